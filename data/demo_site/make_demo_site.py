@@ -1,0 +1,750 @@
+"""Make the demo site: an invented small course and one invented season of sand on it.
+
+Run ``python data/demo_site/make_demo_site.py``; the files are written beside this script and are
+the same, byte for byte, at every run. The season is simulated with a known truth, which goes to
+``truth.json``: what really left the spreader, what landed, what was thrown over.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import math
+from pathlib import Path
+
+import numpy as np
+import shapely
+from shapely.geometry import Polygon
+
+HERE = Path(__file__).resolve().parent
+SEED = 20260901
+LON_DEGREE, LAT_DEGREE = 66.7213, 49.1842  # an empty piece of steppe; nothing like this is there
+CENTRE_M = (305.0, 215.0)  # the drawing's point that lies on that position
+ELEVATION_M = 118.0
+WGS84_A_M, WGS84_F = 6378137.0, 1 / 298.257223563
+EARTH_RADIUS_M = 6371008.8
+
+# ---------------------------------------------------------------- the drawing, metres east, north
+
+# hole: centreline tee to green as a quadratic curve (start, bend, end)
+HOLES = {
+    1: ((262, 62), (150, 38), (42, 78)),
+    2: ((24, 128), (20, 250), (48, 372)),
+    3: ((92, 402), (160, 412), (228, 398)),
+    4: ((232, 346), (148, 270), (112, 156)),
+    5: ((176, 128), (214, 250), (312, 326)),
+    6: ((350, 388), (450, 424), (548, 388)),
+    7: ((592, 352), (612, 240), (578, 138)),
+    8: ((530, 118), (504, 232), (402, 298)),
+    9: ((378, 246), (372, 165), (350, 84)),
+}
+# green: area m2, vertices, length/width, bend, turn degrees, waves (number, share, phase degrees)
+GREENS = {
+    1: (455, 64, 1.30, 0.20, 35, ((3, 0.05, 20),)),
+    2: (612, 96, 1.62, 0.00, 80, ((2, 0.15, 10), (3, 0.04, 90))),
+    3: (398, 52, 1.10, 0.00, 10, ((3, 0.09, 200), (4, 0.03, 0))),
+    4: (520, 80, 1.75, 0.62, 150, ((3, 0.04, 40),)),
+    5: (548, 72, 1.30, 0.00, 70, ((2, 0.06, 60), (5, 0.025, 15))),
+    6: (436, 60, 1.35, 0.35, 10, ((3, 0.05, 130),)),
+    7: (668, 112, 1.75, -0.25, 100, ((2, 0.14, 175), (3, 0.05, 20))),
+    8: (376, 48, 1.05, 0.00, 0, ((3, 0.07, 60), (4, 0.04, 30))),
+    9: (586, 88, 1.65, -0.50, 75, ((3, 0.04, 300), (5, 0.02, 0))),
+}
+COLLARS_M = {1: 0.9, 3: 1.0, 4: 0.9, 7: 1.2, 8: 0.9}
+PAR_3 = (3, 9)
+RUN_UNDER = (2, 7)  # fairways drawn on beneath approach and green
+UNCUT_APPROACHES = (5,)
+FORWARD_TEES = {2: 44.0, 6: 40.0}
+# bunker: hole, bearing seen from the green's middle (0 = back, 180 = front), gap m, length, width
+BUNKERS = {
+    "b1a": (1, 118, 3.4, 13, 6.5),
+    "b2a": (2, 75, 2.6, 15, 7.0),
+    "b2b": (2, 285, 4.2, 11, 6.5),
+    "b3a": (3, 140, 1.9, 12, 6.0),
+    "b4a": (4, 60, 1.5, 16, 6.5),
+    "b4b": (4, 245, 3.6, 10, 6.0),
+    "b5a": (5, 205, 2.2, 9, 6.0),
+    "b7a": (7, 92, 2.3, 17, 7.0),
+    "b7b": (7, 268, 3.0, 14, 6.5),
+    "b8a": (8, 100, 1.4, 12, 6.0),
+    "b9a": (9, 135, 2.8, 13, 7.0),
+    "b9b": (9, 290, 5.0, 10, 6.0),
+}
+FAIRWAY_BUNKERS = {"b2c": ((38, 262), 14, 8, 75), "b6a": ((436, 392), 15, 8, 20)}
+PATHS = {
+    "p1": (((300, 22), (306, 90), (296, 170), (330, 250), (338, 318), (336, 372)), 2.2),
+    "p2": (((304, 30), (372, 14), (440, 12), (500, 26), (534, 92)), 2.0),
+}
+
+SURFACE_TARGETS_MM = {"g9": 9.5, "t1": 4.2}
+SURFACE_ELEVATIONS_M = {"g2": 126.5, "a2": 125.5, "t3": 127.0, "g3": 127.5, "g7": 112.0}
+SURFACE_SLOPES_PERCENT = {"a8": 5.0, "g5": 2.5}
+
+
+def unit(vector):
+    """Vector of length one."""
+    return np.asarray(vector, float) / np.hypot(*vector)
+
+
+def curve(points, count=200):
+    """A smooth open line through control points: the quadratic Bezier curve, or a spline chain."""
+    p = np.asarray(points, float)
+    if len(p) == 3:
+        t = np.linspace(0, 1, count)[:, None]
+        return (1 - t) ** 2 * p[0] + 2 * t * (1 - t) * p[1] + t**2 * p[2]
+    p = np.vstack([2 * p[0] - p[1], p, 2 * p[-1] - p[-2]])  # Catmull-Rom
+    t = np.linspace(0, 1, count // (len(p) - 3), endpoint=False)[:, None]
+    parts = [
+        0.5 * (2 * b + (c - a) * t + (2 * a - 5 * b + 4 * c - d) * t**2
+               + (3 * b - a - 3 * c + d) * t**3)
+        for a, b, c, d in zip(p, p[1:], p[2:], p[3:], strict=False)
+    ]  # fmt: skip
+    return np.vstack([*parts, p[-2]])
+
+
+def evenly(line, count, closed):
+    """Points at equal steps along a dense line."""
+    if closed:
+        line = np.vstack([line, line[0]])
+    s = np.concatenate([[0], np.cumsum(np.hypot(*np.diff(line, axis=0).T))])
+    at = np.linspace(0, s[-1], count, endpoint=not closed)
+    return np.column_stack([np.interp(at, s, line[:, 0]), np.interp(at, s, line[:, 1])])
+
+
+def normals(points, closed=True):
+    """Unit normals to the right of the way of travel: outwards for a counter-clockwise ring."""
+    if closed:
+        along = np.roll(points, -1, 0) - np.roll(points, 1, 0)
+    else:
+        along = np.gradient(points, axis=0)
+    along = along / np.hypot(along[:, 0], along[:, 1])[:, None]
+    return np.column_stack([along[:, 1], -along[:, 0]])
+
+
+def blob(area_m2, count, ratio, bend, turn_degree, waves, centre, power=2.0):
+    """A smooth closed outline: an oval with waves, bent to a kidney, turned, of a given area."""
+    t = np.linspace(0, 2 * np.pi, 2000, endpoint=False)
+    r = 1 + sum(share * np.cos(k * t + math.radians(phase)) for k, share, phase in waves)
+    r = r * (np.abs(np.cos(t)) ** power + np.abs(np.sin(t)) ** power) ** (-1 / power)
+    x, y = r * np.cos(t) * math.sqrt(ratio), r * np.sin(t) / math.sqrt(ratio)
+    if bend:  # wound round a circle of radius 1 / bend
+        x, y = (1 / bend - y) * np.sin(bend * x), (y - 1 / bend) * np.cos(bend * x)
+    a = math.radians(turn_degree)
+    ring = np.column_stack([x * math.cos(a) - y * math.sin(a), x * math.sin(a) + y * math.cos(a)])
+    ring = evenly(ring, count, True)
+    ring *= math.sqrt(area_m2 / Polygon(ring).area)
+    return ring - np.asarray(Polygon(ring).centroid.coords[0]) + centre
+
+
+def plate(length, width, turn_degree, centre, count, power=6.0):
+    """A rectangle with rounded corners (a superellipse)."""
+    t = np.linspace(0, 2 * np.pi, 2000, endpoint=False)
+    x = length / 2 * np.sign(np.cos(t)) * np.abs(np.cos(t)) ** (2 / power)
+    y = width / 2 * np.sign(np.sin(t)) * np.abs(np.sin(t)) ** (2 / power)
+    a = math.radians(turn_degree)
+    ring = np.column_stack([x * math.cos(a) - y * math.sin(a), x * math.sin(a) + y * math.cos(a)])
+    return evenly(ring, count, True) + centre
+
+
+def ribbon(line, half_width, count, phase):
+    """A band along a line, rounded at both ends, its width swaying a little."""
+    line = evenly(line, 400, False)
+    t = (1 - np.cos(np.linspace(0, np.pi, count))) / 2
+    s = t * 399
+    middle = np.column_stack([np.interp(s, np.arange(400), line[:, i]) for i in (0, 1)])
+    n = np.column_stack([np.interp(s, np.arange(400), normals(line, False)[:, i]) for i in (0, 1)])
+    width = half_width * (1 + 0.14 * np.sin(7 * t + phase)) * np.sqrt(1 - np.abs(2 * t - 1) ** 9)
+    other = half_width * (1 + 0.14 * np.sin(8 * t + 2 * phase)) * np.sqrt(1 - np.abs(2 * t - 1) ** 9)
+    right, left = middle + n * width[:, None], middle - n * other[:, None]
+    return np.vstack([right, left[-2:0:-1]])
+
+
+def track(line, width):
+    """A path: a band of one width, cut square at its ends."""
+    middle = evenly(curve(line), 40, False)
+    n = normals(middle, False) * width / 2
+    return np.vstack([middle + n, (middle - n)[::-1]])
+
+
+def beside(ring, centre, direction, bearing_degree, gap, length, width):
+    """A bean of sand curled round a green's edge, ``gap`` metres off it."""
+    a = math.atan2(direction[1], direction[0]) - math.radians(bearing_degree)
+    out = np.array([math.cos(a), math.sin(a)])
+    turn = math.degrees(a) - 90
+    waves = ((3, 0.05, 90 * gap), (5, 0.02, 200 * gap))
+    bean = blob(
+        length * width * 0.8, 36, 0.9 * length / width, -0.42, turn, waves, centre, power=2.4
+    )
+    green = Polygon(ring)
+    low, high = 0.0, 60.0
+    for _ in range(40):  # move outwards until the gap is right
+        step = (low + high) / 2
+        if Polygon(bean + out * step).distance(green) > gap:
+            high = step
+        else:
+            low = step
+    return bean + out * high
+
+
+def draw():
+    """All surfaces as id -> (name, kind, around, polygon in metres), those beneath first."""
+    surfaces = {}
+    greens, approaches, collars, tees, bunkers, fairways = {}, {}, {}, {}, {}, {}
+    for hole, points in HOLES.items():
+        line = curve(points)
+        way = unit(line[-1] - line[-12])
+        area, count, ratio, bend, turn, waves = GREENS[hole]
+        ring = blob(area, count, ratio, bend, turn, waves, line[-1])
+        greens[hole] = ring
+        width = COLLARS_M.get(hole, 0.9)
+        outer = ring + normals(ring) * width
+        if hole in COLLARS_M:
+            collars[f"c{hole}"] = (f"Collar {hole}", "collar", f"g{hole}", Polygon(outer, [ring]))
+        front = Polygon(outer).intersection(shapely.LineString(line)).bounds
+        front = np.array([front[0] if way[0] > 0 else front[2], front[1] if way[1] > 0 else front[3]])
+        turn = math.degrees(math.atan2(way[1], way[0]))
+        waves = ((3, 0.06, 40 * hole), (2, 0.05, 25 * hole))
+        apron = Polygon(blob(265 + 12 * hole, 60, 1.15, 0.0, turn, waves, front - way * 5.5))
+        if hole not in UNCUT_APPROACHES:  # two edges are never drawn exactly alike: 2 cm between
+            gapped = Polygon(ring + normals(ring) * (width + 0.02))
+            apron = max(shapely.get_parts(apron.difference(gapped)), key=shapely.area)
+        approaches[f"a{hole}"] = (f"Approach {hole}", "approach", None, apron)
+        start = unit(line[12] - line[0])
+        turn = math.degrees(math.atan2(start[1], start[0]))
+        deck = plate(12 + hole % 4, 9 + hole % 3, turn, line[0], 40)
+        tees[f"t{hole}"] = (f"Tee {hole}", "tee", None, Polygon(deck))
+        length = np.concatenate([[0], np.cumsum(np.hypot(*np.diff(line, axis=0).T))])
+        if hole in FORWARD_TEES:
+            k = int(np.searchsorted(length, FORWARD_TEES[hole]))
+            spot = line[k] + normals(line, False)[k] * 9
+            deck = plate(10, 8, turn, spot, 36)
+            tees[f"t{hole}f"] = (f"Forward tee {hole}", "tee", None, Polygon(deck))
+        if hole not in PAR_3:
+            first = int(np.searchsorted(length, 75))
+            ahead = 19.5 + math.sqrt(area * ratio / math.pi)
+            last = int(np.searchsorted(length, length[-1] - ahead))
+            last = len(line) - 1 if hole in RUN_UNDER else last
+            band = ribbon(line[first:last], 12.5 + hole % 3, 50, hole)
+            fairways[f"f{hole}"] = (f"Fairway {hole}", "fairway", None, Polygon(band))
+    for key, (hole, bearing, gap, long, wide) in BUNKERS.items():
+        way = unit(np.subtract(HOLES[hole][2], HOLES[hole][1]))
+        bean = beside(greens[hole], HOLES[hole][2], way, bearing, gap, long, wide)
+        bunkers[key] = (f"Bunker {key[1:]}", "bunker", None, Polygon(bean))
+    for key, (spot, long, wide, turn) in FAIRWAY_BUNKERS.items():
+        bean = blob(long * wide * 0.8, 36, long / wide, 0.4, turn, ((3, 0.06, 10),), spot, power=2.4)
+        bunkers[key] = (f"Bunker {key[1:]}", "bunker", None, Polygon(bean))
+    way = unit(np.subtract(HOLES[6][2], HOLES[6][1]))
+    pond = beside(greens[6], HOLES[6][2], way, 62, 1.6, 34, 20)
+    mere = blob(1650, 70, 1.7, 0.4, 70, ((3, 0.06, 0), (4, 0.05, 70)), (428, 172))
+    practice = blob(432, 56, 1.35, 0.28, -20, ((3, 0.05, 80),), (404, 44))
+    surfaces |= fairways
+    surfaces |= approaches
+    for key, (line, width) in PATHS.items():
+        name = "Path to the sixth" if key == "p1" else "Path to the eighth"
+        surfaces[key] = (name, "path", None, Polygon(track(line, width)))
+    surfaces["w1"] = ("Dew pond", "water", None, Polygon(pond))
+    surfaces["w2"] = ("The mere", "water", None, Polygon(mere))
+    surfaces |= bunkers | tees | collars
+    for hole, ring in greens.items():
+        surfaces[f"g{hole}"] = (f"Green {hole}", "green", None, Polygon(ring))
+    surfaces["practice"] = ("Practice green", "green", None, Polygon(practice))
+    lawn = plate(37, 36, 12, (462, 52), 72, 14.0)
+    surfaces["bowls"] = ("Bowling green", "lawn", None, Polygon(lawn))
+    return surfaces
+
+
+RANK = ("green", "collar", "tee", "bunker", "water", "path", "approach", "fairway", "lawn")
+
+
+def owned(surfaces):
+    """Each surface less what lies on top of it."""
+    out = {}
+    for key, (_, kind, _, polygon) in surfaces.items():
+        above = [p for _, k, _, p in surfaces.values() if RANK.index(k) < RANK.index(kind)]
+        out[key] = polygon.difference(shapely.union_all(above)) if above else polygon
+    return out
+
+
+def to_degrees(points):
+    """Metres to lon/lat through the ellipsoidal sinusoidal projection, which keeps every area."""
+    e2 = WGS84_F * (2 - WGS84_F)
+    offset = np.asarray(points, float) - CENTRE_M
+    lat0 = math.radians(LAT_DEGREE)
+    lat = np.full(len(offset), lat0)
+    for _ in range(4):  # the meridian radius at the mid latitude; exact to micrometres here
+        mid = (lat + lat0) / 2
+        lat = lat0 + offset[:, 1] * (1 - e2 * np.sin(mid) ** 2) ** 1.5 / (WGS84_A_M * (1 - e2))
+    prime = WGS84_A_M / np.sqrt(1 - e2 * np.sin(lat) ** 2)
+    lon = LON_DEGREE + np.degrees(offset[:, 0] / (prime * np.cos(lat)))
+    return np.round(np.column_stack([lon, np.degrees(lat)]), 9)
+
+
+# ------------------------------------------------------------------------- the season, and its truth
+
+GREEN_IDS = [f"g{n}" for n in range(1, 10)] + ["practice"]
+TEE_IDS = ["t1", "t2", "t2f", "t3", "t4", "t5", "t6", "t6f", "t7", "t8", "t9"]
+APPROACH_IDS = [f"a{n}" for n in range(1, 10)]
+KINDS = {"green": GREEN_IDS, "tee": TEE_IDS, "approach": APPROACH_IDS, "lawn": ["bowls"]}
+NINE = "g1 g2 g3 g4 g5 g7 g8 g9 practice"
+SPINNER, BELT = "twin disc", "belt drop"
+
+TRUE_DENSITY_G_CM3 = {"dried": 1.56, "washed": 1.475}
+TRUE_MOISTURE = {"dried": 0.0, "washed": 0.042}
+TRUE_BAG_KG = {("dried", 1000): 1003.0, ("dried", 25): 25.06, ("washed", 900): 897.0}
+TRUE_BAG_D7_KG = 1215.0  # the supplier's new, larger bags, filled under the old label
+TRUE_EFFICIENCY = 0.985
+TRUE_TRAY = 1.003  # mouth of the trays, really a little larger than stated
+PATCH_CV, SURFACE_SD, DRESSING_SURFACE_SD = 0.08, 0.055, 0.03
+
+# dressing: date, sand, rows (surfaces, planned mm), level, reach m, spreader columns, note
+DRESSINGS = {
+    "D1": (
+        "2026-03-24", "washed", (("green", 1.6),), 1.02, 1.9, (SPINNER, "5.5", 5.5, 90, 6.0),
+        "after hole-making; brushed in twice",
+    ),
+    "D2": (
+        "2026-04-21", "dried", (("green", 0.9), ("tee", 1.2)), 1.03, 1.7,
+        (SPINNER, "3.0", 7.0, 0, 6.0), "tees twice over, from sacks",
+    ),
+    "D3": (
+        "2026-05-12", "washed", (("approach", 1.4), ("bowls", 1.0)), 0.99, 1.6,
+        (BELT, "4.0", 5.0, 135, 1.5), "bowling green kept light: it drains badly",
+    ),
+    "D4": (
+        "2026-05-26", "dried", ((NINE, 0.9),), 1.04, 2.1, (SPINNER, "3.0", 7.5, 45, 6.0),
+        "g6 left out: water standing beside the pond",
+    ),
+    "D5": (
+        "2026-06-16", "dried", (("g1 g2 g3 g4 g5", 0.9),), 1.00, 2.2,
+        (SPINNER, "3.0", 7.5, 90, 6.0), "stopped by rain after the fifth",
+    ),
+    "D6": (
+        "2026-06-18", "dried", (("g7 g8 g9 practice", 0.9),), 1.02, 2.0,
+        (SPINNER, "3.0", 7.5, 90, 6.0), "the rest of D5; g6 still too soft. Trays mid-green only",
+    ),
+    "D7": (
+        "2026-07-14", "dried", (("green", 0.9),), 1.02, 0.6, (BELT, "2.5", 5.0, 0, 1.5),
+        "disc spreader in repair; six bags went round all ten, seven were expected",
+    ),
+    "D8": (
+        "2026-08-11", "washed", (("tee", 1.5), ("bowls", 0.9)), 1.01, 1.2,
+        (BELT, "4.0", 5.0, 90, 1.5), "",
+    ),
+    "D9": (
+        "2026-09-01", "dried", (("green", 0.9),), 1.03, 2.2, (SPINNER, "3.0", 7.5, 135, 6.0),
+        "trays in collar and surrounds too",
+    ),
+}  # fmt: skip
+# load: dressing, surfaces ("" = all), bag label kg, leftover weighed back, u bag kg, u label %
+LOADS = {
+    "L01": ("D1", "", 900, True, 9.0, 1.0),
+    "L02": ("D2", "green", 1000, False, 6.0, 1.0),
+    "L03": ("D2", "tee", 25, False, 0.2, 0.8),
+    "L04": ("D3", "", 900, True, 9.0, 1.0),
+    "L05": ("D4", "", 1000, True, 6.0, 1.0),
+    "L06": ("D5", "g1 g2 g3", 1000, False, 6.0, 1.0),
+    "L07": ("D5", "g4 g5", 1000, True, 6.0, 1.0),
+    "L08": ("D6", "", 1000, False, 6.0, 1.0),
+    "L09": ("D7", "", 1000, False, 6.0, 1.0),
+    "L10": ("D8", "", 900, True, None, None),
+    "L11": ("D9", "", 1000, True, 6.0, 1.0),
+}
+DELIVERIES = (
+    ("2026-03-09", 16150, "washed", "W-3117"),
+    ("2026-04-13", 19060, "dried", "K-0482"),
+    ("2026-04-13", 4010, "dried", "K-0483"),
+    ("2026-05-05", 9010, "washed", "W-3260"),
+    ("2026-06-08", 16040, "dried", "K-0655"),
+    ("2026-07-02", 7290, "dried", "K-0731"),  # six bags: the weighbridge knew
+    ("2026-07-30", 7180, "washed", "W-3391"),
+)
+# catches: dressing -> (tray, receiver, surfaces with number of trays, places, dry volume each n-th)
+TRAYS = {"long": (270, 390, 45), "round": (320, None, 33), "area": (None, 1064, 41)}
+PHONE, RECEIVER, SURVEY = 3.0, 0.6, 0.05
+CATCHES = {
+    "D1": ("long", PHONE, {"g1": 3, "g2": 3, "g4": 3, "g6": 3, "g7": 3, "g9": 3}, 0),
+    "D2": ("long", PHONE, {"g1": 3, "g3": 3, "g5": 3, "g6": 3, "g8": 3, "g9": 3,
+                           "t1": 3, "t2": 3, "t4": 3, "t6": 3, "t9": 3}, 3),
+    "D3": ("long", PHONE, {**dict.fromkeys(APPROACH_IDS, 3), "bowls": 4}, 0),
+    "D4": ("round", RECEIVER, {"g1": 3, "g2": 3, "g3": 3, "g5": 3, "g7": 3, "g8": 3}, 4),
+    "D5": ("round", RECEIVER, {"g1": 4, "g2": 3, "g3": 4, "g4": 4, "g5": 4}, 0),
+    "D6": ("round", RECEIVER, {"g7": 3, "g8": 3, "g9": 3}, 0),
+    "D7": ("area", RECEIVER, {f"g{n}": 4 for n in range(1, 10)}, 4),
+    "D8": ("area", RECEIVER, {"t2f": 3, "t3": 3, "t5": 3, "t6f": 3, "t7": 3, "t8": 3, "bowls": 4}, 0),
+    "D9": ("long", RECEIVER, {"g2": 3, "g4": 3, "g5": 3, "g6": 4, "g7": 3, "g8": 3, "g9": 3}, 3),
+}  # fmt: skip
+# ring trays of a dressing: green, bearing (share of the outline), distance outside the edge m
+RINGS = {
+    "D4": (("g2", 0.20, 0.45), ("g5", 0.55, 0.45), ("g9", 0.30, 0.45), ("g9", 0.30, 1.4)),
+    "D9": (("g2", 0.85, 0.45), ("g4", 0.62, 0.45), ("g6", 0.60, 0.45), ("g7", 0.70, 0.6),
+           ("g9", 0.55, 0.45), ("g2", 0.85, 1.5), ("g5", 0.12, 1.4), ("g9", 0.55, 1.5)),
+}  # fmt: skip
+REJECTED = {
+    ("D2", "t4", 1): "gust of wind folded the cloth over",
+    ("D9", "g5", 0): "tray kicked over before it was weighed",
+}
+
+
+def expand(words):
+    """Surface ids of a list of ids and kinds."""
+    return [i for word in words.split() for i in KINDS.get(word, [word])]
+
+
+def ground_factor(key):
+    """From the ellipsoid to the sloping ground at its height."""
+    height = SURFACE_ELEVATIONS_M.get(key, ELEVATION_M)
+    slope = SURFACE_SLOPES_PERCENT.get(key, 0.0) / 100
+    return (1 + height / EARTH_RADIUS_M) ** 2 * math.sqrt(1 + slope**2)
+
+
+def persistent_factors(rng, ids):
+    """A factor per surface that stays all season: evenly spread normal quantiles, dealt out."""
+    p = (np.arange(len(ids)) + 0.5) / len(ids)
+    grid = np.linspace(-4, 4, 4001)
+    cumulative = np.array([0.5 * (1 + math.erf(z / math.sqrt(2))) for z in grid])
+    z = np.interp(p, cumulative, grid)
+    return dict(zip(ids, 1 + SURFACE_SD * rng.permutation(z), strict=True))
+
+
+def thrown_m2(polygon, reach_m):
+    """Area at full rate that holds what a linear taper throws over: P L / 2 + pi chi L^2 / 3.
+
+    Steiner's formula (area of a parallel body) integrated over the taper; chi = parts - holes.
+    """
+    parts = shapely.get_parts(polygon)
+    chi = sum(1 - len(p.interiors) for p in parts)
+    return polygon.length * reach_m / 2 + math.pi * chi * reach_m**2 / 3
+
+
+def simulate(rng, ground):
+    """The truth: rates kg/m2 per dressing and surface, loads as written, masses as they were."""
+    factors = {}
+    for ids in KINDS.values():
+        factors |= persistent_factors(rng, ids)
+    factors |= {"g6": 0.96, "bowls": 0.93, "practice": 0.98}
+    rates, loads, masses = {}, [], {}
+    for key, (_, sand, rows, level, reach, _, _) in DRESSINGS.items():
+        planned = {i: mm for words, mm in rows for i in expand(words)}
+        rate = {
+            i: mm * level * factors[i] * (1 + DRESSING_SURFACE_SD * rng.standard_normal())
+            * TRUE_DENSITY_G_CM3[sand] for i, mm in planned.items()
+        }  # fmt: skip
+        on = {i: rate[i] * ground[i].area * ground_factor(i) for i in rate}
+        over = {i: rate[i] * thrown_m2(ground[i], reach) for i in rate}
+        wet = 1 + TRUE_MOISTURE[sand]
+        for load, (_, words, label, leftover, u_unit, u_label) in LOADS.items():
+            if LOADS[load][0] != key:
+                continue
+            ids = expand(words) or list(rate)
+            bag = TRUE_BAG_D7_KG if key == "D7" else TRUE_BAG_KG[sand, label]
+            used = sum(on[i] + over[i] for i in ids) * wet
+            step = 1.0 if label == 25 or key == "D7" else 0.25
+            count = math.ceil(used / bag) if leftover else max(1.0, round(used / bag / step)) * step
+            bags = count * bag
+            returned = float(round(bags - used)) if leftover else 0.0
+            scale = (bags - returned) / used  # what was emptied is what was spread
+            for i in ids:
+                rate[i], on[i], over[i] = rate[i] * scale, on[i] * scale, over[i] * scale
+            loads.append((load, key, count, label, returned, u_unit, u_label, words))
+        rates[key] = rate
+        masses[key] = {"on": on, "over": over, "wet": wet}
+    return rates, loads, masses
+
+
+def places(rng, polygon, count, edge_m):
+    """Where trays lie: one near the edge, one near the middle, the others between."""
+    ring = np.asarray(polygon.exterior.coords)[:-1]
+    if not shapely.is_ccw(polygon.exterior):
+        ring = ring[::-1]
+    inward = -normals(ring)
+    depth = math.sqrt(polygon.area / math.pi)
+    wanted = [edge_m, 0.75 * depth, 0.45 * depth, 0.55 * depth][:count]
+    start, spots = rng.random(), []
+    for k, inset in enumerate(wanted):
+        for turn in range(50):  # where the outline is narrow, look a little farther along
+            j = int((start + k / count + turn / 50) % 1 * len(ring))
+            spot = ring[j] + inward[j] * inset
+            point = shapely.Point(spot)
+            if polygon.contains(point) and polygon.exterior.distance(point) > 0.92 * min(inset, 3):
+                break
+        spots.append(spot)
+    return spots
+
+
+class Trays:
+    """Collects the rows of catches.geojson."""
+
+    def __init__(self, rng, rates):
+        self.rng, self.rates, self.features, self.count = rng, rates, [], {}
+
+    def weigh(self, key, tray, true_rate, volume_share):
+        """What the scales and the cylinder show for one tray on ground with this true rate."""
+        first, second, tare = TRAYS[tray]
+        if tray == "long":
+            size, area = {"tray_length_mm": first, "tray_width_mm": second}, first * second / 1e6
+        elif tray == "round":
+            size, area = {"tray_diameter_mm": first}, math.pi / 4 * first**2 / 1e6
+        else:
+            size, area = {"tray_area_cm2": second}, second / 1e4
+        sand = DRESSINGS[key][1]
+        here = true_rate * max(0.2, 1 + PATCH_CV * self.rng.standard_normal())
+        dry_g = 1000 * here * area * TRUE_TRAY * TRUE_EFFICIENCY
+        tare += int(self.rng.integers(-1, 2))
+        gross = round(tare + dry_g * (1 + TRUE_MOISTURE[sand]))
+        volume = round(volume_share * dry_g / TRUE_DENSITY_G_CM3[sand]
+                       * (1 + 0.01 * self.rng.standard_normal()))  # fmt: skip
+        return size, tare, gross, volume
+
+    def add(self, key, spot, accuracy, size, rest):
+        """One row; the position as the receiver showed it."""
+        error = np.clip(self.rng.standard_normal(2), -1.2, 1.2) * accuracy / math.sqrt(2)
+        lon, lat = to_degrees([np.asarray(spot) + error])[0]
+        self.count[key] = self.count.get(key, 0) + 1
+        name = rest.pop("catch", None) or f"{key}-{self.count[key]:02d}"
+        said = {} if accuracy == RECEIVER else {"position_accuracy_m": accuracy}
+        self.features.append({
+            "type": "Feature",
+            "properties": {"catch": name, "dressing": key, **size, **said, **rest},
+            "geometry": {"type": "Point", "coordinates": [float(lon), float(lat)]},
+        })  # fmt: skip
+        return name
+
+
+def lay_catches(rng, rates, ground, surfaces):
+    """All catches of the season as GeoJSON features, and the true spots of the ring trays."""
+    trays = Trays(rng, rates)
+    for key, (tray, accuracy, where, volume_each) in CATCHES.items():
+        for number, (surface, count) in enumerate(where.items()):
+            edge = {"D6": 4.6, "D7": 0.55, "D3": 0.7, "D8": 0.7}.get(key, 2.1)
+            edge = 0.95 if (key, surface) == ("D4", "g3") else edge
+            spots = places(rng, max(shapely.get_parts(ground[surface]), key=shapely.area), count, edge)
+            declared = accuracy == PHONE or edge < 0.9 or number % 3 == 1
+            declared = declared and (key, surface) != ("D4", "g3")
+            pool = (key, surface) == ("D5", "g2")
+            volumes = []
+            for k, spot in enumerate(spots):
+                share = 1.0 if pool or (volume_each and (number + k) % volume_each == 0) else 0.0
+                size, tare, gross, volume = trays.weigh(key, tray, rates[key][surface], share)
+                volumes.append(volume)
+                reject = REJECTED.get((key, surface, k), "")
+                gross -= round(0.45 * (gross - tare)) if reject else 0
+                rest = {"surface": surface} if declared else {}
+                rest |= {"tare_g": tare, "gross_g": gross}
+                if edge < 0.6 and k == 0:
+                    rest["edge_distance_m"] = -edge
+                if pool:
+                    rest["pool"] = "g2 all three"
+                    rest |= {"volume_cm3": sum(volumes)} if k == count - 1 else {}
+                elif share and not reject:
+                    rest["volume_cm3"] = volume
+                if reject:
+                    rest["reject_reason"] = reject
+                two_parts = (key, surface, k) == ("D7", "g7", 1)
+                if two_parts:  # weighed in two goes on a small balance
+                    rest["gross_g"] = tare + round((gross - tare) * 0.6)
+                    rest["note"] = "weighed in two parts"
+                name = trays.add(key, spot, accuracy, size, rest)
+                if two_parts:
+                    trays.features.append(json.loads(json.dumps(trays.features[-1])))
+                    second = trays.features[-1]["properties"]
+                    second["catch"] = name
+                    second["gross_g"] = gross - round((gross - tare) * 0.6) + tare
+        for green, share, outside in RINGS.get(key, ()):
+            ring = np.asarray(surfaces[green][3].exterior.coords)[:-1]
+            j = int(share * len(ring))
+            spot = ring[j] + normals(ring)[j] * outside
+            taper = max(0.0, 1 - outside / DRESSINGS[key][4])
+            size, tare, gross, _ = trays.weigh(key, tray, rates[key][green] * taper, 0.0)
+            rest = {"edge_distance_m": outside, "tare_g": tare, "gross_g": gross}
+            rest["note"] = f"outside {green}, taped"
+            trays.add(key, spot, SURVEY, size, rest)
+    return trays.features
+
+
+# ----------------------------------------------------------------------------------------- the files
+
+
+def ring_text(ring):
+    """A closed ring of lon/lat pairs."""
+    return [[float(x), float(y)] for x, y in ring]
+
+
+def surface_features(surfaces):
+    """Surfaces as GeoJSON features: outer rings counter-clockwise, holes clockwise."""
+    features = []
+    for key, (name, kind, around, polygon) in surfaces.items():
+        polygon = shapely.geometry.polygon.orient(polygon, 1.0)
+        rings = []
+        for line in (polygon.exterior, *polygon.interiors):
+            ring = to_degrees(np.asarray(line.coords))
+            ring[-1] = ring[0]
+            rings.append(ring_text(ring))
+        properties = {"id": key, "name": name, "kind": kind}
+        properties |= {"around": around} if around else {}
+        for column, table in (
+            ("target_mm", SURFACE_TARGETS_MM),
+            ("elevation_m", SURFACE_ELEVATIONS_M),
+            ("slope_percent", SURFACE_SLOPES_PERCENT),
+        ):
+            properties |= {column: table[key]} if key in table else {}
+        geometry = {"type": "Polygon", "coordinates": rings}
+        features.append({"type": "Feature", "properties": properties, "geometry": geometry})
+    return features
+
+
+def write(name, text):
+    """UTF-8, line feeds, the same bytes everywhere."""
+    (HERE / name).write_bytes(text.encode("utf-8"))
+
+
+def write_geojson(name, features):
+    """One feature a line, so that a version control system shows what changed."""
+    lines = [json.dumps(f, ensure_ascii=False, separators=(",", ":")) for f in features]
+    body = ",\n".join(lines)
+    write(name, f'{{"type":"FeatureCollection","features":[\n{body}\n]}}\n')
+
+
+def number(value):
+    """A number as short as it can be written; blank for nothing."""
+    return "" if value is None or value == "" else f"{value:g}" if value != value // 1 else f"{value:.0f}"
+
+
+def write_csv(name, header, rows):
+    """A comma-separated table with a header."""
+    text = io.StringIO()
+    writer = csv.writer(text, lineterminator="\n")
+    writer.writerow(header)
+    writer.writerows(rows)
+    write(name, text.getvalue())
+
+
+SITE_TOML = """\
+# Thrussendale Common is invented: no such place, course or season ever was.
+
+name = "Thrussendale Common (invented)"
+season_start = 2026-03-01
+season_end = 2026-11-30
+units = "metric"                   # how results are shown; every column says its own unit
+
+elevation_m = 118.0                # raises ellipsoid areas to ground level
+boundary_accuracy_m = 0.03         # one vertex: walked with a survey receiver in February
+edge_accuracy_m = 0.05             # where the mown edge is taken to be, along one surface
+edge_bias_m = 0.02                 # the same, shared by all surfaces of the survey
+position_accuracy_m = 0.6          # of a catch; rows taken with a phone say 3.0 themselves
+collar_width_m = 0.9               # where no collar is drawn
+surrounds_width_m = 4.0            # the band beyond the collar that the ledger follows
+tolerance_percent = 10             # what "on target" allows
+agreement_percent = 10             # within which two methods agree
+
+[sands.dried]                      # kiln-dried, 0.2-0.7 mm, in bulk bags and in 25 kg sacks
+bulk_density_g_cm3 = 1.55          # dry, poured, untapped: three one-litre pours
+u_bulk_density_g_cm3 = 0.02
+kiln_dried = true                  # moisture 0 +- 0.2 %
+
+[sands.washed]                     # washed, delivered moist, in bulk bags
+bulk_density_g_cm3 = 1.48          # of the oven-dried sand
+u_bulk_density_g_cm3 = 0.03
+moisture_dry_basis_percent = 4.0   # kg of water per 100 kg of dry sand
+u_moisture_percent = 0.6
+
+[catches]
+u_tray_percent = 0.5               # tray size, shared by all catches
+catch_efficiency_percent = 100     # caught / arrived
+u_catch_efficiency_percent = 3.0
+
+[targets_mm]                       # depth over the whole season, by kind
+green = 9.0
+tee = 4.0
+approach = 2.0
+lawn = 5.0
+"""
+
+
+def write_dressings():
+    """dressings.csv: one row a dressing and planned depth."""
+    header = (
+        "dressing,date,surfaces,planned_depth_mm,spreader,setting,speed_kmh,heading_deg,swath_m,sand,"
+        "hole_diameter_mm,hole_spacing_mm,hole_depth_mm,note"
+    ).split(",")
+    rows = []
+    for key, (date, sand, parts, _, _, machine, note) in DRESSINGS.items():
+        spreader, setting, speed, heading, swath = machine
+        holes = (10, 50, 60) if key == "D1" else ("", "", "")
+        for words, planned in parts:
+            rows.append((key, date, words, number(planned), spreader, setting, number(speed),
+                         number(heading), number(swath), sand, *holes, note))  # fmt: skip
+    write_csv("dressings.csv", header, rows)
+
+
+def write_loads(loads):
+    """loads.csv and deliveries.csv."""
+    header = (
+        "load,dressing,count,unit_mass_kg,u_unit_mass_kg,u_label_percent,moisture_dry_basis_percent,"
+        "u_moisture_percent,returned_kg,surfaces,ticket"
+    ).split(",")
+    tickets = {"D1": "W-3117", "D3": "W-3260", "D7": "K-0731", "D8": "W-3391"}
+    tickets |= dict.fromkeys(("D5", "D6", "D9"), "K-0655")
+    rows = []
+    for load, key, count, label, returned, u_unit, u_label, words in loads:
+        oven = (4.4, 0.4) if key == "D3" else (None, None)
+        ticket = tickets.get(key, "K-0483" if label == 25 else "K-0482")
+        rows.append((load, key, number(count), label, number(u_unit), number(u_label),
+                     number(oven[0]), number(oven[1]), number(returned) if returned else "", words,
+                     ticket))  # fmt: skip
+    write_csv("loads.csv", header, rows)
+    write_csv("deliveries.csv", ["date", "mass_kg", "sand", "ticket"], DELIVERIES)
+
+
+def write_truth(rates, masses, loads):
+    """truth.json: the simulator's answer."""
+    dressings = {}
+    for key, (date, sand, _, _, reach, _, _) in DRESSINGS.items():
+        on, over = masses[key]["on"], masses[key]["over"]
+        spread = sum(on.values()) + sum(over.values())
+        said = sum(c * label - back for _, d, c, label, back, *_ in loads if d == key)
+        density = TRUE_DENSITY_G_CM3[sand]
+        dressings[key] = {
+            "date": date,
+            "sand": sand,
+            "spread_kg": round(spread, 1),
+            "spread_as_the_labels_say_kg": round(said / masses[key]["wet"], 1),
+            "on_surfaces_kg": round(sum(on.values()), 1),
+            "overthrow_kg": round(sum(over.values()), 1),
+            "overthrow_fraction": round(sum(over.values()) / spread, 4),
+            "reach_m": reach,
+            "depth_mm": {i: round(r / density, 4) for i, r in rates[key].items()},
+        }
+    season = {}
+    for entry in dressings.values():
+        for i, depth in entry["depth_mm"].items():
+            season[i] = season.get(i, 0) + depth
+    truth = {
+        "about": "The simulator's answer. geosand never reads this file.",
+        "dressings": dressings,
+        "season_depth_mm": {i: round(d, 4) for i, d in sorted(season.items())},
+        "true_bulk_density_g_cm3": TRUE_DENSITY_G_CM3,
+        "true_moisture_dry_basis_percent": {k: round(100 * w, 2) for k, w in TRUE_MOISTURE.items()},
+        "true_catch_efficiency_percent": 100 * TRUE_EFFICIENCY,
+        "true_bag_mass_of_D7_kg": TRUE_BAG_D7_KG,
+    }
+    write("truth.json", json.dumps(truth, indent=1) + "\n")
+
+
+def main():
+    """Draw, simulate, write."""
+    rng = np.random.default_rng(SEED)
+    surfaces = draw()
+    ground = owned(surfaces)
+    rates, loads, masses = simulate(rng, ground)
+    features = lay_catches(rng, rates, ground, surfaces)
+    write("site.toml", SITE_TOML)
+    write_geojson("surfaces.geojson", surface_features(surfaces))
+    write_geojson("catches.geojson", features)
+    write_dressings()
+    write_loads(loads)
+    write_truth(rates, masses, loads)
+
+
+if __name__ == "__main__":
+    main()

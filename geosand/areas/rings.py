@@ -1,0 +1,94 @@
+"""All rings of a column of polygons as one array of vertices with the ends of each ring."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+
+from geosand.columns import Bools, Floats, Geometries, Ints
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Rings:
+    """R rings with N vertices altogether; each ring is closed, its first vertex comes twice."""
+
+    position: Floats  #: (N, 2), in the units of the geometries
+    first: Ints  #: (R,) row of the first vertex of each ring
+    last: Ints  #: (R,) row of its closing vertex
+    surface: Ints  #: (R,) which geometry the ring belongs to
+    is_hole: Bools  #: (R,)
+    surfaces: int  #: how many geometries there were, empty ones too
+
+    def sum_edges(self, values: Floats) -> Floats:
+        """Sum per ring (R,) of one value per edge (N,): edge i runs from vertex i to i + 1.
+
+        The value at a closing vertex, from which no edge starts, is left out.
+        """
+        if not len(self.first):
+            return np.zeros(0)
+        kept = values.copy()
+        kept[self.last] = 0.0
+        return np.add.reduceat(kept, self.first)
+
+    def sum_rings(self, values: Floats) -> Floats:
+        """Sum per surface of one value per ring (R,); 0 where a surface has no ring."""
+        total: Floats = np.bincount(self.surface, values, self.surfaces).astype(np.float64)
+        return total
+
+    def per_vertex(self, values: Floats) -> Floats:
+        """One value per ring (R,) repeated for each of its vertices (N,)."""
+        return np.repeat(values, self.last - self.first + 1)
+
+    def edges(self) -> tuple[Floats, Floats]:
+        """Begin and end (N, 2) of the edge from each vertex; none (length 0) from a closing one."""
+        end = np.roll(self.position, -1, axis=0)
+        end[self.last] = self.position[self.last]
+        return self.position, end
+
+    def neighbours(self) -> tuple[Floats, Floats]:
+        """The vertices (N, 2) before and after each vertex, round the ring's closing vertex."""
+        before = np.roll(self.position, 1, axis=0)
+        before[self.first] = self.position[self.last - 1]
+        after = np.roll(self.position, -1, axis=0)
+        after[self.last] = self.position[self.first + 1]
+        return before, after
+
+
+def rings_of(geometries: Geometries) -> Rings:
+    """The rings of a column (S,) of Polygon and MultiPolygon; None and empty have none.
+
+    Heights are left out. Raises ValueError naming the rows that are something else.
+    """
+    types = shapely.get_type_id(geometries)
+    strange = np.flatnonzero(~np.isin(types, (-1, 3, 6)))
+    if strange.size:
+        raise ValueError(
+            f"rows {strange[:10].tolist()} are not polygons but "
+            f"{geometries[strange[0]].geom_type}; allowed: Polygon, MultiPolygon"
+        )
+    if not (types >= 0).all():
+        geometries = geometries.copy()
+        geometries[types < 0] = shapely.Polygon()
+    if not geometries.size:
+        none = np.zeros(0, dtype=np.int64)
+        empty = np.zeros((0, 2))
+        holes = np.zeros(0, dtype=np.bool_)
+        return Rings(position=empty, first=none, last=none, surface=none, is_hole=holes, surfaces=0)
+    _, position, offsets = shapely.to_ragged_array(geometries, include_z=False)
+    first = offsets[0][:-1].astype(np.int64)
+    last = offsets[0][1:].astype(np.int64) - 1
+    is_hole = np.ones(len(first), dtype=np.bool_)
+    polygon_start = offsets[1]
+    is_hole[polygon_start[:-1][np.diff(polygon_start) > 0]] = False
+    surface_start = polygon_start if len(offsets) == 2 else polygon_start[offsets[2]]
+    surface = np.repeat(np.arange(len(geometries)), np.diff(surface_start))
+    return Rings(
+        position=position,
+        first=first,
+        last=last,
+        surface=surface,
+        is_hole=is_hole,
+        surfaces=len(geometries),
+    )

@@ -1,0 +1,207 @@
+"""The ground round each dressed surface: which strips it has, and what zones they cross.
+
+Most surfaces stand alone and are convex: one strip in closed form serves them. Rays are laid only
+round those that meet another dressed surface, that are too concave for Steiner's formula, or whose
+drawn collar or hazards must be followed.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+
+from geosand.balance.ring_strips import (
+    COLLAR,
+    HAZARD,
+    OUTER,
+    Crossings,
+    Rays,
+    Strips,
+    crossings_of,
+    cuts_of,
+    edges_of,
+    is_steiner,
+    parts_less_holes,
+    rays_of,
+)
+from geosand.columns import Bools, Floats, Geometries, Ints, take
+
+_WHOLE_TURN = 2 * np.pi
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Stands:
+    """Surfaces as they stand among the other dressed surfaces; one row a distinct case."""
+
+    surface: Geometries
+    dressing: Ints  #: rows of one number are dressed together
+    collar: Geometries  #: drawn; None where it is not
+    surrounds_width_m: Floats
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Ground:
+    """What lies beyond each edge up to ``cap_m``; rows of the strips count the rows of Stands."""
+
+    cap_m: float
+    strips: Strips  #: sorted by row
+    crossings: Crossings  #: sorted by row
+    rays: Rays  #: rows of surfaces with rays only
+    cuts_m: Floats  #: one per ray
+    cut: Bools  #: by row: strips end before the cap somewhere
+
+
+def distinct_stands(
+    surfaces: Geometries, dressing: Ints, collars: Geometries, surrounds_width_m: Floats
+) -> tuple[Stands, Ints]:
+    """The distinct cases, and which one each row is: the same set dressed again is laid once."""
+    drawn = ~shapely.is_missing(collars)
+    shape = _codes(shapely.to_wkb(surfaces))
+    collar = np.zeros(len(surfaces), np.int64)
+    if drawn.any():
+        collar[drawn] = 1 + _codes(shapely.to_wkb(collars[drawn]))
+    band = np.where(drawn, surrounds_width_m, 0.0)
+    _, key = np.unique(np.column_stack((shape, collar, band)), axis=0, return_inverse=True)
+    order = np.lexsort((key, dressing))
+    bounds = np.flatnonzero(np.diff(dressing[order], prepend=-1, append=-1))
+    first_of: dict[bytes, int] = {}
+    stand, chosen, laid = np.empty(len(surfaces), np.int64), [], 0
+    for start, end in zip(bounds[:-1], bounds[1:], strict=True):
+        rows = order[start:end]
+        first = first_of.setdefault(key[rows].tobytes(), laid)
+        stand[rows] = first + np.arange(len(rows))
+        if first == laid:
+            chosen.append(rows)
+            laid += len(rows)
+    one = np.concatenate(chosen) if chosen else np.empty(0, np.int64)
+    return (
+        Stands(
+            surface=surfaces[one],
+            dressing=dressing[one],
+            collar=collars[one],
+            surrounds_width_m=surrounds_width_m[one],
+        ),
+        stand,
+    )
+
+
+def _codes(texts: Geometries) -> Ints:
+    codes: Ints = np.unique(texts, return_inverse=True)[1]
+    return codes
+
+
+def lay_ground(stands: Stands, hazards: list[Geometries], cap_m: float) -> Ground:
+    """Strips and crossings of all stands up to ``cap_m``; ``hazards``: polygons by kind, disjoint."""
+    surfaces = stands.surface
+    pairs = _near(surfaces, stands.dressing, 2 * cap_m)
+    cut = np.zeros(len(surfaces), bool)
+    cut[pairs[0]] = True
+    alone = np.flatnonzero(~cut)
+    cut[alone[~is_steiner(surfaces[alone], cap_m)]] = True
+    zones = _zones(stands, hazards, cap_m)
+    with_rays = cut.copy()
+    with_rays[zones[0]] = True
+    rayed = np.flatnonzero(with_rays)
+    edges = edges_of(surfaces[rayed])
+    edges_row = rayed[edges.row]
+    edges = type(edges)(
+        row=edges_row,
+        start=edges.start,
+        along=edges.along,
+        length_m=edges.length_m,
+        turn_rad=edges.turn_rad,
+        after=edges.after,
+    )
+    rays = rays_of(edges, float(np.clip(cap_m / 10, 0.3, 3.0)), cut)
+    cuts = cuts_of(rays, edges, surfaces, pairs, cut, cap_m)
+    fine = Strips(
+        row=rays.row,
+        width_m=rays.width_m,
+        turn_rad=rays.turn_rad,
+        cut_start_m=cuts,
+        cut_end_m=cuts[rays.after],
+    )
+    return Ground(
+        cap_m=cap_m,
+        strips=_joined(fine, surfaces, ~with_rays, cap_m),
+        crossings=_crossings(rays, fine, *zones),
+        rays=rays,
+        cuts_m=cuts,
+        cut=cut,
+    )
+
+
+def _near(surfaces: Geometries, dressing: Ints, distance_m: float) -> tuple[Ints, Ints]:
+    """Pairs of surfaces dressed together that lie within the distance of each other."""
+    left, right = shapely.STRtree(surfaces).query(
+        surfaces, predicate="dwithin", distance=distance_m
+    )
+    kept = (left != right) & (dressing[left] == dressing[right])
+    return left[kept], right[kept]
+
+
+def _zones(
+    stands: Stands, hazards: list[Geometries], cap_m: float
+) -> tuple[Ints, Geometries, Ints]:
+    """Polygons that strips are to be cut by: whose strips, the polygon, the zone it bounds."""
+    drawn = np.flatnonzero(~shapely.is_missing(stands.collar))
+    outer = shapely.buffer(
+        shapely.union(stands.collar[drawn], stands.surface[drawn]),
+        stands.surrounds_width_m[drawn],
+        quad_segs=16,
+    )
+    rows, polygons = [drawn, drawn], [stands.collar[drawn], outer]
+    codes = [np.full(len(drawn), COLLAR), np.full(len(drawn), OUTER)]
+    tree = shapely.STRtree(stands.surface)
+    for kind, parts in enumerate(hazards):
+        which, row = tree.query(parts, predicate="dwithin", distance=cap_m)
+        rows.append(row)
+        polygons.append(parts[which])
+        codes.append(np.full(len(row), HAZARD + kind))
+    return np.concatenate(rows), np.concatenate(polygons), np.concatenate(codes)
+
+
+def _joined(fine: Strips, surfaces: Geometries, whole: Bools, cap_m: float) -> Strips:
+    """Strips that run to the cap joined into one a surface, beside those cut short of it."""
+    full = np.minimum(fine.cut_start_m, fine.cut_end_m) >= cap_m
+    n = len(surfaces)
+    width = np.bincount(fine.row[full], fine.width_m[full], n)
+    turn = np.bincount(fine.row[full], fine.turn_rad[full], n)
+    width[whole] = shapely.length(surfaces[whole])
+    turn[whole] = _WHOLE_TURN * parts_less_holes(surfaces[whole])
+    short = take(fine, ~full & (fine.width_m + np.abs(fine.turn_rad) > 0))
+    row = np.concatenate((np.arange(n), short.row))
+    order = np.argsort(row, kind="stable")
+    cap = np.full(n, cap_m)
+    return Strips(
+        row=row[order],
+        width_m=np.concatenate((width, short.width_m))[order],
+        turn_rad=np.concatenate((turn, short.turn_rad))[order],
+        cut_start_m=np.concatenate((cap, short.cut_start_m))[order],
+        cut_end_m=np.concatenate((cap, short.cut_end_m))[order],
+    )
+
+
+def _crossings(
+    rays: Rays, fine: Strips, rows: Ints, polygons: Geometries, zones: Ints
+) -> Crossings:
+    """Crossings of the middles of strips with each zone polygon; loops over surfaces and zones."""
+    first = np.searchsorted(rays.row, np.arange(rays.row.max(initial=-1) + 2))
+    strip, limit, sign, zone = [np.empty(0, np.int64)], [np.empty(0)], [np.empty(0)], []
+    for row, polygon, code in zip(rows, polygons, zones, strict=True):
+        mine = slice(first[row], first[row + 1])
+        ray, distance, way = crossings_of(rays.mid_at[mine], rays.mid_out[mine], polygon)
+        strip.append(ray + first[row])
+        limit.append(distance)
+        sign.append(way)
+        zone.append(np.full(len(ray), code))
+    which = np.concatenate(strip)
+    order = np.argsort(rays.row[which], kind="stable")
+    return Crossings(
+        strips=take(fine, which[order]),
+        limit_m=np.concatenate(limit)[order],
+        sign=np.concatenate(sign)[order],
+        zone=np.concatenate([np.empty(0, np.int64), *zone])[order],
+    )

@@ -1,0 +1,300 @@
+"""Ground beyond the edges of dressed surfaces, in strips that run straight out from the edge.
+
+A strip of edge ``width`` whose sides open by ``turn`` radians holds width·x + turn·x²/2 within the
+distance x. Summed round a convex surface that is Steiner's formula, P·x + π·x² (J. Steiner, Über
+parallele Flächen, 1840; cited from memory). A strip ends at its *cut*: where its middle line comes
+nearer to another place of an edge, that is at the radius of the largest empty circle touching the
+edge there (the medial axis; H. Blum 1967, from memory). Cutting serves neighbours (ground between
+two surfaces belongs to the nearer edge), concave edges and holes alike, without buffers.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+
+from geosand.columns import Bools, Floats, Geometries, Ints, freeze, take
+
+COLLAR, OUTER, HAZARD = 0, 1, 2  # zones of a crossing; HAZARD + k is the k-th kind of hazard
+_TOUCH_M = 1e-6  # nearer than this, two surfaces share their edge
+_FAN_RAD = 0.2  # widest opening of one strip at a corner
+_SAME_SPAN_M = 1e-4  # cuts nearer than this are one cut
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Strips:
+    """Ground beyond edges, one row a strip; the cut runs linearly from one side to the other."""
+
+    row: Ints  #: whose ground
+    width_m: Floats  #: length of edge
+    turn_rad: Floats  #: how far its sides open
+    cut_start_m: Floats  #: distance from the edge at which it ends, on its first side
+    cut_end_m: Floats  #: and on its last side
+
+    def __post_init__(self) -> None:
+        freeze(self)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Crossings:
+    """Where strips cross the outlines of zones: +1 where the strip leaves a zone, −1 on entry."""
+
+    strips: Strips
+    limit_m: Floats  #: distance of the crossing from the edge
+    sign: Floats
+    zone: Ints
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Edges:
+    """Straight pieces of outlines, the surface on their left; one row a piece."""
+
+    row: Ints
+    start: Floats  #: (n, 2) metres
+    along: Floats  #: (n, 2) unit vector
+    length_m: Floats
+    turn_rad: Floats  #: at the end of the piece; positive where the surface is convex
+    after: Ints  #: the next piece of the same ring
+
+    def __post_init__(self) -> None:
+        freeze(self)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Rays:
+    """Lines straight out of edges, in order round each ring; strip k lies between ray k and after k."""
+
+    row: Ints
+    at: Floats  #: (n, 2) where the ray leaves the edge
+    out: Floats  #: (n, 2) unit vector
+    mid_at: Floats  #: (n, 2) the same for the middle of the strip that follows
+    mid_out: Floats  #: (n, 2)
+    width_m: Floats
+    turn_rad: Floats
+    pinched: Bools  #: the ray leaves from a concave corner
+    after: Ints
+
+    def __post_init__(self) -> None:
+        freeze(self)
+
+
+def mass_share(strips: Strips, limit_m: Floats, inverse_reach: Floats) -> Floats:
+    """∫ (1 − x/L)·(width + turn·x) dx over each strip, from its edge to the nearer of limit and cut.
+
+    ``inverse_reach`` = 1/L in 1/m, 0 for the plain area in m²; ``limit_m`` must not exceed L.
+    Times the rate of the surface it is a mass in kg. Columns as long as ``strips``.
+    """
+    return _mean_over_cut(
+        strips,
+        limit_m,
+        strips.width_m,
+        (strips.turn_rad - strips.width_m * inverse_reach) / 2,
+        -strips.turn_rad * inverse_reach / 3,
+    )
+
+
+def mass_share_slope(strips: Strips, reach_m: Floats) -> Floats:
+    """Derivative of ``mass_share(strips, L, 1/L)`` with respect to L."""
+    return _mean_over_cut(
+        strips,
+        reach_m,
+        np.zeros_like(reach_m),
+        strips.width_m / (2 * reach_m**2),
+        strips.turn_rad / (3 * reach_m**2),
+    )
+
+
+def _mean_over_cut(strips: Strips, limit: Floats, a: Floats, b: Floats, c: Floats) -> Floats:
+    """Mean of the polynomial a·u + b·u² + c·u³ at u = min(cut, limit), the cut running linearly."""
+    start, end = strips.cut_start_m, strips.cut_end_m
+    span = end - start
+    even = np.abs(span) < _SAME_SPAN_M
+
+    def value(u: Floats) -> Floats:
+        return u * (a + u * (b + u * c))
+
+    def integral(u: Floats) -> Floats:
+        return u * u * (a / 2 + u * (b / 3 + u * c / 4))
+
+    flat = value(np.minimum((start + end) / 2, limit))
+    if even.all():
+        return flat
+    capped = integral(np.minimum(end, limit)) - integral(np.minimum(start, limit))
+    beyond = value(limit) * (np.maximum(end, limit) - np.maximum(start, limit))
+    return np.where(even, flat, (capped + beyond) / np.where(even, 1.0, span))
+
+
+def edges_of(surfaces: Geometries) -> Edges:
+    """The straight pieces of all rings of polygons, shells and holes, with the surface on the left."""
+    parts, part_row = shapely.get_parts(shapely.orient_polygons(surfaces), return_index=True)
+    rings, ring_part = shapely.get_rings(parts, return_index=True)
+    xy, ring = shapely.get_coordinates(rings, return_index=True)
+    step = np.diff(xy, axis=0)
+    length = np.hypot(step[:, 0], step[:, 1])
+    keep = (ring[1:] == ring[:-1]) & (length > 1e-9)
+    step, length, start, ring = step[keep], length[keep], xy[:-1][keep], ring[:-1][keep]
+    along = step / length[:, None]
+    after = _after_in_ring(ring)
+    following = along[after]
+    cross = along[:, 0] * following[:, 1] - along[:, 1] * following[:, 0]
+    turn = np.arctan2(cross, np.einsum("ij,ij->i", along, following))
+    row = part_row[ring_part[ring]].astype(np.int64)
+    return Edges(
+        row=row, start=start, along=along, length_m=length, turn_rad=turn, after=after
+    )
+
+
+def _after_in_ring(ring: Ints) -> Ints:
+    after = np.arange(1, len(ring) + 1)
+    first = np.flatnonzero(np.diff(ring, prepend=-1))
+    after[np.append(first[1:], len(ring)) - 1] = first
+    return after
+
+
+def rays_of(edges: Edges, spacing_m: float, cut: Bools) -> Rays:
+    """Rays at most ``spacing_m`` apart along the edges and 0.2 rad apart round convex corners.
+
+    Where ``cut`` (by surface), concave corners have no strip: cuts of the strips beside them tell
+    what is lost there. Elsewhere they keep Steiner's negative strip.
+    """
+    pieces = np.maximum(np.ceil(edges.length_m / spacing_m), 1).astype(np.int64)
+    fans = np.maximum(np.ceil(edges.turn_rad / _FAN_RAD), 1).astype(np.int64)
+    edge, place = ragged(np.zeros(len(pieces), np.int64), pieces + fans)
+    n, corner = pieces[edge], place >= pieces[edge]
+    step = edges.length_m[edge] / n
+    opening = edges.turn_rad[edge] / fans[edge]
+    concave = edges.turn_rad < -1e-9
+    right = np.column_stack((edges.along[:, 1], -edges.along[:, 0]))[edge]
+
+    def at(offset: float) -> Floats:
+        far = np.minimum(place + np.where(corner, 0.0, offset), n) * step
+        return edges.start[edge] + edges.along[edge] * far[:, None]
+
+    def out(offset: float) -> Floats:
+        angle = np.where(corner, (place - n + offset) * opening, 0.0)
+        c, s = np.cos(angle), np.sin(angle)
+        return np.column_stack(
+            (c * right[:, 0] - s * right[:, 1], s * right[:, 0] + c * right[:, 1])
+        )
+
+    before = np.empty_like(edges.after)
+    before[edges.after] = np.arange(len(edges.after))
+    pinched = np.where(place == 0, concave[before[edge]], corner & concave[edge])
+    first = np.concatenate(([0], np.cumsum(pieces + fans)))[:-1]
+    after = np.arange(1, len(edge) + 1)
+    after[first + pieces + fans - 1] = first[edges.after]
+    lost = cut[edges.row[edge]] & concave[edge]
+    return Rays(
+        row=edges.row[edge],
+        at=at(0.0),
+        out=out(0.0),
+        mid_at=at(0.5),
+        mid_out=out(0.5),
+        width_m=np.where(corner, 0.0, step),
+        turn_rad=np.where(corner & ~lost, opening, 0.0),
+        pinched=pinched,
+        after=after,
+    )
+
+
+def ragged(starts: Ints, counts: Ints) -> tuple[Ints, Ints]:
+    """Owner and position of every member of runs: run k is starts[k] … starts[k] + counts[k] − 1."""
+    owner = np.repeat(np.arange(len(counts)), counts)
+    first = np.cumsum(counts) - counts
+    return owner, np.arange(len(owner)) - first[owner] + starts[owner]
+
+
+def first_touch(at: Floats, out: Floats, edges: Edges) -> Floats:
+    """Radius of the largest circle outside ``edges`` that touches an edge at ``at``, centre ``out``.
+
+    Circles through a point with one tangent there are nested, so the first touch is the smallest of
+    |q − p|²/(2 (q − p)·n) over corners q, and (p − a)·m/(1 − m·n) over pieces from a with outward
+    normal m touched between their ends. One value a point, inf where nothing is touched.
+    """
+    origin = at.mean(axis=0)
+    p, a, d = at - origin, edges.start - origin, edges.along
+    m = np.column_stack((d[:, 1], -d[:, 0]))
+    ahead = out @ a.T - np.einsum("ij,ij->i", out, p)[:, None]
+    square = np.einsum("ij,ij->i", p, p)[:, None] - 2 * p @ a.T + np.einsum("ij,ij->i", a, a)
+    corner = np.where(ahead > 1e-9, square, np.inf) / np.maximum(2 * ahead, 1e-9)
+    off = p @ m.T - np.einsum("ij,ij->i", m, a)
+    closing = 1 - out @ m.T
+    radius = np.maximum(off, 0.0) / np.maximum(closing, 1e-12)
+    foot = p @ d.T - np.einsum("ij,ij->i", d, a) + radius * (out @ d.T)
+    touched = (off > 1e-9) & (closing > 1e-9) & (foot >= 0) & (foot <= edges.length_m)
+    line = np.where(touched, radius, np.inf)
+    radii: Floats = np.minimum(corner.min(axis=1), line.min(axis=1))
+    return np.maximum(radii, 0.0)
+
+
+def cuts_of(
+    rays: Rays, edges: Edges, surfaces: Geometries, pairs: tuple[Ints, Ints], cut: Bools, cap: float
+) -> Floats:
+    """Distance from the edge at which each ray ends, at most ``cap``; only ``cut`` rows are looked at.
+
+    ``pairs`` are the surfaces near each other. Loops over the few surfaces that are cut.
+    """
+    result = np.full(len(rays.row), cap)
+    result[rays.pinched & cut[rays.row]] = 0.0
+    ray_first = np.searchsorted(rays.row, np.arange(len(surfaces) + 1))
+    edge_first = np.searchsorted(edges.row, np.arange(len(surfaces) + 1))
+    for row in np.flatnonzero(cut):
+        others = pairs[1][pairs[0] == row]
+        mine = slice(ray_first[row], ray_first[row + 1])
+        seen = np.append(others, row)
+        _, which = ragged(edge_first[seen], edge_first[seen + 1] - edge_first[seen])
+        at, box = rays.at[mine], np.array(shapely.bounds(surfaces[row]))
+        start, end = edges.start[which], (edges.start + edges.along * edges.length_m[:, None])[which]
+        near = (np.maximum(start, end) > box[:2] - 2 * cap) & (
+            np.minimum(start, end) < box[2:] + 2 * cap
+        )
+        touch = first_touch(at, rays.out[mine], take(edges, which[near.all(axis=1)]))
+        for other in others[shapely.dwithin(surfaces[row], surfaces[others], _TOUCH_M)]:
+            shapely.prepare(surfaces[other])
+            touch[shapely.dwithin(surfaces[other], shapely.points(at), _TOUCH_M)] = 0.0
+        result[mine] = np.minimum(result[mine], touch)
+    return result
+
+
+def crossings_of(at: Floats, out: Floats, zone: Geometries) -> tuple[Ints, Floats, Floats]:
+    """Where rays cross the outline of a polygon: ray, distance, sign (+1 leaves, −1 enters).
+
+    What lies inside is then Σ sign·(area of the strip up to the distance), for a ray of any start.
+    """
+    rings, ring_xy = _closed_rings(zone)
+    origin = at.mean(axis=0)
+    p, q = at - origin, ring_xy - origin
+    left = out[:, :1] * q[:, 1] - out[:, 1:] * q[:, 0]
+    left -= (out[:, 0] * p[:, 1] - out[:, 1] * p[:, 0])[:, None]
+    above = left > 0
+    ray, corner = np.nonzero((above[:, 1:] != above[:, :-1]) & (rings[1:] == rings[:-1]))
+    a, step = q[corner], q[corner + 1] - q[corner]
+    way = left[ray, corner + 1] - left[ray, corner]
+    offset = a - p[ray]
+    distance = (offset[:, 0] * step[:, 1] - offset[:, 1] * step[:, 0]) / way
+    ahead = distance > 0
+    return ray[ahead], distance[ahead], np.sign(way)[ahead]
+
+
+def _closed_rings(zone: Geometries) -> tuple[Ints, Floats]:
+    parts = shapely.get_parts(shapely.orient_polygons(zone))
+    xy, ring = shapely.get_coordinates(shapely.get_rings(parts), return_index=True)
+    return ring, xy
+
+
+def is_steiner(surfaces: Geometries, distance_m: float) -> Bools:
+    """Where P·x + π·χ·x² (χ = parts − holes) is within 0.2 % of the true ring of that distance."""
+    ring = shapely.area(shapely.buffer(surfaces, distance_m, quad_segs=16)) - shapely.area(surfaces)
+    steiner = shapely.length(surfaces) * distance_m + np.pi * parts_less_holes(surfaces) * (
+        distance_m**2
+    )
+    return np.abs(ring / steiner - 1) < 2e-3
+
+
+def parts_less_holes(surfaces: Geometries) -> Ints:
+    """χ of each polygon or multipolygon: its parts less its holes."""
+    parts, row = shapely.get_parts(surfaces, return_index=True)
+    inside = 1 - shapely.get_num_interior_rings(parts)
+    return np.bincount(row, inside, len(surfaces)).astype(np.int64)

@@ -1,0 +1,314 @@
+"""Where overthrow lies, if all of it landed beside the dressed surfaces.
+
+Outside the edge of a dressed surface the rate falls linearly, rate·(1 − x/L), from the edge to the
+reach L; one L per group of surfaces, such that the rings hold the overthrow of the group. What
+falls on another surface of the same dressing is not overthrow, and ground between two of them
+belongs to the nearer edge. The linear taper is an assumption: common practice, no published source.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields, replace
+
+import numpy as np
+import shapely
+
+from geosand.balance.ring_ground import Ground, distinct_stands, lay_ground
+from geosand.balance.ring_strips import (
+    COLLAR,
+    HAZARD,
+    OUTER,
+    Crossings,
+    Strips,
+    mass_share,
+    mass_share_slope,
+    parts_less_holes,
+    ragged,
+)
+from geosand.columns import Bools, Floats, Geometries, Ints, Strings, take
+
+FARTHEST_REACH_M = 200.0  #: no spreader throws farther; the search for the reach ends here
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ThrowOff:
+    """Where the overthrow of each group lies. Columns per group (G) first, then per surface (n)."""
+
+    reach_m: Floats  #: G; nan: no rings, or not within 200 m
+    strip_width_m: Floats  #: G; overthrow / Σ(rate·perimeter)
+    reach_low_m: Floats  #: G; at the lower limit of the overthrow, 0 where that is not above 0
+    reach_high_m: Floats  #: G
+    group_collar_kg: Floats  #: G
+    group_surrounds_kg: Floats  #: G
+    group_farther_kg: Floats  #: G; the three sum to the overthrow
+    collar_low_kg: Floats  #: G; in the collars at the lower limit of the overthrow
+    collar_high_kg: Floats  #: G
+    collar_kg: Floats  #: n
+    surrounds_kg: Floats  #: n
+    farther_kg: Floats  #: n
+    collar_area_m2: Floats  #: n; of the ground nearer to this surface than to others dressed with it
+    surrounds_area_m2: Floats  #: n
+    hazard_kg: dict[str, Floats]  #: n by kind: how much of the above lies over hazards
+
+    def __post_init__(self) -> None:
+        for field in fields(self):
+            column = getattr(self, field.name)
+            for array in column.values() if isinstance(column, dict) else (column,):
+                array.flags.writeable = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Laid:
+    """Ground brought from the distinct cases to the rows that were dressed."""
+
+    cap_m: float
+    strips: Strips
+    crossings: Crossings
+    rate: Floats
+    group: Ints
+    groups: int
+    drawn: Bools
+    collar_m: Floats
+    outer_m: Floats
+
+    def rows(self, column: Floats, row: Ints) -> Floats:
+        """Sums by row."""
+        return np.bincount(row, column, len(self.rate))
+
+    def by_group(self, column: Floats) -> Floats:
+        """Sums by group."""
+        return np.bincount(self.group, column, self.groups)
+
+
+def throw_off(
+    *,
+    surfaces: Geometries,
+    dressing: Ints,
+    group: Ints,
+    rate_kg_m2: Floats,
+    overthrow_kg: Floats,
+    low_kg: Floats,
+    high_kg: Floats,
+    collars: Geometries,
+    collar_width_m: Floats,
+    surrounds_width_m: Floats,
+    hazards: Geometries,
+    hazard_kind: Strings,
+) -> ThrowOff:
+    """Solve the reach of each group and say how much sand lies in collars, surrounds and farther.
+
+    ``surfaces``: n dressed polygons in plane metres, one row for each time a surface is dressed;
+    ``dressing`` (n): rows dressed together, which clip each other; ``group`` (n): row of the G
+    overthrows; ``collars`` (n): drawn collar or None, then a ring of ``collar_width_m`` (0: none).
+    ``surrounds_width_m``: the band beyond the collar. ``hazards``: polygons with their kind; sand
+    over them is told apart, it stays counted in collar, surrounds or farther too.
+
+    Mass of surface i: rateᵢ/L·∫₀ᴸ Rᵢ(x) dx, Rᵢ(x) = ground within x of its edge; alone and convex
+    R = P·x + π·χ·x² (Steiner; χ = parts − holes), so that the mass is rate·(P·L/2 + π·χ·L²/3).
+
+    An overthrow that is not above zero, or nan: reach nan, masses 0. A positive one of a group
+    whose rates are nan or all 0: reach and masses nan. One that 200 m of reach do not hold: reach
+    nan, the rings as at 200 m, the remainder in farther. Areas are those of the zones on the ground
+    of the row, whatever the overthrow. ValueError names columns of wrong length.
+    """
+    _check_lengths(len(surfaces), dressing=dressing, group=group, rate_kg_m2=rate_kg_m2,
+                   collars=collars, collar_width_m=collar_width_m,
+                   surrounds_width_m=surrounds_width_m)  # fmt: skip
+    _check_lengths(len(overthrow_kg), low_kg=low_kg, high_kg=high_kg)
+    groups, known = len(overthrow_kg), np.isfinite(rate_kg_m2)
+    rate = np.where(known, rate_kg_m2, 0.0)
+    edge = np.bincount(group, rate * shapely.length(surfaces), groups)
+    placeable = (edge > 0) & (np.bincount(group, ~known, groups) == 0)
+    targets = np.stack(
+        [np.where(placeable, np.clip(t, 0.0, None), np.nan) for t in (overthrow_kg, low_kg, high_kg)]
+    )
+    drawn = ~shapely.is_missing(collars)
+    kinds, parts = _hazard_parts(hazards, hazard_kind)
+    stands, stand = distinct_stands(surfaces, dressing, collars, surrounds_width_m)
+    cap = _first_cap(surfaces, rate, group, targets, collars, collar_width_m, surrounds_width_m)
+    while True:
+        ground = lay_ground(stands, parts, cap)
+        laid = _bring(
+            ground, stand, rate, group, groups, drawn, collar_width_m, surrounds_width_m
+        )
+        reach = np.stack([_reach(laid, target) for target in targets])
+        if cap >= FARTHEST_REACH_M or not np.isinf(reach).any():
+            break
+        cap = min(2 * cap, FARTHEST_REACH_M)
+    return _split(laid, reach, targets[0], overthrow_kg, edge, placeable, kinds)
+
+
+def _check_lengths(expected: int, **columns: Geometries | Floats | Ints) -> None:
+    wrong = {name: len(column) for name, column in columns.items() if len(column) != expected}
+    if wrong:
+        raise ValueError(f"columns of {expected} rows expected, found {wrong}")
+
+
+def _hazard_parts(hazards: Geometries, kind: Strings) -> tuple[list[str], list[Geometries]]:
+    """Kinds, and for each its polygons made disjoint, so that no ground counts twice."""
+    _check_lengths(len(hazards), hazard_kind=kind)
+    kinds = [str(k) for k in np.unique(kind)]
+    merged = [shapely.union_all(hazards[kind == k]) for k in kinds]
+    parts = [shapely.get_parts(one) for one in merged]
+    return kinds, [p[shapely.get_dimensions(p) == 2] for p in parts]
+
+
+def _first_cap(
+    surfaces: Geometries,
+    rate: Floats,
+    group: Ints,
+    targets: Floats,
+    collars: Geometries,
+    collar_m: Floats,
+    surrounds_m: Floats,
+) -> float:
+    """How far ground is laid at first: beyond the zones, and the reaches as if nothing met."""
+    groups = targets.shape[1]
+    straight = np.bincount(group, rate * shapely.length(surfaces), groups) / 2
+    round_ = np.bincount(group, rate * np.pi * parts_less_holes(surfaces), groups) / 3
+    root = np.sqrt(np.maximum(straight**2 + 4 * round_ * targets, 0.0))
+    with np.errstate(invalid="ignore", divide="ignore"):
+        alone = 2 * targets / (straight + root)
+    drawn = np.nan_to_num(shapely.hausdorff_distance(collars, surfaces))
+    zones = np.maximum(collar_m, drawn) + surrounds_m
+    widest = max(1.0, 1.2 * np.nan_to_num(alone).max(initial=0.0), zones.max(initial=0.0))
+    return float(min(widest, FARTHEST_REACH_M))
+
+
+def _bring(
+    ground: Ground,
+    stand: Ints,
+    rate: Floats,
+    group: Ints,
+    groups: int,
+    drawn: Bools,
+    collar_m: Floats,
+    surrounds_m: Floats,
+) -> _Laid:
+    """The ground of each dressed row, from the ground of its distinct case."""
+    strips, _ = _spread_rows(ground.strips, stand)
+    crossed, which = _spread_rows(ground.crossings.strips, stand)
+    return _Laid(
+        cap_m=ground.cap_m,
+        strips=strips,
+        crossings=Crossings(
+            strips=crossed,
+            limit_m=ground.crossings.limit_m[which],
+            sign=ground.crossings.sign[which],
+            zone=ground.crossings.zone[which],
+        ),
+        rate=rate,
+        group=group,
+        groups=groups,
+        drawn=drawn,
+        collar_m=collar_m,
+        outer_m=collar_m + surrounds_m,
+    )
+
+
+def _spread_rows(strips: Strips, stand: Ints) -> tuple[Strips, Ints]:
+    bounds = np.searchsorted(strips.row, np.arange(stand.max(initial=-1) + 2))
+    row, which = ragged(bounds[stand], bounds[stand + 1] - bounds[stand])
+    return replace(take(strips, which), row=row), which
+
+
+def _reach(laid: _Laid, target_kg: Floats) -> Floats:
+    """L of each group by guarded Newton steps; inf where the cap does not hold the mass."""
+    strips, owner = laid.strips, laid.group[laid.strips.row]
+    weight = laid.rate[strips.row]
+
+    def held(reach: Floats) -> Floats:
+        at = reach[owner]
+        return np.bincount(owner, weight * mass_share(strips, at, 1 / at), laid.groups)
+
+    low, high = np.zeros(laid.groups), np.full(laid.groups, laid.cap_m)
+    active = target_kg > 0
+    beyond = active & (held(high) < target_kg)
+    active &= ~beyond
+    reach = high / 2
+    for _ in range(100):
+        excess = held(reach) - target_kg
+        if not (np.abs(excess[active]) > 1e-13 * target_kg[active]).any():
+            break
+        low, high = np.where(excess < 0, reach, low), np.where(excess > 0, reach, high)
+        slope = weight * mass_share_slope(strips, reach[owner])
+        slope = np.bincount(owner, slope, laid.groups)
+        step = reach - excess / np.where(slope > 0, slope, 1.0)
+        inside = active & (slope > 0) & (step > low) & (step < high)
+        reach = np.where(inside, step, np.where(active, (low + high) / 2, reach))
+        if not (high - low > 1e-14 * reach)[active].any():
+            break
+    found = np.where(active, reach, np.where(beyond, np.inf, 0.0))
+    return np.where(np.isnan(target_kg), np.nan, found)
+
+
+def _masses(laid: _Laid, reach_m: Floats) -> dict[int, Floats]:
+    """kg by row: −1 in all, COLLAR, OUTER (collar and surrounds), HAZARD + k over each kind."""
+    reach = np.clip(np.nan_to_num(reach_m, posinf=np.inf), 1e-9, laid.cap_m)[laid.group]
+    reach = np.where(reach_m[laid.group] > 0, reach, np.nan)
+    zones = _zone_sums(laid, reach, 1 / reach)
+    return {zone: np.nan_to_num(laid.rate * share) for zone, share in zones.items()}
+
+
+def _zone_sums(laid: _Laid, reach: Floats, inverse_reach: Floats) -> dict[int, Floats]:
+    """Integrals of the taper over each zone by row; with ``inverse_reach`` 0 their areas."""
+    strips, crossings = laid.strips, laid.crossings
+    row, crossed = strips.row, crossings.strips.row
+
+    def within(limit: Floats) -> Floats:
+        share = mass_share(strips, np.minimum(limit, reach)[row], inverse_reach[row])
+        return laid.rows(share, row)
+
+    limit = np.minimum(crossings.limit_m, reach[crossed])
+    share = crossings.sign * mass_share(crossings.strips, limit, inverse_reach[crossed])
+    by_zone = {
+        int(z): laid.rows(np.where(crossings.zone == z, share, 0.0), crossed)
+        for z in np.unique(crossings.zone)
+    }
+    nothing = np.zeros(len(laid.rate))
+    collar = np.where(laid.drawn, by_zone.get(COLLAR, nothing), within(laid.collar_m))
+    outer = np.where(laid.drawn, by_zone.get(OUTER, nothing), within(laid.outer_m))
+    return by_zone | {-1: within(reach), COLLAR: collar, OUTER: outer}
+
+
+def _split(
+    laid: _Laid,
+    reach: Floats,
+    target_kg: Floats,
+    overthrow_kg: Floats,
+    edge: Floats,
+    placeable: Bools,
+    kinds: list[str],
+) -> ThrowOff:
+    main, low, high = (_masses(laid, one) for one in reach)
+    lost = (overthrow_kg > 0) & ~placeable
+    unknown = np.where(lost, np.nan, 0.0)
+    in_all = laid.by_group(main[-1])
+    remainder = np.where(np.isinf(reach[0]), target_kg - in_all, 0.0)
+    weight = laid.rate / np.where(edge > 0, edge, 1.0)[laid.group]
+    weight = weight * (edge / np.where(laid.by_group(weight) > 0, 1.0, 1.0))[laid.group]
+    share = _share_of_group(laid, main[-1])
+    farther = np.maximum(main[-1] - main[OUTER], 0.0) + remainder[laid.group] * share
+    rings = np.where(target_kg > 0, reach[0], np.nan)
+    full = np.full(len(laid.rate), laid.cap_m)
+    area = _zone_sums(laid, full, np.zeros(len(laid.rate)))
+    collar, surrounds = main[COLLAR], main[OUTER] - main[COLLAR]
+    group_collar, group_surrounds = laid.by_group(collar), laid.by_group(surrounds)
+    nothing = np.zeros(len(laid.rate))
+    return ThrowOff(
+        reach_m=np.where(np.isinf(rings), np.nan, rings),
+        strip_width_m=target_kg / edge,
+        reach_low_m=reach[1],
+        reach_high_m=reach[2],
+        group_collar_kg=group_collar + unknown,
+        group_surrounds_kg=group_surrounds + unknown,
+        group_farther_kg=laid.by_group(farther) + unknown,
+        collar_low_kg=laid.by_group(low[COLLAR]),
+        collar_high_kg=laid.by_group(high[COLLAR]),
+        collar_kg=collar,
+        surrounds_kg=surrounds,
+        farther_kg=farther,
+        collar_area_m2=area[COLLAR],
+        surrounds_area_m2=area[OUTER] - area[COLLAR],
+        hazard_kg={k: main.get(HAZARD + i, nothing.copy()) for i, k in enumerate(kinds)},
+    )

@@ -1,0 +1,80 @@
+"""Faults and findings: which thing, what was found, what is allowed, what to do."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Fault:
+    """One thing wrong in one place of the input, with its remedy."""
+
+    file: str
+    row: int | str | None = None  #: line as a spreadsheet counts it, or the feature's number
+    column: str | None = None
+    found: str
+    allowed: str = ""
+    remedy: str = ""
+
+    def __str__(self) -> str:
+        place = self.file
+        if self.row is not None:
+            place += f", row {self.row}" if isinstance(self.row, int) else f", {self.row}"
+        if self.column:
+            place += f", {self.column}"
+        text = f"{place}: {self.found}"
+        if self.allowed:
+            text += f"; allowed: {self.allowed}"
+        if self.remedy:
+            text += f". {self.remedy[0].upper()}{self.remedy[1:]}"
+        return text if text.endswith((".", "?", "!")) else text + "."
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Finding:
+    """Something a reader should know before trusting a figure; nothing was refused."""
+
+    about: str  #: id of the surface, dressing, catch or load, or the file
+    text: str
+    topic: str = ""  #: one of: area, catch, default, rate, balance, ring, season, file
+
+    def __str__(self) -> str:
+        return f"{self.about}: {self.text}" if self.about else self.text
+
+
+class Refused(Exception):
+    """The data were refused. Carries every fault that was found, not only the first."""
+
+    def __init__(self, faults: Iterable[Fault] | Fault) -> None:
+        self.faults: Sequence[Fault] = (
+            (faults,) if isinstance(faults, Fault) else tuple(dict.fromkeys(faults))
+        )
+        super().__init__("\n".join(str(fault) for fault in self.faults))
+
+
+class Faults:
+    """Collects faults while files are read; :meth:`refuse` raises them all together."""
+
+    def __init__(self) -> None:
+        self.found: list[Fault] = []
+
+    def add(
+        self,
+        file: str,
+        found: str,
+        *,
+        row: int | str | None = None,
+        column: str | None = None,
+        allowed: str = "",
+        remedy: str = "",
+    ) -> None:
+        """Note one fault and go on reading."""
+        self.found.append(
+            Fault(file=file, row=row, column=column, found=found, allowed=allowed, remedy=remedy)
+        )
+
+    def refuse(self) -> None:
+        """Raise :class:`Refused` with all faults noted so far; do nothing if there are none."""
+        if self.found:
+            raise Refused(self.found)

@@ -1,0 +1,269 @@
+"""The page's own HTML around map and table: title, balance, legend, lists, still picture."""
+
+from __future__ import annotations
+
+from html import escape
+
+import shapely
+
+from geosand.mapping.classes import class_of
+from geosand.mapping.payload import period_breaks
+from geosand.mapping.shapes import svg_paths
+from geosand.mapping.view import MapBalance, MapPeriod, MapView, PeriodSurface
+from geosand.mapping.words import (
+    KIND_COLOURS,
+    LEGENDS,
+    OTHER_KIND,
+    SCALES,
+    SYSTEM_NAMES,
+    UNITS,
+    figure,
+    interval,
+    number,
+    percent,
+    plain,
+)
+
+CAUTION = (
+    "Areas are for planning sand and are no substitute for a licensed survey. Depths are nominal: "
+    "dry product over bulk density, before brushing, watering and mowing. Intervals hold 95 %; "
+    "± is one standard uncertainty."
+)
+
+
+def masthead(view: MapView) -> str:
+    """Title, what and when, notice, units and print."""
+    radios = "".join(
+        f'<label><input type="radio" name="gs-units" value="{key}"'
+        f"{' checked' if key == view.units else ''}>{name}</label>"
+        for key, name in SYSTEM_NAMES.items()
+    )
+    day = f"as of {escape(plain(view.as_of))}" if view.as_of else ""
+    subtitle = " · ".join(part for part in (escape(plain(view.subtitle)), day) if part)
+    notice = f'<p class="notice">{escape(plain(view.notice))}</p>' if view.notice else ""
+    return (
+        '<a class="skip" href="#gs-table">Skip to the table</a>\n'
+        f'<header class="masthead"><div><h1 dir="auto">{escape(plain(view.title))}</h1>'
+        f'<p class="subtitle">{subtitle}</p>{notice}</div>\n'
+        f'<div class="tools"><fieldset><legend>Units</legend>{radios}</fieldset>'
+        '<button type="button" id="gs-print">Print</button></div></header>'
+    )
+
+
+def toolbar(view: MapView) -> str:
+    """The choice of period; the script moves the map's layer control beside it."""
+    options = "".join(
+        f'<option value="{index}">{escape(plain(period.label))}</option>'
+        for index, period in enumerate(view.periods)
+    )
+    return (
+        '<div class="toolbar"><label class="period">Period '
+        f'<select id="gs-period">{options}</select></label><div id="gs-layers"></div></div>'
+    )
+
+
+def legend(view: MapView) -> str:
+    """The legend of the first view; the script writes the classes of the others."""
+    period = view.periods[0] if view.periods else MapPeriod(key="", label="")
+    breaks = period_breaks(view, period)["depth"][view.units]
+    _, unit, decimals = UNITS[view.units]["depth"]
+    items = "".join(
+        f'<li><i style="background:{colour}"></i>{label}</li>'
+        for colour, label in zip(SCALES["depth"], class_labels(breaks, decimals), strict=False)
+    )
+    return (
+        f'<section class="legend" aria-label="Legend"><h2 id="gs-legend-title">{LEGENDS["depth"]}, '
+        f'{unit}</h2><ul id="gs-classes">{items}</ul><ul id="gs-signs">{_signs(view)}</ul></section>'
+    )
+
+
+def class_labels(breaks: list[float], decimals: int) -> list[str]:
+    """Words for the five classes between four limits, with no more decimals than they need.
+
+    >>> class_labels([0.7, 0.8, 0.9, 1.0], 2)
+    ['under 0.7', '0.7–0.8', '0.8–0.9', '0.9–1.0', '1.0 or more']
+    """
+    if not breaks:
+        return []
+    while decimals and all(round(limit, decimals - 1) == limit for limit in breaks):
+        decimals -= 1
+    text = [number(limit, decimals) for limit in breaks]
+    joint = " to " if breaks[0] < 0 else "–"
+    between = [low + joint + high for low, high in zip(text, text[1:], strict=False)]
+    return [f"under {text[0]}", *between, f"{text[-1]} or more"]
+
+
+def _signs(view: MapView) -> str:
+    """What is drawn beside colour: only the signs that occur on this map."""
+    figures = [surface for period in view.periods for surface in period.surfaces.values()]
+    signs = []
+    if any(surface.basis == "other surfaces" for surface in figures):
+        signs.append('<li data-for="depth shortfall"><i class="hatch"></i>estimated from other '
+                     "surfaces</li>")  # fmt: skip
+    if any(surface.state == "under-dressed" for surface in figures):
+        signs.append('<li data-for="depth shortfall overthrow areas"><i class="under">▼</i>'
+                     "under-dressed</li>")  # fmt: skip
+    signs.append('<li data-for="depth shortfall"><i class="none"></i>no figure</li>')
+    if view.rings:
+        signs.append('<li data-for="overthrow"><i class="neutral"></i>dressed surface</li>')
+    if any(catch.used for catch in view.catches):
+        signs.append('<li data-for="depth shortfall overthrow areas" class="near">'
+                     '<i class="catch"></i>catch</li>')  # fmt: skip
+    if any(not catch.used for catch in view.catches):
+        signs.append('<li data-for="depth shortfall overthrow areas" class="near">'
+                     '<i class="aside">×</i>catch set aside</li>')  # fmt: skip
+    return "".join(signs)
+
+
+def balances(view: MapView) -> str:
+    """The balance of every period in both systems of units; only one is shown at a time."""
+    blocks = [
+        _balance_block(period, index, system, shown=index == 0 and system == view.units)
+        for index, period in enumerate(view.periods)
+        for system in UNITS
+    ]
+    return f'<section class="account" aria-label="Balance">{"".join(blocks)}</section>'
+
+
+def _balance_block(period: MapPeriod, index: int, system: str, *, shown: bool) -> str:
+    head = f"<h2>{escape(plain(period.label))}</h2>"
+    if period.headline:
+        head += f'<p class="headline">{escape(plain(period.headline))}</p>'
+    balance = period.balance
+    if balance is None or balance.spread_kg is None or balance.on_surfaces_kg is None:
+        body = '<p class="unmeasured">Not measured: no balance without both loads and catches.</p>'
+        if balance is not None and balance.spread_kg is not None:
+            spread = figure(balance.spread_kg, "mass", system, unit=True)
+            body = f'<p class="unmeasured">Spread {spread}; not measured where it landed.</p>'
+    else:
+        body = _figures_of(balance, system) + _bar(balance, system) + _where(balance, system)
+    hidden = "" if shown else " hidden"
+    return f'<div data-p="{index}" data-units="{system}"{hidden}>{head}{body}</div>'
+
+
+def _figures_of(balance: MapBalance, system: str) -> str:
+    """Spread, on surfaces and overthrow as three figures with their uncertainty."""
+    mass = UNITS[system]["mass"][1]
+    caught = interval(balance.on_surfaces_low_kg, balance.on_surfaces_high_kg, "mass", system)
+    over = interval(balance.overthrow_low_kg, balance.overthrow_high_kg, "mass", system)
+    share = "" if balance.fraction is None else f" · {percent(balance.fraction)}"
+    doubt = balance.u_spread_kg
+    spread = "" if doubt is None else f"± {figure(doubt, 'mass', system)}"
+    verdict = escape(plain(balance.verdict or ""))
+    chip = f'<b class="verdict">{verdict}</b>' if verdict else ""
+    cells = (
+        ("Spread", balance.spread_kg, spread),
+        ("On surfaces", balance.on_surfaces_kg, f"95 % {caught}"),
+        ("Overthrow", balance.overthrow_kg, f"95 % {over}{share}"),
+    )
+    return (
+        "<dl>"
+        + "".join(
+            f"<div><dt>{name}</dt><dd><b>{figure(value, 'mass', system)}</b> {mass}"
+            f"<span>{note}</span></dd></div>"
+            for name, value, note in cells
+        )
+        + f"</dl>{chip}"
+    )
+
+
+def _bar(balance: MapBalance, system: str) -> str:
+    """Spread against landed as one bar: the gap is overthrow, an excess runs past the mark."""
+    spread, caught = balance.spread_kg or 0.0, balance.on_surfaces_kg or 0.0
+    low = caught if balance.on_surfaces_low_kg is None else balance.on_surfaces_low_kg
+    high = caught if balance.on_surfaces_high_kg is None else balance.on_surfaces_high_kg
+    whole = max(spread, caught, high) or 1.0
+    at = [round(400 * max(kg, 0.0) / whole, 1) for kg in (spread, caught, low, high)]
+    gap = f'<rect class="gap" x="{at[1]}" y="6" width="{max(at[0] - at[1], 0):.1f}" height="14"/>'
+    label = (
+        f"On surfaces {figure(caught, 'mass', system)} of "
+        f"{figure(spread, 'mass', system, unit=True)} spread"
+    )
+    return (
+        f'<svg class="bar" viewBox="-3 0 406 26" role="img" aria-label="{label}">'
+        f'<rect class="landed" y="6" width="{at[1]}" height="14"/>{gap}'
+        f'<path class="whisker" d="M{at[2]} 13H{at[3]}M{at[2]} 9v8M{at[3]} 9v8"/>'
+        f'<path class="mark" d="M{at[0]} 1v24"/></svg>'
+    )
+
+
+def _where(balance: MapBalance, system: str) -> str:
+    """Where the overthrow would lie, in one sentence."""
+    zones = [
+        f"{name} {figure(value, 'mass', system, unit=True)}"
+        for name, value in (
+            ("collar", balance.collar_kg),
+            ("surrounds", balance.surrounds_kg),
+            ("farther", balance.farther_kg),
+        )
+        if value is not None
+    ]
+    said = ["If all of it landed there: " + ", ".join(zones) + "."] if zones else []
+    if balance.strip_width_m is not None:
+        width = figure(balance.strip_width_m, "length", system, unit=True)
+        said.append(f"As much as a strip {width} wide at full rate.")
+    if balance.reach_m is not None:
+        said.append(f"Reach {figure(balance.reach_m, 'length', system, unit=True)}.")
+    if balance.not_told_from_zero:
+        said.append("Not told from zero.")
+    return f'<p class="where">{" ".join(said)}</p>' if said else ""
+
+
+def look_first(view: MapView) -> str:
+    """The few things to look at first, leading to their surfaces."""
+    if not view.first:
+        return ""
+    items = "".join(f"<li>{_linked(view, text)}</li>" for text in view.first)
+    return f'<section class="first"><h2>Look first</h2><ol>{items}</ol></section>'
+
+
+def findings(view: MapView) -> str:
+    """All findings, folded away."""
+    if not view.findings:
+        return ""
+    items = "".join(f"<li>{_linked(view, text)}</li>" for text in view.findings)
+    count = len(view.findings)
+    return (
+        f'<details class="findings"><summary>Findings ({count})</summary><ul>{items}</ul></details>'
+    )
+
+
+def _linked(view: MapView, text: str) -> str:
+    """A line whose beginning names a surface gets a button that shows it."""
+    about, colon, rest = text.partition(":")
+    for index, surface in enumerate(view.surfaces):
+        if colon and about in (surface.id, surface.name):
+            name = escape(plain(surface.name))
+            return f'<button type="button" data-s="{index}">{name}</button>:{escape(plain(rest))}'
+    return escape(plain(text))
+
+
+def still_picture(view: MapView) -> str:
+    """A map without script: one path a surface in the colour of its season depth."""
+    shown = [s for s in view.surfaces if not s.geometry.is_empty]
+    if not shown:
+        return ""
+    paths, width, height = svg_paths(
+        [shapely.make_valid(s.geometry) for s in shown], width=2400, tolerance=1.5
+    )
+    period = view.periods[0] if view.periods else MapPeriod(key="", label="")
+    breaks = period_breaks(view, period)["depth"][view.units]
+    factor = UNITS[view.units]["depth"][0]
+    drawn = []
+    for surface, path in zip(shown, paths, strict=True):
+        now = period.surfaces.get(surface.id, PeriodSurface())
+        colour = "#fff"
+        if now.depth_m is not None and breaks:
+            colour = SCALES["depth"][class_of(now.depth_m * factor, breaks)]
+        elif not any(surface.id in p.surfaces for p in view.periods):
+            colour = KIND_COLOURS.get(surface.kind, OTHER_KIND)
+        depth = figure(now.depth_m, "depth", view.units, unit=True)
+        title = escape(f"{plain(surface.name)}: {depth}")
+        drawn.append(f'<path fill="{colour}" d="{path}"><title>{title}</title></path>')
+    return (
+        '<noscript><p class="still">The map moves only with scripts allowed; this picture and the '
+        f'table hold the same figures.</p><svg class="still" viewBox="-40 -40 {width + 80} '
+        f'{height + 80}" role="img" aria-label="Depth of sand on each surface">'
+        f'<g stroke="#4d4a42" stroke-width="2" fill-rule="evenodd">{"".join(drawn)}</g>'
+        "</svg></noscript>"
+    )

@@ -1,0 +1,135 @@
+"""What the map shows, as plain frozen records: filled from results, drawn by :mod:`.page`.
+
+All numbers are SI; None means that there is no figure, never zero. Geometry is lon/lat, WGS 84.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Literal
+
+if TYPE_CHECKING:
+    from shapely import MultiPolygon, Polygon
+
+Zone = Literal["collar", "surrounds"]
+Basis = Literal["own catches", "other surfaces"]
+#: The key of the period that holds the whole season; every other key is a dressing's id.
+SEASON = "season"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MapSurface:
+    """One polygon of turf (or not turf) with its ground area and its season target."""
+
+    id: str
+    name: str
+    kind: str
+    geometry: Polygon | MultiPolygon
+    area_m2: float | None = None
+    u_area_m2: float | None = None
+    target_m: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MapRing:
+    """A collar, or the surrounds beyond it, of one surface."""
+
+    id: str  #: such as ``4/collar``
+    surface: str  #: id of the surface it lies around
+    zone: Zone
+    geometry: Polygon | MultiPolygon
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MapBalance:
+    """Spread against what landed on the surfaces; all None where it was not measured."""
+
+    spread_kg: float | None = None
+    u_spread_kg: float | None = None
+    on_surfaces_kg: float | None = None
+    u_on_surfaces_kg: float | None = None
+    on_surfaces_low_kg: float | None = None
+    on_surfaces_high_kg: float | None = None
+    overthrow_kg: float | None = None
+    u_overthrow_kg: float | None = None
+    overthrow_low_kg: float | None = None
+    overthrow_high_kg: float | None = None
+    fraction: float | None = None  #: overthrow over spread
+    verdict: str | None = None
+    strip_width_m: float | None = None
+    reach_m: float | None = None
+    collar_kg: float | None = None
+    surrounds_kg: float | None = None
+    farther_kg: float | None = None
+    not_told_from_zero: bool = False  #: rings are drawn, but the overthrow's interval holds zero
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PeriodSurface:
+    """The figures of one surface in one period."""
+
+    depth_m: float | None = None
+    low_m: float | None = None
+    high_m: float | None = None
+    target_so_far_m: float | None = None
+    shortfall_m: float | None = None  #: positive: too little so far
+    state: str | None = None
+    probability: float | None = None
+    basis: Basis | None = None
+    catches: int = 0
+    rate_kg_m2: float | None = None
+    mass_kg: float | None = None
+    mass_low_kg: float | None = None
+    mass_high_kg: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MapPeriod:
+    """The whole season, or one dressing."""
+
+    key: str
+    label: str  #: such as "Whole season" or "3 April 2026 · d2"
+    headline: str = ""
+    balance: MapBalance | None = None
+    surfaces: Mapping[str, PeriodSurface] = field(default_factory=dict)
+    #: ring id -> (depth_m, mass_kg)
+    rings: Mapping[str, tuple[float | None, float | None]] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MapCatch:
+    """One catch where it lay."""
+
+    id: str
+    dressing: str
+    lon: float
+    lat: float
+    surface: str | None = None
+    depth_m: float | None = None
+    rate_kg_m2: float | None = None
+    used: bool = True
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MapView:
+    """Everything one map page shows.
+
+    A line of ``first`` or ``findings`` that begins with the id or name of a surface and a colon
+    leads to that surface on the map. ``background`` is the address of online map tiles
+    (``https://host/{z}/{x}/{y}.png``) and their attribution; nothing is fetched until ticked.
+    """
+
+    title: str
+    subtitle: str = ""
+    as_of: str = ""  #: ISO date
+    units: Literal["metric", "us"] = "metric"
+    notice: str = ""
+    surfaces: tuple[MapSurface, ...] = ()
+    rings: tuple[MapRing, ...] = ()
+    periods: tuple[MapPeriod, ...] = ()
+    catches: tuple[MapCatch, ...] = ()
+    first: tuple[str, ...] = ()
+    findings: tuple[str, ...] = ()
+    background: tuple[str, str] | None = None

@@ -1,0 +1,116 @@
+"""How figures are written on the page: one table of units, read by Python and by the script.
+
+Display factors are exact: the inch (0.0254 m), foot (0.3048 m) and avoirdupois pound
+(0.45359237 kg) of NIST SP 811 (2008), Appendix B.
+"""
+
+from __future__ import annotations
+
+import math
+
+_FOOT_M = 0.3048
+_POUND_KG = 0.45359237
+
+#: quantity -> (factor from SI, unit, decimals), for each system of units.
+UNITS: dict[str, dict[str, tuple[float, str, int]]] = {
+    "metric": {
+        "depth": (1000.0, "mm", 2),
+        "mass": (1.0, "kg", 0),
+        "area": (1.0, "m²", 0),
+        "rate": (1.0, "kg/m²", 2),
+        "length": (1.0, "m", 2),
+    },
+    "us": {
+        "depth": (1 / 0.0254, "in", 3),
+        "mass": (1 / _POUND_KG, "lb", 0),
+        "area": (1 / _FOOT_M**2, "ft²", 0),
+        "rate": (1000 * _FOOT_M**2 / _POUND_KG, "lb/1000 ft²", 0),
+        "length": (1 / _FOOT_M, "ft", 1),
+    },
+}
+SYSTEM_NAMES = {"metric": "Metric", "us": "US"}
+NO_FIGURE = "–"
+
+#: What the colours of surfaces and rings can stand for: key -> name of the view.
+THEMES = {
+    "depth": "Depth",
+    "shortfall": "Shortfall",
+    "overthrow": "Overthrow",
+    "areas": "Areas",
+}
+#: Sequential and diverging schemes by C. Brewer (colorbrewer2.org, Apache-2.0).
+SCALES = {
+    "depth": ["#ffffd4", "#fed98e", "#fe9929", "#d95f0e", "#993404"],
+    "shortfall": ["#5e3c99", "#b2abd2", "#f7f7f7", "#fdb863", "#e66101"],
+    "overthrow": ["#f2f0f7", "#cbc9e2", "#9e9ac8", "#756bb1", "#54278f"],
+}
+#: The views' own title in the legend.
+LEGENDS = {
+    "depth": "Depth of sand",
+    "shortfall": "Shortfall against the target so far",
+    "overthrow": "Thrown past the edge, as depth",
+    "areas": "Kinds of ground",
+}
+KIND_COLOURS = {
+    "green": "#5f9460",
+    "tee": "#b98f3e",
+    "approach": "#a9c284",
+    "collar": "#8a9a6b",
+    "fairway": "#c3d6a8",
+    "pitch": "#4f8a8b",
+    "lawn": "#8fb8a3",
+    "surround": "#9a8f7c",
+    "bunker": "#efe2b5",
+    "water": "#a9c6d8",
+    "path": "#c9c2b6",
+}
+OTHER_KIND = "#b3b3ab"
+
+
+def number(value: float | None, decimals: int) -> str:
+    """A figure with a comma at the thousands and a true minus sign; an en dash for None.
+
+    >>> number(-12345.678, 1), number(None, 2), number(-0.001, 2)
+    ('−12,345.7', '–', '0.00')
+    """
+    if value is None or not math.isfinite(value):
+        return NO_FIGURE
+    text = f"{value:,.{decimals}f}"
+    if text.startswith("-"):
+        text = text[1:] if float(text.replace(",", "")) == 0 else "−" + text[1:]
+    return text
+
+
+def figure(value: float | None, quantity: str, system: str, *, unit: bool = False) -> str:
+    """An SI value as shown in one system of units, with or without the unit.
+
+    >>> figure(0.00084, "depth", "metric", unit=True), figure(0.00084, "depth", "us")
+    ('0.84 mm', '0.033')
+    """
+    factor, name, decimals = UNITS[system][quantity]
+    text = number(None if value is None else value * factor, decimals)
+    return text + "\u00a0" + name if unit and text != NO_FIGURE else text
+
+
+def interval(low: float | None, high: float | None, quantity: str, system: str) -> str:
+    """Two limits joined by an en dash, or by "to" where one is negative.
+
+    >>> interval(410.2, 1000.0, "mass", "metric"), interval(-3, 5, "mass", "metric")
+    ('410–1,000', '−3 to 5')
+    """
+    if low is None or high is None:
+        return NO_FIGURE
+    joint = " to " if low < 0 else "–"
+    return figure(low, quantity, system) + joint + figure(high, quantity, system)
+
+
+def percent(share: float | None) -> str:
+    """A share as a percentage: one decimal below ten percent, none above."""
+    if share is None or not math.isfinite(share):
+        return NO_FIGURE
+    return number(100 * share, 1 if abs(share) < 0.0995 else 0) + " %"
+
+
+def plain(text: str) -> str:
+    """The text with lone surrogates replaced, which no encoder would write."""
+    return text.encode("utf-8", "surrogatepass").decode("utf-8", "replace")

@@ -1,0 +1,230 @@
+"""Loads of sand taken out for a dressing, and sand bought."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from geosand.columns import Floats, Ints, Strings
+from geosand.errors import Faults, Finding
+from geosand.site.read_settings import MoistureBook, dry_basis, stated_u
+from geosand.site.reading import RawTable, Reader, quoted
+from geosand.site.tables import Deliveries, Dressed, Dressings, Loads, Sands, Surfaces
+
+U_UNIT = 0.01  #: bag to bag where nothing is said
+U_LABEL = 0.01  #: shared by all bags of a kind where nothing is said
+
+
+def dressing_rows(reader: Reader, dressings: Dressings) -> Ints:
+    """Row of ``dressings`` that each row names; -1 with a fault where there is none."""
+    known = {str(name): k for k, name in enumerate(dressings.id)}
+    texts = reader.text("dressing", required=True).tolist()
+    for row, text in enumerate(texts):
+        if text and text not in known:
+            reader.fault(
+                row,
+                "dressing",
+                f"{quoted(text)} is not in the dressings",
+                allowed=", ".join(list(known)[:12]) or "none yet: fill in the dressings first",
+            )
+    return np.array([known.get(text, -1) for text in texts], dtype=np.int64)
+
+
+def read_loads(
+    table: RawTable,
+    surfaces: Surfaces,
+    dressings: Dressings,
+    dressed: Dressed,
+    sands: Sands,
+    book: MoistureBook,
+    faults: Faults,
+    findings: list[Finding],
+) -> tuple[Loads, tuple[frozenset[int], ...]]:
+    """One row a load, and the ``ground`` indices of each group of loads that names surfaces."""
+    reader = Reader(table, faults, findings)
+    ids = reader.text("load", required=True)
+    _unique(reader, "load", ids)
+    dressing = dressing_rows(reader, dressings)
+    count = reader.quantity_free("count", above=0.0)
+    unit, by_volume, loose_dry = _unit_mass(reader)
+    u_unit, u_label = _unit_uncertainty(reader, unit, findings)
+    moisture = _moisture(reader, dressing, dressings, sands, book, findings)
+    ratio = np.array([r[1] for r in book.rows.values()] + [np.nan])[moisture]
+    unit = np.where(by_volume, loose_dry * (1 + ratio), unit)
+    returned = np.nan_to_num(reader.quantity("returned", "kg", minimum=0.0))
+    spilled = np.nan_to_num(reader.quantity("spilled", "kg", minimum=0.0))
+    for row in np.flatnonzero(returned + spilled > count * unit * (1 + 1e-9)):
+        reader.fault(
+            int(row),
+            "returned_kg",
+            f"more came back or was spilled ({returned[row] + spilled[row]:g} kg) than was taken out"
+            f" ({count[row] * unit[row]:g} kg)",
+            remedy="check count, unit mass and what came back",
+        )
+    group, groups = _groups(reader, dressing, surfaces, dressings, dressed)
+    tickets = reader.text("ticket")
+    reader.text("note")
+    reader.finish()
+    keep = dressing >= 0
+    label = np.array(
+        [
+            f"label: {sands.name[dressings.sand[d]]} {m:.6g} kg" if d >= 0 else ""
+            for d, m in zip(dressing, np.where(by_volume, loose_dry, unit), strict=True)
+        ],
+        dtype=np.str_,
+    )
+    columns = {
+        "id": ids,
+        "dressing": dressing,
+        "count": count,
+        "unit_mass_kg": unit,
+        "by_volume": by_volume,
+        "u_unit_mass_kg": u_unit,
+        "u_label": u_label,
+        "label": label,
+        "moisture": moisture,
+        "returned_kg": returned,
+        "spilled_kg": spilled,
+        "group": group,
+        "ticket": tickets,
+    }
+    return Loads(**{name: column[keep] for name, column in columns.items()}), groups
+
+
+def _unique(reader: Reader, column: str, names: Strings) -> None:
+    first: dict[str, int] = {}
+    for row, name in enumerate(names.tolist()):
+        if name and name in first:
+            reader.fault(
+                row, column, f"{quoted(name)} is already in row {reader.table.rows[first[name]]}"
+            )
+        first.setdefault(name, row)
+
+
+def _unit_mass(reader: Reader) -> tuple[Floats, np.ndarray, Floats]:  # type: ignore[type-arg]
+    mass = reader.quantity("unit_mass", "kg", above=0.0, maximum=100_000)
+    volume = reader.quantity("unit_volume", "m3", above=0.0, maximum=100)
+    loose = reader.quantity("loose_bulk_density", "kg_m3", minimum=500, maximum=2700)
+    for row in range(reader.size):
+        has_mass, has_volume = np.isfinite(mass[row]), np.isfinite(volume[row])
+        if has_mass and has_volume:
+            reader.fault(row, "unit_mass_kg", "both a unit mass and a unit volume are given")
+        elif has_volume and not np.isfinite(loose[row]):
+            reader.fault(
+                row,
+                "loose_bulk_density_kg_m3",
+                "a unit volume needs its loose bulk density",
+                remedy="weigh one hopper: dry mass per volume as loaded",
+            )
+        elif not has_mass and not has_volume:
+            reader.fault(
+                row, "unit_mass_kg", "no unit mass", remedy="give the mass of one bag or hopper"
+            )
+    return mass, np.isfinite(volume), volume * loose
+
+
+def _unit_uncertainty(
+    reader: Reader, unit: Floats, findings: list[Finding]
+) -> tuple[Floats, Floats]:
+    u_unit = reader.quantity("u_unit_mass", "kg", minimum=0.0)
+    u_label = reader.quantity("u_label", "ratio", minimum=0.0, maximum=0.5)
+    neither = np.isnan(u_unit) & np.isnan(u_label)
+    if neither.any():
+        text = "bags 1 % each and 1 % shared by all bags of a kind are used where neither is said"
+        findings.append(
+            Finding(
+                about=reader.table.file, text=f"uncertainty of unit mass: {text}", topic="default"
+            )
+        )
+    relative = np.where(neither, U_UNIT, np.nan)
+    u_unit = np.where(np.isnan(u_unit), np.nan_to_num(relative * unit), u_unit)
+    return u_unit, np.where(neither, U_LABEL, np.nan_to_num(u_label))
+
+
+def _moisture(
+    reader: Reader,
+    dressing: Ints,
+    dressings: Dressings,
+    sands: Sands,
+    book: MoistureBook,
+    findings: list[Finding],
+) -> Ints:
+    ratio, u = dry_basis(reader)
+    out = np.full(reader.size, -1, dtype=np.int64)
+    for row, number in enumerate(dressing.tolist()):
+        if number < 0:
+            continue
+        sand = int(dressings.sand[number])
+        if np.isfinite(ratio[row]):
+            label = f"moisture: {dressings.id[number]} {ratio[row] * 100:.6g} %"
+            u_row = stated_u(ratio[row], u[row], f"the loads of {dressings.id[number]}", findings)
+            out[row] = book.add(label, float(ratio[row]), u_row)
+        elif len(sands.moisture) and sands.moisture[sand] >= 0:
+            out[row] = sands.moisture[sand]
+        else:
+            reader.fault(
+                row,
+                "moisture_dry_basis_percent",
+                "the sand's moisture is said neither here nor in site.toml",
+                remedy="measure it (weigh, dry, weigh), or say kiln_dried = true for the sand",
+            )
+    return out
+
+
+def _groups(
+    reader: Reader, dressing: Ints, surfaces: Surfaces, dressings: Dressings, dressed: Dressed
+) -> tuple[Ints, tuple[frozenset[int], ...]]:
+    """Which surfaces a load went to; only those of its dressing are allowed."""
+    texts = reader.text("surfaces").tolist()
+    found: dict[tuple[int, frozenset[int]], int] = {}
+    out = np.full(reader.size, -1, dtype=np.int64)
+    for row, text in enumerate(texts):
+        if not text or dressing[row] < 0:
+            continue
+        rows = dressed.surface[dressed.dressing == dressing[row]]
+        by_id = {str(surfaces.id[k]): int(surfaces.ground[k]) for k in rows}
+        kinds = {str(surfaces.kind[k]) for k in rows}
+        members: set[int] = set()
+        for word in text.replace(",", " ").replace(";", " ").split():
+            if word in by_id:
+                members.add(by_id[word])
+            elif word.lower() in kinds:
+                members |= {
+                    int(surfaces.ground[k]) for k in rows if surfaces.kind[k] == word.lower()
+                }
+            else:
+                reader.fault(
+                    row,
+                    "surfaces",
+                    f"{quoted(word)} is not dressed in {dressings.id[dressing[row]]}",
+                    allowed=", ".join(list(by_id)[:12]),
+                )
+        key = (int(dressing[row]), frozenset(members))
+        out[row] = found.setdefault(key, len(found))
+    return out, tuple(members for _, members in found)
+
+
+def read_deliveries(
+    table: RawTable | None, sands: Sands, faults: Faults, findings: list[Finding]
+) -> Deliveries:
+    """Sand bought, one row a ticket; an empty table where there is no file."""
+    if table is None:
+        table = RawTable(file="deliveries.csv", rows=[], columns={})
+    reader = Reader(table, faults, findings)
+    date = reader.dates("date", required=True)
+    mass = reader.quantity("mass", "kg", above=0.0, required=reader.size > 0)
+    known = {str(name): k for k, name in enumerate(sands.name)}
+    texts = reader.text("sand").tolist()
+    for row, text in enumerate(texts):
+        if text and text not in known:
+            reader.fault(
+                row, "sand", f"{quoted(text)} is not in site.toml", allowed=", ".join(known)
+            )
+    ticket = reader.text("ticket")
+    reader.text("note")
+    reader.finish()
+    return Deliveries(
+        date=date,
+        mass_kg=mass,
+        sand=np.array([known.get(text, 0) for text in texts], dtype=np.int64),
+        ticket=ticket,
+    )

@@ -1,0 +1,278 @@
+"""``site.toml``: settings, sands, targets. Every default that enters a result is noted."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from geosand.errors import Faults, Finding
+from geosand.site.reading import RawTable, Reader, is_blank
+from geosand.site.tables import Moistures, Sands, Settings
+from geosand.units import UnitFault, factor_to_si
+
+FILE = "site.toml"
+U_MOISTURE = 0.005  #: of a stated moisture without u: 0.5 points; common practice, no source
+U_MOISTURE_KILN = 0.002
+TABLES = ("sand", "sands", "catches", "targets")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SiteText:
+    """What ``site.toml`` says, checked; accuracies and targets go into the surfaces' columns."""
+
+    name: str
+    season_start: np.datetime64
+    season_end: np.datetime64 | None
+    units: str
+    settings: Settings
+    elevation_m: float
+    boundary_accuracy_m: float
+    edge_accuracy_m: float
+    edge_bias_m: float
+    position_accuracy_m: float
+    targets_m: Mapping[str, float]
+    sands: Sands
+
+
+class MoistureBook:
+    """The measured water contents, each once; the label names the source of uncertainty."""
+
+    def __init__(self) -> None:
+        self.rows: dict[str, tuple[int, float, float]] = {}
+
+    def add(self, label: str, ratio: float, u_ratio: float) -> int:
+        """Row of this water content in the table of moistures."""
+        return self.rows.setdefault(label, (len(self.rows), ratio, u_ratio))[0]
+
+    def table(self) -> Moistures:
+        """All of them as columns."""
+        ratios = [row[1] for row in self.rows.values()]
+        return Moistures(
+            label=np.array(list(self.rows), dtype=np.str_),
+            ratio=np.array(ratios, dtype=float),
+            u_ratio=np.array([row[2] for row in self.rows.values()], dtype=float),
+        )
+
+
+def one_row(mapping: Mapping[str, Any], place: str) -> RawTable:
+    """A TOML table as a table of one row; its sub-tables left out."""
+    cells = {k: [v] for k, v in mapping.items() if not isinstance(v, (dict, list))}
+    return RawTable(file=FILE, rows=[place], columns=cells)
+
+
+def dry_basis(reader: Reader) -> tuple[np.ndarray[Any, Any], np.ndarray[Any, Any]]:
+    """Columns of water content on dry basis and its u; nan where not given.
+
+    From wet basis w = ww / (1 - ww) (mass of water per mass of wet product).
+    """
+    for name in reader.table.columns:
+        if name.startswith("moisture") and "basis" not in name and reader.has(name):
+            reader.read.add(name)
+            reader.fault(
+                0,
+                name,
+                "a bare moisture can mean two things",
+                allowed="moisture_dry_basis_percent or moisture_wet_basis_percent",
+                remedy="say on which basis: water per dry sand, or water per moist sand",
+            )
+    dry = reader.quantity("moisture_dry_basis", "ratio", minimum=0.0, maximum=1.0)
+    wet = reader.quantity("moisture_wet_basis", "ratio", minimum=0.0, maximum=0.5)
+    u = reader.quantity("u_moisture", "ratio", minimum=0.0, maximum=0.5)
+    for row in np.flatnonzero(np.isfinite(dry) & np.isfinite(wet)):
+        reader.fault(int(row), None, "moisture is given on both bases", remedy="keep one of them")
+    wet = np.where(wet >= 1, np.nan, wet)
+    return (
+        np.where(np.isfinite(dry), dry, wet / (1 - wet)),
+        np.where(np.isfinite(dry), u, u / (1 - wet) ** 2),
+    )
+
+
+def read_settings(
+    document: Mapping[str, Any], book: MoistureBook, faults: Faults, findings: list[Finding]
+) -> SiteText:
+    """Check ``site.toml`` and return what it says in SI. Faults are noted, not raised."""
+    reader = Reader(one_row(document, "top of the file"), faults, findings)
+    start = reader.dates("season_start", required=True)[0]
+    end = reader.dates("season_end")[0]
+    if not np.isnat(end) and not np.isnat(start) and end <= start:
+        reader.fault(0, "season_end", f"the season ends ({end}) before it starts ({start})")
+    default = _Defaults(reader, findings)
+    values = {
+        "elevation_m": float(reader.quantity("elevation", "m", minimum=-500, maximum=9000)[0]),
+        "boundary_accuracy_m": default("boundary_accuracy", "m", 0.05, 20),
+        "edge_accuracy_m": default("edge_accuracy", "m", 0.30, 20),
+        "edge_bias_m": default("edge_bias", "m", 0.15, 20),
+        "position_accuracy_m": default("position_accuracy", "m", 3.0, 200),
+    }
+    catches = document.get("catches", {})
+    catch_reader = Reader(
+        one_row(_table(catches, "catches", faults), "[catches]"), faults, findings
+    )
+    catch_default = _Defaults(catch_reader, findings)
+    settings = Settings(
+        u_tray=catch_default("u_tray", "ratio", 0.005, 0.5),
+        catch_efficiency=catch_default("catch_efficiency", "ratio", 1.0, 2.0, above=0.0),
+        u_catch_efficiency=catch_default("u_catch_efficiency", "ratio", 0.03, 0.5),
+        collar_width_m=default("collar_width", "m", 0.9, 20),
+        surrounds_width_m=default("surrounds_width", "m", 4.0, 100),
+        tolerance=default("tolerance", "ratio", 0.10, 1.0, above=0.0),
+        agreement=default("agreement", "ratio", 0.10, 1.0, above=0.0),
+    )
+    catch_reader.finish()
+    units = str(reader.choice("units", ["metric", "us"])[0]) or "metric"
+    name = str(reader.text("name")[0]) or "unnamed site"
+    targets = _targets(document, faults)
+    sands = _sands(document, book, faults, findings)
+    reader.finish()
+    _misspelt_tables(document, findings)
+    return SiteText(
+        name=name,
+        season_start=start,
+        season_end=None if np.isnat(end) else end,
+        units=units,
+        settings=settings,
+        targets_m=targets,
+        sands=sands,
+        **values,
+    )
+
+
+class _Defaults:
+    """Reads one value with its default; says the default where it enters."""
+
+    def __init__(self, reader: Reader, findings: list[Finding]) -> None:
+        self.reader, self.findings = reader, findings
+
+    def __call__(
+        self, base: str, si: str, value: float, maximum: float, *, above: float | None = None
+    ) -> float:
+        column = self.reader.quantity(
+            base, si, minimum=None if above is not None else 0.0, above=above, maximum=maximum
+        )
+        if np.isfinite(column[0]):
+            return float(column[0])
+        shown = f"{value * 100:g} %" if si == "ratio" else f"{value:g} m"
+        words = base.replace("_", " ").replace("u ", "standard uncertainty of ", 1)
+        self.findings.append(
+            Finding(about=FILE, text=f"{words} is not said: {shown} is used", topic="default")
+        )
+        return value
+
+
+def _table(value: Any, name: str, faults: Faults) -> Mapping[str, Any]:
+    if isinstance(value, dict):
+        return value
+    faults.add(FILE, f"{name} is not a table", remedy=f"write it as [{name}] with lines below it")
+    return {}
+
+
+def _targets(document: Mapping[str, Any], faults: Faults) -> dict[str, float]:
+    targets: dict[str, float] = {}
+    for key in [k for k in document if k == "targets" or k.startswith("targets_")]:
+        try:
+            factor = factor_to_si(key.removeprefix("targets").removeprefix("_"), "m")
+        except UnitFault as problem:
+            faults.add(FILE, str(problem), row=f"[{key}]", remedy="write [targets_mm]")
+            continue
+        for kind, value in _table(document[key], key, faults).items():
+            good = isinstance(value, (int, float)) and not isinstance(value, bool)
+            if not good or not 0 <= value * factor <= 1:
+                faults.add(
+                    FILE,
+                    f"{value!r} is not a depth",
+                    row=f"[{key}]",
+                    column=kind,
+                    allowed="a number from 0 to 1 m",
+                )
+            else:
+                targets[kind] = float(value) * factor
+    return targets
+
+
+def _sands(
+    document: Mapping[str, Any], book: MoistureBook, faults: Faults, findings: list[Finding]
+) -> Sands:
+    tables = {
+        k: _table(v, f"sands.{k}", faults) for k, v in dict(document.get("sands", {})).items()
+    }
+    if "sand" in document:
+        if tables:
+            faults.add(FILE, "both [sand] and [sands.…] are there", remedy="keep [sands.…]")
+        tables["sand"] = _table(document["sand"], "sand", faults)
+    if not tables:
+        faults.add(
+            FILE,
+            "no sand is described",
+            remedy="add a table [sands.NAME] with bulk_density_g_cm3 and its moisture",
+        )
+    rows = [_one_sand(name, t, book, faults, findings) for name, t in tables.items()]
+    columns = list(zip(*rows, strict=True)) if rows else [[], [], [], []]
+    return Sands(
+        name=np.array(list(tables), dtype=np.str_),
+        bulk_density_kg_m3=np.array(columns[0], dtype=float),
+        u_bulk_density_kg_m3=np.array(columns[1], dtype=float),
+        moisture=np.array(columns[2], dtype=np.int64),
+        sand_mass_fraction=np.array(columns[3], dtype=float),
+    )
+
+
+def _one_sand(
+    name: str,
+    mapping: Mapping[str, Any],
+    book: MoistureBook,
+    faults: Faults,
+    findings: list[Finding],
+) -> tuple[float, float, int, float]:
+    place = "[sand]" if name == "sand" else f"[sands.{name}]"
+    reader = Reader(one_row(mapping, place), faults, findings)
+    density = reader.quantity("bulk_density", "kg_m3", minimum=500, maximum=2700)[0]
+    u_density = reader.quantity("u_bulk_density", "kg_m3", minimum=0, maximum=500)[0]
+    if np.isfinite(density) and not np.isfinite(u_density):
+        u_density = 30.0
+        text = f"the bulk density's standard uncertainty of sand {name} is not said: 0.03 g/cm³"
+        findings.append(Finding(about=FILE, text=f"{text} is used", topic="default"))
+    ratio, u_ratio = (column[0] for column in dry_basis(reader))
+    kiln = bool(reader.flag("kiln_dried")[0])
+    moisture = -1
+    if np.isfinite(ratio) or kiln:
+        if kiln and np.isfinite(ratio) and ratio > 0.005:
+            reader.fault(0, "kiln_dried", "kiln_dried = true beside a moisture above 0.5 %")
+        ratio = ratio if np.isfinite(ratio) else 0.0
+        moisture = book.add(
+            f"moisture: {name}", float(ratio), stated_u(ratio, u_ratio, name, findings)
+        )
+    fraction = reader.number("sand_mass_fraction")[0]
+    if np.isfinite(fraction) and not 0 < fraction <= 1:
+        reader.fault(
+            0, "sand_mass_fraction", f"{fraction:g} can not be right", allowed="above 0, at most 1"
+        )
+    reader.finish()
+    return (
+        float(density),
+        float(u_density),
+        moisture,
+        1.0 if np.isnan(fraction) else float(fraction),
+    )
+
+
+def stated_u(ratio: float, u_ratio: float, name: str, findings: list[Finding]) -> float:
+    """The u of a stated moisture, or the default: 0.2 points when dry, else 0.5, said."""
+    if np.isfinite(u_ratio):
+        return float(u_ratio)
+    value = U_MOISTURE_KILN if ratio <= 0.001 else U_MOISTURE
+    text = f"standard uncertainty of the moisture of {name} is not said: {value * 100:g} points"
+    finding = Finding(about=FILE, text=f"{text} are used", topic="default")
+    if finding not in findings:
+        findings.append(finding)
+    return value
+
+
+def _misspelt_tables(document: Mapping[str, Any], findings: list[Finding]) -> None:
+    for key, value in document.items():
+        known = key in TABLES or key.startswith("targets_")
+        if isinstance(value, (dict, list)) and not known and not is_blank(key):
+            text = f"table [{key}] is not read; tables are [sands.…], [catches], [targets_mm]"
+            findings.append(Finding(about=FILE, text=text, topic="file"))

@@ -1,0 +1,247 @@
+"""The tables of one site: what was measured, one row a thing, in SI units.
+
+Settings of ``site.toml`` that belong to a row (accuracies, targets, moisture) are already columns
+here, so that computing needs no file and many sites can be laid end to end.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from geosand.columns import Bools, Dates, Floats, Geometries, Ints, Strings, freeze
+from geosand.errors import Finding
+
+if TYPE_CHECKING:
+    from geopandas import GeoDataFrame
+
+#: Kinds of surface that the tables know by name; others are kept as they are.
+KINDS = (
+    *("green", "collar", "tee", "bunker", "water", "path", "approach", "surround"),
+    *("fairway", "pitch", "lawn", "other"),
+)
+#: Kinds that are not turf: sand thrown on them is told apart.
+HAZARDS = ("bunker", "water", "path")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Surfaces:
+    """Polygons of every boundary edition, one row a surface and edition, oldest edition first."""
+
+    id: Strings
+    name: Strings
+    kind: Strings
+    edition: Ints  #: 0 = oldest; the highest is in force
+    ground: Ints  #: index of the id in ``Site.ids``, the same in all editions
+    around: Ints  #: ``ground`` of the surface that a collar or surround encloses; -1 = none
+    geometry: Geometries  #: shapely Polygon or MultiPolygon, lon/lat, WGS 84
+    target_m: Floats  #: depth over the season; nan = no target
+    elevation_m: Floats  #: nan = not given
+    slope: Floats  #: rise over run; nan = not given
+    boundary_accuracy_m: Floats
+    edge_accuracy_m: Floats
+    edge_bias_m: Floats
+
+    def __post_init__(self) -> None:
+        freeze(self)
+
+    def __len__(self) -> int:
+        return len(self.id)
+
+    def to_frame(self) -> GeoDataFrame:
+        """The same table as a GeoDataFrame in WGS 84."""
+        return _frame(self, self.geometry)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Moistures:
+    """Water contents, dry basis: kg of water per kg of dry product; one row a measurement."""
+
+    label: Strings  #: names the source, for example ``"moisture: washed"``
+    ratio: Floats
+    u_ratio: Floats
+
+    def __post_init__(self) -> None:
+        freeze(self)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sands:
+    """Sands (or mixes) of a site."""
+
+    name: Strings
+    bulk_density_kg_m3: Floats  #: dry, poured, untapped; nan = to be measured from catches
+    u_bulk_density_kg_m3: Floats
+    moisture: Ints  #: row of Moistures; -1 = stated by each load
+    sand_mass_fraction: Floats
+
+    def __post_init__(self) -> None:
+        freeze(self)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Dressings:
+    """One row a dressing, in order of date."""
+
+    id: Strings
+    date: Dates
+    sand: Ints
+    spreader: Strings  #: "" = not said
+    setting: Strings
+    speed_m_s: Floats
+    heading_degree: Floats
+    swath_m: Floats
+    edition: Ints  #: boundary edition of its date
+    note: Strings
+
+    def __post_init__(self) -> None:
+        freeze(self)
+
+    def __len__(self) -> int:
+        return len(self.id)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Dressed:
+    """One row a surface of a dressing: which polygon was to get sand, and how much was planned."""
+
+    dressing: Ints  #: row of Dressings
+    surface: Ints  #: row of Surfaces, in the edition of the dressing's date
+    planned_m: Floats  #: depth; nan = not said
+    hole_diameter_m: Floats
+    hole_spacing_m: Floats
+    hole_depth_m: Floats
+
+    def __post_init__(self) -> None:
+        freeze(self)
+
+    def __len__(self) -> int:
+        return len(self.dressing)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Catches:
+    """Catches, one row a tray or cloth (parts of one already added), in file order."""
+
+    id: Strings
+    dressing: Ints  #: row of Dressings
+    row: Ints  #: row in the file, for messages
+    lon_degree: Floats
+    lat_degree: Floats
+    position_accuracy_m: Floats
+    declared: Ints  #: ``ground`` index of the declared surface; -1 = none
+    edge_distance_m: Floats  #: taped; positive outside; nan = not taped
+    tray_area_m2: Floats
+    half_diagonal_m: Floats
+    caught_kg: Floats  #: gross less tare, as weighed; nan = not weighed
+    moisture: Ints  #: row of Moistures
+    volume_m3: Floats  #: dry sand; nan = not measured dry
+    mass_pool: Ints  #: catches with the same number share one weighing; -1 = its own
+    volume_pool: Ints  #: catches with the same number share one volume reading; -1 = its own
+    used: Bools  #: False where a reject_reason is given
+    reject_reason: Strings
+    note: Strings
+
+    def __post_init__(self) -> None:
+        freeze(self)
+
+    def __len__(self) -> int:
+        return len(self.id)
+
+    def to_frame(self) -> GeoDataFrame:
+        """The same table as a GeoDataFrame of points in WGS 84."""
+        import shapely
+
+        return _frame(self, shapely.points(self.lon_degree, self.lat_degree))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Loads:
+    """Sand taken out for a dressing, one row a load; masses as weighed (with their water)."""
+
+    id: Strings
+    dressing: Ints
+    count: Floats
+    unit_mass_kg: Floats  #: as weighed; by volume: dry mass × (1 + moisture)
+    by_volume: Bools  #: dry mass per loose volume was given: moisture does not enter
+    u_unit_mass_kg: Floats  #: unit to unit, independent
+    u_label: Floats  #: relative, shared by all units of this mass and sand
+    label: Strings  #: names the shared source
+    moisture: Ints  #: row of Moistures
+    returned_kg: Floats
+    spilled_kg: Floats
+    group: Ints  #: loads of one dressing that went to the same surfaces; -1 = all of the dressing
+    ticket: Strings
+
+    def __post_init__(self) -> None:
+        freeze(self)
+
+    def __len__(self) -> int:
+        return len(self.id)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Deliveries:
+    """Sand bought, one row a ticket."""
+
+    date: Dates
+    mass_kg: Floats
+    sand: Ints
+    ticket: Strings
+
+    def __post_init__(self) -> None:
+        freeze(self)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Settings:
+    """What ``site.toml`` says for the whole site, SI; defaults are told in ``Site.findings``."""
+
+    u_tray: float
+    catch_efficiency: float
+    u_catch_efficiency: float
+    collar_width_m: float
+    surrounds_width_m: float
+    tolerance: float
+    agreement: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Site:
+    """One property: its surfaces, its dressings and everything measured on them."""
+
+    name: str
+    season_start: np.datetime64
+    season_end: np.datetime64 | None
+    units: str  #: "metric" or "us"
+    settings: Settings
+    ids: Strings  #: every surface id once; ``ground`` columns point here
+    valid_from: Dates  #: start of each boundary edition
+    source_crs: tuple[str, ...]  #: CRS each edition's boundaries came in, "" = lon/lat
+    surfaces: Surfaces
+    sands: Sands
+    moistures: Moistures
+    dressings: Dressings
+    dressed: Dressed
+    catches: Catches
+    loads: Loads
+    deliveries: Deliveries
+    group_surfaces: tuple[frozenset[int], ...]  #: ``ground`` indices of each load group
+    findings: tuple[Finding, ...]
+    inputs: Mapping[str, str] = field(default_factory=dict)  #: file -> SHA-256
+
+    def in_force(self) -> Ints:
+        """Rows of ``surfaces`` that belong to the newest boundary edition."""
+        return np.flatnonzero(self.surfaces.edition == self.surfaces.edition.max(initial=0))
+
+
+def _frame(table: Any, geometry: Geometries) -> GeoDataFrame:
+    from dataclasses import fields
+
+    import geopandas
+
+    columns = {f.name: getattr(table, f.name) for f in fields(table) if f.name != "geometry"}
+    return geopandas.GeoDataFrame(columns, geometry=geometry, crs="OGC:CRS84")

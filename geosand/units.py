@@ -1,0 +1,245 @@
+"""Units at the door: a column's unit is read from its name, converted once, SI inside.
+
+The names that the site files themselves use (``tray_length_mm``, ``gross_g``) have their exact
+factors listed here, so that reading a plain site does not load pint; any other unit is parsed by
+pint against a closed registry. A test holds the listed factors against that registry.
+
+Exact definitions: NIST SP 811 (2008) Appendix B; the international foot (0.3048 m) and the acre
+of 43 560 square international feet; the US survey foot (1200/3937 m), retired on 31 December 2022
+(85 FR 62698), only where ``survey_foot`` or ``survey_acre`` is written.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from functools import cache
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from pint import UnitRegistry
+
+    from geosand.columns import Floats
+
+DEFINITIONS = """
+meter = [length] = m = metre
+kilogram = [mass] = kg
+second = [time] = s
+radian = [] = rad
+millimeter = 0.001 meter = mm
+centimeter = 0.01 meter = cm
+kilometer = 1000 meter = km
+gram = 0.001 kilogram = g
+milligram = 0.000001 kilogram = mg
+tonne = 1000 kilogram = t
+liter = 0.001 meter ** 3 = L = l = litre
+milliliter = 0.000001 meter ** 3 = ml = mL
+hectare = 10000 meter ** 2 = ha
+foot = 0.3048 meter = ft = feet
+inch = foot / 12 = in = inches
+yard = 3 foot = yd
+mile = 5280 foot = mi
+survey_foot = 1200 / 3937 meter = sft
+acre = 43560 foot ** 2 = ac
+survey_acre = 43560 survey_foot ** 2
+ksqft = 1000 foot ** 2
+pound = 0.45359237 kilogram = lb = lbs
+ounce = pound / 16 = oz
+short_ton = 2000 pound
+long_ton = 2240 pound
+us_gallon = 231 inch ** 3 = gal
+imperial_gallon = 0.00454609 meter ** 3
+minute = 60 second = min
+hour = 3600 second = h
+degree = 0.017453292519943295 radian = deg
+percent = 0.01
+permille = 0.001
+"""
+
+#: Factors to SI of the units that the site files' own column names carry.
+DOOR = {
+    "m": 1.0,
+    "mm": 0.001,
+    "cm": 0.01,
+    "km": 1000.0,
+    "m2": 1.0,
+    "cm2": 1e-4,
+    "mm2": 1e-6,
+    "m3": 1.0,
+    "cm3": 1e-6,
+    "kg": 1.0,
+    "g": 0.001,
+    "t": 1000.0,
+    "kg_m3": 1.0,
+    "g_cm3": 1000.0,
+    "kg_m2": 1.0,
+    "kmh": 1 / 3.6,
+    "percent": 0.01,
+    "deg": math.pi / 180,
+}
+
+#: What each SI unit measures, for messages and for the check of dimensions.
+MEASURES = {
+    "m": "length",
+    "m2": "area",
+    "m3": "volume",
+    "kg": "mass",
+    "kg_m3": "density",
+    "kg_m2": "rate",
+    "m_s": "speed",
+    "rad": "angle",
+    "ratio": "share",
+}
+_EXAMPLES = {
+    "length": "mm, cm, m, in, ft, yd",
+    "area": "cm2, m2, in2, ft2",
+    "volume": "cm3, ml, L, m3, in3, ft3, yd3, us_gallon",
+    "mass": "g, kg, t, oz, lb, short_ton, long_ton",
+    "density": "kg_m3, g_cm3, lb_ft3, lb_per_yd3, short_ton_per_yd3",
+    "rate": "kg_m2, g_m2, t_per_ha, lb_per_1000ft2, short_ton_per_acre",
+    "speed": "kmh, m_s, mph",
+    "angle": "deg, rad",
+    "share": "percent, ratio",
+}
+_SI_EXPRESSION = {
+    "m": "meter",
+    "m2": "meter**2",
+    "m3": "meter**3",
+    "kg": "kilogram",
+    "kg_m3": "kilogram/meter**3",
+    "kg_m2": "kilogram/meter**2",
+    "m_s": "meter/second",
+    "rad": "radian",
+    "ratio": "",
+}
+_SPELLED = {"kmh": "km/h", "mph": "mi/h", "ratio": "", "1000ft2": "ksqft", "fraction": ""}
+
+
+class UnitFault(ValueError):
+    """A unit that can not be read, or measures the wrong thing; the text holds the remedy."""
+
+
+@cache
+def registry() -> UnitRegistry:
+    """The closed pint registry of the trade's units, about thirty lines; built at first use."""
+    import pint
+
+    units: UnitRegistry = pint.UnitRegistry(None)
+    units.load_definitions(DEFINITIONS.strip().splitlines())
+    return units
+
+
+def _expression(text: str) -> str:
+    """``short_ton_per_acre`` -> ``short_ton/acre``; ``g_cm3`` -> ``g/cm**3``."""
+    parts = [_power(part) for part in text.split("_per_")]
+    return "/".join(f"({part})" for part in parts if part) or ""
+
+
+def _power(part: str) -> str:
+    if part in _SPELLED:
+        return _SPELLED[part]
+    names = ("survey_foot", "survey_acre", "short_ton", "long_ton", "us_gallon", "imperial_gallon")
+    head, rest = next(((n, part[len(n) :]) for n in names if part.startswith(n)), ("", part))
+    if head:
+        rest = rest.removeprefix("_")
+        return head if not rest else f"{head}{_caret(rest)}"
+    return "/".join(_caret(piece) for piece in part.split("_"))
+
+
+def _caret(piece: str) -> str:
+    return re.sub(r"^([A-Za-z]*)([23])$", r"\1**\2", piece)
+
+
+def factor_to_si(unit: str, si: str) -> float:
+    """The number that turns a value in ``unit`` into one in ``si`` (a key of MEASURES).
+
+    ``unit`` is written as in a column name. Raises UnitFault for ``ton`` alone, for a unit that is
+    not known and for one that measures something else.
+
+    >>> factor_to_si("lb_per_1000ft2", "kg_m2")
+    0.004882427636383051
+    >>> factor_to_si("ton", "kg")
+    Traceback (most recent call last):
+    geosand.units.UnitFault: 'ton' is not one mass: write tonne, short_ton or long_ton
+    """
+    if si not in MEASURES:
+        raise ValueError(f"{si!r} is not an SI unit of geosand: {', '.join(MEASURES)}")
+    if not re.fullmatch(r"[A-Za-z][A-Za-z0-9_]{0,40}", unit):  # never let free text reach a parser
+        raise UnitFault(f"{unit!r} is not a unit: use one of {_EXAMPLES[MEASURES[si]]}")
+    if re.search(r"(?<![a-z_])tons?(?![a-z])", unit):
+        raise UnitFault(f"{unit!r} is not one mass: write tonne, short_ton or long_ton")
+    measure = MEASURES[si]
+    known = {"length": "m cm mm km", "area": "m2 cm2 mm2", "volume": "m3 cm3", "mass": "kg g t"}
+    known |= {"density": "kg_m3 g_cm3", "rate": "kg_m2", "speed": "kmh", "share": "percent"}
+    known |= {"angle": "deg"}
+    if unit in known[measure].split():
+        return DOOR[unit]
+    return _pint_factor(unit, si)
+
+
+@cache
+def _pint_factor(unit: str, si: str) -> float:
+    import pint
+
+    measure = MEASURES[si]
+    try:
+        quantity = registry().Quantity(1.0, _expression(unit))
+        return float(quantity.to(_SI_EXPRESSION[si]).magnitude)
+    except pint.DimensionalityError:
+        raise UnitFault(
+            f"{unit!r} does not measure a {measure}: use one of {_EXAMPLES[measure]}"
+        ) from None
+    except (pint.PintError, ValueError, TypeError, AttributeError, AssertionError, SyntaxError):
+        raise UnitFault(
+            f"{unit!r} is not a unit known here: use one of {_EXAMPLES[measure]}"
+        ) from None
+
+
+def to_si(values: Floats, unit: str, si: str) -> Floats:
+    """A whole column in ``unit`` as SI floats in ``si``; the same shape."""
+    return values * factor_to_si(unit, si)
+
+
+_QUANTITY = re.compile(
+    r"^\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*([A-Za-z%][\w/%*^ ]*)\s*$"
+)
+
+
+def parse_quantity(text: str, si: str) -> float:
+    """A number with its unit as a person types it, in SI: ``"0.5mm"``, ``"3 ft3/1000ft2"``.
+
+    >>> parse_quantity("0.5 mm", "m")
+    0.0005
+    """
+    if "," in text:
+        raise UnitFault(f"{text!r}: write a point as the decimal mark and no thousands separators")
+    match = _QUANTITY.match(text)
+    if not match:
+        example = _EXAMPLES[MEASURES[si]]
+        raise UnitFault(f"{text!r} is not a number with a unit, like 0.5mm; units: {example}")
+    unit = match[2].strip().replace("%", "percent").replace("^", "").replace("/", "_per_")
+    value = float(match[1]) * factor_to_si(unit.replace(" ", "_"), si)
+    if not math.isfinite(value):
+        raise UnitFault(f"{text!r} is not a finite number")
+    return value
+
+
+#: How results are shown: (factor from SI, label, decimals) by measure and unit system.
+SHOWN = {
+    "metric": {
+        "depth": (1000.0, "mm", 2),
+        "rate": (1.0, "kg/m²", 3),
+        "mass": (1.0, "kg", 0),
+        "area": (1.0, "m²", 1),
+        "length": (1.0, "m", 2),
+        "density": (0.001, "g/cm³", 3),
+    },
+    "us": {
+        "depth": (1 / 0.0254, "in", 4),
+        "rate": (0.09290304 * 1000 / 0.45359237, "lb/1000 ft²", 1),
+        "mass": (1 / 0.45359237, "lb", 0),
+        "area": (1 / 0.09290304, "ft²", 0),
+        "length": (1 / 0.3048, "ft", 1),
+        "density": (0.028316846592 / 0.45359237, "lb/ft³", 1),
+    },
+}
