@@ -5,6 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
+ALIKE = 5  #: faults that differ only in their row are told one by one up to this many
+
+
+def printable(text: str) -> str:
+    """Text as a terminal may show it: control and bidirectional characters become a dot."""
+    return text if text.isprintable() else "".join(c if c.isprintable() else "·" for c in text)
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Fault:
@@ -28,7 +35,7 @@ class Fault:
             text += f"; allowed: {self.allowed}"
         if self.remedy:
             text += f". {self.remedy[0].upper()}{self.remedy[1:]}"
-        return text if text.endswith((".", "?", "!")) else text + "."
+        return printable(text if text.endswith((".", "?", "!")) else text + ".")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -40,17 +47,38 @@ class Finding:
     topic: str = ""  #: one of: area, catch, default, rate, balance, ring, season, file
 
     def __str__(self) -> str:
-        return f"{self.about}: {self.text}" if self.about else self.text
+        return printable(f"{self.about}: {self.text}" if self.about else self.text)
 
 
 class Refused(Exception):
-    """The data were refused. Carries every fault that was found, not only the first."""
+    """The data were refused. ``faults`` holds every fault that was found, not only the first.
+
+    The text has a line for each; of faults that are alike in all but their row, the rows after the
+    first few are listed in one line.
+    """
 
     def __init__(self, faults: Iterable[Fault] | Fault) -> None:
         self.faults: Sequence[Fault] = (
             (faults,) if isinstance(faults, Fault) else tuple(dict.fromkeys(faults))
         )
-        super().__init__("\n".join(str(fault) for fault in self.faults))
+        super().__init__("\n".join(_lines(self.faults)))
+
+
+def _lines(faults: Sequence[Fault]) -> list[str]:
+    alike: dict[tuple[str, str | None, str, str], list[Fault]] = {}
+    for fault in faults:
+        key = (fault.file, fault.column, fault.allowed, fault.remedy)
+        alike.setdefault(key, []).append(fault)
+    lines: list[str] = []
+    for group in alike.values():
+        told = len(group) if len(group) <= ALIKE + 1 else ALIKE
+        lines += [str(fault) for fault in group[:told]]
+        if rest := group[told:]:
+            rows = ", ".join(str(fault.row) for fault in rest[:20])
+            place = f"{rest[0].file}, {rest[0].column}" if rest[0].column else rest[0].file
+            more = ", …" if len(rest) > 20 else ""
+            lines.append(printable(f"{place}: the like in {len(rest)} more rows: {rows}{more}."))
+    return lines
 
 
 class Faults:

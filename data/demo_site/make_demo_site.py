@@ -25,7 +25,7 @@ ELEVATION_M = 118.0
 WGS84_A_M, WGS84_F = 6378137.0, 1 / 298.257223563
 EARTH_RADIUS_M = 6371008.8
 
-# ---------------------------------------------------------------- the drawing, metres east, north
+# ---------------- the drawing, metres east, north
 
 # hole: centreline tee to green as a quadratic curve (start, bend, end)
 HOLES = {
@@ -44,12 +44,12 @@ GREENS = {
     1: (455, 64, 1.30, 0.20, 35, ((3, 0.05, 20),)),
     2: (612, 96, 1.62, 0.00, 80, ((2, 0.15, 10), (3, 0.04, 90))),
     3: (398, 52, 1.10, 0.00, 10, ((3, 0.09, 200), (4, 0.03, 0))),
-    4: (520, 80, 1.75, 0.62, 150, ((3, 0.04, 40),)),
+    4: (520, 80, 1.95, 0.85, 150, ((3, 0.04, 40),)),
     5: (548, 72, 1.30, 0.00, 70, ((2, 0.06, 60), (5, 0.025, 15))),
     6: (436, 60, 1.35, 0.35, 10, ((3, 0.05, 130),)),
-    7: (668, 112, 1.75, -0.25, 100, ((2, 0.14, 175), (3, 0.05, 20))),
+    7: (668, 112, 1.8, -0.45, 100, ((2, 0.14, 175), (3, 0.05, 20))),
     8: (376, 48, 1.05, 0.00, 0, ((3, 0.07, 60), (4, 0.04, 30))),
-    9: (586, 88, 1.65, -0.50, 75, ((3, 0.04, 300), (5, 0.02, 0))),
+    9: (586, 88, 1.85, -0.75, 75, ((3, 0.04, 300), (5, 0.02, 0))),
 }
 COLLARS_M = {1: 0.9, 3: 1.0, 4: 0.9, 7: 1.2, 8: 0.9}
 PAR_3 = (3, 9)
@@ -73,9 +73,16 @@ BUNKERS = {
 }
 FAIRWAY_BUNKERS = {"b2c": ((38, 262), 14, 8, 75), "b6a": ((436, 392), 15, 8, 20)}
 PATHS = {
-    "p1": (((300, 22), (306, 90), (296, 170), (330, 250), (338, 318), (336, 372)), 2.2),
-    "p2": (((304, 30), (372, 14), (440, 12), (500, 26), (534, 92)), 2.0),
+    "p1": (
+        "Path to the sixth",
+        ((300, 22), (306, 90), (296, 170), (330, 250), (338, 318), (336, 372)),
+        2.2,
+    ),
+    "p2": ("Path to the eighth", ((304, 30), (372, 14), (440, 12), (500, 26), (534, 92)), 2.0),
 }
+
+# what lies on top comes first
+RANK = ("green", "collar", "tee", "bunker", "water", "path", "approach", "fairway", "lawn")
 
 SURFACE_TARGETS_MM = {"g9": 9.5, "t1": 4.2}
 SURFACE_ELEVATIONS_M = {"g2": 126.5, "a2": 125.5, "t3": 127.0, "g3": 127.5, "g7": 112.0}
@@ -88,7 +95,7 @@ def unit(vector):
 
 
 def curve(points, count=200):
-    """A smooth open line through control points: the quadratic Bezier curve, or a spline chain."""
+    """A smooth open line: a quadratic Bezier curve for three points, else a spline through all."""
     p = np.asarray(points, float)
     if len(p) == 3:
         t = np.linspace(0, 1, count)[:, None]
@@ -154,9 +161,9 @@ def ribbon(line, half_width, count, phase):
     s = t * 399
     middle = np.column_stack([np.interp(s, np.arange(400), line[:, i]) for i in (0, 1)])
     n = np.column_stack([np.interp(s, np.arange(400), normals(line, False)[:, i]) for i in (0, 1)])
-    width = half_width * (1 + 0.14 * np.sin(7 * t + phase)) * np.sqrt(1 - np.abs(2 * t - 1) ** 9)
-    other = half_width * (1 + 0.14 * np.sin(8 * t + 2 * phase)) * np.sqrt(1 - np.abs(2 * t - 1) ** 9)
-    right, left = middle + n * width[:, None], middle - n * other[:, None]
+    ends = half_width * np.sqrt(1 - np.abs(2 * t - 1) ** 9)
+    right = middle + n * (ends * (1 + 0.14 * np.sin(7 * t + phase)))[:, None]
+    left = middle - n * (ends * (1 + 0.14 * np.sin(8 * t + 2 * phase)))[:, None]
     return np.vstack([right, left[-2:0:-1]])
 
 
@@ -173,9 +180,7 @@ def beside(ring, centre, direction, bearing_degree, gap, length, width):
     out = np.array([math.cos(a), math.sin(a)])
     turn = math.degrees(a) - 90
     waves = ((3, 0.05, 90 * gap), (5, 0.02, 200 * gap))
-    bean = blob(
-        length * width * 0.8, 36, 0.9 * length / width, -0.42, turn, waves, centre, power=2.4
-    )
+    bean = blob(length * width * 0.8, 36, length / width, -0.68, turn, waves, centre, power=2.4)
     green = Polygon(ring)
     low, high = 0.0, 60.0
     for _ in range(40):  # move outwards until the gap is right
@@ -187,74 +192,102 @@ def beside(ring, centre, direction, bearing_degree, gap, length, width):
     return bean + out * high
 
 
+def way_at(line, end):
+    """Unit direction of travel at the start (0) or the end (-1) of a dense line."""
+    return unit(line[12] - line[0]) if end == 0 else unit(line[-1] - line[-12])
+
+
+def degrees_of(way):
+    """Angle of a direction from east, counter-clockwise."""
+    return math.degrees(math.atan2(way[1], way[0]))
+
+
+def lengths(line):
+    """Length along a line at each of its points."""
+    return np.concatenate([[0], np.cumsum(np.hypot(*np.diff(line, axis=0).T))])
+
+
+def draw_green(hole, line):
+    """Green, its collar where one is drawn, and the approach in front of it."""
+    area, count, ratio, bend, turn, waves = GREENS[hole]
+    ring = blob(area, count, ratio, bend, turn, waves, line[-1])
+    width = COLLARS_M.get(hole, 0.9)
+    outer = Polygon(ring + normals(ring) * width)
+    front = np.asarray(outer.intersection(shapely.LineString(line)).coords[0])
+    way = way_at(line, -1)
+    waves = ((3, 0.06, 40 * hole), (2, 0.05, 25 * hole))
+    spot = front - way * 5.5
+    apron = Polygon(blob(265 + 12 * hole, 60, 1.15, 0.0, degrees_of(way), waves, spot))
+    if hole not in UNCUT_APPROACHES:  # two edges are never drawn exactly alike: 2 cm between
+        gapped = Polygon(ring + normals(ring) * (width + 0.02))
+        apron = max(shapely.get_parts(apron.difference(gapped)), key=shapely.area)
+    drawn = {
+        f"a{hole}": (f"Approach {hole}", "approach", None, apron),
+        f"g{hole}": (f"Green {hole}", "green", None, Polygon(ring)),
+    }
+    if hole in COLLARS_M:
+        collar = Polygon(outer.exterior.coords, [ring])
+        drawn[f"c{hole}"] = (f"Collar {hole}", "collar", f"g{hole}", collar)
+    return drawn
+
+
+def draw_tees(hole, line):
+    """The tee, and on some holes a forward tee beside the line."""
+    turn = degrees_of(way_at(line, 0))
+    deck = plate(12 + hole % 4, 9 + hole % 3, turn, line[0], 40)
+    drawn = {f"t{hole}": (f"Tee {hole}", "tee", None, Polygon(deck))}
+    if hole in FORWARD_TEES:
+        k = int(np.searchsorted(lengths(line), FORWARD_TEES[hole]))
+        deck = plate(10, 8, turn, line[k] + normals(line, False)[k] * 9, 36)
+        drawn[f"t{hole}f"] = (f"Forward tee {hole}", "tee", None, Polygon(deck))
+    return drawn
+
+
+def draw_fairway(hole, line):
+    """A mown band from 75 m off the tee to the approach, or on beneath the green."""
+    area, _, ratio, *_ = GREENS[hole]
+    length = lengths(line)
+    ahead = 19.5 + math.sqrt(area * ratio / math.pi)
+    first, last = np.searchsorted(length, (75, length[-1] - ahead))
+    last = len(line) - 1 if hole in RUN_UNDER else last
+    band = ribbon(line[first:last], 12.5 + hole % 3, 50, hole)
+    return {f"f{hole}": (f"Fairway {hole}", "fairway", None, Polygon(band))}
+
+
+def draw_hazards(greens):
+    """Bunkers, water and paths."""
+    ways = {hole: unit(np.subtract(end, bend)) for hole, (_, bend, end) in HOLES.items()}
+    drawn = {}
+    for key, (hole, bearing, gap, long, wide) in BUNKERS.items():
+        bean = beside(greens[hole], HOLES[hole][2], ways[hole], bearing, gap, long, wide)
+        drawn[key] = (f"Bunker {key[1:]}", "bunker", None, Polygon(bean))
+    for key, (spot, long, wide, turn) in FAIRWAY_BUNKERS.items():
+        area, waves = long * wide * 0.8, ((3, 0.06, 10),)
+        bean = blob(area, 36, long / wide, 0.4, turn, waves, spot, power=2.4)
+        drawn[key] = (f"Bunker {key[1:]}", "bunker", None, Polygon(bean))
+    pond = beside(greens[6], HOLES[6][2], ways[6], 62, 1.6, 34, 20)
+    mere = blob(1650, 70, 1.7, 0.4, 70, ((3, 0.06, 0), (4, 0.05, 70)), (428, 172))
+    drawn["w1"] = ("Dew pond", "water", None, Polygon(pond))
+    drawn["w2"] = ("The mere", "water", None, Polygon(mere))
+    for key, (name, line, width) in PATHS.items():
+        drawn[key] = (name, "path", None, Polygon(track(line, width)))
+    return drawn
+
+
 def draw():
     """All surfaces as id -> (name, kind, around, polygon in metres), those beneath first."""
-    surfaces = {}
-    greens, approaches, collars, tees, bunkers, fairways = {}, {}, {}, {}, {}, {}
+    drawn, greens = {}, {}
     for hole, points in HOLES.items():
         line = curve(points)
-        way = unit(line[-1] - line[-12])
-        area, count, ratio, bend, turn, waves = GREENS[hole]
-        ring = blob(area, count, ratio, bend, turn, waves, line[-1])
-        greens[hole] = ring
-        width = COLLARS_M.get(hole, 0.9)
-        outer = ring + normals(ring) * width
-        if hole in COLLARS_M:
-            collars[f"c{hole}"] = (f"Collar {hole}", "collar", f"g{hole}", Polygon(outer, [ring]))
-        front = Polygon(outer).intersection(shapely.LineString(line)).bounds
-        front = np.array([front[0] if way[0] > 0 else front[2], front[1] if way[1] > 0 else front[3]])
-        turn = math.degrees(math.atan2(way[1], way[0]))
-        waves = ((3, 0.06, 40 * hole), (2, 0.05, 25 * hole))
-        apron = Polygon(blob(265 + 12 * hole, 60, 1.15, 0.0, turn, waves, front - way * 5.5))
-        if hole not in UNCUT_APPROACHES:  # two edges are never drawn exactly alike: 2 cm between
-            gapped = Polygon(ring + normals(ring) * (width + 0.02))
-            apron = max(shapely.get_parts(apron.difference(gapped)), key=shapely.area)
-        approaches[f"a{hole}"] = (f"Approach {hole}", "approach", None, apron)
-        start = unit(line[12] - line[0])
-        turn = math.degrees(math.atan2(start[1], start[0]))
-        deck = plate(12 + hole % 4, 9 + hole % 3, turn, line[0], 40)
-        tees[f"t{hole}"] = (f"Tee {hole}", "tee", None, Polygon(deck))
-        length = np.concatenate([[0], np.cumsum(np.hypot(*np.diff(line, axis=0).T))])
-        if hole in FORWARD_TEES:
-            k = int(np.searchsorted(length, FORWARD_TEES[hole]))
-            spot = line[k] + normals(line, False)[k] * 9
-            deck = plate(10, 8, turn, spot, 36)
-            tees[f"t{hole}f"] = (f"Forward tee {hole}", "tee", None, Polygon(deck))
-        if hole not in PAR_3:
-            first = int(np.searchsorted(length, 75))
-            ahead = 19.5 + math.sqrt(area * ratio / math.pi)
-            last = int(np.searchsorted(length, length[-1] - ahead))
-            last = len(line) - 1 if hole in RUN_UNDER else last
-            band = ribbon(line[first:last], 12.5 + hole % 3, 50, hole)
-            fairways[f"f{hole}"] = (f"Fairway {hole}", "fairway", None, Polygon(band))
-    for key, (hole, bearing, gap, long, wide) in BUNKERS.items():
-        way = unit(np.subtract(HOLES[hole][2], HOLES[hole][1]))
-        bean = beside(greens[hole], HOLES[hole][2], way, bearing, gap, long, wide)
-        bunkers[key] = (f"Bunker {key[1:]}", "bunker", None, Polygon(bean))
-    for key, (spot, long, wide, turn) in FAIRWAY_BUNKERS.items():
-        bean = blob(long * wide * 0.8, 36, long / wide, 0.4, turn, ((3, 0.06, 10),), spot, power=2.4)
-        bunkers[key] = (f"Bunker {key[1:]}", "bunker", None, Polygon(bean))
-    way = unit(np.subtract(HOLES[6][2], HOLES[6][1]))
-    pond = beside(greens[6], HOLES[6][2], way, 62, 1.6, 34, 20)
-    mere = blob(1650, 70, 1.7, 0.4, 70, ((3, 0.06, 0), (4, 0.05, 70)), (428, 172))
-    practice = blob(432, 56, 1.35, 0.28, -20, ((3, 0.05, 80),), (404, 44))
-    surfaces |= fairways
-    surfaces |= approaches
-    for key, (line, width) in PATHS.items():
-        name = "Path to the sixth" if key == "p1" else "Path to the eighth"
-        surfaces[key] = (name, "path", None, Polygon(track(line, width)))
-    surfaces["w1"] = ("Dew pond", "water", None, Polygon(pond))
-    surfaces["w2"] = ("The mere", "water", None, Polygon(mere))
-    surfaces |= bunkers | tees | collars
-    for hole, ring in greens.items():
-        surfaces[f"g{hole}"] = (f"Green {hole}", "green", None, Polygon(ring))
-    surfaces["practice"] = ("Practice green", "green", None, Polygon(practice))
+        drawn |= draw_green(hole, line) | draw_tees(hole, line)
+        drawn |= {} if hole in PAR_3 else draw_fairway(hole, line)
+        greens[hole] = np.asarray(drawn[f"g{hole}"][3].exterior.coords)[:-1]
+    drawn |= draw_hazards(greens)
+    practice = blob(432, 56, 1.6, 0.6, -20, ((3, 0.05, 80),), (404, 44))
+    drawn["practice"] = ("Practice green", "green", None, Polygon(practice))
     lawn = plate(37, 36, 12, (462, 52), 72, 14.0)
-    surfaces["bowls"] = ("Bowling green", "lawn", None, Polygon(lawn))
-    return surfaces
-
-
-RANK = ("green", "collar", "tee", "bunker", "water", "path", "approach", "fairway", "lawn")
+    drawn["bowls"] = ("Bowling green", "lawn", None, Polygon(lawn))
+    return dict(sorted(drawn.items(), key=lambda item: -RANK.index(item[1][1])))
 
 
 def owned(surfaces):
@@ -280,7 +313,7 @@ def to_degrees(points):
     return np.round(np.column_stack([lon, np.degrees(lat)]), 9)
 
 
-# ------------------------------------------------------------------------- the season, and its truth
+# ---------------- the season, and its truth
 
 GREEN_IDS = [f"g{n}" for n in range(1, 10)] + ["practice"]
 TEE_IDS = ["t1", "t2", "t2f", "t3", "t4", "t5", "t6", "t6f", "t7", "t8", "t9"]
@@ -355,11 +388,11 @@ DELIVERIES = (
     ("2026-04-13", 19060, "dried", "K-0482"),
     ("2026-04-13", 4010, "dried", "K-0483"),
     ("2026-05-05", 9010, "washed", "W-3260"),
-    ("2026-06-08", 16040, "dried", "K-0655"),
+    ("2026-06-08", 18040, "dried", "K-0655"),
     ("2026-07-02", 7290, "dried", "K-0731"),  # six bags: the weighbridge knew
     ("2026-07-30", 7180, "washed", "W-3391"),
 )
-# catches: dressing -> (tray, receiver, surfaces with number of trays, places, dry volume each n-th)
+# catches: dressing -> (tray, position accuracy m, trays on each surface, dry volume each n-th)
 TRAYS = {"long": (270, 390, 45), "round": (320, None, 33), "area": (None, 1064, 41)}
 PHONE, RECEIVER, SURVEY = 3.0, 0.6, 0.05
 CATCHES = {
@@ -371,7 +404,8 @@ CATCHES = {
     "D5": ("round", RECEIVER, {"g1": 4, "g2": 3, "g3": 4, "g4": 4, "g5": 4}, 0),
     "D6": ("round", RECEIVER, {"g7": 3, "g8": 3, "g9": 3}, 0),
     "D7": ("area", RECEIVER, {f"g{n}": 4 for n in range(1, 10)}, 4),
-    "D8": ("area", RECEIVER, {"t2f": 3, "t3": 3, "t5": 3, "t6f": 3, "t7": 3, "t8": 3, "bowls": 4}, 0),
+    "D8": ("area", RECEIVER, {"t2f": 3, "t3": 3, "t5": 3, "t6f": 3, "t7": 3, "t8": 3,
+                           "bowls": 4}, 0),
     "D9": ("long", RECEIVER, {"g2": 3, "g4": 3, "g5": 3, "g6": 4, "g7": 3, "g8": 3, "g9": 3}, 3),
 }  # fmt: skip
 # ring trays of a dressing: green, bearing (share of the outline), distance outside the edge m
@@ -384,6 +418,17 @@ REJECTED = {
     ("D2", "t4", 1): "gust of wind folded the cloth over",
     ("D9", "g5", 0): "tray kicked over before it was weighed",
 }
+
+
+EDGE_M = {
+    "D3": 0.7,
+    "D6": 4.6,
+    "D7": 0.55,
+    "D8": 0.7,
+}  # the outermost tray inside the edge; else 2.1
+UNDECLARED_AT_THE_EDGE = ("D4", "g3")
+POOLED = ("D5", "g2")  # the sand of all its trays measured in one cylinder
+IN_PARTS = ("D7", "g7", 1)  # too much for the small balance: weighed in two goes
 
 
 def expand(words):
@@ -501,68 +546,74 @@ class Trays:
         error = np.clip(self.rng.standard_normal(2), -1.2, 1.2) * accuracy / math.sqrt(2)
         lon, lat = to_degrees([np.asarray(spot) + error])[0]
         self.count[key] = self.count.get(key, 0) + 1
-        name = rest.pop("catch", None) or f"{key}-{self.count[key]:02d}"
+        name = f"{key}-{self.count[key]:02d}"
         said = {} if accuracy == RECEIVER else {"position_accuracy_m": accuracy}
         self.features.append({
             "type": "Feature",
             "properties": {"catch": name, "dressing": key, **size, **said, **rest},
             "geometry": {"type": "Point", "coordinates": [float(lon), float(lat)]},
         })  # fmt: skip
-        return name
+
+
+def lay_one(trays, key, surface, spot, k, last, setup):
+    """One tray on a surface: weighed, perhaps its sand measured, perhaps rejected."""
+    tray, accuracy, declared, share, edge, volumes = setup
+    size, tare, gross, volume = trays.weigh(key, tray, trays.rates[key][surface], share)
+    volumes.append(volume)
+    reject = REJECTED.get((key, surface, k))
+    rest = {"surface": surface} if declared else {}
+    rest |= {"tare_g": tare, "gross_g": gross}
+    if edge < 0.6 and k == 0:
+        rest["edge_distance_m"] = -edge
+    if (key, surface) == POOLED:
+        rest["pool"] = f"{surface} together"
+        rest |= {"volume_cm3": sum(volumes), "volume_state": "dry"} if last else {}
+    elif reject:
+        rest |= {"gross_g": gross - round(0.45 * (gross - tare)), "reject_reason": reject}
+    elif share:
+        rest |= {"volume_cm3": volume, "volume_state": "dry"}
+    if (key, surface, k) != IN_PARTS:
+        trays.add(key, spot, accuracy, size, rest)
+        return
+    rest |= {"gross_g": tare + round(0.6 * (gross - tare)), "note": "weighed in two parts"}
+    trays.add(key, spot, accuracy, size, rest)
+    second = json.loads(json.dumps(trays.features[-1]))
+    second["properties"]["gross_g"] = gross + tare - rest["gross_g"]
+    trays.features.append(second)
+
+
+def lay_ring(trays, key, outline, green, share, outside):
+    """A tray outside a green's edge, under the taper of what is thrown over."""
+    ring = np.asarray(outline.exterior.coords)[:-1]
+    j = int(share * len(ring))
+    taper = max(0.0, 1 - outside / DRESSINGS[key][4])
+    size, tare, gross, _ = trays.weigh(key, CATCHES[key][0], trays.rates[key][green] * taper, 0.0)
+    rest = {"edge_distance_m": outside, "tare_g": tare, "gross_g": gross}
+    rest["note"] = f"outside {green}, taped"
+    trays.add(key, ring[j] + normals(ring)[j] * outside, SURVEY, size, rest)
 
 
 def lay_catches(rng, rates, ground, surfaces):
-    """All catches of the season as GeoJSON features, and the true spots of the ring trays."""
+    """All catches of the season as GeoJSON features."""
     trays = Trays(rng, rates)
     for key, (tray, accuracy, where, volume_each) in CATCHES.items():
         for number, (surface, count) in enumerate(where.items()):
-            edge = {"D6": 4.6, "D7": 0.55, "D3": 0.7, "D8": 0.7}.get(key, 2.1)
-            edge = 0.95 if (key, surface) == ("D4", "g3") else edge
-            spots = places(rng, max(shapely.get_parts(ground[surface]), key=shapely.area), count, edge)
-            declared = accuracy == PHONE or edge < 0.9 or number % 3 == 1
-            declared = declared and (key, surface) != ("D4", "g3")
-            pool = (key, surface) == ("D5", "g2")
+            doubtful = (key, surface) == UNDECLARED_AT_THE_EDGE
+            edge = 0.95 if doubtful else EDGE_M.get(key, 2.1)
+            declared = (accuracy == PHONE or edge < 0.9 or number % 3 == 1) and not doubtful
+            whole = max(shapely.get_parts(ground[surface]), key=shapely.area)
             volumes = []
-            for k, spot in enumerate(spots):
-                share = 1.0 if pool or (volume_each and (number + k) % volume_each == 0) else 0.0
-                size, tare, gross, volume = trays.weigh(key, tray, rates[key][surface], share)
-                volumes.append(volume)
-                reject = REJECTED.get((key, surface, k), "")
-                gross -= round(0.45 * (gross - tare)) if reject else 0
-                rest = {"surface": surface} if declared else {}
-                rest |= {"tare_g": tare, "gross_g": gross}
-                if edge < 0.6 and k == 0:
-                    rest["edge_distance_m"] = -edge
-                if pool:
-                    rest["pool"] = "g2 all three"
-                    rest |= {"volume_cm3": sum(volumes)} if k == count - 1 else {}
-                elif share and not reject:
-                    rest["volume_cm3"] = volume
-                if reject:
-                    rest["reject_reason"] = reject
-                two_parts = (key, surface, k) == ("D7", "g7", 1)
-                if two_parts:  # weighed in two goes on a small balance
-                    rest["gross_g"] = tare + round((gross - tare) * 0.6)
-                    rest["note"] = "weighed in two parts"
-                name = trays.add(key, spot, accuracy, size, rest)
-                if two_parts:
-                    trays.features.append(json.loads(json.dumps(trays.features[-1])))
-                    second = trays.features[-1]["properties"]
-                    second["catch"] = name
-                    second["gross_g"] = gross - round((gross - tare) * 0.6) + tare
+            for k, spot in enumerate(places(rng, whole, count, edge)):
+                measured = volume_each and (number + k) % volume_each == 0
+                share = 1.0 if measured or (key, surface) == POOLED else 0.0
+                setup = (tray, accuracy, declared, share, edge, volumes)
+                lay_one(trays, key, surface, spot, k, k == count - 1, setup)
         for green, share, outside in RINGS.get(key, ()):
-            ring = np.asarray(surfaces[green][3].exterior.coords)[:-1]
-            j = int(share * len(ring))
-            spot = ring[j] + normals(ring)[j] * outside
-            taper = max(0.0, 1 - outside / DRESSINGS[key][4])
-            size, tare, gross, _ = trays.weigh(key, tray, rates[key][green] * taper, 0.0)
-            rest = {"edge_distance_m": outside, "tare_g": tare, "gross_g": gross}
-            rest["note"] = f"outside {green}, taped"
-            trays.add(key, spot, SURVEY, size, rest)
+            lay_ring(trays, key, surfaces[green][3], green, share, outside)
     return trays.features
 
 
-# ----------------------------------------------------------------------------------------- the files
+# ---------------- the files
 
 
 def ring_text(ring):
@@ -573,8 +624,8 @@ def ring_text(ring):
 def surface_features(surfaces):
     """Surfaces as GeoJSON features: outer rings counter-clockwise, holes clockwise."""
     features = []
-    for key, (name, kind, around, polygon) in surfaces.items():
-        polygon = shapely.geometry.polygon.orient(polygon, 1.0)
+    for key, (name, kind, around, drawn) in surfaces.items():
+        polygon = shapely.geometry.polygon.orient(drawn, 1.0)
         rings = []
         for line in (polygon.exterior, *polygon.interiors):
             ring = to_degrees(np.asarray(line.coords))
@@ -607,7 +658,7 @@ def write_geojson(name, features):
 
 def number(value):
     """A number as short as it can be written; blank for nothing."""
-    return "" if value is None or value == "" else f"{value:g}" if value != value // 1 else f"{value:.0f}"
+    return "" if value is None else f"{value:g}"
 
 
 def write_csv(name, header, rows):
@@ -664,9 +715,10 @@ lawn = 5.0
 def write_dressings():
     """dressings.csv: one row a dressing and planned depth."""
     header = (
-        "dressing,date,surfaces,planned_depth_mm,spreader,setting,speed_kmh,heading_deg,swath_m,sand,"
-        "hole_diameter_mm,hole_spacing_mm,hole_depth_mm,note"
-    ).split(",")
+        *("dressing", "date", "surfaces", "planned_depth_mm", "spreader", "setting", "speed_kmh"),
+        *("heading_deg", "swath_m", "sand"),
+        *("hole_diameter_mm", "hole_spacing_mm", "hole_depth_mm", "note"),
+    )
     rows = []
     for key, (date, sand, parts, _, _, machine, note) in DRESSINGS.items():
         spreader, setting, speed, heading, swath = machine
@@ -680,9 +732,9 @@ def write_dressings():
 def write_loads(loads):
     """loads.csv and deliveries.csv."""
     header = (
-        "load,dressing,count,unit_mass_kg,u_unit_mass_kg,u_label_percent,moisture_dry_basis_percent,"
-        "u_moisture_percent,returned_kg,surfaces,ticket"
-    ).split(",")
+        *("load", "dressing", "count", "unit_mass_kg", "u_unit_mass_kg", "u_label_percent"),
+        *("moisture_dry_basis_percent", "u_moisture_percent", "returned_kg", "surfaces", "ticket"),
+    )
     tickets = {"D1": "W-3117", "D3": "W-3260", "D7": "K-0731", "D8": "W-3391"}
     tickets |= dict.fromkeys(("D5", "D6", "D9"), "K-0655")
     rows = []

@@ -60,8 +60,10 @@ def audit(
     remarks += _outside_the_world(geometries, sound)
     sound = _rows_left(len(geometries), remarks)
     remarks += _elsewhere(geometries, sound)
-    remarks += _self_crossings(geometries, sound)
     remarks += _duplicates(geometries, ids, edition, sound)
+    crossings = _self_crossings(geometries, sound)
+    remarks += crossings
+    sound = np.setdiff1d(sound, [remark.row for remark in crossings])  # they have no area
     kept = geometries[sound]
     areas = ellipsoid_areas_m2(kept)
     rings = rings_of(kept)
@@ -240,8 +242,8 @@ def _spikes(rings: Rings, rows: Ints) -> list[Remark]:
         Remark(
             int(rows[k]),
             "finding",
-            f"{n} spike{'s' * (n > 1)}, the first at lon {lon:.7f}, lat {lat:.7f}: the edge runs "
-            "out and straight back",
+            f"{n} spike{'s' if n > 1 else ''}, the first at lon {lon:.7f}, lat {lat:.7f}: the edge "
+            "runs out and straight back",
             "delete the vertex at its tip unless the ground is really so",
         )
         for (lon, lat), k, n in zip(place, surfaces, count, strict=True)

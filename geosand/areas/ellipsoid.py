@@ -78,17 +78,16 @@ def _ring_areas_m2(rings: Rings) -> Floats:
     begin, end = rings.edges()
     width = np.radians(end[:, 0] - begin[:, 0])
     first_latitude = begin[rings.first, 1]
-    origin = rings.per_vertex(first_latitude)
-    north = np.radians(begin[:, 1] - origin)  # differences first: they lose no digits
-    north_end = np.radians(end[:, 1] - origin)
+    north = np.radians(begin[:, 1] - rings.per_vertex(first_latitude))  # no digits are lost
+    north_end = np.append(north[1:], 0.0)  # where this is another ring's, the width is 0
     area = np.zeros(len(rings.first))
-    mean_power = np.ones_like(width)
-    power = np.ones_like(width)
+    mean_power, power = width + 0.0, width + 0.0
     for order, coefficient in enumerate(_ordinate_series(np.radians(first_latitude)), start=1):
-        # mean over an edge of t^k = (t1^k + t1^(k-1) t2 + ... + t2^k)/(k + 1)
-        power = power * north_end
-        mean_power = mean_power * north + power
-        area += coefficient / (order + 1) * rings.sum_edges(width * mean_power)
+        # mean over an edge of t^k = (t1^k + t1^(k-1) t2 + ... + t2^k)/(k + 1), times the width
+        power *= north_end
+        mean_power *= north
+        mean_power += power
+        area += coefficient / (order + 1) * rings.sum_edges(mean_power)
     large = np.maximum.reduceat(np.abs(north), rings.first) > np.radians(_SERIES_SPAN_DEG)
     if large.any():
         area[large] = _large_ring_areas_m2(rings, width)[large]
@@ -159,7 +158,7 @@ def vertex_spread_m2(geometries: Geometries, vertex_accuracy_m: Floats | float) 
     """
     rings = rings_of(geometries)
     before, after = rings.neighbours()
-    square = rings.sum_edges(_distance_m(before, after) ** 2)
+    square = rings.sum_vertices(_distance_m(before, after) ** 2)
     u: Floats = np.asarray(vertex_accuracy_m) / 2 * np.sqrt(rings.sum_rings(square))
     return u
 
@@ -176,6 +175,6 @@ def rounding_spread_m2(geometries: Geometries, step_deg: Floats) -> Floats:
     step = np.radians(after - before)
     # dy · s_x = M dlat · N cos · s_lon and dx · s_y = N cos dlon · M · s_lat: one common factor
     square = (meridian * parallel) ** 2 * (step**2).sum(axis=1)
-    total = rings.sum_rings(rings.sum_edges(square))
+    total = rings.sum_rings(rings.sum_vertices(square))
     u: Floats = np.radians(step_deg) / np.sqrt(12) / 2 * np.sqrt(total)
     return u

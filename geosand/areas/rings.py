@@ -22,15 +22,15 @@ class Rings:
     surfaces: int  #: how many geometries there were, empty ones too
 
     def sum_edges(self, values: Floats) -> Floats:
-        """Sum per ring (R,) of one value per edge (N,): edge i runs from vertex i to i + 1.
+        """Sum per ring (R,) of one value per edge (N,), 0 for the edge of no length at its end."""
+        total: Floats = np.add.reduceat(values, self.first) if len(self.first) else np.zeros(0)
+        return total
 
-        The value at a closing vertex, from which no edge starts, is left out.
-        """
-        if not len(self.first):
-            return np.zeros(0)
+    def sum_vertices(self, values: Floats) -> Floats:
+        """Sum per ring (R,) of one value per vertex (N,); a closing vertex does not count."""
         kept = values.copy()
         kept[self.last] = 0.0
-        return np.add.reduceat(kept, self.first)
+        return self.sum_edges(kept)
 
     def sum_rings(self, values: Floats) -> Floats:
         """Sum per surface of one value per ring (R,); 0 where a surface has no ring."""

@@ -7,7 +7,9 @@ drawn collar or hazards must be followed.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields, replace
+from itertools import pairwise
+from typing import Any
 
 import numpy as np
 import shapely
@@ -25,6 +27,7 @@ from geosand.balance.ring_strips import (
     is_steiner,
     parts_less_holes,
     rays_of,
+    subdivided,
 )
 from geosand.columns import Bools, Floats, Geometries, Ints, take
 
@@ -38,6 +41,7 @@ class Stands:
     surface: Geometries
     dressing: Ints  #: rows of one number are dressed together
     collar: Geometries  #: drawn; None where it is not
+    collar_width_m: Floats  #: of the ring where no collar is drawn
     surrounds_width_m: Floats
 
 
@@ -54,7 +58,11 @@ class Ground:
 
 
 def distinct_stands(
-    surfaces: Geometries, dressing: Ints, collars: Geometries, surrounds_width_m: Floats
+    surfaces: Geometries,
+    dressing: Ints,
+    collars: Geometries,
+    collar_width_m: Floats,
+    surrounds_width_m: Floats,
 ) -> tuple[Stands, Ints]:
     """The distinct cases, and which one each row is: the same set dressed again is laid once."""
     drawn = ~shapely.is_missing(collars)
@@ -62,13 +70,13 @@ def distinct_stands(
     collar = np.zeros(len(surfaces), np.int64)
     if drawn.any():
         collar[drawn] = 1 + _codes(shapely.to_wkb(collars[drawn]))
-    band = np.where(drawn, surrounds_width_m, 0.0)
-    _, key = np.unique(np.column_stack((shape, collar, band)), axis=0, return_inverse=True)
+    columns = np.column_stack((shape, collar, collar_width_m, surrounds_width_m))
+    _, key = np.unique(columns, axis=0, return_inverse=True)
     order = np.lexsort((key, dressing))
     bounds = np.flatnonzero(np.diff(dressing[order], prepend=-1, append=-1))
     first_of: dict[bytes, int] = {}
     stand, chosen, laid = np.empty(len(surfaces), np.int64), [], 0
-    for start, end in zip(bounds[:-1], bounds[1:], strict=True):
+    for start, end in pairwise(bounds):
         rows = order[start:end]
         first = first_of.setdefault(key[rows].tobytes(), laid)
         stand[rows] = first + np.arange(len(rows))
@@ -81,19 +89,20 @@ def distinct_stands(
             surface=surfaces[one],
             dressing=dressing[one],
             collar=collars[one],
+            collar_width_m=collar_width_m[one],
             surrounds_width_m=surrounds_width_m[one],
         ),
         stand,
     )
 
 
-def _codes(texts: Geometries) -> Ints:
+def _codes(texts: Any) -> Ints:
     codes: Ints = np.unique(texts, return_inverse=True)[1]
     return codes
 
 
 def lay_ground(stands: Stands, hazards: list[Geometries], cap_m: float) -> Ground:
-    """Strips and crossings of all stands up to ``cap_m``; ``hazards``: polygons by kind, disjoint."""
+    """Strips and crossings of all stands up to ``cap_m``; ``hazards``: disjoint, by kind."""
     surfaces = stands.surface
     pairs = _near(surfaces, stands.dressing, 2 * cap_m)
     cut = np.zeros(len(surfaces), bool)
@@ -105,15 +114,7 @@ def lay_ground(stands: Stands, hazards: list[Geometries], cap_m: float) -> Groun
     with_rays[zones[0]] = True
     rayed = np.flatnonzero(with_rays)
     edges = edges_of(surfaces[rayed])
-    edges_row = rayed[edges.row]
-    edges = type(edges)(
-        row=edges_row,
-        start=edges.start,
-        along=edges.along,
-        length_m=edges.length_m,
-        turn_rad=edges.turn_rad,
-        after=edges.after,
-    )
+    edges = replace(edges, row=rayed[edges.row])
     rays = rays_of(edges, float(np.clip(cap_m / 10, 0.3, 3.0)), cut)
     cuts = cuts_of(rays, edges, surfaces, pairs, cut, cap_m)
     fine = Strips(
@@ -167,8 +168,8 @@ def _joined(fine: Strips, surfaces: Geometries, whole: Bools, cap_m: float) -> S
     """Strips that run to the cap joined into one a surface, beside those cut short of it."""
     full = np.minimum(fine.cut_start_m, fine.cut_end_m) >= cap_m
     n = len(surfaces)
-    width = np.bincount(fine.row[full], fine.width_m[full], n)
-    turn = np.bincount(fine.row[full], fine.turn_rad[full], n)
+    width = np.bincount(fine.row[full], fine.width_m[full], n).astype(np.float64)
+    turn = np.bincount(fine.row[full], fine.turn_rad[full], n).astype(np.float64)
     width[whole] = shapely.length(surfaces[whole])
     turn[whole] = _WHOLE_TURN * parts_less_holes(surfaces[whole])
     short = take(fine, ~full & (fine.width_m + np.abs(fine.turn_rad) > 0))
@@ -185,23 +186,46 @@ def _joined(fine: Strips, surfaces: Geometries, whole: Bools, cap_m: float) -> S
 
 
 def _crossings(
-    rays: Rays, fine: Strips, rows: Ints, polygons: Geometries, zones: Ints
+    rays: Rays, strips: Strips, rows: Ints, polygons: Geometries, zones: Ints
 ) -> Crossings:
-    """Crossings of the middles of strips with each zone polygon; loops over surfaces and zones."""
-    first = np.searchsorted(rays.row, np.arange(rays.row.max(initial=-1) + 2))
-    strip, limit, sign, zone = [np.empty(0, np.int64)], [np.empty(0)], [np.empty(0)], []
-    for row, polygon, code in zip(rows, polygons, zones, strict=True):
-        mine = slice(first[row], first[row + 1])
-        ray, distance, way = crossings_of(rays.mid_at[mine], rays.mid_out[mine], polygon)
-        strip.append(ray + first[row])
-        limit.append(distance)
-        sign.append(way)
-        zone.append(np.full(len(ray), code))
-    which = np.concatenate(strip)
-    order = np.argsort(rays.row[which], kind="stable")
+    """Crossings of strips with zone polygons, four lines a strip for hazards, else its middle."""
+    smooth = zones < HAZARD
+    found = [
+        _crossed(*subdivided(rays, strips, parts), rows[which], polygons[which], zones[which])
+        for parts, which in ((1, smooth), (4, ~smooth))
+        if which.any()
+    ]
+    if not found:
+        nothing = np.empty(0)
+        none = np.empty(0, np.int64)
+        return Crossings(strips=take(strips, none), limit_m=nothing, sign=nothing, zone=none)
+    row = np.concatenate([one.strips.row for one in found])
+    order = np.argsort(row, kind="stable")
+    columns = (f.name for f in fields(Strips))
     return Crossings(
-        strips=take(fine, which[order]),
-        limit_m=np.concatenate(limit)[order],
-        sign=np.concatenate(sign)[order],
-        zone=np.concatenate([np.empty(0, np.int64), *zone])[order],
+        strips=Strips(
+            **{c: np.concatenate([getattr(o.strips, c) for o in found])[order] for c in columns}
+        ),
+        limit_m=np.concatenate([one.limit_m for one in found])[order],
+        sign=np.concatenate([one.sign for one in found])[order],
+        zone=np.concatenate([one.zone for one in found])[order],
+    )
+
+
+def _crossed(
+    at: Floats, out: Floats, strips: Strips, rows: Ints, polygons: Geometries, zones: Ints
+) -> Crossings:
+    """Crossings of the strips of ``rows`` with a polygon each; loops over these pairs."""
+    first = np.searchsorted(strips.row, np.stack((rows, rows + 1)))
+    crossed = [
+        crossings_of(at[start:end], out[start:end], polygon)
+        for start, end, polygon in zip(*first, polygons, strict=True)
+    ]
+    count = [len(ray) for ray, _, _ in crossed]
+    which = np.concatenate([ray for ray, _, _ in crossed]) + np.repeat(first[0], count)
+    return Crossings(
+        strips=take(strips, which),
+        limit_m=np.concatenate([limit for _, limit, _ in crossed]),
+        sign=np.concatenate([sign for _, _, sign in crossed]),
+        zone=np.repeat(zones, count),
     )

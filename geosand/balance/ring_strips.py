@@ -19,7 +19,7 @@ from geosand.columns import Bools, Floats, Geometries, Ints, freeze, take
 
 COLLAR, OUTER, HAZARD = 0, 1, 2  # zones of a crossing; HAZARD + k is the k-th kind of hazard
 _TOUCH_M = 1e-6  # nearer than this, two surfaces share their edge
-_FAN_RAD = 0.2  # widest opening of one strip at a corner
+_FAN_RAD = 0.12  # widest opening of one strip at a corner
 _SAME_SPAN_M = 1e-4  # cuts nearer than this are one cut
 
 
@@ -64,13 +64,11 @@ class Edges:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Rays:
-    """Lines straight out of edges, in order round each ring; strip k lies between ray k and after k."""
+    """Lines straight out of edges, in order round each ring; strip k follows ray k."""
 
     row: Ints
     at: Floats  #: (n, 2) where the ray leaves the edge
     out: Floats  #: (n, 2) unit vector
-    mid_at: Floats  #: (n, 2) the same for the middle of the strip that follows
-    mid_out: Floats  #: (n, 2)
     width_m: Floats
     turn_rad: Floats
     pinched: Bools  #: the ray leaves from a concave corner
@@ -81,7 +79,7 @@ class Rays:
 
 
 def mass_share(strips: Strips, limit_m: Floats, inverse_reach: Floats) -> Floats:
-    """∫ (1 − x/L)·(width + turn·x) dx over each strip, from its edge to the nearer of limit and cut.
+    """∫ (1 − x/L)·(width + turn·x) dx over each strip, from its edge to limit or cut.
 
     ``inverse_reach`` = 1/L in 1/m, 0 for the plain area in m²; ``limit_m`` must not exceed L.
     Times the rate of the surface it is a mass in kg. Columns as long as ``strips``.
@@ -127,7 +125,7 @@ def _mean_over_cut(strips: Strips, limit: Floats, a: Floats, b: Floats, c: Float
 
 
 def edges_of(surfaces: Geometries) -> Edges:
-    """The straight pieces of all rings of polygons, shells and holes, with the surface on the left."""
+    """The straight pieces of all rings of polygons, with the surface on the left."""
     parts, part_row = shapely.get_parts(shapely.orient_polygons(surfaces), return_index=True)
     rings, ring_part = shapely.get_rings(parts, return_index=True)
     xy, ring = shapely.get_coordinates(rings, return_index=True)
@@ -141,46 +139,38 @@ def edges_of(surfaces: Geometries) -> Edges:
     cross = along[:, 0] * following[:, 1] - along[:, 1] * following[:, 0]
     turn = np.arctan2(cross, np.einsum("ij,ij->i", along, following))
     row = part_row[ring_part[ring]].astype(np.int64)
-    return Edges(
-        row=row, start=start, along=along, length_m=length, turn_rad=turn, after=after
-    )
+    return Edges(row=row, start=start, along=along, length_m=length, turn_rad=turn, after=after)
 
 
 def _after_in_ring(ring: Ints) -> Ints:
     after = np.arange(1, len(ring) + 1)
-    first = np.flatnonzero(np.diff(ring, prepend=-1))
-    after[np.append(first[1:], len(ring)) - 1] = first
+    last = np.flatnonzero(np.diff(ring, append=-1))
+    after[last] = np.append(0, last + 1)[:-1]
     return after
 
 
 def rays_of(edges: Edges, spacing_m: float, cut: Bools) -> Rays:
-    """Rays at most ``spacing_m`` apart along the edges and 0.2 rad apart round convex corners.
+    """Rays at most ``spacing_m`` apart along the edges and 0.12 rad apart round convex corners.
 
     Where ``cut`` (by surface), concave corners have no strip: cuts of the strips beside them tell
     what is lost there. Elsewhere they keep Steiner's negative strip.
     """
-    pieces = np.maximum(np.ceil(edges.length_m / spacing_m), 1).astype(np.int64)
+    before = np.empty_like(edges.after)
+    before[edges.after] = np.arange(len(edges.after))
+    concave = edges.turn_rad < -1e-9
+    hollow = cut[edges.row] & concave & concave[before]  # cuts rise from 0 and fall to 0 again
+    pieces = np.maximum(np.ceil(edges.length_m / spacing_m), np.where(hollow, 4, 1)).astype(
+        np.int64
+    )
     fans = np.maximum(np.ceil(edges.turn_rad / _FAN_RAD), 1).astype(np.int64)
     edge, place = ragged(np.zeros(len(pieces), np.int64), pieces + fans)
     n, corner = pieces[edge], place >= pieces[edge]
     step = edges.length_m[edge] / n
     opening = edges.turn_rad[edge] / fans[edge]
-    concave = edges.turn_rad < -1e-9
     right = np.column_stack((edges.along[:, 1], -edges.along[:, 0]))[edge]
 
-    def at(offset: float) -> Floats:
-        far = np.minimum(place + np.where(corner, 0.0, offset), n) * step
-        return edges.start[edge] + edges.along[edge] * far[:, None]
-
-    def out(offset: float) -> Floats:
-        angle = np.where(corner, (place - n + offset) * opening, 0.0)
-        c, s = np.cos(angle), np.sin(angle)
-        return np.column_stack(
-            (c * right[:, 0] - s * right[:, 1], s * right[:, 0] + c * right[:, 1])
-        )
-
-    before = np.empty_like(edges.after)
-    before[edges.after] = np.arange(len(edges.after))
+    at = edges.start[edge] + edges.along[edge] * (np.minimum(place, n) * step)[:, None]
+    out = _turned(right, np.where(corner, (place - n) * opening, 0.0))
     pinched = np.where(place == 0, concave[before[edge]], corner & concave[edge])
     first = np.concatenate(([0], np.cumsum(pieces + fans)))[:-1]
     after = np.arange(1, len(edge) + 1)
@@ -188,10 +178,8 @@ def rays_of(edges: Edges, spacing_m: float, cut: Bools) -> Rays:
     lost = cut[edges.row[edge]] & concave[edge]
     return Rays(
         row=edges.row[edge],
-        at=at(0.0),
-        out=out(0.0),
-        mid_at=at(0.5),
-        mid_out=out(0.5),
+        at=at,
+        out=out,
         width_m=np.where(corner, 0.0, step),
         turn_rad=np.where(corner & ~lost, opening, 0.0),
         pinched=pinched,
@@ -199,15 +187,41 @@ def rays_of(edges: Edges, spacing_m: float, cut: Bools) -> Rays:
     )
 
 
+def _turned(vectors: Floats, angle_rad: Floats) -> Floats:
+    c, s = np.cos(angle_rad), np.sin(angle_rad)
+    x, y = vectors[:, 0], vectors[:, 1]
+    return np.column_stack((c * x - s * y, s * x + c * y))
+
+
+def subdivided(rays: Rays, strips: Strips, parts: int) -> tuple[Floats, Floats, Strips]:
+    """Each strip in equal ``parts``: start and direction of their middle lines, and the parts."""
+    ray = np.repeat(np.arange(len(rays.row)), parts)
+    place = np.tile(np.arange(parts), len(rays.row)) / parts
+    middle, width = place + 0.5 / parts, rays.width_m[ray]
+    along = np.column_stack((-rays.out[ray, 1], rays.out[ray, 0]))
+    start, end = strips.cut_start_m[ray], strips.cut_end_m[ray]
+    return (
+        rays.at[ray] + along * (middle * width)[:, None],
+        _turned(rays.out[ray], rays.turn_rad[ray] * middle),
+        Strips(
+            row=rays.row[ray],
+            width_m=width / parts,
+            turn_rad=rays.turn_rad[ray] / parts,
+            cut_start_m=start + (end - start) * place,
+            cut_end_m=start + (end - start) * (place + 1 / parts),
+        ),
+    )
+
+
 def ragged(starts: Ints, counts: Ints) -> tuple[Ints, Ints]:
-    """Owner and position of every member of runs: run k is starts[k] … starts[k] + counts[k] − 1."""
+    """Owner and position of each member of runs of ``counts`` rows from ``starts`` on."""
     owner = np.repeat(np.arange(len(counts)), counts)
     first = np.cumsum(counts) - counts
     return owner, np.arange(len(owner)) - first[owner] + starts[owner]
 
 
 def first_touch(at: Floats, out: Floats, edges: Edges) -> Floats:
-    """Radius of the largest circle outside ``edges`` that touches an edge at ``at``, centre ``out``.
+    """Radius of the largest circle outside ``edges`` that touches them at ``at``, centre ``out``.
 
     Circles through a point with one tangent there are nested, so the first touch is the smallest of
     |q − p|²/(2 (q − p)·n) over corners q, and (p − a)·m/(1 − m·n) over pieces from a with outward
@@ -232,7 +246,7 @@ def first_touch(at: Floats, out: Floats, edges: Edges) -> Floats:
 def cuts_of(
     rays: Rays, edges: Edges, surfaces: Geometries, pairs: tuple[Ints, Ints], cut: Bools, cap: float
 ) -> Floats:
-    """Distance from the edge at which each ray ends, at most ``cap``; only ``cut`` rows are looked at.
+    """Distance from the edge at which each ray ends, at most ``cap``; only for ``cut`` rows.
 
     ``pairs`` are the surfaces near each other. Loops over the few surfaces that are cut.
     """
@@ -246,7 +260,8 @@ def cuts_of(
         seen = np.append(others, row)
         _, which = ragged(edge_first[seen], edge_first[seen + 1] - edge_first[seen])
         at, box = rays.at[mine], np.array(shapely.bounds(surfaces[row]))
-        start, end = edges.start[which], (edges.start + edges.along * edges.length_m[:, None])[which]
+        start = edges.start[which]
+        end = start + edges.along[which] * edges.length_m[which, None]
         near = (np.maximum(start, end) > box[:2] - 2 * cap) & (
             np.minimum(start, end) < box[2:] + 2 * cap
         )

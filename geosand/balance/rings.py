@@ -8,12 +8,13 @@ belongs to the nearer edge. The linear taper is an assumption: common practice, 
 
 from __future__ import annotations
 
+from collections.abc import Sized
 from dataclasses import dataclass, fields, replace
 
 import numpy as np
 import shapely
 
-from geosand.balance.ring_ground import Ground, distinct_stands, lay_ground
+from geosand.balance.ring_ground import Ground, Stands, distinct_stands, lay_ground
 from geosand.balance.ring_strips import (
     COLLAR,
     HAZARD,
@@ -46,7 +47,7 @@ class ThrowOff:
     collar_kg: Floats  #: n
     surrounds_kg: Floats  #: n
     farther_kg: Floats  #: n
-    collar_area_m2: Floats  #: n; of the ground nearer to this surface than to others dressed with it
+    collar_area_m2: Floats  #: n; of the ground nearer to it than to others dressed with it
     surrounds_area_m2: Floats  #: n
     hazard_kg: dict[str, Floats]  #: n by kind: how much of the above lies over hazards
 
@@ -67,17 +68,18 @@ class _Laid:
     rate: Floats
     group: Ints
     groups: int
+    perimeter_m: Floats
     drawn: Bools
     collar_m: Floats
     outer_m: Floats
 
     def rows(self, column: Floats, row: Ints) -> Floats:
         """Sums by row."""
-        return np.bincount(row, column, len(self.rate))
+        return _sums(row, column, len(self.rate))
 
     def by_group(self, column: Floats) -> Floats:
         """Sums by group."""
-        return np.bincount(self.group, column, self.groups)
+        return _sums(self.group, column, self.groups)
 
 
 def throw_off(
@@ -117,28 +119,28 @@ def throw_off(
     _check_lengths(len(overthrow_kg), low_kg=low_kg, high_kg=high_kg)
     groups, known = len(overthrow_kg), np.isfinite(rate_kg_m2)
     rate = np.where(known, rate_kg_m2, 0.0)
-    edge = np.bincount(group, rate * shapely.length(surfaces), groups)
+    edge = _sums(group, rate * shapely.length(surfaces), groups)
     placeable = (edge > 0) & (np.bincount(group, ~known, groups) == 0)
-    targets = np.stack(
-        [np.where(placeable, np.clip(t, 0.0, None), np.nan) for t in (overthrow_kg, low_kg, high_kg)]
-    )
-    drawn = ~shapely.is_missing(collars)
+    targets = np.clip(np.stack((overthrow_kg, low_kg, high_kg)), 0.0, None)
+    targets = np.where(placeable, targets, np.nan)
     kinds, parts = _hazard_parts(hazards, hazard_kind)
-    stands, stand = distinct_stands(surfaces, dressing, collars, surrounds_width_m)
+    stands, stand = distinct_stands(surfaces, dressing, collars, collar_width_m, surrounds_width_m)
     cap = _first_cap(surfaces, rate, group, targets, collars, collar_width_m, surrounds_width_m)
     while True:
         ground = lay_ground(stands, parts, cap)
-        laid = _bring(
-            ground, stand, rate, group, groups, drawn, collar_width_m, surrounds_width_m
-        )
+        laid = _bring(ground, stands, stand, rate, group, groups)
         reach = np.stack([_reach(laid, target) for target in targets])
         if cap >= FARTHEST_REACH_M or not np.isinf(reach).any():
             break
         cap = min(2 * cap, FARTHEST_REACH_M)
-    return _split(laid, reach, targets[0], overthrow_kg, edge, placeable, kinds)
+    return _split(laid, reach, targets, edge, (overthrow_kg > 0) & ~placeable, kinds)
 
 
-def _check_lengths(expected: int, **columns: Geometries | Floats | Ints) -> None:
+def _sums(owner: Ints, column: Floats, count: int) -> Floats:
+    return np.bincount(owner, column, count).astype(np.float64)
+
+
+def _check_lengths(expected: int, **columns: Sized) -> None:
     wrong = {name: len(column) for name, column in columns.items() if len(column) != expected}
     if wrong:
         raise ValueError(f"columns of {expected} rows expected, found {wrong}")
@@ -176,14 +178,7 @@ def _first_cap(
 
 
 def _bring(
-    ground: Ground,
-    stand: Ints,
-    rate: Floats,
-    group: Ints,
-    groups: int,
-    drawn: Bools,
-    collar_m: Floats,
-    surrounds_m: Floats,
+    ground: Ground, stands: Stands, stand: Ints, rate: Floats, group: Ints, groups: int
 ) -> _Laid:
     """The ground of each dressed row, from the ground of its distinct case."""
     strips, _ = _spread_rows(ground.strips, stand)
@@ -200,9 +195,10 @@ def _bring(
         rate=rate,
         group=group,
         groups=groups,
-        drawn=drawn,
-        collar_m=collar_m,
-        outer_m=collar_m + surrounds_m,
+        perimeter_m=shapely.length(stands.surface)[stand],
+        drawn=~shapely.is_missing(stands.collar)[stand],
+        collar_m=stands.collar_width_m[stand],
+        outer_m=(stands.collar_width_m + stands.surrounds_width_m)[stand],
     )
 
 
@@ -219,7 +215,7 @@ def _reach(laid: _Laid, target_kg: Floats) -> Floats:
 
     def held(reach: Floats) -> Floats:
         at = reach[owner]
-        return np.bincount(owner, weight * mass_share(strips, at, 1 / at), laid.groups)
+        return _sums(owner, weight * mass_share(strips, at, 1 / at), laid.groups)
 
     low, high = np.zeros(laid.groups), np.full(laid.groups, laid.cap_m)
     active = target_kg > 0
@@ -232,7 +228,7 @@ def _reach(laid: _Laid, target_kg: Floats) -> Floats:
             break
         low, high = np.where(excess < 0, reach, low), np.where(excess > 0, reach, high)
         slope = weight * mass_share_slope(strips, reach[owner])
-        slope = np.bincount(owner, slope, laid.groups)
+        slope = _sums(owner, slope, laid.groups)
         step = reach - excess / np.where(slope > 0, slope, 1.0)
         inside = active & (slope > 0) & (step > low) & (step < high)
         reach = np.where(inside, step, np.where(active, (low + high) / 2, reach))
@@ -274,41 +270,50 @@ def _zone_sums(laid: _Laid, reach: Floats, inverse_reach: Floats) -> dict[int, F
 def _split(
     laid: _Laid,
     reach: Floats,
-    target_kg: Floats,
-    overthrow_kg: Floats,
+    targets: Floats,
     edge: Floats,
-    placeable: Bools,
+    lost: Bools,
     kinds: list[str],
 ) -> ThrowOff:
+    """Masses by zone at the three reaches (overthrow, its lower and its upper limit)."""
     main, low, high = (_masses(laid, one) for one in reach)
-    lost = (overthrow_kg > 0) & ~placeable
     unknown = np.where(lost, np.nan, 0.0)
-    in_all = laid.by_group(main[-1])
-    remainder = np.where(np.isinf(reach[0]), target_kg - in_all, 0.0)
-    weight = laid.rate / np.where(edge > 0, edge, 1.0)[laid.group]
-    weight = weight * (edge / np.where(laid.by_group(weight) > 0, 1.0, 1.0))[laid.group]
-    share = _share_of_group(laid, main[-1])
-    farther = np.maximum(main[-1] - main[OUTER], 0.0) + remainder[laid.group] * share
-    rings = np.where(target_kg > 0, reach[0], np.nan)
-    full = np.full(len(laid.rate), laid.cap_m)
-    area = _zone_sums(laid, full, np.zeros(len(laid.rate)))
-    collar, surrounds = main[COLLAR], main[OUTER] - main[COLLAR]
-    group_collar, group_surrounds = laid.by_group(collar), laid.by_group(surrounds)
-    nothing = np.zeros(len(laid.rate))
+    collar = main[COLLAR] + unknown[laid.group]
+    surrounds = main[OUTER] - main[COLLAR] + unknown[laid.group]
+    farther = np.maximum(main[-1] - main[OUTER], 0.0) + unknown[laid.group]
+    farther = farther + _remainder(laid, main[-1], np.where(np.isinf(reach[0]), targets[0], 0.0))
+    area = _zone_sums(laid, np.full(len(collar), laid.cap_m), np.zeros(len(collar)))
+    rings = np.where((targets[0] > 0) & np.isfinite(reach[0]), reach[0], np.nan)
+    ends = np.where(np.isnan(targets), np.nan, 0.0)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        strip = np.where(targets[0] > 0, targets[0] / edge, np.nan)
     return ThrowOff(
-        reach_m=np.where(np.isinf(rings), np.nan, rings),
-        strip_width_m=target_kg / edge,
-        reach_low_m=reach[1],
-        reach_high_m=reach[2],
-        group_collar_kg=group_collar + unknown,
-        group_surrounds_kg=group_surrounds + unknown,
-        group_farther_kg=laid.by_group(farther) + unknown,
-        collar_low_kg=laid.by_group(low[COLLAR]),
-        collar_high_kg=laid.by_group(high[COLLAR]),
+        reach_m=rings,
+        strip_width_m=strip,
+        reach_low_m=np.where(np.isinf(reach[1]), np.nan, reach[1]),
+        reach_high_m=np.where(np.isinf(reach[2]), np.nan, reach[2]),
+        group_collar_kg=laid.by_group(collar),
+        group_surrounds_kg=laid.by_group(surrounds),
+        group_farther_kg=laid.by_group(farther),
+        collar_low_kg=laid.by_group(low[COLLAR]) + ends[1],
+        collar_high_kg=laid.by_group(high[COLLAR]) + ends[2],
         collar_kg=collar,
         surrounds_kg=surrounds,
         farther_kg=farther,
         collar_area_m2=area[COLLAR],
         surrounds_area_m2=area[OUTER] - area[COLLAR],
-        hazard_kg={k: main.get(HAZARD + i, nothing.copy()) for i, k in enumerate(kinds)},
+        hazard_kg={
+            kind: main.get(HAZARD + code, 0.0) + unknown[laid.group]
+            for code, kind in enumerate(kinds)
+        },
     )
+
+
+def _remainder(laid: _Laid, mass_kg: Floats, target_kg: Floats) -> Floats:
+    """By row, what a group's ground within the cap does not hold: shared as what it does hold."""
+    held = laid.by_group(mass_kg)
+    edge = laid.rate * laid.perimeter_m
+    weight = np.where(held[laid.group] > 0, mass_kg, edge)
+    whole = laid.by_group(weight)
+    share = weight / np.where(whole > 0, whole, 1.0)[laid.group]
+    return np.maximum(target_kg - held, 0.0)[laid.group] * share

@@ -27,18 +27,21 @@ def round_steps(least: float) -> Iterable[float]:
 def rising_breaks(
     values: Iterable[float], *, decimals: int, from_zero: bool = False
 ) -> list[float]:
-    """Four limits between five classes of equal round width that hold all ``values``.
+    """Four limits between five classes of equal round width for ``values``.
 
     Values are in the shown unit; ``decimals`` is what the unit is shown with, and no limit needs
-    more. Empty where there is nothing to classify.
+    more. The outer classes are open, so of ten and more values a twentieth at either end does not
+    stretch them. Empty where there is nothing to classify.
 
     >>> rising_breaks([0.62, 0.71, 0.98], decimals=2)
     [0.7, 0.8, 0.9, 1.0]
     """
-    shown = [value for value in values if math.isfinite(value)]
+    shown = sorted(value for value in values if math.isfinite(value))
     if not shown:
         return []
-    low, high = (0.0 if from_zero else min(shown)), max(shown)
+    spare = math.ceil(len(shown) / 20) if len(shown) >= 10 else 0
+    shown = shown[spare : len(shown) - spare]
+    low, high = (0.0 if from_zero else shown[0]), shown[-1]
     least = max((high - low) / CLASSES, 10.0**-decimals)
     for step in round_steps(least):
         start = math.floor(low / step + 1e-9) * step

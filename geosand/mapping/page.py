@@ -143,7 +143,7 @@ def _pieces() -> SimpleNamespace:
     """Our kinds of folium's elements, made at first use: folium is slow to import."""
     import folium
     from branca.element import Element, Figure, MacroElement
-    from jinja2 import Template
+    from folium.template import Template
 
     class Raw(Element):  # type: ignore[misc]
         """Text that is written as it is: branca's own Element compiles it as a template."""

@@ -17,6 +17,7 @@ from geosand.mapping.words import (
     SCALES,
     SYSTEM_NAMES,
     UNITS,
+    day,
     figure,
     interval,
     number,
@@ -38,8 +39,8 @@ def masthead(view: MapView) -> str:
         f"{' checked' if key == view.units else ''}>{name}</label>"
         for key, name in SYSTEM_NAMES.items()
     )
-    day = f"as of {escape(plain(view.as_of))}" if view.as_of else ""
-    subtitle = " · ".join(part for part in (escape(plain(view.subtitle)), day) if part)
+    until = f"as of {escape(plain(day(view.as_of)))}" if view.as_of else ""
+    subtitle = " · ".join(part for part in (escape(plain(view.subtitle)), until) if part)
     notice = f'<p class="notice">{escape(plain(view.notice))}</p>' if view.notice else ""
     return (
         '<a class="skip" href="#gs-table">Skip to the table</a>\n'
@@ -57,7 +58,7 @@ def toolbar(view: MapView) -> str:
         for index, period in enumerate(view.periods)
     )
     return (
-        '<div class="toolbar"><label class="period">Period '
+        '<div class="toolbar"><label class="period"><span>Period</span> '
         f'<select id="gs-period">{options}</select></label><div id="gs-layers"></div></div>'
     )
 
@@ -126,7 +127,9 @@ def balances(view: MapView) -> str:
 
 
 def _balance_block(period: MapPeriod, index: int, system: str, *, shown: bool) -> str:
-    head = f"<h2>{escape(plain(period.label))}</h2>"
+    verdict = escape(plain(period.balance.verdict or "")) if period.balance else ""
+    chip = f' <b class="verdict">{verdict}</b>' if verdict else ""
+    head = f"<h2>{escape(plain(period.label))}{chip}</h2>"
     if period.headline:
         head += f'<p class="headline">{escape(plain(period.headline))}</p>'
     balance = period.balance
@@ -149,8 +152,6 @@ def _figures_of(balance: MapBalance, system: str) -> str:
     share = "" if balance.fraction is None else f" · {percent(balance.fraction)}"
     doubt = balance.u_spread_kg
     spread = "" if doubt is None else f"± {figure(doubt, 'mass', system)}"
-    verdict = escape(plain(balance.verdict or ""))
-    chip = f'<b class="verdict">{verdict}</b>' if verdict else ""
     cells = (
         ("Spread", balance.spread_kg, spread),
         ("On surfaces", balance.on_surfaces_kg, f"95 % {caught}"),
@@ -163,7 +164,7 @@ def _figures_of(balance: MapBalance, system: str) -> str:
             f"<span>{note}</span></dd></div>"
             for name, value, note in cells
         )
-        + f"</dl>{chip}"
+        + "</dl>"
     )
 
 

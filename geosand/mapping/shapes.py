@@ -113,8 +113,10 @@ def ground(geometries: Sequence[Any]) -> Any:
     _, south, _, north = shapely.total_bounds(shapes)
     scale = metres_scale((south + north) / 2)
     hulls = shapely.transform(shapely.convex_hull(shapes), lambda points: points * scale)
-    grown = shapely.union_all(shapely.buffer(hulls, 75, quad_segs=6)).buffer(-30, quad_segs=6)
-    return shapely.transform(shapely.simplify(grown, 2.0), lambda points: points / scale)
+    grown = shapely.union_all(shapely.buffer(hulls, 95, quad_segs=6)).buffer(-50, quad_segs=6)
+    whole = [shapely.Polygon(part.exterior) for part in shapely.get_parts(grown)]
+    land = shapely.simplify(shapely.union_all(whole), 2.0)
+    return shapely.transform(land, lambda points: points / scale)
 
 
 def svg_paths(

@@ -6,8 +6,13 @@ Display factors are exact: the inch (0.0254 m), foot (0.3048 m) and avoirdupois 
 
 from __future__ import annotations
 
+import datetime
 import math
 
+#: Not taken from the locale: the same page everywhere.
+_MONTHS = (
+    "January February March April May June July August September October November December".split()
+)
 _FOOT_M = 0.3048
 _POUND_KG = 0.45359237
 
@@ -108,7 +113,20 @@ def percent(share: float | None) -> str:
     """A share as a percentage: one decimal below ten percent, none above."""
     if share is None or not math.isfinite(share):
         return NO_FIGURE
-    return number(100 * share, 1 if abs(share) < 0.0995 else 0) + " %"
+    return number(100 * share, 1 if abs(share) < 0.0995 else 0) + "\u00a0%"
+
+
+def day(iso: str) -> str:
+    """An ISO date in words; any other text as it is.
+
+    >>> day("2026-09-20"), day("autumn")
+    ('20 September 2026', 'autumn')
+    """
+    try:
+        date = datetime.date.fromisoformat(iso)
+    except ValueError:
+        return iso
+    return f"{date.day} {_MONTHS[date.month - 1]} {date.year}"
 
 
 def plain(text: str) -> str:

@@ -2,40 +2,30 @@
 
 from __future__ import annotations
 
-import datetime
 import difflib
 import re
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Sequence
 
 import numpy as np
 
 from geosand.columns import Bools, Dates, Floats, Strings
 from geosand.errors import Faults, Finding
+from geosand.site.cells import (
+    LONGEST,
+    Cell,
+    RawTable,
+    all_floats,
+    as_text,
+    is_blank,
+    is_clean,
+    parse_day,
+    parse_number,
+    quoted,
+)
 from geosand.units import UnitFault, factor_to_si
 
-Cell = str | float | int | bool | datetime.date | None
-SHOW = 40  #: characters of a cell quoted in a message
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class RawTable:
-    """Cells as they stand in a file, by column, with the place of each row for messages."""
-
-    file: str
-    rows: Sequence[int | str]
-    columns: Mapping[str, Sequence[Cell]]
-
-
-def quoted(cell: Cell) -> str:
-    """A cell as a message shows it: short, on one line, without control characters."""
-    text = "".join(c if c.isprintable() else "·" for c in str(cell))
-    return f"'{text[:SHOW]}…'" if len(text) > SHOW else f"'{text}'"
-
-
-def is_blank(cell: Cell) -> bool:
-    """True for a cell that holds nothing."""
-    return cell is None or (isinstance(cell, str) and not cell.strip())
+SERIAL_DAYS = (20_000, 80_000)  #: spreadsheets count days from 1900: 1954 to 2119
+TRUE, FALSE = ("true", "yes", "1"), ("false", "no", "0")
 
 
 class Reader:
@@ -44,6 +34,7 @@ class Reader:
     def __init__(self, table: RawTable, faults: Faults, findings: list[Finding]) -> None:
         self.table, self.faults, self.findings = table, faults, findings
         self.size = len(table.rows)
+        self.faulty: set[int] = set(table.told)  #: rows with a fault, which need no follow-up
         self.read: set[str] = set()
         self.known: set[str] = set()
 
@@ -55,96 +46,135 @@ class Reader:
         self, row: int, column: str | None, found: str, *, allowed: str = "", remedy: str = ""
     ) -> None:
         """Note a fault in row number ``row`` (counted from 0) of this table."""
-        place = self.table.rows[row] if 0 <= row < self.size else None
+        self.faulty.add(row)
         self.faults.add(
-            self.table.file, found, row=place, column=column, allowed=allowed, remedy=remedy
+            self.table.file,
+            found,
+            row=self.table.rows[row],
+            column=column,
+            allowed=allowed,
+            remedy=remedy,
         )
 
-    def cells(self, name: str) -> Sequence[Cell]:
-        """A column's cells; blanks where there is no such column."""
+    def whole_fault(self, column: str | None, found: str, *, remedy: str = "") -> None:
+        """Note a fault of a column as a whole; its rows need no follow-up."""
+        self.faulty.update(range(self.size))
+        place = self.table.rows[0] if self.size and isinstance(self.table.rows[0], str) else None
+        inside = place if place and not place.startswith("feature") else None
+        self.faults.add(self.table.file, found, row=inside, column=column, remedy=remedy)
+
+    def cells(self, name: str, *, required: bool = False) -> Sequence[Cell]:
+        """A column's cells; blanks where there is no such column (a fault if ``required``)."""
         self.known.add(name)
         self.read.add(name)
+        if required and self.size and name not in self.table.columns:
+            others = {n.lower(): n for n in self.table.columns if n not in self.read}
+            near = difflib.get_close_matches(name, others, n=1, cutoff=0.7)
+            hint = f"did you mean {quoted(others[near[0]])}? " if near else ""
+            self.whole_fault(None, f"there is no {name}", remedy=f"{hint}Add {name}".lstrip())
         return self.table.columns.get(name, [None] * self.size)
 
     def text(
         self, name: str, *, required: bool = False, pattern: str = "", allowed: str = ""
     ) -> Strings:
         """A text column (n,), stripped; "" where blank."""
-        texts = ["" if is_blank(c) else _as_text(c) for c in self.cells(name)]
+        cells = self.cells(name, required=required)
+        texts = ["" if is_blank(c) else as_text(c) for c in cells]
+        needed = required and name in self.table.columns
         for row, text in enumerate(texts):
-            if required and not text:
+            if needed and not text:
                 self.fault(row, name, "nothing is written here", remedy=f"give a {name}")
+            elif len(text) > LONGEST:
+                self.fault(row, name, f"a text of {len(text):,} characters", allowed=f"{LONGEST:,}")
+            elif not is_clean(text):
+                found = f"{quoted(text)} holds control characters"
+                self.fault(row, name, found, remedy="write it anew")
             elif text and pattern and not re.fullmatch(pattern, text):
                 self.fault(row, name, f"{quoted(text)} can not be used", allowed=allowed)
-        return np.array(texts, dtype=np.str_)
+        short = [text[:LONGEST].replace("\0", "·") for text in texts]
+        return np.array(short, dtype=np.str_)
 
     def choice(self, name: str, allowed: Sequence[str]) -> Strings:
         """A text column (n,) of a few allowed words, in lower case."""
         texts = np.char.lower(self.text(name)) if self.size else np.array([], dtype=np.str_)
-        for row in np.flatnonzero(~np.isin(texts, ["", *allowed])):
-            self.fault(
-                int(row),
-                name,
-                f"{quoted(str(texts[row]))} is not known",
-                allowed=", ".join(allowed),
-            )
+        for row in np.flatnonzero(~np.isin(texts, ["", *allowed])).tolist():
+            found = f"{quoted(str(texts[row]))} is not known"
+            self.fault(row, name, found, allowed=", ".join(allowed))
         return texts
 
     def flag(self, name: str) -> Bools:
         """A yes/no column (n,)."""
         out = np.zeros(self.size, dtype=np.bool_)
         for row, cell in enumerate(self.cells(name)):
-            word = str(cell).strip().lower()
-            out[row] = word in ("true", "yes", "1")
-            if not is_blank(cell) and word not in ("true", "yes", "1", "false", "no", "0"):
+            word = as_text(cell).lower()
+            out[row] = word in TRUE
+            if not is_blank(cell) and word not in (*TRUE, *FALSE):
                 self.fault(row, name, f"{quoted(cell)} is not known", allowed="true, false")
         return out
 
     def dates(self, name: str, *, required: bool = False) -> Dates:
         """A column of days (n,); NaT where blank."""
         out = np.full(self.size, "NaT", dtype="datetime64[D]")
-        for row, cell in enumerate(self.cells(name)):
+        cells = self.cells(name, required=required)
+        needed = required and name in self.table.columns
+        for row, cell in enumerate(cells):
             if is_blank(cell):
-                if required:
+                if needed:
                     self.fault(row, name, "no date is written here", allowed="2026-04-30")
                 continue
             day = parse_day(cell)
             if day is None:
-                self.fault(
-                    row,
-                    name,
-                    f"{quoted(cell)} is not a date",
-                    allowed="year-month-day as in 2026-04-30",
-                    remedy="write the date so that day and month can not be mixed up",
-                )
+                self._no_date(row, name, cell)
             else:
                 out[row] = day
         return out
 
-    def column_of(self, base: str) -> tuple[str, str] | None:
-        """The column that carries ``base`` with its unit: (column, unit); None if not there."""
+    def _no_date(self, row: int, name: str, cell: Cell) -> None:
+        number = parse_number(cell)
+        remedy = "write the date so that day and month can not be mixed up"
+        if number is not None and SERIAL_DAYS[0] < number < SERIAL_DAYS[1]:
+            remedy = "it looks like a spreadsheet's day number: give the column the date format"
+        self.fault(
+            row,
+            name,
+            f"{quoted(cell)} is not a date",
+            allowed="year-month-day as in 2026-04-30",
+            remedy=remedy,
+        )
+
+    def column_of(self, base: str, si: str) -> tuple[str, float] | None:
+        """The column that carries ``base``, and the factor of its unit to ``si``; None if absent.
+
+        A column is one of ``base`` if what follows is a unit of the right measure, or if there is
+        no other; then what follows is a fault.
+        """
         self.known.add(f"{base}_…")
-        matches = []
+        good: list[tuple[str, float]] = []
+        odd: list[tuple[str, UnitFault]] = []
         for name in self.table.columns:
-            unit = name[len(base) + 1 :]
-            if name.startswith(f"{base}_") and name not in self.read and unit:
-                matches.append((name, unit))
-            elif name == base:
+            if name == base and self.has(name):
                 self.read.add(name)
-                self.faults.add(
-                    self.table.file,
-                    f"{base!r} does not say its unit",
-                    column=name,
-                    remedy=f"put the unit into the column's name, like {base}_{{unit}}",
-                )
-        filled = [m for m in matches if self.has(m[0])]
-        self.read.update(name for name, _ in matches)
+                found, remedy = f"{base} does not say its unit", f"call it {base}_{si} or the like"
+                self.whole_fault(name, found, remedy=remedy)
+            if not name.startswith(f"{base}_") or name in self.read:
+                continue
+            try:
+                good.append((name, factor_to_si(name[len(base) + 1 :], si)))
+                self.read.add(name)
+            except UnitFault as problem:
+                odd.append((name, problem))
+        filled = [match for match in good if self.has(match[0])]
         if len(filled) > 1:
             names = " and ".join(name for name, _ in filled)
             self.faults.add(
                 self.table.file, f"{names} say the same thing", remedy="keep one of them"
             )
-        return filled[0] if filled else (matches[0] if matches else None)
+        if not good:
+            for name, problem in odd:
+                if self.has(name):
+                    self.read.add(name)
+                    self.whole_fault(name, str(problem))
+        return (filled or good or [None])[0]
 
     def quantity(
         self,
@@ -160,50 +190,47 @@ class Reader:
 
         The unit is what follows ``base`` in the column's name. Limits are in SI.
         """
-        found = self.column_of(base)
+        faults_before = len(self.faults.found)
+        found = self.column_of(base, si)
         if found is None:
-            if required:
-                self.faults.add(
-                    self.table.file,
-                    f"there is no column {base}_… with its unit",
-                    remedy=f"add one, like {base}_{si}",
-                )
+            if required and self.size and len(self.faults.found) == faults_before:
+                self.whole_fault(None, f"there is no {base}_{si} or {base}_… with another unit")
             return np.full(self.size, np.nan)
-        name, unit = found
-        try:
-            factor = factor_to_si(unit, si)
-        except UnitFault as problem:
-            self.faults.add(self.table.file, str(problem), column=name)
-            return np.full(self.size, np.nan)
-        values = self.number(name, required=required) * factor
+        name, factor = found
+        with np.errstate(over="ignore"):
+            values = self.number(name, required=required) * factor
         self._limits(name, values, factor, above, minimum, maximum)
         return values
 
-    def quantity_free(self, name: str, *, above: float) -> Floats:
-        """A required column of plain numbers above a bound, such as a count of bags."""
-        values = self.number(name, required=True)
-        self._limits(name, values, 1.0, above, None, None)
+    def number(
+        self,
+        name: str,
+        *,
+        required: bool = False,
+        above: float | None = None,
+        minimum: float | None = None,
+        maximum: float | None = None,
+    ) -> Floats:
+        """A column of plain numbers (n,), such as a count of bags; nan where blank."""
+        cells = self.cells(name, required=required)
+        needed = required and name in self.table.columns
+        values = all_floats(cells)
+        if values is None or (needed and np.isnan(values).any()):
+            values = np.array([self._one_number(row, name, c, needed) for row, c in enumerate(cells)])
+        self._limits(name, values, 1.0, above, minimum, maximum)
         return values
 
-    def number(self, name: str, *, required: bool = False) -> Floats:
-        """A column of plain numbers (n,); nan where blank."""
-        cells = self.cells(name)
-        fast = _all_floats(cells)
-        if fast is not None and not required:
-            return fast
-        out = np.full(self.size, np.nan)
-        for row, cell in enumerate(cells):
-            if is_blank(cell):
-                if required:
-                    self.fault(row, name, "no number is written here", remedy="fill it in")
-                continue
-            value = parse_number(cell)
-            if value is None:
-                mark = "; write a point as the decimal mark" if "," in str(cell) else ""
-                self.fault(row, name, f"{quoted(cell)} is not a number", allowed=f"digits{mark}")
-            else:
-                out[row] = value
-        return out
+    def _one_number(self, row: int, name: str, cell: Cell, required: bool) -> float:
+        if is_blank(cell):
+            if required:
+                self.fault(row, name, "no number is written here", remedy="fill it in")
+            return np.nan
+        value = parse_number(cell)
+        if value is not None:
+            return value
+        allowed = "digits, with a point as the decimal mark and nothing between thousands"
+        self.fault(row, name, f"{quoted(cell)} is not a number", allowed=allowed)
+        return np.nan
 
     def _limits(
         self,
@@ -214,27 +241,19 @@ class Reader:
         minimum: float | None,
         maximum: float | None,
     ) -> None:
-        tests: list[tuple[float | None, Callable[[Floats, float], Bools], str]] = [
-            (above, lambda v, b: v <= b, "more than"),
-            (minimum, lambda v, b: v < b * (1 - 1e-12), "at least"),
-            (maximum, lambda v, b: v > b * (1 + 1e-12), "at most"),
+        """Note values beyond a limit; the limits are in the values' unit, nan passes."""
+        low = -np.inf if minimum is None else minimum - 1e-12 * abs(minimum)
+        high = np.inf if maximum is None else maximum + 1e-12 * abs(maximum)
+        broken = [
+            (np.zeros(len(values), bool) if above is None else values <= above, "more than", above),
+            (values < low, "at least", minimum),
+            ((values > high) | np.isinf(values), "at most", maximum),
         ]
-        for bound, broken, words in tests:
-            if bound is not None:
-                for row in np.flatnonzero(
-                    broken(
-                        np.where(
-                            np.isnan(values), np.inf if words != "at most" else -np.inf, values
-                        ),
-                        bound,
-                    )
-                ):
-                    self.fault(
-                        int(row),
-                        name,
-                        f"{values[row] / factor:g} can not be right",
-                        allowed=f"{words} {bound / factor:g}",
-                    )
+        for mask, words, limit in broken:
+            allowed = "a finite number" if limit is None else f"{words} {limit / factor:g}"
+            for row in np.flatnonzero(mask).tolist():
+                found = f"{values[row] / factor:g} can not be right"
+                self.fault(row, name, found, allowed=allowed)
 
     def finish(self) -> None:
         """Tell which columns were not read, with the likeliest meant name."""
@@ -242,59 +261,7 @@ class Reader:
         for name in self.table.columns:
             if name in self.read or not self.has(name):
                 continue
-            near = difflib.get_close_matches(name, names, n=1, cutoff=0.75)
+            near = difflib.get_close_matches(name.lower(), names, n=1, cutoff=0.75)
             hint = f"; did you mean {near[0]}?" if near else ""
-            self.findings.append(
-                Finding(
-                    about=self.table.file,
-                    text=f"column {quoted(name)} is not read{hint}",
-                    topic="file",
-                )
-            )
-
-
-def _as_text(cell: Cell) -> str:
-    if isinstance(cell, float) and cell.is_integer() and abs(cell) < 1e15:
-        return str(int(cell))
-    return str(cell).strip()
-
-
-def _all_floats(cells: Sequence[Cell]) -> Floats | None:
-    """All cells as floats at once, nan for blanks; None where any cell is doubtful."""
-    try:
-        values = np.array([np.nan if c is None or c == "" else float(c) for c in cells])  # type: ignore[arg-type]
-    except (TypeError, ValueError, OverflowError):
-        return None
-    doubtful = any(isinstance(c, bool) or (isinstance(c, str) and "_" in c) for c in cells)
-    blanks = sum(c is None or c == "" for c in cells)
-    if doubtful or int((~np.isfinite(values)).sum()) != blanks:
-        return None
-    return values
-
-
-def parse_number(cell: Cell) -> float | None:
-    """A finite number, or None. No thousands separators, no decimal comma, no nan."""
-    if isinstance(cell, bool) or isinstance(cell, datetime.date) or cell is None:
-        return None
-    if isinstance(cell, str) and not re.fullmatch(
-        r"\s*[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?\s*", cell, re.ASCII
-    ):
-        return None
-    try:
-        value = float(cell)
-    except (ValueError, OverflowError):
-        return None
-    return value if np.isfinite(value) else None
-
-
-def parse_day(cell: Cell) -> np.datetime64 | None:
-    """A day from a date, a datetime or ISO 8601 text; None for anything else."""
-    if isinstance(cell, datetime.datetime):
-        return np.datetime64(cell.date(), "D")
-    if isinstance(cell, datetime.date):
-        return np.datetime64(cell, "D")
-    match = re.fullmatch(r"\s*(\d{4}-\d{2}-\d{2})(?:[T ]00:00(?::00)?)?\s*", str(cell), re.ASCII)
-    try:
-        return np.datetime64(datetime.date.fromisoformat(match[1]), "D") if match else None
-    except ValueError:
-        return None
+            text = f"column {quoted(name)} is not read{hint}"
+            self.findings.append(Finding(about=self.table.file, text=text, topic="file"))

@@ -1,0 +1,256 @@
+"""The season's ledger: depth each surface has had so far, against its target so far."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from geosand.areas.register import AreaRegister
+from geosand.balance.account import Balance
+from geosand.columns import Bools, Floats, Ints, Strings, freeze
+from geosand.distributions import student_probability
+from geosand.errors import Finding
+from geosand.estimates import Estimates, Interval
+from geosand.rates.surface_rates import CATCHES, MEAN, Rates
+from geosand.site.tables import HAZARDS, Site
+
+UNDER, ON_TARGET, OVER = "under-dressed", "on target", "over-dressed"
+NOT_MEASURED, NO_TARGET = "not measured", "no target"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RingLedger:
+    """Sand that built up in the collar and surrounds of each dressed surface; one row a ring."""
+
+    id: Strings  #: ``<surface>/collar`` or ``<surface>/surrounds``
+    ground: Ints  #: index of the surface in ``Site.ids``
+    zone: Strings
+    depth_m: Floats
+    u_depth_m: Floats
+    mass_kg: Floats
+
+    def __post_init__(self) -> None:
+        freeze(self)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Ledger:
+    """One row a surface of the boundaries in force that is dressed or has a target."""
+
+    start: np.datetime64
+    as_of: np.datetime64
+    row: Ints  #: row of Surfaces
+    depth: Estimates  #: m; only what was measured
+    interval: Interval
+    target_m: Floats  #: of the whole season
+    target_so_far_m: Floats
+    shortfall_m: Floats  #: target so far − depth; negative = over
+    state: Strings
+    probability: Floats  #: of the state; nan where there is none
+    dressings: Ints  #: how many dressings it has had
+    measured: Bools  #: False where a dressing of it has no catches
+    own: Bools  #: True where any of its dressings stands on its own catches
+    in_holes_m: Floats
+    surface_m: Floats
+    rings: RingLedger
+    counted: Bools  #: one row a dressed surface (Dressed): inside the season and the date
+    findings: tuple[Finding, ...]
+
+
+def last_record(site: Site) -> np.datetime64:
+    """Day of the newest dressing or delivery; the season's start where there is none."""
+    days = np.concatenate([site.dressings.date, site.deliveries.date])
+    return days.max() if len(days) else site.season_start
+
+
+def site_ledger(
+    site: Site,
+    register: AreaRegister,
+    rates: Rates,
+    balance: Balance,
+    *,
+    as_of: np.datetime64 | None = None,
+) -> Ledger:
+    """Depth so far, target so far and state of every surface, ``as_of`` a day (default: the last
+    record, never the clock)."""
+    day = last_record(site) if as_of is None else as_of
+    date = site.dressings.date[site.dressed.dressing]
+    counted = (date >= site.season_start) & (date <= day)
+    if site.season_end is not None:
+        counted &= date <= site.season_end
+    ground = site.surfaces.ground[site.dressed.surface]
+    depth, measured = _depth_so_far(site, rates, counted, ground)
+    target_so_far = _target_so_far(site, counted, ground, day)
+    row = _ledger_rows(site, counted, ground, target_so_far)
+    index = site.surfaces.ground[row]
+    mine = depth.rows(index)
+    so_far = target_so_far[index]
+    state, probability = states(mine, so_far, site.settings.tolerance)
+    state = np.where(measured[index], state, NOT_MEASURED)
+    dressed = np.bincount(ground[counted], minlength=len(site.ids))[index]
+    own = np.bincount(ground[counted & rates.own], minlength=len(site.ids))[index] > 0
+    holes = _in_holes(site, rates, counted, ground)[index]
+    return Ledger(
+        start=site.season_start,
+        as_of=day,
+        row=row,
+        depth=mine,
+        interval=mine.interval(floor=0.0),
+        target_m=site.surfaces.target_m[row],
+        target_so_far_m=so_far,
+        shortfall_m=so_far - mine.value,
+        state=state,
+        probability=np.where(np.isin(state, [NOT_MEASURED, NO_TARGET]), np.nan, probability),
+        dressings=dressed,
+        measured=measured[index],
+        own=own,
+        in_holes_m=holes,
+        surface_m=mine.value - holes,
+        rings=ring_ledger(site, rates, balance, counted),
+        counted=counted,
+        findings=tuple(_findings(site, counted, ground, row)),
+    )
+
+
+def _depth_so_far(
+    site: Site, rates: Rates, counted: Bools, ground: Ints
+) -> tuple[Estimates, Bools]:
+    """Σ depth of each surface id, sources kept, and whether each of its dressings was measured.
+
+    Scatter of the catches and the mean of a dressing are new each time; a surface's own deviation,
+    tray size, catch efficiency and bulk density persist and add linearly.
+    """
+    size = len(site.ids)
+    known = counted & np.isfinite(rates.depth.value)
+    fraction = site.sands.sand_mass_fraction[site.dressings.sand[site.dressed.dressing]]
+    rows = np.flatnonzero(known)
+    table = rates.depth.scaled(fraction).rows(rows)
+    missing = np.bincount(ground[counted & ~known], minlength=size) > 0
+    return table.group_sum(ground[rows], size, independent={CATCHES, MEAN}), ~missing
+
+
+def elapsed_share(site: Site, day: np.datetime64) -> float:
+    """Share of the season that has passed at the end of ``day``, 0 to 1."""
+    if site.season_end is None:
+        return float("nan")
+    length = (site.season_end - site.season_start) / np.timedelta64(1, "D")
+    passed = (day - site.season_start) / np.timedelta64(1, "D")
+    return float(np.clip(passed / length, 0.0, 1.0))
+
+
+def _target_so_far(site: Site, counted: Bools, ground: Ints, day: np.datetime64) -> Floats:
+    """Target so far of each surface id, m.
+
+    With a season_end the elapsed share of the target. Without: the planned depths of the dressings
+    so far, a skipped surface's being the mean of its kind's, so that it falls behind.
+    """
+    size = len(site.ids)
+    rows = site.in_force()
+    target = np.full(size, np.nan)
+    target[site.surfaces.ground[rows]] = site.surfaces.target_m[rows]
+    if site.season_end is not None:
+        return target * elapsed_share(site, day)
+    kinds, kind = np.unique(site.surfaces.kind[rows], return_inverse=True)
+    kind_of = np.full(size, -1, dtype=np.int64)
+    kind_of[site.surfaces.ground[rows]] = kind
+    keep = counted & np.isfinite(site.dressed.planned_m) & (kind_of[ground] >= 0)
+    dressing, planned = site.dressed.dressing[keep], site.dressed.planned_m[keep]
+    shape = (len(site.dressings), len(kinds))
+    total, number = np.zeros(shape), np.zeros(shape)
+    np.add.at(total, (dressing, kind_of[ground[keep]]), planned)
+    np.add.at(number, (dressing, kind_of[ground[keep]]), 1.0)
+    of_kind = np.divide(total, number, out=np.zeros(shape), where=number > 0)
+    per_surface = of_kind[:, np.maximum(kind_of, 0)]
+    per_surface[dressing, ground[keep]] = planned
+    known = (number.sum(axis=0) > 0)[np.maximum(kind_of, 0)] & (kind_of >= 0)
+    return np.where(known, per_surface.sum(axis=0), np.nan)
+
+
+def _ledger_rows(site: Site, counted: Bools, ground: Ints, target_so_far: Floats) -> Ints:
+    rows = site.in_force()
+    dressed = np.bincount(ground[counted], minlength=len(site.ids)) > 0
+    index = site.surfaces.ground[rows]
+    turf = ~np.isin(site.surfaces.kind[rows], HAZARDS)
+    wanted = np.nan_to_num(target_so_far[index]) > 0
+    wanted |= np.nan_to_num(site.surfaces.target_m[rows]) > 0
+    return rows[dressed[index] | (turf & wanted)]
+
+
+def states(depth: Estimates, target_m: Floats, tolerance: float) -> tuple[Strings, Floats]:
+    """The likeliest state of each row and its probability (Student's t about the depth)."""
+    u = depth.u()
+    freedom = depth.interval().degrees_of_freedom
+    bounds = np.stack([target_m * (1 - tolerance), target_m * (1 + tolerance)])
+    with np.errstate(invalid="ignore", divide="ignore"):
+        t = np.where(u > 0, (bounds - depth.value) / np.where(u > 0, u, 1.0), np.nan)
+    below = np.where(
+        u > 0, student_probability(t, np.where(np.isfinite(u), freedom, 1.0)), bounds > depth.value
+    )
+    exact = (u == 0) & (bounds[1] == depth.value)
+    below[1] = np.where(exact, 1.0, below[1])
+    chances = np.stack([below[0], below[1] - below[0], 1 - below[1]])
+    known = np.isfinite(chances).all(axis=0) & np.isfinite(target_m)
+    best = np.where(known, np.nan_to_num(chances).argmax(axis=0), 3)
+    names = np.array([UNDER, ON_TARGET, OVER, NO_TARGET], dtype=np.str_)
+    return names[best], np.where(known, np.nan_to_num(chances).max(axis=0), np.nan)
+
+
+def _in_holes(site: Site, rates: Rates, counted: Bools, ground: Ints) -> Floats:
+    """Depth that fills the holes made before a dressing: they fill first.
+
+    Capacity = π/4·d²·depth/spacing² for holes on a square grid (geometry).
+    """
+    d = site.dressed
+    capacity = np.pi / 4 * d.hole_diameter_m**2 * d.hole_depth_m / d.hole_spacing_m**2
+    depth = np.where(counted, np.nan_to_num(rates.depth.value), 0.0)
+    return np.bincount(ground, np.minimum(np.nan_to_num(capacity), depth), len(site.ids))
+
+
+def ring_ledger(site: Site, rates: Rates, balance: Balance, counted: Bools) -> RingLedger:
+    """Depth so far in the collar and surrounds of every dressed surface."""
+    throw, size = balance.throw, len(site.ids)
+    ground = site.surfaces.ground[site.dressed.surface]
+    dressing = site.dressed.dressing
+    sand = site.dressings.sand[dressing]
+    density = rates.density.value[sand]
+    fraction = site.sands.sand_mass_fraction[sand]
+    with np.errstate(invalid="ignore", divide="ignore"):
+        relative = (balance.overthrow.u() / np.abs(balance.overthrow.value))[dressing]
+    columns: dict[str, list[np.ndarray]] = {k: [] for k in ("id", "ground", "zone", "d", "u", "m")}  # type: ignore[type-arg]
+    for zone, mass, area in (
+        ("collar", throw.collar_kg, throw.collar_area_m2),
+        ("surrounds", throw.surrounds_kg, throw.surrounds_area_m2),
+    ):
+        sandy = counted & (area > 0)
+        kg = np.where(sandy, np.nan_to_num(mass), 0.0) * fraction
+        depth = kg / np.where(area > 0, area, 1.0) / density
+        present = np.flatnonzero(np.bincount(ground[sandy], minlength=size) > 0)
+        columns["id"].append(np.char.add(site.ids[present], f"/{zone}"))
+        columns["ground"].append(present)
+        columns["zone"].append(np.full(len(present), zone))
+        columns["d"].append(np.bincount(ground, depth, size)[present])
+        squares = np.bincount(ground, (depth * np.nan_to_num(relative)) ** 2, size)
+        columns["u"].append(np.sqrt(squares)[present])
+        columns["m"].append(np.bincount(ground, kg, size)[present])
+    joined = {name: np.concatenate(parts) for name, parts in columns.items()}
+    return RingLedger(
+        id=joined["id"].astype(np.str_),
+        ground=joined["ground"].astype(np.int64),
+        zone=joined["zone"].astype(np.str_),
+        depth_m=joined["d"],
+        u_depth_m=joined["u"],
+        mass_kg=joined["m"],
+    )
+
+
+def _findings(site: Site, counted: Bools, ground: Ints, row: Ints) -> list[Finding]:
+    """Surfaces with a target that no dressing named."""
+    dressed = np.bincount(ground[counted], minlength=len(site.ids)) > 0
+    never = row[~dressed[site.surfaces.ground[row]]]
+    if not len(never) or not counted.any():
+        return []
+    names = ", ".join(site.surfaces.id[never][:8].tolist())
+    more = f" and {len(never) - 8} more" if len(never) > 8 else ""
+    text = f"have a target and no dressing so far: {names}{more}"
+    return [Finding(about=f"{len(never)} surfaces", text=text, topic="season")]

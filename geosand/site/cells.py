@@ -1,0 +1,101 @@
+"""Single cells as files hold them: numbers, days, texts, and how a message quotes them."""
+
+from __future__ import annotations
+
+import datetime
+import re
+import unicodedata
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from geosand.columns import Floats
+from geosand.errors import printable
+
+Cell = str | float | int | bool | datetime.date | datetime.time | datetime.timedelta | None
+SHOW = 40  #: characters of a cell quoted in a message
+LONGEST = 1000  #: characters of a text; a column is as wide as its longest text
+NUMBER = re.compile(r"\s*[+-]?(\d+(\.\d*)?|\.\d+)([eE][+-]?\d+)?\s*", re.ASCII)
+DAY = re.compile(
+    r"\s*(\d{4}-\d{2}-\d{2})(?:[T ]\d{2}:\d{2}(?::\d{2}(?:\.\d{1,6})?)?)?\s*", re.ASCII
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RawTable:
+    """Cells as they stand in a file, by column, with the place of each row for messages."""
+
+    file: str
+    rows: Sequence[int | str]
+    columns: Mapping[str, Sequence[Cell]]
+    told: frozenset[int] = frozenset()  #: rows, counted from 0, with a fault already noted
+    unreadable: bool = False  #: nothing could be read and that is already noted
+
+
+def quoted(cell: Cell) -> str:
+    """A cell as a message shows it: short, on one line, without control characters."""
+    text = printable(str(cell))
+    return f"'{text[:SHOW]}…'" if len(text) > SHOW else f"'{text}'"
+
+
+def is_blank(cell: Cell) -> bool:
+    """True for a cell that holds nothing."""
+    return cell is None or (isinstance(cell, str) and not cell.strip())
+
+
+def as_text(cell: Cell) -> str:
+    """A cell as text; 7.0 of a workbook is the same name as 7 of a CSV file."""
+    if isinstance(cell, float) and cell.is_integer() and abs(cell) < 1e15:
+        return str(int(cell))
+    return str(cell).strip()
+
+
+def is_clean(text: str) -> bool:
+    """False for text with control characters other than line breaks and tabs, or half a character."""
+    return text.isprintable() or not any(
+        unicodedata.category(c) in ("Cc", "Cs") and c not in "\t\n\r" for c in text
+    )
+
+
+def all_floats(cells: Sequence[Cell]) -> Floats | None:
+    """All cells as floats at once, nan for blanks; None where any cell is doubtful."""
+    try:
+        values = np.array([np.nan if c is None or c == "" else float(c) for c in cells], float)  # type: ignore[arg-type]
+    except (TypeError, ValueError, OverflowError):
+        return None
+    doubtful = any(
+        isinstance(c, bool) or (isinstance(c, str) and ("_" in c or not c.isascii()))
+        for c in cells
+    )
+    blanks = sum(c is None or c == "" for c in cells)
+    if doubtful or int((~np.isfinite(values)).sum()) != blanks:
+        return None
+    return values
+
+
+def parse_number(cell: Cell) -> float | None:
+    """A finite number, or None. No thousands separators, no decimal comma, no nan."""
+    if isinstance(cell, str):
+        value = float(cell) if NUMBER.fullmatch(cell) else np.nan
+    elif isinstance(cell, (int, float)) and not isinstance(cell, bool):
+        try:
+            value = float(cell)
+        except OverflowError:
+            return None
+    else:
+        return None
+    return value if np.isfinite(value) else None
+
+
+def parse_day(cell: Cell) -> np.datetime64 | None:
+    """A day from a date, a datetime or ISO 8601 text (a local time is left out); else None."""
+    if isinstance(cell, datetime.datetime):
+        return np.datetime64(cell.date(), "D")
+    if isinstance(cell, datetime.date):
+        return np.datetime64(cell, "D")
+    match = DAY.fullmatch(cell) if isinstance(cell, str) else None
+    try:
+        return np.datetime64(datetime.date.fromisoformat(match[1]), "D") if match else None
+    except ValueError:
+        return None
