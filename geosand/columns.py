@@ -30,6 +30,18 @@ def freeze(table: Any) -> None:
         column.flags.writeable = False
 
 
+def ratio(above: Floats | Ints | float, below: Floats | Ints, empty: float = np.nan) -> Floats:
+    """above / below row by row; ``empty`` where ``below`` is 0 or not known.
+
+    >>> ratio(np.array([1.0, 1.0]), np.array([4.0, 0.0])).tolist()
+    [0.25, nan]
+    """
+    known = np.isfinite(below) & (np.asarray(below) != 0)
+    shape = np.broadcast_shapes(np.shape(above), np.shape(below))
+    out: Floats = np.divide(above, below, out=np.full(shape, empty), where=known)
+    return out
+
+
 def take(table: Any, rows: Any) -> Any:
     """The same table with only ``rows`` (a boolean mask or indices) of every column."""
     columns = {f.name: getattr(table, f.name) for f in fields(table)}

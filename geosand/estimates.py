@@ -10,8 +10,9 @@ realisation add with their signs, effects of many add in quadrature. A source is
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass, field
+from itertools import chain, combinations
 from typing import NamedTuple
 
 import numpy as np
@@ -126,15 +127,14 @@ class Estimates:
         effects: dict[str, Floats] = {}
         freedom: dict[str, Floats] = {}
         for source, effect in self.effects.items():
-            alone = source in separate or category(source) in separate
-            if alone:
-                effects[source] = np.sqrt(np.bincount(group, effect**2, groups))
+            if source in separate or category(source) in separate:
+                effects[source] = np.sqrt(_sums(group, effect**2, groups))
             else:
-                effects[source] = np.bincount(group, effect, groups)
+                effects[source] = _sums(group, effect, groups)
         for name, column in self.degrees_of_freedom.items():
             freedom[name] = self._group_freedom(name, column, group, groups)
         return Estimates(
-            value=np.bincount(group, self.value, groups),
+            value=_sums(group, self.value, groups),
             effects=effects,
             per_row=self.per_row,
             degrees_of_freedom=freedom,
@@ -145,32 +145,29 @@ class Estimates:
         weight = self.by_category().get(name, np.ones(len(self.value))) ** 2
         weight = np.where(np.isfinite(weight) & (weight > 0), weight, 1e-300)
         per = np.where(np.isfinite(column), 1.0 / np.where(column > 0, column, 1.0), 0.0)
-        top = np.bincount(group, weight, groups)
-        bottom = np.bincount(group, weight * per, groups)
-        return np.divide(top, bottom, out=np.full(groups, np.inf), where=bottom > 0)
+        top, bottom = _sums(group, weight, groups), _sums(group, weight * per, groups)
+        freedom: Floats = np.divide(top, bottom, out=np.full(groups, np.inf), where=bottom > 0)
+        return freedom
 
     def interval(self, *, coverage: float = COVERAGE, floor: float | None = None) -> Interval:
         """Coverage interval by Student's t with Welch-Satterthwaite degrees of freedom (GUM G.4).
 
-        The half-width is never less than t·u of one category with finite degrees of freedom
-        alone, so that an added source never narrows an interval. ``floor`` clips both bounds.
+        A category of many degrees of freedom added to one of few raises the effective ones, so that
+        t·u alone could fall although u rises. The half-width is therefore never less than that of
+        any choice of the categories with few degrees of freedom, with or without all the others:
+        an added source never narrows an interval. ``floor`` clips both bounds.
         """
-        u = self.u()
         parts = self.by_category()
-        probability = 0.5 + coverage / 2
-        bottom = np.zeros(len(u))
-        least = np.zeros(len(u))
-        for name, column in self.degrees_of_freedom.items():
-            if name in parts:
-                finite = np.where(np.isfinite(column), column, np.inf)
-                bottom = bottom + parts[name] ** 4 / finite
-                least = np.fmax(least, student_quantile(probability, finite) * parts[name])
-        freedom = np.divide(u**4, bottom, out=np.full(len(u), np.inf), where=bottom > 0)
-        freedom = np.where(np.isnan(u), np.nan, np.maximum(freedom, 1.0))
-        half = np.full(len(u), np.nan)
-        known = np.isfinite(u)
-        half[known] = student_quantile(probability, freedom[known]) * u[known]
-        half[known] = np.maximum(half[known], np.nan_to_num(least[known]))
+        few = {k: v for k, v in self.degrees_of_freedom.items() if k in parts}
+        many = np.zeros(len(self.value))
+        for name, part in parts.items():
+            if name not in few:
+                many = many + part**2
+        half, freedom = _half_width(parts, few, tuple(few), many, coverage)
+        for names in _choices(tuple(few)):
+            for others in (many, np.zeros(len(many))):
+                half = np.fmax(half, _half_width(parts, few, names, others, coverage)[0])
+        half = np.where(np.isfinite(self.u()), half, np.nan)
         low, high = self.value - half, self.value + half
         if floor is not None:
             low, high = np.maximum(low, floor), np.maximum(high, floor)
@@ -179,11 +176,41 @@ class Estimates:
     def rows(self, rows: Ints | slice | Floats) -> Estimates:
         """The same table with only ``rows`` of every column."""
         return Estimates(
-            value=self.value[rows],  # type: ignore[index]
-            effects={k: v[rows] for k, v in self.effects.items()},  # type: ignore[index]
+            value=self.value[rows],
+            effects={k: v[rows] for k, v in self.effects.items()},
             per_row=self.per_row,
-            degrees_of_freedom={k: v[rows] for k, v in self.degrees_of_freedom.items()},  # type: ignore[index]
+            degrees_of_freedom={k: v[rows] for k, v in self.degrees_of_freedom.items()},
         )
+
+
+def _sums(group: Ints, column: Floats, groups: int) -> Floats:
+    return np.bincount(group, column, groups).astype(np.float64, copy=False)
+
+
+def _choices(names: tuple[str, ...]) -> Iterator[tuple[str, ...]]:
+    """All choices of at least one of a few names."""
+    return chain.from_iterable(combinations(names, k) for k in range(1, len(names) + 1))
+
+
+def _half_width(
+    parts: Mapping[str, Floats],
+    few: Mapping[str, Floats],
+    names: tuple[str, ...],
+    others: Floats,
+    coverage: float,
+) -> tuple[Floats, Floats]:
+    """t·u of the categories ``names`` with ``others`` (variance, ν = ∞), and the effective ν.
+
+    ν = u⁴ / Σ uᵢ⁴/νᵢ (Welch-Satterthwaite; GUM, JCGM 100:2008, equation G.2b), at least 1.
+    """
+    variance, bottom = others, np.zeros(len(others))
+    for name in names:
+        variance = variance + parts[name] ** 2
+        finite = np.where(np.isfinite(few[name]), few[name], np.inf)
+        bottom = bottom + parts[name] ** 4 / finite
+    freedom = np.divide(variance**2, bottom, out=np.full(len(others), np.inf), where=bottom > 0)
+    freedom = np.where(np.isnan(variance), np.nan, np.maximum(freedom, 1.0))
+    return student_quantile(0.5 + coverage / 2, freedom) * np.sqrt(variance), freedom
 
 
 def product(left: Estimates, right: Estimates) -> Estimates:

@@ -14,7 +14,7 @@ from __future__ import annotations
 import math
 import re
 from functools import cache
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from pint import UnitRegistry
@@ -31,7 +31,7 @@ centimeter = 0.01 meter = cm
 kilometer = 1000 meter = km
 gram = 0.001 kilogram = g
 milligram = 0.000001 kilogram = mg
-tonne = 1000 kilogram = t
+tonne = 1000 kilogram = t = metric_ton
 liter = 0.001 meter ** 3 = L = l = litre
 milliliter = 0.000001 meter ** 3 = ml = mL
 hectare = 10000 meter ** 2 = ha
@@ -78,6 +78,18 @@ DOOR = {
     "deg": math.pi / 180,
 }
 
+_DOOR_OF = {
+    "length": ("m", "cm", "mm", "km"),
+    "area": ("m2", "cm2", "mm2"),
+    "volume": ("m3", "cm3"),
+    "mass": ("kg", "g", "t"),
+    "density": ("kg_m3", "g_cm3"),
+    "rate": ("kg_m2",),
+    "speed": ("kmh",),
+    "share": ("percent",),
+    "angle": ("deg",),
+}
+
 #: What each SI unit measures, for messages and for the check of dimensions.
 MEASURES = {
     "m": "length",
@@ -112,7 +124,13 @@ _SI_EXPRESSION = {
     "rad": "radian",
     "ratio": "",
 }
-_SPELLED = {"kmh": "km/h", "mph": "mi/h", "ratio": "", "1000ft2": "ksqft", "fraction": ""}
+_SPELLED = {"kmh": "km/h", "mph": "mi/h", "ratio": "1", "1000ft2": "ksqft", "fraction": "1"}
+_WORDS = "survey_foot|survey_acre|short_ton|long_ton|metric_ton|us_gallon|imperial_gallon"
+_PIECES = re.compile(rf"((?:{_WORDS})[23]?)(?=_|$)|([A-Za-z]+[23]?)(?=_|$)")
+_PIECE = re.compile(rf"(?:(?:{_WORDS}|[A-Za-z]+)[23]?(?:_|$))+(?<!_)")
+
+
+_ANGLES = ("rad", "radian", "radians", "deg", "degree", "degrees")
 
 
 class UnitFault(ValueError):
@@ -120,34 +138,27 @@ class UnitFault(ValueError):
 
 
 @cache
-def registry() -> UnitRegistry:
+def registry() -> UnitRegistry[Any]:
     """The closed pint registry of the trade's units, about thirty lines; built at first use."""
     import pint
 
-    units: UnitRegistry = pint.UnitRegistry(None)
+    units: UnitRegistry[Any] = pint.UnitRegistry(None)
     units.load_definitions(DEFINITIONS.strip().splitlines())
     return units
 
 
 def _expression(text: str) -> str:
-    """``short_ton_per_acre`` -> ``short_ton/acre``; ``g_cm3`` -> ``g/cm**3``."""
-    parts = [_power(part) for part in text.split("_per_")]
-    return "/".join(f"({part})" for part in parts if part) or ""
+    """``short_ton_per_acre`` -> ``(short_ton)/(acre)``; ``g_cm3`` -> ``(g/cm**3)``."""
+    return "/".join(f"({_product(part)})" for part in text.split("_per_"))
 
 
-def _power(part: str) -> str:
+def _product(part: str) -> str:
     if part in _SPELLED:
         return _SPELLED[part]
-    names = ("survey_foot", "survey_acre", "short_ton", "long_ton", "us_gallon", "imperial_gallon")
-    head, rest = next(((n, part[len(n) :]) for n in names if part.startswith(n)), ("", part))
-    if head:
-        rest = rest.removeprefix("_")
-        return head if not rest else f"{head}{_caret(rest)}"
-    return "/".join(_caret(piece) for piece in part.split("_"))
-
-
-def _caret(piece: str) -> str:
-    return re.sub(r"^([A-Za-z]*)([23])$", r"\1**\2", piece)
+    pieces = _PIECE.fullmatch(part) and [m[1] or m[2] for m in _PIECES.finditer(part)]
+    if not pieces:
+        raise UnitFault(part)
+    return "/".join(re.sub(r"(?<=[a-z])([23])$", r"**\1", piece) for piece in pieces)
 
 
 def factor_to_si(unit: str, si: str) -> float:
@@ -166,14 +177,14 @@ def factor_to_si(unit: str, si: str) -> float:
         raise ValueError(f"{si!r} is not an SI unit of geosand: {', '.join(MEASURES)}")
     if not re.fullmatch(r"[A-Za-z][A-Za-z0-9_]{0,40}", unit):  # never let free text reach a parser
         raise UnitFault(f"{unit!r} is not a unit: use one of {_EXAMPLES[MEASURES[si]]}")
-    if re.search(r"(?<![a-z_])tons?(?![a-z])", unit):
+    if re.search(r"(?<![a-z_])tons?(?![a-z])", unit, re.IGNORECASE):
         raise UnitFault(f"{unit!r} is not one mass: write tonne, short_ton or long_ton")
     measure = MEASURES[si]
-    known = {"length": "m cm mm km", "area": "m2 cm2 mm2", "volume": "m3 cm3", "mass": "kg g t"}
-    known |= {"density": "kg_m3 g_cm3", "rate": "kg_m2", "speed": "kmh", "share": "percent"}
-    known |= {"angle": "deg"}
-    if unit in known[measure].split():
+    if unit in _DOOR_OF[measure]:
         return DOOR[unit]
+    # pint counts angles as plain numbers, so that degrees would pass as a share
+    if (unit in _ANGLES) != (si == "rad"):
+        raise UnitFault(f"{unit!r} is no {measure}: use one of {_EXAMPLES[measure]}")
     return _pint_factor(unit, si)
 
 
@@ -182,17 +193,14 @@ def _pint_factor(unit: str, si: str) -> float:
     import pint
 
     measure = MEASURES[si]
+    example = _EXAMPLES[measure]
     try:
-        quantity = registry().Quantity(1.0, _expression(unit))
-        return float(quantity.to(_SI_EXPRESSION[si]).magnitude)
+        found = registry().Quantity(1.0, registry().parse_units(_expression(unit)))
+        return float(found.to(_SI_EXPRESSION[si]).magnitude)
     except pint.DimensionalityError:
-        raise UnitFault(
-            f"{unit!r} does not measure a {measure}: use one of {_EXAMPLES[measure]}"
-        ) from None
-    except (pint.PintError, ValueError, TypeError, AttributeError, AssertionError, SyntaxError):
-        raise UnitFault(
-            f"{unit!r} is not a unit known here: use one of {_EXAMPLES[measure]}"
-        ) from None
+        raise UnitFault(f"{unit!r} is no {measure}: use one of {example}") from None
+    except Exception:  # a parser of free text fails in ways that no list of classes holds
+        raise UnitFault(f"{unit!r} is not a unit known here: use one of {example}") from None
 
 
 def to_si(values: Floats, unit: str, si: str) -> Floats:
@@ -201,8 +209,9 @@ def to_si(values: Floats, unit: str, si: str) -> Floats:
 
 
 _QUANTITY = re.compile(
-    r"^\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*([A-Za-z%][\w/%*^ ]*)\s*$"
+    r"([+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d+)?)\s*([A-Za-z%][\w/%^ ]*)", re.ASCII
 )
+_LONGEST_QUANTITY = 60
 
 
 def parse_quantity(text: str, si: str) -> float:
@@ -212,13 +221,18 @@ def parse_quantity(text: str, si: str) -> float:
     0.0005
     """
     if "," in text:
-        raise UnitFault(f"{text!r}: write a point as the decimal mark and no thousands separators")
-    match = _QUANTITY.match(text)
+        raise UnitFault(
+            f"{text[:40]!r}: write a point as the decimal mark and no thousands separators"
+        )
+    plain = text.strip().replace("²", "2").replace("³", "3")
+    match = _QUANTITY.fullmatch(plain) if len(plain) <= _LONGEST_QUANTITY else None
     if not match:
         example = _EXAMPLES[MEASURES[si]]
-        raise UnitFault(f"{text!r} is not a number with a unit, like 0.5mm; units: {example}")
-    unit = match[2].strip().replace("%", "percent").replace("^", "").replace("/", "_per_")
-    value = float(match[1]) * factor_to_si(unit.replace(" ", "_"), si)
+        raise UnitFault(f"{text[:40]!r} is not a number with a unit, like 0.5mm; units: {example}")
+    unit = match[2].strip().replace("%", "percent").replace("^", "")
+    unit = re.sub(r"1000\s+(?=ft2)", "1000", unit)
+    unit = re.sub(r"\s*/\s*", "_per_", unit).replace(" ", "_")
+    value = float(match[1]) * factor_to_si(unit, si)
     if not math.isfinite(value):
         raise UnitFault(f"{text!r} is not a finite number")
     return value

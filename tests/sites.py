@@ -32,9 +32,7 @@ def square(lon: float, lat: float, side_m: float) -> dict[str, Any]:
     }
 
 
-def surface(
-    id: str | None, kind: str | None, geometry: Any, **properties: Any
-) -> dict[str, Any]:
+def surface(id: str | None, kind: str | None, geometry: Any, **properties: Any) -> dict[str, Any]:
     """One GeoJSON feature of a surface; ``None`` leaves ``id`` or ``kind`` out."""
     named = {"id": id, "kind": kind}
     return {
@@ -104,10 +102,7 @@ SURFACES = [
     surface("t1", "tee", square(*T1, 10.0), name="First tee"),
 ]
 DRESSINGS = "dressing,date,surfaces,planned_depth_mm,swath_m\nD1,2026-04-10,green,0.6,4\n"
-LOADS = (
-    "load,dressing,count,unit_mass_kg,u_unit_mass_kg,u_label_percent\n"
-    "L1,D1,52,25,0.25,1\n"
-)
+LOADS = "load,dressing,count,unit_mass_kg,u_unit_mass_kg,u_label_percent\nL1,D1,52,25,0.25,1\n"
 TRAY = {"tray_length_mm": 400, "tray_width_mm": 250}
 CATCHES = [
     {"catch": f"c{k}", "dressing": "D1", "lon": lon + dx, "lat": lat, **TRAY}
@@ -180,3 +175,14 @@ def _bytes(content: Any) -> bytes:
     if isinstance(content, Mapping):
         return json.dumps(content).encode()
     return table(content).encode()
+
+
+def refusal(folder: Path) -> list[str]:
+    """The texts of all faults for which a site folder is refused; AssertionError if it is not."""
+    from geosand.formats.site_folder import Refused, read_site
+
+    try:
+        site = read_site(folder)
+    except Refused as problem:
+        return [str(fault) for fault in problem.faults]
+    raise AssertionError(f"not refused; findings: {[str(f) for f in site.findings]}")

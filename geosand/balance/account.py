@@ -256,8 +256,9 @@ def _findings(
                 " the reason, and one dressing can not prove which figure is off"
             )
             findings.append(Finding(about=name, text=text, topic="balance"))
-        elif methods.agree[k] is False:
-            text = "the methods differ by more than the agreement: see the balance for why"
+        two = (methods.mass_rate_kg_m2[k], methods.volume_rate_kg_m2[k])
+        if np.isfinite(two).all() and max(two) > min(two) * (1 + site.settings.agreement):
+            text = "the catches' mass and volume differ by more than the agreement: check the balance"
             findings.append(Finding(about=name, text=text, topic="balance"))
     for g, dressing in enumerate(dressing_of_group.tolist()):
         if throw.reach_m[g] > FAR_REACH_M:

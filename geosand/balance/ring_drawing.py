@@ -75,11 +75,12 @@ def _zones(stands: Stands) -> tuple[Geometries, Geometries]:
 
 def _own_ground(ground: Ground, row: int) -> shapely.Geometry:
     """Union of the strips of one surface, each the quadrangle between two rays."""
-    rays = ground.rays
+    rays, strips = ground.rays, ground.fine
     mine = np.flatnonzero(rays.row == row)
     after = rays.after[mine]
-    ends = rays.at + rays.out * ground.cuts_m[:, None]
-    corners = (rays.at[mine], ends[mine], ends[after], rays.at[after])
+    start = rays.at[mine] + rays.out[mine] * strips.cut_start_m[mine, None]
+    end = rays.at[after] + rays.out[after] * strips.cut_end_m[mine, None]
+    corners = (rays.at[mine], start, end, rays.at[after])
     wide = (rays.width_m[mine] > 0) | (rays.turn_rad[mine] > 0)
     return shapely.union_all(shapely.make_valid(shapely.polygons(np.stack(corners, 1)[wide])))
 

@@ -27,6 +27,7 @@ from geosand.balance.ring_strips import (
     is_steiner,
     parts_less_holes,
     rays_of,
+    strips_of,
     subdivided,
 )
 from geosand.columns import Bools, Floats, Geometries, Ints, take
@@ -52,8 +53,8 @@ class Ground:
     cap_m: float
     strips: Strips  #: sorted by row
     crossings: Crossings  #: sorted by row
-    rays: Rays  #: rows of surfaces with rays only
-    cuts_m: Floats  #: one per ray
+    rays: Rays  #: of those surfaces that have any
+    fine: Strips  #: one after each ray
     cut: Bools  #: by row: strips end before the cap somewhere
 
 
@@ -65,11 +66,7 @@ def distinct_stands(
     surrounds_width_m: Floats,
 ) -> tuple[Stands, Ints]:
     """The distinct cases, and which one each row is: the same set dressed again is laid once."""
-    drawn = ~shapely.is_missing(collars)
-    shape = _codes(shapely.to_wkb(surfaces))
-    collar = np.zeros(len(surfaces), np.int64)
-    if drawn.any():
-        collar[drawn] = 1 + _codes(shapely.to_wkb(collars[drawn]))
+    shape, collar = _codes(surfaces), _codes(collars)
     columns = np.column_stack((shape, collar, collar_width_m, surrounds_width_m))
     _, key = np.unique(columns, axis=0, return_inverse=True)
     order = np.lexsort((key, dressing))
@@ -96,8 +93,14 @@ def distinct_stands(
     )
 
 
-def _codes(texts: Any) -> Ints:
-    codes: Ints = np.unique(texts, return_inverse=True)[1]
+def _codes(shapes: Geometries) -> Ints:
+    """The same number for the same polygon; one object in many rows is read only once."""
+    _, first, which = np.unique(
+        np.fromiter(map(id, shapes), np.int64, len(shapes)), return_index=True, return_inverse=True
+    )
+    texts: Any = shapely.to_wkb(shapes[first])
+    texts[shapely.is_missing(shapes[first])] = b""
+    codes: Ints = np.unique(texts, return_inverse=True)[1][which]
     return codes
 
 
@@ -115,21 +118,15 @@ def lay_ground(stands: Stands, hazards: list[Geometries], cap_m: float) -> Groun
     rayed = np.flatnonzero(with_rays)
     edges = edges_of(surfaces[rayed])
     edges = replace(edges, row=rayed[edges.row])
-    rays = rays_of(edges, float(np.clip(cap_m / 10, 0.3, 3.0)), cut)
+    rays = rays_of(edges, float(np.clip(cap_m / 10, 0.3, 3.0)), cap_m, cut)
     cuts = cuts_of(rays, edges, surfaces, pairs, cut, cap_m)
-    fine = Strips(
-        row=rays.row,
-        width_m=rays.width_m,
-        turn_rad=rays.turn_rad,
-        cut_start_m=cuts,
-        cut_end_m=cuts[rays.after],
-    )
+    fine = strips_of(rays, cuts, cap_m)
     return Ground(
         cap_m=cap_m,
         strips=_joined(fine, surfaces, ~with_rays, cap_m),
-        crossings=_crossings(rays, fine, *zones),
+        crossings=_crossings(rays, fine, cap_m, *zones),
         rays=rays,
-        cuts_m=cuts,
+        fine=fine,
         cut=cut,
     )
 
@@ -186,12 +183,14 @@ def _joined(fine: Strips, surfaces: Geometries, whole: Bools, cap_m: float) -> S
 
 
 def _crossings(
-    rays: Rays, strips: Strips, rows: Ints, polygons: Geometries, zones: Ints
+    rays: Rays, strips: Strips, cap_m: float, rows: Ints, polygons: Geometries, zones: Ints
 ) -> Crossings:
     """Crossings of strips with zone polygons, four lines a strip for hazards, else its middle."""
     smooth = zones < HAZARD
     found = [
-        _crossed(*subdivided(rays, strips, parts), rows[which], polygons[which], zones[which])
+        _crossed(
+            *subdivided(rays, strips, parts), cap_m, rows[which], polygons[which], zones[which]
+        )
         for parts, which in ((1, smooth), (4, ~smooth))
         if which.any()
     ]
@@ -213,12 +212,18 @@ def _crossings(
 
 
 def _crossed(
-    at: Floats, out: Floats, strips: Strips, rows: Ints, polygons: Geometries, zones: Ints
+    at: Floats,
+    out: Floats,
+    strips: Strips,
+    cap_m: float,
+    rows: Ints,
+    polygons: Geometries,
+    zones: Ints,
 ) -> Crossings:
     """Crossings of the strips of ``rows`` with a polygon each; loops over these pairs."""
     first = np.searchsorted(strips.row, np.stack((rows, rows + 1)))
     crossed = [
-        crossings_of(at[start:end], out[start:end], polygon)
+        crossings_of(at[start:end], out[start:end], polygon, cap_m)
         for start, end, polygon in zip(*first, polygons, strict=True)
     ]
     count = [len(ray) for ray, _, _ in crossed]

@@ -107,21 +107,23 @@ def mass_share_slope(strips: Strips, reach_m: Floats) -> Floats:
 def _mean_over_cut(strips: Strips, limit: Floats, a: Floats, b: Floats, c: Floats) -> Floats:
     """Mean of the polynomial a·u + b·u² + c·u³ at u = min(cut, limit), the cut running linearly."""
     start, end = strips.cut_start_m, strips.cut_end_m
-    span = end - start
-    even = np.abs(span) < _SAME_SPAN_M
+    mean = _value(np.minimum((start + end) / 2, limit), a, b, c)
+    uneven = np.flatnonzero(np.abs(end - start) > _SAME_SPAN_M)
+    if len(uneven):
+        start, end, limit, a, b, c = (x[uneven] for x in (start, end, limit, a, b, c))
+        capped = _integral(np.minimum(end, limit), a, b, c)
+        capped -= _integral(np.minimum(start, limit), a, b, c)
+        beyond = np.maximum(end, limit) - np.maximum(start, limit)
+        mean[uneven] = (capped + beyond * _value(limit, a, b, c)) / (end - start)
+    return mean
 
-    def value(u: Floats) -> Floats:
-        return u * (a + u * (b + u * c))
 
-    def integral(u: Floats) -> Floats:
-        return u * u * (a / 2 + u * (b / 3 + u * c / 4))
+def _value(u: Floats, a: Floats, b: Floats, c: Floats) -> Floats:
+    return u * (a + u * (b + u * c))
 
-    flat = value(np.minimum((start + end) / 2, limit))
-    if even.all():
-        return flat
-    capped = integral(np.minimum(end, limit)) - integral(np.minimum(start, limit))
-    beyond = value(limit) * (np.maximum(end, limit) - np.maximum(start, limit))
-    return np.where(even, flat, (capped + beyond) / np.where(even, 1.0, span))
+
+def _integral(u: Floats, a: Floats, b: Floats, c: Floats) -> Floats:
+    return u * u * (a / 2 + u * (b / 3 + u * (c / 4)))
 
 
 def edges_of(surfaces: Geometries) -> Edges:
@@ -149,40 +151,45 @@ def _after_in_ring(ring: Ints) -> Ints:
     return after
 
 
-def rays_of(edges: Edges, spacing_m: float, cut: Bools) -> Rays:
+def rays_of(edges: Edges, spacing_m: float, cap_m: float, cut: Bools) -> Rays:
     """Rays at most ``spacing_m`` apart along the edges and 0.12 rad apart round convex corners.
 
-    Where ``cut`` (by surface), concave corners have no strip: cuts of the strips beside them tell
-    what is lost there. Elsewhere they keep Steiner's negative strip.
+    Where ``cut`` (by surface), concave corners have no strip: the cuts of the strips beside them
+    tell what is lost there. Elsewhere they keep Steiner's negative strip.
     """
     before = np.empty_like(edges.after)
     before[edges.after] = np.arange(len(edges.after))
     concave = edges.turn_rad < -1e-9
     hollow = cut[edges.row] & concave & concave[before]  # cuts rise from 0 and fall to 0 again
-    pieces = np.maximum(np.ceil(edges.length_m / spacing_m), np.where(hollow, 4, 1)).astype(
-        np.int64
-    )
+    fewest = np.where(hollow, 4, 1)
+    pieces = np.maximum(np.ceil(edges.length_m / spacing_m), fewest).astype(np.int64)
+    step = edges.length_m / pieces
+    # beside a concave corner the cut is s/tan(turn/2): one more ray where that reaches the cap
+    rise = cap_m * np.tan(np.where(concave, -edges.turn_rad, 0.0) / 2)
+    more = cut[edges.row] & concave & (rise < 0.9 * step[edges.after].clip(max=step))
     fans = np.maximum(np.ceil(edges.turn_rad / _FAN_RAD), 1).astype(np.int64)
-    edge, place = ragged(np.zeros(len(pieces), np.int64), pieces + fans)
-    n, corner = pieces[edge], place >= pieces[edge]
-    step = edges.length_m[edge] / n
+    straight = pieces + more + more[before]  # strips along each edge
+    edge, place = ragged(np.zeros(len(pieces), np.int64), straight + fans)
+    corner = place >= straight[edge]
+    regular = place - more[before][edge]
+    far = np.clip(regular, 0, pieces[edge]) * step[edge]
+    far = np.where(more[before][edge] & (place == 1), rise[before][edge], far)
+    length = edges.length_m[edge]
+    far = np.where(more[edge] & (regular == pieces[edge]), length - rise[edge], far)
+    far = np.where(corner, length, far)
     opening = edges.turn_rad[edge] / fans[edge]
     right = np.column_stack((edges.along[:, 1], -edges.along[:, 0]))[edge]
-
-    at = edges.start[edge] + edges.along[edge] * (np.minimum(place, n) * step)[:, None]
-    out = _turned(right, np.where(corner, (place - n) * opening, 0.0))
-    pinched = np.where(place == 0, concave[before[edge]], corner & concave[edge])
-    first = np.concatenate(([0], np.cumsum(pieces + fans)))[:-1]
+    first = np.cumsum(straight + fans) - straight - fans
     after = np.arange(1, len(edge) + 1)
-    after[first + pieces + fans - 1] = first[edges.after]
+    after[first + straight + fans - 1] = first[edges.after]
     lost = cut[edges.row[edge]] & concave[edge]
     return Rays(
         row=edges.row[edge],
-        at=at,
-        out=out,
-        width_m=np.where(corner, 0.0, step),
+        at=edges.start[edge] + edges.along[edge] * far[:, None],
+        out=_turned(right, np.where(corner, (place - straight[edge]) * opening, 0.0)),
+        width_m=np.where(corner, 0.0, np.append(far[1:], 0.0) - far),
         turn_rad=np.where(corner & ~lost, opening, 0.0),
-        pinched=pinched,
+        pinched=np.where(place == 0, concave[before[edge]], corner & concave[edge]),
         after=after,
     )
 
@@ -191,6 +198,18 @@ def _turned(vectors: Floats, angle_rad: Floats) -> Floats:
     c, s = np.cos(angle_rad), np.sin(angle_rad)
     x, y = vectors[:, 0], vectors[:, 1]
     return np.column_stack((c * x - s * y, s * x + c * y))
+
+
+def strips_of(rays: Rays, cuts_m: Floats, cap_m: float) -> Strips:
+    """The strip that follows each ray, with the cuts of the rays on both sides, at most the cap."""
+    start = np.minimum(cuts_m, cap_m)
+    return Strips(
+        row=rays.row,
+        width_m=rays.width_m,
+        turn_rad=rays.turn_rad,
+        cut_start_m=start,
+        cut_end_m=start[rays.after],
+    )
 
 
 def subdivided(rays: Rays, strips: Strips, parts: int) -> tuple[Floats, Floats, Strips]:
@@ -246,11 +265,11 @@ def first_touch(at: Floats, out: Floats, edges: Edges) -> Floats:
 def cuts_of(
     rays: Rays, edges: Edges, surfaces: Geometries, pairs: tuple[Ints, Ints], cut: Bools, cap: float
 ) -> Floats:
-    """Distance from the edge at which each ray ends, at most ``cap``; only for ``cut`` rows.
+    """Distance from the edge at which each ray ends, inf where nothing within ``cap`` ends it.
 
-    ``pairs`` are the surfaces near each other. Loops over the few surfaces that are cut.
+    ``pairs`` are the surfaces near each other. Loops over the few surfaces that are ``cut``.
     """
-    result = np.full(len(rays.row), cap)
+    result = np.full(len(rays.row), np.inf)
     result[rays.pinched & cut[rays.row]] = 0.0
     ray_first = np.searchsorted(rays.row, np.arange(len(surfaces) + 1))
     edge_first = np.searchsorted(edges.row, np.arange(len(surfaces) + 1))
@@ -273,10 +292,13 @@ def cuts_of(
     return result
 
 
-def crossings_of(at: Floats, out: Floats, zone: Geometries) -> tuple[Ints, Floats, Floats]:
+def crossings_of(
+    at: Floats, out: Floats, zone: shapely.Geometry, cap_m: float
+) -> tuple[Ints, Floats, Floats]:
     """Where rays cross the outline of a polygon: ray, distance, sign (+1 leaves, −1 enters).
 
     What lies inside is then Σ sign·(area of the strip up to the distance), for a ray of any start.
+    Crossings beyond the cap are counted together there, and left out where they make nothing.
     """
     rings, ring_xy = _closed_rings(zone)
     origin = at.mean(axis=0)
@@ -289,11 +311,17 @@ def crossings_of(at: Floats, out: Floats, zone: Geometries) -> tuple[Ints, Float
     way = left[ray, corner + 1] - left[ray, corner]
     offset = a - p[ray]
     distance = (offset[:, 0] * step[:, 1] - offset[:, 1] * step[:, 0]) / way
-    ahead = distance > 0
-    return ray[ahead], distance[ahead], np.sign(way)[ahead]
+    sign = np.where(distance > 0, np.sign(way), 0.0)
+    beyond = np.bincount(ray, np.where(distance >= cap_m, sign, 0.0), len(at))
+    kept, ends = (distance > 0) & (distance < cap_m), np.flatnonzero(beyond)
+    return (
+        np.concatenate((ray[kept], ends)),
+        np.concatenate((distance[kept], np.full(len(ends), cap_m))),
+        np.concatenate((sign[kept], beyond[ends])),
+    )
 
 
-def _closed_rings(zone: Geometries) -> tuple[Ints, Floats]:
+def _closed_rings(zone: shapely.Geometry) -> tuple[Ints, Floats]:
     parts = shapely.get_parts(shapely.orient_polygons(zone))
     xy, ring = shapely.get_coordinates(shapely.get_rings(parts), return_index=True)
     return ring, xy

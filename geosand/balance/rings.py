@@ -120,12 +120,12 @@ def throw_off(
     groups, known = len(overthrow_kg), np.isfinite(rate_kg_m2)
     rate = np.where(known, rate_kg_m2, 0.0)
     edge = _sums(group, rate * shapely.length(surfaces), groups)
-    placeable = (edge > 0) & (np.bincount(group, ~known, groups) == 0)
+    placeable = (edge > 0) & (_sums(group, (~known).astype(np.float64), groups) == 0)
     targets = np.clip(np.stack((overthrow_kg, low_kg, high_kg)), 0.0, None)
     targets = np.where(placeable, targets, np.nan)
     kinds, parts = _hazard_parts(hazards, hazard_kind)
     stands, stand = distinct_stands(surfaces, dressing, collars, collar_width_m, surrounds_width_m)
-    cap = _first_cap(surfaces, rate, group, targets, collars, collar_width_m, surrounds_width_m)
+    cap = max(_widest_zone(stands), _reach_alone(surfaces, rate, group, targets))
     while True:
         ground = lay_ground(stands, parts, cap)
         laid = _bring(ground, stands, stand, rate, group, groups)
@@ -133,7 +133,8 @@ def throw_off(
         if cap >= FARTHEST_REACH_M or not np.isinf(reach).any():
             break
         cap = min(2 * cap, FARTHEST_REACH_M)
-    return _split(laid, reach, targets, edge, (overthrow_kg > 0) & ~placeable, kinds)
+    area = _areas(ground, stands, stand)
+    return _split(laid, reach, targets, edge, area, (overthrow_kg > 0) & ~placeable, kinds)
 
 
 def _sums(owner: Ints, column: Floats, count: int) -> Floats:
@@ -155,26 +156,22 @@ def _hazard_parts(hazards: Geometries, kind: Strings) -> tuple[list[str], list[G
     return kinds, [p[shapely.get_dimensions(p) == 2] for p in parts]
 
 
-def _first_cap(
-    surfaces: Geometries,
-    rate: Floats,
-    group: Ints,
-    targets: Floats,
-    collars: Geometries,
-    collar_m: Floats,
-    surrounds_m: Floats,
-) -> float:
-    """How far ground is laid at first: beyond the zones, and the reaches as if nothing met."""
+def _widest_zone(stands: Stands) -> float:
+    """How far from an edge a collar with its surrounds extends at most."""
+    drawn = np.nan_to_num(shapely.hausdorff_distance(stands.collar, stands.surface))
+    widest = np.maximum(stands.collar_width_m, drawn) + stands.surrounds_width_m
+    return float(np.clip(widest.max(initial=0.0), 1.0, FARTHEST_REACH_M))
+
+
+def _reach_alone(surfaces: Geometries, rate: Floats, group: Ints, targets: Floats) -> float:
+    """The longest reach as if no ring met anything, with a fifth to spare."""
     groups = targets.shape[1]
-    straight = np.bincount(group, rate * shapely.length(surfaces), groups) / 2
-    round_ = np.bincount(group, rate * np.pi * parts_less_holes(surfaces), groups) / 3
+    straight = _sums(group, rate * shapely.length(surfaces), groups) / 2
+    round_ = _sums(group, rate * np.pi * parts_less_holes(surfaces), groups) / 3
     root = np.sqrt(np.maximum(straight**2 + 4 * round_ * targets, 0.0))
     with np.errstate(invalid="ignore", divide="ignore"):
-        alone = 2 * targets / (straight + root)
-    drawn = np.nan_to_num(shapely.hausdorff_distance(collars, surfaces))
-    zones = np.maximum(collar_m, drawn) + surrounds_m
-    widest = max(1.0, 1.2 * np.nan_to_num(alone).max(initial=0.0), zones.max(initial=0.0))
-    return float(min(widest, FARTHEST_REACH_M))
+        alone = np.nan_to_num(2 * targets / (straight + root))
+    return float(min(1.2 * alone.max(initial=0.0), FARTHEST_REACH_M))
 
 
 def _bring(
@@ -243,7 +240,20 @@ def _masses(laid: _Laid, reach_m: Floats) -> dict[int, Floats]:
     reach = np.clip(np.nan_to_num(reach_m, posinf=np.inf), 1e-9, laid.cap_m)[laid.group]
     reach = np.where(reach_m[laid.group] > 0, reach, np.nan)
     zones = _zone_sums(laid, reach, 1 / reach)
-    return {zone: np.nan_to_num(laid.rate * share) for zone, share in zones.items()}
+    masses = {zone: np.nan_to_num(laid.rate * share) for zone, share in zones.items()}
+    masses[OUTER] = np.minimum(masses[OUTER], masses[-1])  # a drawn zone is cut by lines, once each
+    masses[COLLAR] = np.minimum(masses[COLLAR], masses[OUTER])
+    return masses
+
+
+def _areas(ground: Ground, stands: Stands, stand: Ints) -> tuple[Floats, Floats]:
+    """Collar and surrounds of each row in m², on its own ground."""
+    count = len(stands.surface)
+    one = np.ones(count)
+    every = np.arange(count)
+    laid = _bring(ground, stands, every, one, np.zeros(count, np.int64), 1)
+    area = _zone_sums(laid, one * ground.cap_m, 0 * one)
+    return area[COLLAR][stand], np.maximum(area[OUTER] - area[COLLAR], 0.0)[stand]
 
 
 def _zone_sums(laid: _Laid, reach: Floats, inverse_reach: Floats) -> dict[int, Floats]:
@@ -257,13 +267,11 @@ def _zone_sums(laid: _Laid, reach: Floats, inverse_reach: Floats) -> dict[int, F
 
     limit = np.minimum(crossings.limit_m, reach[crossed])
     share = crossings.sign * mass_share(crossings.strips, limit, inverse_reach[crossed])
-    by_zone = {
-        int(z): laid.rows(np.where(crossings.zone == z, share, 0.0), crossed)
-        for z in np.unique(crossings.zone)
-    }
-    nothing = np.zeros(len(laid.rate))
-    collar = np.where(laid.drawn, by_zone.get(COLLAR, nothing), within(laid.collar_m))
-    outer = np.where(laid.drawn, by_zone.get(OUTER, nothing), within(laid.outer_m))
+    zones = 1 + int(crossings.zone.max(initial=OUTER))
+    cell = _sums(crossed * zones + crossings.zone, share, len(laid.rate) * zones)
+    by_zone = dict(enumerate(cell.reshape(-1, zones).T))
+    collar = np.where(laid.drawn, by_zone[COLLAR], within(laid.collar_m))
+    outer = np.where(laid.drawn, by_zone[OUTER], within(laid.outer_m))
     return by_zone | {-1: within(reach), COLLAR: collar, OUTER: outer}
 
 
@@ -272,6 +280,7 @@ def _split(
     reach: Floats,
     targets: Floats,
     edge: Floats,
+    area: tuple[Floats, Floats],
     lost: Bools,
     kinds: list[str],
 ) -> ThrowOff:
@@ -280,9 +289,8 @@ def _split(
     unknown = np.where(lost, np.nan, 0.0)
     collar = main[COLLAR] + unknown[laid.group]
     surrounds = main[OUTER] - main[COLLAR] + unknown[laid.group]
-    farther = np.maximum(main[-1] - main[OUTER], 0.0) + unknown[laid.group]
+    farther = main[-1] - main[OUTER] + unknown[laid.group]
     farther = farther + _remainder(laid, main[-1], np.where(np.isinf(reach[0]), targets[0], 0.0))
-    area = _zone_sums(laid, np.full(len(collar), laid.cap_m), np.zeros(len(collar)))
     rings = np.where((targets[0] > 0) & np.isfinite(reach[0]), reach[0], np.nan)
     ends = np.where(np.isnan(targets), np.nan, 0.0)
     with np.errstate(invalid="ignore", divide="ignore"):
@@ -292,16 +300,16 @@ def _split(
         strip_width_m=strip,
         reach_low_m=np.where(np.isinf(reach[1]), np.nan, reach[1]),
         reach_high_m=np.where(np.isinf(reach[2]), np.nan, reach[2]),
-        group_collar_kg=laid.by_group(collar),
-        group_surrounds_kg=laid.by_group(surrounds),
-        group_farther_kg=laid.by_group(farther),
+        group_collar_kg=laid.by_group(collar) + unknown,
+        group_surrounds_kg=laid.by_group(surrounds) + unknown,
+        group_farther_kg=laid.by_group(farther) + unknown,
         collar_low_kg=laid.by_group(low[COLLAR]) + ends[1],
         collar_high_kg=laid.by_group(high[COLLAR]) + ends[2],
         collar_kg=collar,
         surrounds_kg=surrounds,
         farther_kg=farther,
-        collar_area_m2=area[COLLAR],
-        surrounds_area_m2=area[OUTER] - area[COLLAR],
+        collar_area_m2=area[0],
+        surrounds_area_m2=area[1],
         hazard_kg={
             kind: main.get(HAZARD + code, 0.0) + unknown[laid.group]
             for code, kind in enumerate(kinds)

@@ -4,88 +4,103 @@ from __future__ import annotations
 
 import csv
 import io
+import re
+from collections.abc import Sequence
 
-from geosand.errors import Faults
-from geosand.site.reading import Cell, RawTable, quoted
+from geosand.errors import Faults, Finding
+from geosand.site.cells import Cell, RawTable, quoted
 
-MAXIMUM_ROWS = 1_000_000
+MAXIMUM_ROWS = 200_000
+MAXIMUM_COLUMNS = 300
+_SEPARATOR_LINE = re.compile(r"sep=([,;\t])\r?\n")  #: a spreadsheet's own first line
 
 
-def decode(content: bytes, file: str, faults: Faults) -> str:
-    """Text of a file; a fault for bytes that are no text."""
-    if content[:2] in (b"\xff\xfe", b"\xfe\xff"):
-        encodings = ["utf-16"]
-    else:
-        encodings = ["utf-8-sig", "cp1252"]
-    for encoding in encodings:
+def decode(content: bytes, file: str, faults: Faults, findings: list[Finding]) -> str | None:
+    """Text of a file; None with a fault for bytes that are no text."""
+    wide = content[:2] in (b"\xff\xfe", b"\xfe\xff")
+    for encoding in ("utf-16",) if wide else ("utf-8-sig", "cp1252"):
         try:
             text = content.decode(encoding)
         except UnicodeDecodeError:
             continue
         if "\0" in text:
             break
+        if encoding == "cp1252":
+            said = "is not UTF-8; it is read as Windows-1252: look at names with accents"
+            findings.append(Finding(about=file, text=said, topic="file"))
         return text
-    faults.add(file, "is not a text file", remedy="save it as CSV, UTF-8")
-    return ""
+    faults.add(file, "is not a text file", remedy="save it as text in UTF-8")
+    return None
 
 
-def read_csv(content: bytes, file: str, faults: Faults) -> RawTable:
-    """Rows by column; row numbers as a spreadsheet counts lines, blank lines left out."""
-    text = decode(content, file, faults)
-    lines = csv.reader(io.StringIO(text, newline=""), delimiter=_delimiter(text), strict=True)
-    header: list[str] | None = None
+def read_csv(content: bytes, file: str, faults: Faults, findings: list[Finding]) -> RawTable:
+    """Rows by column, blank rows left out; row numbers as a spreadsheet shows them.
+
+    A quoted cell may hold line breaks: its row is one row, as in a spreadsheet.
+    """
+    text = decode(content, file, faults, findings)
+    if text is None:
+        return RawTable(file=file, rows=[], columns={}, unreadable=True)
+    said = _SEPARATOR_LINE.match(text)
+    separator = said[1] if said else _separator(text)
+    stream = io.StringIO(text[said.end() :] if said else text, newline="")
+    lines = csv.reader(stream, delimiter=separator, strict=True, skipinitialspace=True)
+    header: list[str] = []
     rows: list[int] = []
     cells: list[list[str]] = []
-    start = 1
+    number = 0
     try:
-        for line in lines:
-            number, start = start, lines.line_num + 1
+        for number, line in enumerate(lines, start=1):
             if not any(cell.strip() for cell in line):
                 continue
-            if header is None:
+            if not header:
                 header = [cell.strip() for cell in line]
-                continue
-            if any(cell.strip() for cell in line[len(header) :]):
-                faults.add(
-                    file,
-                    f"{len(line)} cells for {len(header)} columns",
-                    row=number,
-                    remedy="put a cell that holds the separator itself into quotes",
-                )
-                continue
-            rows.append(number)
-            cells.append((line + [""] * len(header))[: len(header)])
+            elif any(cell.strip() for cell in line[len(header) :]):
+                found = f"{len(line)} cells for {len(header)} columns"
+                remedy = "put a cell that holds the separator itself into quotes"
+                faults.add(file, found, row=number, remedy=remedy)
+            else:
+                rows.append(number)
+                cells.append((line + [""] * len(header))[: len(header)])
             if len(rows) > MAXIMUM_ROWS:
                 faults.add(file, f"more than {MAXIMUM_ROWS:,} rows", remedy="split the file")
                 break
     except csv.Error as problem:
-        faults.add(
-            file, f"is not CSV: {problem}", row=lines.line_num, remedy="check the quotes there"
-        )
-    if header is None:
+        found = f"is not CSV: {problem}"
+        faults.add(file, found, row=number + 1, remedy="check the quotes there and above")
+        return RawTable(file=file, rows=[], columns={}, unreadable=True)
+    if not header:
         faults.add(file, "is empty", remedy="its first line names the columns")
-        return RawTable(file=file, rows=[], columns={})
-    return RawTable(file=file, rows=rows, columns=_columns(header, cells, file, faults))
+        return RawTable(file=file, rows=[], columns={}, unreadable=True)
+    return by_columns(header, rows, cells, file, faults)
 
 
-def _delimiter(text: str) -> str:
-    first = next((line for line in text.splitlines() if line.strip()), "")
+def _separator(text: str) -> str:
+    first = next((line for line in io.StringIO(text) if line.strip()), "")
     return max(",;\t", key=first.count)
 
 
-def _columns(
-    header: list[str], cells: list[list[str]], file: str, faults: Faults
-) -> dict[str, list[Cell]]:
+def by_columns(
+    header: Sequence[str],
+    rows: Sequence[int],
+    cells: Sequence[Sequence[Cell]],
+    file: str,
+    faults: Faults,
+) -> RawTable:
+    """Rows of cells as a table; faults for columns without a name, doubled or far too many."""
+    if len(header) > MAXIMUM_COLUMNS:
+        faults.add(file, f"has {len(header)} columns", allowed=f"at most {MAXIMUM_COLUMNS}")
+        return RawTable(file=file, rows=[], columns={}, unreadable=True)
     columns: dict[str, list[Cell]] = {}
     for number, name in enumerate(header):
-        column: list[Cell] = [row[number].strip() for row in cells]
+        column = [c.strip() if isinstance(c, str) else c for c in (row[number] for row in cells)]
+        filled = any(c is not None and c != "" for c in column)
         if not name:
-            if any(column):
+            if filled:
                 faults.add(file, f"column {number + 1} has no name", row=1, remedy="name it")
         elif name in columns:
-            faults.add(
-                file, f"column {quoted(name)} stands twice", row=1, remedy="keep one of them"
-            )
+            found = f"column {quoted(name)} stands twice"
+            faults.add(file, found, row=1, remedy="keep one of them")
         else:
             columns[name] = column
-    return columns
+    return RawTable(file=file, rows=rows, columns=columns)

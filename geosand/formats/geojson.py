@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -11,32 +12,34 @@ import shapely
 
 from geosand.columns import Floats
 from geosand.errors import Faults, Finding
-from geosand.formats.csv_table import decode
+from geosand.formats.csv_table import MAXIMUM_COLUMNS, decode
+from geosand.site.cells import Cell, RawTable, parse_day, parse_number, quoted
 from geosand.site.read_surfaces import RawEdition
-from geosand.site.reading import RawTable, parse_day, quoted
 
 Json = Any
-WGS84 = re.compile(r"(CRS84|EPSG:*(:[\d.]*)?:4326)$", re.IGNORECASE)
+WGS84 = re.compile(r"(CRS84h?|EPSG:*(:[\d.]*)?:4326|EPSG/0/4326)$", re.IGNORECASE)
 MAXIMUM_VERTICES = 200_000
+MAXIMUM_EDGE_M = 20.0
+REDRAW = "draw or export this polygon again"
+EXPORT = "export it as GeoJSON, with its features in one collection"
 
 
-def _document(content: bytes, file: str, faults: Faults) -> list[Json]:
-    """The features of a FeatureCollection; faults for anything else."""
-    text = decode(content, file, faults)
+def _document(
+    content: bytes, file: str, faults: Faults, findings: list[Finding]
+) -> list[Json] | None:
+    """The collection and its features; None with a fault for anything else."""
+    text = decode(content, file, faults, findings)
+    if text is None:
+        return None
     try:
         document = json.loads(text, parse_constant=_no_constant)
     except (ValueError, RecursionError) as problem:
-        start = text.lstrip()[:15].lower()
-        html = start.startswith(("<!doctype", "<html"))
-        found = "is a web page, not GeoJSON" if html else f"is not JSON: {str(problem)[:80]}"
-        faults.add(file, found, remedy="export it again as GeoJSON")
-        return []
+        faults.add(file, _no_json(text, problem), remedy="export it again as GeoJSON")
+        return None
     if not isinstance(document, dict) or not isinstance(document.get("features"), list):
         kind = document.get("type") if isinstance(document, dict) else type(document).__name__
-        faults.add(
-            file, f"{quoted(str(kind))} is no FeatureCollection", remedy="export it as GeoJSON"
-        )
-        return []
+        faults.add(file, f"{quoted(str(kind))} is no FeatureCollection", remedy=EXPORT)
+        return None
     name = _crs_name(document.get("crs"))
     if name and not WGS84.search(name):
         faults.add(
@@ -45,7 +48,18 @@ def _document(content: bytes, file: str, faults: Faults) -> list[Json]:
             allowed="longitude, latitude in WGS 84 (RFC 7946, section 4)",
             remedy="export it in WGS 84",
         )
+        return None
     return [document, *document["features"]]
+
+
+def _no_json(text: str, problem: Exception) -> str:
+    start = text.lstrip()[:15].lower()
+    if not start:
+        return "is empty"
+    if start.startswith(("<!doctype", "<html")):
+        return "is a web page, not GeoJSON"
+    deep = isinstance(problem, RecursionError)
+    return "is not JSON: too deeply nested" if deep else f"is not JSON: {str(problem)[:80]}"
 
 
 def _no_constant(name: str) -> float:
@@ -61,7 +75,9 @@ def _crs_name(crs: Json) -> str:
     return "" if crs is None else str(crs)
 
 
-def _properties(features: list[Json], file: str, faults: Faults) -> tuple[RawTable, list[Json]]:
+def _properties(
+    features: list[Json], file: str, faults: Faults, *, with_id: bool
+) -> tuple[RawTable, list[Json]]:
     """Properties as columns with the feature's number as the row, and the geometries."""
     rows: list[int | str] = []
     properties: list[dict[str, Json]] = []
@@ -72,130 +88,187 @@ def _properties(features: list[Json], file: str, faults: Faults) -> tuple[RawTab
             continue
         found = feature.get("properties")
         cells = dict(found) if isinstance(found, dict) else {}
-        if "id" not in cells and isinstance(feature.get("id"), (str, int)):
+        if with_id and cells.get("id") is None and isinstance(feature.get("id"), (str, int)):
             cells["id"] = feature["id"]
         rows.append(f"feature {number}")
         properties.append({k: _cell(v) for k, v in cells.items()})
         geometries.append(feature.get("geometry"))
     names = list(dict.fromkeys(name for cells in properties for name in cells))
+    if len(names) > MAXIMUM_COLUMNS:
+        faults.add(file, f"has {len(names)} properties", allowed=f"at most {MAXIMUM_COLUMNS}")
+        return RawTable(file=file, rows=[], columns={}, unreadable=True), []
     columns = {name: [cells.get(name) for cells in properties] for name in names}
     return RawTable(file=file, rows=rows, columns=columns), geometries
 
 
 def _cell(value: Json) -> Json:
-    if value is None or isinstance(value, (str, int, float, bool)):
-        return value if not isinstance(value, int) or abs(value) < 2**53 else str(value)
-    return json.dumps(value)
+    if value is None or isinstance(value, (str, float, bool)):
+        return value
+    if isinstance(value, int):
+        return value if abs(value) < 2**53 else _whole(value)
+    return json.dumps(value)[:2000]
+
+
+def _whole(value: int) -> str:
+    """An integer that no float holds, as text; Python refuses to print very long ones."""
+    return str(value) if abs(value) < 10**40 else "an integer of more than 40 digits"
 
 
 def read_edition(
     content: bytes, file: str, faults: Faults, findings: list[Finding]
 ) -> RawEdition | None:
     """Polygons of one boundary edition; None where the file can not be read at all."""
-    document = _document(content, file, faults)
-    if not document:
+    document = _document(content, file, faults, findings)
+    if document is None:
         return None
     head, features = document[0], document[1:]
-    table, shapes = _properties(features, file, faults)
+    table, shapes = _properties(features, file, faults, with_id=True)
     geometry = np.empty(len(shapes), dtype=object)
+    told: set[int] = set()
     for row, shape in enumerate(shapes):
-        geometry[row] = _polygons(shape, file, table.rows[row], faults, findings)
+        try:
+            geometry[row] = _polygons(shape, f"{file}, {table.rows[row]}", findings)
+        except _Fault as problem:
+            told.add(row)
+            faults.add(file, str(problem), row=table.rows[row], remedy=REDRAW)
     source = head.get("source_crs")
-    accuracy = head.get("edge_accuracy_m")
-    usable = isinstance(accuracy, (int, float)) and not isinstance(accuracy, bool) and accuracy >= 0
     return RawEdition(
-        table=table,
+        table=replace(table, told=frozenset(told)),
         geometry=geometry,
         valid_from=_valid_from(head, table, file, faults),
         source_crs=source if isinstance(source, str) else "",
-        accuracy_m=float(accuracy) if usable else float("nan"),
+        accuracy_m=_accuracy(head.get("edge_accuracy_m"), file, faults),
     )
+
+
+def _accuracy(value: Json, file: str, faults: Faults) -> float:
+    if value is None:
+        return float("nan")
+    number = parse_number(value)
+    if number is None or not 0 <= number <= MAXIMUM_EDGE_M:
+        allowed = f"0 to {MAXIMUM_EDGE_M:g} m"
+        faults.add(file, f"{quoted(_cell(value))}", column="edge_accuracy_m", allowed=allowed)
+        return float("nan")
+    return number
 
 
 def _valid_from(head: dict[str, Json], table: RawTable, file: str, faults: Faults) -> np.datetime64:
     named = re.search(r"(\d{4}-\d{2}-\d{2})\.geojson$", file)
-    values = {str(v) for v in table.columns.get("valid_from", []) if v is not None}
-    value = head.get("valid_from") or (values.pop() if len(values) == 1 else None)
-    if value is None and named:
-        value = named[1]
+    values = {str(v): v for v in table.columns.get("valid_from", []) if v is not None}
+    if head.get("valid_from") is not None:
+        values = {"": _cell(head["valid_from"])}
+    if len(values) > 1:
+        found = f"{len(values)} different dates: {', '.join(quoted(v) for v in list(values)[:3])}"
+        remedy = "one file is one survey: give each survey a file in editions/"
+        faults.add(file, found, column="valid_from", remedy=remedy)
+        return np.datetime64("NaT")
+    value = next(iter(values.values()), named[1] if named else None)
     if value is None:
         return np.datetime64("NaT")
     day = parse_day(value)
     if day is None:
-        faults.add(
-            file, f"{quoted(str(value))} is not a date", column="valid_from", allowed="2026-04-30"
-        )
+        found = f"{quoted(value)} is not a date"
+        faults.add(file, found, column="valid_from", allowed="2026-04-30")
         return np.datetime64("NaT")
     return day
 
 
+class _Fault(ValueError):
+    """What is wrong with one geometry; the caller knows where it stands."""
+
+
+def _numbers(positions: Json, size: int) -> Floats:
+    """The first ``size`` numbers of each position (n, size)."""
+    try:
+        texts = any(isinstance(v, (bool, str)) for p in positions for v in p[:size])
+        if not texts and all(len(p) >= size for p in positions):
+            return np.array([[float(v) for v in p[:size]] for p in positions]).reshape(-1, size)
+    except (TypeError, ValueError, KeyError, OverflowError):
+        pass
+    raise _Fault("its coordinates are not positions of numbers")
+
+
 def _ring(ring: Json) -> Floats:
-    points = np.array([[float(v) for v in p[:3]] + [np.nan] * (3 - len(p)) for p in ring])
-    if any(isinstance(v, (bool, str)) for p in ring for v in p[:2]):
-        raise ValueError("a position holds text")
-    if len(points) < 4:
-        raise ValueError(f"a ring has {len(points)} positions; at least 4 are needed")
-    if not np.isfinite(points[:, :2]).all():
-        raise ValueError("a position is not finite")
-    if len(points) > MAXIMUM_VERTICES:
-        raise ValueError(f"a ring has {len(points):,} vertices; at most {MAXIMUM_VERTICES:,}")
-    if (points[0, :2] != points[-1, :2]).any():
-        raise ValueError("a ring is not closed: its last position must equal its first")
-    return points if np.isfinite(points[:, 2]).all() else points[:, :2]
+    if not isinstance(ring, list):
+        raise _Fault("its coordinates are not rings of positions")
+    if len(ring) < 4:
+        raise _Fault(f"a ring has {len(ring)} positions; at least 4 are needed")
+    if len(ring) > MAXIMUM_VERTICES:
+        raise _Fault(f"a ring has {len(ring):,} vertices; at most {MAXIMUM_VERTICES:,} are read")
+    points = _numbers(ring, 2)
+    if not np.isfinite(points).all():
+        raise _Fault("a position is not finite")
+    if (points[0] != points[-1]).any():
+        raise _Fault("a ring is not closed: its last position must equal its first")
+    if all(len(p) > 2 for p in ring):
+        heights = _numbers(ring, 3)
+        return heights if np.isfinite(heights).all() else points
+    return points
 
 
-def _polygons(
-    shape: Json, file: str, row: int | str, faults: Faults, findings: list[Finding]
-) -> Any:
-    """A shapely Polygon or MultiPolygon; None with a fault for anything else."""
+def _polygons(shape: Json, place: str, findings: list[Finding]) -> Any:
+    """A shapely Polygon or MultiPolygon, None for null; _Fault for anything else."""
     if shape is None:
         return None
     kind = shape.get("type") if isinstance(shape, dict) else None
-    try:
-        if kind == "Polygon":
-            return _polygon(shape["coordinates"])
-        if kind == "MultiPolygon":
-            return shapely.multipolygons([_polygon(rings) for rings in shape["coordinates"]])
-        if kind == "GeometryCollection":
-            parts = [g for g in shape["geometries"] if g.get("type") in ("Polygon", "MultiPolygon")]
-            found = [_polygons(part, file, row, faults, findings) for part in parts]
-            if parts and all(found):
-                text = "only the polygons of a GeometryCollection are used"
-                findings.append(Finding(about=f"{file}, {row}", text=text, topic="file"))
-                return shapely.union_all(found)
-    except (KeyError, TypeError, ValueError, IndexError, AttributeError, OverflowError) as problem:
-        text = str(problem) if isinstance(problem, ValueError) else "coordinates are not positions"
-        faults.add(file, text[:120], row=row, remedy="draw or export this polygon again")
-        return shapely.Polygon()
-    faults.add(file, f"{quoted(str(kind))} is no polygon", row=row, allowed="Polygon, MultiPolygon")
-    return shapely.Polygon()
+    if kind == "Polygon":
+        return _polygon(shape.get("coordinates"))
+    if kind == "MultiPolygon":
+        rings = shape.get("coordinates")
+        if not isinstance(rings, list):
+            raise _Fault("its coordinates are not polygons")
+        return shapely.multipolygons([_polygon(r) for r in rings])
+    parts = shape.get("geometries") if kind == "GeometryCollection" else None
+    if isinstance(parts, list):
+        wanted = ("Polygon", "MultiPolygon")
+        kept = [p for p in parts if isinstance(p, dict) and p.get("type") in wanted]
+        found = [_polygons(part, place, findings) for part in kept]
+        if found and all(shapely.is_valid(found)):
+            text = "only the polygons of a GeometryCollection are used"
+            if len(kept) < len(parts):
+                findings.append(Finding(about=place, text=text, topic="file"))
+            return shapely.union_all(found)
+        raise _Fault("a GeometryCollection without sound polygons")
+    raise _Fault(f"{quoted(_cell(kind))} is no Polygon or MultiPolygon")
 
 
 def _polygon(rings: Json) -> Any:
+    if not isinstance(rings, list):
+        raise _Fault("its coordinates are not rings of positions")
     if not rings:
-        raise ValueError("a polygon has no ring")
+        return shapely.Polygon()
     shell, *holes = [_ring(ring) for ring in rings]
-    return shapely.polygons(shell, holes=[shapely.linearrings(h) for h in holes] or None)
+    return shapely.Polygon(shell, holes)
 
 
-def read_points(content: bytes, file: str, faults: Faults) -> tuple[RawTable, Floats, Floats]:
-    """Properties and positions of point features; nan where there is no point."""
-    document = _document(content, file, faults)
-    table, shapes = _properties(document[1:], file, faults)
-    position = np.full((len(shapes), 2), np.nan)
+def read_points(content: bytes, file: str, faults: Faults, findings: list[Finding]) -> RawTable:
+    """Properties of point features, with their positions as columns ``lon`` and ``lat``."""
+    document = _document(content, file, faults, findings)
+    if document is None:
+        return RawTable(file=file, rows=[], columns={}, unreadable=True)
+    table, shapes = _properties(document[1:], file, faults, with_id=False)
+    position: list[tuple[Cell, Cell]] = []
+    told: set[int] = set()
     for row, shape in enumerate(shapes):
-        if shape is None:
-            continue
         try:
-            if shape["type"] != "Point":
-                raise ValueError(f"{quoted(str(shape['type']))} is no Point")
-            lon, lat = shape["coordinates"][:2]
-            if isinstance(lon, (bool, str)) or isinstance(lat, (bool, str)):
-                raise ValueError("a position holds text")
-            position[row] = float(lon), float(lat)
-        except (KeyError, TypeError, ValueError, IndexError, OverflowError) as problem:
-            text = (
-                str(problem) if isinstance(problem, ValueError) else "coordinates are no position"
-            )
-            faults.add(file, text[:120], row=table.rows[row], allowed="a Point with [lon, lat]")
-    return table, position[:, 0], position[:, 1]
+            position.append(_position(shape))
+        except _Fault as problem:
+            position.append((None, None))
+            told.add(row)
+            remedy = "give a Point with [lon, lat]"
+            faults.add(file, str(problem), row=table.rows[row], remedy=remedy)
+    lon, lat = ([p[k] for p in position] for k in (0, 1))
+    columns = {**table.columns, "lon": lon, "lat": lat}
+    return replace(table, columns=columns, told=frozenset(told))
+
+
+def _position(shape: Json) -> tuple[Cell, Cell]:
+    if shape is None:
+        return None, None
+    if not isinstance(shape, dict) or shape.get("type") != "Point":
+        kind = shape.get("type") if isinstance(shape, dict) else shape
+        raise _Fault(f"{quoted(_cell(kind))} is no Point")
+    lon, lat = _numbers([shape.get("coordinates")], 2)[0].tolist()
+    if not np.isfinite([lon, lat]).all():
+        raise _Fault("a position is not finite")
+    return lon, lat

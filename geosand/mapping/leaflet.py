@@ -80,6 +80,7 @@ def _inline_script(script: bytes) -> str:
 def _inline_style(style: bytes) -> str:
     # No default marker and no collapsed layer control is used, so their images are not needed.
     text = style.decode("utf-8").replace("\r\n", "\n")
+    text = re.sub(r"/\*.*?\*/\s*", "", text, flags=re.DOTALL)
     text = re.sub(r"url\(images/[^)]*\)", "none", text)
     return re.sub(r"\s*behavior:\s*url\([^)]*\);", "", text)
 

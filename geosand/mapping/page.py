@@ -145,7 +145,7 @@ def _pieces() -> SimpleNamespace:
     from branca.element import Element, Figure, MacroElement
     from folium.template import Template
 
-    class Raw(Element):  # type: ignore[misc]
+    class Raw(Element):
         """Text that is written as it is: branca's own Element compiles it as a template."""
 
         def __init__(self, text: str) -> None:
@@ -156,7 +156,7 @@ def _pieces() -> SimpleNamespace:
         def render(self, **_: Any) -> str:
             return self.text
 
-    class Page(Figure):  # type: ignore[misc]
+    class Page(Figure):
         """A figure with a language, our own head, and its script inside the body."""
 
         _template = Template(
@@ -172,7 +172,7 @@ def _pieces() -> SimpleNamespace:
             for index, line in enumerate(head):
                 self.header.add_child(Raw(line), f"head{index}")
 
-    class SandMap(folium.Map):  # type: ignore[misc]
+    class SandMap(folium.Map):
         """A map without links to other hosts and without a locked viewport."""
 
         default_js: list[tuple[str, str]] = []  # noqa: RUF012
@@ -187,7 +187,7 @@ def _pieces() -> SimpleNamespace:
             "{% endmacro %}"
         )
 
-    class Start(MacroElement):  # type: ignore[misc]
+    class Start(MacroElement):
         """Hands folium's variables to our script, and writes what follows the map."""
 
         _template = Template(
@@ -199,13 +199,15 @@ def _pieces() -> SimpleNamespace:
         )
 
         def __init__(self, *, themes: Any, groups: Any, control: Any, after: str) -> None:
-            super().__init__()
+            super().__init__()  # type: ignore[no-untyped-call]
             self._name = "Start"
             self.themes, self.groups, self.control = themes, groups, control
             self.after = after
 
-        def render(self, **kwargs: Any) -> None:
-            super().render(**kwargs)
-            self.get_root().html.add_child(Raw(self.after), "after")
+        def render(self, **kwargs: Any) -> str:
+            super().render(**kwargs)  # type: ignore[no-untyped-call]
+            page: Any = self.get_root()
+            page.html.add_child(Raw(self.after), "after")
+            return ""
 
     return SimpleNamespace(Raw=Raw, Page=Page, SandMap=SandMap, Start=Start)

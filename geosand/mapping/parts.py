@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from html import escape
+from itertools import pairwise
 
 import shapely
 
@@ -40,6 +41,8 @@ def masthead(view: MapView) -> str:
         for key, name in SYSTEM_NAMES.items()
     )
     until = f"as of {escape(plain(day(view.as_of)))}" if view.as_of else ""
+    if view.as_of and view.as_of in view.subtitle:
+        until = ""
     subtitle = " · ".join(part for part in (escape(plain(view.subtitle)), until) if part)
     notice = f'<p class="notice">{escape(plain(view.notice))}</p>' if view.notice else ""
     return (
@@ -73,8 +76,9 @@ def legend(view: MapView) -> str:
         for colour, label in zip(SCALES["depth"], class_labels(breaks, decimals), strict=False)
     )
     return (
-        f'<section class="legend" aria-label="Legend"><h2 id="gs-legend-title">{LEGENDS["depth"]}, '
-        f'{unit}</h2><ul id="gs-classes">{items}</ul><ul id="gs-signs">{_signs(view)}</ul></section>'
+        '<section class="legend" aria-label="Legend">'
+        f'<h2 id="gs-legend-title">{LEGENDS["depth"]}, {unit}</h2><ul id="gs-classes">{items}</ul>'
+        f'<ul id="gs-signs">{_signs(view)}</ul></section>'
     )
 
 
@@ -90,7 +94,7 @@ def class_labels(breaks: list[float], decimals: int) -> list[str]:
         decimals -= 1
     text = [number(limit, decimals) for limit in breaks]
     joint = " to " if breaks[0] < 0 else "–"
-    between = [low + joint + high for low, high in zip(text, text[1:], strict=False)]
+    between = [low + joint + high for low, high in pairwise(text)]
     return [f"under {text[0]}", *between, f"{text[-1]} or more"]
 
 

@@ -21,6 +21,7 @@ from geosand.mapping.words import (
     THEMES,
     UNITS,
     plain,
+    short,
 )
 
 #: Order of one surface's figures in a period; the script reads them by these names.
@@ -49,14 +50,6 @@ def script_json(data: Any) -> str:
     for sign in "<>&\u2028\u2029":
         text = text.replace(sign, f"\\u{ord(sign):04x}")
     return text
-
-
-def short(value: float | None) -> float | int | None:
-    """A figure to five significant digits, as the page needs it; None where it is not finite."""
-    if value is None or not math.isfinite(value):
-        return None
-    rounded = float(f"{value:.5g}")
-    return int(rounded) if rounded == int(rounded) else rounded
 
 
 def page_data(view: MapView) -> dict[str, Any]:

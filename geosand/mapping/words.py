@@ -8,10 +8,12 @@ from __future__ import annotations
 
 import datetime
 import math
+from decimal import ROUND_HALF_UP, Decimal
 
 #: Not taken from the locale: the same page everywhere.
 _MONTHS = (
-    "January February March April May June July August September October November December".split()
+    *("January", "February", "March", "April", "May", "June"),
+    *("July", "August", "September", "October", "November", "December"),
 )
 _FOOT_M = 0.3048
 _POUND_KG = 0.45359237
@@ -80,20 +82,28 @@ def number(value: float | None, decimals: int) -> str:
     """
     if value is None or not math.isfinite(value):
         return NO_FIGURE
-    text = f"{value:,.{decimals}f}"
-    if text.startswith("-"):
-        text = text[1:] if float(text.replace(",", "")) == 0 else "−" + text[1:]
-    return text
+    # Half up, as the script rounds, so that both write the same figure.
+    rounded = Decimal(abs(value)).quantize(Decimal(1).scaleb(-decimals), ROUND_HALF_UP)
+    return ("−" if value < 0 and rounded else "") + f"{rounded:,}"
+
+
+def short(value: float | None) -> float | int | None:
+    """A figure to seven significant digits, as the page holds it; None where it is not finite."""
+    if value is None or not math.isfinite(value):
+        return None
+    rounded = float(f"{value:.7g}")
+    return int(rounded) if rounded == int(rounded) else rounded
 
 
 def figure(value: float | None, quantity: str, system: str, *, unit: bool = False) -> str:
     """An SI value as shown in one system of units, with or without the unit.
 
-    >>> figure(0.00084, "depth", "metric", unit=True), figure(0.00084, "depth", "us")
-    ('0.84 mm', '0.033')
+    >>> figure(0.00084, "depth", "metric"), figure(0.00084, "depth", "us", unit=True)
+    ('0.84', '0.033\\xa0in')
     """
     factor, name, decimals = UNITS[system][quantity]
-    text = number(None if value is None else value * factor, decimals)
+    held = short(value)
+    text = number(None if held is None else held * factor, decimals)
     return text + "\u00a0" + name if unit and text != NO_FIGURE else text
 
 

@@ -8,8 +8,9 @@ import numpy as np
 import shapely
 
 from geosand.areas.register import AreaRegister
-from geosand.columns import Floats, Ints, Strings, freeze
+from geosand.columns import Bools, Floats, Geometries, Ints, Strings, freeze
 from geosand.errors import Fault, Finding, Refused
+from geosand.rates.assignment_findings import disagreements, doubtful_tapes, lost, near_edges
 from geosand.site.tables import Site
 
 FAR_M = 60.0  #: beyond this a catch outside every dressed surface is told as lost
@@ -35,32 +36,35 @@ def assign(site: Site, register: AreaRegister) -> Assignment:
     """Surface and zone of every catch: by declaration, position, or taped distance to the edge.
 
     A declared surface wins where the position lies within 2 × (position ⊕ boundary accuracy) of
-    it; raises Refused with all catches that lie farther off.
+    it; a distance taped to the edge overrides the position for the ring within the same allowance.
+    Raises Refused with all used catches that lie farther from what they were declared on.
     """
     catches, surfaces = site.catches, site.surfaces
     x, y = register.plane.forward(catches.lon_degree, catches.lat_degree)
-    points = shapely.points(x, y)
-    edition = site.dressings.edition[catches.dressing]
-    by_position = _by_position(points, edition, site, register)
-    declared = _row_in_edition(catches.declared, edition, site)
+    points: Geometries = np.asarray(shapely.points(x, y), dtype=np.object_)
+    by_position = _by_position(points, site, register)
+    declared = _row_in_edition(catches.declared, site.dressings.edition[catches.dressing], site)
     boundary = surfaces.boundary_accuracy_m.max(initial=0.0)
     allowance = 2 * np.hypot(catches.position_accuracy_m, boundary)
     surface = _declared_wins(site, register, points, by_position, declared, allowance)
     dressed = _dressed_row(site, catches.dressing, surface)
     nearest, distance = _nearest_dressed(site, register, points)
-    taped = catches.edge_distance_m
-    outside_by_tape, inside_by_tape = taped > 0, taped <= 0
-    own_tape = np.where(dressed >= 0, dressed, nearest)
-    dressed = np.where(inside_by_tape, own_tape, np.where(outside_by_tape, -1, dressed))
-    nearest = np.where(outside_by_tape, own_tape, nearest)
-    distance = np.where(outside_by_tape, taped, distance)
-    inside = _inside_distance(site, register, points, dressed)
-    inside = np.where(inside_by_tape, -taped, inside)
-    zone = _zones(site, register, points, dressed, nearest, distance, outside_by_tape)
+    # a tape measures from the declared surface, else from the nearest dressed one
+    taped = np.where(dressed >= 0, dressed, nearest)
+    tape = catches.edge_distance_m
+    near = (taped >= 0) & (distance <= allowance + np.maximum(np.nan_to_num(tape), 0.0))
+    outward, inward = near & (tape > 0), near & (tape <= 0)
+    dressed = np.where(inward, taped, np.where(outward, -1, dressed))
+    surface = _taped_surface(site, surface, by_position, dressed, taped, inward, outward)
+    nearest = np.where(outward, taped, nearest)
+    distance = np.where(outward, tape, distance)
+    inside = np.where(inward, -tape, _inside_distance(site, register, points, dressed))
+    zone = _zones(site, by_position, dressed, nearest, distance, outward)
     findings = [
-        *_disagreements(site, by_position, declared),
-        *_near_edges(site, register, points, surface, declared, allowance),
-        *_lost(site, dressed, surface, zone, distance),
+        *disagreements(site, by_position, declared),
+        *doubtful_tapes(site, register, points, taped, near, allowance),
+        *near_edges(site, register, points, surface, distance, allowance),
+        *lost(site, dressed, surface, zone, distance, outward),
     ]
     return Assignment(
         surface=surface,
@@ -73,20 +77,31 @@ def assign(site: Site, register: AreaRegister) -> Assignment:
     )
 
 
-def _by_position(
-    points: np.ndarray,
-    edition: Ints,
+def _taped_surface(
     site: Site,
-    register: AreaRegister,  # type: ignore[type-arg]
+    surface: Ints,
+    by_position: Ints,
+    dressed: Ints,
+    taped: Ints,
+    inward: Bools,
+    outward: Bools,
 ) -> Ints:
+    """Row of Surfaces under a catch, given what its tape says of the surface it was measured to."""
+    if not len(site.dressed):
+        return surface
+    beside = site.dressed.surface[taped]
+    surface = np.where(inward & (dressed >= 0), beside, surface)
+    elsewhere = np.where(by_position == beside, -1, by_position)
+    return np.where(outward, elsewhere, surface)
+
+
+def _by_position(points: Geometries, site: Site, register: AreaRegister) -> Ints:
     """Row of the owned polygon under each point; the first in the table on a common edge."""
     out = np.full(len(points), -1, dtype=np.int64)
-    if len(points) == 0:
-        return out
-    tree = shapely.STRtree(register.owned_plane)
-    catch, surface = tree.query(points, predicate="intersects")
+    edition = site.dressings.edition[site.catches.dressing]
+    catch, surface = shapely.STRtree(register.owned_plane).query(points, predicate="intersects")
     same = site.surfaces.edition[surface] == edition[catch]
-    catch, surface = catch[same][::-1], surface[same][::-1]
+    catch, surface = catch[same], surface[same]
     order = np.lexsort((-surface, catch))
     out[catch[order]] = surface[order]  # the smallest row is written last
     return out
@@ -103,41 +118,42 @@ def _row_in_edition(ground: Ints, edition: Ints, site: Site) -> Ints:
 def _declared_wins(
     site: Site,
     register: AreaRegister,
-    points: np.ndarray,  # type: ignore[type-arg]
+    points: Geometries,
     by_position: Ints,
     declared: Ints,
     allowance: Floats,
 ) -> Ints:
-    has = declared >= 0
+    catches, has = site.catches, declared >= 0
     away = np.zeros(len(points))
     away[has] = shapely.distance(points[has], register.owned_plane[declared[has]])
-    away = np.where(np.isnan(away), np.inf, away)
     # a tape outside the edge says that the catch is near the surface, not on it
-    allowance = allowance + np.nan_to_num(np.maximum(site.catches.edge_distance_m, 0.0))
-    faults = [
-        Fault(
-            file="catches",
-            row=int(site.catches.row[k]),
-            column="surface",
-            found=f"catch '{site.catches.id[k]}' of {site.dressings.id[site.catches.dressing[k]]} is"
-            f" declared on '{site.surfaces.id[declared[k]]}' but lies {away[k]:.1f} m from it",
-            allowed=f"at most {allowance[k]:.1f} m (2 × its position's and the boundary's accuracy)",
-            remedy="correct the surface or the position",
+    allowed = allowance + np.nan_to_num(np.maximum(catches.edge_distance_m, 0.0))
+    faults = []
+    for k in np.flatnonzero(catches.used & has & ~(away <= allowed)).tolist():
+        name, where = catches.id[k], site.surfaces.id[declared[k]]
+        found = (
+            f"catch '{name}' of {site.dressings.id[catches.dressing[k]]} is declared on '{where}'"
         )
-        for k in np.flatnonzero(has & (away > allowance))
-    ]
-    faults += [
-        Fault(
-            file="catches",
-            row=int(site.catches.row[k]),
-            column="surface",
-            found=f"'{site.ids[site.catches.declared[k]]}' is no surface in the boundaries of that date",
-        )
-        for k in np.flatnonzero((site.catches.declared >= 0) & ~has)
-    ]
+        if np.isnan(away[k]):
+            found += ", which owns no ground: other surfaces lie on all of it"
+            faults.append(_fault(site, k, found, "", "declare the surface on top, or redraw them"))
+            continue
+        found += f" but lies {away[k]:.1f} m from it"
+        rule = f"at most {allowed[k]:.1f} m (2 × its position's and the boundary's accuracy)"
+        faults.append(_fault(site, k, found, rule, "correct the surface or the position"))
+    for k in np.flatnonzero(catches.used & (catches.declared >= 0) & ~has).tolist():
+        found = f"'{site.ids[catches.declared[k]]}' is no surface in the boundaries of that date"
+        faults.append(_fault(site, k, found, "", "name a surface of that boundary survey"))
     if faults:
         raise Refused(faults)
     return np.where(has, declared, by_position)
+
+
+def _fault(site: Site, catch: int, found: str, allowed: str, remedy: str) -> Fault:
+    row = int(site.catches.row[catch])
+    return Fault(
+        file="catches", row=row, column="surface", found=found, allowed=allowed, remedy=remedy
+    )
 
 
 def _dressed_row(site: Site, dressing: Ints, surface: Ints) -> Ints:
@@ -150,7 +166,7 @@ def _dressed_row(site: Site, dressing: Ints, surface: Ints) -> Ints:
 def _nearest_dressed(
     site: Site,
     register: AreaRegister,
-    points: np.ndarray,  # type: ignore[type-arg]
+    points: Geometries,
 ) -> tuple[Ints, Floats]:
     """Nearest dressed surface of the catch's own dressing and its distance (0 inside)."""
     nearest = np.full(len(points), -1, dtype=np.int64)
@@ -172,8 +188,8 @@ def _nearest_dressed(
 def _inside_distance(
     site: Site,
     register: AreaRegister,
-    points: np.ndarray,
-    dressed: Ints,  # type: ignore[type-arg]
+    points: Geometries,
+    dressed: Ints,
 ) -> Floats:
     out = np.full(len(points), np.nan)
     on = dressed >= 0
@@ -184,96 +200,37 @@ def _inside_distance(
 
 def _zones(
     site: Site,
-    register: AreaRegister,
-    points: np.ndarray,  # type: ignore[type-arg]
+    under: Ints,
     dressed: Ints,
     nearest: Ints,
     distance: Floats,
-    taped: np.ndarray,  # type: ignore[type-arg]
+    taped: Bools,
 ) -> Strings:
     """Zone of each catch. A drawn collar counts as the collar of the surface it is around."""
-    surfaces = site.surfaces
-    owner = (
-        np.where(nearest >= 0, site.dressed.surface[nearest], 0) if len(site.dressed) else nearest
-    )
-    width = np.full(len(points), site.settings.collar_width_m)
-    drawn = np.isin(surfaces.kind, ["collar"]) & (surfaces.around >= 0)
-    under = _by_position(points, site.dressings.edition[site.catches.dressing], site, register)
+    surfaces, settings = site.surfaces, site.settings
+    # -1, beside no dressed surface, reads the last row: its distance is nan and it lies elsewhere
+    owner = site.dressed.surface[nearest] if len(site.dressed) else nearest
+    drawn = (surfaces.kind == "collar") & (surfaces.around >= 0)
     on_drawn = (under >= 0) & drawn[under] & (surfaces.around[under] == surfaces.ground[owner])
-    has_drawn = np.isin(surfaces.ground[owner], surfaces.around[drawn])
-    if len(surfaces):
-        width = np.where(np.isin(surfaces.kind[owner], ["collar", "surround"]), 0.0, width)
+    has_drawn = _with_drawn_collar(site, drawn)[owner]
+    ring_kind = np.isin(surfaces.kind[owner], ["collar", "surround"])
+    width = np.where(ring_kind, 0.0, settings.collar_width_m)
     collar = np.where(has_drawn & ~taped, on_drawn, distance <= width)
-    surrounds = distance <= width + site.settings.surrounds_width_m
     zone = np.select(
-        [dressed >= 0, collar, surrounds, distance <= FAR_M],
+        [
+            dressed >= 0,
+            collar & (distance <= FAR_M),
+            distance <= width + settings.surrounds_width_m,
+            distance <= FAR_M,
+        ],
         ["surface", "collar", "surrounds", "farther"],
         "elsewhere",
     )
     return zone.astype(np.str_)
 
 
-def _names(site: Site, rows: Ints) -> str:
-    """Up to six catches by name, and how many more."""
-    names = [str(site.catches.id[k]) for k in rows[:6]]
-    more = f" and {len(rows) - 6} more" if len(rows) > 6 else ""
-    return ", ".join(names) + more
-
-
-def _disagreements(site: Site, by_position: Ints, declared: Ints) -> list[Finding]:
-    findings = []
-    for k in np.flatnonzero((declared >= 0) & (by_position != declared)):
-        lies = (
-            f"on '{site.surfaces.id[by_position[k]]}'" if by_position[k] >= 0 else "on no surface"
-        )
-        text = (
-            f"catch {site.catches.id[k]} is declared on '{site.surfaces.id[declared[k]]}' and lies"
-        )
-        where = str(site.dressings.id[site.catches.dressing[k]])
-        if np.isnan(site.catches.edge_distance_m[k]):
-            text += f" {lies}, within its position's accuracy: the declaration holds"
-            findings.append(Finding(about=where, text=text, topic="catch"))
-    return findings
-
-
-def _near_edges(
-    site: Site,
-    register: AreaRegister,
-    points: np.ndarray,  # type: ignore[type-arg]
-    surface: Ints,
-    declared: Ints,
-    allowance: Floats,
-) -> list[Finding]:
-    """Catches placed by position alone whose edge is nearer than the position is known."""
-    free = (declared < 0) & (surface >= 0) & np.isnan(site.catches.edge_distance_m)
-    gap = np.full(len(points), np.inf)
-    gap[free] = shapely.distance(
-        points[free], shapely.boundary(register.owned_plane[surface[free]])
-    )
-    near = gap < allowance + site.catches.half_diagonal_m
-    findings = []
-    for dressing in np.unique(site.catches.dressing[near]):
-        rows = np.flatnonzero(near & (site.catches.dressing == dressing))
-        text = (
-            f"{len(rows)} catches without a declared surface lie nearer to an edge than their position"
-            f" is known ({_names(site, rows)}): name their surface"
-        )
-        findings.append(Finding(about=str(site.dressings.id[dressing]), text=text, topic="catch"))
-    return findings
-
-
-def _lost(
-    site: Site, dressed: Ints, surface: Ints, zone: Strings, distance: Floats
-) -> list[Finding]:
-    """Catches on none of the dressed surfaces: on the ring, or where nothing was spread."""
-    findings = []
-    out = (dressed < 0) & np.isnan(site.catches.edge_distance_m)
-    for k in np.flatnonzero(out):
-        lies = f"on '{site.surfaces.id[surface[k]]}'" if surface[k] >= 0 else "on no drawn surface"
-        text = f"catch {site.catches.id[k]} lies {lies}, which was not dressed"
-        if np.isfinite(distance[k]):
-            text += f", {distance[k]:.1f} m outside the nearest dressed edge"
-        where = str(site.dressings.id[site.catches.dressing[k]])
-        text += ": it counts as sand thrown over" if zone[k] != "elsewhere" else ": it is not used"
-        findings.append(Finding(about=where, text=text, topic="catch"))
-    return findings
+def _with_drawn_collar(site: Site, drawn: Bools) -> Bools:
+    """Which surfaces have a collar drawn around them in their own edition."""
+    surfaces, grounds = site.surfaces, len(site.ids)
+    key = surfaces.edition * grounds
+    return np.isin(key + surfaces.ground, (key + surfaces.around)[drawn])

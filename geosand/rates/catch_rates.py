@@ -11,14 +11,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from geosand.columns import Bools, Floats, Ints, freeze
+from geosand.columns import Bools, Floats, Ints, freeze, ratio
 from geosand.errors import Finding
 from geosand.estimates import Estimates
 from geosand.site.tables import Catches, Site
 
 DEFAULT_BULK_DENSITY_KG_M3 = 1560.0
 U_DEFAULT_BULK_DENSITY = 0.05
-FEW_WITNESSES, U_FEW_WITNESSES = 3, 0.03
+FEW_WITNESSES, U_FEW_WITNESSES, U_LEAST_WITNESSES = 3, 0.03, 0.01
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -37,18 +37,21 @@ class CatchRates:
         freeze(self)
 
 
-def _pooled(values: Floats, areas: Floats, pool: Ints) -> tuple[Floats, Bools]:
-    """Value per area (n,): own reading over own area, or the pool's over the area of all."""
+def _pooled(values: Floats, areas: Floats, pool: Ints, used: Bools) -> tuple[Floats, Bools]:
+    """Value per area (n,): own reading over own area, or the pool's over the area of its trays.
+
+    Also whether a row stands for its reading: its own, or the first tray used of a pool. A rejected
+    tray leaves its pool with its area and its reading; a pool without a reading is nan.
+    """
     alone = pool < 0
     pools = int(pool.max(initial=-1)) + 1
-    if pools == 0:
-        return values / areas, np.ones(len(values), dtype=np.bool_)
-    member = np.where(alone, pools, pool)
-    total = np.bincount(member, np.where(np.isfinite(values), values, 0.0), pools + 1)
-    ground = np.bincount(member, areas, pools + 1)
-    shared = total / np.where(ground > 0, ground, 1.0)
+    member = np.where(alone | ~used, pools, pool)
+    read = np.bincount(member, np.isfinite(values), pools + 1)
+    total = np.bincount(member, np.nan_to_num(values), pools + 1)
+    shared = ratio(total, np.bincount(member, areas, pools + 1))
+    shared[(read == 0) | (np.arange(pools + 1) == pools)] = np.nan
     first = np.zeros(len(values), dtype=np.bool_)
-    where = np.flatnonzero(~alone)
+    where = np.flatnonzero(~alone & used)
     _, index = np.unique(pool[where], return_index=True)
     first[where[index]] = True
     return np.where(alone, values / areas, shared[member]), alone | first
@@ -58,8 +61,10 @@ def catch_rates(site: Site, density_kg_m3: Floats) -> CatchRates:
     """Rates of all catches; ``density_kg_m3`` is the bulk density per sand."""
     catches = site.catches
     caught_area = catches.tray_area_m2 * site.settings.catch_efficiency
-    moist, counts_mass = _pooled(catches.caught_kg, caught_area, catches.mass_pool)
-    depth, counts_volume = _pooled(catches.volume_m3, caught_area, catches.volume_pool)
+    moist, counts_mass = _pooled(catches.caught_kg, caught_area, catches.mass_pool, catches.used)
+    depth, counts_volume = _pooled(
+        catches.volume_m3, caught_area, catches.volume_pool, catches.used
+    )
     rate = moist / (1 + _water(site))
     by_mass = np.isfinite(rate)
     density = density_kg_m3[site.dressings.sand[catches.dressing]]
@@ -81,68 +86,84 @@ def _water(site: Site) -> Floats:
 
 
 def _witnesses(catches: Catches, water: Floats, sand: Ints) -> tuple[Floats, Ints, Ints]:
-    """Bulk density, sand and moisture row of each volume reading whose trays were all weighed."""
-    rows = np.arange(len(catches))
-    reading = np.where(catches.volume_pool >= 0, len(rows) + catches.volume_pool, rows)
+    """Bulk density, sand and moisture row of each reading whose trays have a mass and a volume.
+
+    A pool is one reading, whichever of the two was pooled: Σ dry mass / Σ dry volume of its trays.
+    """
+    rows = np.flatnonzero(catches.used)
+    dry, volume = (catches.caught_kg / (1 + water))[rows], catches.volume_m3[rows]
+    mass_pool, volume_pool = catches.mass_pool[rows], catches.volume_pool[rows]
+    # both columns number the same pools
+    pool = np.maximum(mass_pool, volume_pool)
+    reading = np.where(pool >= 0, len(rows) + pool, np.arange(len(rows)))
     _, first, reading = np.unique(reading, return_index=True, return_inverse=True)
     count = len(first)
-    dry = catches.caught_kg / (1 + water)
-    usable = catches.used & (np.isfinite(dry) | (catches.mass_pool >= 0))
+    unknown = (np.isnan(dry) & (mass_pool < 0)) | (np.isnan(volume) & (volume_pool < 0))
     mass = np.bincount(reading, np.nan_to_num(dry), count)
-    volume = np.bincount(reading, np.nan_to_num(catches.volume_m3), count)
-    whole = np.bincount(reading, ~usable, count) == 0
-    # a pooled weighing beside single volumes can not be told apart tray by tray
-    split = np.bincount(reading, (catches.mass_pool >= 0) & (catches.volume_pool < 0), count) > 0
-    keep = whole & ~split & (volume > 0) & (mass > 0)
-    return (
-        (mass / np.where(volume > 0, volume, 1.0))[keep],
-        sand[first][keep],
-        catches.moisture[first][keep],
-    )
+    litres = np.bincount(reading, np.nan_to_num(volume), count)
+    keep = (np.bincount(reading, unknown, count) == 0) & (litres > 0) & (mass > 0)
+    kept = rows[first][keep]
+    return ratio(mass, litres)[keep], sand[kept], catches.moisture[kept]
 
 
 def bulk_densities(site: Site) -> tuple[Estimates, list[Finding]]:
-    """Bulk density (kg/m³) of each sand: as stated, else from catches, else 1.56 g/cm³ ± 5 %."""
+    """Bulk density (kg/m³) of each sand: as stated, else from catches, else 1.56 g/cm³ ± 5 %.
+
+    From three readings up its u is their scatter/√n, but at least 1 % of the mean, as pouring and
+    reading a volume err alike in all of them; from fewer 3 % (both: common practice, no published
+    source). The water content of the weighed sand is a source of its own.
+    """
     sands = site.sands
-    water = _water(site)
-    found, sand, moisture = _witnesses(
-        site.catches, water, site.dressings.sand[site.catches.dressing]
-    )
     value = sands.bulk_density_kg_m3.copy()
     u = sands.u_bulk_density_kg_m3.copy()
+    sand_of_catch = site.dressings.sand[site.catches.dressing]
+    found, sand, moisture = _witnesses(site.catches, _water(site), sand_of_catch)
     effects: dict[str, Floats] = {}
     findings: list[Finding] = []
     for k, name in enumerate(sands.name.tolist()):
         mine = sand == k
         n = int(mine.sum())
-        mean = float(found[mine].mean()) if n else np.nan
-        scatter = float(found[mine].std(ddof=1)) / np.sqrt(n) if n > 1 else np.nan
-        about = f"sand {name}"
+        mean, u_mean = _mean_density(found[mine])
         if np.isfinite(value[k]):
-            spread = scatter if n >= FEW_WITNESSES else U_FEW_WITNESSES * mean
-            if n and abs(mean - value[k]) > 2 * np.hypot(u[k], spread):
+            if n and abs(mean - value[k]) > 2 * np.hypot(u[k], u_mean):
                 text = (
                     f"bulk density stated {value[k] / 1000:.3f}, measured {mean / 1000:.3f} g/cm³"
                     f" by {n} catches with mass and volume: check which is right"
                 )
-                findings.append(Finding(about=about, text=text, topic="rate"))
+                findings.append(Finding(about=f"sand {name}", text=text, topic="rate"))
             continue
         if n:
-            value[k] = mean
-            u[k] = scatter if n >= FEW_WITNESSES else U_FEW_WITNESSES * mean
-            text = f"bulk density {mean / 1000:.3f} g/cm³ ± {u[k] / 1000:.3f} from {n} catches"
-            row = np.bincount(moisture[mine], minlength=len(site.moistures.ratio)) / n
-            for m in np.flatnonzero(row):
-                ratio, u_ratio = site.moistures.ratio[m], site.moistures.u_ratio[m]
-                column = effects.setdefault(str(site.moistures.label[m]), np.zeros(len(value)))
-                column[k] = -row[m] * mean * u_ratio / (1 + ratio)
+            value[k], u[k] = mean, u_mean
+            text = f"bulk density {mean / 1000:.3f} g/cm³ ± {u_mean / 1000:.3f} from {n} catches"
+            _add_moisture(effects, site, k, len(value), moisture[mine], mean)
         else:
-            value[k], u[k] = (
-                DEFAULT_BULK_DENSITY_KG_M3,
-                U_DEFAULT_BULK_DENSITY * DEFAULT_BULK_DENSITY_KG_M3,
-            )
+            value[k] = DEFAULT_BULK_DENSITY_KG_M3
+            u[k] = U_DEFAULT_BULK_DENSITY * DEFAULT_BULK_DENSITY_KG_M3
             text = "bulk density is neither stated nor measured: 1.56 g/cm³ ± 5 % is used"
-        findings.append(Finding(about=about, text=text, topic="default"))
+        if n or k in site.dressings.sand:
+            findings.append(Finding(about=f"sand {name}", text=text, topic="default"))
     for k, name in enumerate(sands.name.tolist()):
         effects[f"bulk density: {name}"] = np.where(np.arange(len(value)) == k, u, 0.0)
     return Estimates(value=value, effects=effects), findings
+
+
+def _mean_density(found: Floats) -> tuple[float, float]:
+    """Mean of the measured bulk densities and its u; nan without any."""
+    n = len(found)
+    if n == 0:
+        return np.nan, np.nan
+    mean = float(found.mean())
+    if n < FEW_WITNESSES:
+        return mean, U_FEW_WITNESSES * mean
+    return mean, max(float(found.std(ddof=1)) / np.sqrt(n), U_LEAST_WITNESSES * mean)
+
+
+def _add_moisture(
+    effects: dict[str, Floats], site: Site, sand: int, sands: int, moisture: Ints, mean: float
+) -> None:
+    """A measured bulk density falls where the water content of its catches was higher."""
+    share = np.bincount(moisture, minlength=len(site.moistures.ratio)) / len(moisture)
+    for m in np.flatnonzero(share):
+        relative = site.moistures.u_ratio[m] / (1 + site.moistures.ratio[m])
+        column = effects.setdefault(str(site.moistures.label[m]), np.zeros(sands))
+        column[sand] -= share[m] * mean * relative

@@ -52,7 +52,7 @@ def as_text(cell: Cell) -> str:
 
 
 def is_clean(text: str) -> bool:
-    """False for text with control characters other than line breaks and tabs, or half a character."""
+    """False for text with control characters (line breaks and tabs excepted) or lone surrogates."""
     return text.isprintable() or not any(
         unicodedata.category(c) in ("Cc", "Cs") and c not in "\t\n\r" for c in text
     )
@@ -61,12 +61,12 @@ def is_clean(text: str) -> bool:
 def all_floats(cells: Sequence[Cell]) -> Floats | None:
     """All cells as floats at once, nan for blanks; None where any cell is doubtful."""
     try:
-        values = np.array([np.nan if c is None or c == "" else float(c) for c in cells], float)  # type: ignore[arg-type]
+        plain = [np.nan if c is None or c == "" else float(c) for c in cells]  # type: ignore[arg-type]
     except (TypeError, ValueError, OverflowError):
         return None
+    values = np.array(plain, dtype=np.float64)
     doubtful = any(
-        isinstance(c, bool) or (isinstance(c, str) and ("_" in c or not c.isascii()))
-        for c in cells
+        isinstance(c, bool) or (isinstance(c, str) and ("_" in c or not c.isascii())) for c in cells
     )
     blanks = sum(c is None or c == "" for c in cells)
     if doubtful or int((~np.isfinite(values)).sum()) != blanks:

@@ -6,168 +6,176 @@ import numpy as np
 
 from geosand.columns import Bools, Floats, Ints, Strings
 from geosand.errors import Faults, Finding
+from geosand.site.catch_parts import (
+    catches_of_rows,
+    check_parts,
+    check_pools,
+    pool_numbers,
+    sum_parts,
+)
+from geosand.site.cells import RawTable, quoted
 from geosand.site.read_loads import dressing_rows
 from geosand.site.read_settings import MoistureBook, SiteText, dry_basis, stated_u
-from geosand.site.reading import RawTable, Reader, quoted
+from geosand.site.reading import Reader
 from geosand.site.tables import Catches, Dressings, Loads, Sands
 
 SMALL_TRAY_M2, LARGE_TRAY_M2 = 0.005, 4.0
+DRY = 0.005  #: water content below which sand pours as dry sand; common practice, no source
 
 
 def read_catches(
     table: RawTable,
-    lon: Floats,
-    lat: Floats,
     ground: dict[str, int],
     dressings: Dressings,
     loads: Loads,
-    sands: Sands,
     text: SiteText,
     book: MoistureBook,
     faults: Faults,
     findings: list[Finding],
 ) -> Catches:
-    """One row a catch; ``lon``/``lat`` are the rows' positions, nan where there is none."""
+    """One row a catch; the rows' positions stand in the columns ``lon`` and ``lat``."""
     reader = Reader(table, faults, findings)
     ids = reader.text("catch", required=True)
     dressing = dressing_rows(reader, dressings)
-    area, half = _tray(reader, findings)
-    caught = _net_mass(reader)
-    volume = reader.quantity("volume", "m3", minimum=0.0, maximum=1.0)
     reasons = reader.text("reject_reason")
-    volume = _dry_volume(reader, volume, dressing, dressings, sands, book, findings)
-    pool = reader.text("pool")
+    state = reader.choice("volume_state", ["dry", "moist", "tapped"])
+    area, half = _tray(reader, findings)
+    rows = {
+        "area": area,
+        "mass": _net_mass(reader),
+        "volume": reader.quantity("volume", "m3", minimum=0.0, maximum=1.0),
+        "pool": reader.text("pool"),
+        "rejected": reasons != "",
+    }
+    moisture = _moisture(reader, dressing, dressings, loads, text.sands, book, findings)
+    rows["moisture"] = moisture
+    _moisture_needed(reader, dressing, rows["mass"], rows["pool"], reasons, moisture)
+    dry = book.ratios()[moisture] <= DRY
+    rows["volume"] = _dry_volume(reader, rows["volume"], state, dry, findings)
+    rows["lon"], rows["lat"] = _positions(reader)
+    rows["declared"] = _declared(reader, ground)
+    rows["edge_distance"] = reader.quantity("edge_distance", "m", minimum=-200.0, maximum=200.0)
     accuracy = reader.quantity("position_accuracy", "m", minimum=0.0, maximum=500)
-    moisture = _moisture(reader, dressing, reasons, dressings, loads, sands, book, findings)
-    declared = _declared(reader, ground)
-    _positions(reader, lon, lat)
-    edge = reader.quantity("edge_distance", "m", minimum=-200.0, maximum=200.0)
     notes = reader.text("note")
     reader.finish()
-    first, whole = _parts(reader, ids, dressing, area, lon, lat)
-    count = len(first)
-    sums = [_sum_parts(column, whole, count) for column in (caught, volume)]
-    mass_pool, volume_pool = (
-        _pools(reader, column, first, dressing[first], pool[first], word)
-        for column, word in zip(sums, ("mass", "volume"), strict=True)
-    )
-    used = reasons[first] == ""
-    _measured(reader, first, sums, (mass_pool, volume_pool), used)
+    first, whole = catches_of_rows(dressing, ids)
+    check_parts(reader, ids, first, whole, rows)
+    mass, volume = (sum_parts(rows[name], whole, len(first)) for name in ("mass", "volume"))
+    pools = [
+        pool_numbers(reader, column, first, dressing[first], rows["pool"][first], word)
+        for column, word in ((mass, "mass"), (volume, "volume"))
+    ]
+    check_pools(reader, first, dressing, rows)
+    _measured(reader, first, (mass, volume), pools, reasons[first] == "")
+    number = [r if isinstance(r, int) else k for k, r in enumerate(table.rows, start=1)]
     keep = dressing[first] >= 0
-    columns = {
-        "id": ids[first],
-        "dressing": dressing[first],
-        "row": np.array([r if isinstance(r, int) else k + 1 for k, r in enumerate(table.rows)])[
-            first
-        ]
-        if reader.size
-        else np.array([], dtype=np.int64),
-        "lon_degree": lon[first],
-        "lat_degree": lat[first],
-        "position_accuracy_m": np.where(
-            np.isnan(accuracy[first]), text.position_accuracy_m, accuracy[first]
+    kept = first[keep]
+    return Catches(
+        id=ids[kept],
+        dressing=dressing[kept],
+        row=np.array(number, dtype=np.int64)[kept],
+        lon_degree=rows["lon"][kept],
+        lat_degree=rows["lat"][kept],
+        position_accuracy_m=np.where(
+            np.isnan(accuracy[kept]), text.position_accuracy_m, accuracy[kept]
         ),
-        "declared": declared[first],
-        "edge_distance_m": edge[first],
-        "tray_area_m2": area[first],
-        "half_diagonal_m": half[first],
-        "caught_kg": sums[0],
-        "moisture": moisture[first],
-        "volume_m3": sums[1],
-        "mass_pool": mass_pool,
-        "volume_pool": volume_pool,
-        "used": used,
-        "reject_reason": reasons[first],
-        "note": notes[first],
-    }
-    return Catches(**{name: column[keep] for name, column in columns.items()})
+        declared=rows["declared"][kept],
+        edge_distance_m=rows["edge_distance"][kept],
+        tray_area_m2=rows["area"][kept],
+        half_diagonal_m=half[kept],
+        caught_kg=mass[keep],
+        moisture=moisture[kept],
+        volume_m3=volume[keep],
+        mass_pool=pools[0][keep],
+        volume_pool=pools[1][keep],
+        used=reasons[kept] == "",
+        reject_reason=reasons[kept],
+        note=notes[kept],
+    )
+
+
+TRAY = "tray_length_mm and tray_width_mm, or tray_diameter_mm, or tray_area_cm2"
 
 
 def _tray(reader: Reader, findings: list[Finding]) -> tuple[Floats, Floats]:
-    """Mouth area (m²) and half diagonal (m) of each tray."""
-    length = reader.quantity("tray_length", "m", above=0.0, maximum=20)
-    width = reader.quantity("tray_width", "m", above=0.0, maximum=20)
-    diameter = reader.quantity("tray_diameter", "m", above=0.0, maximum=20)
+    """Mouth area (m²) and half diagonal (m) of each tray; nan and a fault where there is no one.
+
+    Of a tray known by its area only, the half diagonal is that of a square.
+    """
+    length, width, diameter = (
+        reader.quantity(f"tray_{name}", "m", above=0.0, maximum=20)
+        for name in ("length", "width", "diameter")
+    )
     given = reader.quantity("tray_area", "m2", above=0.0, maximum=100)
     ways = np.stack([length * width, np.pi / 4 * diameter**2, given], axis=1)
-    halves = np.stack([np.hypot(length, width) / 2, diameter / 2, np.sqrt(given / 2)], axis=1)
+    sides = np.stack([length, width, diameter, given], axis=1)
+    if reader.size and np.isnan(sides).all() and len(reader.faulty) < reader.size:
+        hint = reader.meant("tray_length_mm") or reader.meant("tray_area_cm2")
+        reader.whole_fault(None, "there is no tray size", remedy=f"{hint}Add {TRAY}")
     number = np.isfinite(ways).sum(axis=1)
-    for row in np.flatnonzero(number != 1):
-        reader.fault(
-            int(row),
-            "tray_…",
-            "no tray size" if number[row] == 0 else "the tray's size is given twice",
-            allowed="tray_length_mm and tray_width_mm, or tray_diameter_mm, or tray_area_cm2",
-        )
-    area = np.nansum(ways, axis=1) if reader.size else np.zeros(0)
-    area = np.where(number == 1, area, np.nan)
-    odd = (area < SMALL_TRAY_M2) | (area > LARGE_TRAY_M2)
-    for row in np.flatnonzero(odd):
-        text = f"tray of {area[row] * 1e4:.4g} cm² in row {reader.table.rows[row]}: check its unit"
+    alone = np.isfinite(length) != np.isfinite(width)
+    for row in np.flatnonzero((number != 1) | alone).tolist():
+        if row not in reader.faulty:
+            found = "no tray size" if number[row] == 0 else "the tray's size is given twice"
+            reader.fault(row, "tray_…", found, allowed=TRAY)
+    area = np.where(number == 1, np.nansum(ways, axis=1), np.nan)
+    _odd_trays(reader, area, findings)
+    halves = np.stack([np.hypot(length, width) / 2, diameter / 2, np.sqrt(given / 2)], axis=1)
+    return area, np.where(number == 1, np.nansum(halves, axis=1), np.nan)
+
+
+def _odd_trays(reader: Reader, area: Floats, findings: list[Finding]) -> None:
+    odd = np.flatnonzero((area < SMALL_TRAY_M2) | (area > LARGE_TRAY_M2)).tolist()
+    for size in dict.fromkeys(f"{area[row] * 1e4:.4g} cm²" for row in odd):
+        places = [str(reader.table.rows[r]) for r in odd if f"{area[r] * 1e4:.4g} cm²" == size]
+        more = f" and {len(places) - 8} more" if len(places) > 8 else ""
+        text = f"a tray of {size} (row {', '.join(places[:8])}{more}): check its unit"
         findings.append(Finding(about=reader.table.file, text=text, topic="catch"))
-    return area, np.nansum(halves, axis=1) if reader.size else np.zeros(0)
 
 
 def _net_mass(reader: Reader) -> Floats:
     tare = reader.quantity("tare", "kg", minimum=0.0, maximum=1000)
     gross = reader.quantity("gross", "kg", minimum=0.0, maximum=1000)
-    for row in np.flatnonzero(np.isfinite(gross) & np.isnan(tare)):
-        reader.fault(
-            int(row), "tare_g", "a gross mass without its tare", remedy="weigh the empty tray"
-        )
-    for row in np.flatnonzero(gross < tare):
-        reader.fault(
-            int(row),
-            "gross_g",
-            f"the gross mass ({gross[row] * 1000:g} g) is below the tare ({tare[row] * 1000:g} g)",
-            remedy="check whether the two were swapped or a tray was mixed up",
-        )
+    for row in np.flatnonzero(np.isfinite(gross) & np.isnan(tare)).tolist():
+        if row not in reader.faulty:
+            found = "a gross mass without its tare"
+            reader.fault(row, "tare_g", found, remedy="weigh the empty tray")
+    for row in np.flatnonzero(gross < tare).tolist():
+        found = f"the gross mass ({gross[row] * 1000:g} g) is below the tare"
+        found += f" ({tare[row] * 1000:g} g)"
+        remedy = "check whether the two were swapped or a tray was mixed up"
+        reader.fault(row, "gross_g", found, remedy=remedy)
     return gross - tare
 
 
 def _dry_volume(
-    reader: Reader,
-    volume: Floats,
-    dressing: Ints,
-    dressings: Dressings,
-    sands: Sands,
-    book: MoistureBook,
-    findings: list[Finding],
+    reader: Reader, volume: Floats, state: Strings, dry: Bools, findings: list[Finding]
 ) -> Floats:
     """Only dry sand's volume gives a depth: moist sand bulks, tapped sand packs."""
-    state = reader.choice("volume_state", ["dry", "moist", "tapped"])
-    ratios = np.array([r[1] for r in book.rows.values()] + [np.nan])
-    sand = dressings.sand[np.maximum(dressing, 0)] if len(dressings) else np.zeros(0, dtype=int)
-    dry_sand = np.zeros(reader.size, dtype=bool)
-    if len(dressings) and len(sands.name):
-        dry_sand = ratios[sands.moisture[sand]] <= 0.005
-    unsaid = np.isfinite(volume) & (state == "")
+    measured = np.isfinite(volume)
+    unsaid = measured & (state == "")
     for mask, words in (
-        (unsaid & dry_sand, "volume_state is not said; the sand is dry, so it is taken as dry"),
-        (unsaid & ~dry_sand, "volume_state is not said; the volume is not used"),
-        (
-            np.isfinite(volume) & np.isin(state, ["moist", "tapped"]),
-            "a volume not of dry, poured sand gives no depth and is not used",
-        ),
+        (unsaid & dry, "volume_state is not said; the sand is dry, so it is taken as dry"),
+        (unsaid & ~dry, "volume_state is not said; the sand is not dry: the volume is not used"),
+        (measured & (state == "moist"), "a moist volume gives no depth and is not used"),
+        (measured & (state == "tapped"), "a tapped volume gives no depth and is not used"),
     ):
         if mask.any():
             about = f"{reader.table.file}, {int(mask.sum())} rows"
             findings.append(Finding(about=about, text=words, topic="catch"))
-    use = (state == "dry") | (unsaid & dry_sand)
-    return np.where(use, volume, np.nan)
+    return np.where((state == "dry") | (unsaid & dry), volume, np.nan)
 
 
 def _moisture(
     reader: Reader,
     dressing: Ints,
-    reasons: Strings,
     dressings: Dressings,
     loads: Loads,
     sands: Sands,
     book: MoistureBook,
     findings: list[Finding],
 ) -> Ints:
-    """The catch's own moisture; else that of the dressing's loads; else the sand's."""
+    """The catch's own moisture; else that of the dressing's loads; else the sand's; else -1."""
     own, u = dry_basis(reader)
     fallback = [_of_loads(k, dressings, loads, sands, book) for k in range(len(dressings))]
     out = np.full(reader.size, -1, dtype=np.int64)
@@ -180,14 +188,19 @@ def _moisture(
             out[row] = book.add(label, float(own[row]), u_row)
         else:
             out[row] = fallback[number]
-            if fallback[number] < 0 and not reasons[row]:
-                reader.fault(
-                    row,
-                    "moisture_dry_basis_percent",
-                    "the sand's moisture is said nowhere",
-                    remedy="give it in site.toml, in the loads or here; or kiln_dried = true",
-                )
     return out
+
+
+def _moisture_needed(
+    reader: Reader, dressing: Ints, mass: Floats, pool: Strings, reasons: Strings, moisture: Ints
+) -> None:
+    """A mass that is used needs its water content; a dry volume does not."""
+    needed = (np.isfinite(mass) | (pool != "")) & (reasons == "") & (dressing >= 0)
+    for row in np.flatnonzero(needed & (moisture < 0)).tolist():
+        if row not in reader.faulty:
+            found = "the sand's moisture is said nowhere"
+            remedy = "give it in site.toml, in the loads or here; or kiln_dried = true"
+            reader.fault(row, "moisture_dry_basis_percent", found, remedy=remedy)
 
 
 def _of_loads(
@@ -197,10 +210,10 @@ def _of_loads(
     if len(rows) == 0:
         return int(sands.moisture[dressings.sand[number]]) if len(sands.name) else -1
     different = np.unique(loads.moisture[rows])
-    if len(different) == 1:
+    weight = (loads.count * loads.unit_mass_kg)[rows]
+    if len(different) == 1 or not np.isfinite(weight).all() or weight.sum() <= 0:
         return int(different[0])
     table = book.table()
-    weight = (loads.count * loads.unit_mass_kg)[rows]
     weight = weight / weight.sum()
     ratio = float(weight @ table.ratio[loads.moisture[rows]])
     per = np.bincount(loads.moisture[rows], weight)
@@ -211,91 +224,48 @@ def _of_loads(
 def _declared(reader: Reader, ground: dict[str, int]) -> Ints:
     texts = reader.text("surface").tolist()
     for row, text in enumerate(texts):
-        if text and text not in ground:
-            reader.fault(
-                row,
-                "surface",
-                f"{quoted(text)} is not a surface's id in surfaces.geojson",
-                remedy="write the id, or leave it blank: the position then decides",
-            )
+        if text and ground and text not in ground:
+            found = f"{quoted(text)} is not a surface's id in the boundaries"
+            remedy = "write the id, or leave it blank: the position then decides"
+            reader.fault(row, "surface", found, remedy=remedy)
     return np.array([ground.get(text, -1) for text in texts], dtype=np.int64)
 
 
-def _positions(reader: Reader, lon: Floats, lat: Floats) -> None:
+def _positions(reader: Reader) -> tuple[Floats, Floats]:
+    """Longitude and latitude in degrees; a fault where there is none."""
+    if reader.size and not {"lon", "lat"} <= set(reader.table.columns):
+        hint = reader.meant("longitude") or reader.meant("x")
+        remedy = f"{hint}Add lon and lat, in degrees"
+        reader.whole_fault(None, "there are no columns lon and lat", remedy=remedy)
+    lon, lat = reader.number("lon"), reader.number("lat")
     missing = ~(np.isfinite(lon) & np.isfinite(lat))
-    for row in np.flatnonzero(missing):
-        reader.fault(int(row), "lon, lat", "the catch has no position", remedy="give lon and lat")
-    for row in np.flatnonzero(~missing & ((np.abs(lon) > 180) | (np.abs(lat) > 90))):
+    for row in np.flatnonzero(missing).tolist():
+        if row not in reader.faulty:
+            found = "the catch has no position"
+            reader.fault(row, "lon, lat", found, remedy="give lon and lat")
+    for row in np.flatnonzero(~missing & ((np.abs(lon) > 180) | (np.abs(lat) > 90))).tolist():
         reader.fault(
-            int(row),
+            row,
             "lon, lat",
             f"{lon[row]:g}, {lat[row]:g} is no longitude and latitude in degrees",
             allowed="lon ±180, lat ±90",
             remedy="look for the two swapped, or metres in place of degrees",
         )
-
-
-def _parts(
-    reader: Reader, ids: Strings, dressing: Ints, area: Floats, lon: Floats, lat: Floats
-) -> tuple[Ints, Ints]:
-    """First row of each catch, and for every row the number of its catch."""
-    numbers: dict[tuple[int, str], int] = {}
-    first: list[int] = []
-    whole = np.zeros(reader.size, dtype=np.int64)
-    for row, key in enumerate(zip(dressing.tolist(), ids.tolist(), strict=True)):
-        if key not in numbers:
-            numbers[key] = len(first)
-            first.append(row)
-        whole[row] = numbers[key]
-        start = first[numbers[key]]
-        apart = np.hypot(lon[row] - lon[start], lat[row] - lat[start]) > 1e-4
-        if start != row and (apart or not np.isclose(area[row], area[start], rtol=1e-6)):
-            reader.fault(
-                row,
-                "catch",
-                f"{quoted(key[1])} is already in row {reader.table.rows[start]} with another tray or place",
-                remedy="rows with the same catch and dressing are parts of one catch; else rename it",
-            )
-    return np.array(first, dtype=np.int64), whole
-
-
-def _sum_parts(column: Floats, whole: Ints, count: int) -> Floats:
-    known = np.isfinite(column)
-    total = np.bincount(whole[known], column[known], count)
-    return np.where(np.bincount(whole[known], minlength=count) > 0, total, np.nan)
-
-
-def _pools(
-    reader: Reader, column: Floats, first: Ints, dressing: Ints, pool: Strings, word: str
-) -> Ints:
-    """Number of the pool whose one reading a catch shares; -1 where it has its own."""
-    out = np.full(len(first), -1, dtype=np.int64)
-    keys = list(zip(dressing.tolist(), pool.tolist(), strict=True))
-    for number, key in enumerate(dict.fromkeys(k for k in keys if k[1])):
-        rows = np.array([k for k, other in enumerate(keys) if other == key])
-        filled = np.isfinite(column[rows])
-        if filled.sum() == 1 and len(rows) > 1:
-            out[rows] = number
-        elif 1 < filled.sum() < len(rows):
-            reader.fault(
-                int(first[rows[0]]),
-                "pool",
-                f"pool {quoted(key[1])} has {int(filled.sum())} readings of {word} for {len(rows)} trays",
-                allowed="one reading for all of them, or one for each",
-            )
-    return out
+    return lon, lat
 
 
 def _measured(
-    reader: Reader, first: Ints, sums: list[Floats], pools: tuple[Ints, Ints], used: Bools
+    reader: Reader,
+    first: Ints,
+    columns: tuple[Floats, Floats],
+    pools: list[Ints],
+    used: Bools,
 ) -> None:
     has = np.zeros(len(first), dtype=bool)
-    for column, pool in zip(sums, pools, strict=True):
+    for column, pool in zip(columns, pools, strict=True):
         has |= np.isfinite(column) | (pool >= 0)
-    for k in np.flatnonzero(~has & used):
-        reader.fault(
-            int(first[k]),
-            "gross_g",
-            "neither a mass nor a usable volume was measured",
-            remedy="give tare_g and gross_g, or a dry volume_cm3; or a reject_reason",
-        )
+    for row in first[~has & used].tolist():
+        if row not in reader.faulty:
+            found = "neither a mass nor a usable volume was measured"
+            remedy = "give tare_g and gross_g, or a dry volume_cm3; or a reject_reason"
+            reader.fault(row, "gross_g", found, remedy=remedy)

@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 import difflib
+from collections.abc import Mapping
+from typing import Any
 
 import numpy as np
 
-from geosand.columns import Dates, Ints
+from geosand.columns import Dates, Ints, Strings
 from geosand.errors import Faults, Finding
-from geosand.site.reading import RawTable, Reader, quoted
+from geosand.site.cells import RawTable, quoted
+from geosand.site.reading import Reader
 from geosand.site.tables import Dressed, Dressings, Sands, Surfaces
 
-SAME = ("date", "sand", "spreader", "setting")
+YEAR = np.timedelta64(366, "D")
 
 
 def read_dressings(
@@ -27,11 +30,14 @@ def read_dressings(
     reader = Reader(table, faults, findings)
     names = reader.text("dressing", required=True)
     dates = reader.dates("date", required=True)
-    sand = _sand_rows(reader, sands)
-    words = {name: reader.text(name) for name in ("spreader", "setting", "note")}
-    speed = reader.quantity("speed", "m_s", above=0, maximum=20)
-    heading = np.degrees(reader.quantity("heading", "rad", minimum=-2 * np.pi, maximum=2 * np.pi))
-    swath = reader.quantity("swath", "m", above=0, maximum=50)
+    shared: dict[str, np.ndarray[Any, np.dtype[Any]]] = {
+        "date": dates,
+        **{name: reader.text(name) for name in ("sand", "spreader", "setting")},
+        "speed": reader.quantity("speed", "m_s", above=0, maximum=20),
+        "heading": reader.quantity("heading", "rad", minimum=-2 * np.pi, maximum=2 * np.pi),
+        "swath": reader.quantity("swath", "m", above=0, maximum=50),
+    }
+    notes = reader.text("note")
     per_row = {
         "planned_m": reader.quantity("planned_depth", "m", above=0, maximum=0.2),
         "hole_diameter_m": reader.quantity("hole_diameter", "m", above=0, maximum=0.1),
@@ -40,29 +46,26 @@ def read_dressings(
     }
     named = reader.text("surfaces", required=True)
     reader.finish()
-    keep = [k for k in range(reader.size) if names[k] and not np.isnat(dates[k])]
-    order = sorted(
-        dict.fromkeys(str(names[k]) for k in keep), key=lambda n: _first(names, dates, n)
-    )
+    order, head = _order(names, dates)
     index = {name: k for k, name in enumerate(order)}
-    head = [int(np.flatnonzero(names == name)[0]) for name in order]
-    _same_in_all_rows(reader, names, {"date": dates, "sand": sand, **words})
-    _season(order, dates[head], season, findings)
-    edition = np.maximum(np.searchsorted(valid_from, dates[head], side="right") - 1, 0)
+    rows = {name: _row_of(reader, names, index, head, name, shared[name]) for name in shared}
+    date = dates[rows["date"]]
+    _season(order, date, season, findings)
+    edition = _editions(order, date, valid_from, findings)
     dressings = Dressings(
         id=np.array(order, dtype=np.str_),
-        date=dates[head],
-        sand=sand[head],
-        spreader=words["spreader"][head],
-        setting=words["setting"][head],
-        speed_m_s=speed[head],
-        heading_degree=heading[head],
-        swath_m=swath[head],
-        edition=edition.astype(np.int64),
-        note=words["note"][head],
+        date=date,
+        sand=_sand_rows(reader, shared["sand"][rows["sand"]], rows["sand"], sands),
+        spreader=shared["spreader"][rows["spreader"]],
+        setting=shared["setting"][rows["setting"]],
+        speed_m_s=shared["speed"][rows["speed"]],
+        heading_degree=np.degrees(shared["heading"][rows["heading"]]),
+        swath_m=shared["swath"][rows["swath"]],
+        edition=edition,
+        note=_joined(names, notes, order),
     )
     pairs: list[tuple[int, int, int]] = []
-    for row in keep:
+    for row in np.flatnonzero(names != "").tolist():
         number = index[str(names[row])]
         found = _resolve(reader, row, str(named[row]), surfaces, int(edition[number]))
         pairs += [(number, surface, row) for surface in found]
@@ -76,40 +79,61 @@ def read_dressings(
     return dressings, dressed
 
 
-def _first(names: np.ndarray, dates: Dates, name: str) -> tuple[np.datetime64, int]:  # type: ignore[type-arg]
-    row = int(np.flatnonzero(names == name)[0])
-    return (dates[row] if not np.isnat(dates[row]) else np.datetime64("9999-12-31"), row)
+def _order(names: Strings, dates: Dates) -> tuple[list[str], Ints]:
+    """Dressings in order of date (those without one last), and the first row of each."""
+    first: dict[str, int] = {}
+    for row, name in enumerate(names.tolist()):
+        if name:
+            first.setdefault(name, row)
+    last = np.datetime64("9999-12-31")
+    day = {name: last if np.isnat(dates[row]) else dates[row] for name, row in first.items()}
+    order = sorted(first, key=lambda name: (day[name], first[name]))
+    return order, np.array([first[name] for name in order], dtype=np.int64)
 
 
-def _sand_rows(reader: Reader, sands: Sands) -> Ints:
-    texts = reader.text("sand")
-    known = {str(n): k for k, n in enumerate(sands.name)}
-    out = np.zeros(reader.size, dtype=np.int64)
-    for row, text in enumerate(texts.tolist()):
-        if text in known:
-            out[row] = known[text]
-        elif text:
-            reader.fault(
-                row, "sand", f"{quoted(text)} is not in site.toml", allowed=", ".join(known) or "–"
-            )
-        elif len(known) > 1:
-            reader.fault(row, "sand", "it is not said which sand", allowed=", ".join(known))
+def _row_of(
+    reader: Reader,
+    names: Strings,
+    index: Mapping[str, int],
+    head: Ints,
+    column: str,
+    values: np.ndarray[Any, np.dtype[Any]],
+) -> Ints:
+    """The row of each dressing that says ``column``; a fault where two rows contradict."""
+    blank = values == "" if values.dtype.kind == "U" else np.isnan(values)  # NaT too
+    out = head.copy()
+    for row in np.flatnonzero(~blank & (names != "")).tolist():
+        name = str(names[row])
+        start = int(out[index[name]])
+        if blank[start]:
+            out[index[name]] = row
+        elif values[row] != values[start]:
+            found = f"dressing {quoted(name)} has another {column}"
+            found += f" in row {reader.table.rows[start]}"
+            remedy = "rows of one dressing share it; else give the second a name of its own"
+            reader.fault(row, column, found, remedy=remedy)
     return out
 
 
-def _same_in_all_rows(reader: Reader, names: np.ndarray, columns: dict[str, np.ndarray]) -> None:  # type: ignore[type-arg]
-    for name in dict.fromkeys(names.tolist()):
-        rows = np.flatnonzero(names == name)
-        for column in SAME:
-            values = columns[column][rows]
-            for row, value in zip(rows[1:], values[1:], strict=True):
-                if value != values[0] and name:
-                    reader.fault(
-                        int(row),
-                        column,
-                        f"dressing {quoted(name)} has another {column} in an earlier row",
-                        remedy="rows of one dressing share it; else give the second a name of its own",
-                    )
+def _joined(names: Strings, notes: Strings, order: list[str]) -> Strings:
+    """All notes of a dressing, each once."""
+    texts: dict[str, dict[str, None]] = {name: {} for name in order}
+    for name, note in zip(names.tolist(), notes.tolist(), strict=True):
+        if name and note:
+            texts[name][note] = None
+    return np.array(["; ".join(texts[name]) for name in order], dtype=np.str_)
+
+
+def _sand_rows(reader: Reader, texts: Strings, rows: Ints, sands: Sands) -> Ints:
+    """Row of ``sands`` of each dressing; 0 where there is one sand only, or none to name."""
+    known = {str(n): k for k, n in enumerate(sands.name)}
+    for text, row in zip(texts.tolist(), rows.tolist(), strict=True):
+        if known and text and text not in known:
+            found = f"{quoted(text)} is not in site.toml"
+            reader.fault(row, "sand", found, allowed=", ".join(known))
+        elif len(known) > 1 and not text:
+            reader.fault(row, "sand", "it is not said which sand", allowed=", ".join(known))
+    return np.array([known.get(text, 0) for text in texts.tolist()], dtype=np.int64)
 
 
 def _season(
@@ -118,12 +142,25 @@ def _season(
     season: tuple[np.datetime64, np.datetime64 | None],
     findings: list[Finding],
 ) -> None:
+    start, end = season
     for name, date in zip(order, dates, strict=True):
-        start, end = season
-        outside = (not np.isnat(start) and date < start) or (end is not None and date > end)
-        if outside:
+        text = ""
+        if (not np.isnat(start) and date < start) or (end is not None and date > end):
             text = f"its date {date} is outside the season; the season's ledger leaves it out"
+        elif end is None and not np.isnat(start) and date > start + YEAR:
+            text = f"its date {date} is more than a year after the season's start: check the year"
+        if text:
             findings.append(Finding(about=name, text=text, topic="season"))
+
+
+def _editions(order: list[str], dates: Dates, valid_from: Dates, findings: list[Finding]) -> Ints:
+    """Boundary edition of each date; the oldest for dates before it, with a finding."""
+    edition = np.searchsorted(valid_from, dates, side="right") - 1
+    early = (edition < 0) & ~np.isnat(dates)
+    for k in np.flatnonzero(early) if len(valid_from) else []:
+        text = f"its date {dates[k]} is before the oldest boundaries ({valid_from[0]}), used here"
+        findings.append(Finding(about=order[k], text=text, topic="area"))
+    return np.maximum(edition, 0).astype(np.int64)
 
 
 def _resolve(reader: Reader, row: int, text: str, surfaces: Surfaces, edition: int) -> list[int]:
@@ -132,6 +169,8 @@ def _resolve(reader: Reader, row: int, text: str, surfaces: Surfaces, edition: i
     ids = {str(surfaces.id[k]): int(k) for k in here}
     kinds = set(surfaces.kind[here].tolist())
     out: list[int] = []
+    if not ids:  # no surface could be read: that is told already
+        return out
     for word in text.replace(",", " ").replace(";", " ").split():
         if word in ids:
             out.append(ids[word])
@@ -139,13 +178,10 @@ def _resolve(reader: Reader, row: int, text: str, surfaces: Surfaces, edition: i
             out += [int(k) for k in here if surfaces.kind[k] == word.lower()]
         else:
             near = difflib.get_close_matches(word, [*ids, *kinds], n=1)
+            found = f"{quoted(word)} is neither a surface's id nor a kind in the boundaries"
+            remedy = "write ids or kinds, with spaces between"
             reader.fault(
-                row,
-                "surfaces",
-                f"{quoted(word)} is neither a surface's id nor a kind in surfaces.geojson",
-                remedy=f"did you mean {near[0]}?"
-                if near
-                else "write ids or kinds, with spaces between",
+                row, "surfaces", found, remedy=f"did you mean {near[0]}?" if near else remedy
             )
     return list(dict.fromkeys(out))
 
@@ -160,8 +196,8 @@ def _disjoint(
             reader.fault(
                 row,
                 "surfaces",
-                f"{quoted(str(surfaces.id[surface]))} is already in row {reader.table.rows[earlier]}"
-                " of this dressing",
+                f"{quoted(str(surfaces.id[surface]))} is already in row"
+                f" {reader.table.rows[earlier]} of this dressing",
                 remedy="rows of one dressing name different surfaces",
             )
     return [(d, s, row) for (d, s), row in seen.items()]

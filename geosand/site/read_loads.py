@@ -2,29 +2,36 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 
-from geosand.columns import Floats, Ints, Strings
+from geosand.columns import Bools, Floats, Ints, Strings
 from geosand.errors import Faults, Finding
+from geosand.site.cells import RawTable, quoted
 from geosand.site.read_settings import MoistureBook, dry_basis, stated_u
-from geosand.site.reading import RawTable, Reader, quoted
+from geosand.site.reading import Reader
 from geosand.site.tables import Deliveries, Dressed, Dressings, Loads, Sands, Surfaces
 
+MOST_UNITS, HEAVIEST_KG = 1e6, 100_000.0
 U_UNIT = 0.01  #: bag to bag where nothing is said
 U_LABEL = 0.01  #: shared by all bags of a kind where nothing is said
 
 
 def dressing_rows(reader: Reader, dressings: Dressings) -> Ints:
-    """Row of ``dressings`` that each row names; -1 with a fault where there is none."""
+    """Row of ``dressings`` that each row names; -1 with a fault where there is none.
+
+    Where there are no dressings at all, that is told once elsewhere.
+    """
     known = {str(name): k for k, name in enumerate(dressings.id)}
     texts = reader.text("dressing", required=True).tolist()
     for row, text in enumerate(texts):
-        if text and text not in known:
+        if text and text not in known and known:
             reader.fault(
                 row,
                 "dressing",
                 f"{quoted(text)} is not in the dressings",
-                allowed=", ".join(list(known)[:12]) or "none yet: fill in the dressings first",
+                allowed=", ".join(list(known)[:12]),
             )
     return np.array([known.get(text, -1) for text in texts], dtype=np.int64)
 
@@ -44,35 +51,31 @@ def read_loads(
     ids = reader.text("load", required=True)
     _unique(reader, "load", ids)
     dressing = dressing_rows(reader, dressings)
-    count = reader.quantity_free("count", above=0.0)
+    count = reader.number("count", required=True, above=0.0, maximum=MOST_UNITS)
     unit, by_volume, loose_dry = _unit_mass(reader)
-    u_unit, u_label = _unit_uncertainty(reader, unit, findings)
     moisture = _moisture(reader, dressing, dressings, sands, book, findings)
-    ratio = np.array([r[1] for r in book.rows.values()] + [np.nan])[moisture]
-    unit = np.where(by_volume, loose_dry * (1 + ratio), unit)
+    unit = np.where(by_volume, loose_dry * (1 + book.ratios()[moisture]), unit)
+    u_unit, u_label = _unit_uncertainty(reader, unit, findings)
     returned = np.nan_to_num(reader.quantity("returned", "kg", minimum=0.0))
     spilled = np.nan_to_num(reader.quantity("spilled", "kg", minimum=0.0))
-    for row in np.flatnonzero(returned + spilled > count * unit * (1 + 1e-9)):
-        reader.fault(
-            int(row),
-            "returned_kg",
-            f"more came back or was spilled ({returned[row] + spilled[row]:g} kg) than was taken out"
-            f" ({count[row] * unit[row]:g} kg)",
-            remedy="check count, unit mass and what came back",
-        )
+    for row in np.flatnonzero(returned + spilled > count * unit * (1 + 1e-9)).tolist():
+        found = f"more came back or was spilled ({returned[row] + spilled[row]:g} kg) than was"
+        found += f" taken out ({count[row] * unit[row]:g} kg)"
+        reader.fault(row, "returned_kg", found, remedy="check count, unit mass and what came back")
     group, groups = _groups(reader, dressing, surfaces, dressings, dressed)
     tickets = reader.text("ticket")
     reader.text("note")
     reader.finish()
     keep = dressing >= 0
+    sand = [str(name) for name in sands.name] or [""]
     label = np.array(
         [
-            f"label: {sands.name[dressings.sand[d]]} {m:.6g} kg" if d >= 0 else ""
+            f"label: {sand[dressings.sand[d]]} {m:.6g} kg" if d >= 0 else ""
             for d, m in zip(dressing, np.where(by_volume, loose_dry, unit), strict=True)
         ],
         dtype=np.str_,
     )
-    columns = {
+    columns: dict[str, Any] = {
         "id": ids,
         "dressing": dressing,
         "count": count,
@@ -94,38 +97,48 @@ def _unique(reader: Reader, column: str, names: Strings) -> None:
     first: dict[str, int] = {}
     for row, name in enumerate(names.tolist()):
         if name and name in first:
-            reader.fault(
-                row, column, f"{quoted(name)} is already in row {reader.table.rows[first[name]]}"
-            )
+            found = f"{quoted(name)} is already in row {reader.table.rows[first[name]]}"
+            reader.fault(row, column, found, remedy=f"give each {column} a name of its own")
         first.setdefault(name, row)
 
 
-def _unit_mass(reader: Reader) -> tuple[Floats, np.ndarray, Floats]:  # type: ignore[type-arg]
-    mass = reader.quantity("unit_mass", "kg", above=0.0, maximum=100_000)
+def _unit_mass(reader: Reader) -> tuple[Floats, Bools, Floats]:
+    """Mass of a unit as weighed, whether a volume was given instead, and that volume's dry mass."""
+    mass = reader.quantity("unit_mass", "kg", above=0.0, maximum=HEAVIEST_KG)
     volume = reader.quantity("unit_volume", "m3", above=0.0, maximum=100)
     loose = reader.quantity("loose_bulk_density", "kg_m3", minimum=500, maximum=2700)
-    for row in range(reader.size):
-        has_mass, has_volume = np.isfinite(mass[row]), np.isfinite(volume[row])
-        if has_mass and has_volume:
-            reader.fault(row, "unit_mass_kg", "both a unit mass and a unit volume are given")
-        elif has_volume and not np.isfinite(loose[row]):
-            reader.fault(
-                row,
-                "loose_bulk_density_kg_m3",
-                "a unit volume needs its loose bulk density",
-                remedy="weigh one hopper: dry mass per volume as loaded",
-            )
-        elif not has_mass and not has_volume:
-            reader.fault(
-                row, "unit_mass_kg", "no unit mass", remedy="give the mass of one bag or hopper"
-            )
-    return mass, np.isfinite(volume), volume * loose
+    by_mass, by_volume = np.isfinite(mass), np.isfinite(volume)
+    checks = [
+        (
+            by_mass & by_volume,
+            "unit_mass_kg",
+            "both a unit mass and a unit volume are given",
+            "keep the one that was measured",
+        ),
+        (
+            by_volume & ~by_mass & np.isnan(loose),
+            "loose_bulk_density_kg_m3",
+            "a unit volume needs its loose bulk density",
+            "weigh one hopper: dry mass per volume as loaded",
+        ),
+        (
+            ~by_mass & ~by_volume,
+            "unit_mass_kg",
+            "no unit mass",
+            "give the mass of one bag or hopper",
+        ),
+    ]
+    for mask, column, found, remedy in checks:
+        for row in np.flatnonzero(mask).tolist():
+            if row not in reader.faulty:
+                reader.fault(row, column, found, remedy=remedy)
+    return mass, by_volume & ~by_mass, volume * loose
 
 
 def _unit_uncertainty(
     reader: Reader, unit: Floats, findings: list[Finding]
 ) -> tuple[Floats, Floats]:
-    u_unit = reader.quantity("u_unit_mass", "kg", minimum=0.0)
+    u_unit = reader.quantity("u_unit_mass", "kg", minimum=0.0, maximum=HEAVIEST_KG)
     u_label = reader.quantity("u_label", "ratio", minimum=0.0, maximum=0.5)
     neither = np.isnan(u_unit) & np.isnan(u_label)
     if neither.any():
@@ -160,7 +173,7 @@ def _moisture(
             out[row] = book.add(label, float(ratio[row]), u_row)
         elif len(sands.moisture) and sands.moisture[sand] >= 0:
             out[row] = sands.moisture[sand]
-        else:
+        elif len(sands.moisture) and row not in reader.faulty:
             reader.fault(
                 row,
                 "moisture_dry_basis_percent",
@@ -181,6 +194,8 @@ def _groups(
         if not text or dressing[row] < 0:
             continue
         rows = dressed.surface[dressed.dressing == dressing[row]]
+        if len(rows) == 0:  # its surfaces are not known: that is told already
+            continue
         by_id = {str(surfaces.id[k]): int(surfaces.ground[k]) for k in rows}
         kinds = {str(surfaces.kind[k]) for k in rows}
         members: set[int] = set()
@@ -198,8 +213,9 @@ def _groups(
                     f"{quoted(word)} is not dressed in {dressings.id[dressing[row]]}",
                     allowed=", ".join(list(by_id)[:12]),
                 )
-        key = (int(dressing[row]), frozenset(members))
-        out[row] = found.setdefault(key, len(found))
+        if members != set(by_id.values()):
+            key = (int(dressing[row]), frozenset(members))
+            out[row] = found.setdefault(key, len(found))
     return out, tuple(members for _, members in found)
 
 
@@ -211,11 +227,11 @@ def read_deliveries(
         table = RawTable(file="deliveries.csv", rows=[], columns={})
     reader = Reader(table, faults, findings)
     date = reader.dates("date", required=True)
-    mass = reader.quantity("mass", "kg", above=0.0, required=reader.size > 0)
+    mass = reader.quantity("mass", "kg", required=True, above=0.0, maximum=1e9)
     known = {str(name): k for k, name in enumerate(sands.name)}
-    texts = reader.text("sand").tolist()
+    texts = reader.text("sand", required=len(known) > 1).tolist()
     for row, text in enumerate(texts):
-        if text and text not in known:
+        if text and known and text not in known:
             reader.fault(
                 row, "sand", f"{quoted(text)} is not in site.toml", allowed=", ".join(known)
             )

@@ -8,8 +8,10 @@ from typing import Any
 
 import numpy as np
 
+from geosand.columns import Floats
 from geosand.errors import Faults, Finding
-from geosand.site.reading import RawTable, Reader, is_blank
+from geosand.site.cells import LONGEST, RawTable, parse_number, quoted
+from geosand.site.reading import Reader
 from geosand.site.tables import Moistures, Sands, Settings
 from geosand.units import UnitFault, factor_to_si
 
@@ -44,8 +46,14 @@ class MoistureBook:
         self.rows: dict[str, tuple[int, float, float]] = {}
 
     def add(self, label: str, ratio: float, u_ratio: float) -> int:
-        """Row of this water content in the table of moistures."""
+        """Row of this water content in the table of moistures; another u is another source."""
+        if self.rows.get(label, (0, ratio, u_ratio))[1:] != (ratio, u_ratio):
+            label = f"{label} ± {u_ratio * 100:.6g}"
         return self.rows.setdefault(label, (len(self.rows), ratio, u_ratio))[0]
+
+    def ratios(self) -> Floats:
+        """Water contents by row, and nan at the end, so that row -1 has none."""
+        return np.array([row[1] for row in self.rows.values()] + [np.nan])
 
     def table(self) -> Moistures:
         """All of them as columns."""
@@ -63,26 +71,28 @@ def one_row(mapping: Mapping[str, Any], place: str) -> RawTable:
     return RawTable(file=FILE, rows=[place], columns=cells)
 
 
-def dry_basis(reader: Reader) -> tuple[np.ndarray[Any, Any], np.ndarray[Any, Any]]:
+def dry_basis(reader: Reader) -> tuple[Floats, Floats]:
     """Columns of water content on dry basis and its u; nan where not given.
 
     From wet basis w = ww / (1 - ww) (mass of water per mass of wet product).
     """
     for name in reader.table.columns:
-        if name.startswith("moisture") and "basis" not in name and reader.has(name):
+        cells = reader.table.columns[name]
+        bare = name.startswith("moisture") and "basis" not in name
+        if bare and any(parse_number(c) is not None for c in cells):
             reader.read.add(name)
-            reader.fault(
-                0,
+            reader.whole_fault(
                 name,
                 "a bare moisture can mean two things",
-                allowed="moisture_dry_basis_percent or moisture_wet_basis_percent",
-                remedy="say on which basis: water per dry sand, or water per moist sand",
+                remedy="call it moisture_dry_basis_percent (water per dry sand)"
+                " or moisture_wet_basis_percent (water per moist sand)",
             )
     dry = reader.quantity("moisture_dry_basis", "ratio", minimum=0.0, maximum=1.0)
     wet = reader.quantity("moisture_wet_basis", "ratio", minimum=0.0, maximum=0.5)
     u = reader.quantity("u_moisture", "ratio", minimum=0.0, maximum=0.5)
     for row in np.flatnonzero(np.isfinite(dry) & np.isfinite(wet)):
-        reader.fault(int(row), None, "moisture is given on both bases", remedy="keep one of them")
+        found = "moisture is given on both bases"
+        reader.fault(int(row), "moisture_…", found, remedy="keep one of them")
     wet = np.where(wet >= 1, np.nan, wet)
     return (
         np.where(np.isfinite(dry), dry, wet / (1 - wet)),
@@ -98,7 +108,8 @@ def read_settings(
     start = reader.dates("season_start", required=True)[0]
     end = reader.dates("season_end")[0]
     if not np.isnat(end) and not np.isnat(start) and end <= start:
-        reader.fault(0, "season_end", f"the season ends ({end}) before it starts ({start})")
+        found = f"the season ends ({end}) before it starts ({start})"
+        reader.fault(0, "season_end", found, remedy="check both dates")
     default = _Defaults(reader, findings)
     values = {
         "elevation_m": float(reader.quantity("elevation", "m", minimum=-500, maximum=9000)[0]),
@@ -123,13 +134,15 @@ def read_settings(
     )
     catch_reader.finish()
     units = str(reader.choice("units", ["metric", "us"])[0]) or "metric"
-    name = str(reader.text("name")[0]) or "unnamed site"
+    name = str(reader.text("name")[0])
+    if not name:
+        findings.append(Finding(about=FILE, text="the site has no name", topic="default"))
     targets = _targets(document, faults)
     sands = _sands(document, book, faults, findings)
     reader.finish()
     _misspelt_tables(document, findings)
     return SiteText(
-        name=name,
+        name=name or "unnamed site",
         season_start=start,
         season_end=None if np.isnat(end) else end,
         units=units,
@@ -138,6 +151,11 @@ def read_settings(
         sands=sands,
         **values,
     )
+
+
+def unread_settings() -> SiteText:
+    """Stands in for a ``site.toml`` that could not be read: no season, no sand, nothing noted."""
+    return read_settings({}, MoistureBook(), Faults(), [])
 
 
 class _Defaults:
@@ -175,47 +193,49 @@ def _targets(document: Mapping[str, Any], faults: Faults) -> dict[str, float]:
         try:
             factor = factor_to_si(key.removeprefix("targets").removeprefix("_"), "m")
         except UnitFault as problem:
-            faults.add(FILE, str(problem), row=f"[{key}]", remedy="write [targets_mm]")
+            remedy = "write [targets_mm]"
+            faults.add(FILE, str(problem), row=f"[{key}]", remedy=remedy)
             continue
         for kind, value in _table(document[key], key, faults).items():
-            good = isinstance(value, (int, float)) and not isinstance(value, bool)
-            if not good or not 0 <= value * factor <= 1:
+            number = None if isinstance(value, str) else parse_number(value)
+            if number is None or not 0 <= number * factor <= 1:
                 faults.add(
                     FILE,
-                    f"{value!r} is not a depth",
+                    f"{quoted(str(value))} is not a season's depth",
                     row=f"[{key}]",
                     column=kind,
-                    allowed="a number from 0 to 1 m",
+                    allowed=f"a number from 0 to {1 / factor:g}",
                 )
+            elif kind.lower() in targets:
+                faults.add(FILE, "stands twice", row=f"[{key}]", column=kind, remedy="keep one")
             else:
-                targets[kind] = float(value) * factor
+                targets[kind.lower()] = number * factor
     return targets
 
 
 def _sands(
     document: Mapping[str, Any], book: MoistureBook, faults: Faults, findings: list[Finding]
 ) -> Sands:
-    tables = {
-        k: _table(v, f"sands.{k}", faults) for k, v in dict(document.get("sands", {})).items()
-    }
+    named = _table(document.get("sands", {}), "sands", faults)
+    tables = {k: _table(v, f"sands.{k}", faults) for k, v in named.items()}
     if "sand" in document:
         if tables:
             faults.add(FILE, "both [sand] and [sands.…] are there", remedy="keep [sands.…]")
         tables["sand"] = _table(document["sand"], "sand", faults)
-    if not tables:
+    if not tables and isinstance(document.get("sands", {}), dict):
         faults.add(
             FILE,
             "no sand is described",
             remedy="add a table [sands.NAME] with bulk_density_g_cm3 and its moisture",
         )
     rows = [_one_sand(name, t, book, faults, findings) for name, t in tables.items()]
-    columns = list(zip(*rows, strict=True)) if rows else [[], [], [], []]
+    numbers = np.array(rows, dtype=np.float64).reshape(-1, 4)
     return Sands(
-        name=np.array(list(tables), dtype=np.str_),
-        bulk_density_kg_m3=np.array(columns[0], dtype=float),
-        u_bulk_density_kg_m3=np.array(columns[1], dtype=float),
-        moisture=np.array(columns[2], dtype=np.int64),
-        sand_mass_fraction=np.array(columns[3], dtype=float),
+        name=np.array([name[:LONGEST] for name in tables], dtype=np.str_),
+        bulk_density_kg_m3=numbers[:, 0],
+        u_bulk_density_kg_m3=numbers[:, 1],
+        moisture=numbers[:, 2].astype(np.int64),
+        sand_mass_fraction=numbers[:, 3],
     )
 
 
@@ -239,16 +259,15 @@ def _one_sand(
     moisture = -1
     if np.isfinite(ratio) or kiln:
         if kiln and np.isfinite(ratio) and ratio > 0.005:
-            reader.fault(0, "kiln_dried", "kiln_dried = true beside a moisture above 0.5 %")
+            found = "kiln_dried = true beside a moisture above 0.5 %"
+            reader.fault(0, "kiln_dried", found, remedy="say one or the other")
         ratio = ratio if np.isfinite(ratio) else 0.0
         moisture = book.add(
             f"moisture: {name}", float(ratio), stated_u(ratio, u_ratio, name, findings)
         )
-    fraction = reader.number("sand_mass_fraction")[0]
-    if np.isfinite(fraction) and not 0 < fraction <= 1:
-        reader.fault(
-            0, "sand_mass_fraction", f"{fraction:g} can not be right", allowed="above 0, at most 1"
-        )
+    fraction = reader.number("sand_mass_fraction", above=0.0, maximum=1.0)[0]
+    if reader.faulty and moisture < 0:
+        moisture = book.add(f"moisture: {name}", 0.0, 0.0)  # told here once, not for each load
     reader.finish()
     return (
         float(density),
@@ -273,6 +292,6 @@ def stated_u(ratio: float, u_ratio: float, name: str, findings: list[Finding]) -
 def _misspelt_tables(document: Mapping[str, Any], findings: list[Finding]) -> None:
     for key, value in document.items():
         known = key in TABLES or key.startswith("targets_")
-        if isinstance(value, (dict, list)) and not known and not is_blank(key):
-            text = f"table [{key}] is not read; tables are [sands.…], [catches], [targets_mm]"
+        if isinstance(value, (dict, list)) and not known:
+            text = f"{quoted(key)} is not read; tables are [sands.…], [catches], [targets_mm]"
             findings.append(Finding(about=FILE, text=text, topic="file"))

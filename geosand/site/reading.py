@@ -63,15 +63,19 @@ class Reader:
         inside = place if place and not place.startswith("feature") else None
         self.faults.add(self.table.file, found, row=inside, column=column, remedy=remedy)
 
+    def meant(self, name: str) -> str:
+        """A question for a remedy, naming an unread column that is nearly called ``name``."""
+        others = {n.lower(): n for n in self.table.columns if n not in self.read}
+        near = difflib.get_close_matches(name, others, n=1, cutoff=0.7)
+        return f"did you mean {quoted(others[near[0]])}? " if near else ""
+
     def cells(self, name: str, *, required: bool = False) -> Sequence[Cell]:
         """A column's cells; blanks where there is no such column (a fault if ``required``)."""
         self.known.add(name)
         self.read.add(name)
         if required and self.size and name not in self.table.columns:
-            others = {n.lower(): n for n in self.table.columns if n not in self.read}
-            near = difflib.get_close_matches(name, others, n=1, cutoff=0.7)
-            hint = f"did you mean {quoted(others[near[0]])}? " if near else ""
-            self.whole_fault(None, f"there is no {name}", remedy=f"{hint}Add {name}".lstrip())
+            remedy = f"{self.meant(name)}Add {name}"
+            self.whole_fault(None, f"there is no {name}", remedy=remedy)
         return self.table.columns.get(name, [None] * self.size)
 
     def text(
@@ -150,7 +154,7 @@ class Reader:
         """
         self.known.add(f"{base}_…")
         good: list[tuple[str, float]] = []
-        odd: list[tuple[str, UnitFault]] = []
+        odd: list[tuple[str, str]] = []
         for name in self.table.columns:
             if name == base and self.has(name):
                 self.read.add(name)
@@ -162,7 +166,7 @@ class Reader:
                 good.append((name, factor_to_si(name[len(base) + 1 :], si)))
                 self.read.add(name)
             except UnitFault as problem:
-                odd.append((name, problem))
+                odd.append((name, str(problem)))
         filled = [match for match in good if self.has(match[0])]
         if len(filled) > 1:
             names = " and ".join(name for name, _ in filled)
@@ -170,11 +174,11 @@ class Reader:
                 self.table.file, f"{names} say the same thing", remedy="keep one of them"
             )
         if not good:
-            for name, problem in odd:
+            for name, reason in odd:
                 if self.has(name):
                     self.read.add(name)
-                    self.whole_fault(name, str(problem))
-        return (filled or good or [None])[0]
+                    self.whole_fault(name, reason)
+        return next(iter(filled or good), None)
 
     def quantity(
         self,
@@ -194,7 +198,8 @@ class Reader:
         found = self.column_of(base, si)
         if found is None:
             if required and self.size and len(self.faults.found) == faults_before:
-                self.whole_fault(None, f"there is no {base}_{si} or {base}_… with another unit")
+                found_none = f"there is no {base}_{si} or {base}_… with another unit"
+                self.whole_fault(None, found_none, remedy=f"{self.meant(base)}Add {base}_{si}")
             return np.full(self.size, np.nan)
         name, factor = found
         with np.errstate(over="ignore"):
@@ -216,7 +221,9 @@ class Reader:
         needed = required and name in self.table.columns
         values = all_floats(cells)
         if values is None or (needed and np.isnan(values).any()):
-            values = np.array([self._one_number(row, name, c, needed) for row, c in enumerate(cells)])
+            values = np.array(
+                [self._one_number(row, name, c, needed) for row, c in enumerate(cells)]
+            )
         self._limits(name, values, 1.0, above, minimum, maximum)
         return values
 

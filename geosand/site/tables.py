@@ -155,7 +155,10 @@ class Catches:
         """The same table as a GeoDataFrame of points in WGS 84."""
         import shapely
 
-        return _frame(self, shapely.points(self.lon_degree, self.lat_degree))
+        points: Geometries = np.array(
+            shapely.points(self.lon_degree, self.lat_degree), dtype=object
+        )
+        return _frame(self, points)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -236,7 +236,9 @@ def _season(periods, dressed, rings):
             mass_high_kg=1.05 * mass,
         )
     thrown = {
-        ring.id: tuple(sum(p.rings[ring.id][k] for p in periods if ring.id in p.rings) for k in (0, 1))
+        ring.id: tuple(
+            sum(p.rings[ring.id][k] for p in periods if ring.id in p.rings) for k in (0, 1)
+        )
         for ring in rings
     }
     measured = [p.balance for p in periods if p.balance.on_surfaces_kg is not None]

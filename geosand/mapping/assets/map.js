@@ -72,8 +72,13 @@ var geosand = (function () {
       s.reach = s.bounds && L.latLngBounds(s.bounds.getSouthWest(), s.bounds.getNorthEast());
       s.around.forEach((band) => band.shape.forEach((polygon) => ringAt(polygon[0]).forEach((corner) => s.reach && s.reach.extend(corner))));
     });
+    const known = data.periods.map(() => []);
     const now = (surface, p) => {
-      const row = (data.periods[given(p) ? p : period] || { surfaces: [] }).surfaces[surface.index];
+      const at = given(p) ? p : period, kept = known[at] || [];
+      return kept[surface.index] || (kept[surface.index] = read(surface, at));
+    };
+    const read = (surface, at) => {
+      const row = (data.periods[at] || { surfaces: [] }).surfaces[surface.index];
       const figures = {};
       data.figures.forEach((name, i) => { figures[name] = row && given(row[i]) ? row[i] : null; });
       figures.state = figures.state === null ? null : data.states[figures.state];
@@ -122,7 +127,7 @@ var geosand = (function () {
       if (!surface.active && theme !== "areas") Object.assign(base, { weight: 0.6, opacity: 0.4 });
       if (marked) Object.assign(base, { color: "#000", weight: far ? 2 : 2.6, opacity: 1, dashArray: far ? "3 2.5" : "7 5" });
       if (surface.hidden) Object.assign(base, { fillOpacity: 0.15, opacity: 0.2 });
-      if (surface.index === chosen) Object.assign(base, { color: CHOSEN, weight: far ? 3 : 4, opacity: 1, dashArray: marked ? base.dashArray : null });
+      if (surface.index === chosen) Object.assign(base, { color: CHOSEN, weight: far ? 3 : theme === "overthrow" ? 2 : 4, opacity: 1, dashArray: marked ? base.dashArray : null });
       return base;
     }
     function bandStyle(band) {
@@ -188,30 +193,34 @@ var geosand = (function () {
     /* Everything in view is made when it is first needed, so that large sites stay quick. */
     function refresh() {
       const near = map.getZoom() >= NEAR, view = map.getBounds().pad(0.3);
-      live.clearLayers(); dots.clearLayers();
       document.body.classList.toggle("near", near);
+      const wanted = [];
+      dots.clearLayers();
       if (near) {
-        order.filter((s) => view.intersects(s.bounds)).forEach((s) => {
-          s.around.slice().sort((a, b) => (a.zone === "collar") - (b.zone === "collar")).forEach((band) => live.addLayer(bandLayer(band).setStyle(bandStyle(band))));
-        });
-        order.filter((s) => view.intersects(s.bounds)).forEach((s) => live.addLayer(polygonOf(s).setStyle(style(s))));
+        const seen = order.filter((s) => view.intersects(s.bounds));
+        for (const zone of ["surrounds", "collar"]) seen.forEach((s) => s.around.filter((band) => band.zone === zone).forEach((band) => wanted.push(bandLayer(band).setStyle(bandStyle(band)))));
+        seen.forEach((s) => wanted.push(polygonOf(s).setStyle(style(s))));
         catches.filter((c) => inPeriod(c) && view.contains(c.at)).forEach((c) => dots.addLayer(catchLayer(c)));
-        paintCatches();
       } else {
         order.filter((s) => (s.active || theme === "areas") && view.contains(s.point)).forEach((s) => {
-          if (theme === "overthrow") haloOf(s);
-          live.addLayer(circleOf(s).setStyle(style(s, true)));
+          const halo = theme === "overthrow" && haloOf(s);
+          if (halo) wanted.push(halo);
+          wanted.push(circleOf(s).setStyle(style(s, true)));
         });
       }
+      // What is drawn already stays, unless something new would have to lie beneath it.
+      const drawn = live.getLayers(), keep = wanted.length === drawn.length && wanted.every((layer, i) => layer === drawn[i]);
+      if (!keep) { live.clearLayers(); wanted.forEach((layer) => live.addLayer(layer)); }
+      if (near) { dots.eachLayer((dot) => dot.bringToFront && map.hasLayer(dot) && dot.bringToFront()); paintCatches(); }
       if (chosen >= 0) raise(surfaces[chosen]);
       label();
     }
     function haloOf(surface) {
       const band = surface.around.find((b) => classOf(ringNow(b).depth) >= 0 && b.zone === "collar") || surface.around.find((b) => classOf(ringNow(b).depth) >= 0);
-      if (!band) return;
+      if (!band) return null;
       const halo = L.circleMarker(surface.point, Object.assign({ renderer: main, radius: circleOf(surface).getRadius() + 5 }, bandStyle(band)));
       halo.band = band;
-      live.addLayer(halo);
+      return halo;
     }
     function raise(surface) {
       const layer = map.getZoom() >= NEAR ? surface.polygon : surface.circle;
@@ -239,18 +248,20 @@ var geosand = (function () {
     }
 
     /* ---- labels: placed one by one, and left out where they would collide ---- */
+    const sizes = new Map();
     const labelPane = map.getPane("gs-labels");
     function label() {
       labelPane.textContent = "";
       if (!map.hasLayer(groups.names)) return;
-      const near = map.getZoom() >= NEAR, taken = [], size = map.getSize();
+      const near = map.getZoom() >= NEAR, taken = [], named = [], placed = document.createDocumentFragment(), size = map.getSize();
       const origin = map.containerPointToLayerPoint([0, 0]), corner = map.getContainer().getBoundingClientRect();
       map.getContainer().querySelectorAll(".leaflet-control").forEach((control) => {
         const box = control.getBoundingClientRect();
-        if (box.width) taken.push([box.left - corner.left, box.top - corner.top, box.right - corner.left, box.bottom - corner.top]);
+        const edge = [box.left - corner.left, box.top - corner.top, box.right - corner.left, box.bottom - corner.top];
+        if (box.width) { taken.push(edge); named.push(edge); }
       });
-      const free = (box) => box[0] >= 2 && box[1] >= 2 && box[2] <= size.x - 2 && box[3] <= size.y - 2 &&
-        taken.every((b) => box[2] < b[0] || box[0] > b[2] || box[3] < b[1] || box[1] > b[3]);
+      const free = (box, others) => box[0] >= 2 && box[1] >= 2 && box[2] <= size.x - 2 && box[3] <= size.y - 2 &&
+        others.every((b) => box[2] < b[0] || box[0] > b[2] || box[3] < b[1] || box[1] > b[3]);
       const shown = order.filter((s) => (s.active || theme === "areas") && map.getBounds().pad(0.2).intersects(s.bounds));
       shown.forEach((s) => {
         const p = map.latLngToContainerPoint(s.point), r = near ? 0 : circleOf(s).getRadius();
@@ -262,17 +273,26 @@ var geosand = (function () {
       });
       const rank = (s) => (s.index === chosen ? -4 : 0) + (under(now(s)) ? -2 : 0) + (s.kind === "green" ? -1 : 0) - Math.min((s.area || 0) / 1e6, 0.5);
       shown.sort((a, b) => rank(a) - rank(b)).forEach((s) => {
-        const node = make("span", s.kind === "green" ? "strong" : "", (under(now(s)) && theme !== "areas" ? "▼ " : "") + s.name);
+        const short = under(now(s)) && theme !== "areas";
+        const node = make("span", s.kind === "green" ? "strong" : "", short ? make("i", "", "▼ ") : "", s.name);
         if (theme === "areas" && given(s.area) && near) node.append(make("small", "", show(s.area, "area", true)));
-        labelPane.append(node);
-        const p = map.latLngToContainerPoint(s.point), w = node.offsetWidth, h = node.offsetHeight, [mx, my] = s.middle, [hx, hy] = s.half, gap = 3;
+        const text = node.className + node.textContent;
+        if (!sizes.has(text)) { labelPane.append(node); sizes.set(text, [node.offsetWidth, node.offsetHeight]); node.remove(); }
+        const p = map.latLngToContainerPoint(s.point), [w, h] = sizes.get(text), [mx, my] = s.middle, [hx, hy] = s.half, gap = 3;
         const spots = [[mx - w / 2, my + hy + gap], [mx - w / 2, my - hy - h - gap], [mx + hx + gap, my - h / 2], [mx - hx - w - gap, my - h / 2]];
         if (near && hx * 2 > w + 24 && hy >= 60) spots.push([mx - w / 2, my - h / 2], [p.x - w / 2, p.y - h / 2]);
-        const spot = spots.find(([x, y]) => free([x, y, x + w, y + h]));
-        if (!spot) { node.remove(); return; }
-        taken.push([spot[0] - 1, spot[1], spot[0] + w + 1, spot[1] + h]);
+        const aside = hx * 0.72 + gap, over = hy * 0.72 + gap;
+        spots.push([mx + aside, my + over], [mx - aside - w, my + over], [mx + aside, my - over - h], [mx - aside - w, my - over - h]);
+        // A surface that was chosen or is short of sand is named even where its name covers a neighbour.
+        const loose = short || s.index === chosen ? named : null;
+        const spot = spots.find(([x, y]) => free([x, y, x + w, y + h], taken)) || (loose && spots.find(([x, y]) => free([x, y, x + w, y + h], loose)));
+        if (!spot) return;
+        const box = [spot[0] - 1, spot[1], spot[0] + w + 1, spot[1] + h];
+        taken.push(box); named.push(box);
         L.DomUtil.setPosition(node, L.point(spot).add(origin).round());
+        placed.append(node);
       });
+      labelPane.append(placed);
     }
 
     /* ---- grid, scale, north, whole site ---- */
@@ -371,7 +391,7 @@ var geosand = (function () {
       });
       svg.append(draw("path", { d: `M0 ${H - 4}H${W}`, class: "foot" }));
       if (f.target_so_far_m !== null) svg.append(draw("path", { d: `M0 ${y(f.target_so_far_m)}H${W}`, class: "target" }));
-      return make("figure", "", svg, make("figcaption", "", "Depth adding up by dressing", f.target_so_far_m === null ? "" : "; line: target so far"));
+      return make("figure", "", svg, make("figcaption", "", "Depth adding up", f.target_so_far_m === null ? "" : "; line: target so far"));
     }
     function describeCatch(c) {
       const box = make("div", "card"), at = surfaces[c.surface];
@@ -526,7 +546,7 @@ var geosand = (function () {
         count += fits && (s.active || theme === "areas");
       });
       byId("gs-nothing").hidden = count > 0;
-      restyle();
+      refresh();
     }
     ["gs-search", "gs-kind", "gs-state"].forEach((id) => byId(id).addEventListener("input", filter));
     document.querySelectorAll("button[data-s]").forEach((button) => button.addEventListener("click", () => goTo(surfaces[Number(button.dataset.s)], button)));
@@ -566,24 +586,17 @@ var geosand = (function () {
     }
 
     /* ---- views, periods, units ---- */
-    function restyle() {
-      const near = map.getZoom() >= NEAR;
-      live.eachLayer((layer) => {
-        if (layer.surface) layer.setStyle(style(layer.surface, !near));
-        else if (layer.band) layer.setStyle(bandStyle(layer.band));
-      });
-      paintCatches();
-    }
-    function everything() {
+    function recolour() {
       document.body.dataset.theme = theme;
       table.dataset.theme = theme;
       document.querySelectorAll(".account > div").forEach((block) => { block.hidden = !(Number(block.dataset.p) === period && block.dataset.units === units); });
-      fillTable(); legend(); filter(); refresh();
+      legend(); filter();
       if (popup.isOpen() && chosen >= 0) popup.setContent(describe(surfaces[chosen]));
     }
+    function everything() { fillTable(); recolour(); }
     map.on("baselayerchange", (event) => {
       theme = Object.keys(themes).find((key) => themes[key] === event.layer) || theme;
-      everything();
+      recolour();
       say(data.themes[theme]);
     });
     map.on("overlayadd overlayremove", (event) => {
@@ -592,6 +605,7 @@ var geosand = (function () {
     });
     byId("gs-period").addEventListener("change", (event) => {
       period = Number(event.target.value);
+      document.querySelector(".side").scrollTop = 0;
       everything();
       say(data.periods[period].label);
     });
@@ -612,6 +626,8 @@ var geosand = (function () {
       before = { atHome, centre: map.getCenter(), zoom: map.getZoom(), bounds: map.getBounds() };
       map.closePopup();
       document.documentElement.classList.add("printing");
+      // A repeated heading row prints no buttons, so their words stand in the cells meanwhile.
+      columns.forEach((head) => { const button = head.firstElementChild; head.append(...button.childNodes); button.hidden = true; });
       document.querySelectorAll("details").forEach((d) => { d.wasOpen = d.open; d.open = true; });
       map.invalidateSize({ pan: false, animate: false });
       if (before.zoom >= NEAR) map.fitBounds(before.bounds, { animate: false });
@@ -620,6 +636,7 @@ var geosand = (function () {
     });
     addEventListener("afterprint", () => {
       document.documentElement.classList.remove("printing");
+      columns.forEach((head) => { const button = head.firstElementChild; button.append(...[...head.childNodes].filter((node) => node !== button)); button.hidden = false; });
       document.querySelectorAll("details").forEach((d) => { d.open = d.wasOpen; });
       map.invalidateSize({ pan: false, animate: false });
       if (before && before.atHome) home();

@@ -1,0 +1,44 @@
+"""The command ``geosand``: one file a verb, loaded only when it is called."""
+
+from __future__ import annotations
+
+import importlib
+
+import click
+
+#: verb -> what it does, in one line; the module of the same name holds the command
+VERBS = {
+    "check": "Read a site folder and say what is wrong or worth knowing.",
+    "areas": "Area register of every surface, with its uncertainty.",
+    "balance": "Spread, on surfaces and overthrow of each dressing.",
+    "season": "Depth each surface has had so far against its target.",
+    "map": "Write the site's map, one HTML file that works offline.",
+    "account": "The whole job on one site: summary and map.",
+}
+
+
+class Verbs(click.Group):
+    """A group that imports a verb's module when the verb is called, not before."""
+
+    def list_commands(self, context: click.Context) -> list[str]:
+        """Verbs in the order of the work."""
+        return list(VERBS)
+
+    def get_command(self, context: click.Context, name: str) -> click.Command | None:
+        """The verb's command, or None for an unknown one."""
+        if name not in VERBS:
+            return None
+        module = importlib.import_module(f"geosand.cli.{name}")
+        command: click.Command = module.command
+        return command
+
+    def format_commands(self, context: click.Context, formatter: click.HelpFormatter) -> None:
+        """The verbs with their one line each, without importing any."""
+        with formatter.section("Verbs"):
+            formatter.write_dl(list(VERBS.items()))
+
+
+@click.group(cls=Verbs, context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(package_name="geosand")
+def main() -> None:
+    """How much sand really landed on each surface, dressing by dressing and over the season."""

@@ -1,0 +1,109 @@
+"""What all verbs share: the site's folder, the display, and how refusals end."""
+
+from __future__ import annotations
+
+import functools
+import sys
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from geosand.errors import Fault, Refused
+
+if TYPE_CHECKING:
+    import numpy as np
+
+    from geosand.reports.documents import Document
+    from geosand.reports.words import Units
+    from geosand.results import Results
+    from geosand.site.tables import Site
+
+Verb = Callable[..., None]
+
+
+def verb(function: Verb) -> click.Command:
+    """A command on a site folder with ``--json`` and ``--units``; refusals end with exit code 1."""
+
+    @functools.wraps(function)
+    def run(**options: Any) -> None:
+        try:
+            function(**options)
+        except Refused as refusal:
+            click.echo(_refusal(refusal), err=True)
+            sys.exit(1)
+        except BrokenPipeError:
+            sys.exit(0)
+
+    run = click.option("--units", type=click.Choice(["metric", "us"]), help="How results are shown.")(run)
+    run = click.option("--json", "as_json", is_flag=True, help="One JSON document on stdout.")(run)
+    run = click.argument("folder", type=click.Path(path_type=Path))(run)
+    return click.command()(run)
+
+
+def _refusal(refusal: Refused) -> str:
+    count = len(refusal.faults)
+    things = "1 thing is wrong" if count == 1 else f"{count} things are wrong"
+    lines = [f"The data were refused: {things}.", *[f"  - {fault}" for fault in refusal.faults]]
+    return "\n".join(lines)
+
+
+as_of_option = click.option(
+    "--as-of", metavar="DAY", help="Account up to this day, as in 2026-06-30 [the last record]."
+)
+
+
+def day_of(text: str | None) -> np.datetime64 | None:
+    """The day a person wrote, or None; exit code 2 for anything else."""
+    from geosand.site.reading import parse_day
+
+    if text is None:
+        return None
+    day = parse_day(text)
+    if day is None:
+        raise click.BadParameter(f"{text!r} is not a day; write it as 2026-06-30", param_hint="--as-of")
+    return day
+
+
+def read(folder: Path) -> Site:
+    """The site in ``folder``; raises Refused."""
+    from geosand.formats.site_folder import read_site
+
+    return read_site(folder)
+
+
+def results_of(folder: Path, as_of: str | None = None) -> Results:
+    """Everything worked out for the site in ``folder``; raises Refused."""
+    day = day_of(as_of)
+    from geosand.results import work_out
+
+    return work_out(read(folder), as_of=day)
+
+
+def display(units: str | None, site: Site) -> Units:
+    """The units asked for, else the site's own."""
+    return "us" if (units or site.units) == "us" else "metric"
+
+
+def print_document(document: Document) -> None:
+    """One JSON document on stdout."""
+    from geosand.reports.documents import to_json
+
+    click.echo(to_json(document))
+
+
+def write_text(path: Path, text: str) -> None:
+    """Write a whole file or nothing: temporary file, fsync, rename. Raises Refused."""
+    from geosand.formats.writing import write_whole
+
+    try:
+        write_whole(path, text.encode("utf-8"))
+    except OSError as problem:
+        raise Refused(
+            Fault(
+                file=str(path),
+                found=f"can not be written: {problem.strerror or problem}",
+                remedy="name another place with --out",
+            )
+        ) from problem

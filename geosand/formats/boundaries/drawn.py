@@ -1,0 +1,70 @@
+"""What a file draws, before it is known where it lies and what it is."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import PurePosixPath
+from typing import Any
+
+from geosand.errors import Fault, Refused
+from geosand.site.cells import Cell
+
+LON_LAT = "OGC:CRS84"
+MAXIMUM_BYTES = 200_000_000
+MAXIMUM_FEATURES = 200_000
+MAXIMUM_RING = 200_000  #: vertices of one ring; the site reader takes no more either
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Drawn:
+    """One thing as the file has it, in the file's own coordinates."""
+
+    place: str  #: where it stands, for messages: ``layer 'Greens', feature 3``
+    geometry: Any = None  #: any shapely geometry, heights kept; None with ``problem`` or nothing
+    attributes: Mapping[str, Cell] = field(default_factory=dict)
+    folder: str = ""  #: layer or folder, with those above it: ``Hole 1``
+    name: str = ""  #: what the format itself calls its name
+    problem: str = ""  #: why there is no geometry
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Layer:
+    """Things that share one coordinate reference system."""
+
+    name: str
+    drawn: tuple[Drawn, ...]
+    crs: str = ""  #: as the file states it; "" = it does not
+    assumed: bool = False  #: ``crs`` is the format's rule, not the file's own word
+    closes_lines: bool = False  #: lines that meet are outlines (drawings, tracks, line work)
+    asks_unit: bool = False  #: the format does not tie its numbers to a unit
+    unit: str = ""  #: unit that the drawing itself names, see ``UNITS_M``
+    findings: tuple[str, ...] = ()
+
+
+def refused(
+    file: str, found: str, *, row: str = "", allowed: str = "", remedy: str = ""
+) -> Refused:
+    """A refusal with one fault, to be raised."""
+    place = row or None
+    return Refused(Fault(file=file, row=place, found=found, allowed=allowed, remedy=remedy))
+
+
+def plain_name(path: str) -> str:
+    """Last part of a path, whichever separator was used."""
+    return PurePosixPath(path.replace("\\", "/")).name
+
+
+def attribute(value: Any) -> Cell:
+    """A value of any driver as a plain cell; nan and missing are None."""
+    import json
+
+    if value is None or isinstance(value, (str, bool)):
+        return value
+    if hasattr(value, "item"):
+        value = value.item()
+    if isinstance(value, (int, float)):
+        return None if value != value else value  # nan is the only value unlike itself
+    if isinstance(value, (dict, list)):
+        return json.dumps(value)[:2000]
+    return None if value is None else str(value)

@@ -1,0 +1,97 @@
+"""Ids that stay: from a column, else from the name, else folder and name, else kind and number."""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from collections import Counter
+from collections.abc import Mapping, Sequence
+
+from geosand.formats.boundaries.kinds import tags_of, words_of
+from geosand.site.cells import Cell, as_text, is_blank
+from geosand.site.tables import KINDS
+
+ID_COLUMNS = ("id", "surface_id", "surface", "ident", "@id", "osm_way_id", "osm_id")
+NAME_COLUMNS = ("name", "surface_name", "label", "title", "bezeichnung", "text")
+LONGEST_ID, LONGEST_NAME = 60, 200
+_DIRECTIONS = re.compile("[\u200e\u200f\u061c\u202a-\u202e\u2066-\u2069]")
+
+
+def clean(text: str) -> str:
+    """Text without control, direction-changing and broken characters, on one line."""
+    spaced = re.sub(r"\s+", " ", text)
+    kept = "".join(c for c in spaced if unicodedata.category(c) not in ("Cc", "Cs", "Co", "Cn"))
+    return _DIRECTIONS.sub("", kept).strip()[:LONGEST_NAME]
+
+
+def slug(text: str) -> str:
+    """Letters, digits and - of a text: 'Grün 7 (alt)' -> 'grun-7-alt'; "" where none are left."""
+    plain = text.replace("ß", "ss").replace("ø", "o").replace("Ø", "o").replace("æ", "ae")
+    folded = unicodedata.normalize("NFKD", plain).encode("ascii", "ignore").decode().lower()
+    return re.sub(r"[^a-z0-9_.]+", "-", folded).strip("-.")[:LONGEST_ID].strip("-.")
+
+
+def cell_of(attributes: Mapping[str, Cell], column: str | None, columns: Sequence[str]) -> str:
+    """Text of the named column, else of the first usual one that is filled."""
+    if column is not None:
+        cell = attributes.get(column)
+        return "" if is_blank(cell) else as_text(cell)
+    by_lower = {key.lower(): key for key in attributes}
+    for key in columns:
+        cell = attributes.get(by_lower.get(key, ""))
+        if not is_blank(cell):
+            return as_text(cell)
+    return ""
+
+
+def name_of(attributes: Mapping[str, Cell], name: str, column: str | None) -> str:
+    """Name of one drawn thing, cleaned; a map's ``ref`` tag (hole number) where it has no name."""
+    text = cell_of(attributes, column, NAME_COLUMNS)
+    if not text and column is None:
+        text = name or tags_of(attributes).get("name", "")
+    return clean(text)
+
+
+def usable_id(text: str) -> str:
+    """A stated id as the site folder takes it: unchanged where it can be, else its slug."""
+    if re.fullmatch(r"[A-Za-z0-9_.-]{1,60}", text) and text.lower() not in KINDS:
+        return text
+    made = slug(text)
+    return "" if made in KINDS else made
+
+
+def make_ids(
+    stated: Sequence[str], names: Sequence[str], folders: Sequence[str], kinds: Sequence[str]
+) -> tuple[list[str], list[str]]:
+    """Distinct ids (n,) and where each came from: "column", "name" or "number".
+
+    A name that says only its kind, or that several bear, is told apart by its folder.
+    """
+    short = [slug(name) for name in names]
+    often = (
+        {text for text in short if short.count(text) > 1} if len(short) < 2000 else _repeated(short)
+    )
+    ids, sources = [], []
+    taken: set[str] = set()
+    for given, name, folder, kind in zip(stated, short, folders, kinds, strict=True):
+        base, source = usable_id(given), "column"
+        if not base:
+            base, source = _from_name(name, slug(folder.split(" / ")[-1]), often[name] > 1), "name"
+        if not base or base in KINDS:
+            base, source = kind, "number"
+        made = f"{base}-1" if source == "number" else base
+        while made.lower() in taken:
+            last[base] = max(last[base], 1) + 1
+            made = f"{base}-{last[base]}"
+        taken.add(made.lower())
+        ids.append(made)
+        sources.append(source)
+    return ids, sources
+
+
+def _from_name(name: str, folder: str, often: bool) -> str:
+    only_a_kind = name in KINDS or set(words_of(name.replace("-", " "))) <= set(KINDS)
+    generic = only_a_kind and not any(c.isdigit() for c in name)
+    if name and (often or generic) and folder and folder not in (name, *KINDS):
+        return f"{folder}-{name}"[:LONGEST_ID]
+    return "" if generic else name

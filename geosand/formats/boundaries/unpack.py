@@ -1,0 +1,193 @@
+"""Files and archives from others: sized, sorted by content, never trusted."""
+
+from __future__ import annotations
+
+import re
+import stat
+import zipfile
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+from geosand.formats.boundaries.drawn import MAXIMUM_BYTES, plain_name, refused
+
+MAXIMUM_UNPACKED = 500_000_000
+MAXIMUM_MEMBERS = 2_000
+READS = "GeoJSON, GeoPackage, Shapefile (also zipped), KML, KMZ, FlatGeobuf, GML, DXF, GPX, text"
+#: Endings of files that are read, those that belong to a Shapefile, and the format of each.
+FORMATS = {
+    **{".geojson": "geojson", ".json": "geojson", ".gpkg": "gpkg", ".shp": "shapefile"},
+    **{".kml": "kml", ".fgb": "flatgeobuf", ".gml": "gml", ".xml": "gml", ".dxf": "dxf"},
+    **{".gpx": "gpx", ".txt": "survey", ".csv": "survey", ".asc": "survey", ".pts": "survey"},
+    **{".pnt": "survey", ".geojsonl": "geojson", ".geojsons": "geojson", ".tsv": "survey"},
+}
+COMPANIONS = (".shx", ".dbf", ".prj", ".cpg", ".xsd", ".sbn", ".sbx", ".qix", ".qmd", ".gfs")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Source:
+    """One file to be read, copied to a place of our own."""
+
+    path: Path
+    shown: str  #: name for messages, with the archive it lay in
+    format: str
+
+
+def unpack(path: Path, folder: Path) -> tuple[list[Source], list[str]]:
+    """Copies of the files of ``path`` in ``folder``, and what of an archive was not read.
+
+    Drivers may write beside what they read, so nothing is opened where it lies. Raises Refused for
+    what is missing, too large, of no known format, or an archive that reaches outside itself.
+    """
+    name = path.name
+    if path.is_dir():
+        raise refused(name, "is a folder", allowed=READS, remedy="name the file in it")
+    if not path.is_file():
+        raise refused(name, "there is no such file", remedy="check its path")
+    if path.stat().st_size > MAXIMUM_BYTES:
+        found = f"is larger than {MAXIMUM_BYTES // 1_000_000} MB"
+        raise refused(name, found, remedy="export only the surfaces of this site")
+    try:
+        if zipfile.is_zipfile(path) and path.suffix.lower() not in FORMATS:
+            return _archive(path, folder)
+        copy = folder / f"read{path.suffix.lower()}"
+        copy.write_bytes(path.read_bytes())
+        for ending in COMPANIONS:
+            for beside in (path.with_suffix(ending), path.with_suffix(ending.upper())):
+                if beside.is_file() and beside.stat().st_size <= MAXIMUM_BYTES:
+                    copy.with_suffix(ending).write_bytes(beside.read_bytes())
+    except OSError as problem:
+        raise refused(name, f"can not be read: {problem.strerror}") from problem
+    return [_sorted(copy, name)], []
+
+
+def _archive(path: Path, folder: Path) -> tuple[list[Source], list[str]]:
+    try:
+        with zipfile.ZipFile(path) as archive:
+            members = list(_members(archive, path.name))
+            room = MAXIMUM_UNPACKED
+            copies: list[tuple[Path, str]] = []
+            for number, member in enumerate(members):
+                inner = plain_name(member.filename)
+                # files of one inner folder and stem stay together, whatever their folder is called
+                parent = str(Path(member.filename).parent)
+                place = folder / f"m{_number_of(parent, members)}"
+                place.mkdir(exist_ok=True)
+                safe = re.sub(r"[^A-Za-z0-9._-]", "_", inner)[-80:] or f"file{number}"
+                stem, ending = Path(safe).stem, Path(safe).suffix.lower()
+                copy = place / f"{stem}{ending}"
+                room -= _copy(archive, member, copy, room, path.name)
+                copies.append((copy, member.filename))
+    except (zipfile.BadZipFile, NotImplementedError, RuntimeError, EOFError) as problem:
+        found = f"can not be unpacked: {str(problem)[:80]}"
+        raise refused(path.name, found, remedy="pack it again without a password") from problem
+    except zipfile.zlib.error as problem:  # type: ignore[attr-defined]
+        raise refused(path.name, "is damaged", remedy="send or pack it again") from problem
+    chosen = [(c, n) for c, n in copies if c.suffix in FORMATS]
+    rest = [n for c, n in copies if c.suffix not in FORMATS and c.suffix not in COMPANIONS]
+    if not chosen:
+        inside = ", ".join(n for _, n in copies[:5]) or "nothing"
+        raise refused(path.name, f"holds {inside}", allowed=READS, remedy="pack the boundary file")
+    # a text beside real drawings is a note, not a survey
+    if any(FORMATS[c.suffix] != "survey" for c, _ in chosen):
+        rest += [n for c, n in chosen if FORMATS[c.suffix] == "survey" or c.suffix == ".xml"]
+        chosen = [
+            (c, n) for c, n in chosen if FORMATS[c.suffix] != "survey" and c.suffix != ".xml"
+        ] or chosen
+    return [_sorted(c, f"{path.name}/{n}") for c, n in chosen], rest
+
+
+def _number_of(parent: str, members: list[zipfile.ZipInfo]) -> int:
+    parents = dict.fromkeys(str(Path(member.filename).parent) for member in members)
+    return list(parents).index(parent)
+
+
+def _members(archive: zipfile.ZipFile, name: str) -> Iterator[zipfile.ZipInfo]:
+    entries = archive.infolist()
+    if len(entries) > MAXIMUM_MEMBERS:
+        raise refused(name, f"holds {len(entries):,} files", allowed=f"{MAXIMUM_MEMBERS:,}")
+    for entry in entries:
+        inner = entry.filename.replace("\\", "/")
+        if inner.startswith("/") or ".." in inner.split("/") or re.match(r"[A-Za-z]:", inner):
+            raise refused(
+                name, f"holds a file that would be written outside it: {inner[:60]!r}",
+                remedy="do not open it; ask for it to be packed again",
+            )
+        if stat.S_ISLNK(entry.external_attr >> 16):
+            raise refused(name, f"holds a link: {inner[:60]!r}", remedy="pack the file itself")
+        if entry.is_dir() or inner.startswith("__MACOSX/") or plain_name(inner).startswith("."):
+            continue
+        yield entry
+
+
+def _copy(
+    archive: zipfile.ZipFile, member: zipfile.ZipInfo, copy: Path, room: int, name: str
+) -> int:
+    """Bytes written; what is counted is what comes out, not what the archive says of itself."""
+    written = 0
+    with archive.open(member) as packed, copy.open("wb") as out:
+        while block := packed.read(1 << 20):
+            written += len(block)
+            if written > room:
+                found = f"unpacks to more than {MAXIMUM_UNPACKED // 1_000_000} MB"
+                raise refused(name, found, remedy="pack only the surfaces of this site")
+            out.write(block)
+    return written
+
+
+def _sorted(path: Path, shown: str) -> Source:
+    """The format by content where it can be told, else by the ending."""
+    with path.open("rb") as file:
+        head = file.read(4096)
+    if not head.strip():
+        raise refused(shown, "is empty", remedy="export it again")
+    return Source(path=path, shown=shown, format=_format(head, path.suffix.lower(), shown))
+
+
+def _format(head: bytes, ending: str, shown: str) -> str:
+    if head.startswith(b"SQLite format 3\0"):
+        return "gpkg"
+    if head.startswith(b"fgb"):
+        return "flatgeobuf"
+    if head.startswith(b"\x00\x00\x27\x0a"):
+        return "shapefile"
+    if head.startswith(b"AC10") and ending != ".dxf":
+        raise refused(shown, "is a DWG drawing", allowed=READS, remedy="save it as DXF")
+    if head.startswith(b"AutoCAD Binary DXF"):
+        return "dxf"
+    text = head.replace(b"\0", b"").lstrip(b"\xef\xbb\xbf\xff\xfe \t\r\n")
+    lower = text[:1000].lower()
+    if lower.startswith((b"<!doctype html", b"<html")):
+        raise refused(shown, "is a web page", allowed=READS, remedy="download the file itself")
+    if text.startswith(b"<"):
+        roots = re.findall(rb"<(?:[a-z0-9]+:)?(kml|gpx|landxml)[\s>]", text.lower())
+        if roots and roots[0] == b"landxml":
+            raise refused(shown, "is LandXML", allowed=READS, remedy="export the lines as DXF")
+        return roots[0].decode() if roots else "gml"
+    if text.startswith((b"{", b"\x1e")):
+        return "geojson"
+    if re.match(rb"(999[^\n]*\n[^\n]*\n\s*)*0\s+SECTION", text):
+        return "dxf"
+    if ending not in FORMATS or FORMATS[ending] in ("gpkg", "flatgeobuf", "shapefile"):
+        found = "is of no known format" if ending not in FORMATS else f"is no {ending[1:]} file"
+        raise refused(shown, found, allowed=READS, remedy="export it in one of these")
+    return FORMATS[ending]
+
+
+def check_xml(path: Path, shown: str) -> None:
+    """Refuse XML that declares entities or a document type: boundaries need neither.
+
+    Bytes are looked at without their zeros, so UTF-16 hides nothing; other encodings that could
+    hide a declaration are refused. Looks at the whole file, since a driver will too.
+    """
+    plain = path.read_bytes().replace(b"\0", b"")
+    if b"<!DOCTYPE" in plain or b"<!ENTITY" in plain:
+        raise refused(
+            shown, "declares a document type or entities (XML)",
+            remedy="such files can read other files or fill the memory; export it again without",
+        )
+    encoding = re.search(rb"""^[^>]{0,200}encoding\s*=\s*["']([^"']+)""", plain[:400])
+    allowed = ("utf-8", "utf8", "utf-16", "us-ascii", "ascii", "iso-8859-1", "iso-8859-15")
+    word = encoding[1].decode("latin-1").lower() if encoding else "utf-8"
+    if word not in (*allowed, "windows-1252", "utf-16le", "utf-16be"):
+        raise refused(shown, f"is XML in {word[:30]!r}", allowed=", ".join(allowed[:1]))

@@ -1,0 +1,190 @@
+"""KML with all its folders, and GPX tracks and routes; both are lon/lat by their standards."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+from xml.etree import ElementTree
+
+import numpy as np
+import shapely
+
+from geosand.columns import Floats
+from geosand.formats.boundaries.drawn import LON_LAT, MAXIMUM_FEATURES, Drawn, Layer, refused
+from geosand.formats.boundaries.json_layers import BadShape, ring
+from geosand.formats.boundaries.unpack import check_xml
+from geosand.site.cells import Cell
+
+Element = ElementTree.Element
+CONTAINERS = ("Document", "Folder", "kml")
+SHAPES = ("Polygon", "LineString", "LinearRing", "Point", "Track", "Model", "MultiTrack")
+
+
+def _tag(element: Element) -> str:
+    return element.tag.rpartition("}")[2].rpartition(":")[2] if isinstance(element.tag, str) else ""
+
+
+def _root(path: Path, shown: str) -> Element:
+    check_xml(path, shown)
+    try:
+        return ElementTree.parse(path).getroot()
+    except (ElementTree.ParseError, ValueError, LookupError) as problem:
+        found = f"is not whole XML: {str(problem)[:80]}"
+        raise refused(shown, found, remedy="export it again") from problem
+
+
+def _text(element: Element, name: str) -> str:
+    for child in element:
+        if _tag(child) == name:
+            return (child.text or "").strip()
+    return ""
+
+
+def read_kml(path: Path, shown: str) -> list[Layer]:
+    """Every placemark of every folder; the folders' names become the thing's folder."""
+    root = _root(path, shown)
+    drawn: list[Drawn] = []
+    links = 0
+    stack: list[tuple[Element, str, int]] = [(root, "", 0)]
+    while stack:  # a stack, since a hostile file nests deeper than Python recurses
+        element, folder, depth = stack.pop()
+        tag = _tag(element)
+        if tag == "Placemark":
+            drawn.append(_placemark(element, folder, len(drawn) + 1))
+            if len(drawn) > MAXIMUM_FEATURES:
+                raise refused(shown, f"has more than {MAXIMUM_FEATURES:,} placemarks")
+        elif tag in CONTAINERS:
+            name = _text(element, "name") if tag == "Folder" else ""
+            inner = " / ".join(t for t in (folder, name) if t) if depth < 20 else folder
+            stack += [(child, inner, depth + 1) for child in reversed(element)]
+        elif tag == "NetworkLink":
+            links += 1
+    text = f"{links} links to other files are not followed: bring those files themselves"
+    findings = (text,) if links else ()
+    return [Layer(name="", drawn=tuple(drawn), crs=LON_LAT, findings=findings)]
+
+
+def _placemark(element: Element, folder: str, number: int) -> Drawn:
+    name = _text(element, "name")
+    place = f"placemark {number}" + (f" {name[:40]!r}" if name else "")
+    place += f" in folder {folder[:60]!r}" if folder else ""
+    cells: dict[str, Cell] = {}
+    for part in element.iter():
+        if _tag(part) == "Data":
+            cells[part.get("name", "")] = _text(part, "value")
+        elif _tag(part) == "SimpleData":
+            cells[part.get("name", "")] = (part.text or "").strip()
+    try:
+        shapes = [_kml_shape(part) for part in _outermost(element)]
+        geometry = shapes[0] if len(shapes) == 1 else _together(shapes)
+        problem = "" if shapes else "it has no geometry"
+    except BadShape as fault:
+        geometry, problem = None, str(fault)
+    return Drawn(
+        place=place, geometry=geometry, attributes=cells, folder=folder, name=name, problem=problem
+    )
+
+
+def _together(shapes: list[Any]) -> Any:
+    if shapes and all(shape.geom_type == "Polygon" for shape in shapes):
+        return shapely.multipolygons(shapes)
+    return shapely.GeometryCollection(shapes) if shapes else None
+
+
+def _outermost(element: Element) -> Iterator[Element]:
+    stack = list(reversed(element))
+    while stack:
+        part = stack.pop()
+        if _tag(part) in SHAPES:
+            yield part
+        elif _tag(part) == "MultiGeometry":
+            stack += reversed(part)
+
+
+def _kml_shape(element: Element) -> Any:
+    tag = _tag(element)
+    if tag == "Polygon":
+        rings: dict[str, list[Any]] = {"outerBoundaryIs": [], "innerBoundaryIs": []}
+        for side in element:
+            if _tag(side) in rings:
+                found = [p for p in side.iter() if _tag(p) == "LinearRing"]
+                rings[_tag(side)] += [ring(_coordinates(r)) for r in found]
+        if len(rings["outerBoundaryIs"]) != 1:
+            raise BadShape(f"a polygon has {len(rings['outerBoundaryIs'])} outer rings")
+        shell, holes = rings["outerBoundaryIs"][0], rings["innerBoundaryIs"]
+        return shapely.polygons(shell, holes=holes or None)
+    if tag in ("LineString", "LinearRing"):
+        points = _coordinates(element)
+        if len(points) < 2:
+            raise BadShape("a line has fewer than 2 positions")
+        return shapely.linestrings(points)
+    if tag == "Point":
+        return shapely.points(_coordinates(element)[0])
+    return shapely.MultiPoint()  # tracks in time and models: counted as no polygon
+
+
+def _coordinates(element: Element) -> Floats:
+    text = _text(element, "coordinates")
+    rows = [tuple_text.split(",") for tuple_text in text.replace(", ", ",").split()]
+    if not rows:
+        raise BadShape("it has no coordinates")
+    size = 3 if all(len(row) > 2 for row in rows) else 2
+    try:
+        points = np.array([[float(v) for v in row[:size]] for row in rows])
+    except ValueError as problem:
+        raise BadShape("its coordinates are not numbers") from problem
+    if points.ndim != 2 or points.shape[1] < 2 or not np.isfinite(points).all():
+        raise BadShape("its coordinates are not positions of finite numbers")
+    return points
+
+
+def read_gpx(path: Path, shown: str) -> list[Layer]:
+    """Tracks and routes as lines to be closed; waypoints as points."""
+    root = _root(path, shown)
+    drawn: list[Drawn] = []
+    for element in root:
+        tag, number = _tag(element), len(drawn) + 1
+        if tag not in ("trk", "rte", "wpt"):
+            continue
+        words = {"trk": "track", "rte": "route", "wpt": "waypoint"}
+        name = _text(element, "name")
+        cells: dict[str, Cell] = {
+            key: text for key in ("type", "desc", "cmt") if (text := _text(element, key))
+        }
+        try:
+            geometry, problem = _gpx_shape(element, tag), ""
+        except BadShape as fault:
+            geometry, problem = None, str(fault)
+        place = f"{words[tag]} {number}" + (f" {name[:40]!r}" if name else "")
+        drawn.append(
+            Drawn(place=place, geometry=geometry, attributes=cells, name=name, problem=problem)
+        )
+    return [Layer(name="", drawn=tuple(drawn), crs=LON_LAT, closes_lines=True)]
+
+
+def _gpx_shape(element: Element, tag: str) -> Any:
+    if tag == "wpt":
+        return shapely.points(_gpx_points([element])[0])
+    if tag == "rte":
+        groups = [[p for p in element if _tag(p) == "rtept"]]
+    else:
+        segments = [s for s in element if _tag(s) == "trkseg"]
+        groups = [[p for p in s if _tag(p) == "trkpt"] for s in segments]
+    lines = [_gpx_points(points) for points in groups if len(points) > 1]
+    if not lines:
+        raise BadShape("it has fewer than 2 positions")
+    return shapely.multilinestrings([shapely.linestrings(line) for line in lines])
+
+
+def _gpx_points(elements: list[Element]) -> Floats:
+    heights = [_text(e, "ele") for e in elements]
+    try:
+        points = np.array([[float(e.get("lon", "")), float(e.get("lat", ""))] for e in elements])
+        if all(heights):
+            points = np.column_stack([points, [float(h) for h in heights]])
+    except ValueError as problem:
+        raise BadShape("its positions are not numbers") from problem
+    if not np.isfinite(points).all():
+        raise BadShape("its positions are not finite")
+    return points

@@ -1,0 +1,37 @@
+"""Whole files or none: temporary file in the same folder, fsync, rename, fsync of the folder."""
+
+from __future__ import annotations
+
+import os
+import tempfile
+from pathlib import Path
+
+
+def write_whole(path: Path, content: bytes) -> None:
+    """Replace ``path`` by ``content`` at once; killed at any moment the old or the new file stands.
+
+    Raises OSError where the folder can not be written; nothing is left behind then.
+    """
+    path.parent.mkdir(parents=True, exist_ok=True)
+    handle, name = tempfile.mkstemp(prefix=f".{path.name}.", dir=path.parent)
+    try:
+        with os.fdopen(handle, "wb") as file:
+            file.write(content)
+            file.flush()
+            os.fsync(file.fileno())
+        os.chmod(name, 0o644)
+        os.replace(name, path)
+    except BaseException:
+        if os.path.exists(name):
+            os.unlink(name)
+        raise
+    _sync_folder(path.parent)
+
+
+def _sync_folder(folder: Path) -> None:
+    if os.name == "posix":
+        handle = os.open(folder, os.O_RDONLY)
+        try:
+            os.fsync(handle)
+        finally:
+            os.close(handle)

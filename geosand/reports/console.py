@@ -1,0 +1,248 @@
+"""Tables and summaries for people at a console: short, plain, the important thing first."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from geosand.reports.documents import Document, ring_figures
+from geosand.reports.first import explain, look_first
+from geosand.reports.words import (
+    MISSING,
+    Units,
+    between,
+    label_of,
+    percent,
+    shown,
+)
+from geosand.results import Results
+from geosand.season.totals import season_totals
+
+if TYPE_CHECKING:
+    from rich.console import Console
+    from rich.table import Table
+
+CAUTION = (
+    "Areas here are for sand planning; boundary and title work needs a licensed surveyor. Dry sand"
+    " makes dust with crystalline silica: follow local rules for dust, bulk bags, machines and heat."
+)
+
+
+def console() -> Console:
+    """A console as wide as the terminal."""
+    import sys
+
+    from rich.console import Console
+
+    # a pipe has no width: wide enough that no figure is cut
+    return Console(
+        width=None if sys.stdout.isatty() else 160, highlight=False, markup=False, emoji=False
+    )
+
+
+def table(title: str, columns: Iterable[tuple[str, bool]], rows: Iterable[Iterable[str]]) -> Table:
+    """A plain table; a column is (head, right aligned)."""
+    from rich import box
+    from rich.table import Table
+    from rich.text import Text
+
+    made = Table(
+        title=Text(title), title_justify="left", box=box.SIMPLE_HEAD, pad_edge=False, padding=(0, 0), title_style="bold"
+    )
+    for head, right in columns:
+        made.add_column(Text(head), justify="right" if right else "left", no_wrap=right or head == "date", overflow="fold")
+    for row in rows:
+        made.add_row(*[Text(cell) for cell in row])
+    return made
+
+
+def balance_table(results: Results, units: Units) -> Table:
+    """One line a dressing: spread, on surfaces, overthrow with its interval, verdict."""
+    site, balance = results.site, results.balance
+    rows = []
+    for k, name in enumerate(site.dressings.id):
+        rows.append(
+            [
+                str(name),
+                str(site.dressings.date[k]),
+                shown(balance.spread.value[k], "mass", units, unit=False),
+                shown(balance.on_surfaces.value[k], "mass", units, unit=False),
+                shown(balance.overthrow.value[k], "mass", units, unit=False),
+                between(balance.interval.low[k], balance.interval.high[k], "mass", units),
+                percent(balance.fraction[k]),
+                str(balance.verdict[k]),
+            ]
+        )
+    unit = label_of("mass", units)
+    heads = [("dressing", False), ("date", False), (f"spread\n{unit}", True)]
+    heads += [(f"on surfaces\n{unit}", True), (f"overthrow\n{unit}", True), ("95 %\ninterval", True)]
+    heads += [("of\nspread", True), ("verdict", False)]
+    return table(f"{site.name}: balance of each dressing", heads, rows)
+
+
+def balance_notes(
+    results: Results, k: int, units: Units, sources: Sequence[Document]
+) -> list[str]:
+    """Sentences on one dressing: methods, where overthrow lies, closing, where its u comes from."""
+    site, balance = results.site, results.balance
+    name, methods = str(site.dressings.id[k]), balance.methods
+    density = methods.density_kg_m3[k]
+    parts = [
+        f"{word} {shown(column[k], 'rate', units)} = {shown(column[k] / density, 'depth', units)}"
+        for word, column in (
+            ("by mass", methods.mass_rate_kg_m2),
+            ("by volume", methods.volume_rate_kg_m2),
+            ("by bulk", methods.bulk_rate_kg_m2),
+        )
+        if math.isfinite(column[k])
+    ]
+    lines = [f"{name}, {site.dressings.date[k]}: {'; '.join(parts) or 'nothing measured'}"]
+    if methods.agree[k] is not None:
+        word = "agree" if methods.agree[k] else "do not agree"
+        lines[0] += f" (they {word} within {percent(site.settings.agreement)})"
+    figures = ring_figures(results, k)
+    if figures["reach_m"] is not None:
+        mark = ", not told from zero" if figures["not_told_from_zero"] else ""
+        lines.append(
+            f"  if all overthrow landed beside the edges{mark}: collar"
+            f" {shown(figures['collar_kg'], 'mass', units)}, surrounds"
+            f" {shown(figures['surrounds_kg'], 'mass', units)}, farther"
+            f" {shown(figures['farther_kg'], 'mass', units)}; reach"
+            f" {shown(figures['reach_m'], 'length', units)}, strip width"
+            f" {shown(figures['strip_width_m'], 'length', units)}"
+        )
+    elif balance.closing[k]:
+        lines.append("  the catches claim more sand than was spread; overthrow can not explain that.")
+        lines.append(f"  it would close with: {'; or '.join(explain(c) for c in balance.closing[k])}.")
+        lines.append("  one dressing can not prove which of them it is.")
+    if sources:
+        named = ", ".join(f"{s['source']} {percent(s['share'])}" for s in sources[:3])
+        lines.append(f"  the overthrow's uncertainty comes from: {named}")
+    return lines
+
+
+def surfaces_table(results: Results, k: int, units: Units) -> Table:
+    """Rates and depths of one dressing, one line a surface."""
+    site, rates = results.site, results.rates
+    bounds = rates.depth.interval(floor=0.0)
+    rows = []
+    for row in np.flatnonzero(site.dressed.dressing == k):
+        surface = site.dressed.surface[row]
+        rows.append(
+            [
+                str(site.surfaces.id[surface]),
+                shown(results.areas.area_m2[surface], "area", units, unit=False),
+                str(rates.catches[row]),
+                "own catches" if rates.own[row] else "other surfaces",
+                shown(rates.rate.value[row], "rate", units, unit=False),
+                shown(rates.depth.value[row], "depth", units, unit=False),
+                between(bounds.low[row], bounds.high[row], "depth", units),
+                shown(results.balance.surface_mass.value[row], "mass", units, unit=False),
+            ]
+        )
+    heads = [("surface", False), (f"area\n{label_of('area', units)}", True), ("catches", True)]
+    heads += [("stands on", False), (f"rate\n{label_of('rate', units)}", True)]
+    heads += [(f"depth\n{label_of('depth', units)}", True), ("95 %\ninterval", True)]
+    heads += [(label_of("mass", units), True)]
+    return table(f"{site.dressings.id[k]}: on each surface", heads, rows)
+
+
+def season_table(results: Results, units: Units) -> Table:
+    """The ledger, the most under-dressed first."""
+    site, ledger = results.site, results.ledger
+    order = np.argsort(-np.nan_to_num(ledger.shortfall_m, nan=-np.inf), kind="stable")
+    rows = []
+    for k in order:
+        rows.append(
+            [
+                str(site.surfaces.id[ledger.row[k]]),
+                str(site.surfaces.kind[ledger.row[k]]),
+                shown(ledger.depth.value[k], "depth", units, unit=False),
+                between(ledger.interval.low[k], ledger.interval.high[k], "depth", units),
+                shown(ledger.target_so_far_m[k], "depth", units, unit=False),
+                shown(ledger.shortfall_m[k], "depth", units, unit=False),
+                str(ledger.state[k]),
+                percent(ledger.probability[k]),
+                "own catches" if ledger.own[k] else ("other surfaces" if ledger.dressings[k] else MISSING),
+            ]
+        )
+    unit = label_of("depth", units)
+    heads = [("surface", False), ("kind", False), (f"depth\n{unit}", True), ("95 %\ninterval", True)]
+    heads += [(f"target\nso far {unit}", True), (f"shortfall\n{unit}", True), ("state", False)]
+    heads += [("proba-\nbility", True), ("stands on", False)]
+    return table(f"{site.name}: depth from {ledger.start} to {ledger.as_of}", heads, rows)
+
+
+def rings_table(results: Results, units: Units) -> Table:
+    """Sand that built up in collars and surrounds, if all overthrow landed there."""
+    rings = results.ledger.rings
+    order = np.argsort(-rings.depth_m, kind="stable")
+    rows = [
+        [
+            str(rings.id[k]),
+            shown(rings.depth_m[k], "depth", units, unit=False),
+            shown(rings.u_depth_m[k], "depth", units, unit=False),
+            shown(rings.mass_kg[k], "mass", units, unit=False),
+        ]
+        for k in order
+    ]
+    unit = label_of("depth", units)
+    heads = [("collar or surrounds", False), (f"depth {unit}", True), (f"u {unit}", True)]
+    return table("Thrown over, so far", [*heads, (label_of("mass", units), True)], rows)
+
+
+def areas_table(document: Document, units: Units) -> Table:
+    """The area register of the boundaries in force."""
+    rows = []
+    for surface in document["surfaces"]:
+        values = [surface[name] for name in ("area_m2", "u_area_m2", "drawn_area_m2")]
+        values += [surface[name] for name in ("geodesic_area_m2", "equal_area_m2", "grid_area_m2")]
+        cells = [shown(math.nan if v is None else v, "area", units, unit=False) for v in values]
+        length = shown(surface["perimeter_m"], "length", units, unit=False)
+        rows.append([surface["id"], surface["kind"], *cells, length])
+    unit = label_of("area", units)
+    heads = [("surface", False), ("kind", False), (f"ground\n{unit}", True), ("u", True)]
+    heads += [("as drawn", True), ("geodesic", True), ("equal-area", True), ("grid", True)]
+    heads += [(f"perimeter\n{label_of('length', units)}", True)]
+    return table(f"{document['site']}: areas", heads, rows)
+
+
+def totals(results: Results, units: Units) -> list[str]:
+    """The season so far in three lines: spread, landed, thrown over."""
+    site = results.site
+    counted = np.bincount(
+        site.dressed.dressing, results.ledger.counted, len(site.dressings)
+    ).astype(bool)
+    sums = season_totals(results.balance, counted)
+    measured = int((counted & np.isfinite(results.balance.overthrow.value)).sum())
+    lines = [f"{int(counted.sum())} dressings, {measured} of them measured"]
+    if measured:
+        over = sums["overthrow"]
+        low, high, _ = over.interval()
+        spread = sums["spread"].value[0]
+        lines += [
+            f"spread {shown(spread, 'mass', units)}, on the surfaces"
+            f" {shown(sums['on_surfaces'].value[0], 'mass', units)}",
+            f"difference {shown(over.value[0], 'mass', units)}"
+            f" ({percent(over.value[0] / spread)} of the spread), 95 % interval"
+            f" {between(low[0], high[0], 'mass', units)} {label_of('mass', units)}",
+        ]
+    return lines
+
+
+def summary(results: Results, units: Units) -> list[str]:
+    """What ``account`` prints: what happened, what is under-dressed, what to look at first."""
+    site, ledger = results.site, results.ledger
+    lines = [f"{site.name}, season from {ledger.start}, as of {ledger.as_of}", ""]
+    lines += totals(results, units)
+    states = [(s, int((ledger.state == s).sum())) for s in dict.fromkeys(ledger.state.tolist())]
+    if states:
+        lines.append("surfaces: " + ", ".join(f"{n} {s}" for s, n in sorted(states)))
+    first = look_first(results, units)
+    lines += ["", "Look first at", *[f"  {n}. {text}." for n, text in enumerate(first, start=1)]]
+    if not first:
+        lines[-1] = "Nothing stands out: every measured balance and surface is as it should be."
+    return lines

@@ -1,0 +1,51 @@
+"""Figures as people read them: two or three digits, the unit said once, an interval beside."""
+
+from __future__ import annotations
+
+import math
+from typing import Literal
+
+from geosand.units import SHOWN
+
+Units = Literal["metric", "us"]
+MISSING = "–"
+
+
+def shown(value: float, measure: str, units: Units, *, unit: bool = True) -> str:
+    """An SI value in the reader's units, ``–`` where there is none."""
+    factor, label, decimals = SHOWN[units][measure]
+    if not math.isfinite(value):
+        return MISSING
+    text = f"{value * factor:,.{decimals}f}".replace(",", "\u202f").replace("-", "−")
+    if float(text.replace("\u202f", "").replace("−", "-")) == 0:
+        text = text.replace("−", "")
+    return f"{text} {label}" if unit else text
+
+
+def label_of(measure: str, units: Units) -> str:
+    """The unit's label for a column's head."""
+    return SHOWN[units][measure][1]
+
+
+def percent(share: float) -> str:
+    """A share as a whole percentage."""
+    return f"{share * 100:.0f} %".replace("-", "−") if math.isfinite(share) else MISSING
+
+
+def between(low: float, high: float, measure: str, units: Units) -> str:
+    """An interval in the reader's units, without the unit."""
+    if not (math.isfinite(low) and math.isfinite(high)):
+        return MISSING
+    texts = (shown(low, measure, units, unit=False), shown(high, measure, units, unit=False))
+    return f"{texts[0]} to {texts[1]}"
+
+
+def signed_percent(change: float) -> str:
+    """A change with its sign, one decimal."""
+    return f"{change:+.1f}".replace("-", "−")
+
+
+def listed(names: list[str], most: int = 6) -> str:
+    """Up to ``most`` names and how many more."""
+    more = f" and {len(names) - most} more" if len(names) > most else ""
+    return ", ".join(names[:most]) + more

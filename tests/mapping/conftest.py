@@ -1,0 +1,77 @@
+"""A browser without network, and the sample page in it."""
+
+from __future__ import annotations
+
+import os
+import shutil
+from dataclasses import dataclass, field
+
+import pytest
+
+from geosand.mapping.page import map_page
+from tests.mapping.sample_view import sample_view
+
+ARGUMENTS = ["--no-sandbox", "--headless=new", "--disable-gpu"]
+
+
+@pytest.fixture(scope="session")
+def chromium():
+    """A running Chromium; tests skip where there is none, unless one is required."""
+    path = os.environ.get("GEOSAND_CHROMIUM") or shutil.which("chromium")
+    if not path:
+        reason = "no Chromium: none on the path as 'chromium', none named by GEOSAND_CHROMIUM"
+        if os.environ.get("GEOSAND_REQUIRE_BROWSER") == "1":
+            pytest.fail(reason)
+        pytest.skip(reason)
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=path, args=ARGUMENTS)
+        yield browser
+        browser.close()
+
+
+@pytest.fixture(scope="session")
+def sample_text():
+    """The page of the made-up site."""
+    return map_page(sample_view())
+
+
+@dataclass
+class Opened:
+    """An open page and what it asked for and complained of."""
+
+    page: object
+    address: str
+    requests: list = field(default_factory=list)
+    complaints: list = field(default_factory=list)
+
+
+@pytest.fixture
+def open_page(chromium, tmp_path, sample_text):
+    """Opens a page text from a file, offline; at the end it must have been quiet."""
+    opened = []
+
+    def start(text=None, *, width=1280, height=800, **options):
+        file = tmp_path / f"map{len(opened)}.html"
+        file.write_text(text or sample_text, encoding="utf-8")
+        context = chromium.new_context(
+            viewport={"width": width, "height": height}, offline=True, **options
+        )
+        page = context.new_page()
+        page.set_default_timeout(10_000)
+        it = Opened(page=page, address=file.as_uri())
+        page.on("request", lambda request: it.requests.append(request.url))
+        page.on("console", lambda message: it.complaints.append(message.text))
+        page.on("pageerror", lambda error: it.complaints.append(str(error)))
+        opened.append((context, it))
+        page.goto(it.address)
+        if options.get("java_script_enabled", True):
+            page.wait_for_selector("body[data-ready]")
+        return page
+
+    yield start
+    for context, it in opened:
+        context.close()
+        assert it.requests == [it.address]
+        assert it.complaints == []

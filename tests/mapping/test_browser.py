@@ -1,0 +1,318 @@
+"""The page in a real browser, without network: what a reader does with it."""
+
+import re
+import zlib
+
+import pytest
+
+from geosand.mapping.page import map_page
+from tests.mapping.hostile import NAMES
+from tests.mapping.sample_view import named, sample_view
+
+pytestmark = pytest.mark.browser
+
+FILLS = (
+    "[...document.querySelectorAll('.leaflet-overlay-pane path')].map(p => p.getAttribute('fill'))"
+)
+
+
+def card(page):
+    return page.locator(".leaflet-popup .card")
+
+
+def press_row(page, name):
+    page.get_by_role("rowheader").get_by_role("button", name=name, exact=True).click()
+
+
+def choose_view(page, name):
+    page.get_by_role("radio", name=name).check()
+
+
+def test_script_writes_the_same_table_as_python(open_page):
+    read = (
+        "[...document.querySelectorAll('tbody tr')].map(r => [...r.cells].map(c => c.textContent))"
+    )
+    still = open_page(java_script_enabled=False)
+    served = [
+        row.locator("th, td").all_text_contents() for row in still.locator("tbody tr").all()[:60]
+    ]
+    assert open_page().evaluate(read) == served
+
+
+def test_row_opens_the_right_figures_and_is_marked(open_page):
+    page = open_page()
+    press_row(page, "Green 7")
+    assert card(page).locator("h3").text_content() == "Green 7"
+    lead = card(page).locator(".lead").text_content()
+    surface = sample_view().periods[0].surfaces["7"]
+    assert lead.startswith(f"{surface.mass_kg:,.0f} kg of sand")
+    assert "95" in lead
+    assert page.locator("tr[aria-current]").get_attribute("data-s") == "18"
+    assert page.locator("#gs-live").text_content().startswith("Green 7: ")
+    page.keyboard.press("Escape")
+    card(page).wait_for(state="detached")
+    assert page.locator("tr[aria-current]").count() == 0
+
+
+def test_surface_on_the_map_opens_figures_and_marks_its_row(open_page):
+    page = open_page()
+    press_row(page, "Green 3")
+    page.keyboard.press("Escape")
+    box = page.locator(".map").bounding_box()
+    middle = page.evaluate(
+        "() => { const p = [...document.querySelectorAll('.leaflet-overlay-pane path')]"
+        ".filter(p => p.getAttribute('stroke') === '#2b2822').map(p => p.getBoundingClientRect())"
+        ".sort((a, b) => b.width * b.height - a.width * a.height)[0];"
+        "return [p.x + p.width / 2, p.y + p.height / 2]; }"
+    )
+    assert box["x"] < middle[0] < box["x"] + box["width"]
+    page.mouse.click(middle[0], middle[1] + 14)
+    assert card(page).locator("h3").text_content() == "Green 3"
+    assert page.locator("tr[aria-current] th").text_content() == "Green 3"
+
+
+def test_circles_stand_for_surfaces_from_afar(open_page):
+    page = open_page()
+    circle = page.locator(".leaflet-overlay-pane path").last
+    circle.click()
+    assert card(page).count() == 1
+    press_row(page, "Green 1")
+    page.keyboard.press("Escape")
+    near = page.evaluate(FILLS)
+    page.get_by_role("button", name="Whole site").click()
+    assert len(page.evaluate(FILLS)) == 56
+    assert len(near) != 56
+
+
+def test_views_recolour_map_legend_and_table(open_page):
+    page = open_page()
+    seen = [page.evaluate(FILLS)]
+    for name, title in (
+        ("Shortfall", "Shortfall against the target so far, mm"),
+        ("Overthrow", "Thrown past the edge, as depth, mm"),
+        ("Areas", "Kinds of ground"),
+    ):
+        choose_view(page, name)
+        assert page.locator("#gs-legend-title").text_content() == title
+        seen.append(page.evaluate(FILLS))
+    assert len({str(fills) for fills in seen}) == 4
+    heads = page.locator("thead th:visible").all_text_contents()
+    assert [head.split(" ")[0] for head in heads] == ["Surface", "Kind", "Area", "±"]
+    assert "Long pond" in page.locator("tbody").inner_text()
+    choose_view(page, "Depth")
+    assert page.evaluate(FILLS) == seen[0]
+    assert "Long pond" not in page.locator("tbody").inner_text()
+
+
+def test_overthrow_colours_rings_and_never_the_surface(open_page):
+    page = open_page()
+    choose_view(page, "Overthrow")
+    press_row(page, "Green 3")
+    purple = {"#f2f0f7", "#cbc9e2", "#9e9ac8", "#756bb1", "#54278f"}
+    fills = page.evaluate(FILLS)
+    assert len(purple.intersection(fills)) >= 2
+    assert "Collar" in card(page).inner_text()
+    depth_scale = {"#fed98e", "#fe9929", "#d95f0e", "#993404"}
+    assert not depth_scale.intersection(fills)
+
+
+def test_estimated_surfaces_are_hatched_and_said(open_page):
+    page = open_page()
+    assert any(fill.startswith("url(#gs-hatch-depth") for fill in page.evaluate(FILLS))
+    press_row(page, "Practice green")
+    assert "other surfaces" in card(page).inner_text()
+    assert "estimated from other surfaces" in page.locator(".legend").inner_text()
+
+
+def test_under_dressed_is_told_by_outline_and_sign(open_page):
+    page = open_page()
+    dashed = page.locator(".leaflet-overlay-pane path[stroke-dasharray]")
+    assert dashed.count() == 2
+    assert page.locator('tr[data-s="18"] .flag').text_content() == "▼"
+    labels = page.locator(".leaflet-gs-labels-pane span").all_text_contents()
+    assert {"▼ Green 7", "▼ Tee 12 back"} <= set(labels)
+
+
+def test_us_units_change_table_legend_balance_and_scale(open_page):
+    page = open_page()
+    cell = page.locator('tr[data-s="0"] td').nth(4)
+    depth = sample_view().periods[0].surfaces["1"].depth_m
+    assert cell.text_content() == f"{depth * 1000:.2f}"
+    page.get_by_role("radio", name="US").check()
+    assert cell.text_content() == f"{depth / 0.0254:.3f}"
+    assert page.locator("#gs-legend-title").text_content() == "Depth of sand, in"
+    assert page.locator(".account > div:visible").inner_text().count(" lb") >= 3
+    assert re.search(r"\d (ft|mi)$", page.locator(".leaflet-control-scale").inner_text())
+    press_row(page, "Green 1")
+    assert "lb of sand" in card(page).inner_text()
+
+
+def test_period_changes_figures_and_says_what_was_not_measured(open_page):
+    page = open_page()
+    period = page.get_by_label("Period")
+    period.select_option(label="3 April 2026 · d1")
+    one = sample_view().periods[1].surfaces["1"]
+    assert page.locator('tr[data-s="0"] td').nth(4).text_content() == f"{one.depth_m * 1000:.2f}"
+    period.select_option(label="31 July 2026 · d5")
+    assert page.locator("#gs-classes").inner_text() == "Not measured in this period"
+    assert "not measured" in page.locator(".account > div:visible").inner_text()
+    assert set(page.locator('tr[data-s="0"] td').all_text_contents()[3:8]) == {"–"}
+    press_row(page, "Green 1")
+    assert "Not measured" in card(page).inner_text()
+    assert not any(fill.startswith("#fe") for fill in page.evaluate(FILLS))
+
+
+def test_rings_not_told_from_zero_are_said_to_be_so(open_page):
+    page = open_page()
+    page.get_by_label("Period").select_option(label="29 May 2026 · d3")
+    choose_view(page, "Overthrow")
+    assert "not told from zero" in page.locator(".legend").inner_text()
+    assert "Not told from zero" in page.locator(".account > div:visible").inner_text()
+
+
+def test_headings_sort_both_ways_with_blanks_last(open_page):
+    page = open_page()
+    head = page.get_by_role("button", name="Depth mm")
+    shown = "[...document.querySelectorAll('tbody tr')].map(r => r.cells[5].textContent)"
+    head.click()
+    assert page.locator("th[aria-sort]").get_attribute("aria-sort") == "descending"
+    down = [value for value in page.evaluate(shown) if value != "–"]
+    assert [float(v) for v in down] == sorted(map(float, down), reverse=True)
+    head.click()
+    assert page.locator("th[aria-sort]").get_attribute("aria-sort") == "ascending"
+    up = page.evaluate(shown)
+    assert up[-4:] == ["–"] * 4
+    assert [float(v) for v in up[:-4]] == sorted(map(float, down))
+
+
+def test_search_and_filters_narrow_table_and_fade_map(open_page):
+    page = open_page()
+    rows = page.locator("tbody tr:visible")
+    page.get_by_label("Search").fill("green 1")
+    assert rows.count() == 10
+    page.get_by_label("Search").fill("nowhere")
+    assert rows.count() == 0
+    assert page.locator("#gs-nothing").is_visible()
+    page.get_by_label("Search").fill("")
+    page.get_by_label("State").select_option("under-dressed")
+    assert rows.count() == 2
+    faded = page.locator('.leaflet-overlay-pane path[fill-opacity="0.15"]')
+    assert faded.count() == 54
+
+
+def test_catches_show_value_and_residual(open_page):
+    page = open_page()
+    press_row(page, "Green 3")
+    page.keyboard.press("Escape")
+    dots = page.locator("path.gs-catch")
+    assert dots.count() > 0
+    dots.first.click(force=True)
+    text = card(page).inner_text()
+    assert re.search(r"Catch c\d+", text)
+    assert "Against surface" in text
+    page.get_by_role("checkbox", name="Catches").uncheck()
+    assert dots.count() == 0
+
+
+def test_look_first_leads_to_the_surface(open_page):
+    page = open_page()
+    page.locator(".first").get_by_role("button", name="Tee 12 back").click()
+    assert card(page).locator("h3").text_content() == "Tee 12 back"
+
+
+def test_keyboard_alone_reaches_table_and_comes_back(open_page):
+    page = open_page()
+    page.keyboard.press("Tab")
+    assert page.evaluate("document.activeElement.className") == "skip"
+    stops = []
+    for _ in range(40):
+        page.keyboard.press("Tab")
+        stops.append(page.evaluate("document.activeElement.tagName"))
+        if page.evaluate("!!document.activeElement.closest('tbody')"):
+            break
+    assert page.evaluate("!!document.activeElement.closest('tbody')")
+    assert not {"path", "svg"}.intersection(stops)
+    page.keyboard.press("Enter")
+    assert card(page).locator("h3").text_content() == "Green 1"
+    page.keyboard.press("Escape")
+    card(page).wait_for(state="detached")
+    assert page.evaluate("document.activeElement.textContent") == "Green 1"
+
+
+def test_views_can_be_chosen_by_arrow_keys(open_page):
+    page = open_page()
+    page.get_by_role("radio", name="Depth").focus()
+    page.keyboard.press("ArrowRight")
+    assert page.locator("body").get_attribute("data-theme") == "shortfall"
+    page.keyboard.press("ArrowRight")
+    assert page.locator("body").get_attribute("data-theme") == "overthrow"
+
+
+def test_hostile_names_are_shown_as_typed(open_page):
+    page = open_page(map_page(named(sample_view(), NAMES)))
+    for index, name in enumerate(NAMES):
+        page.locator(f'tr[data-s="{index}"] th button').click()
+        assert card(page).locator("h3").evaluate("node => node.textContent") == name
+        page.keyboard.press("Escape")
+    assert page.title() == "Fallow Down: sand on turf"
+    assert page.locator("img, b:text-is('x')").count() == 0
+
+
+def page_streams(pdf):
+    """The drawing instructions of each page of a PDF as Chromium writes it."""
+    objects = {int(m[1]): m[2] for m in re.finditer(rb"(\d+) 0 obj(.*?)endobj", pdf, re.DOTALL)}
+    for body in objects.values():
+        if re.search(rb"/Type\s*/Page\b(?!s)", body):
+            content = objects[int(re.search(rb"/Contents (\d+) 0 R", body)[1])]
+            packed = re.search(rb"stream\r?\n(.*)endstream", content, re.DOTALL)[1]
+            yield zlib.decompress(packed)
+
+
+@pytest.mark.parametrize("paper", ["A4", "Letter"])
+def test_print_has_the_map_on_page_one(open_page, paper):
+    page = open_page()
+    before = page.locator(".map").bounding_box()
+    pages = list(page_streams(page.pdf(format=paper, landscape=True)))
+    curves = [len(re.findall(rb" c\n", stream)) for stream in pages]
+    assert 3 <= len(pages) <= 5
+    # 56 circles of at least four curves each, and not cut in two
+    assert curves[0] > 56 * 4
+    assert curves[1] == 0
+    assert page.locator(".map").bounding_box() == before
+    assert page.get_by_role("button", name="Depth mm").is_visible()
+
+
+def test_phone_has_no_sideways_overflow(open_page):
+    page = open_page(width=390, height=844, has_touch=True, is_mobile=True)
+    wide = "document.documentElement.scrollWidth"
+    assert page.evaluate(wide) == 390
+    tops = [page.locator(s).bounding_box()["y"] for s in (".map", ".legend", "#gs-table")]
+    assert tops == sorted(tops)
+    page.locator('tr[data-s="18"] th button').tap()
+    frame, popup = (page.locator(s).bounding_box() for s in (".map", ".leaflet-popup"))
+    assert popup["x"] >= frame["x"] - 1
+    assert popup["x"] + popup["width"] <= frame["x"] + frame["width"] + 1
+    assert popup["y"] >= frame["y"] - 1
+    assert page.evaluate(wide) == 390
+
+
+def test_without_scripts_picture_and_table_stay(open_page):
+    page = open_page(java_script_enabled=False)
+    assert page.locator("svg.still path").count() == 60
+    assert page.locator("tbody tr:visible").count() == 60
+    assert not page.locator(".map").is_visible()
+
+
+def test_background_is_asked_for_only_when_ticked(open_page):
+    from dataclasses import replace
+
+    tiles = ("https://tiles.example/{z}/{x}/{y}.png", "Tiles <b>by</b> nobody")
+    page = open_page(map_page(replace(sample_view(), background=tiles)))
+    assert page.get_by_role("checkbox", name="Background (asks the internet)").count() == 1
+
+
+def test_an_empty_site_opens_quietly(open_page):
+    from geosand.mapping.view import MapView
+
+    page = open_page(map_page(MapView(title="Nothing yet")))
+    assert page.locator("h1").text_content() == "Nothing yet"

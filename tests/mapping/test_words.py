@@ -1,0 +1,52 @@
+"""Figures in words: published conversions, and the shapes of numbers."""
+
+import pytest
+
+from geosand.mapping.words import figure, interval, number, percent
+
+
+@pytest.mark.parametrize(
+    ("si", "quantity", "shown"),
+    [
+        # NIST SP 811 (2008), B.8: inch 2.54 E-02 m (exact)
+        (0.0254, "depth", "1.000"),
+        # NIST SP 811 (2008), B.8: pound (avoirdupois) 4.535 924 E-01 kg
+        (453.5924, "mass", "1,000"),
+        # NIST SP 811 (2008), B.8: square foot 9.290 304 E-02 m2 (exact)
+        (929.0304, "area", "10,000"),
+        # NIST SP 811 (2008), B.8: pound per square foot 4.882 428 E+00 kg/m2
+        (4.882428, "rate", "1,000"),
+        # NIST SP 811 (2008), B.8: foot 3.048 E-01 m (exact)
+        (3.048, "length", "10.0"),
+    ],
+)
+def test_us_figures_agree_with_published_factors(si, quantity, shown):
+    assert figure(si, quantity, "us") == shown
+
+
+def test_metric_figures_keep_their_decimals():
+    assert figure(0.00084, "depth", "metric", unit=True) == "0.84\u00a0mm"
+    assert figure(17000.4, "mass", "metric", unit=True) == "17,000\u00a0kg"
+
+
+def test_no_figure_is_never_a_zero():
+    for nothing in (None, float("nan"), float("inf")):
+        assert number(nothing, 2) == "–"
+    assert interval(None, 1.0, "mass", "metric") == "–"
+    assert percent(None) == "–"
+
+
+def test_minus_signs_are_told_from_dashes():
+    assert interval(-0.0012, 0.0034, "depth", "metric") == "−1.20 to 3.40"
+    assert interval(0.0012, 0.0034, "depth", "metric") == "1.20–3.40"
+    assert number(-0.004, 2) == "0.00"
+
+
+def test_halves_are_rounded_up_as_the_script_does():
+    assert (number(2.5, 0), number(-0.125, 2), number(0.5, 0)) == ("3", "−0.13", "1")
+
+
+def test_small_shares_keep_a_decimal():
+    assert percent(0.0361) == "3.6\u00a0%"
+    assert percent(0.9667) == "97\u00a0%"
+    assert percent(0.09951) == "10\u00a0%"
