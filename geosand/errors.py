@@ -53,15 +53,25 @@ class Finding:
 class Refused(Exception):
     """The data were refused. ``faults`` holds every fault that was found, not only the first.
 
+    They are in order of files, as these were read, and of rows.
+
     The text has a line for each; of faults that are alike in all but their row, the rows after the
     first few are listed in one line.
     """
 
     def __init__(self, faults: Iterable[Fault] | Fault) -> None:
-        self.faults: Sequence[Fault] = (
-            (faults,) if isinstance(faults, Fault) else tuple(dict.fromkeys(faults))
+        given = (faults,) if isinstance(faults, Fault) else tuple(dict.fromkeys(faults))
+        files = list(dict.fromkeys(fault.file for fault in given))
+        self.faults: Sequence[Fault] = tuple(
+            sorted(given, key=lambda fault: (files.index(fault.file), _row_number(fault)))
         )
         super().__init__("\n".join(_lines(self.faults)))
+
+
+def _row_number(fault: Fault) -> int:
+    """The number in a row's name; -1 for a fault of a file or column as a whole."""
+    digits = str(fault.row).rpartition(" ")[2]
+    return int(digits) if digits.isascii() and digits.isdigit() else -1
 
 
 def _lines(faults: Sequence[Fault]) -> list[str]:

@@ -12,7 +12,7 @@ from geosand.areas.register import AreaRegister
 from geosand.balance.closing import Closing, closings
 from geosand.balance.rings import ThrowOff, throw_off
 from geosand.balance.spread import load_masses, spread_of
-from geosand.columns import Floats, Ints, Strings
+from geosand.columns import Floats, Geometries, Ints, Strings, ratio
 from geosand.errors import Finding
 from geosand.estimates import Estimates, Interval
 from geosand.rates.surface_rates import Rates
@@ -66,7 +66,7 @@ def site_balance(site: Site, register: AreaRegister, rates: Rates) -> Balance:
     interval = overthrow.interval()
     verdict = _verdicts(site, spread.value, interval)
     area = np.bincount(dressed.dressing, register.area_m2[dressed.surface], size)
-    fill = (verdict != NOT_MEASURED) & (np.nan_to_num(overthrow.value) < 0)
+    fill = np.nan_to_num(overthrow.value) < 0
     methods = _methods(site, register, rates, spread.value, area)
     group, dressing_of_group, group_spread = _groups(site, masses)
     whole = len(dressing_of_group) == size
@@ -75,15 +75,13 @@ def site_balance(site: Site, register: AreaRegister, rates: Rates) -> Balance:
         part = _on_surfaces(site, register, rates, group, len(dressing_of_group))
         lost = group_spread.minus(part)
     throw = _throw(site, register, rates, group, dressing_of_group, lost)
-    with np.errstate(invalid="ignore", divide="ignore"):
-        fraction = overthrow.value / spread.value
     return Balance(
         spread=spread,
         on_surfaces=on_surfaces,
         overthrow=overthrow,
         on_interval=on_surfaces.interval(floor=0.0),
         interval=interval,
-        fraction=fraction,
+        fraction=ratio(overthrow.value, spread.value),
         verdict=verdict,
         dressed_area_m2=area,
         methods=methods,
@@ -92,7 +90,10 @@ def site_balance(site: Site, register: AreaRegister, rates: Rates) -> Balance:
         group_of_row=group,
         dressing_of_group=dressing_of_group,
         throw=throw,
-        findings=tuple(_findings(site, overthrow, verdict, methods, throw, dressing_of_group)),
+        findings=(
+            *_findings(site, spread, overthrow, methods, register),
+            *_ring_findings(site, verdict, lost, throw, dressing_of_group),
+        ),
     )
 
 
@@ -132,10 +133,9 @@ def _methods(
 ) -> Methods:
     group, size = site.dressed.dressing, len(site.dressings)
     ground = register.area_m2[site.dressed.surface]
-    with np.errstate(invalid="ignore", divide="ignore"):
-        by_mass = np.bincount(group, rates.mass_rate_kg_m2 * ground, size) / area
-        by_volume = np.bincount(group, rates.volume_rate_kg_m2 * ground, size) / area
-        bulk = spread / area
+    by_mass = ratio(np.bincount(group, rates.mass_rate_kg_m2 * ground, size), area)
+    by_volume = ratio(np.bincount(group, rates.volume_rate_kg_m2 * ground, size), area)
+    bulk = ratio(spread, area)
     table = np.stack([by_mass, by_volume, bulk], axis=1)
     known = np.isfinite(table).sum(axis=1)
     low = np.where(np.isfinite(table), table, np.inf).min(axis=1)
@@ -156,8 +156,8 @@ def _methods(
 def _groups(site: Site, masses: Estimates) -> tuple[Ints, Ints, Estimates]:
     """Groups of dressed rows that share an overthrow: a dressing, or what its loads name.
 
-    A dressing is divided only where every load names its surfaces; loads whose surfaces overlap
-    belong together. Surfaces that no load names go with the first group.
+    A dressing is divided only where every load names its surfaces and every surface of it is named;
+    loads with a surface in common belong to one group.
     """
     row_group = np.zeros(len(site.dressed), dtype=np.int64)
     load_group = np.zeros(len(site.loads), dtype=np.int64)
@@ -165,22 +165,17 @@ def _groups(site: Site, masses: Estimates) -> tuple[Ints, Ints, Estimates]:
     for dressing in range(len(site.dressings)):
         loads = np.flatnonzero(site.loads.dressing == dressing)
         rows = np.flatnonzero(site.dressed.dressing == dressing)
-        named = site.loads.group[loads]
-        first = len(dressing_of_group)
-        parts: list[set[int]] = []
-        if len(loads) and (named >= 0).all():
-            for number in dict.fromkeys(named.tolist()):
-                members = set(site.group_surfaces[number])
-                meeting = [p for p in parts if p & members]
-                parts = [p for p in parts if not p & members] + [members.union(*meeting)]
         ground = site.surfaces.ground[site.dressed.surface[rows]]
-        covered = set().union(*parts) if parts else set()
-        if len(parts) < 2 or not set(ground.tolist()) <= covered:
-            parts = [set(ground.tolist())]
-        for number, part in enumerate(parts):
-            row_group[rows[np.isin(ground, list(part))]] = first + number
-            mine = [named[k] < 0 or bool(site.group_surfaces[named[k]] & part) for k in range(len(loads))]
-            load_group[loads[np.array(mine, dtype=bool)]] = first + number
+        named = site.loads.group[loads]
+        everywhere = frozenset(ground.tolist())
+        of_load = [site.group_surfaces[k] if k >= 0 else everywhere for k in named.tolist()]
+        parts = _joined(of_load)
+        if frozenset().union(*parts) != everywhere:
+            parts = [everywhere]
+        for part in parts:
+            row_group[rows[np.isin(ground, list(part))]] = len(dressing_of_group)
+            mine = [not part.isdisjoint(one) for one in of_load]
+            load_group[loads[np.array(mine, dtype=np.bool_)]] = len(dressing_of_group)
             dressing_of_group.append(dressing)
     groups = len(dressing_of_group)
     return (
@@ -188,6 +183,15 @@ def _groups(site: Site, masses: Estimates) -> tuple[Ints, Ints, Estimates]:
         np.array(dressing_of_group, dtype=np.int64),
         spread_of(masses, load_group, groups),
     )
+
+
+def _joined(sets: Sequence[frozenset[int]]) -> list[frozenset[int]]:
+    """Sets with a member in common joined, until all are disjoint."""
+    parts: list[frozenset[int]] = []
+    for one in sets:
+        meeting = [part for part in parts if part & one]
+        parts = [part for part in parts if not part & one] + [one.union(*meeting)]
+    return parts
 
 
 def _throw(
@@ -222,7 +226,7 @@ def _throw(
     )
 
 
-def drawn_collars(site: Site, register: AreaRegister) -> np.ndarray:  # type: ignore[type-arg]
+def drawn_collars(site: Site, register: AreaRegister) -> Geometries:
     """The drawn collar (plane) around each surface, one row a surface; None where none is."""
     surfaces = site.surfaces
     out = np.full(len(surfaces), None, dtype=object)
@@ -241,33 +245,60 @@ def drawn_collars(site: Site, register: AreaRegister) -> np.ndarray:  # type: ig
 
 def _findings(
     site: Site,
+    spread: Estimates,
     overthrow: Estimates,
-    verdict: Strings,
     methods: Methods,
-    throw: ThrowOff,
-    dressing_of_group: Ints,
+    register: AreaRegister,
 ) -> list[Finding]:
+    """What a reader should know of each dressing's balance."""
     findings = []
+    bare = register.area_m2[site.dressed.surface] <= 0
     for k, name in enumerate(site.dressings.id.tolist()):
+        texts = []
         mass = overthrow.value[k]
+        if np.isnan(spread.value[k]):
+            texts.append("no loads are recorded: what was spread is not known")
         if np.isfinite(mass) and mass < 0:
-            text = (
+            texts.append(
                 f"the catches claim {-mass:.0f} kg more sand than was spread; overthrow can not be"
                 " the reason, and one dressing can not prove which figure is off"
             )
-            findings.append(Finding(about=name, text=text, topic="balance"))
         two = (methods.mass_rate_kg_m2[k], methods.volume_rate_kg_m2[k])
         if np.isfinite(two).all() and max(two) > min(two) * (1 + site.settings.agreement):
-            text = "the catches' mass and volume differ by more than the agreement: check the balance"
-            findings.append(Finding(about=name, text=text, topic="balance"))
-    for g, dressing in enumerate(dressing_of_group.tolist()):
-        if throw.reach_m[g] > FAR_REACH_M:
-            text = (
-                f"overthrow would reach {throw.reach_m[g]:.1f} m beyond the edge: more than a spreader"
-                " throws, so look for sand lost elsewhere"
+            texts.append(
+                "the catches' mass and volume differ by more than the agreement: check the balance"
             )
-            findings.append(Finding(about=str(site.dressings.id[dressing]), text=text, topic="ring"))
-        if verdict[dressing] in (CLOSED, UNDECIDED) and overthrow.value[dressing] > 0:
-            text = "the overthrow is not told from zero: its rings are marked so"
-            findings.append(Finding(about=str(site.dressings.id[dressing]), text=text, topic="ring"))
+        names = site.surfaces.id[site.dressed.surface[bare & (site.dressed.dressing == k)]]
+        if len(names):
+            texts.append(
+                f"{', '.join(names.tolist())} owns no ground, as other surfaces lie on all of it:"
+                " no sand is counted there"
+            )
+        findings += [Finding(about=name, text=text, topic="balance") for text in texts]
+    return findings
+
+
+def _ring_findings(
+    site: Site, verdict: Strings, lost: Estimates, throw: ThrowOff, dressing_of_group: Ints
+) -> list[Finding]:
+    """Reaches that no spreader has, and overthrow that is not told from zero."""
+    findings = []
+    for g, dressing in enumerate(dressing_of_group.tolist()):
+        about, reach = str(site.dressings.id[dressing]), throw.reach_m[g]
+        texts = []
+        if not lost.value[g] > 0:
+            continue
+        if np.isnan(reach) and np.isfinite(throw.group_farther_kg[g]):
+            texts.append(
+                "no reach within 200 m holds the overthrow: look for sand lost elsewhere, or a load"
+                " or surface that is missing"
+            )
+        if reach > FAR_REACH_M:
+            texts.append(
+                f"overthrow would reach {reach:.1f} m beyond the edge: more than a spreader throws,"
+                " so look for sand lost elsewhere"
+            )
+        if verdict[dressing] in (CLOSED, UNDECIDED):
+            texts.append("the overthrow is not told from zero: its rings are marked so")
+        findings += [Finding(about=about, text=text, topic="ring") for text in texts]
     return list(dict.fromkeys(findings))

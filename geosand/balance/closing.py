@@ -34,9 +34,7 @@ def _u_of(table: Estimates, names: tuple[str, ...]) -> Floats:
     return np.sqrt(square)
 
 
-def _moisture_shift(
-    site: Site, group: Ints, target: Floats, apart: Bools
-) -> tuple[Floats, Floats]:
+def _moisture_shift(site: Site, group: Ints, target: Floats, apart: Bools) -> tuple[Floats, Floats]:
     """Change of water content (ratio) of the loads in ``apart`` that brings spread to ``target``.
 
     Solves Σ net/(1 + w + Δ) = target for each dressing by Newton's method; nan where it has none.

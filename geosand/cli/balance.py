@@ -22,7 +22,9 @@ def command(folder: Path, as_json: bool, units: str | None, only: str | None) ->
 
     names = results.site.dressings.id.tolist()
     if only is not None and only not in names:
-        raise click.BadParameter(f"{only!r} is not among {', '.join(names)}", param_hint="--dressing")
+        raise click.BadParameter(
+            f"{only!r} is not among {', '.join(names)}", param_hint="--dressing"
+        )
     if as_json:
         document = balance_document(results)
         if only is not None:

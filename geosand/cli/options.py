@@ -36,7 +36,9 @@ def verb(function: Verb) -> click.Command:
         except BrokenPipeError:
             sys.exit(0)
 
-    run = click.option("--units", type=click.Choice(["metric", "us"]), help="How results are shown.")(run)
+    run = click.option(
+        "--units", type=click.Choice(["metric", "us"]), help="How results are shown."
+    )(run)
     run = click.option("--json", "as_json", is_flag=True, help="One JSON document on stdout.")(run)
     run = click.argument("folder", type=click.Path(path_type=Path))(run)
     return click.command()(run)
@@ -56,13 +58,15 @@ as_of_option = click.option(
 
 def day_of(text: str | None) -> np.datetime64 | None:
     """The day a person wrote, or None; exit code 2 for anything else."""
-    from geosand.site.reading import parse_day
+    from geosand.site.cells import parse_day
 
     if text is None:
         return None
     day = parse_day(text)
     if day is None:
-        raise click.BadParameter(f"{text!r} is not a day; write it as 2026-06-30", param_hint="--as-of")
+        raise click.BadParameter(
+            f"{text!r} is not a day; write it as 2026-06-30", param_hint="--as-of"
+        )
     return day
 
 

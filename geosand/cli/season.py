@@ -12,9 +12,7 @@ from geosand.cli.options import as_of_option, display, print_document, results_o
 @verb
 @as_of_option
 @click.option("--rings", is_flag=True, help="Also sand built up in collars and surrounds.")
-def command(
-    folder: Path, as_json: bool, units: str | None, as_of: str | None, rings: bool
-) -> None:
+def command(folder: Path, as_json: bool, units: str | None, as_of: str | None, rings: bool) -> None:
     """Depth each surface has had so far, its target so far, and its state with a probability."""
     results = results_of(folder, as_of)
     if as_json:

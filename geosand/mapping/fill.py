@@ -97,9 +97,7 @@ def _rings(results: Results) -> tuple[MapRing, ...]:
 
 def _season(results: Results, units: Units) -> MapPeriod:
     site, ledger = results.site, results.ledger
-    counted = np.bincount(
-        site.dressed.dressing, ledger.counted, len(site.dressings)
-    ).astype(bool)
+    counted = np.bincount(site.dressed.dressing, ledger.counted, len(site.dressings)).astype(bool)
     measured = counted & np.isfinite(results.balance.overthrow.value)
     mass = _season_mass(results)
     surfaces = {

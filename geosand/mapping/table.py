@@ -116,8 +116,11 @@ def state_words(now: PeriodSurface) -> str:
     """The state with its probability, such as ``under-dressed 97 %``."""
     if not now.state:
         return NO_FIGURE
-    likely = "" if now.probability is None else " " + percent(now.probability)
-    return plain(now.state) + likely
+    if now.probability is None:
+        return plain(now.state)
+    # A probability never reads as certainty.
+    likely = "> 99\u00a0%" if now.probability >= 0.995 else percent(now.probability)
+    return f"{plain(now.state)} {likely}"
 
 
 def catch_words(now: PeriodSurface) -> str:

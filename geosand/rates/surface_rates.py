@@ -8,16 +8,19 @@ import numpy as np
 import shapely
 
 from geosand.areas.register import AreaRegister
-from geosand.columns import Bools, Floats, Ints
+from geosand.columns import Bools, Floats, Ints, ratio
 from geosand.errors import Finding
 from geosand.estimates import Estimates
 from geosand.rates.assignment import Assignment, assign
 from geosand.rates.catch_rates import CatchRates, bulk_densities, catch_rates
-from geosand.rates.random_effects import DressingRates, surface_rates
+from geosand.rates.random_effects import DressingRates, SurfaceRates, surface_rates
 from geosand.rates.uniformity import Uniformity, uniformity
 from geosand.site.tables import Site
 
-SURFACE, CATCHES, MEAN = "sampling: surface", "sampling: catches", "sampling: mean"
+SURFACE, CATCHES = "sampling: surface", "sampling: catches"
+#: error of a dressing's mean: by the surfaces that were caught on, and by the catches on them
+MEAN_SURFACES, MEAN = "sampling: mean of surfaces", "sampling: mean of catches"
+NEW_EACH_TIME = frozenset({CATCHES, MEAN})  #: not the same error in the next dressing
 TAPER = "edge taper"
 U_TAPER = 0.15  #: relative; of the share of a surface within half a swath of its edge
 EDGE_BAND_M = 1.0  #: half a swath where the swath is unknown
@@ -46,42 +49,34 @@ class Rates:
 def site_rates(site: Site, register: AreaRegister) -> Rates:
     """Rates of all dressings of a site in one go. Raises Refused for catches that can not be."""
     density, findings = bulk_densities(site)
-    assignment = assign(site, register)
+    where = assign(site, register)
     each = catch_rates(site, density.value)
-    on = assignment.dressed >= 0
-    value, model, parts = _model(site, assignment, each.rate_kg_m2, each.counts & on)
-    rate = _with_sources(site, value, parts, model, each, assignment, density)
-    taper, taper_findings = _edge_taper(site, register, assignment, each.counts & on)
-    rate = rate.with_effects({TAPER: taper * value})
-    depth = _depth(site, rate, density)
-    catches = np.bincount(assignment.dressed[each.counts & on], minlength=len(site.dressed))
-    sand_density = density.value[site.dressings.sand]
-    catch_depth = np.where(
-        np.isfinite(each.mass_rate_kg_m2),
-        each.mass_rate_kg_m2 / sand_density[site.catches.dressing],
-        each.volume_depth_m,
-    )
+    on = where.dressed >= 0
     counted = each.counts & on
-    findings += [*assignment.findings, *taper_findings, *_model_findings(site, model, catches)]
-    by_volume = each.volume_depth_m * sand_density[site.catches.dressing]
+    value, model, parts = _model(site, where, each.rate_kg_m2, counted)
+    rate = _with_sources(site, value, parts, model, each, where, density)
+    taper, taper_findings = _edge_taper(site, register, where, counted)
+    rate = rate.with_effects({TAPER: taper * value})
+    catches = np.bincount(where.dressed[counted], minlength=len(site.dressed))
+    findings += [*where.findings, *taper_findings, *_model_findings(site, model, catches)]
+    of_sand = density.value[site.dressings.sand][site.catches.dressing]
+    by_volume = each.volume_depth_m * of_sand
+    depth = np.where(each.by_mass, each.mass_rate_kg_m2 / of_sand, each.volume_depth_m)
+    of_surface, of_dressing = where.dressed[counted], site.catches.dressing[counted]
     return Rates(
         rate=rate,
-        depth=depth,
+        depth=_depth(site, rate, density),
         catches=catches,
         own=catches > 0,
-        mass_rate_kg_m2=_model(site, assignment, each.mass_rate_kg_m2, each.counts_mass & on)[0],
-        volume_rate_kg_m2=_model(site, assignment, by_volume, each.counts_volume & on)[0],
+        mass_rate_kg_m2=_model(site, where, each.mass_rate_kg_m2, each.counts_mass & on)[0],
+        volume_rate_kg_m2=_model(site, where, by_volume, each.counts_volume & on)[0],
         model=model,
         density=density,
-        assignment=assignment,
+        assignment=where,
         each=each,
-        catch_depth_m=catch_depth,
-        uniformity=uniformity(
-            catch_depth[counted], site.catches.dressing[counted], len(site.dressings)
-        ),
-        surface_uniformity=uniformity(
-            catch_depth[counted], assignment.dressed[counted], len(site.dressed)
-        ),
+        catch_depth_m=depth,
+        uniformity=uniformity(depth[counted], of_dressing, len(site.dressings)),
+        surface_uniformity=uniformity(depth[counted], of_surface, len(site.dressed)),
         findings=tuple(findings),
     )
 
@@ -108,8 +103,29 @@ def _model(
         dressed_group=dressed.dressing,
         dressed_surface=dressed.surface,
     )
-    parts = {SURFACE: found.persistent, CATCHES: found.within, MEAN: found.mean_effect}
+    lasting = _lasting_share(found)[dressed.dressing]
+    parts = {
+        SURFACE: found.persistent,
+        CATCHES: found.within,
+        MEAN_SURFACES: found.mean_effect * np.sqrt(lasting),
+        MEAN: found.mean_effect * np.sqrt(1 - lasting),
+    }
     return found.value * planned, found.dressings, {k: v * planned for k, v in parts.items()}
+
+
+def _lasting_share(found: SurfaceRates) -> Floats:
+    """Share of var μ (a row a dressing) that comes from which surfaces were caught on.
+
+    μ = Σ gᵢ·ȳᵢ, g ∝ 1/(σb² + σe²/nᵢ): var μ = Σ gᵢ²·σb² + Σ gᵢ²·σe²/nᵢ. The first part stays from
+    dressing to dressing where the same surfaces get the trays, as surfaces keep their deviations.
+    """
+    size, caught = len(found.dressings.mu), found.n > 0
+    group = found.group[caught]
+    between = found.dressings.sigma_b[group] ** 2
+    total = between + found.dressings.sigma_e[group] ** 2 / found.n[caught]
+    square = ratio(1.0, total, empty=0.0) ** 2
+    lasting = np.bincount(group, square * between, size)
+    return ratio(lasting, np.bincount(group, square * total, size), empty=0.0)
 
 
 def _planned_scale(site: Site) -> Floats:
@@ -193,24 +209,23 @@ def _edge_taper(
     any_seen = np.bincount(dressed.dressing, seen, len(site.dressings)) > 0
     blind = np.where(caught, ~seen, ~any_seen[dressed.dressing])
     blind &= (np.bincount(dressed.dressing, caught, len(site.dressings)) > 0)[dressed.dressing]
+    effect = np.zeros(size)
+    if not blind.any():
+        return effect, []
     keys, which = np.unique(
         np.stack([dressed.surface, np.round(band * 1000).astype(np.int64)], axis=1)[blind],
         axis=0,
         return_inverse=True,
     )
-    effect = np.zeros(size)
-    if len(keys) == 0:
-        return effect, []
     shapes = register.owned_plane[keys[:, 0]]
     inner = shapely.area(shapely.buffer(shapes, -keys[:, 1] / 1000, quad_segs=4))
-    whole = shapely.area(shapes)
-    share = 1 - inner / np.where(whole > 0, whole, 1.0)
+    share = 1 - ratio(inner, shapely.area(shapes), empty=1.0)
     effect[blind] = U_TAPER * share[which.reshape(-1)]
     findings = []
     for dressing in np.unique(dressed.dressing[blind & caught]):
         n = int((blind & caught & (dressed.dressing == dressing)).sum())
         text = (
-            f"on {n} surfaces no catch lies within half a swath of the edge, where the rate falls:"
+            f"on {n} {'surface' if n == 1 else 'surfaces'} no catch lies within half a swath of the edge, where the rate falls:"
             " lay one tray near the edge"
         )
         findings.append(Finding(about=str(site.dressings.id[dressing]), text=text, topic="rate"))

@@ -50,10 +50,20 @@ def table(title: str, columns: Iterable[tuple[str, bool]], rows: Iterable[Iterab
     from rich.text import Text
 
     made = Table(
-        title=Text(title), title_justify="left", box=box.SIMPLE_HEAD, pad_edge=False, padding=(0, 0), title_style="bold"
+        title=Text(title),
+        title_justify="left",
+        box=box.SIMPLE_HEAD,
+        pad_edge=False,
+        padding=(0, 0),
+        title_style="bold",
     )
     for head, right in columns:
-        made.add_column(Text(head), justify="right" if right else "left", no_wrap=right or head == "date", overflow="fold")
+        made.add_column(
+            Text(head),
+            justify="right" if right else "left",
+            no_wrap=right or head == "date",
+            overflow="fold",
+        )
     for row in rows:
         made.add_row(*[Text(cell) for cell in row])
     return made
@@ -77,15 +87,17 @@ def balance_table(results: Results, units: Units) -> Table:
             ]
         )
     unit = label_of("mass", units)
-    heads = [("dressing", False), ("date", False), (f"spread\n{unit}", True)]
-    heads += [(f"on surfaces\n{unit}", True), (f"overthrow\n{unit}", True), ("95 %\ninterval", True)]
-    heads += [("of\nspread", True), ("verdict", False)]
+    heads = [("dress-\ning", False), ("date", False), (f"spread\n{unit}", True)]
+    heads += [
+        (f"on sur-\nfaces {unit}", True),
+        (f"over-\nthrow {unit}", True),
+        ("95 %\ninterval", True),
+    ]
+    heads += [("share", True), ("verdict", False)]
     return table(f"{site.name}: balance of each dressing", heads, rows)
 
 
-def balance_notes(
-    results: Results, k: int, units: Units, sources: Sequence[Document]
-) -> list[str]:
+def balance_notes(results: Results, k: int, units: Units, sources: Sequence[Document]) -> list[str]:
     """Sentences on one dressing: methods, where overthrow lies, closing, where its u comes from."""
     site, balance = results.site, results.balance
     name, methods = str(site.dressings.id[k]), balance.methods
@@ -115,8 +127,12 @@ def balance_notes(
             f" {shown(figures['strip_width_m'], 'length', units)}"
         )
     elif balance.closing[k]:
-        lines.append("  the catches claim more sand than was spread; overthrow can not explain that.")
-        lines.append(f"  it would close with: {'; or '.join(explain(c) for c in balance.closing[k])}.")
+        lines.append(
+            "  the catches claim more sand than was spread; overthrow can not explain that."
+        )
+        lines.append(
+            f"  it would close with: {'; or '.join(explain(c) for c in balance.closing[k])}."
+        )
         lines.append("  one dressing can not prove which of them it is.")
     if sources:
         named = ", ".join(f"{s['source']} {percent(s['share'])}" for s in sources[:3])
@@ -166,13 +182,20 @@ def season_table(results: Results, units: Units) -> Table:
                 shown(ledger.shortfall_m[k], "depth", units, unit=False),
                 str(ledger.state[k]),
                 percent(ledger.probability[k]),
-                "own catches" if ledger.own[k] else ("other surfaces" if ledger.dressings[k] else MISSING),
+                "own catches"
+                if ledger.own[k]
+                else ("other surfaces" if ledger.dressings[k] else MISSING),
             ]
         )
     unit = label_of("depth", units)
-    heads = [("surface", False), ("kind", False), (f"depth\n{unit}", True), ("95 %\ninterval", True)]
-    heads += [(f"target\nso far {unit}", True), (f"shortfall\n{unit}", True), ("state", False)]
-    heads += [("proba-\nbility", True), ("stands on", False)]
+    heads = [
+        ("surface", False),
+        ("kind", False),
+        (f"depth\n{unit}", True),
+        ("95 %\ninterval", True),
+    ]
+    heads += [("target\nso far", True), (f"short-\nfall {unit}", True), ("state", False)]
+    heads += [("proba-\nbility", True), ("catches", False)]
     return table(f"{site.name}: depth from {ledger.start} to {ledger.as_of}", heads, rows)
 
 

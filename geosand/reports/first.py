@@ -6,6 +6,7 @@ import numpy as np
 
 from geosand.balance.account import NOT_CLOSED, NOT_MEASURED
 from geosand.balance.closing import Closing
+from geosand.columns import Bools
 from geosand.reports.words import Units, listed, percent, shown, signed_percent
 from geosand.results import Results
 from geosand.season.ledger import OVER, UNDER
@@ -49,7 +50,7 @@ def _not_closing(results: Results, units: Units) -> list[str]:
     return lines
 
 
-def _names(results: Results, mask: np.ndarray, units: Units) -> list[str]:  # type: ignore[type-arg]
+def _names(results: Results, mask: Bools, units: Units) -> list[str]:
     ledger, site = results.ledger, results.site
     order = np.flatnonzero(mask)
     order = order[np.argsort(-np.abs(ledger.shortfall_m[order]), kind="stable")]

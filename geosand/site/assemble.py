@@ -159,7 +159,8 @@ def _near(catches: Catches, surfaces: Surfaces, file: str, faults: Faults) -> Ca
     outside: Floats = np.maximum.reduce(
         [west - lon, lon - east, south - catches.lat_degree, catches.lat_degree - north]
     )
-    for k in np.flatnonzero(outside > FARTHEST_DEGREE).tolist():
+    on_globe = (np.abs(catches.lon_degree) <= 180) & (np.abs(catches.lat_degree) <= 90)
+    for k in np.flatnonzero((outside > FARTHEST_DEGREE) & on_globe).tolist():
         faults.add(
             file,
             f"catch {quoted(str(catches.id[k]))} at {catches.lon_degree[k]:g},"

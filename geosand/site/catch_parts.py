@@ -99,6 +99,7 @@ def pool_numbers(
             found = f"pool {quoted(key[1])} has {filled} readings of {word} for {len(trays)} trays"
             allowed = "one reading for all of them, or one for each"
             reader.fault(int(first[trays[0]]), "pool", found, allowed=allowed)
+            reader.faulty.update(first[trays].tolist())
     return out
 
 

@@ -49,7 +49,8 @@ def read_catches(
     }
     moisture = _moisture(reader, dressing, dressings, loads, text.sands, book, findings)
     rows["moisture"] = moisture
-    _moisture_needed(reader, dressing, rows["mass"], rows["pool"], reasons, moisture)
+    if len(text.sands.name):
+        _moisture_needed(reader, dressing, rows["mass"], rows["pool"], reasons, moisture)
     dry = book.ratios()[moisture] <= DRY
     rows["volume"] = _dry_volume(reader, rows["volume"], state, dry, findings)
     rows["lon"], rows["lat"] = _positions(reader)

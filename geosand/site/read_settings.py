@@ -216,6 +216,7 @@ def _targets(document: Mapping[str, Any], faults: Faults) -> dict[str, float]:
 def _sands(
     document: Mapping[str, Any], book: MoistureBook, faults: Faults, findings: list[Finding]
 ) -> Sands:
+    before = len(faults.found)
     named = _table(document.get("sands", {}), "sands", faults)
     tables = {k: _table(v, f"sands.{k}", faults) for k, v in named.items()}
     if "sand" in document:
@@ -228,7 +229,10 @@ def _sands(
             "no sand is described",
             remedy="add a table [sands.NAME] with bulk_density_g_cm3 and its moisture",
         )
+    unsure = len(faults.found) > before
     rows = [_one_sand(name, t, book, faults, findings) for name, t in tables.items()]
+    if unsure:  # it is not known which sands there are: what names one is not judged
+        tables, rows = {}, []
     numbers = np.array(rows, dtype=np.float64).reshape(-1, 4)
     return Sands(
         name=np.array([name[:LONGEST] for name in tables], dtype=np.str_),

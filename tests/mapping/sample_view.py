@@ -227,7 +227,7 @@ def _season(periods, dressed, rings):
             target_so_far_m=target,
             shortfall_m=short,
             state=state,
-            probability=0.97 if abs(short) > 0.15 * target else 0.71,
+            probability=0.998 if abs(short) > 0.15 * target else 0.71,
             basis="own catches" if own else "other surfaces",
             catches=sum(part.catches for part in parts),
             rate_kg_m2=depth * 1550,

@@ -237,19 +237,19 @@ def test_moisture_said_nowhere_is_refused_for_a_mass(site_folder):
     ]
 
 
-def test_many_faults_come_together_in_order_of_the_files(site_folder):
+def test_many_faults_come_together_in_order_of_files_and_rows(site_folder):
     rows = [C(1, gross_g="x", surface="nowhere"), C(2, tare_g=-1), C(3, dressing="D7")]
     folder = site_folder(
         catches=rows, loads="load,dressing,count,unit_mass_kg\nL1,D1,0,25\nL2,D8,1,25\n"
     )
     found = refusal(folder)
     assert [text.split(":")[0] for text in found] == [
-        "loads.csv, row 3, dressing",
         "loads.csv, row 2, count",
-        "catches.csv, row 4, dressing",
+        "loads.csv, row 3, dressing",
         "catches.csv, row 2, gross_g",
-        "catches.csv, row 3, tare_g",
         "catches.csv, row 2, surface",
+        "catches.csv, row 3, tare_g",
+        "catches.csv, row 4, dressing",
     ]
 
 
@@ -272,4 +272,6 @@ def test_rows_count_blank_lines_and_cells_of_several_lines_as_a_spreadsheet_does
 
 def test_a_missing_column_is_told_once_however_many_rows(site_folder):
     rows = [{k: v for k, v in row.items() if k != "dressing"} for row in CATCHES]
-    assert refusal(site_folder(catches=rows)) == ["catches.csv: there is no dressing. Add dressing."]
+    assert refusal(site_folder(catches=rows)) == [
+        "catches.csv: there is no dressing. Add dressing."
+    ]

@@ -74,8 +74,12 @@ def read_layer(
     with warnings.catch_warnings(record=True) as said:
         warnings.simplefilter("always")
         meta, _, shapes, columns = read(
-            path, layer=name, max_features=MAXIMUM_FEATURES + 1, datetime_as_string=True,
-            **info, **options,
+            path,
+            layer=name,
+            max_features=MAXIMUM_FEATURES + 1,
+            datetime_as_string=True,
+            **info,
+            **options,
         )
     if shapes is None:
         return Layer(name=name, drawn=(), findings=_warnings(said))

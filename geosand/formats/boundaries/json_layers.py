@@ -65,7 +65,8 @@ def _crs(document: Json, shown: str) -> str:
         if crs_type == "EPSG" and isinstance(properties, dict) and "code" in properties:
             return f"EPSG:{properties['code']}"
     raise refused(
-        shown, f"its crs member does not name a CRS: {str(crs)[:60]}",
+        shown,
+        f"its crs member does not name a CRS: {str(crs)[:60]}",
         remedy="say the CRS yourself with --crs, after taking the member out",
     )
 
@@ -172,4 +173,3 @@ _MAKERS: dict[str, Any] = {
     "Polygon": polygon,
     "MultiPolygon": _each(polygon, shapely.multipolygons),
 }
-

@@ -110,7 +110,8 @@ def _members(archive: zipfile.ZipFile, name: str) -> Iterator[zipfile.ZipInfo]:
         inner = entry.filename.replace("\\", "/")
         if inner.startswith("/") or ".." in inner.split("/") or re.match(r"[A-Za-z]:", inner):
             raise refused(
-                name, f"holds a file that would be written outside it: {inner[:60]!r}",
+                name,
+                f"holds a file that would be written outside it: {inner[:60]!r}",
                 remedy="do not open it; ask for it to be packed again",
             )
         if stat.S_ISLNK(entry.external_attr >> 16):
@@ -183,7 +184,8 @@ def check_xml(path: Path, shown: str) -> None:
     plain = path.read_bytes().replace(b"\0", b"")
     if b"<!DOCTYPE" in plain or b"<!ENTITY" in plain:
         raise refused(
-            shown, "declares a document type or entities (XML)",
+            shown,
+            "declares a document type or entities (XML)",
             remedy="such files can read other files or fill the memory; export it again without",
         )
     encoding = re.search(rb"""^[^>]{0,200}encoding\s*=\s*["']([^"']+)""", plain[:400])

@@ -33,6 +33,8 @@ var geosand = (function () {
   function percent(share) {
     return given(share) ? number(100 * share, Math.abs(share) < 0.0995 ? 1 : 0) + "\u00a0%" : NONE;
   }
+  /* A probability never reads as certainty. */
+  const likely = (share) => (share >= 0.995 ? "> 99\u00a0%" : percent(share));
 
   /* ---- rings of the pool: differences of 1e-7 degree, five bits a character ---- */
   function decode(text, origin) {
@@ -115,8 +117,8 @@ var geosand = (function () {
     function valueOf(figures) { return theme === "depth" ? figures.depth_m : figures.shortfall_m; }
     function fill(surface) {
       if (theme === "areas") return data.kinds[surface.kind] || NEUTRAL;
-      if (theme === "overthrow") return NEUTRAL;
-      const figures = now(surface), level = classOf(valueOf(figures));
+      if (theme === "overthrow" && surface.active) return NEUTRAL;
+      const figures = now(surface), level = theme === "overthrow" ? -1 : classOf(valueOf(figures));
       if (level < 0) return surface.active ? "url(#gs-none)" : GROUND[surface.kind] || "#dfe7cf";
       return estimated(figures) ? `url(#gs-hatch-${theme}-${level})` : data.scales[theme][level];
     }
@@ -363,7 +365,7 @@ var geosand = (function () {
         f.depth_m === null ? null : ["Depth", show(f.depth_m, "depth", true), range === NONE ? "" : "95 %\u00a0" + range],
         f.target_so_far_m === null ? null : ["Target so far", show(f.target_so_far_m, "depth", true), given(surface.target) ? "season " + show(surface.target, "depth") : ""],
         f.shortfall_m === null ? null : ["Shortfall", show(f.shortfall_m, "depth", true), f.shortfall_m < 0 ? "ahead of target" : ""],
-        f.state === null ? null : ["State", (under(f) ? "▼ " : "") + f.state, f.probability === null ? "" : percent(f.probability) + " likely"],
+        f.state === null ? null : ["State", (under(f) ? "▼ " : "") + f.state, f.probability === null ? "" : likely(f.probability) + " likely"],
         f.basis === null ? null : ["Stands on", estimated(f) ? "other surfaces" : f.catches + (f.catches === 1 ? " catch" : " catches"), estimated(f) ? "estimated" : "its own"],
         a ? ["Collar", a[0], a[1]] : null, b ? ["Surrounds", b[0], b[1]] : null,
         ["Area", show(surface.area, "area", true), given(surface.uArea) ? "± " + show(surface.uArea, "area") : ""]]));
@@ -486,7 +488,7 @@ var geosand = (function () {
     const keys = columns.map((cell) => cell.dataset.c || "name");
     function cell(key, surface) {
       const f = now(surface), ring = (zone) => (bandOf(surface, zone) ? ringNow(bandOf(surface, zone)) : { depth: null, mass: null });
-      const share = f.probability === null ? "" : " " + percent(f.probability);
+      const share = f.probability === null ? "" : " " + likely(f.probability);
       switch (key) {
         case "kind": return [surface.kind, surface.kind];
         case "area": return [show(surface.area, "area"), surface.area];

@@ -1,0 +1,220 @@
+"""The verbs as a person or a program calls them: exit codes, JSON keys, text, bytes."""
+
+from __future__ import annotations
+
+import json
+import math
+import re
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner, Result
+
+from geosand.cli import VERBS, main
+
+DEMO = Path(__file__).parents[2] / "data" / "demo_site"
+README = Path(__file__).parents[2] / "README.md"
+
+
+def run(*arguments: str) -> Result:
+    return CliRunner().invoke(main, list(arguments), catch_exceptions=False)
+
+
+def document(*arguments: str) -> dict[str, object]:
+    result = run(*arguments, "--json")
+    assert result.exit_code == 0, result.stderr
+    return json.loads(result.stdout, parse_constant=pytest.fail)
+
+
+@pytest.fixture(scope="module")
+def balance() -> dict[str, dict]:
+    return {d["dressing"]: d for d in document("balance", str(DEMO))["dressings"]}
+
+
+@pytest.fixture(scope="module")
+def truth() -> dict[str, dict]:
+    return json.loads((DEMO / "truth.json").read_text())["dressings"]
+
+
+def test_help_loads_no_heavy_package() -> None:
+    code = (
+        "import sys; from click.testing import CliRunner; from geosand.cli import main;"
+        "r = CliRunner().invoke(main, ['--help']); assert r.exit_code == 0, r.output;"
+        "print([m for m in ('pandas','geopandas','folium','scipy','pyproj') if m in sys.modules])"
+    )
+    out = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert out.stdout.strip() == "[]"
+
+
+def test_balance_loads_neither_geopandas_nor_pint() -> None:
+    code = (
+        "import sys; from click.testing import CliRunner; from geosand.cli import main;"
+        f"r = CliRunner().invoke(main, ['balance', {str(DEMO)!r}]); assert r.exit_code == 0;"
+        "print([m for m in ('pandas','geopandas','folium','scipy','pyproj','pint') if m in sys.modules])"
+    )
+    out = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert out.stdout.strip() == "[]"
+
+
+@pytest.mark.parametrize("verb", VERBS)
+def test_every_verb_has_help_and_stands_in_the_readme(verb: str) -> None:
+    result = run(verb, "--help")
+    assert result.exit_code == 0
+    assert "--json" in result.output
+    assert f"geosand {verb}" in README.read_text()
+
+
+def test_areas_document_has_the_agreed_keys() -> None:
+    found = document("areas", str(DEMO))
+    assert found["site"] == "Thrussendale Common (invented)"
+    keys = "id name kind area_m2 u_area_m2 perimeter_m drawn_area_m2 geodesic_area_m2"
+    keys += " equal_area_m2 grid_area_m2 findings"
+    for surface in found["surfaces"]:
+        assert set(keys.split()) <= set(surface)
+        assert surface["geodesic_area_m2"] == pytest.approx(surface["equal_area_m2"], abs=0.002)
+        assert surface["drawn_area_m2"] >= surface["area_m2"] - 1e-6
+    assert any(s["drawn_area_m2"] > s["area_m2"] + 100 for s in found["surfaces"])
+
+
+def test_balance_document_has_the_agreed_keys(balance: dict[str, dict]) -> None:
+    top = "dressing date spread on_surfaces overthrow methods closing uniformity budget surfaces"
+    over = "mass_kg u_kg low_kg high_kg fraction verdict strip_width_m reach_m collar_kg"
+    over += " surrounds_kg farther_kg"
+    row = "id area_m2 catches basis rate_kg_m2 u_rate_kg_m2 depth_mm u_depth_mm low_mm high_mm"
+    row += " mass_kg collar_mm surrounds_mm"
+    for dressing in balance.values():
+        assert set(top.split()) <= set(dressing)
+        assert set(over.split()) <= set(dressing["overthrow"])
+        assert {"mass_kg", "u_kg", "low_kg", "high_kg"} <= set(dressing["on_surfaces"])
+        assert {"by_mass", "by_volume", "by_bulk"} <= set(dressing["methods"])
+        assert {"cv_percent", "du_lq_percent", "cu_percent"} <= set(dressing["uniformity"])
+        for surface in dressing["surfaces"]:
+            assert set(row.split()) <= set(surface)
+            assert surface["basis"] in ("own catches", "other surfaces")
+        assert sum(part["share"] for part in dressing["budget"]) == pytest.approx(1)
+
+
+def test_season_document_has_the_agreed_keys() -> None:
+    found = document("season", str(DEMO))
+    assert (found["from"], found["to"]) == ("2026-03-01", "2026-09-01")
+    keys = "id kind depth_mm u_depth_mm target_mm target_so_far_mm shortfall_mm state probability"
+    ids = {s["id"]: s for s in found["surfaces"]}
+    assert all(set(keys.split()) <= set(s) for s in found["surfaces"])
+    assert {i for i, s in ids.items() if s["state"] == "under-dressed"} == {"g6", "bowls"}
+    assert {"g1/collar", "g1/surrounds"} <= set(ids)
+
+
+def test_the_demo_holds_its_truth(balance: dict[str, dict], truth: dict[str, dict]) -> None:
+    """Nine dressings at 95 %: more than two misses would be rare (binomial, p = 0.008)."""
+    misses = 0
+    for name, true in truth.items():
+        on = balance[name]["on_surfaces"]
+        misses += not on["low_kg"] <= true["on_surfaces_kg"] <= on["high_kg"]
+    assert misses <= 2
+
+
+def test_rings_hold_the_overthrow(balance: dict[str, dict]) -> None:
+    for dressing in balance.values():
+        over = dressing["overthrow"]
+        if over["mass_kg"] > 0:
+            parts = over["collar_kg"] + over["surrounds_kg"] + over["farther_kg"]
+            assert parts == pytest.approx(over["mass_kg"], rel=1e-6)
+            zones = [s["collar_kg"] + s["surrounds_kg"] for s in dressing["surfaces"]]
+            assert sum(zones) == pytest.approx(over["collar_kg"] + over["surrounds_kg"], rel=1e-6)
+        else:
+            assert over["reach_m"] is None
+            assert over["no_rings"]
+
+
+def test_the_wrong_bag_mass_is_not_called_overthrow(balance: dict[str, dict]) -> None:
+    wrong = balance["D7"]
+    assert wrong["overthrow"]["verdict"] == "does not close"
+    closing = {c["input"]: c for c in wrong["closing"]}
+    assert closing["unit mass"]["change_percent"] > 0 > closing["catches"]["change_percent"]
+    sigmas = [abs(c["sigmas"]) for c in wrong["closing"] if c["sigmas"] is not None]
+    assert sigmas == sorted(sigmas)
+    text = run("balance", str(DEMO), "--dressing", "D7").output
+    assert "claim more sand than was spread" in text
+    assert "one dressing can not prove which" in text
+
+
+def test_account_writes_the_map_and_says_what_matters_first(tmp_path: Path) -> None:
+    path = tmp_path / "map.html"
+    result = run("account", str(DEMO), "--out", str(path))
+    assert result.exit_code == 0
+    assert path.stat().st_size <= 400_000
+    text = result.output
+    assert text.index("g6: under-dressed") < text.index("balance of each dressing")
+    assert str(path) in text.replace("\n", "")
+
+
+def test_two_runs_give_the_same_bytes(tmp_path: Path) -> None:
+    outputs = []
+    for k in range(2):
+        path = tmp_path / f"{k}.html"
+        arguments = [sys.executable, "-m", "geosand", "account", str(DEMO), "--out", str(path)]
+        done = subprocess.run([*arguments, "--json"], capture_output=True, check=True)
+        outputs.append((path.read_bytes(), done.stdout.replace(f"{k}.html".encode(), b"")))
+    assert outputs[0] == outputs[1]
+
+
+def test_us_units_are_a_display_only() -> None:
+    metric = run("season", str(DEMO)).output
+    us = run("season", str(DEMO), "--units", "us").output
+    depth = float(re.search(r"g6\s+green\s+([\d.]+)", metric)[1])  # type: ignore[index]
+    inches = float(re.search(r"g6\s+green\s+([\d.]+)", us)[1])  # type: ignore[index]
+    assert math.isclose(inches, depth / 25.4, abs_tol=2.1e-4)
+
+
+def test_as_of_leaves_later_dressings_out() -> None:
+    early = {s["id"]: s for s in document("season", str(DEMO), "--as-of", "2026-04-01")["surfaces"]}
+    late = {s["id"]: s for s in document("season", str(DEMO))["surfaces"]}
+    assert 0 < early["g1"]["depth_mm"] < late["g1"]["depth_mm"]
+    # 31 of the season's 274 days have passed
+    assert early["g1"]["target_so_far_mm"] == pytest.approx(9.0 * 31 / 274)
+
+
+def test_wrong_usage_is_exit_code_2() -> None:
+    assert run("season", str(DEMO), "--as-of", "1.4.2026").exit_code == 2
+    assert run("balance").exit_code == 2
+    assert run("balance", str(DEMO), "--dressing", "none").exit_code == 2
+    assert run("nothing").exit_code == 2
+
+
+def test_all_faults_come_in_one_list_with_exit_code_1(tmp_path: Path) -> None:
+    site = tmp_path / "site"
+    shutil.copytree(DEMO, site)
+    loads = (site / "loads.csv").read_text().splitlines()
+    loads[1] = loads[1].replace(",", ",-", 3)
+    (site / "loads.csv").write_text("\n".join(loads))
+    dressings = (site / "dressings.csv").read_text().replace("2026-05-12", "12.5.2026")
+    (site / "dressings.csv").write_text(dressings)
+    before = {p.name: p.read_bytes() for p in site.iterdir() if p.is_file()}
+    result = run("account", str(site), "--out", str(tmp_path / "map.html"))
+    assert result.exit_code == 1
+    assert result.stdout == ""
+    assert "dressings.csv" in result.stderr and "loads.csv" in result.stderr
+    assert "12.5.2026" in result.stderr and "2026-04-30" in result.stderr
+    assert not (tmp_path / "map.html").exists()
+    assert before == {p.name: p.read_bytes() for p in site.iterdir() if p.is_file()}
+
+
+def test_a_map_that_can_not_be_written_is_refused(tmp_path: Path) -> None:
+    (tmp_path / "file").write_text("")
+    result = run("map", str(DEMO), "--out", str(tmp_path / "file" / "map.html"))
+    assert result.exit_code == 1
+    assert "can not be written" in result.stderr
+
+
+def test_no_folder_is_refused_with_a_remedy() -> None:
+    result = run("check", "no such folder")
+    assert result.exit_code == 1
+    assert "there is no such folder" in result.stderr
+
+
+def test_check_says_that_nothing_was_refused() -> None:
+    text = run("check", str(DEMO)).output
+    assert "220 catches were read; nothing was refused" in text.replace("\n", " ")
