@@ -82,6 +82,6 @@ def _overlaps(
     for row in covered:
         text = f"drawn {drawn[row]:.1f} m², owns {owned_m2[row]:.1f} m²: surfaces lie on top of it"
         if shapely.is_empty(owned[row]):
-            text = f"is wholly covered by other surfaces ({drawn[row]:.1f} m² drawn): it owns no ground"
+            text = f"owns no ground: other surfaces lie on all of it ({drawn[row]:.1f} m² drawn)"
         findings.append(Finding(about=str(surfaces.id[row]), text=text, topic="area"))
     return tuple(findings)

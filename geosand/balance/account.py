@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
 
 from geosand.areas.register import AreaRegister
+from geosand.balance.account_findings import balance_findings, ring_findings
 from geosand.balance.closing import Closing, closings
 from geosand.balance.rings import ThrowOff, throw_off
-from geosand.balance.spread import load_masses, spread_of
+from geosand.balance.spread import load_groups, load_masses, spread_of
 from geosand.columns import Floats, Geometries, Ints, Strings, ratio
 from geosand.errors import Finding
 from geosand.estimates import Estimates, Interval
@@ -20,7 +21,6 @@ from geosand.site.tables import HAZARDS, Site
 
 OVERTHROW, NOT_CLOSED, CLOSED = "overthrow", "does not close", "closed"
 UNDECIDED, NOT_MEASURED = "undecided", "not measured"
-FAR_REACH_M = 5.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -65,16 +65,16 @@ def site_balance(site: Site, register: AreaRegister, rates: Rates) -> Balance:
     overthrow = spread.minus(on_surfaces)
     interval = overthrow.interval()
     verdict = _verdicts(site, spread.value, interval)
-    area = np.bincount(dressed.dressing, register.area_m2[dressed.surface], size)
+    area = np.bincount(dressed.dressing, register.area_m2[dressed.surface], size).astype(float)
     fill = np.nan_to_num(overthrow.value) < 0
     methods = _methods(site, register, rates, spread.value, area)
-    group, dressing_of_group, group_spread = _groups(site, masses)
+    group, dressing_of_group, group_spread = load_groups(site, masses)
     whole = len(dressing_of_group) == size
     lost = overthrow
     if not whole:
         part = _on_surfaces(site, register, rates, group, len(dressing_of_group))
         lost = group_spread.minus(part)
-    throw = _throw(site, register, rates, group, dressing_of_group, lost)
+    throw = _throw(site, register, rates, group, lost)
     return Balance(
         spread=spread,
         on_surfaces=on_surfaces,
@@ -91,8 +91,15 @@ def site_balance(site: Site, register: AreaRegister, rates: Rates) -> Balance:
         dressing_of_group=dressing_of_group,
         throw=throw,
         findings=(
-            *_findings(site, spread, overthrow, methods, register),
-            *_ring_findings(site, verdict, lost, throw, dressing_of_group),
+            *balance_findings(
+                site,
+                spread,
+                overthrow,
+                methods.mass_rate_kg_m2,
+                methods.volume_rate_kg_m2,
+                register,
+            ),
+            *ring_findings(site, verdict == OVERTHROW, lost, throw, dressing_of_group),
         ),
     )
 
@@ -153,76 +160,54 @@ def _methods(
     )
 
 
-def _groups(site: Site, masses: Estimates) -> tuple[Ints, Ints, Estimates]:
-    """Groups of dressed rows that share an overthrow: a dressing, or what its loads name.
-
-    A dressing is divided only where every load names its surfaces and every surface of it is named;
-    loads with a surface in common belong to one group.
-    """
-    row_group = np.zeros(len(site.dressed), dtype=np.int64)
-    load_group = np.zeros(len(site.loads), dtype=np.int64)
-    dressing_of_group: list[int] = []
-    for dressing in range(len(site.dressings)):
-        loads = np.flatnonzero(site.loads.dressing == dressing)
-        rows = np.flatnonzero(site.dressed.dressing == dressing)
-        ground = site.surfaces.ground[site.dressed.surface[rows]]
-        named = site.loads.group[loads]
-        everywhere = frozenset(ground.tolist())
-        of_load = [site.group_surfaces[k] if k >= 0 else everywhere for k in named.tolist()]
-        parts = _joined(of_load)
-        if frozenset().union(*parts) != everywhere:
-            parts = [everywhere]
-        for part in parts:
-            row_group[rows[np.isin(ground, list(part))]] = len(dressing_of_group)
-            mine = [not part.isdisjoint(one) for one in of_load]
-            load_group[loads[np.array(mine, dtype=np.bool_)]] = len(dressing_of_group)
-            dressing_of_group.append(dressing)
-    groups = len(dressing_of_group)
-    return (
-        row_group,
-        np.array(dressing_of_group, dtype=np.int64),
-        spread_of(masses, load_group, groups),
-    )
-
-
-def _joined(sets: Sequence[frozenset[int]]) -> list[frozenset[int]]:
-    """Sets with a member in common joined, until all are disjoint."""
-    parts: list[frozenset[int]] = []
-    for one in sets:
-        meeting = [part for part in parts if part & one]
-        parts = [part for part in parts if not part & one] + [one.union(*meeting)]
-    return parts
-
-
 def _throw(
     site: Site,
     register: AreaRegister,
     rates: Rates,
     group: Ints,
-    dressing_of_group: Ints,
     lost: Estimates,
 ) -> ThrowOff:
     """Rings of every group, on the plane, with drawn collars and hazards of the same edition."""
     surfaces, dressed = site.surfaces, site.dressed
     bounds = lost.interval()
-    rows = dressed.surface
-    collars = drawn_collars(site, register)[rows]
+    # a surface wholly under others has no edge to throw over
+    kept = np.flatnonzero(~shapely.is_empty(register.owned_plane[dressed.surface]))
+    rows = dressed.surface[kept]
     ring_kind = np.isin(surfaces.kind[rows], ["collar", "surround"])
-    width = np.where(ring_kind, 0.0, site.settings.collar_width_m)
     hazard = np.isin(surfaces.kind, HAZARDS) & (surfaces.edition == surfaces.edition.max(initial=0))
-    return throw_off(
+    throw = throw_off(
         surfaces=register.owned_plane[rows],
-        dressing=dressed.dressing,
-        group=group,
-        rate_kg_m2=rates.rate.value,
+        dressing=dressed.dressing[kept],
+        group=group[kept],
+        rate_kg_m2=rates.rate.value[kept],
         overthrow_kg=lost.value,
         low_kg=np.maximum(bounds.low, 0.0),
         high_kg=np.maximum(bounds.high, 0.0),
-        collars=collars,
-        collar_width_m=width,
-        surrounds_width_m=np.full(len(dressed), site.settings.surrounds_width_m),
+        collars=drawn_collars(site, register)[rows],
+        collar_width_m=np.where(ring_kind, 0.0, site.settings.collar_width_m),
+        surrounds_width_m=np.full(len(kept), site.settings.surrounds_width_m),
         hazards=register.owned_plane[hazard],
         hazard_kind=surfaces.kind[hazard],
+    )
+    return throw if len(kept) == len(dressed) else _with_bare_rows(throw, kept, len(dressed))
+
+
+def _with_bare_rows(throw: ThrowOff, kept: Ints, rows: int) -> ThrowOff:
+    """The columns per surface with zeros for those that own no ground."""
+
+    def filled(column: Floats) -> Floats:
+        out = np.zeros(rows)
+        out[kept] = column
+        return out
+
+    return replace(
+        throw,
+        collar_kg=filled(throw.collar_kg),
+        surrounds_kg=filled(throw.surrounds_kg),
+        farther_kg=filled(throw.farther_kg),
+        collar_area_m2=filled(throw.collar_area_m2),
+        surrounds_area_m2=filled(throw.surrounds_area_m2),
+        hazard_kg={kind: filled(column) for kind, column in throw.hazard_kg.items()},
     )
 
 
@@ -241,64 +226,3 @@ def drawn_collars(site: Site, register: AreaRegister) -> Geometries:
         if inner >= 0 and not shapely.is_empty(shape):
             out[inner] = shape if out[inner] is None else shapely.union(out[inner], shape)
     return out
-
-
-def _findings(
-    site: Site,
-    spread: Estimates,
-    overthrow: Estimates,
-    methods: Methods,
-    register: AreaRegister,
-) -> list[Finding]:
-    """What a reader should know of each dressing's balance."""
-    findings = []
-    bare = register.area_m2[site.dressed.surface] <= 0
-    for k, name in enumerate(site.dressings.id.tolist()):
-        texts = []
-        mass = overthrow.value[k]
-        if np.isnan(spread.value[k]):
-            texts.append("no loads are recorded: what was spread is not known")
-        if np.isfinite(mass) and mass < 0:
-            texts.append(
-                f"the catches claim {-mass:.0f} kg more sand than was spread; overthrow can not be"
-                " the reason, and one dressing can not prove which figure is off"
-            )
-        two = (methods.mass_rate_kg_m2[k], methods.volume_rate_kg_m2[k])
-        if np.isfinite(two).all() and max(two) > min(two) * (1 + site.settings.agreement):
-            texts.append(
-                "the catches' mass and volume differ by more than the agreement: check the balance"
-            )
-        names = site.surfaces.id[site.dressed.surface[bare & (site.dressed.dressing == k)]]
-        if len(names):
-            texts.append(
-                f"{', '.join(names.tolist())} owns no ground, as other surfaces lie on all of it:"
-                " no sand is counted there"
-            )
-        findings += [Finding(about=name, text=text, topic="balance") for text in texts]
-    return findings
-
-
-def _ring_findings(
-    site: Site, verdict: Strings, lost: Estimates, throw: ThrowOff, dressing_of_group: Ints
-) -> list[Finding]:
-    """Reaches that no spreader has, and overthrow that is not told from zero."""
-    findings = []
-    for g, dressing in enumerate(dressing_of_group.tolist()):
-        about, reach = str(site.dressings.id[dressing]), throw.reach_m[g]
-        texts = []
-        if not lost.value[g] > 0:
-            continue
-        if np.isnan(reach) and np.isfinite(throw.group_farther_kg[g]):
-            texts.append(
-                "no reach within 200 m holds the overthrow: look for sand lost elsewhere, or a load"
-                " or surface that is missing"
-            )
-        if reach > FAR_REACH_M:
-            texts.append(
-                f"overthrow would reach {reach:.1f} m beyond the edge: more than a spreader throws,"
-                " so look for sand lost elsewhere"
-            )
-        if verdict[dressing] in (CLOSED, UNDECIDED):
-            texts.append("the overthrow is not told from zero: its rings are marked so")
-        findings += [Finding(about=about, text=text, topic="ring") for text in texts]
-    return list(dict.fromkeys(findings))

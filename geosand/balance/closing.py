@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from geosand.columns import Bools, Floats, Ints
+from geosand.columns import Bools, Floats, Ints, ratio
 from geosand.estimates import Estimates, category
 from geosand.site.tables import Site
 
@@ -34,31 +34,6 @@ def _u_of(table: Estimates, names: tuple[str, ...]) -> Floats:
     return np.sqrt(square)
 
 
-def _moisture_shift(site: Site, group: Ints, target: Floats, apart: Bools) -> tuple[Floats, Floats]:
-    """Change of water content (ratio) of the loads in ``apart`` that brings spread to ``target``.
-
-    Solves Σ net/(1 + w + Δ) = target for each dressing by Newton's method; nan where it has none.
-    Also the mass-weighted water content of those loads.
-    """
-    loads, size = site.loads, len(target)
-    ratio = site.moistures.ratio[loads.moisture]
-    weight = np.where(apart, (loads.count * loads.unit_mass_kg) - loads.returned_kg, 0.0)
-    weight = np.maximum(weight - np.where(apart, loads.spilled_kg, 0.0), 0.0)
-    fixed = np.where(apart, 0.0, loads.count * loads.unit_mass_kg - loads.returned_kg)
-    rest = target - np.bincount(group, fixed / (1 + ratio), size)
-    total = np.bincount(group, weight, size)
-    mean = np.bincount(group, weight * ratio, size) / np.where(total > 0, total, np.nan)
-    shift = np.zeros(size)
-    with np.errstate(invalid="ignore", divide="ignore"):
-        for _ in range(NEWTON_STEPS):
-            water = np.maximum(1 + ratio + shift[group], 0.05)
-            value = np.bincount(group, weight / water, size)
-            slope = np.bincount(group, -weight / water**2, size)
-            shift = shift - (value - rest) / np.where(slope < 0, slope, np.nan)
-            shift = np.maximum(shift, -0.9)
-    return np.where((total > 0) & (rest > 0), shift, np.nan), mean
-
-
 def closings(
     site: Site,
     spread: Estimates,
@@ -69,38 +44,32 @@ def closings(
     """For each dressing in ``fill`` the inputs that alone would close it, likeliest first.
 
     The change of each input is exact, not linearised; ``sigmas`` divides it by that input's own
-    standard uncertainty. Inputs that can not do it (a negative moisture, less sand brought back
+    standard uncertainty. Inputs that can not do it (a water content below 0, less sand brought back
     than nothing) are left out. One dressing can not prove which of them is wrong.
     """
-    size = len(spread)
+    size, loads = len(spread), site.loads
     mass, landed = spread.value, on_surfaces.value
-    with np.errstate(invalid="ignore", divide="ignore"):
-        scale = mass / landed - 1
-        loads = site.loads
-        water = site.moistures.ratio[loads.moisture]
-        gross = np.bincount(load_dressing, loads.count * loads.unit_mass_kg / (1 + water), size)
-        back = np.bincount(load_dressing, (loads.returned_kg) / (1 + water), size)
-        unit = (landed - mass) / gross
-        returned = (mass - landed) / back
-        u_unit = _u_of(spread, UNIT_SOURCES) / gross
-        u_area = _u_of(on_surfaces, AREA_SOURCES) / landed
-        u_catch = _u_of(on_surfaces, CATCH_SOURCES) / landed
-    shift, mean_water, u_shift = _moisture_closing(site, load_dressing, landed, size)
+    water = site.moistures.ratio[loads.moisture]
+    gross = np.bincount(load_dressing, loads.count * loads.unit_mass_kg / (1 + water), size)
+    back = np.bincount(load_dressing, loads.returned_kg / (1 + water), size)
+    scale = ratio(mass, landed) - 1
+    unit, u_unit = ratio(landed - mass, gross), ratio(_u_of(spread, UNIT_SOURCES), gross)
+    u_area = ratio(_u_of(on_surfaces, AREA_SOURCES), landed)
+    u_catch = ratio(_u_of(on_surfaces, CATCH_SOURCES), landed)
+    returned = ratio(mass - landed, back)
+    shift, u_shift = _moisture_closing(site, load_dressing, landed, size)
     out: list[list[Closing]] = []
     for k in range(size):
-        found: list[Closing] = []
-        if fill[k]:
-            found = [
-                _closing("catches", scale[k], u_catch[k]),
-                _closing("total area", scale[k], u_area[k]),
-                _closing("unit mass", unit[k], u_unit[k]),
-            ]
-            if np.isfinite(shift[k]) and mean_water[k] + shift[k] >= 0:
-                found.append(_closing("moisture", shift[k], u_shift[k]))
-            if back[k] > 0 and returned[k] >= -1:
-                found.append(_closing("returned sand", returned[k], 0.0))
-            found = [c for c in found if np.isfinite(c.change_percent)]
-        out.append(sorted(found, key=lambda c: np.inf if c.sigmas is None else abs(c.sigmas)))
+        found = [
+            _closing("catches", scale[k], u_catch[k]),
+            _closing("total area", scale[k], u_area[k]),
+            _closing("unit mass", unit[k], u_unit[k]),
+            _closing("moisture", shift[k], u_shift[k]),
+        ]
+        if returned[k] >= -1:
+            found.append(_closing("returned sand", returned[k], 0.0))
+        able = [c for c in found if np.isfinite(c.change_percent)] if fill[k] else []
+        out.append(sorted(able, key=lambda c: np.inf if c.sigmas is None else abs(c.sigmas)))
     return out
 
 
@@ -111,14 +80,49 @@ def _closing(name: str, change: float, u: float) -> Closing:
 
 def _moisture_closing(
     site: Site, load_dressing: Ints, landed: Floats, size: int
-) -> tuple[Floats, Floats, Floats]:
-    """Shift, mean and u of the loads' water contents that are not also those of the catches."""
+) -> tuple[Floats, Floats]:
+    """Shift of the loads' water contents that closes each dressing, and their u; nan where none.
+
+    Only of loads whose water content is not also that of the dressing's catches: there it falls
+    out of the balance. A shift that makes any of them drier than dry is none.
+    """
     loads = site.loads
-    pairs = set(zip(site.catches.dressing.tolist(), site.catches.moisture.tolist(), strict=True))
-    keys = zip(load_dressing.tolist(), loads.moisture.tolist(), strict=True)
-    apart = np.array([key not in pairs for key in keys], dtype=bool) & ~loads.by_volume
-    shift, mean = _moisture_shift(site, load_dressing, landed, apart)
-    u = site.moistures.u_ratio[loads.moisture]
-    worst = np.zeros(size)
-    np.maximum.at(worst, load_dressing[apart], u[apart])
-    return shift, mean, worst
+    used = site.catches.used
+    moisture_of_catch = site.catches.moisture[used]
+    contents = len(site.moistures.ratio)
+    shared = np.isin(
+        load_dressing * contents + loads.moisture,
+        site.catches.dressing[used] * contents + moisture_of_catch,
+    )
+    apart = ~shared & ~loads.by_volume
+    u, driest = np.zeros(size), np.full(size, np.inf)
+    np.maximum.at(u, load_dressing[apart], site.moistures.u_ratio[loads.moisture[apart]])
+    np.minimum.at(driest, load_dressing[apart], site.moistures.ratio[loads.moisture[apart]])
+    driest = np.where(np.isfinite(driest), driest, 0.0)
+    return _moisture_shift(site, load_dressing, landed, apart, driest), u
+
+
+def _moisture_shift(
+    site: Site, group: Ints, target: Floats, apart: Bools, driest: Floats
+) -> Floats:
+    """Change of water content (ratio) of the loads in ``apart`` that brings spread to ``target``.
+
+    Solves Σ net/(1 + w + Δ) = target for each dressing by Newton's method. The sum is convex and
+    falls, so that from Δ = −driest, where it is still too large, each step comes nearer and none
+    goes past; where it is not too large there is no solution (nan).
+    """
+    loads, size = site.loads, len(target)
+    water = 1 + site.moistures.ratio[loads.moisture]
+    net = loads.count * loads.unit_mass_kg - loads.returned_kg - loads.spilled_kg
+    rest = target - np.bincount(group, np.where(apart, 0.0, net / water), size)
+    weight = np.where(apart, net, 0.0)
+    shift = -driest
+    wet = np.maximum(water + shift[group], 1.0)  # those not in ``apart`` weigh nothing
+    solvable = np.bincount(group, weight / wet, size) >= rest
+    solvable &= np.bincount(group, weight, size) > 0
+    for _ in range(NEWTON_STEPS):
+        wet = np.maximum(water + shift[group], 1.0)
+        excess = np.bincount(group, weight / wet, size) - rest
+        slope = np.bincount(group, weight / wet**2, size)
+        shift = shift + np.where(solvable, ratio(excess, slope, empty=0.0), 0.0)
+    return np.where(solvable & (rest > 0), shift, np.nan)

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from geosand.columns import Floats, Ints
 from geosand.estimates import Estimates
-from geosand.site.tables import Loads, Moistures
+from geosand.site.tables import Loads, Moistures, Site
 
 BAGS = "bags"
 
@@ -45,3 +47,44 @@ def spread_of(masses: Estimates, group: Ints, groups: int) -> Estimates:
         per_row=total.per_row,
         degrees_of_freedom=total.degrees_of_freedom,
     )
+
+
+def load_groups(site: Site, masses: Estimates) -> tuple[Ints, Ints, Estimates]:
+    """Groups of dressed rows that share an overthrow: a dressing, or what its loads name.
+
+    A dressing is divided only where every load names its surfaces and every surface of it is named;
+    loads with a surface in common belong to one group.
+    """
+    row_group = np.zeros(len(site.dressed), dtype=np.int64)
+    load_group = np.zeros(len(site.loads), dtype=np.int64)
+    dressing_of_group: list[int] = []
+    for dressing in range(len(site.dressings)):
+        loads = np.flatnonzero(site.loads.dressing == dressing)
+        rows = np.flatnonzero(site.dressed.dressing == dressing)
+        ground = site.surfaces.ground[site.dressed.surface[rows]]
+        named = site.loads.group[loads]
+        everywhere = frozenset(ground.tolist())
+        of_load = [site.group_surfaces[k] if k >= 0 else everywhere for k in named.tolist()]
+        parts = _joined(of_load)
+        if frozenset().union(*parts) != everywhere:
+            parts = [everywhere]
+        for part in parts:
+            row_group[rows[np.isin(ground, list(part))]] = len(dressing_of_group)
+            mine = [not part.isdisjoint(one) for one in of_load]
+            load_group[loads[np.array(mine, dtype=np.bool_)]] = len(dressing_of_group)
+            dressing_of_group.append(dressing)
+    groups = len(dressing_of_group)
+    return (
+        row_group,
+        np.array(dressing_of_group, dtype=np.int64),
+        spread_of(masses, load_group, groups),
+    )
+
+
+def _joined(sets: Sequence[frozenset[int]]) -> list[frozenset[int]]:
+    """Sets with a member in common joined, until all are disjoint."""
+    parts: list[frozenset[int]] = []
+    for one in sets:
+        meeting = [part for part in parts if part & one]
+        parts = [part for part in parts if not part & one] + [one.union(*meeting)]
+    return parts

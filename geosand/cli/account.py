@@ -14,7 +14,7 @@ from geosand.cli.options import as_of_option, display, print_document, results_o
 def command(
     folder: Path, as_json: bool, units: str | None, as_of: str | None, out: Path | None
 ) -> None:
-    """The whole job on one site: what was spread, what landed, what to look at first; and the map."""
+    """The whole job on one site: what was spread, what landed, what to look at first; the map."""
     results = results_of(folder, as_of)
     from geosand.mapping.fill import map_view
     from geosand.mapping.page import map_page

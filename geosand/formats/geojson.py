@@ -147,7 +147,7 @@ def _accuracy(value: Json, file: str, faults: Faults) -> float:
     number = parse_number(value)
     if number is None or not 0 <= number <= MAXIMUM_EDGE_M:
         allowed = f"0 to {MAXIMUM_EDGE_M:g} m"
-        faults.add(file, f"{quoted(_cell(value))}", column="edge_accuracy_m", allowed=allowed)
+        faults.add(file, f"{quoted(_cell(value))} can not be right", column="edge_accuracy_m", allowed=allowed)
         return float("nan")
     return number
 
@@ -217,7 +217,7 @@ def _polygons(shape: Json, place: str, findings: list[Finding]) -> Any:
         rings = shape.get("coordinates")
         if not isinstance(rings, list):
             raise _Fault("its coordinates are not polygons")
-        return shapely.multipolygons([_polygon(r) for r in rings])
+        return shapely.MultiPolygon([_polygon(r) for r in rings])
     parts = shape.get("geometries") if kind == "GeometryCollection" else None
     if isinstance(parts, list):
         wanted = ("Polygon", "MultiPolygon")

@@ -7,9 +7,11 @@ from typing import Literal
 
 import numpy as np
 
+from geosand.areas.ownership import precedence_ranks
 from geosand.balance.account import drawn_collars
 from geosand.balance.ring_drawing import ring_geometries
-from geosand.columns import Bools, Floats
+from geosand.columns import Bools, Geometries, Ints
+from geosand.estimates import Estimates
 from geosand.mapping.view import (
     SEASON,
     MapBalance,
@@ -25,7 +27,7 @@ from geosand.reports.first import look_first
 from geosand.reports.words import percent, shown
 from geosand.results import Results
 from geosand.season.ledger import UNDER
-from geosand.season.totals import season_totals
+from geosand.season.totals import NEW_EACH_TIME, season_totals
 
 Units = Literal["metric", "us"]
 
@@ -47,7 +49,7 @@ def map_view(results: Results, units: Units) -> MapView:
             u_area_m2=_figure(results.areas.u_area_m2[row]),
             target_m=_figure(site.surfaces.target_m[row]),
         )
-        for row in site.in_force()
+        for row in _atlas_order(results)
         if not results.areas.owned[row].is_empty
     )
     periods = [_season(results, units)]
@@ -67,6 +69,15 @@ def map_view(results: Results, units: Units) -> MapView:
     )
 
 
+def _atlas_order(results: Results) -> Ints:
+    """Rows of the boundaries in force, greens first, then the order of ownership."""
+    site = results.site
+    rows = site.in_force()
+    return rows[
+        np.argsort(precedence_ranks(site.surfaces.kind[rows], np.zeros(len(rows))), kind="stable")
+    ]
+
+
 def _rings(results: Results) -> tuple[MapRing, ...]:
     """Collar and surrounds of every surface, as drawn for the first dressing that has them."""
     site, areas = results.site, results.areas
@@ -81,7 +92,7 @@ def _rings(results: Results) -> tuple[MapRing, ...]:
         surrounds_width_m=np.full(len(rows), site.settings.surrounds_width_m),
     )
     found: dict[str, MapRing] = {}
-    zones: tuple[tuple[Literal["collar", "surrounds"], np.ndarray], ...] = (  # type: ignore[type-arg]
+    zones: tuple[tuple[Literal["collar", "surrounds"], Geometries], ...] = (
         ("collar", drawn.collar),
         ("surrounds", drawn.surrounds),
     )
@@ -100,6 +111,8 @@ def _season(results: Results, units: Units) -> MapPeriod:
     counted = np.bincount(site.dressed.dressing, ledger.counted, len(site.dressings)).astype(bool)
     measured = counted & np.isfinite(results.balance.overthrow.value)
     mass = _season_mass(results)
+    mass_bounds = mass.interval(floor=0.0)
+    catches = _season_catches(results)
     surfaces = {
         str(site.surfaces.id[row]): PeriodSurface(
             depth_m=_figure(ledger.depth.value[k]) if ledger.dressings[k] else 0.0,
@@ -110,8 +123,10 @@ def _season(results: Results, units: Units) -> MapPeriod:
             state=str(ledger.state[k]),
             probability=_figure(ledger.probability[k]),
             basis=_basis(bool(ledger.own[k])) if ledger.dressings[k] else None,
-            catches=_season_catches(results)[site.surfaces.ground[row]],
-            mass_kg=_figure(mass[site.surfaces.ground[row]]),
+            catches=catches[site.surfaces.ground[row]],
+            mass_kg=_figure(mass.value[site.surfaces.ground[row]]),
+            mass_low_kg=_figure(mass_bounds.low[site.surfaces.ground[row]]),
+            mass_high_kg=_figure(mass_bounds.high[site.surfaces.ground[row]]),
         )
         for k, row in enumerate(ledger.row)
     }
@@ -159,11 +174,14 @@ def _basis(own: bool) -> Literal["own catches", "other surfaces"]:
     return "own catches" if own else "other surfaces"
 
 
-def _season_mass(results: Results) -> Floats:
+def _season_mass(results: Results) -> Estimates:
+    """Mass that each surface id has had, kg; areas and the surface's own deviation persist."""
     site = results.site
-    ground = site.surfaces.ground[site.dressed.surface]
-    mass = np.where(results.ledger.counted, results.balance.surface_mass.value, 0.0)
-    return np.bincount(ground, np.nan_to_num(mass), len(site.ids))
+    known = results.ledger.counted & np.isfinite(results.balance.surface_mass.value)
+    rows = np.flatnonzero(known)
+    ground = site.surfaces.ground[site.dressed.surface[rows]]
+    mass = results.balance.surface_mass.rows(rows)
+    return mass.group_sum(ground, len(site.ids), independent=NEW_EACH_TIME)
 
 
 def _season_catches(results: Results) -> list[int]:

@@ -225,8 +225,8 @@ def _edge_taper(
     for dressing in np.unique(dressed.dressing[blind & caught]):
         n = int((blind & caught & (dressed.dressing == dressing)).sum())
         text = (
-            f"on {n} {'surface' if n == 1 else 'surfaces'} no catch lies within half a swath of the edge, where the rate falls:"
-            " lay one tray near the edge"
+            f"on {n} {'surface' if n == 1 else 'surfaces'} no catch lies within half a swath of the"
+            " edge, where the rate falls: lay one tray near the edge"
         )
         findings.append(Finding(about=str(site.dressings.id[dressing]), text=text, topic="rate"))
     return effect, findings

@@ -8,12 +8,14 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from geosand.balance.account import NOT_CLOSED
 from geosand.reports.documents import Document, ring_figures
 from geosand.reports.first import explain, look_first
 from geosand.reports.words import (
     MISSING,
     Units,
     between,
+    chance,
     label_of,
     percent,
     shown,
@@ -27,7 +29,7 @@ if TYPE_CHECKING:
 
 CAUTION = (
     "Areas here are for sand planning; boundary and title work needs a licensed surveyor. Dry sand"
-    " makes dust with crystalline silica: follow local rules for dust, bulk bags, machines and heat."
+    " makes dust with crystalline silica: follow local rules for dust, bulk bags, machines, heat."
 )
 
 
@@ -181,7 +183,7 @@ def season_table(results: Results, units: Units) -> Table:
                 shown(ledger.target_so_far_m[k], "depth", units, unit=False),
                 shown(ledger.shortfall_m[k], "depth", units, unit=False),
                 str(ledger.state[k]),
-                percent(ledger.probability[k]),
+                chance(ledger.probability[k]),
                 "own catches"
                 if ledger.own[k]
                 else ("other surfaces" if ledger.dressings[k] else MISSING),
@@ -241,7 +243,10 @@ def totals(results: Results, units: Units) -> list[str]:
     ).astype(bool)
     sums = season_totals(results.balance, counted)
     measured = int((counted & np.isfinite(results.balance.overthrow.value)).sum())
+    open_ones = int((counted & (results.balance.verdict == NOT_CLOSED)).sum())
     lines = [f"{int(counted.sum())} dressings, {measured} of them measured"]
+    if open_ones:
+        lines[0] += f"; {open_ones} of these {'does' if open_ones == 1 else 'do'} not close"
     if measured:
         over = sums["overthrow"]
         low, high, _ = over.interval()

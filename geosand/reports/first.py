@@ -7,10 +7,10 @@ import numpy as np
 from geosand.balance.account import NOT_CLOSED, NOT_MEASURED
 from geosand.balance.closing import Closing
 from geosand.columns import Bools
-from geosand.reports.words import Units, listed, percent, shown, signed_percent
+from geosand.reports.words import Units, chance, listed, shown, signed_percent
 from geosand.results import Results
-from geosand.season.ledger import OVER, UNDER
 from geosand.season.ledger import NOT_MEASURED as NOT_MEASURED_STATE
+from geosand.season.ledger import OVER, UNDER
 
 
 def look_first(results: Results, units: Units) -> list[str]:
@@ -58,7 +58,7 @@ def _names(results: Results, mask: Bools, units: Units) -> list[str]:
         f"{site.surfaces.id[ledger.row[k]]}: {ledger.state[k]},"
         f" {shown(ledger.depth.value[k], 'depth', units)} of"
         f" {shown(ledger.target_so_far_m[k], 'depth', units)} so far"
-        f" (probability {percent(ledger.probability[k])})"
+        f" (probability {chance(ledger.probability[k])})"
         for k in order
     ]
 

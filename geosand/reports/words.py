@@ -40,6 +40,13 @@ def between(low: float, high: float, measure: str, units: Units) -> str:
     return f"{texts[0]} to {texts[1]}"
 
 
+def chance(probability: float) -> str:
+    """A probability as a whole percentage; never a certainty that no measurement gives."""
+    if probability > 0.99:
+        return "> 99 %"
+    return percent(probability)
+
+
 def signed_percent(change: float) -> str:
     """A change with its sign, one decimal."""
     return f"{change:+.1f}".replace("-", "−")

@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from geosand.areas.register import AreaRegister
 from geosand.balance.account import Balance
-from geosand.columns import Bools, Floats, Ints, Strings, freeze
+from geosand.columns import Bools, Floats, Ints, Strings, freeze, ratio
 from geosand.distributions import student_probability
 from geosand.errors import Finding
 from geosand.estimates import Estimates, Interval
-from geosand.rates.surface_rates import CATCHES, MEAN, Rates
+from geosand.rates.surface_rates import NEW_EACH_TIME, Rates
 from geosand.site.tables import HAZARDS, Site
 
 UNDER, ON_TARGET, OVER = "under-dressed", "on target", "over-dressed"
@@ -45,7 +47,7 @@ class Ledger:
     interval: Interval
     target_m: Floats  #: of the whole season
     target_so_far_m: Floats
-    shortfall_m: Floats  #: target so far − depth; negative = over
+    shortfall_m: Floats  #: target so far − depth; negative = over; nan where not measured
     state: Strings
     probability: Floats  #: of the state; nan where there is none
     dressings: Ints  #: how many dressings it has had
@@ -76,13 +78,14 @@ def site_ledger(
     record, never the clock)."""
     day = last_record(site) if as_of is None else as_of
     date = site.dressings.date[site.dressed.dressing]
-    counted = (date >= site.season_start) & (date <= day)
+    owns = register.area_m2[site.dressed.surface] > 0  # no ground, no depth
+    counted = owns & (date >= site.season_start) & (date <= day)
     if site.season_end is not None:
         counted &= date <= site.season_end
     ground = site.surfaces.ground[site.dressed.surface]
     depth, measured = _depth_so_far(site, rates, counted, ground)
     target_so_far = _target_so_far(site, counted, ground, day)
-    row = _ledger_rows(site, counted, ground, target_so_far)
+    row = _ledger_rows(site, register, counted, ground, target_so_far)
     index = site.surfaces.ground[row]
     mine = depth.rows(index)
     so_far = target_so_far[index]
@@ -90,7 +93,7 @@ def site_ledger(
     state = np.where(measured[index], state, NOT_MEASURED)
     dressed = np.bincount(ground[counted], minlength=len(site.ids))[index]
     own = np.bincount(ground[counted & rates.own], minlength=len(site.ids))[index] > 0
-    holes = _in_holes(site, rates, counted, ground)[index]
+    holes = _in_holes(site, rates, counted, ground)[index] + 0 * mine.value
     return Ledger(
         start=site.season_start,
         as_of=day,
@@ -99,7 +102,7 @@ def site_ledger(
         interval=mine.interval(floor=0.0),
         target_m=site.surfaces.target_m[row],
         target_so_far_m=so_far,
-        shortfall_m=so_far - mine.value,
+        shortfall_m=np.where(measured[index], so_far - mine.value, np.nan),
         state=state,
         probability=np.where(np.isin(state, [NOT_MEASURED, NO_TARGET]), np.nan, probability),
         dressings=dressed,
@@ -118,8 +121,9 @@ def _depth_so_far(
 ) -> tuple[Estimates, Bools]:
     """Σ depth of each surface id, sources kept, and whether each of its dressings was measured.
 
-    Scatter of the catches and the mean of a dressing are new each time; a surface's own deviation,
-    tray size, catch efficiency and bulk density persist and add linearly.
+    Scatter of the catches is new each time; a surface's own deviation, that of the surfaces with
+    trays, tray size, catch efficiency and bulk density persist and add linearly. The depth of a
+    surface of which no dressing was measured is nan, not 0.
     """
     size = len(site.ids)
     known = counted & np.isfinite(rates.depth.value)
@@ -127,11 +131,15 @@ def _depth_so_far(
     rows = np.flatnonzero(known)
     table = rates.depth.scaled(fraction).rows(rows)
     missing = np.bincount(ground[counted & ~known], minlength=size) > 0
-    return table.group_sum(ground[rows], size, independent={CATCHES, MEAN}), ~missing
+    total = table.group_sum(ground[rows], size, independent=NEW_EACH_TIME)
+    unknown = missing & (np.bincount(ground[rows], minlength=size) == 0)
+    nothing = np.where(unknown, np.nan, 0.0)
+    effects = {source: effect + nothing for source, effect in total.effects.items()}
+    return replace(total, value=total.value + nothing, effects=effects), ~missing
 
 
 def elapsed_share(site: Site, day: np.datetime64) -> float:
-    """Share of the season that has passed at the end of ``day``, 0 to 1."""
+    """Days from the season's start to ``day`` over those to its end, 0 to 1; nan without an end."""
     if site.season_end is None:
         return float("nan")
     length = (site.season_end - site.season_start) / np.timedelta64(1, "D")
@@ -167,8 +175,12 @@ def _target_so_far(site: Site, counted: Bools, ground: Ints, day: np.datetime64)
     return np.where(known, per_surface.sum(axis=0), np.nan)
 
 
-def _ledger_rows(site: Site, counted: Bools, ground: Ints, target_so_far: Floats) -> Ints:
+def _ledger_rows(
+    site: Site, register: AreaRegister, counted: Bools, ground: Ints, target_so_far: Floats
+) -> Ints:
+    """Rows of Surfaces in force that own ground and were dressed or have a target."""
     rows = site.in_force()
+    rows = rows[register.area_m2[rows] > 0]
     dressed = np.bincount(ground[counted], minlength=len(site.ids)) > 0
     index = site.surfaces.ground[rows]
     turf = ~np.isin(site.surfaces.kind[rows], HAZARDS)
@@ -179,45 +191,48 @@ def _ledger_rows(site: Site, counted: Bools, ground: Ints, target_so_far: Floats
 
 def states(depth: Estimates, target_m: Floats, tolerance: float) -> tuple[Strings, Floats]:
     """The likeliest state of each row and its probability (Student's t about the depth)."""
-    u = depth.u()
-    freedom = depth.interval().degrees_of_freedom
-    bounds = np.stack([target_m * (1 - tolerance), target_m * (1 + tolerance)])
-    with np.errstate(invalid="ignore", divide="ignore"):
-        t = np.where(u > 0, (bounds - depth.value) / np.where(u > 0, u, 1.0), np.nan)
-    below = np.where(
-        u > 0, student_probability(t, np.where(np.isfinite(u), freedom, 1.0)), bounds > depth.value
-    )
-    exact = (u == 0) & (bounds[1] == depth.value)
-    below[1] = np.where(exact, 1.0, below[1])
-    chances = np.stack([below[0], below[1] - below[0], 1 - below[1]])
-    known = np.isfinite(chances).all(axis=0) & np.isfinite(target_m)
-    best = np.where(known, np.nan_to_num(chances).argmax(axis=0), 3)
+    u, value = depth.u(), depth.value
+    known = np.isfinite(value) & np.isfinite(u) & np.isfinite(target_m)
+    low, high = target_m * (1 - tolerance), target_m * (1 + tolerance)
+    freedom = np.where(known, depth.interval().degrees_of_freedom, 1.0)
+    below = np.where(u > 0, student_probability(ratio(low - value, u), freedom), low > value)
+    within = np.where(u > 0, student_probability(ratio(high - value, u), freedom), high >= value)
+    chances = np.where(known, np.stack([below, within - below, 1 - within]), 0.0)
+    best = np.where(known, chances.argmax(axis=0), 3)
     names = np.array([UNDER, ON_TARGET, OVER, NO_TARGET], dtype=np.str_)
-    return names[best], np.where(known, np.nan_to_num(chances).max(axis=0), np.nan)
+    return names[best], np.where(known, chances.max(axis=0), np.nan)
 
 
 def _in_holes(site: Site, rates: Rates, counted: Bools, ground: Ints) -> Floats:
     """Depth that fills the holes made before a dressing: they fill first.
 
-    Capacity = π/4·d²·depth/spacing² for holes on a square grid (geometry).
+    Capacity = π/4·d²·depth/spacing² for holes on a square grid (geometry). Holes that a dressing
+    leaves open are taken as closed by the next. Of a mix its sand counts.
     """
     d = site.dressed
     capacity = np.pi / 4 * d.hole_diameter_m**2 * d.hole_depth_m / d.hole_spacing_m**2
     depth = np.where(counted, np.nan_to_num(rates.depth.value), 0.0)
-    return np.bincount(ground, np.minimum(np.nan_to_num(capacity), depth), len(site.ids))
+    fraction = site.sands.sand_mass_fraction[site.dressings.sand[d.dressing]]
+    filled = np.minimum(np.nan_to_num(capacity), depth) * fraction
+    return np.bincount(ground, filled, len(site.ids)).astype(float)
 
 
 def ring_ledger(site: Site, rates: Rates, balance: Balance, counted: Bools) -> RingLedger:
-    """Depth so far in the collar and surrounds of every dressed surface."""
+    """Depth so far in the collar and surrounds of every dressed surface.
+
+    From the dressings whose overthrow was measured; nan where none was. An overthrow that is not
+    above zero leaves nothing there.
+    """
     throw, size = balance.throw, len(site.ids)
     ground = site.surfaces.ground[site.dressed.surface]
     dressing = site.dressed.dressing
     sand = site.dressings.sand[dressing]
     density = rates.density.value[sand]
     fraction = site.sands.sand_mass_fraction[sand]
-    with np.errstate(invalid="ignore", divide="ignore"):
-        relative = (balance.overthrow.u() / np.abs(balance.overthrow.value))[dressing]
-    columns: dict[str, list[np.ndarray]] = {k: [] for k in ("id", "ground", "zone", "d", "u", "m")}  # type: ignore[type-arg]
+    known = np.isfinite(balance.overthrow.value)[dressing]
+    relative = ratio(balance.overthrow.u(), np.abs(balance.overthrow.value), empty=0.0)[dressing]
+    names = ("id", "ground", "zone", "depth", "u", "kg")
+    columns: dict[str, list[NDArray[Any]]] = {name: [] for name in names}
     for zone, mass, area in (
         ("collar", throw.collar_kg, throw.collar_area_m2),
         ("surrounds", throw.surrounds_kg, throw.surrounds_area_m2),
@@ -226,21 +241,23 @@ def ring_ledger(site: Site, rates: Rates, balance: Balance, counted: Bools) -> R
         kg = np.where(sandy, np.nan_to_num(mass), 0.0) * fraction
         depth = kg / np.where(area > 0, area, 1.0) / density
         present = np.flatnonzero(np.bincount(ground[sandy], minlength=size) > 0)
+        measured = np.bincount(ground[sandy & known], minlength=size)[present] > 0
+        nothing = np.where(measured, 0.0, np.nan)
         columns["id"].append(np.char.add(site.ids[present], f"/{zone}"))
         columns["ground"].append(present)
         columns["zone"].append(np.full(len(present), zone))
-        columns["d"].append(np.bincount(ground, depth, size)[present])
-        squares = np.bincount(ground, (depth * np.nan_to_num(relative)) ** 2, size)
-        columns["u"].append(np.sqrt(squares)[present])
-        columns["m"].append(np.bincount(ground, kg, size)[present])
+        columns["depth"].append(np.bincount(ground, depth, size)[present] + nothing)
+        squares = np.bincount(ground, (depth * relative) ** 2, size)
+        columns["u"].append(np.sqrt(squares)[present] + nothing)
+        columns["kg"].append(np.bincount(ground, kg, size)[present] + nothing)
     joined = {name: np.concatenate(parts) for name, parts in columns.items()}
     return RingLedger(
         id=joined["id"].astype(np.str_),
         ground=joined["ground"].astype(np.int64),
         zone=joined["zone"].astype(np.str_),
-        depth_m=joined["d"],
+        depth_m=joined["depth"],
         u_depth_m=joined["u"],
-        mass_kg=joined["m"],
+        mass_kg=joined["kg"],
     )
 
 
@@ -252,5 +269,7 @@ def _findings(site: Site, counted: Bools, ground: Ints, row: Ints) -> list[Findi
         return []
     names = ", ".join(site.surfaces.id[never][:8].tolist())
     more = f" and {len(never) - 8} more" if len(never) > 8 else ""
+    if len(never) == 1:
+        return [Finding(about=names, text="has a target and no dressing so far", topic="season")]
     text = f"have a target and no dressing so far: {names}{more}"
     return [Finding(about=f"{len(never)} surfaces", text=text, topic="season")]

@@ -73,8 +73,8 @@ def on_one_side(geometry: Geometries) -> Geometries:
 
     Outlines are cut there in the file (RFC 7946, 3.1.9); the pieces are joined.
     """
-    west, _, east, _ = shapely.total_bounds(geometry)
-    if not east - west > 180:
+    bounds = shapely.bounds(geometry[shapely.area(geometry) > 0])
+    if len(bounds) == 0 or bounds[:, 2].max() - bounds[:, 0].min() <= 180:
         return geometry
     out = geometry.copy()
     for row, shape in enumerate(geometry):

@@ -87,7 +87,7 @@ class Reader:
         needed = required and name in self.table.columns
         for row, text in enumerate(texts):
             if needed and not text:
-                self.fault(row, name, "nothing is written here", remedy=f"give a {name}")
+                self.fault(row, name, "nothing is written here", remedy=f"write the {name}")
             elif len(text) > LONGEST:
                 self.fault(row, name, f"a text of {len(text):,} characters", allowed=f"{LONGEST:,}")
             elif not is_clean(text):

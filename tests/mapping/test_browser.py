@@ -286,6 +286,8 @@ def test_phone_has_no_sideways_overflow(open_page):
     page = open_page(width=390, height=844, has_touch=True, is_mobile=True)
     wide = "document.documentElement.scrollWidth"
     assert page.evaluate(wide) == 390
+    foot = page.locator(".caution").bounding_box()
+    assert page.evaluate("document.documentElement.scrollHeight") < foot["y"] + foot["height"] + 60
     tops = [page.locator(s).bounding_box()["y"] for s in (".map", ".legend", "#gs-table")]
     assert tops == sorted(tops)
     page.locator('tr[data-s="18"] th button').tap()

@@ -65,7 +65,7 @@ ONE_FAULT = {
     ),
     "no catch": (
         [C(1, catch="")],
-        "catches.csv, row 2, catch: nothing is written here. Give a catch.",
+        "catches.csv, row 2, catch: nothing is written here. Write the catch.",
     ),
     "no column catch": (
         [C(1, catch=None, Catch="c1")],

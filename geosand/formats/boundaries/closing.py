@@ -89,12 +89,17 @@ def _chains(
             continue
         used |= {k // 2 for k in chain}
         thing = lines[start][0]
-        points = _joined([lines[k // 2][1] if k % 2 == 0 else lines[k // 2][1][::-1] for k in chain])
+        points = _joined(
+            [lines[k // 2][1] if k % 2 == 0 else lines[k // 2][1][::-1] for k in chain]
+        )
         if len(np.unique(points[:, :2], axis=0)) < 3:
             used -= {k // 2 for k in chain if k // 2 != start}
             out.append(replace(thing, geometry=shapely.linestrings(lines[start][1])))
             continue
-        gaps = [_gap(ends[k ^ 1], ends[chain[(i + 1) % len(chain)]], metres) for i, k in enumerate(chain)]
+        gaps = [
+            _gap(ends[k ^ 1], ends[chain[(i + 1) % len(chain)]], metres)
+            for i, k in enumerate(chain)
+        ]
         if len(chain) > 1:
             said.append(f"{thing.place}: {len(chain)} lines that meet are one outline")
         _say(said, thing, max(gaps))

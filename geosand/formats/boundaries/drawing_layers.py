@@ -99,9 +99,7 @@ def _with_ezdxf(path: Path, shown: str) -> Layer:
     return _layer(drawn, UNIT_CODES.get(int(document.header.get("$INSUNITS", 0)), ""))
 
 
-def _entities(
-    space: Any, folder: str, attributes: dict[str, Cell], depth: int
-) -> Iterator[Drawn]:
+def _entities(space: Any, folder: str, attributes: dict[str, Cell], depth: int) -> Iterator[Drawn]:
     for entity in space:
         kind = entity.dxftype()
         layer = entity.dxf.get("layer", "0")
@@ -121,7 +119,11 @@ def _entities(
         name = next((str(v) for k, v in attributes.items() if k.upper() in NAME_TAGS), "")
         shape, problem = _shape(entity, kind)
         yield Drawn(
-            place=place, geometry=shape, folder=where, attributes=attributes, name=name,
+            place=place,
+            geometry=shape,
+            folder=where,
+            attributes=attributes,
+            name=name,
             problem=problem,
         )
 
@@ -141,8 +143,7 @@ def _shape(entity: Any, kind: str) -> tuple[Any, str]:
     points = [(p.x, p.y, p.z) for p in made.flattening(SAG)]
     if len(points) < 2:
         return None, "a line without length"
-    closed = kind in ("CIRCLE",) or bool(getattr(entity, "is_closed", False) or entity.dxf.get("closed"))
-    if closed and len(points) > 3:
+    if made.is_closed and len(points) > 3:
         return shapely.Polygon(points), ""
     return shapely.LineString(points), ""
 

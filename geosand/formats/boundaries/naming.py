@@ -68,11 +68,10 @@ def make_ids(
     A name that says only its kind, or that several bear, is told apart by its folder.
     """
     short = [slug(name) for name in names]
-    often = (
-        {text for text in short if short.count(text) > 1} if len(short) < 2000 else _repeated(short)
-    )
+    often = Counter(short)
     ids, sources = [], []
     taken: set[str] = set()
+    last: Counter[str] = Counter()
     for given, name, folder, kind in zip(stated, short, folders, kinds, strict=True):
         base, source = usable_id(given), "column"
         if not base:

@@ -66,7 +66,8 @@ def _rows(path: Path, shown: str) -> list[tuple[int, list[str]]]:
     if "\0" in text:
         raise refused(shown, "is no text file", remedy="export the points as text")
     lines = [
-        (k, line) for k, line in enumerate(text.splitlines(), start=1)
+        (k, line)
+        for k, line in enumerate(text.splitlines(), start=1)
         if line.strip() and not line.lstrip().startswith(("#", "//", "!"))
     ]
     if not lines:
@@ -88,8 +89,10 @@ def _order(
         letters = point_order.strip().upper().replace(",", "")
         if not re.fullmatch(r"[PNEZDCYXH-]+", letters) or not _complete(letters):
             raise refused(
-                shown, f"the point order {quoted(point_order)} can not be used",
-                allowed="letters of P, N, E, Z, D and -, with one N and one E", remedy=ORDER_ASKED,
+                shown,
+                f"the point order {quoted(point_order)} can not be used",
+                allowed="letters of P, N, E, Z, D and -, with one N and one E",
+                remedy=ORDER_ASKED,
             )
         order = {LETTERS[c]: k for k, c in enumerate(letters) if c != "-"}
         return order, header or not _numeric(rows[0][1], order)
@@ -184,6 +187,4 @@ def _string(string: _String) -> Drawn:
         shape, problem = None, "closed with fewer than 3 points"
     else:
         shape = shapely.Polygon(positions) if string.closed else shapely.LineString(positions)
-    return Drawn(
-        place=place, geometry=shape, attributes=cells, name=string.code, problem=problem
-    )
+    return Drawn(place=place, geometry=shape, attributes=cells, name=string.code, problem=problem)

@@ -1,0 +1,78 @@
+"""What a reader should know of a balance before trusting it."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from geosand.areas.register import AreaRegister
+from geosand.balance.rings import ThrowOff
+from geosand.columns import Bools, Floats, Ints
+from geosand.errors import Finding
+from geosand.estimates import Estimates
+from geosand.site.tables import Site
+
+FAR_REACH_M = 5.0  #: a spreader does not throw farther (common practice)
+
+
+def balance_findings(
+    site: Site,
+    spread: Estimates,
+    overthrow: Estimates,
+    mass_rate_kg_m2: Floats,
+    volume_rate_kg_m2: Floats,
+    register: AreaRegister,
+) -> list[Finding]:
+    """What a reader should know of each dressing's balance."""
+    findings = []
+    bare = register.area_m2[site.dressed.surface] <= 0
+    for k, name in enumerate(site.dressings.id.tolist()):
+        texts = []
+        mass = overthrow.value[k]
+        if np.isnan(spread.value[k]):
+            texts.append("no loads are recorded: what was spread is not known")
+        if np.isfinite(mass) and mass < 0:
+            texts.append(
+                f"the catches claim {-mass:.0f} kg more sand than was spread; overthrow can not be"
+                " the reason, and one dressing can not prove which figure is off"
+            )
+        two = (mass_rate_kg_m2[k], volume_rate_kg_m2[k])
+        if np.isfinite(two).all() and max(two) > min(two) * (1 + site.settings.agreement):
+            texts.append(
+                "the catches' mass and volume differ by more than the agreement: check the balance"
+            )
+        names = site.surfaces.id[site.dressed.surface[bare & (site.dressed.dressing == k)]]
+        if len(names):
+            texts.append(
+                f"{', '.join(names.tolist())} owns no ground, as other surfaces lie on all of it:"
+                " no sand is counted there"
+            )
+        findings += [Finding(about=name, text=text, topic="balance") for text in texts]
+    return findings
+
+
+def ring_findings(
+    site: Site, told: Bools, lost: Estimates, throw: ThrowOff, dressing_of_group: Ints
+) -> list[Finding]:
+    """Reaches that no spreader has, and overthrow that is not ``told`` from zero."""
+    findings = []
+    for g, dressing in enumerate(dressing_of_group.tolist()):
+        about, reach = str(site.dressings.id[dressing]), throw.reach_m[g]
+        texts = []
+        if not lost.value[g] > 0:
+            continue
+        if np.isnan(throw.group_farther_kg[g]):
+            texts.append("the catches hold no sand: where the overthrow lies can not be told")
+        elif np.isnan(reach):
+            texts.append(
+                "no reach within 200 m holds the overthrow: look for sand lost elsewhere, or a load"
+                " or surface that is missing"
+            )
+        if reach > FAR_REACH_M:
+            texts.append(
+                f"overthrow would reach {reach:.1f} m beyond the edge: more than a spreader throws,"
+                " so look for sand lost elsewhere"
+            )
+        if not told[dressing]:
+            texts.append("the overthrow is not told from zero: its rings are marked so")
+        findings += [Finding(about=about, text=text, topic="ring") for text in texts]
+    return list(dict.fromkeys(findings))

@@ -1,0 +1,96 @@
+"""A list of claimed areas (CSV): which surface, how large, what tolerance."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from geosand.columns import Floats, Ints, Strings, freeze
+from geosand.errors import Faults, Finding
+from geosand.formats.csv_table import read_csv
+from geosand.site.cells import quoted
+from geosand.site.reading import Reader
+
+MAXIMUM_MB = 20
+LARGEST_M2 = 1e9
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ClaimedAreas:
+    """One row a claim, in file order."""
+
+    label: Strings  #: the id or name as it is written
+    area_m2: Floats
+    tolerance: Floats  #: share; nan = not said
+    row: Ints  #: row in the file
+
+    def __post_init__(self) -> None:
+        freeze(self)
+
+
+def read_claimed_areas(path: Path) -> tuple[ClaimedAreas, list[Finding]]:
+    """Columns ``id`` or ``name``, ``area_…`` with its unit (area_m2, area_ft2, area_ha, area_acre),
+    and if wanted ``tolerance_percent``.
+
+    Raises Refused with all faults of the file. A surface that stands twice is a fault.
+    """
+    faults, findings = Faults(), list[Finding]()
+    content = _bytes_of(path, faults)
+    faults.refuse()
+    table = read_csv(content, path.name, faults, findings)
+    if table.unreadable:
+        faults.refuse()
+    reader = Reader(table, faults, findings)
+    ids, names = reader.text("id"), reader.text("name")
+    label = np.where(ids == "", names, ids)
+    if not {"id", "name"} & set(table.columns):
+        remedy = f"{reader.meant('name')}Add id or name"
+        reader.whole_fault(None, "there is no id and no name", remedy=remedy)
+    else:
+        _check_labels(reader, label)
+    area = reader.quantity("area", "m2", required=True, above=0.0, maximum=LARGEST_M2)
+    tolerance = reader.quantity("tolerance", "ratio", minimum=0.0, maximum=1.0)
+    if not reader.size:
+        faults.add(path.name, "holds no claims", remedy="give a row for each surface")
+    reader.finish()
+    faults.refuse()
+    rows = np.array([int(row) for row in table.rows], dtype=np.int64)
+    return ClaimedAreas(label=label, area_m2=area, tolerance=tolerance, row=rows), findings
+
+
+def _check_labels(reader: Reader, label: Strings) -> None:
+    first: dict[str, int] = {}
+    for row, text in enumerate(label.tolist()):
+        key = folded(text)
+        if not text:
+            reader.fault(row, "id", "no id and no name is written here", remedy="name the surface")
+        elif key in first:
+            found = f"{quoted(text)} is there already (row {reader.table.rows[first[key]]})"
+            reader.fault(row, "id", found, remedy="give each surface one row")
+        first.setdefault(key, row)
+
+
+def folded(text: str) -> str:
+    """A name as it is compared: without case, and with single spaces.
+
+    >>> folded("  First   GREEN ")
+    'first green'
+    """
+    return re.sub(r"\s+", " ", text.strip()).casefold()
+
+
+def _bytes_of(path: Path, faults: Faults) -> bytes:
+    try:
+        if path.stat().st_size > MAXIMUM_MB * 1_000_000:
+            remedy = "give a list of the site's surfaces only"
+            faults.add(path.name, f"is larger than {MAXIMUM_MB} MB", remedy=remedy)
+            return b""
+        return path.read_bytes()
+    except FileNotFoundError:
+        faults.add(str(path), "there is no such file", remedy="name a CSV file")
+    except OSError as problem:
+        faults.add(str(path), f"can not be read: {problem.strerror}", remedy="look at its rights")
+    return b""

@@ -1,0 +1,182 @@
+"""The sand to order: on surfaces, overthrow, what lies in stock, bags, and who gets which load."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from geosand.areas.register import AreaRegister
+from geosand.columns import Floats, Ints, freeze
+from geosand.estimates import Estimates
+from geosand.planning.next_rate import NextRates
+from geosand.planning.overthrow import StripWidth
+from geosand.site.tables import Site
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Unit:
+    """One bag or hopper of a sand, as the last load of it says; masses as weighed."""
+
+    mass_kg: float  #: nan where no load tells it
+    u_mass_kg: float
+    u_label: float  #: relative
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SandOrder:
+    """Masses of one dressing; ``dry`` = dry product, else as delivered, with its water."""
+
+    on_surfaces_dry_kg: float
+    overthrow_dry: Estimates  #: one row
+    need: Estimates  #: one row, as delivered
+    moisture: float  #: kg of water per kg of dry product in what is delivered
+    assurance: float
+    need_assured_kg: float  #: enough with the probability ``assurance``, as delivered
+    stock_kg: float  #: as delivered; nan = not known
+    order_kg: float  #: need assured less stock, never below zero
+    unit: Unit
+    units: int | None  #: whole units that hold the order; None where no unit is known
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LoadSplit:
+    """One row a load and surface: which surfaces a load serves."""
+
+    load: Ints  #: 0 = the first
+    surface: Ints  #: row of NextRates
+    mass_kg: Floats  #: dry product, its overthrow included
+
+    def __post_init__(self) -> None:
+        freeze(self)
+
+
+def sand_order(
+    site: Site,
+    register: AreaRegister,
+    plan: NextRates,
+    strip: StripWidth,
+    *,
+    sand: int,
+    assurance: float,
+    as_of: np.datetime64,
+    stock_kg: float | None = None,
+) -> SandOrder:
+    """What to order so that the plan can be carried out with probability ``assurance``.
+
+    need = (Σ rate·area + strip width·Σ rate·perimeter)·(1 + w). Its uncertainty: areas, the next
+    dressing's strip width, water content, and what the units really hold. ``assurance`` is 0.5 to
+    1 (both left out); a one-sided bound, Student's t. ``stock_kg`` None: deliveries less loads of
+    this sand up to ``as_of``, not below zero. Raises ValueError for an assurance out of range.
+    """
+    if not 0.5 < assurance < 1:
+        raise ValueError(f"assurance {assurance:g}: allowed is above 0.5 and below 1, like 0.9")
+    on = float(plan.mass_kg.sum())
+    known = math.isfinite(strip.width_m)
+    around = float((plan.rate_kg_m2 * plan.perimeter_m).sum())
+    # an overthrow below zero is scatter of past balances: no order is reduced by it
+    over = strip.relative.scaled(around if strip.width_m > 0 else 0.0)
+    if not known:
+        over = Estimates(value=np.zeros(1))
+    w, u_w = _moisture(site, sand)
+    unit = last_unit(site, sand, as_of)
+    dry = Estimates(value=np.array([on])).with_effects(_areas(site, register, plan)).plus(over)
+    need = dry.scaled(1 + w)
+    mass = float(need.value[0])
+    count = mass / unit.mass_kg if unit.mass_kg > 0 else 0.0
+    need = need.with_effects(
+        {
+            "moisture": np.array([mass * u_w / (1 + w)]),
+            "label": np.array([mass * unit.u_label if count else 0.0]),
+            "bags": np.array([math.sqrt(count) * unit.u_mass_kg if count else 0.0]),
+        }
+    )
+    assured = float(need.interval(coverage=2 * assurance - 1).high[0])
+    stock = stock_on_hand(site, sand, as_of) if stock_kg is None else stock_kg
+    order = max(assured - max(np.nan_to_num(stock), 0.0), 0.0) if mass > 0 else 0.0
+    return SandOrder(
+        on_surfaces_dry_kg=on,
+        overthrow_dry=over,
+        need=need,
+        moisture=w,
+        assurance=assurance,
+        need_assured_kg=assured,
+        stock_kg=float(stock),
+        order_kg=float(order),
+        unit=unit,
+        units=math.ceil(order / unit.mass_kg - 1e-9) if unit.mass_kg > 0 else None,
+    )
+
+
+def stock_on_hand(site: Site, sand: int, as_of: np.datetime64) -> float:
+    """Deliveries less loads plus what came back (kg, as weighed); nan without a delivery."""
+    bought = (site.deliveries.sand == sand) & (site.deliveries.date <= as_of)
+    if not bought.any():
+        return float("nan")
+    loads = site.loads
+    mine = _loads_of(site, sand, as_of)
+    used = (loads.count * loads.unit_mass_kg - loads.returned_kg)[mine].sum()
+    return float(site.deliveries.mass_kg[bought].sum() - used)
+
+
+def last_unit(site: Site, sand: int, as_of: np.datetime64) -> Unit:
+    """The unit of the newest load of a sand."""
+    rows = _loads_of(site, sand, as_of)
+    if not len(rows):
+        return Unit(mass_kg=float("nan"), u_mass_kg=0.0, u_label=0.0)
+    day = site.dressings.date[site.loads.dressing[rows]]
+    last = int(rows[np.flatnonzero(day == day.max())[-1]])
+    return Unit(
+        mass_kg=float(site.loads.unit_mass_kg[last]),
+        u_mass_kg=float(site.loads.u_unit_mass_kg[last]),
+        u_label=float(site.loads.u_label[last]),
+    )
+
+
+def split_by_load(mass_kg: Floats, load_kg: float) -> LoadSplit:
+    """Surfaces served in their order from loads of ``load_kg`` each, all dry masses.
+
+    Raises ValueError for a load that is not above zero.
+
+    >>> split = split_by_load(np.array([700.0, 800.0]), 1000.0)
+    >>> list(zip(split.load.tolist(), split.surface.tolist(), split.mass_kg.tolist()))
+    [(0, 0, 700.0), (0, 1, 300.0), (1, 1, 500.0)]
+    """
+    if not load_kg > 0:
+        raise ValueError(f"a load of {load_kg:g} kg: it must be above 0")
+    ends = np.cumsum(mass_kg)
+    total = float(ends[-1]) if len(ends) else 0.0
+    cuts = np.arange(1, math.ceil(total / load_kg - 1e-9) + 1) * load_kg
+    edges = np.unique(np.concatenate([[0.0], ends, np.minimum(cuts, total)]))
+    middle, piece = (edges[1:] + edges[:-1]) / 2, np.diff(edges)
+    kept = piece > 1e-9 * max(total, 1.0)
+    return LoadSplit(
+        load=np.floor(middle[kept] / load_kg).astype(np.int64),
+        surface=np.searchsorted(ends, middle[kept], side="right").astype(np.int64),
+        mass_kg=piece[kept],
+    )
+
+
+def _loads_of(site: Site, sand: int, as_of: np.datetime64) -> Ints:
+    dressing = site.loads.dressing
+    mine = (site.dressings.sand[dressing] == sand) & (site.dressings.date[dressing] <= as_of)
+    return np.flatnonzero(mine)
+
+
+def _moisture(site: Site, sand: int) -> tuple[float, float]:
+    """Water content of a sand as delivered and its u: as stated, else that of its last load."""
+    row = int(site.sands.moisture[sand])
+    if row < 0:
+        loads = np.flatnonzero(site.dressings.sand[site.loads.dressing] == sand)
+        row = int(site.loads.moisture[loads[-1]]) if len(loads) else -1
+    if row < 0:
+        return 0.0, 0.0
+    return float(site.moistures.ratio[row]), float(site.moistures.u_ratio[row])
+
+
+def _areas(site: Site, register: AreaRegister, plan: NextRates) -> dict[str, Floats]:
+    """Effects of the areas' errors on Σ rate · area."""
+    sensitivity = np.zeros((1, len(site.surfaces)))
+    sensitivity[0, plan.row] = plan.rate_kg_m2 * register.ground_factor[plan.row]
+    return register.errors.effects(sensitivity)
