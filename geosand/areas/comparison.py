@@ -22,6 +22,7 @@ from geosand.site.tables import Surfaces
 
 KEPT_M = 0.001  #: edges nearer to each other than this are drawn the same
 TOUCH_M = 0.05  #: within this an edge runs along another surface's, as in ``shared_edges``
+DUST_M = 1e-6  #: distances below this are rounding
 SPACING_M = 0.25  #: between the points at which an edge's shift is measured
 COVERAGE = 2.0  #: a difference beyond 2 u is larger than its uncertainty (JCGM 100, 6.3.3)
 LARGEST = 4.0  #: of a few hundred vertices' errors the largest is seldom beyond four of theirs
@@ -77,9 +78,7 @@ def pair_surveys(old: Surfaces, new: Surfaces) -> Pairs:
     return Pairs(old=olds[order], new=news[order], by_overlap=(order >= len(new_rows)))
 
 
-def _same_ground(
-    old: Surfaces, new: Surfaces, left_old: Ints, left_new: Ints
-) -> tuple[Ints, Ints]:
+def _same_ground(old: Surfaces, new: Surfaces, left_old: Ints, left_new: Ints) -> tuple[Ints, Ints]:
     tree = shapely.STRtree(old.geometry[left_old])
     found_new, found_old = tree.query(new.geometry[left_new], predicate="intersects")
     olds, news = left_old[found_old], left_new[found_new]
@@ -143,7 +142,9 @@ def compare_surveys(
     )
 
 
-def change_spread_m2(changes: Changes, old_coefficients: Floats, new_coefficients: Floats) -> Floats:
+def change_spread_m2(
+    changes: Changes, old_coefficients: Floats, new_coefficients: Floats
+) -> Floats:
     """Standard uncertainty (D,) of sums over the new survey less sums over the old one.
 
     Coefficients are (D, surfaces of that survey). Edges that surfaces of a sum share cancel, the
@@ -181,8 +182,9 @@ def _moved_errors(
     """Errors of both surveys left after what they draw alike, and the moved length of a pair."""
     old_plane = new_areas.plane.to_plane(old_areas.owned)
     new_plane = new_areas.owned_plane
-    old_edges, old_moved = _moved_edges(old_areas.errors, old_plane, new_plane, pairs.old, pairs.new)
-    new_edges, new_moved = _moved_edges(new_areas.errors, new_plane, old_plane, pairs.new, pairs.old)
+    here, there = (old_plane, pairs.old), (new_plane, pairs.new)
+    old_edges, old_moved = _moved_edges(old_areas.errors, *here, *there)
+    new_edges, new_moved = _moved_edges(new_areas.errors, *there, *here)
     old_vertices, new_vertices = (e.u_vertices_m2.copy() for e in (old_edges, new_edges))
     old_vertices[pairs.old] = 0.0  # a vertex may be of both: their joint error stands with the new
     new_vertices[pairs.new] = _vertex_spread_m2(
@@ -199,7 +201,7 @@ def _moved_errors(
 
 
 def _moved_edges(
-    errors: AreaErrors, plane: Geometries, other_plane: Geometries, rows: Ints, other_rows: Ints
+    errors: AreaErrors, plane: Geometries, rows: Ints, other_plane: Geometries, other_rows: Ints
 ) -> tuple[AreaErrors, Floats]:
     """The errors with lengths of moved stretches only; unpaired surfaces keep their whole edge."""
     outline = shapely.boundary(plane)
@@ -272,7 +274,7 @@ def _distances(flat: Geometries, others: Geometries) -> tuple[Floats, Floats, Fl
     begin, end = rings.edges()
     owner = np.repeat(rings.surface, rings.last - rings.first + 1)
     away = shapely.distance(shapely.points(rings.position), shapely.boundary(others)[owner])
-    away = np.nan_to_num(away)  # an empty outline has no distance
+    away = np.where(away > DUST_M, away, 0.0)  # an empty outline has no distance: nan
     length = np.hypot(*(end - begin).T)
     along = rings.sum_edges(length * (away + np.roll(away, -1)) / 2)
     largest, place = np.zeros(len(flat)), np.full((len(flat), 2), np.nan)

@@ -67,11 +67,10 @@ def grid_scale(geometries: Geometries, crs: Any) -> Floats:
     from pyproj import Proj
 
     grid = _projected(crs)
-    centre = shapely.centroid(geometries)
-    longitude, latitude = shapely.get_x(centre), shapely.get_y(centre)
-    there = np.isfinite(longitude)
+    there = ~shapely.is_empty(geometries) & ~shapely.is_missing(geometries)
+    centre = shapely.centroid(geometries[there])
     scale = np.full(len(geometries), np.nan)
-    factors = Proj(grid).get_factors(longitude[there], latitude[there])
+    factors = Proj(grid).get_factors(shapely.get_x(centre), shapely.get_y(centre))
     scale[there] = np.sqrt(factors.areal_scale)
     return scale
 

@@ -61,7 +61,7 @@ def site_balance(site: Site, register: AreaRegister, rates: Rates) -> Balance:
     masses = load_masses(site.loads, site.moistures)
     dressed = site.dressed
     spread = spread_of(masses, site.loads.dressing, size)
-    on_surfaces = _on_surfaces(site, register, rates, dressed.dressing, size)
+    on_surfaces = mass_on_surfaces(site, register, rates, dressed.dressing, size)
     overthrow = spread.minus(on_surfaces)
     interval = overthrow.interval()
     verdict = _verdicts(site, spread.value, interval)
@@ -72,7 +72,7 @@ def site_balance(site: Site, register: AreaRegister, rates: Rates) -> Balance:
     whole = len(dressing_of_group) == size
     lost = overthrow
     if not whole:
-        part = _on_surfaces(site, register, rates, group, len(dressing_of_group))
+        part = mass_on_surfaces(site, register, rates, group, len(dressing_of_group))
         lost = group_spread.minus(part)
     throw = _throw(site, register, rates, group, lost)
     return Balance(
@@ -104,7 +104,7 @@ def site_balance(site: Site, register: AreaRegister, rates: Rates) -> Balance:
     )
 
 
-def _on_surfaces(
+def mass_on_surfaces(
     site: Site, register: AreaRegister, rates: Rates, group: Ints, groups: int
 ) -> Estimates:
     """Σ rate · area by group, with the areas' own errors; nan where rates were not measured."""

@@ -17,8 +17,8 @@ def command(folder: Path, as_json: bool, units: str | None) -> None:
     listed = [*results.findings]
     texts = {(f.about, f.text) for f in listed}
     extra = [f for f in areas["findings"] if (f["about"], f["text"]) not in texts]
+    found = [{"about": f.about, "topic": f.topic, "text": f.text} for f in listed]
     if as_json:
-        found = [{"about": f.about, "topic": f.topic, "text": f.text} for f in listed]
         document = {
             "site": results.site.name,
             "findings": found + extra,
@@ -26,17 +26,18 @@ def command(folder: Path, as_json: bool, units: str | None) -> None:
         }
         print_document(document)
         return
+    from geosand.reports.areas_console import merged_findings
     from geosand.reports.console import console
 
     site = results.site
     out = console()
     out.print(
         f"{site.name}: {len(site.ids)} surfaces, {len(site.dressings)} dressings, {len(site.loads)}"
-        f" loads, {len(site.catches)} catches were read; nothing was refused."
+        f" loads, {len(site.catches)} catches were read; nothing was refused.",
+        soft_wrap=True,
     )
-    if listed or extra:
-        out.print(f"{len(listed) + len(extra)} things worth knowing:")
-    for finding in listed:
-        out.print(f"  - {finding}", soft_wrap=True)
-    for row in extra:
-        out.print(f"  - {row['about']}: {row['text']}", soft_wrap=True)
+    lines = merged_findings(found + extra)
+    if lines:
+        out.print(f"Worth knowing ({len(lines)}):")
+    for line in lines:
+        out.print(f"  - {line}", soft_wrap=True)

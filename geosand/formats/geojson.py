@@ -147,7 +147,12 @@ def _accuracy(value: Json, file: str, faults: Faults) -> float:
     number = parse_number(value)
     if number is None or not 0 <= number <= MAXIMUM_EDGE_M:
         allowed = f"0 to {MAXIMUM_EDGE_M:g} m"
-        faults.add(file, f"{quoted(_cell(value))} can not be right", column="edge_accuracy_m", allowed=allowed)
+        faults.add(
+            file,
+            f"{quoted(_cell(value))} can not be right",
+            column="edge_accuracy_m",
+            allowed=allowed,
+        )
         return float("nan")
     return number
 

@@ -43,7 +43,8 @@ def read_other_survey(folder: Path, site: Site, named: str) -> tuple[str, Surfac
             )
         return path.name, _boundary_file(folder, path, named)
     if path.name == named and edition.is_file():
-        return f"edition {edition.stem}", _boundary_file(folder, edition, f"editions/{edition.name}")
+        label = f"editions/{edition.name}"
+        return f"edition {edition.stem}", _boundary_file(folder, edition, label)
     for number, day in enumerate(site.valid_from):
         if str(day) == named:
             rows = np.flatnonzero(site.surfaces.edition == number)

@@ -122,7 +122,8 @@ def _standing(
     size = len(site.ids)
     shortfall = np.full(size, np.nan)
     at = site.surfaces.ground[ledger.row]
-    shortfall[at] = ledger.shortfall_m
+    # the ledger has no shortfall where a dressing was not measured; what was measured counts here
+    shortfall[at] = ledger.target_so_far_m - np.nan_to_num(ledger.depth.value)
     over = np.zeros(size, dtype=bool)
     over[at] = ledger.state == OVER
     dressed = site.dressed

@@ -37,21 +37,18 @@ class CatchRates:
         freeze(self)
 
 
-def _pooled(values: Floats, areas: Floats, pool: Ints, used: Bools) -> tuple[Floats, Bools]:
+def _pooled(values: Floats, areas: Floats, pool: Ints) -> tuple[Floats, Bools]:
     """Value per area (n,): own reading over own area, or the pool's over the area of its trays.
 
-    Also whether a row stands for its reading: its own, or the first tray used of a pool. A rejected
-    tray leaves its pool with its area and its reading; a pool without a reading is nan.
+    Also whether a row stands for its reading: its own, or the first tray of a pool.
     """
     alone = pool < 0
     pools = int(pool.max(initial=-1)) + 1
-    member = np.where(alone | ~used, pools, pool)
-    read = np.bincount(member, np.isfinite(values), pools + 1)
+    member = np.where(alone, pools, pool)
     total = np.bincount(member, np.nan_to_num(values), pools + 1)
     shared = ratio(total, np.bincount(member, areas, pools + 1))
-    shared[(read == 0) | (np.arange(pools + 1) == pools)] = np.nan
     first = np.zeros(len(values), dtype=np.bool_)
-    where = np.flatnonzero(~alone & used)
+    where = np.flatnonzero(~alone)
     _, index = np.unique(pool[where], return_index=True)
     first[where[index]] = True
     return np.where(alone, values / areas, shared[member]), alone | first
@@ -61,10 +58,8 @@ def catch_rates(site: Site, density_kg_m3: Floats) -> CatchRates:
     """Rates of all catches; ``density_kg_m3`` is the bulk density per sand."""
     catches = site.catches
     caught_area = catches.tray_area_m2 * site.settings.catch_efficiency
-    moist, counts_mass = _pooled(catches.caught_kg, caught_area, catches.mass_pool, catches.used)
-    depth, counts_volume = _pooled(
-        catches.volume_m3, caught_area, catches.volume_pool, catches.used
-    )
+    moist, counts_mass = _pooled(catches.caught_kg, caught_area, catches.mass_pool)
+    depth, counts_volume = _pooled(catches.volume_m3, caught_area, catches.volume_pool)
     rate = moist / (1 + _water(site))
     by_mass = np.isfinite(rate)
     density = density_kg_m3[site.dressings.sand[catches.dressing]]

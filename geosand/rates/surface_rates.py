@@ -58,7 +58,8 @@ def site_rates(site: Site, register: AreaRegister) -> Rates:
     taper, taper_findings = _edge_taper(site, register, where, counted)
     rate = rate.with_effects({TAPER: taper * value})
     catches = np.bincount(where.dressed[counted], minlength=len(site.dressed))
-    findings += [*where.findings, *taper_findings, *_model_findings(site, model, catches)]
+    findings += [*where.findings, *_pool_findings(site, where), *taper_findings]
+    findings += _model_findings(site, model, catches)
     of_sand = density.value[site.dressings.sand][site.catches.dressing]
     by_volume = each.volume_depth_m * of_sand
     depth = np.where(each.by_mass, each.mass_rate_kg_m2 / of_sand, each.volume_depth_m)
@@ -230,6 +231,25 @@ def _edge_taper(
         )
         findings.append(Finding(about=str(site.dressings.id[dressing]), text=text, topic="rate"))
     return effect, findings
+
+
+def _pool_findings(site: Site, where: Assignment) -> list[Finding]:
+    """Pools whose trays lie on several surfaces: their reading knows none of these by itself."""
+    catches = site.catches
+    pool = np.maximum(catches.mass_pool, catches.volume_pool)
+    mine = catches.used & (pool >= 0)
+    pairs = np.unique(np.stack([pool, where.dressed], axis=1)[mine], axis=0)
+    numbers, surfaces = np.unique(pairs[:, 0], return_counts=True)
+    findings = []
+    for number in numbers[surfaces > 1].tolist():
+        rows = np.flatnonzero(mine & (pool == number))
+        text = (
+            f"the trays of one reading lie on several surfaces: it counts as one catch, that of"
+            f" {catches.id[rows[0]]}"
+        )
+        about = str(site.dressings.id[catches.dressing[rows[0]]])
+        findings.append(Finding(about=about, text=text, topic="catch"))
+    return findings
 
 
 def _model_findings(site: Site, model: DressingRates, catches: Ints) -> list[Finding]:

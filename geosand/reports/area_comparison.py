@@ -77,6 +77,7 @@ def _pair(
     new_areas: AreaRegister,
 ) -> Document:
     before, after = pairs.old[k], pairs.new[k]
+    place = [float(changes.longitude_deg[k].round(9)), float(changes.latitude_deg[k].round(9))]
     return {
         "id": str(new.id[after]),
         "old_id": str(old.id[before]),
@@ -90,7 +91,7 @@ def _pair(
         "lost_m2": number(changes.lost_m2[k]),
         "edge_mean_m": number(changes.edge_mean_m[k]),
         "edge_maximum_m": number(changes.edge_maximum_m[k]),
-        "edge_maximum_at": [number(changes.longitude_deg[k]), number(changes.latitude_deg[k])],
+        "edge_maximum_at": place if changes.edge_maximum_m[k] > 0 else None,
         "u_edge_m": number(changes.u_edge_m[k]),
         "verdict": str(changes.verdict[k]),
     }

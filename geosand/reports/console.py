@@ -219,22 +219,6 @@ def rings_table(results: Results, units: Units) -> Table:
     return table("Thrown over, so far", [*heads, (label_of("mass", units), True)], rows)
 
 
-def areas_table(document: Document, units: Units) -> Table:
-    """The area register of the boundaries in force."""
-    rows = []
-    for surface in document["surfaces"]:
-        values = [surface[name] for name in ("area_m2", "u_area_m2", "drawn_area_m2")]
-        values += [surface[name] for name in ("geodesic_area_m2", "equal_area_m2", "grid_area_m2")]
-        cells = [shown(math.nan if v is None else v, "area", units, unit=False) for v in values]
-        length = shown(surface["perimeter_m"], "length", units, unit=False)
-        rows.append([surface["id"], surface["kind"], *cells, length])
-    unit = label_of("area", units)
-    heads = [("surface", False), ("kind", False), (f"ground\n{unit}", True), ("u", True)]
-    heads += [("as drawn", True), ("geodesic", True), ("equal-area", True), ("grid", True)]
-    heads += [(f"perimeter\n{label_of('length', units)}", True)]
-    return table(f"{document['site']}: areas", heads, rows)
-
-
 def totals(results: Results, units: Units) -> list[str]:
     """The season so far in three lines: spread, landed, thrown over."""
     site = results.site
@@ -271,6 +255,8 @@ def summary(results: Results, units: Units) -> list[str]:
         lines.append("surfaces: " + ", ".join(f"{n} {s}" for s, n in sorted(states)))
     first = look_first(results, units)
     lines += ["", "Look first at", *[f"  {n}. {text}." for n, text in enumerate(first, start=1)]]
+    if not len(site.dressings):
+        return [lines[0], "", "No dressing is recorded yet: dressings.csv is where they go."]
     if not first:
         lines[-1] = "Nothing stands out: every measured balance and surface is as it should be."
     return lines

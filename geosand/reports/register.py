@@ -84,7 +84,10 @@ def _grid(owned: Geometries, crs: str, findings: list[Finding]) -> tuple[Floats,
         known = CRS.from_user_input(crs)
         if known.is_geographic:
             return nothing, nothing, ""  # longitude and latitude: there is no plan to differ from
-        return grid_areas_m2(owned, crs), grid_scale(owned, crs), str(known.name)
+        scale = nothing.copy()
+        there = ~shapely.is_empty(owned)  # a surface without ground has no place on the grid
+        scale[there] = grid_scale(owned[there], crs)
+        return grid_areas_m2(owned, crs), scale, str(known.name)
     except (ValueError, CRSError) as problem:
         findings.append(Finding(about="surfaces.geojson", text=str(problem), topic="area"))
         return nothing, nothing, ""
@@ -148,9 +151,9 @@ def why_grid_differs(document: Document, crs_name: str) -> list[str]:
         f"Why grid and ground differ: a plan in {crs_name} shows {abs(change):.3f} % {word} than"
         f" the ground. Its grid lengths are {_span(scales)} of those on the ellipsoid"
     ]
-    if heights:
+    if heights and max(heights) > 0:
         words[0] += (
-            f", and the ground lies {_span(heights, '.0f')} m up, where everything is wider than on"
+            f", and the ground is {_span(heights, '.0f')} m up, where everything is wider than on"
             " the ellipsoid below"
         )
     words[0] += ". The combined scale factor says both: ground length = grid length / factor," + (

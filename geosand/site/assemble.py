@@ -52,9 +52,10 @@ def assemble(raw: RawSite, faults: Faults, findings: list[Finding]) -> Site:
     editions, valid_from = _in_order(raw.editions, text.season_start, faults, findings)
     surfaces, ground = read_surfaces(editions, text, faults, findings)
     _aims(text, surfaces, findings)
-    if editions and not len(surfaces) and not editions[-1].table.unreadable:
-        file = editions[-1].table.file
-        faults.add(file, "there is no surface in it", remedy="draw the greens first")
+    for edition in editions:
+        if not edition.table.rows and not edition.table.unreadable:
+            found, remedy = "there is no surface in it", "draw the greens first"
+            faults.add(edition.table.file, found, remedy=remedy)
     season = (text.season_start, text.season_end)
     _dressings_missing(raw, faults, findings)
     dressings, dressed = read_dressings(
@@ -138,7 +139,7 @@ def _aims(text: SiteText, surfaces: Surfaces, findings: list[Finding]) -> None:
 
 def _dressings_missing(raw: RawSite, faults: Faults, findings: list[Finding]) -> None:
     table = raw.dressings
-    if table.unreadable or table.columns or table.rows:
+    if table.unreadable or table.rows:
         return
     if raw.loads.rows or raw.catches.rows:
         remedy = "add the dressings that the loads and catches name"

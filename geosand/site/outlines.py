@@ -116,7 +116,9 @@ def mean_height_m(geometry: Geometries) -> Floats:
     """Mean of the heights that the vertices carry (n,); nan without, and for heights all 0."""
     heights = np.full(len(geometry), np.nan)
     for row in np.flatnonzero(shapely.has_z(geometry)):
-        z = shapely.get_coordinates(geometry[row], include_z=True)[:, 2]
+        rings = shapely.get_rings(geometry[row])
+        points = [shapely.get_coordinates(ring, include_z=True)[:-1, 2] for ring in rings]
+        z = np.concatenate(points)
         if np.isfinite(z).all() and (z != 0).any():
             heights[row] = z.mean()
     return heights

@@ -179,10 +179,11 @@ def _resolve(reader: Reader, row: int, text: str, surfaces: Surfaces, edition: i
         else:
             near = difflib.get_close_matches(word, [*ids, *kinds], n=1)
             found = f"{quoted(word)} is neither a surface's id nor a kind in the boundaries"
-            remedy = "write ids or kinds, with spaces between"
-            reader.fault(
-                row, "surfaces", found, remedy=f"did you mean {near[0]}?" if near else remedy
-            )
+            remedy = f"did you mean {near[0]}?" if near else "write ids or kinds, spaces between"
+            if word in surfaces.id:
+                found = f"{quoted(word)} is not in the boundaries of that date"
+                remedy = "look at the date, and at valid_from of the editions"
+            reader.fault(row, "surfaces", found, remedy=remedy)
     return list(dict.fromkeys(out))
 
 

@@ -59,6 +59,8 @@ def read_loads(
     returned = np.nan_to_num(reader.quantity("returned", "kg", minimum=0.0))
     spilled = np.nan_to_num(reader.quantity("spilled", "kg", minimum=0.0))
     for row in np.flatnonzero(returned + spilled > count * unit * (1 + 1e-9)).tolist():
+        if row in reader.faulty:
+            continue
         found = f"more came back or was spilled ({returned[row] + spilled[row]:g} kg) than was"
         found += f" taken out ({count[row] * unit[row]:g} kg)"
         reader.fault(row, "returned_kg", found, remedy="check count, unit mass and what came back")

@@ -231,7 +231,7 @@ def _sands(
         )
     unsure = len(faults.found) > before
     rows = [_one_sand(name, t, book, faults, findings) for name, t in tables.items()]
-    if unsure:  # it is not known which sands there are: what names one is not judged
+    if unsure:  # which sands there are is not known: what names one is not judged
         tables, rows = {}, []
     numbers = np.array(rows, dtype=np.float64).reshape(-1, 4)
     return Sands(

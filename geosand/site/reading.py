@@ -204,8 +204,7 @@ class Reader:
         name, factor = found
         with np.errstate(over="ignore"):
             values = self.number(name, required=required) * factor
-        self._limits(name, values, factor, above, minimum, maximum)
-        return values
+        return self._limits(name, values, factor, above, minimum, maximum)
 
     def number(
         self,
@@ -224,8 +223,7 @@ class Reader:
             values = np.array(
                 [self._one_number(row, name, c, needed) for row, c in enumerate(cells)]
             )
-        self._limits(name, values, 1.0, above, minimum, maximum)
-        return values
+        return self._limits(name, values, 1.0, above, minimum, maximum)
 
     def _one_number(self, row: int, name: str, cell: Cell, required: bool) -> float:
         if is_blank(cell):
@@ -247,8 +245,8 @@ class Reader:
         above: float | None,
         minimum: float | None,
         maximum: float | None,
-    ) -> None:
-        """Note values beyond a limit; the limits are in the values' unit, nan passes."""
+    ) -> Floats:
+        """The values, nan with a fault where beyond a limit; limits are in the values' unit."""
         low = -np.inf if minimum is None else minimum - 1e-12 * abs(minimum)
         high = np.inf if maximum is None else maximum + 1e-12 * abs(maximum)
         broken = [
@@ -261,6 +259,8 @@ class Reader:
             for row in np.flatnonzero(mask).tolist():
                 found = f"{values[row] / factor:g} can not be right"
                 self.fault(row, name, found, allowed=allowed)
+        wrong = broken[0][0] | broken[1][0] | broken[2][0]
+        return np.where(wrong, np.nan, values) if wrong.any() else values
 
     def finish(self) -> None:
         """Tell which columns were not read, with the likeliest meant name."""

@@ -181,7 +181,10 @@ ONE_FAULT = {
         " volume; a catch of its own needs a name of its own.",
     ),
     "part without a mass": (
-        [C(1, volume_cm3=60, volume_state="dry"), C(1, gross_g="", volume_cm3=60) | {"volume_state": "dry"}],
+        [
+            C(1, volume_cm3=60, volume_state="dry"),
+            C(1, gross_g="", volume_cm3=60) | {"volume_state": "dry"},
+        ],
         "catches.csv, row 3, catch: 'c1' is already in row 2, with a mass in one of the two only."
         " Rows with the same catch and dressing are parts of one catch and agree in all but their"
         " mass and volume; a catch of its own needs a name of its own.",
@@ -220,7 +223,7 @@ ONE_FAULT = {
         [C(1, note="n" * 5000)],
         "catches.csv, row 2, note: a text of 5,000 characters; allowed: 1,000.",
     ),
-}  # fmt: skip
+}
 
 
 @pytest.mark.parametrize("name", ONE_FAULT)

@@ -107,7 +107,9 @@ def test_a_fault_of_dressings_is_told_first(site_folder, name):
     assert refusal(site_folder(dressings=dressings))[0] == text
 
 
-@pytest.mark.parametrize("name", [n for n in DRESSING_FAULTS if n not in ("no name", "header in capitals")])
+@pytest.mark.parametrize(
+    "name", [n for n in DRESSING_FAULTS if n not in ("no name", "header in capitals")]
+)
 def test_loads_and_catches_are_not_blamed_for_it(site_folder, name):
     dressings, _ = DRESSING_FAULTS[name]
     assert len(refusal(site_folder(dressings=dressings))) == 1
@@ -232,17 +234,25 @@ def test_two_sands_have_to_be_named(site_folder):
 @pytest.mark.parametrize(
     ("deliveries", "text"),
     [
-        ("date,ticket\n2026-03-09,W1\n", "deliveries.csv: there is no mass_kg or mass_… with another"
-         " unit. Add mass_kg."),
-        ("date,mass_kg\n2026-03-09,\n", "deliveries.csv, row 2, mass_kg: no number is written here."
-         " Fill it in."),
-        ("date,mass_t\n,16\n", "deliveries.csv, row 2, date: no date is written here; allowed:"
-         " 2026-04-30."),
-        ("date,mass_kg\n2026-03-09,0\n", "deliveries.csv, row 2, mass_kg: 0 can not be right;"
-         " allowed: more than 0."),
+        (
+            "date,ticket\n2026-03-09,W1\n",
+            "deliveries.csv: there is no mass_kg or mass_… with another unit. Add mass_kg.",
+        ),
+        (
+            "date,mass_kg\n2026-03-09,\n",
+            "deliveries.csv, row 2, mass_kg: no number is written here. Fill it in.",
+        ),
+        (
+            "date,mass_t\n,16\n",
+            "deliveries.csv, row 2, date: no date is written here; allowed: 2026-04-30.",
+        ),
+        (
+            "date,mass_kg\n2026-03-09,0\n",
+            "deliveries.csv, row 2, mass_kg: 0 can not be right; allowed: more than 0.",
+        ),
         ("", "deliveries.csv: is empty. Its first line names the columns."),
     ],
-)  # fmt: skip
+)
 def test_deliveries(site_folder, deliveries, text):
     assert refusal(site_folder(deliveries=deliveries)) == [text]
 
@@ -262,8 +272,10 @@ def test_an_empty_dressings_table_is_told_once(site_folder):
 
 
 def edition(**members):
-    return collection([surface("g1", "green", square(*G1, 18)), surface("g2", "green", square(*G2, 30))],
-                      **members)  # fmt: skip
+    return collection(
+        [surface("g1", "green", square(*G1, 18)), surface("g2", "green", square(*G2, 30))],
+        **members,
+    )
 
 
 def test_an_edition_must_be_older_than_the_boundaries_in_force(site_folder):
@@ -291,6 +303,6 @@ def test_a_surface_that_was_not_there_yet(site_folder):
     dressings = f"{HEAD}\nD1,2026-04-10,green\nD2,2026-04-20,t1\nD3,2026-05-20,t1\n"
     found = refusal(site_folder(surfaces=surfaces, files=files, dressings=dressings))
     assert found == [
-        "dressings.csv, row 3, surfaces: 't1' is neither a surface's id nor a kind in the"
-        " boundaries. Did you mean g1?"
+        "dressings.csv, row 3, surfaces: 't1' is not in the boundaries of that date. Look at the"
+        " date, and at valid_from of the editions."
     ]

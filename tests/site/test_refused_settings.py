@@ -89,7 +89,8 @@ ONE_FAULT = {
     "density in kg/m3 under g/cm3": (
         "bulk_density_g_cm3 = 1.55\n",
         "bulk_density_g_cm3 = 1550\n",
-        "site.toml, [sands.dried], bulk_density_g_cm3: 1550 can not be right; allowed: at most 2.7.",
+        "site.toml, [sands.dried], bulk_density_g_cm3: 1550 can not be right; allowed: at most"
+        " 2.7.",
     ),
     "density without unit": (
         "\nbulk_density_g_cm3 = 1.55",
@@ -195,7 +196,9 @@ def test_an_unreadable_site_toml_is_the_only_fault(site_folder, toml, words):
 
 
 def test_an_unreadable_site_toml_does_not_hide_faults_elsewhere(site_folder):
-    found = refusal(site_folder(toml="name = ", loads="load,dressing,count,unit_mass_kg\nL1,D9,1,5\n"))
+    found = refusal(
+        site_folder(toml="name = ", loads="load,dressing,count,unit_mass_kg\nL1,D9,1,5\n")
+    )
     assert [text.split(":")[0] for text in found] == ["site.toml", "loads.csv, row 2, dressing"]
 
 

@@ -157,7 +157,7 @@ ONE_FAULT = {
         [*SURFACES, {"type": "Polygon", "coordinates": [RING]}],
         "surfaces.geojson: 'None' …",
     ),
-}  # fmt: skip
+}
 del ONE_FAULT["no feature"]
 
 
@@ -182,7 +182,10 @@ WORDS = {
     ),
     "metres": (
         second(polygon([[x * 1e4, y * 1e5] for x, y in RING])),
-        ["feature 2: surface 'g2' lies outside longitude ±180, latitude ±90: from ", "export it so"],
+        [
+            "feature 2: surface 'g2' lies outside longitude ±180, latitude ±90: from ",
+            "export it so",
+        ],
     ),
     "the pole": (
         second(square(0.0, 89.95, 30)),
@@ -213,7 +216,7 @@ WORDS = {
         [*SURFACES, {"type": "Polygon", "coordinates": [RING]}],
         ["surfaces.geojson, feature 4: is no Feature. See RFC 7946, 3.2."],
     ),
-}  # fmt: skip
+}
 
 
 @pytest.mark.parametrize("name", WORDS)
@@ -267,8 +270,11 @@ DOCUMENTS = {
         "surfaces.geojson: its coordinates are in 'urn:ogc:def:crs:EPSG::32626'; allowed:"
         " longitude, latitude in WGS 84 (RFC 7946, section 4). Export it in WGS 84.",
     ),
-    "an integer of 5000 digits": (b'{"features": ' + b"1" * 5000 + b"}", "surfaces.geojson: is not JSON"),
-}  # fmt: skip
+    "an integer of 5000 digits": (
+        b'{"features": ' + b"1" * 5000 + b"}",
+        "surfaces.geojson: is not JSON",
+    ),
+}
 
 
 @pytest.mark.parametrize("name", DOCUMENTS)

@@ -1,6 +1,18 @@
 """Boundaries in: any file that surveyors and mapping programs hand over, to a site folder."""
 
+from geosand.formats.boundaries.bring import Brought, bring_into, place_of
+from geosand.formats.boundaries.new_site import new_site
 from geosand.formats.boundaries.read import read_boundaries
 from geosand.formats.boundaries.tables import Boundaries, LeftOut, Outlines, Tally
 
-__all__ = ["Boundaries", "LeftOut", "Outlines", "Tally", "read_boundaries"]
+__all__ = [
+    "Boundaries",
+    "Brought",
+    "LeftOut",
+    "Outlines",
+    "Tally",
+    "bring_into",
+    "new_site",
+    "place_of",
+    "read_boundaries",
+]

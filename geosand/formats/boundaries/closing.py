@@ -18,8 +18,8 @@ EXACT_M = 1e-6
 
 def close_lines(
     drawn: list[Drawn], tolerance_m: float, metres: tuple[float, float]
-) -> tuple[list[Drawn], list[str]]:
-    """Lines closed within ``tolerance_m`` as polygons, others kept; and a word on each gap closed.
+) -> tuple[list[Drawn], list[str], int]:
+    """Lines closed within ``tolerance_m`` as polygons, others kept; words on it; how many joined.
 
     ``metres`` is what one unit of x and of y is worth. Parts of one thing (segments of a track)
     are joined first; then lines of one folder that meet at their ends, where no third line does.
@@ -41,9 +41,12 @@ def close_lines(
             _say(said, thing, _gap(points[0], points[-1], metres))
             out.append(replace(thing, geometry=made))
         loose[thing.folder] += [(thing, points) for points in rest]
+    joined = 0
     for lines in loose.values():
-        out += _chains(lines, tolerance_m, metres, said)
-    return out, said
+        chains, things = _chains(lines, tolerance_m, metres, said)
+        out += chains
+        joined += things
+    return out, said, joined
 
 
 def _say(said: list[str], thing: Drawn, gap_m: float) -> None:
@@ -69,10 +72,10 @@ def _chains(
     tolerance_m: float,
     metres: tuple[float, float],
     said: list[str],
-) -> list[Drawn]:
-    """Closed chains as polygons; what stays open as lines, with how far its ends are apart."""
+) -> tuple[list[Drawn], int]:
+    """Closed chains as polygons, and how many further things went into them; the rest as lines."""
     if not lines:
-        return []
+        return [], 0
     ends = np.array([p[:2] for _, points in lines for p in (points[0], points[-1])])
     scaled = ends * np.array(metres)
     node = _clusters(scaled, tolerance_m)
@@ -81,6 +84,7 @@ def _chains(
         at[n].append(k)
     out: list[Drawn] = []
     used: set[int] = set()
+    joined = 0
     for start in range(len(lines)):
         if start in used:
             continue
@@ -100,6 +104,7 @@ def _chains(
             _gap(ends[k ^ 1], ends[chain[(i + 1) % len(chain)]], metres)
             for i, k in enumerate(chain)
         ]
+        joined += len({lines[k // 2][0].place for k in chain}) - 1
         if len(chain) > 1:
             said.append(f"{thing.place}: {len(chain)} lines that meet are one outline")
         _say(said, thing, max(gaps))
@@ -107,7 +112,7 @@ def _chains(
     for k, (thing, points) in enumerate(lines):
         if k not in used and len(points) > 1:
             out.append(_open(thing, points, k, scaled, tolerance_m))
-    return out
+    return out, joined
 
 
 def _joined(parts: list[Floats]) -> Floats:
@@ -146,7 +151,7 @@ def _walk(start: int, node: Any, at: dict[int, list[int]]) -> list[int] | None:
 
 def _clusters(points: Floats, tolerance_m: float) -> Any:
     """A number for each point, the same for points within the tolerance of each other."""
-    shapes = shapely.points(points)
+    shapes = np.asarray(shapely.points(points), dtype=object)
     pairs = shapely.STRtree(shapes).query(shapes, "dwithin", distance=max(tolerance_m, EXACT_M))
     group = np.arange(len(points))
     for _ in range(len(points)):  # smallest number of a neighbour, until nothing changes

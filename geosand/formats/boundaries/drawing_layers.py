@@ -29,6 +29,13 @@ def read_dxf(path: Path, shown: str) -> list[Layer]:
     """All entities of the model space, lines to be closed later, labels given to polygons later."""
     head = path.read_bytes()
     binary = head.startswith(b"AutoCAD Binary DXF")
+    whole = binary or re.search(rb"\n\s*EOF\s*$", head[-200:]) is not None
+    cut = () if whole else ("it has no end mark (EOF): it may be cut off, with things missing",)
+    (layer,) = _layers(path, shown, head, binary)
+    return [replace(layer, findings=(*layer.findings, *cut))]
+
+
+def _layers(path: Path, shown: str, head: bytes, binary: bool) -> list[Layer]:
     blocks = re.search(rb"\n\s*0\r?\n\s*ATTRIB\r?\n", head) is not None
     problem = ""
     if not blocks and not binary:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import json
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import PurePosixPath
@@ -57,14 +59,12 @@ def plain_name(path: str) -> str:
 
 def attribute(value: Any) -> Cell:
     """A value of any driver as a plain cell; nan and missing are None."""
-    import json
-
     if value is None or isinstance(value, (str, bool)):
         return value
     if hasattr(value, "item"):
         value = value.item()
     if isinstance(value, (int, float)):
-        return None if value != value else value  # nan is the only value unlike itself
+        return None if math.isnan(value) else value
     if isinstance(value, (dict, list)):
         return json.dumps(value)[:2000]
     return None if value is None else str(value)

@@ -27,11 +27,8 @@ def read_with_gdal(path: Path, shown: str, format: str) -> list[Layer]:
         try:
             names = [str(row[0]) for row in pyogrio.list_layers(path)]
             layers = [read_layer(path, shown, name, len(names) > 1, options) for name in names]
-        except (pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError) as problem:
+        except (RuntimeError, ValueError) as problem:  # all errors of the library are such
             raise refused(shown, _said(problem, path), remedy="export it again") from problem
-        except pyogrio.errors.FeatureError as problem:
-            found = f"is damaged: {_said(problem, path)}"
-            raise refused(shown, found, remedy="export it again") from problem
     if format == "shapefile" and names and not path.with_suffix(".dbf").is_file():
         text = "its table (.dbf) is missing: names and kinds are lost"
         layers = [_with_finding(layer, text) for layer in layers]

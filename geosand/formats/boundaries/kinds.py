@@ -11,25 +11,24 @@ from geosand.site.cells import Cell, as_text, is_blank
 from geosand.site.tables import KINDS
 
 #: Kind -> words for it, in the singular and lower case; common practice, no published source.
-SYNONYMS: Mapping[str, tuple[str, ...]] = {
-    "green": ("green", "putting green", "putting surface", "practice green", "nursery green")
-    + ("chipping green", "grn"),
-    "tee": ("tee", "tee box", "tee ground", "teeing ground", "teeing area", "teebox"),
-    "collar": ("collar", "fringe", "green collar", "green fringe", "frog hair"),
-    "surround": ("surround", "green surround", "greenside", "green side"),
-    "approach": ("approach", "green approach", "foregreen"),
-    "fairway": ("fairway", "fwy", "semi rough fairway"),
-    "bunker": ("bunker", "sand trap", "trap", "greenside bunker", "fairway bunker", "bkr")
-    + ("green bunker", "waste bunker", "waste area", "sand bunker"),
-    "water": ("water", "pond", "lake", "stream", "river", "ditch", "water hazard", "wetland")
-    + ("lateral water hazard", "reservoir", "basin"),
-    "path": ("path", "cart path", "cartpath", "buggy path", "footway", "track", "footpath"),
-    "pitch": ("pitch", "sport pitch", "football pitch", "soccer pitch", "rugby pitch")
-    + ("playing field", "sport field", "football field", "soccer field", "cricket pitch")
-    + ("baseball field", "athletic field"),
-    "lawn": ("lawn", "grass", "turf", "meadow", "bowling green", "croquet lawn", "tennis lawn"),
-    "other": ("other", "rough", "semi rough", "tree", "wood", "forest", "scrub", "building")
-    + ("golf course", "course", "boundary", "driving range", "clubhouse", "parking", "hole"),
+SYNONYMS: Mapping[str, str] = {
+    "green": "green, putting green, putting surface, practice green, nursery green,"
+    " chipping green, grn",
+    "tee": "tee, tee box, tee ground, teeing ground, teeing area, teebox",
+    "collar": "collar, fringe, green collar, green fringe, frog hair",
+    "surround": "surround, green surround, greenside, green side",
+    "approach": "approach, green approach, foregreen",
+    "fairway": "fairway, fwy",
+    "bunker": "bunker, sand trap, trap, greenside bunker, fairway bunker, green bunker,"
+    " sand bunker, waste bunker, waste area, bkr",
+    "water": "water, pond, lake, stream, river, ditch, water hazard, lateral water hazard, wetland,"
+    " reservoir, basin",
+    "path": "path, cart path, cartpath, buggy path, footway, track, footpath",
+    "pitch": "pitch, sport pitch, football pitch, soccer pitch, rugby pitch, cricket pitch,"
+    " playing field, sport field, football field, soccer field, baseball field, athletic field",
+    "lawn": "lawn, grass, turf, meadow, bowling green, croquet lawn, tennis lawn",
+    "other": "other, rough, semi rough, tree, wood, forest, scrub, building, golf course, course,"
+    " boundary, driving range, clubhouse, parking, hole",
 }
 #: Tags of the open map community, most telling key first.
 TAG_KEYS = ("golf", "leisure", "sport", "natural", "landuse", "highway", "waterway", "building")
@@ -56,9 +55,11 @@ TAGS: Mapping[tuple[str, str], str] = {
     ("highway", "track"): "path",
     ("highway", "service"): "path",
 }
-KIND_COLUMNS = ("kind", "surface_kind", "type", "class", "category", "feature", "feature_type")
-KIND_COLUMNS += ("code", "surface_type", "landcover", "layer", "usage", "art", "typ")
-_PHRASES = {phrase: kind for kind, phrases in SYNONYMS.items() for phrase in phrases}
+KIND_COLUMNS = (
+    *("kind", "surface_kind", "type", "class", "category", "feature", "feature_type"),
+    *("code", "surface_type", "landcover", "layer", "usage"),
+)
+_PHRASES = {phrase: kind for kind, words in SYNONYMS.items() for phrase in words.split(", ")}
 _LONGEST = max(len(phrase.split()) for phrase in _PHRASES)
 
 
@@ -149,7 +150,10 @@ def kind_of(
             unknown = unknown or as_text(cell)
     if kind := tagged_kind(attributes):
         return kind, kind
+    other = ""
     for text in (*reversed(folder.split(" / ")), name):
-        if kind := recognise(text):
+        kind = recognise(text)
+        if kind not in ("", "other"):
             return kind, text
-    return "", unknown or name or folder
+        other = other or (text if kind else "")  # a folder "Hole 1" says nothing of a green in it
+    return ("other", other) if other and not unknown else ("", unknown or name or folder)

@@ -1,9 +1,10 @@
-"""Placed polygons to the table of outlines: kinds, names and ids, and what is to be said of them."""
+"""Placed polygons to the table of outlines: kinds, names, ids, and what is to be said of them."""
 
 from __future__ import annotations
 
 from collections import Counter, defaultdict
-from typing import TYPE_CHECKING, Any
+from dataclasses import replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
@@ -15,7 +16,7 @@ from geosand.formats.boundaries.tables import Boundaries, Outlines, Tally
 from geosand.site.cells import quoted
 
 if TYPE_CHECKING:
-    from geosand.formats.boundaries.read import Placed, Wishes
+    from geosand.formats.boundaries.placing import Placed, Wishes
 
 
 def outlines_of(
@@ -74,12 +75,15 @@ def _boundaries(
     worst = float(np.max(accuracies)) if accuracies else 0.0  # nan where one is not known
     notes = list(dict.fromkeys(moved.note for _, moved in moves))
     kinds = Counter(outlines.kind.tolist())
+    used = set(outlines.place.tolist())
+    left_out = (replace(i, partly=i.place in used) for p in placed for i in p.left_out)
     tally = Tally(
         read=sum(p.read for p in placed),
-        used=len(set(outlines.place.tolist())),
+        used=len(used),
         surfaces=len(outlines),
         by_kind=tuple(sorted(kinds.items(), key=lambda item: (-item[1], item[0]))),
-        left_out=tuple(item for p in placed for item in p.left_out),
+        left_out=tuple(left_out),
+        joined=sum(p.joined for p in placed),
         labels=sum(p.labels for p in placed),
     )
     return Boundaries(
@@ -137,11 +141,3 @@ def _id_findings(
         text = f"{numbered} surfaces have no id and no telling name: numbered by kind"
         findings.append(Finding(about=file, text=text, topic="area"))
     return findings
-
-
-def as_frame(outlines: Outlines) -> Any:
-    """The outlines as a GeoDataFrame in WGS 84, for notebooks."""
-    import geopandas
-
-    columns = {n: getattr(outlines, n) for n in ("id", "name", "kind", "elevation_m")}
-    return geopandas.GeoDataFrame(columns, geometry=outlines.geometry, crs="OGC:CRS84")

@@ -39,8 +39,9 @@ def horizontal(text: str, shown: str) -> CRS:
     """A CRS from what a file or a user says; without its heights. Raises Refused otherwise."""
     import pyproj
     from pyproj.exceptions import CRSError
+    from pyproj.network import set_network_enabled  # type: ignore[attr-defined]
 
-    pyproj.network.set_network_enabled(False)  # a grid that does not come makes points infinite
+    set_network_enabled(False)  # a grid that does not come makes points infinite
     try:
         crs = pyproj.CRS.from_user_input(LON_LAT if text.upper() in ("CRS84", "WGS84") else text)
     except (CRSError, TypeError, ValueError) as problem:
@@ -171,10 +172,15 @@ def _method(crs: CRS) -> str:
 
 def _shift(transformer: Any, crs: CRS, bounds: Floats) -> tuple[float, str]:
     """Accuracy in m of the datum shift that was used (nan = not known), and a sentence on it."""
+    from pyproj.exceptions import ProjError
+
     datum = _datum(crs) or crs.name
     if datum.startswith("World Geodetic System 1984"):
         return 0.0, f"{crs.name} is on WGS 84: no datum shift"
-    used = transformer.get_last_used_operation()
+    try:
+        used = transformer.get_last_used_operation()
+    except ProjError:  # there was only one, and it had nothing to do
+        used = transformer
     words = str(used.description)
     better = _missing(crs, bounds)
     ballpark = "ballpark" in words.lower()
@@ -193,9 +199,9 @@ def _shift(transformer: Any, crs: CRS, bounds: Floats) -> tuple[float, str]:
 
 def _missing(crs: CRS, bounds: Floats) -> tuple[float, str] | None:
     """Accuracy and grid of the best operation that lacks its grid here."""
-    from pyproj.aoi import AreaOfInterest
-    from pyproj.transformer import TransformerGroup
     import warnings
+
+    from pyproj.transformer import AreaOfInterest, TransformerGroup
 
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")  # it warns of what is looked at here
@@ -203,7 +209,7 @@ def _missing(crs: CRS, bounds: Floats) -> tuple[float, str] | None:
             crs, LON_LAT, always_xy=True, area_of_interest=AreaOfInterest(*bounds.tolist())
         )
     candidates = [
-        (float(o.accuracy), o.grids[0].short_name if o.grids else "of a national survey")
+        (float(o.accuracy), next((g.short_name for g in o.grids), "of a national survey"))
         for o in group.unavailable_operations
         if o.accuracy >= 0
     ]

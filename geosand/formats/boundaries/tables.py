@@ -4,9 +4,13 @@ from __future__ import annotations
 
 from collections import Counter
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from geosand.columns import Floats, Geometries, Strings, freeze
 from geosand.errors import Finding
+
+if TYPE_CHECKING:
+    from geopandas import GeoDataFrame
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -28,6 +32,14 @@ class Outlines:
     def __len__(self) -> int:
         return len(self.id)
 
+    def to_frame(self) -> GeoDataFrame:
+        """The same table as a GeoDataFrame in WGS 84, its attributes left out."""
+        import geopandas
+
+        names = ("id", "name", "kind", "elevation_m", "place")
+        columns = {name: getattr(self, name) for name in names}
+        return geopandas.GeoDataFrame(columns, geometry=self.geometry, crs="OGC:CRS84")
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LeftOut:
@@ -36,6 +48,7 @@ class LeftOut:
     place: str
     name: str
     reason: str
+    partly: bool = False  #: the rest of it became a surface
 
     def __str__(self) -> str:
         named = f" {self.name!r}" if self.name and self.name not in self.place else ""
@@ -44,13 +57,14 @@ class LeftOut:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Tally:
-    """The sum at the end: ``read`` = things that became ``surfaces`` + ``left_out`` + ``merged``."""
+    """The sum at the end: ``read`` = ``used`` + ``joined`` + ``labels`` + things left out whole."""
 
     read: int  #: things in the file
     used: int  #: things of the file that went into surfaces, whole or in part
     surfaces: int
     by_kind: tuple[tuple[str, int], ...]
     left_out: tuple[LeftOut, ...]
+    joined: int = 0  #: further lines that went into an outline with others
     labels: int = 0  #: texts of a drawing that became names
 
     def __str__(self) -> str:
@@ -58,6 +72,8 @@ class Tally:
         text = f"{self.read} read, {self.surfaces} became surfaces" + (
             f" ({kinds})" if kinds else ""
         )
+        if self.joined:
+            text += f", {self.joined} lines were joined to others"
         if self.labels:
             text += f", {self.labels} texts became names"
         if not self.left_out:
@@ -65,7 +81,8 @@ class Tally:
         reasons = Counter(item.reason for item in self.left_out)
         shown = "; ".join(f"{n} × {reason}" for reason, n in reasons.most_common(8))
         more = f"; and {len(reasons) - 8} other reasons" if len(reasons) > 8 else ""
-        return f"{text}, {len(self.left_out)} left out: {shown}{more}"
+        whole = sum(not item.partly for item in self.left_out)
+        return f"{text}, {whole} left out: {shown}{more}"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

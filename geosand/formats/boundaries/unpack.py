@@ -139,7 +139,7 @@ def _copy(
 def _sorted(path: Path, shown: str) -> Source:
     """The format by content where it can be told, else by the ending."""
     with path.open("rb") as file:
-        head = file.read(4096)
+        head = file.read(65_536)
     if not head.strip():
         raise refused(shown, "is empty", remedy="export it again")
     return Source(path=path, shown=shown, format=_format(head, path.suffix.lower(), shown))
@@ -147,6 +147,9 @@ def _sorted(path: Path, shown: str) -> Source:
 
 def _format(head: bytes, ending: str, shown: str) -> str:
     if head.startswith(b"SQLite format 3\0"):
+        if head[68:72] not in (b"GPKG", b"GP10", b"GP11"):  # the file's own application id
+            found = "is a database, but no GeoPackage"
+            raise refused(shown, found, allowed=READS, remedy="export it as GeoPackage")
         return "gpkg"
     if head.startswith(b"fgb"):
         return "flatgeobuf"
@@ -164,6 +167,8 @@ def _format(head: bytes, ending: str, shown: str) -> str:
         roots = re.findall(rb"<(?:[a-z0-9]+:)?(kml|gpx|landxml)[\s>]", text.lower())
         if roots and roots[0] == b"landxml":
             raise refused(shown, "is LandXML", allowed=READS, remedy="export the lines as DXF")
+        if not roots and b"opengis.net/gml" not in head.replace(b"\0", b""):
+            raise refused(shown, "is XML, but no GML", allowed=READS, remedy="export it as GML")
         return roots[0].decode() if roots else "gml"
     if text.startswith((b"{", b"\x1e")):
         return "geojson"
@@ -188,6 +193,8 @@ def check_xml(path: Path, shown: str) -> None:
             "declares a document type or entities (XML)",
             remedy="such files can read other files or fill the memory; export it again without",
         )
+    if b"<OGR" in plain:  # descriptions by which a driver would open other files or addresses
+        raise refused(shown, "points to other files", remedy="bring those files themselves")
     encoding = re.search(rb"""^[^>]{0,200}encoding\s*=\s*["']([^"']+)""", plain[:400])
     allowed = ("utf-8", "utf8", "utf-16", "us-ascii", "ascii", "iso-8859-1", "iso-8859-15")
     word = encoding[1].decode("latin-1").lower() if encoding else "utf-8"

@@ -15,8 +15,12 @@ if TYPE_CHECKING:
     from pyproj import CRS
 
 #: Grids tried where nothing is known of the place; with a hint, all of the EPSG table there are.
-COMMON = ("27700", "2154", "28992", "2056", "21781", "3006", "2193", "3067", "2180", "31370")
-COMMON += ("25832", "25833", "25830", "2157", "29903", "5514", "31287", "3763", "7856", "3857")
+COMMON = (
+    *("27700", "2154", "28992", "2056", "21781", "3006", "2193", "3067", "2180", "31370"),
+    *("25832", "25833", "25830", "2157", "29903", "5514", "31287", "3763", "7856", "3857"),
+)
+#: Codes told first among those that fit as well: the series of UTM and of national grids in use.
+_USUAL = tuple(f"EPSG:{c}" for c in ("258", "326", "327", "269", "634", "785", "283", *COMMON))
 HIGHEST_TURF = 66.0  #: degrees; few lawns beyond the polar circles
 NEAR_KM = 50.0
 PROPOSED = 6
@@ -40,7 +44,7 @@ def proposals(bounds: Floats, near: tuple[float, float] | None) -> str:
     """Likely CRS of numbers within ``bounds`` (x, y, x, y), each with where it would put them."""
     x, y = float(bounds[[0, 2]].mean()), float(bounds[[1, 3]].mean())
     found: list[tuple[float, str]] = []
-    if max(abs(bounds[0]), abs(bounds[2])) <= 180 and max(abs(bounds[1]), abs(bounds[3])) <= 90:
+    if abs(bounds[[0, 2]]).max() <= 180 and abs(bounds[[1, 3]]).max() <= 90:
         found.append((_apart((x, y), near), f"EPSG:4326, lon/lat ({place_words(x, y)})"))
         if abs(y) <= 180 and abs(x) <= 90 and near is not None:
             swapped = (y, x)
@@ -48,8 +52,8 @@ def proposals(bounds: Floats, near: tuple[float, float] | None) -> str:
                 found.append((0.0, "EPSG:4326 with latitude and longitude swapped (--swap)"))
     else:
         found += _grids(x, y, near)
-    found.sort(key=lambda item: item[0])
-    texts = [text for _, text in found[:PROPOSED]]
+    found.sort(key=lambda item: (round(item[0]), not item[1].startswith(_USUAL), item[0]))
+    texts = list(dict.fromkeys(text for _, text in found))[:PROPOSED]
     if not texts:
         return "no usual one puts these numbers on a likely place"
     if near is None and (utm := _any_zone(x, y)):
@@ -66,6 +70,7 @@ def _grids(x: float, y: float, near: tuple[float, float] | None) -> list[tuple[f
     from pyproj.aoi import AreaOfInterest
     from pyproj.database import query_crs_info
     from pyproj.enums import PJType
+    from pyproj.exceptions import CRSError
 
     codes: tuple[str, ...] = COMMON
     if near is not None:
@@ -75,7 +80,10 @@ def _grids(x: float, y: float, near: tuple[float, float] | None) -> list[tuple[f
     found = []
     for code in codes:
         crs = CRS.from_epsg(int(code))
-        lon, lat = Proj(crs)(x, y, inverse=True)
+        try:
+            lon, lat = Proj(crs)(x, y, inverse=True)
+        except CRSError:  # grids of zones, and methods that have no formula here
+            continue
         area = crs.area_of_use
         if not np.isfinite([lon, lat]).all() or area is None:
             continue

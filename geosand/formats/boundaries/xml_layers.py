@@ -174,7 +174,7 @@ def _gpx_shape(element: Element, tag: str) -> Any:
     lines = [_gpx_points(points) for points in groups if len(points) > 1]
     if not lines:
         raise BadShape("it has fewer than 2 positions")
-    return shapely.multilinestrings([shapely.linestrings(line) for line in lines])
+    return shapely.MultiLineString(lines)
 
 
 def _gpx_points(elements: list[Element]) -> Floats:

@@ -1,0 +1,226 @@
+"""``geosand plan``."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from geosand.cli.options import (
+    as_of_option,
+    display,
+    print_document,
+    results_of,
+    verb,
+    write_text,
+)
+
+if TYPE_CHECKING:
+    from geosand.planning.dressing import NextDressing
+    from geosand.planning.next_rate import Holes
+    from geosand.results import Results
+
+MOST_DEPTH_M = 0.1
+
+
+class Quantity(click.ParamType[float]):
+    """A number with its unit, above zero, turned to SI."""
+
+    name = "quantity"
+
+    def __init__(self, si: str, most: float = float("inf"), *, zero: bool = False) -> None:
+        self.si, self.most, self.zero = si, most, zero
+
+    def convert(self, value: Any, param: Any, ctx: Any) -> float:
+        """SI value of the text; exit code 2 for anything else."""
+        from geosand.units import UnitFault, parse_quantity
+
+        if isinstance(value, float):
+            return value
+        try:
+            number = parse_quantity(str(value), self.si)
+        except UnitFault as problem:
+            self.fail(str(problem), param, ctx)
+        if not (0 <= number <= self.most and (number > 0 or self.zero)):
+            most = "" if self.most == float("inf") else f" and at most {self.most:g} {self.si}"
+            least = "0 or more" if self.zero else "above 0"
+            self.fail(f"{value!r}: allowed is {least}{most}", param, ctx)
+        return number
+
+
+class Share(click.ParamType[float]):
+    """``0.9`` or ``90%``."""
+
+    name = "share"
+
+    def convert(self, value: Any, param: Any, ctx: Any) -> float:
+        """The share as a number; exit code 2 for anything else."""
+        text = str(value).strip()
+        try:
+            return float(text.rstrip("% ")) / 100 if text.endswith("%") else float(text)
+        except ValueError:
+            self.fail(f"{value!r} is no share; write it as 0.9 or 90%", param, ctx)
+
+
+surfaces_option = click.option(
+    "--surfaces",
+    "surfaces",
+    multiple=True,
+    metavar="IDS",
+    help="Ids or kinds, separated by spaces, in the order of work [all of the ledger].",
+)
+
+
+def words(texts: tuple[str, ...]) -> list[str]:
+    """Ids and kinds of one or several options."""
+    return [word for text in texts for word in re.split(r"[\s,]+", text) if word]
+
+
+def parse_holes(text: str | None) -> Holes | None:
+    """Diameter, spacing and depth of holes as typed; exit code 2 for anything else."""
+    from geosand.planning.next_rate import Holes
+
+    if text is None:
+        return None
+    parts = [part for part in text.split(",") if part.strip()]
+    if len(parts) != 3:
+        problem = f"{text!r}: write diameter,spacing,depth as in 12.7mm,50mm,75mm"
+        raise click.BadParameter(problem, param_hint="--holes")
+    read = Quantity("m", 1.0)
+    diameter, spacing, depth = (read.convert(part, None, None) for part in parts)
+    if diameter > spacing:
+        problem = f"{text!r}: the holes are wider than their spacing"
+        raise click.BadParameter(problem, param_hint="--holes")
+    return Holes(diameter_m=diameter, spacing_m=spacing, depth_m=depth)
+
+
+@verb
+@as_of_option
+@click.option("--depth", type=Quantity("m", MOST_DEPTH_M), help="The same depth on each surface.")
+@click.option("--to-target", is_flag=True, help="Each surface up to its target so far.")
+@click.option("--max-depth", type=Quantity("m", MOST_DEPTH_M), help="No more than this at a time.")
+@click.option("--min-depth", type=Quantity("m", MOST_DEPTH_M), help="Leave out what needs less.")
+@surfaces_option
+@click.option("--sand", metavar="NAME", help="Sand of site.toml [that of the last dressing].")
+@click.option("--spreader", metavar="NAME", help="As in dressings.csv [the last one].")
+@click.option("--assurance", type=Share(), default="0.9", help="That the order is enough [0.9].")
+@click.option("--stock", type=Quantity("kg", zero=True), help="Sand there [deliveries less loads].")
+@click.option("--load", type=Quantity("kg"), help="Mass of one load [the last bag's].")
+@click.option("--holes", metavar="D,S,DEPTH", help="Holes made before, as in 12.7mm,50mm,75mm.")
+@click.option("--speed", type=Quantity("m_s", 15.0), help="Speed of driving [the last one].")
+@click.option("--swath", type=Quantity("m", 60.0), help="Working width [the last one].")
+@click.option("--avoid-last", is_flag=True, help="Keep headings 30 degrees off the last ones.")
+@click.option("--passes", type=click.Path(path_type=Path), help="Write pass lines: .geojson, .gpx.")
+@click.option("--job-sheet", type=click.Path(path_type=Path), help="Write the crew's page: .html.")
+def command(
+    folder: Path, as_json: bool, units: str | None, as_of: str | None, **asked: Any
+) -> None:
+    """Plan the next dressing: rate of each surface, sand to order, setting, heading.
+
+    Give --depth or --to-target. Expected overthrow comes from the spreader's own strip width in
+    past dressings. --as-of is the day of the dressing: targets so far are those of that day.
+    """
+    if (asked["depth"] is None) is not asked["to_target"]:
+        raise click.UsageError("say how much: either --depth, as in --depth 0.5mm, or --to-target")
+    for name, endings in (("passes", (".geojson", ".gpx")), ("job_sheet", (".html",))):
+        path = asked[name]
+        if path is not None and path.suffix.lower() not in endings:
+            hint = f"--{name.replace('_', '-')}"
+            problem = f"{path.name!r}: its name must end in {' or '.join(endings)}"
+            raise click.BadParameter(problem, param_hint=hint)
+    asked["holes"] = parse_holes(asked["holes"])
+    results = results_of(folder, as_of)
+    plan, said = _planned(results, asked)
+    from geosand.reports.plan import load_lines, plan_document, plan_lines, plan_table
+
+    site = results.site
+    document = plan_document(site, plan, said)
+    shown = display(units, site)
+    written = _write_passes(results, plan, asked["passes"])
+    if asked["job_sheet"] is not None:
+        from geosand.reports.job_sheet import job_sheet
+
+        write_text(asked["job_sheet"], job_sheet(document, shown))
+        written.append(asked["job_sheet"])
+    if as_json:
+        print_document({**document, "written": [str(path) for path in written]})
+        return
+    from geosand.reports.console import console
+
+    out = console()
+    out.print(plan_table(site, plan, document, shown))
+    out.print(
+        "\n".join([*plan_lines(document, shown), *load_lines(document, shown)]), soft_wrap=True
+    )
+    for path in written:
+        out.print(f"Written: {path}", soft_wrap=True)
+
+
+def _planned(results: Results, asked: dict[str, Any]) -> tuple[NextDressing, list[str]]:
+    """The plan, and sentences on what was chosen for the person; exit code 2 for bad choices."""
+    from geosand.planning.choosing import chosen_sand, chosen_spreader, chosen_surfaces
+    from geosand.planning.dressing import Request, next_dressing
+
+    site, ledger = results.site, results.ledger
+    hint = "--surfaces"
+    try:
+        row = chosen_surfaces(site, ledger, words(asked["surfaces"]))
+        hint = "--sand"
+        sand, of_sand = chosen_sand(site, ledger, asked["sand"])
+        hint = "--spreader"
+        spreader, of_spreader = chosen_spreader(site, ledger, asked["spreader"])
+        hint = "--assurance"
+        request = Request(
+            row=row,
+            sand=sand,
+            spreader=spreader,
+            depth_m=asked["depth"],
+            assurance=asked["assurance"],
+            maximum_m=asked["max_depth"],
+            minimum_m=asked["min_depth"],
+            holes=asked["holes"],
+            stock_kg=asked["stock"],
+            load_kg=asked["load"],
+            speed_m_s=asked["speed"],
+            swath_m=asked["swath"],
+            avoid_last=asked["avoid_last"],
+        )
+        plan = next_dressing(site, results.areas, results.rates, results.balance, ledger, request)
+    except ValueError as problem:
+        raise click.BadParameter(str(problem), param_hint=hint) from problem
+    return plan, [of_sand, of_spreader]
+
+
+def _write_passes(results: Results, plan: NextDressing, path: Path | None) -> list[Path]:
+    """Pass lines of the surfaces that get sand, as GeoJSON or GPX."""
+    if path is None:
+        return []
+    if plan.headings is None:
+        raise click.BadParameter("no swath is known: give --swath", param_hint="--passes")
+    from geosand.formats.gpx import gpx_lines
+    from geosand.formats.lines import lines_geojson
+    from geosand.planning.passes import pass_lines
+
+    chosen = plan.rates.depth_m > 0
+    rows, headings = plan.rates.row[chosen], plan.headings
+    lines, owner = pass_lines(
+        results.areas.owned_plane[rows],
+        swath_m=plan.swath_m,
+        heading_degree=headings.heading_degree[chosen],
+        offset_m=headings.offset_m[chosen],
+    )
+    lines = results.areas.plane.to_lonlat(lines)
+    ids = [str(i) for i in results.site.surfaces.id[rows][owner]]
+    number: dict[str, int] = {}
+    names = []
+    for name in ids:
+        number[name] = number.get(name, 0) + 1
+        names.append(f"{name} pass {number[name]}")
+    if path.suffix.lower() == ".gpx":
+        write_text(path, gpx_lines(lines.tolist(), names))
+    else:
+        heading = headings.heading_degree[chosen][owner].tolist()
+        write_text(path, lines_geojson(lines, names, ids, heading, plan.swath_m))
+    return [path]

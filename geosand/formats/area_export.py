@@ -1,0 +1,242 @@
+"""The area register as a file for other programs: CSV, GeoJSON, GeoPackage or workbook.
+
+Every column carries its unit in its name, numbers are numbers, and the polygons are the ground
+that each surface owns, in WGS 84, so that any GIS finds the equal-area figure from them again.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import math
+import tempfile
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import shapely
+
+from geosand.columns import Geometries
+from geosand.formats.writing import write_whole
+
+Row = Mapping[str, Any]
+ENDINGS = (".csv", ".geojson", ".gpkg", ".xlsx")
+#: Nine decimals of a degree are 0.1 mm, one vertex's share of an area's error below 1 cm² on turf.
+DECIMALS = 9
+_UNITS = {
+    "metric": {"m2": ("m2", 1.0), "m": ("m", 1.0)},
+    "us": {"m2": ("ft2", 0.3048**-2), "m": ("ft", 1 / 0.3048)},
+}
+#: What is written of a surface: key of the document, words of the workbook's head.
+COLUMNS = {
+    "id": "id",
+    "name": "name",
+    "kind": "kind",
+    "area_m2": "ground area",
+    "u_area_m2": "u of ground area",
+    "perimeter_m": "perimeter",
+    "drawn_area_m2": "ground area as drawn",
+    "geodesic_area_m2": "geodesic area",
+    "equal_area_m2": "equal-area",
+    "grid_area_m2": "grid area",
+    "grid_scale": "grid scale",
+    "combined_scale_factor": "combined scale factor",
+    "height_factor": "height factor",
+    "slope_factor": "slope factor",
+    "elevation_m": "elevation",
+    "slope_percent": "slope, %",
+    "vertices": "vertices",
+    "holes": "holes",
+    "parts": "parts",
+}
+_LABELS = {"m2": "m²", "m": "m", "ft2": "ft²", "ft": "ft"}
+_FORMULA = ("=", "+", "-", "@", "\t", "\r")
+
+
+def write_areas(
+    path: Path,
+    surfaces: Sequence[Row],
+    owned: Geometries,
+    *,
+    units: str,
+    notes: Sequence[str] = (),
+    sheets: Mapping[str, Sequence[Row]] | None = None,
+) -> None:
+    """Write the register ``surfaces`` (rows of ``areas --json``) by the ending of ``path``.
+
+    ``owned`` are their polygons in lon/lat. ``units`` "us" writes ft and ft². ``sheets`` are
+    further tables and ``notes`` sentences, for a workbook only. The file is written whole or not
+    at all.
+    Raises ValueError for another ending, OSError where it can not be written.
+    """
+    ending = checked_ending(path, ENDINGS)
+    heads = [_head(name, units) for name in COLUMNS]
+    table = [[_value(row.get(name), name, units) for name in COLUMNS] for row in surfaces]
+    if ending == ".csv":
+        content = _csv([head for head, _ in heads], table)
+    elif ending == ".geojson":
+        names = [head for head, _ in heads]
+        properties = [dict(zip(names, line, strict=True)) for line in table]
+        content = feature_collection(properties, owned)
+    elif ending == ".gpkg":
+        content = _geopackage([head for head, _ in heads], table, owned)
+    else:
+        first = {"areas": surfaces, **(sheets or {})}
+        content = _workbook(first, notes, units)
+    write_whole(path, content)
+
+
+def write_changes(path: Path, features: Sequence[Row]) -> None:
+    """Write ground gained and lost (rows of ``properties`` and ``geometry``) as GeoJSON."""
+    checked_ending(path, (".geojson",))
+    shapes = np.empty(len(features), dtype=object)
+    shapes[:] = [row["geometry"] for row in features]
+    write_whole(path, feature_collection([row["properties"] for row in features], shapes))
+
+
+def checked_ending(path: Path, allowed: Sequence[str]) -> str:
+    """The ending of ``path`` in lower case; ValueError with what is allowed."""
+    ending = path.suffix.lower()
+    if ending not in allowed:
+        found = f"ends in {ending}" if ending else "has no ending"
+        raise ValueError(f"{path.name} {found}; allowed: {', '.join(allowed)}")
+    return ending
+
+
+def feature_collection(properties: Sequence[Row], shapes: Geometries) -> bytes:
+    """RFC 7946: lon/lat with nine decimals, outer rings counter-clockwise; empty shapes are null.
+
+    A polygon that rounding would make cross itself keeps all its digits.
+    """
+    full = shapely.orient_polygons(shapely.force_2d(shapes))
+    rounded = shapely.transform(full, lambda position: np.round(position, DECIMALS))
+    written = np.where(shapely.is_valid(rounded), rounded, full)
+    empty = shapely.is_missing(written) | shapely.is_empty(written)
+    lines = []
+    for cells, shape, none in zip(properties, written, empty, strict=True):
+        feature = {
+            "type": "Feature",
+            "properties": dict(cells),
+            "geometry": None if none else shapely.geometry.mapping(shape),
+        }
+        lines.append(json.dumps(feature, ensure_ascii=False, allow_nan=False))
+    text = '{"type": "FeatureCollection", "features": [\n' + ",\n".join(lines) + "\n]}\n"
+    return text.encode("utf-8")
+
+
+def _head(name: str, units: str) -> tuple[str, str]:
+    """Name of a column and its words for a workbook, in the reader's units."""
+    words = COLUMNS.get(name, name)
+    for si, (unit, _) in _UNITS[units].items():
+        if name.endswith(f"_{si}"):
+            stem = name.removesuffix(f"_{si}")
+            words = COLUMNS.get(name, stem.replace("_", " "))
+            return f"{stem}_{unit}", f"{words}, {_LABELS[unit]}"
+    return name, words.replace("_percent", ", %").replace("_", " ")
+
+
+def _value(value: Any, name: str, units: str) -> Any:
+    """A cell in the reader's units; None stays None."""
+    if not isinstance(value, float):
+        return value
+    if not math.isfinite(value):
+        return None
+    for si, (_, factor) in _UNITS[units].items():
+        if name.endswith(f"_{si}"):
+            return float(f"{value * factor:.9g}")
+    return value
+
+
+def _csv(heads: Sequence[str], table: Sequence[Sequence[Any]]) -> bytes:
+    """UTF-8 with a mark by which spreadsheets know it, comma, one row a surface.
+
+    Ids stay as they are: their letters can not make a formula that reaches out of its cell.
+    """
+    stream = io.StringIO(newline="")
+    writer = csv.writer(stream, lineterminator="\r\n")
+    writer.writerow(heads)
+    for line in table:
+        cells = ["" if cell is None else cell for cell in line]
+        writer.writerow([cells[0], *[_harmless(cell) for cell in cells[1:]]])
+    return b"\xef\xbb\xbf" + stream.getvalue().encode("utf-8")
+
+
+def _harmless(cell: Any) -> Any:
+    """Text that a spreadsheet would take for a formula, with an apostrophe before it."""
+    return f"'{cell}" if isinstance(cell, str) and cell.startswith(_FORMULA) else cell
+
+
+def _geopackage(heads: Sequence[str], table: Sequence[Sequence[Any]], owned: Geometries) -> bytes:
+    """One layer ``areas`` of MultiPolygons; a surface that owns no ground has no geometry."""
+    import geopandas
+
+    there = ~(shapely.is_missing(owned) | shapely.is_empty(owned))
+    shapes = np.full(len(owned), None, dtype=object)
+    pieces, owner = shapely.get_parts(shapely.force_2d(owned[there]), return_index=True)
+    shapes[np.flatnonzero(there)] = shapely.multipolygons(pieces, indices=owner)
+    columns = {head: [line[k] for line in table] for k, head in enumerate(heads)}
+    measured = [head for head in heads if head not in ("id", "name", "kind")]
+    frame = geopandas.GeoDataFrame(columns, geometry=shapes, crs="EPSG:4326")
+    frame = frame.astype(dict.fromkeys(measured, float))  # a column of nothing but null has no type
+    with tempfile.TemporaryDirectory() as folder:
+        file = Path(folder) / "areas.gpkg"
+        frame.to_file(file, layer="areas", driver="GPKG", geometry_type="MultiPolygon")
+        return file.read_bytes()
+
+
+def _workbook(sheets: Mapping[str, Sequence[Row]], notes: Sequence[str], units: str) -> bytes:
+    """A sheet a table, heads with units, first row and column frozen; the notes on the last one."""
+    import openpyxl
+
+    book = openpyxl.Workbook()
+    book.remove(book.worksheets[0])
+    for title, rows in sheets.items():
+        if rows:
+            names = list(COLUMNS) if title == "areas" else list(rows[0])
+            _fill(book.create_sheet(title), names, rows, units)
+    sheet = book.create_sheet("notes")
+    for number, note in enumerate(notes, start=1):
+        _write(sheet.cell(row=number, column=1), note)
+    sheet.column_dimensions["A"].width = 120
+    stream = io.BytesIO()
+    book.save(stream)
+    return stream.getvalue()
+
+
+def _fill(sheet: Any, names: Sequence[str], rows: Sequence[Row], units: str) -> None:
+    from openpyxl.styles import Alignment, Font
+    from openpyxl.utils import get_column_letter
+
+    bold, wrapped = Font(bold=True), Alignment(wrap_text=True, vertical="top")
+    for column, name in enumerate(names, start=1):
+        head = sheet.cell(row=1, column=column)
+        _write(head, _head(name, units)[1])
+        head.font, head.alignment = bold, wrapped
+        texts = [len(str(row.get(name))) for row in rows if isinstance(row.get(name), str)]
+        width = min(max([12, *texts]) + 2, 50)
+        sheet.column_dimensions[get_column_letter(column)].width = width
+        for line, row in enumerate(rows, start=2):
+            cell = sheet.cell(row=line, column=column)
+            _write(cell, _value(row.get(name), name, units))
+            if name.endswith("_m2"):
+                cell.number_format = "#,##0.0"
+            elif name.endswith(("_m", "_percent", "sigmas")):
+                cell.number_format = "0.00"
+            elif name.endswith(("factor", "scale")):
+                cell.number_format = "0.000000"
+    sheet.freeze_panes = "B2"
+
+
+def _write(cell: Any, value: Any) -> None:
+    """Numbers as numbers; text as text, whatever it begins with: no formula is ever written."""
+    if not isinstance(value, str):
+        cell.value = value
+        return
+    from openpyxl.cell.cell import ILLEGAL_CHARACTERS_RE
+
+    cell.value = ILLEGAL_CHARACTERS_RE.sub("·", value)
+    if value.startswith(_FORMULA):
+        cell.data_type = "s"
+        cell.quotePrefix = True

@@ -1,0 +1,286 @@
+"""One layer to polygons in lon/lat: its CRS, unit, lines, rings and place, each checked."""
+
+from __future__ import annotations
+
+from collections import Counter
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+import shapely
+
+from geosand.columns import Floats, Geometries
+from geosand.errors import Refused
+from geosand.formats.boundaries import reference_systems as systems
+from geosand.formats.boundaries.closing import LINES, close_lines
+from geosand.formats.boundaries.drawing_layers import give_labels
+from geosand.formats.boundaries.drawn import Drawn, Layer, refused
+from geosand.formats.boundaries.kinds import kind_of
+from geosand.formats.boundaries.polygons import (
+    counted,
+    far_from_others,
+    mean_heights_m,
+    polygon_parts,
+    ring_problem,
+)
+from geosand.formats.boundaries.tables import LeftOut
+from geosand.formats.boundaries.whereabouts import doubtful_place, middle, not_degrees, proposals
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Wishes:
+    """What the user says about a file, beyond its path."""
+
+    crs: str | None = None
+    unit: str | None = None
+    near: tuple[float, float] | None = None
+    swap_axes: bool = False
+    believe_place: bool = False
+    kind_column: str | None = None
+    id_column: str | None = None
+    name_column: str | None = None
+    kind: str | None = None
+    close_tolerance_m: float = 0.05
+    point_order: str | None = None
+    split_parts: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Placed:
+    """Polygons of one layer in lon/lat, with the thing each was drawn as."""
+
+    drawn: list[Drawn]
+    geometry: Geometries
+    elevation_m: Floats
+    left_out: list[LeftOut]
+    moved: systems.Moved | None
+    findings: list[str]
+    read: int
+    labels: int
+    joined: int
+
+
+def place_layer(layer: Layer, shown: str, wishes: Wishes) -> Placed:
+    """One layer: lines closed, polygons taken out, moved to lon/lat, the place checked."""
+    things = [_swapped(d) if wishes.swap_axes else d for d in layer.drawn]
+    shapes = np.array([d.geometry for d in things if d.geometry is not None], dtype=object)
+    bounds = shapely.total_bounds(shapes) if len(shapes) else np.full(4, np.nan)
+    if not np.isfinite(bounds).all():
+        kept, geometry, left_out = _areas(things)
+        nothing = np.full(len(kept), np.nan)
+        return Placed(
+            drawn=kept,
+            geometry=geometry,
+            elevation_m=nothing,
+            left_out=left_out,
+            moved=None,
+            findings=[*layer.findings],
+            read=len(things),
+            labels=0,
+            joined=0,
+        )
+    crs, findings = _crs_of(layer, bounds, shown, wishes)
+    factor = _unit_factor(layer, crs, bounds, shown, wishes)
+    if factor != 1.0:
+        things, bounds = [_scaled(d, factor) for d in things], bounds * factor
+    if crs.is_geographic and (fault := not_degrees(bounds, shown, wishes.near)):
+        raise Refused(fault)
+    if feet := systems.feet_finding(crs, systems.unit_m(crs), bounds):
+        findings.append(feet)
+    metres = systems.metres_per_unit(crs, float(bounds[[1, 3]].mean()))
+    things, closed, joined = _closed(layer, things, metres, wishes)
+    things, labels = give_labels(things) if layer.asks_unit else (things, 0)
+    kept, geometry, left_out = _areas(things)
+    heights, moved = np.full(len(kept), np.nan), None
+    if len(kept):
+        _check_place(geometry, crs, shown, wishes)
+        moved = systems.to_lon_lat(geometry, crs)
+        vertical = systems.vertical_unit_m(layer.crs if wishes.crs is None else wishes.crs, crs)
+        heights, geometry = mean_heights_m(geometry, vertical), moved.geometry
+    placed = Placed(
+        drawn=kept,
+        geometry=geometry,
+        elevation_m=heights,
+        left_out=left_out,
+        moved=moved,
+        findings=[*layer.findings, *findings, *closed, *(moved.findings if moved else ())],
+        read=len(layer.drawn),
+        labels=labels,
+        joined=joined,
+    )
+    return _sound(placed)
+
+
+def _sound(placed: Placed) -> Placed:
+    """Broken rings and things far from all others cost themselves only."""
+    flat: Geometries = shapely.force_2d(placed.geometry)
+    problems = [ring_problem(shape) for shape in flat]
+    sound = [k for k, problem in enumerate(problems) if not problem]
+    for k in far_from_others(flat[sound]):
+        lon, lat = shapely.bounds(flat[sound[k]])[:2]
+        problems[sound[k]] = f"it lies at lon {lon:.4f}, lat {lat:.4f}, far from the others"
+    bad = [
+        LeftOut(place=d.place, name=d.name, reason=problem)
+        for d, problem in zip(placed.drawn, problems, strict=True)
+        if problem
+    ]
+    good = [k for k, problem in enumerate(problems) if not problem]
+    return replace(
+        placed,
+        drawn=[placed.drawn[k] for k in good],
+        geometry=flat[good],
+        elevation_m=placed.elevation_m[good],
+        left_out=placed.left_out + bad,
+    )
+
+
+def _swapped(thing: Drawn) -> Drawn:
+    def exchange(points: Floats) -> Floats:
+        return points[:, [1, 0, *range(2, points.shape[1])]]
+
+    shape = thing.geometry
+    if shape is None:
+        return thing
+    return replace(
+        thing, geometry=shapely.transform(shape, exchange, include_z=bool(shapely.has_z(shape)))
+    )
+
+
+def _scaled(thing: Drawn, factor: float) -> Drawn:
+    shape = thing.geometry
+    if shape is None:
+        return thing
+    return replace(
+        thing,
+        geometry=shapely.transform(
+            shape, lambda points: points * factor, include_z=bool(shapely.has_z(shape))
+        ),
+    )
+
+
+def _crs_of(layer: Layer, bounds: Floats, shown: str, wishes: Wishes) -> tuple[Any, list[str]]:
+    """The layer's CRS, the user's before the file's; never a guess."""
+    if wishes.crs is None and not layer.crs:
+        raise refused(
+            f"{shown}, layer {layer.name!r}" if layer.name else shown,
+            "does not say in which coordinate reference system it is",
+            allowed="any CRS, said with --crs",
+            remedy=f"for x {bounds[0]:.7g} to {bounds[2]:.7g}, y {bounds[1]:.7g} to "
+            f"{bounds[3]:.7g} {proposals(bounds, wishes.near)}",
+        )
+    if wishes.crs is None:
+        return systems.horizontal(layer.crs, shown), []
+    crs = systems.horizontal(wishes.crs, "--crs")
+    if not layer.crs or layer.assumed:
+        return crs, []
+    stated = systems.horizontal(layer.crs, shown)
+    if stated == crs or systems.describe(stated) == systems.describe(crs):
+        return crs, []
+    return crs, [f"it says {stated.name}; {crs.name} is used, as said with --crs"]
+
+
+def _unit_factor(layer: Layer, crs: Any, bounds: Floats, shown: str, wishes: Wishes) -> float:
+    """What the file's numbers are multiplied by to be in the unit of the CRS."""
+    if crs.is_geographic:
+        return 1.0
+    of_crs = systems.unit_m(crs)
+    if wishes.unit is not None:
+        factor = systems.named_unit(wishes.unit, "--unit") / of_crs
+        return 1.0 if abs(factor - 1) < 1e-12 else factor
+    if not layer.asks_unit:
+        return 1.0
+    stated = systems.UNITS_M.get(layer.unit)
+    if stated is not None and abs(stated / of_crs - 1) < 1e-9:
+        return 1.0
+    says = f"says that it is in {systems.unit_name(stated)}" if stated else "names no unit"
+    far = float(np.hypot(*np.abs(bounds).reshape(2, 2).max(axis=0)))
+    shift = f"; the two feet put it {far * of_crs * 2e-6:.2f} m apart" if layer.unit == "ft" else ""
+    raise refused(
+        shown,
+        f"{says}, and {crs.name} is in {systems.unit_name(of_crs)}{shift}",
+        allowed=", ".join(systems.UNITS_M),
+        remedy="say with --unit in which unit its numbers are; many drawings name a wrong one",
+    )
+
+
+def _closed(
+    layer: Layer, drawn: list[Drawn], metres: tuple[float, float], wishes: Wishes
+) -> tuple[list[Drawn], list[str], int]:
+    """Lines to polygons: in drawings and tracks within the tolerance, else only exact outlines."""
+    if layer.closes_lines:
+        return close_lines(drawn, wishes.close_tolerance_m, metres)
+    outlines = [_is_outline(d, wishes) for d in drawn]
+    if not any(outlines):
+        return drawn, [], 0
+    closed, said, joined = close_lines(
+        [d for d, outline in zip(drawn, outlines, strict=True) if outline], 0.0, metres
+    )
+    rest = [d for d, outline in zip(drawn, outlines, strict=True) if not outline]
+    return rest + closed, [*said, f"{sum(outlines)} closed lines are taken as outlines"], joined
+
+
+def _is_outline(thing: Drawn, wishes: Wishes) -> bool:
+    """A line that ends where it began and is of a kind that has an area; a path may be a loop."""
+    if thing.geometry is None or thing.geometry.geom_type not in LINES:
+        return False
+    kind = wishes.kind or kind_of(thing.attributes, thing.folder, thing.name, wishes.kind_column)[0]
+    parts = shapely.get_parts(thing.geometry)
+    return kind not in ("", "path", "other") and bool(shapely.is_ring(parts).all())
+
+
+def _areas(drawn: list[Drawn]) -> tuple[list[Drawn], Geometries, list[LeftOut]]:
+    """Things with polygons, their polygons, and everything else with the reason."""
+    kept: list[Drawn] = []
+    shapes: list[Any] = []
+    left_out: list[LeftOut] = []
+    for thing in drawn:
+        polygons, rest = (
+            (None, Counter[str]()) if thing.geometry is None else polygon_parts(thing.geometry)
+        )
+        if polygons is not None:
+            kept.append(thing)
+            shapes.append(polygons)
+            if rest:
+                reason = f"{counted(rest)} beside its polygons"
+                left_out.append(LeftOut(place=thing.place, name=thing.name, reason=reason))
+            continue
+        if thing.problem:
+            reason = thing.problem
+        elif thing.geometry is None or thing.geometry.is_empty:
+            reason = "it is empty"
+        else:
+            reason = "a point" if "Point" in thing.geometry.geom_type else "a line"
+            reason = reason if rest.total() == 1 else counted(rest)
+        left_out.append(LeftOut(place=thing.place, name=thing.name, reason=reason))
+    geometry = np.empty(len(shapes), dtype=object)
+    geometry[:] = shapes
+    return kept, geometry, left_out
+
+
+def _check_place(geometry: Geometries, crs: Any, shown: str, wishes: Wishes) -> None:
+    if wishes.believe_place:
+        return
+    from pyproj import Transformer
+    from pyproj.exceptions import ProjError
+
+    transformer = Transformer.from_crs(crs, "OGC:CRS84", always_xy=True)
+    x, y = middle(geometry).tolist()
+    places: list[Floats | None] = []
+    for pair in ((x, y), (y, x)):
+        try:
+            place = np.array(transformer.transform(*pair, errcheck=True))
+            good = bool(np.isfinite(place).all()) and abs(place[0]) <= 180 and abs(place[1]) <= 90
+        except ProjError:
+            good = False
+        places.append(place if good else None)
+    if places[0] is None:
+        if crs.is_geographic:
+            return
+        raise refused(
+            shown,
+            f"x {x:.7g}, y {y:.7g} is no place in {crs.name}",
+            remedy="check the CRS and its unit; if the axes are swapped, use --swap",
+        )
+    fault = doubtful_place(places[0], places[1], crs, shown, wishes.near)
+    if fault is not None:
+        raise Refused(fault)

@@ -1,0 +1,92 @@
+"""Outlines out as ``surfaces.geojson``: RFC 7946, nine decimals, right-hand rule, one line each."""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import shapely
+
+from geosand.columns import Floats
+from geosand.formats.boundaries.tables import Boundaries, Outlines
+from geosand.site.cells import Cell, as_text, is_blank, parse_number
+
+DECIMALS = 9  #: of a degree: 0.1 mm
+#: Further columns of the site folder that a boundary file may carry; DBF cuts names at ten letters.
+NUMBERS = ("target_mm", "elevation_m", "slope_percent")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SurfaceRow:
+    """One feature of the file: its properties and its polygon in lon/lat."""
+
+    properties: Mapping[str, Cell]
+    geometry: Any
+
+
+def rows_of(outlines: Outlines) -> list[SurfaceRow]:
+    """A row for each outline, with what its attributes say in the site folder's own columns."""
+    made = {}
+    for k in range(len(outlines)):
+        stated = outlines.attributes[k].get("id")
+        if not is_blank(stated):
+            made[as_text(stated)] = str(outlines.id[k])
+    rows = []
+    for k in range(len(outlines)):
+        cells: dict[str, Cell] = {
+            "id": str(outlines.id[k]),
+            "name": str(outlines.name[k]),
+            "kind": str(outlines.kind[k]),
+        }
+        attributes = {str(key).lower(): v for key, v in outlines.attributes[k].items()}
+        around = attributes.get("around")
+        if not is_blank(around) and as_text(around) in made:
+            cells["around"] = made[as_text(around)]
+        for name in NUMBERS:
+            number = parse_number(attributes.get(name, attributes.get(name[:10])))
+            if number is not None:
+                cells[name] = number
+        if math.isfinite(outlines.elevation_m[k]):
+            cells["elevation_m"] = round(float(outlines.elevation_m[k]), 3)
+        rows.append(SurfaceRow(properties=cells, geometry=outlines.geometry[k]))
+    return rows
+
+
+def head_of(boundaries: Boundaries | None, valid_from: str | None) -> dict[str, Any]:
+    """Foreign members of the collection: from when it holds, and where it came from."""
+    head: dict[str, Any] = {}
+    if valid_from is not None:
+        head["valid_from"] = valid_from
+    if boundaries is not None:
+        head["source_crs"] = boundaries.source_crs
+        head["source"] = boundaries.file
+        if math.isfinite(boundaries.datum_accuracy_m):
+            head["datum_accuracy_m"] = boundaries.datum_accuracy_m
+    return head
+
+
+def surfaces_bytes(head: Mapping[str, Any], rows: Sequence[SurfaceRow]) -> bytes:
+    """The whole file. A polygon that rounding would spoil keeps all its digits."""
+    start = {"type": "FeatureCollection", **head}
+    lines = []
+    for row in rows:
+        shape = shapely.to_geojson(rounded(row.geometry))
+        cells = json.dumps(dict(row.properties), ensure_ascii=False, allow_nan=False)
+        lines.append(f'{{"type":"Feature","properties":{cells},"geometry":{shape}}}')
+    begin = json.dumps(start, ensure_ascii=False, allow_nan=False)[:-1]
+    return (f'{begin}, "features":[\n' + ",\n".join(lines) + "\n]}\n").encode()
+
+
+def rounded(polygon: Any) -> Any:
+    """The polygon to nine decimals, shells counter-clockwise (RFC 7946, 3.1.6)."""
+
+    def cut(points: Floats) -> Floats:
+        return np.round(points, DECIMALS) + 0.0  # no -0.0
+
+    flat = shapely.force_2d(polygon)
+    short = shapely.transform(flat, cut)
+    return shapely.orient_polygons(short if shapely.is_valid(short) else flat)

@@ -1,0 +1,45 @@
+"""GPX 1.1 out: points to walk to, lines to drive (topografix.com/GPX/1/1)."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+from xml.sax.saxutils import escape
+
+from geosand.columns import Floats
+
+_HEAD = (
+    '<?xml version="1.0" encoding="UTF-8"?>\n'
+    '<gpx version="1.1" creator="geosand" xmlns="http://www.topografix.com/GPX/1/1">\n'
+)
+DECIMALS = 9  #: of a degree: a tenth of a millimetre
+
+
+def _plain(text: str) -> str:
+    """Text that XML may hold: control characters become a space, markup is escaped."""
+    return escape("".join(c if c.isprintable() else " " for c in text))
+
+
+def _place(lon: float, lat: float) -> str:
+    return f'lat="{lat:.{DECIMALS}f}" lon="{lon:.{DECIMALS}f}"'
+
+
+def gpx_points(
+    lon_degree: Floats, lat_degree: Floats, names: Sequence[str], notes: Sequence[str]
+) -> str:
+    """Waypoints (n,) with a name and a description each."""
+    points = zip(lon_degree.tolist(), lat_degree.tolist(), names, notes, strict=True)
+    body = [
+        f"<wpt {_place(lon, lat)}><name>{_plain(name)}</name><desc>{_plain(note)}</desc></wpt>\n"
+        for lon, lat, name, note in points
+    ]
+    return f"{_HEAD}{''.join(body)}</gpx>\n"
+
+
+def gpx_lines(lines: Sequence[Any], names: Sequence[str]) -> str:
+    """Routes: shapely LineStrings in lon/lat with a name each."""
+    body = []
+    for line, name in zip(lines, names, strict=True):
+        points = "".join(f"<rtept {_place(*point[:2])}/>" for point in line.coords)
+        body.append(f"<rte><name>{_plain(name)}</name>{points}</rte>\n")
+    return f"{_HEAD}{''.join(body)}</gpx>\n"

@@ -1,0 +1,234 @@
+"""Which way to drive: the overthrow that geometry alone forces, by heading and offset.
+
+Passes are parallel, one swath wide, side by side without gap or overlap. Each starts where its
+strip first meets the surface and stops where it last leaves it, spreading over the full width
+all the way: the ground covered beyond the surface is forced overthrow. It is found from the rotated
+vertices alone: the strip's length is the difference of the extreme points of the outline in it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+
+from geosand.areas.rings import rings_of
+from geosand.columns import Floats, Geometries, Ints, freeze
+
+HEADINGS, OFFSETS = 60, 8
+#: A last strip that would hold less of a surface is not driven: edges are not known better.
+SLIVER_M, SLIVER_SHARE = 0.05, 0.02  #: the lesser of a length and a share of the swath
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Forced:
+    """Ground covered beyond each surface: (S, H, J) by surface, heading and offset."""
+
+    heading_degree: Floats  #: (H,) clockwise from north; a pass goes either way along it
+    offset_m: Floats  #: (J,) how far the first pass begins before the edge, across the heading
+    swath_m: float
+    excess_m2: Floats  #: (S, H, J)
+    passes: Ints  #: (S, H, J)
+    area_m2: Floats  #: (S,) plane area of each surface
+
+    def best_offset_m2(self) -> Floats:
+        """Excess (S, H) where the first pass is placed as well as can be."""
+        least: Floats = self.excess_m2.min(axis=2)
+        return least
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Headings:
+    """The best way to drive each surface; one row a surface."""
+
+    heading_degree: Floats
+    offset_m: Floats
+    passes: Ints
+    forced_m2: Floats
+    worst_heading_degree: Floats
+    worst_m2: Floats
+    last_m2: Floats  #: at the heading last driven; nan where none is known
+
+    def __post_init__(self) -> None:
+        freeze(self)
+
+
+def forced_overthrow(
+    shapes: Geometries,
+    *,
+    swath_m: float,
+    heading_degree: Floats | None = None,
+    offsets: int = OFFSETS,
+) -> Forced:
+    """Excess = swath · Σ strip lengths − area, for all surfaces, headings and offsets at once.
+
+    ``shapes`` (S,): polygons in metres. ``heading_degree`` (H,): default 60 from 0 to 177°. Offset
+    j begins the first pass j/offsets of a swath before the surface's edge. As swath → 0 the excess
+    of a circle of radius r tends to 2·r·swath: the upper sum of the chords less their integral.
+    Raises ValueError for a swath that is not above 0.
+    """
+    if not swath_m > 0:
+        raise ValueError(f"swath {swath_m:g} m: it must be above 0")
+    heading = np.arange(HEADINGS) * 180.0 / HEADINGS if heading_degree is None else heading_degree
+    bands = _bands(shapes, heading, swath_m, offsets)
+    shape = (len(shapes), len(heading), offsets)
+    length, passes = np.zeros(shape), np.zeros(shape, dtype=np.int64)
+    for offset in range(offsets):
+        cell, first = bands.strips(offset, offsets)
+        if not len(first):
+            continue
+        run = np.maximum.reduceat(bands.high, first) - np.minimum.reduceat(bands.low, first)
+        driven = np.isfinite(run)
+        size = shape[0] * shape[1]
+        length[:, :, offset] = np.bincount(cell, np.where(driven, run, 0.0), size).reshape(
+            shape[:2]
+        )
+        passes[:, :, offset] = np.bincount(cell, driven, size).reshape(shape[:2])
+    area = shapely.area(shapes)
+    excess = np.maximum(swath_m * length - area[:, None, None], 0.0)
+    return Forced(
+        heading_degree=heading,
+        offset_m=np.arange(offsets) * swath_m / offsets,
+        swath_m=swath_m,
+        excess_m2=np.where((area > 0)[:, None, None], excess, 0.0),
+        passes=passes,
+        area_m2=area,
+    )
+
+
+def best_headings(
+    forced: Forced,
+    *,
+    last_degree: Floats | None = None,
+    avoid_within_degree: float = 0.0,
+) -> Headings:
+    """The heading and offset of least forced overthrow, against the worst and the last driven.
+
+    Headings are compared at their own best offset. ``last_degree`` (S,), nan = unknown: the excess
+    there is that of the nearest heading looked at. ``avoid_within_degree`` above 0 leaves headings
+    so near to the last one out of the choice.
+    """
+    by_heading = forced.best_offset_m2()
+    surfaces = np.arange(len(by_heading))
+    last = np.full(len(by_heading), np.nan) if last_degree is None else last_degree
+    # headings are lines: 0 and 180 degrees are the same
+    apart = np.abs((forced.heading_degree - last[:, None] + 90) % 180 - 90)
+    allowed = ~(apart < avoid_within_degree)
+    allowed |= ~allowed.any(axis=1, keepdims=True)
+    h = np.where(allowed, by_heading, np.inf).argmin(axis=1)
+    worst = by_heading.argmax(axis=1)
+    nearest = np.nan_to_num(apart, nan=np.inf).argmin(axis=1)
+    j = forced.excess_m2[surfaces, h].argmin(axis=1)
+    return Headings(
+        heading_degree=forced.heading_degree[h],
+        offset_m=forced.offset_m[j],
+        passes=forced.passes[surfaces, h, j],
+        forced_m2=by_heading[surfaces, h],
+        worst_heading_degree=forced.heading_degree[worst],
+        worst_m2=by_heading[surfaces, worst],
+        last_m2=np.where(np.isnan(last), np.nan, by_heading[surfaces, nearest]),
+    )
+
+
+def pass_lines(
+    shapes: Geometries, *, swath_m: float, heading_degree: Floats, offset_m: Floats
+) -> tuple[Geometries, Ints]:
+    """Centre lines of all passes in metres, and the surface of each; headings (S,), offsets (S,).
+
+    Every second one runs the other way, as a driver would.
+    """
+    lines: list[Geometries] = []
+    owner: list[Ints] = []
+    finest = 64
+    for k, shape in enumerate(shapes):  # few surfaces; one heading each
+        shift = round(float(offset_m[k]) / swath_m * finest) % finest
+        bands = _bands(shapes[k : k + 1], heading_degree[k : k + 1], swath_m, finest)
+        cell, first = bands.strips(shift, finest)
+        if not len(cell) or shape.is_empty:
+            continue
+        high = np.maximum.reduceat(bands.high, first)
+        low = np.minimum.reduceat(bands.low, first)
+        across = bands.edge[0] + (np.arange(len(first)) + 0.5) * swath_m - shift * swath_m / finest
+        driven = np.isfinite(high - low)
+        flip = np.arange(len(first)) % 2 == 1
+        ends = np.stack([np.where(flip, high, low), np.where(flip, low, high)], axis=1)[driven]
+        turn = np.radians(heading_degree[k])
+        along = np.array([np.sin(turn), np.cos(turn)])
+        side = np.array([np.cos(turn), -np.sin(turn)])
+        points = ends[:, :, None] * along + across[driven][:, None, None] * side
+        lines.append(np.asarray(shapely.linestrings(points), dtype=object))
+        owner.append(np.full(len(points), k, dtype=np.int64))
+    if not lines:
+        return np.zeros(0, dtype=object), np.zeros(0, dtype=np.int64)
+    return np.concatenate(lines), np.concatenate(owner)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Bands:
+    """Extreme points of the outline in each thin band; cells are (surface, heading), in order."""
+
+    low: Floats  #: least distance along the heading; inf where the band holds nothing
+    high: Floats
+    count: Ints  #: bands of each cell
+    edge: Floats  #: where the first band of each cell begins, across the heading
+
+    def strips(self, offset: int, per_strip: int) -> tuple[Ints, Ints]:
+        """Cell and first band of each strip of ``per_strip`` bands begun ``offset`` bands early."""
+        cell = np.repeat(np.arange(len(self.count)), self.count)
+        begin = np.cumsum(self.count) - self.count
+        number = np.arange(len(cell)) - begin[cell]
+        strip = (number + offset) // per_strip
+        first = np.flatnonzero((number == 0) | (np.diff(strip, prepend=-1) != 0))
+        return cell[first], first
+
+
+def _bands(shapes: Geometries, heading: Floats, swath_m: float, per_swath: int) -> _Bands:
+    """Outlines cut at every band's border, extremes taken per band."""
+    width_m = swath_m / per_swath
+    rings = rings_of(shapes)
+    begin, end = rings.edges()
+    surface = np.repeat(rings.surface, rings.last - rings.first + 1)
+    turn = np.radians(heading)
+    along = np.stack([np.sin(turn), np.cos(turn)])
+    side = np.stack([np.cos(turn), -np.sin(turn)])
+    u = np.stack([begin @ along, end @ along])  # (2, N, H)
+    v = np.stack([begin @ side, end @ side])
+    cells = len(shapes) * len(heading)
+    cell = np.broadcast_to(surface[:, None] * len(heading) + np.arange(len(heading)), u.shape[1:])
+    cell = cell.ravel()
+    edge, far = np.full(cells, np.inf), np.full(cells, -np.inf)
+    np.minimum.at(edge, cell, v[0].ravel())
+    np.maximum.at(far, cell, v[0].ravel())
+    extent = np.where(np.isfinite(edge), far - edge, 0.0)
+    sliver = min(SLIVER_M, SLIVER_SHARE * swath_m)
+    count = np.ceil((extent - sliver) / width_m).clip(0).astype(np.int64)
+    low, high = _extremes(u.reshape(2, -1), v.reshape(2, -1) - edge[cell], cell, count, width_m)
+    return _Bands(low=low, high=high, count=count, edge=edge)
+
+
+def _extremes(
+    u: Floats, v: Floats, cell: Ints, count: Ints, width_m: float
+) -> tuple[Floats, Floats]:
+    """Least and largest u of the pieces of all edges (2, E) in each band, bands end to end."""
+    turned = v[0] > v[1]
+    u0, u1 = np.where(turned, u[1], u[0]), np.where(turned, u[0], u[1])
+    v0, v1 = np.where(turned, v[1], v[0]) / width_m, np.where(turned, v[0], v[1]) / width_m
+    # an edge along a band's border belongs to neither side: its neighbours hold its ends
+    steep = v1 - v0 > 1e-9
+    u0, u1, v0, v1, cell = u0[steep], u1[steep], v0[steep], v1[steep], cell[steep]
+    tiny = 1e-9
+    bottom = np.floor(v0 + tiny).astype(np.int64)
+    pieces = np.maximum(np.ceil(v1 - tiny).astype(np.int64) - bottom, 1)
+    edge = np.repeat(np.arange(len(pieces)), pieces)
+    band = bottom[edge] + np.arange(len(edge)) - np.repeat(np.cumsum(pieces) - pieces, pieces)
+    slope = ((u1 - u0) / (v1 - v0))[edge]
+    start = u0[edge] + slope * (np.clip(band, v0[edge], v1[edge]) - v0[edge])
+    stop = u0[edge] + slope * (np.clip(band + 1, v0[edge], v1[edge]) - v0[edge])
+    kept = (band >= 0) & (band < count[cell[edge]])
+    at = ((np.cumsum(count) - count)[cell[edge]] + band)[kept]
+    total = int(count.sum())
+    low, high = np.full(total, np.inf), np.full(total, -np.inf)
+    np.minimum.at(low, at, np.minimum(start, stop)[kept])
+    np.maximum.at(high, at, np.maximum(start, stop)[kept])
+    return low, high

@@ -1,0 +1,110 @@
+"""How many catches on how many surfaces: what a design would see, from a site's own variances."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from geosand.balance.account import Balance
+from geosand.columns import Floats, Ints, freeze
+from geosand.distributions import student_quantile
+from geosand.estimates import Estimates
+from geosand.rates.surface_rates import TAPER, Rates
+from geosand.site.tables import Site
+
+DEFAULT_SD = 0.08  #: relative, of surfaces and of catches; the stated default of the rates
+DEFAULT_BAGS = 0.01  #: relative, of what was spread; the stated default of the loads
+POWER = 0.8  #: chance with which an overthrow just as large is seen; common in trial planning
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Variances:
+    """What a design's answer rests on, all relative to the mean rate or to what was spread."""
+
+    between_surfaces: float
+    between_catches: float
+    shared_depth: float  #: of every depth: tray size, catch efficiency, bulk density
+    shared_balance: float  #: of the overthrow, as a share of the spread: all but sampling
+    dressings: int  #: on which they stand; 0: defaults
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Power:
+    """One row a design: ``catches`` on each of ``surfaces`` of the dressed ones."""
+
+    surfaces: Ints
+    catches: Ints  #: on each
+    overthrow: Floats  #: smallest share of the spread that is told from zero with POWER
+    depth: Floats  #: half-width of the 95 % interval of a caught surface's depth, relative
+
+    def __post_init__(self) -> None:
+        freeze(self)
+
+
+def site_variances(site: Site, rates: Rates, balance: Balance) -> Variances:
+    """Medians over the site's measured dressings; stated defaults where there is none.
+
+    The edge taper is left out, since one tray near the edge does away with it.
+    """
+    model, spread = rates.model, balance.spread.value
+    usable = np.isfinite(model.mu) & (model.mu > 0) & (spread > 0)
+    settings = site.settings
+    trays = np.hypot(settings.u_tray, settings.u_catch_efficiency / settings.catch_efficiency)
+    density = rates.density
+    relative = density.u() / density.value
+    density_u = float(np.median(relative[np.isfinite(relative)])) if len(relative) else 0.0
+    if not usable.any():
+        return Variances(
+            between_surfaces=DEFAULT_SD,
+            between_catches=DEFAULT_SD,
+            shared_depth=float(np.hypot(trays, density_u)),
+            shared_balance=float(np.hypot(trays, DEFAULT_BAGS)),
+            dressings=0,
+        )
+    parts = balance.overthrow.by_category()
+    shared = [part**2 for name, part in parts.items() if name not in ("sampling", TAPER)]
+    left = np.sqrt(np.sum(shared, axis=0))[usable] / spread[usable]
+    return Variances(
+        between_surfaces=float(np.median((model.sigma_b / model.mu)[usable])),
+        between_catches=float(np.median((model.sigma_e / model.mu)[usable])),
+        shared_depth=float(np.hypot(trays, density_u)),
+        shared_balance=float(np.median(left)),
+        dressings=int(usable.sum()),
+    )
+
+
+def design_power(variances: Variances, *, dressed: int, surfaces: Ints, catches: Ints) -> Power:
+    """Power of designs (n,): ``catches`` on each of ``surfaces`` out of ``dressed`` equal ones.
+
+    Sampling as the rates do it (random effects, best linear unbiased prediction): with w =
+    σb²/(σb² + σe²/n) and var μ = (σb² + σe²/n)/m, the mean of all M surfaces has variance
+    (m(1−w)σb² + (M−m)σb² + (m(1−w) + M − m)²·var μ)/M², and a caught surface's rate
+    (1−w)σb² + (1−w)²·var μ; m + 1 degrees of freedom, n + 1 where one surface is dressed. An
+    overthrow is seen with chance 0.8 from (t₀.₉₇₅ + t₀.₈)·u (the usual sample-size rule, from
+    memory). Raises ValueError for surfaces beyond ``dressed`` or numbers below 1.
+    """
+    if (surfaces < 1).any() or (catches < 1).any() or (surfaces > dressed).any():
+        raise ValueError(f"a design needs 1 to {dressed} surfaces and 1 catch or more on each")
+    b2, e2 = variances.between_surfaces**2, variances.between_catches**2 / catches
+    weight = b2 / (b2 + e2)
+    mean = (b2 + e2) / surfaces
+    away = surfaces * (1 - weight) + dressed - surfaces
+    total = (away * b2 + away**2 * mean) / dressed**2
+    own = (1 - weight) * b2 + (1 - weight) ** 2 * mean
+    freedom = (surfaces + 1.0) if dressed > 1 else (catches + 1.0)
+    balance = _table(np.sqrt(total), variances.shared_balance, freedom)
+    low, _, effective = balance.interval()
+    depth = _table(np.sqrt(own), variances.shared_depth, freedom).interval()
+    seen = -low + student_quantile(POWER, effective) * balance.u()
+    return Power(
+        surfaces=surfaces, catches=catches, overthrow=seen, depth=(depth.high - depth.low) / 2
+    )
+
+
+def _table(sampling: Floats, shared: float, freedom: Floats) -> Estimates:
+    """Zeros with the two sources: half-widths are then those of any value."""
+    effects = {"sampling": sampling, "shared": np.full(len(sampling), shared)}
+    return Estimates(
+        value=np.zeros(len(sampling)), effects=effects, degrees_of_freedom={"sampling": freedom}
+    )

@@ -1,0 +1,239 @@
+"""Two surveys of the same ground: closed forms, and u of a change against random draws."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+import shapely
+
+from geosand.areas.comparison import change_spread_m2, compare_surveys, pair_surveys
+from geosand.areas.plane import Plane
+from geosand.areas.register import area_register
+from geosand.site.tables import Surfaces
+
+PLANE = Plane(longitude_deg=-30.0, latitude_deg=47.0)
+DRAWS = 20_000
+
+
+def survey(shapes, *, ids=None, kinds=None, edge=0.0, bias=0.0, vertex=0.0) -> Surfaces:
+    """Surfaces of one edition from polygons in metres about 30 W, 47 N."""
+    flat = np.empty(len(shapes), dtype=object)
+    flat[:] = shapes
+    n = len(shapes)
+    names = np.array(ids or [f"s{k}" for k in range(n)])
+    return Surfaces(
+        id=names,
+        name=names.copy(),
+        kind=np.array(kinds or ["green"] * n),
+        edition=np.zeros(n, dtype=np.int64),
+        ground=np.arange(n),
+        around=np.full(n, -1),
+        geometry=PLANE.to_lonlat(flat),
+        target_m=np.full(n, np.nan),
+        elevation_m=np.full(n, np.nan),
+        slope=np.full(n, np.nan),
+        boundary_accuracy_m=np.full(n, vertex),
+        edge_accuracy_m=np.full(n, edge),
+        edge_bias_m=np.full(n, bias),
+    )
+
+
+def compared(old: Surfaces, new: Surfaces):
+    pairs = pair_surveys(old, new)
+    return pairs, compare_surveys(old, area_register(old), new, area_register(new), pairs)
+
+
+def square(side: float, x: float = 0.0, y: float = 0.0) -> shapely.Polygon:
+    return shapely.box(x - side / 2, y - side / 2, x + side / 2, y + side / 2)
+
+
+def gon(radius: float, corners: int = 12) -> np.ndarray:
+    angle = np.arange(corners) * 2 * np.pi / corners
+    return radius * np.column_stack([np.cos(angle), np.sin(angle)])
+
+
+def test_concentric_squares_in_closed_form():
+    _, changes = compared(survey([square(20)]), survey([square(21)]))
+    assert changes.gained_m2[0] == pytest.approx(41.0, abs=1e-4)
+    assert changes.lost_m2[0] == pytest.approx(0.0, abs=1e-9)
+    assert changes.difference_m2[0] == pytest.approx(41.0, abs=1e-4)
+    assert changes.edge_maximum_m[0] == pytest.approx(math.sqrt(0.5), abs=1e-6)
+    # inner edge: 0.5 m everywhere; outer edge: 0.5 m, and sqrt(0.25 + t²) for t to 0.5 at 8 ends
+    ends = (math.sqrt(2) + math.asinh(1)) / 8
+    mean = (80 * 0.5 + 4 * (20 * 0.5 + 2 * ends)) / (80 + 84)
+    assert changes.edge_mean_m[0] == pytest.approx(mean, rel=2e-3)
+    corner = np.array(PLANE.inverse(np.array([10.5]), np.array([10.5])))[:, 0]
+    away = np.abs([changes.longitude_deg[0] + 30.0, changes.latitude_deg[0] - 47.0])
+    assert away == pytest.approx(np.abs(corner - [-30.0, 47.0]), abs=1e-9)  # one of the four
+
+
+def test_gained_less_lost_is_the_difference():
+    turned = shapely.affinity.rotate(square(25), 20)
+    old, new = survey([square(24), square(9, 60)]), survey([turned, square(8, 61)])
+    _, changes = compared(old, new)
+    assert changes.gained_m2 - changes.lost_m2 == pytest.approx(changes.difference_m2, abs=1e-6)
+    assert (changes.lost_m2 > 0.1).all()
+
+
+def test_the_same_survey_twice_has_no_change_and_no_uncertainty():
+    shapes = [square(20), shapely.Point(80, 0).buffer(9)]
+    one = survey(shapes, edge=0.3, bias=0.15, vertex=0.05)
+    _, changes = compared(one, survey(shapes, edge=0.3, bias=0.15, vertex=0.05))
+    assert changes.verdict.tolist() == ["unchanged", "unchanged"]
+    assert changes.u_difference_m2 == pytest.approx([0.0, 0.0], abs=1e-9)
+    assert changes.edge_maximum_m.tolist() == [0.0, 0.0]
+
+
+def test_swapping_the_surveys_turns_the_signs():
+    old = survey([square(20), square(12, 40)], edge=0.2, bias=0.1, vertex=0.05)
+    new = survey([square(20.6, 0.2), square(11, 40)], edge=0.1, bias=0.02, vertex=0.02)
+    _, forth = compared(old, new)
+    _, back = compared(new, old)
+    assert forth.difference_m2 == pytest.approx(-back.difference_m2)
+    assert forth.u_difference_m2 == pytest.approx(back.u_difference_m2)
+    assert forth.gained_m2 == pytest.approx(back.lost_m2)
+    assert forth.edge_mean_m == pytest.approx(back.edge_mean_m, rel=1e-4)  # other sample points
+
+
+def test_u_of_two_independent_surveys_by_monte_carlo():
+    """Each survey's edge is moved by its own edge error and its own bias; areas are measured."""
+    outline = [shapely.Polygon(gon(14)), shapely.Polygon(gon(14.6))]
+    errors = [(0.20, 0.10), (0.06, 0.03)]
+    old, new = (
+        survey([shape], edge=edge, bias=bias)
+        for shape, (edge, bias) in zip(outline, errors, strict=True)
+    )
+    _, changes = compared(old, new)
+    generator = np.random.default_rng(11)
+    areas = []
+    for shape, (edge, bias) in zip(outline, errors, strict=True):
+        move = generator.normal(0, edge, DRAWS) + generator.normal(0, bias, DRAWS)
+        areas.append(shapely.area(shapely.buffer(shape, move, join_style="mitre")))
+    assert changes.u_difference_m2[0] == pytest.approx(np.std(areas[1] - areas[0]), rel=0.02)
+
+
+def test_a_kept_stretch_adds_nothing_by_monte_carlo():
+    """A 30 m x 20 m rectangle is made 6 m longer; three of its old edges are kept as drawn."""
+    edge, bias = 0.2, 0.1
+    old = survey([shapely.box(0, 0, 30, 20)], edge=edge, bias=bias)
+    longer = shapely.Polygon([(0, 0), (30, 0), (36, 0), (36, 20), (30, 20), (0, 20)])
+    new = survey([longer], edge=edge, bias=bias)
+    _, changes = compared(old, new)
+    generator = np.random.default_rng(12)
+    kept, was, now = generator.normal(0, math.hypot(edge, bias), (3, DRAWS))
+    west = 30 + kept  # the part west of x = 30, the same measurement in both surveys
+    before = (west + was) * (20 + 2 * kept)
+    after = west * (20 + 2 * kept) + (6 + now) * (20 + 2 * now)
+    assert changes.u_difference_m2[0] == pytest.approx(np.std(after - before), rel=0.02)
+    all_of_it = math.hypot(100 * math.hypot(edge, bias), 112 * math.hypot(edge, bias))
+    assert changes.u_difference_m2[0] < 0.3 * all_of_it
+
+
+def test_u_from_vertices_of_which_some_are_the_same_by_monte_carlo():
+    """Two of twelve corners were surveyed again; the others have one error in both surveys."""
+    first, second = gon(15), gon(15)
+    second[[3, 4]] *= 1.1
+    polygons = [shapely.Polygon(p) for p in (first, second)]
+    old, new = (survey([p], vertex=0.05) for p in polygons)
+    _, changes = compared(old, new)
+    generator = np.random.default_rng(13)
+    noise = generator.normal(0, 0.05, (DRAWS, 12, 2))
+    again = noise.copy()
+    again[:, [3, 4]] = generator.normal(0, 0.05, (DRAWS, 2, 2))
+
+    def areas(points: np.ndarray) -> np.ndarray:
+        x, y = points[..., 0], points[..., 1]
+        return (x * np.roll(y, -1, 1) - y * np.roll(x, -1, 1)).sum(1) / 2
+
+    sd = np.std(areas(second + again) - areas(first + noise))
+    assert changes.u_difference_m2[0] == pytest.approx(sd, rel=0.02)
+
+
+def test_ground_that_only_changed_hands_leaves_the_sum_certain():
+    """A green shrinks inside its collar: both change, with opposite errors; together nothing."""
+    outer = square(24)
+    kinds, ids = ["green", "collar"], ["g", "c"]
+    old = survey([square(20), outer], kinds=kinds, ids=ids, edge=0.1, bias=0.05)
+    new = survey([square(19), outer], kinds=kinds, ids=ids, edge=0.1, bias=0.05)
+    _, changes = compared(old, new)
+    assert changes.difference_m2 == pytest.approx([-39.0, 39.0], abs=1e-3)
+    alone = math.hypot(80, 76) * math.hypot(0.1, 0.05)
+    assert changes.u_difference_m2 == pytest.approx([alone, alone], rel=1e-3)
+    together = np.ones((1, 2))
+    assert change_spread_m2(changes, together, together)[0] == pytest.approx(0.0, abs=1e-2)
+
+
+def test_a_bias_adds_up_over_the_surfaces_of_one_survey():
+    old = survey([square(20), square(20, 60)], bias=0.1)
+    new = survey([square(21), square(21, 60)], bias=0.0)
+    _, changes = compared(old, new)
+    together = np.ones((1, 2))
+    total = change_spread_m2(changes, together, together)[0]
+    assert total == pytest.approx(2 * 80 * 0.1, rel=1e-6)
+    assert changes.u_difference_m2 == pytest.approx([8.0, 8.0], rel=1e-6)
+
+
+@pytest.mark.parametrize(
+    ("new", "verdict"),
+    [
+        (square(21), "larger"),
+        (square(19), "smaller"),
+        (square(20.05), "within uncertainty"),
+        (square(20, 3.0), "moved"),
+        (square(20), "unchanged"),
+    ],
+)
+def test_verdicts(new, verdict):
+    accuracy = {"edge": 0.1, "bias": 0.05, "vertex": 0.05}
+    _, changes = compared(survey([square(20)], **accuracy), survey([new], **accuracy))
+    assert changes.verdict.tolist() == [verdict]
+
+
+def test_unlike_ids_are_paired_by_common_ground_of_the_same_kind():
+    old = survey([square(20), square(10, 50), square(10, 90)], ids=["a", "b", "c"])
+    new = survey(
+        [square(10, 51), square(10, 90), square(20), square(10, 97)],
+        ids=["first", "second", "a", "third"],
+        kinds=["green", "tee", "green", "green"],
+    )
+    pairs = pair_surveys(old, new)
+    # c lies under a tee (another kind), and under less than half of "third"
+    assert pairs.new.tolist() == [0, 2]
+    assert pairs.old.tolist() == [1, 0]
+    assert pairs.by_overlap.tolist() == [True, False]
+
+
+def test_surveys_without_a_common_surface_pair_nothing():
+    pairs, changes = compared(survey([square(9)], ids=["a"]), survey([square(9, 90)], ids=["b"]))
+    assert len(pairs.new) == 0 and len(changes.difference_m2) == 0
+
+
+def test_a_surface_that_is_wholly_covered_now_lost_all_its_ground():
+    kinds, ids = ["lawn", "green"], ["l", "g"]
+    old = survey([square(10), square(8, 40)], kinds=kinds, ids=ids, edge=0.1)
+    new = survey([square(10), square(12)], kinds=kinds, ids=ids, edge=0.1)
+    _, changes = compared(old, new)
+    assert changes.lost_m2[0] == pytest.approx(100.0, abs=1e-3)
+    assert changes.edge_maximum_m[0] == 0.0  # as drawn it is the same
+    assert changes.verdict[0] == "smaller"
+
+
+def test_a_hole_is_lost_ground():
+    ring = square(20).difference(square(6))
+    _, changes = compared(survey([square(20)]), survey([ring]))
+    assert changes.lost_m2[0] == pytest.approx(36.0, abs=1e-4)
+    assert changes.edge_maximum_m[0] == pytest.approx(7.0, abs=0.01)
+
+
+def test_an_edge_that_an_unchanged_green_rules_adds_nothing():
+    """A fairway is enlarged round a green that both surveys draw the same: only its rim counts."""
+    kinds, ids = ["fairway", "green"], ["f", "g"]
+    green = square(20)
+    old = survey([square(60), green], kinds=kinds, ids=ids, edge=0.2)
+    new = survey([square(61), green], kinds=kinds, ids=ids, edge=0.2)
+    _, changes = compared(old, new)
+    assert changes.difference_m2 == pytest.approx([121.0, 0.0], abs=1e-3)
+    assert changes.u_difference_m2[0] == pytest.approx(0.2 * math.hypot(240, 244), rel=1e-4)
+    assert changes.u_difference_m2[1] == pytest.approx(0.0, abs=1e-6)

@@ -1,0 +1,126 @@
+"""Reconciliation of linear equations against published figures, limits and another route."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from scipy import optimize, stats
+
+from geosand.balance.least_squares import (
+    chi_square_exceedance,
+    family_threshold,
+    measurement_test,
+    reconciled,
+)
+
+# Heat exchanger with a by-pass: S. Narasimhan and C. Jordache, Data Reconciliation and Gross Error
+# Detection, Gulf 2000, examples 1-1 and 7-1. Streams: feed, through, by, out of both, product.
+# Flows and network read in a public collection of benchmark problems; the reconciled flows and the
+# statistic of the global test are from memory and agree with the arithmetic.
+NETWORK = np.array(
+    [
+        [1, -1, -1, 0, 0, 0],
+        [0, 1, 0, -1, 0, 0],
+        [0, 0, 1, 0, -1, 0],
+        [0, 0, 0, 1, 1, -1],
+    ],
+    dtype=float,
+)
+FLOWS = np.array([101.91, 64.45, 34.65, 64.20, 36.44, 98.88])
+RECONCILED = [100.22, 64.50, 35.72, 64.50, 35.72, 100.22]
+NOTHING = np.zeros((4, 0))
+
+
+def test_published_flows_are_reconciled() -> None:
+    fit = reconciled(NETWORK @ FLOWS, NETWORK, NOTHING)
+    assert np.allclose(FLOWS + fit.epsilon, RECONCILED, atol=0.005)
+    assert np.allclose(NETWORK @ (FLOWS + fit.epsilon), 0, atol=1e-10)
+
+
+def test_published_gross_error_is_found() -> None:
+    """Stream 2 reads 4 too high: global test 16.674 over 9.488, and stream 2 is the largest."""
+    off = FLOWS + np.array([0, 4.0, 0, 0, 0, 0])
+    fit = reconciled(NETWORK @ off, NETWORK, NOTHING)
+    assert fit.chi_square == pytest.approx(16.674, abs=5e-4)
+    assert fit.degrees_of_freedom == 4
+    assert fit.probability == pytest.approx(stats.chi2.sf(16.674, 4), rel=1e-3)
+    test = measurement_test(fit, NETWORK)
+    assert np.nanargmax(np.abs(test.standardised)) == 1
+    assert abs(test.standardised[1]) > family_threshold(6, 0.05)
+    # the error is estimated with its sign: true = stated + δ
+    assert test.size[1] == pytest.approx(-4.0, abs=0.7)
+
+
+def test_unmeasured_flow_is_an_unknown() -> None:
+    """Without a reading of stream 3 the splitter tells it, and no z is left that could blame it."""
+    design = -NETWORK[:, [2]]
+    kept = [0, 1, 3, 4, 5]
+    stated = NETWORK[:, kept] @ FLOWS[kept]
+    fit = reconciled(stated, NETWORK[:, kept], design)
+    flows = np.insert(FLOWS[kept] + fit.epsilon, 2, fit.unknown[0])
+    assert np.allclose(NETWORK @ flows, 0, atol=1e-9)
+    assert fit.degrees_of_freedom == 3
+    assert np.isnan(measurement_test(fit, NETWORK[:, [2]]).standardised[0])
+
+
+def test_same_as_constrained_optimisation() -> None:
+    """Correlated errors and three unknowns not below 0, against SciPy's solver."""
+    rng = np.random.default_rng(4)
+    held = set()
+    for _ in range(30):
+        errors, design = rng.normal(size=(6, 9)), np.abs(rng.normal(size=(6, 3)))
+        residual = errors @ rng.normal(size=9) + design @ rng.uniform(-3, 3, 3)
+        fit = reconciled(residual, errors, design)
+        root = np.linalg.cholesky(np.linalg.inv(errors @ errors.T)).T
+        best, norm = optimize.nnls(root @ design, root @ residual)
+        assert np.allclose(fit.unknown, best, atol=1e-8)
+        assert fit.chi_square == pytest.approx(norm**2, rel=1e-8)
+        assert (fit.epsilon**2).sum() == pytest.approx(fit.chi_square)
+        assert fit.at_zero.tolist() == (best == 0).tolist()
+        held.add(int(fit.at_zero.sum()))
+    assert held >= {0, 1, 2}
+
+
+def test_statistics_are_normal_without_gross_errors() -> None:
+    rng = np.random.default_rng(8)
+    draws = rng.normal(size=(4000, 6))
+    z, chi = [], []
+    for draw in draws:
+        fit = reconciled(NETWORK @ (FLOWS * 0 + 100 + draw), NETWORK, NOTHING)
+        z.append(measurement_test(fit, NETWORK).standardised)
+        chi.append(fit.probability)
+    # flows of 100 do not fulfil the network: only the shape of the residual's scatter counts
+    assert np.allclose(np.std(z, axis=0), 1, atol=0.04)
+    passed = np.mean(
+        [
+            reconciled(NETWORK @ (np.array(RECONCILED) + d), NETWORK, NOTHING).probability < 0.05
+            for d in draws[:2000]
+        ]
+    )
+    assert 0.035 < passed < 0.065
+
+
+def test_two_directions_alike_are_not_told_apart() -> None:
+    fit = reconciled(np.array([3.0, 3.1]), np.eye(2), np.zeros((2, 0)))
+    test = measurement_test(fit, np.array([[1.0, -7.0, 1.0], [1.0, -7.0, 0.0]]))
+    assert test.likeness[0, 1] == pytest.approx(-1)
+    assert abs(test.likeness[0, 2]) == pytest.approx(np.sqrt(0.5))
+
+
+@pytest.mark.parametrize("freedom", [1, 2, 3, 8, 31])
+def test_chi_square_tail(freedom: int) -> None:
+    x = np.array([0.0, 0.3, 4.0, 30.0, 90.0])
+    mine = [chi_square_exceedance(v, freedom) for v in x]
+    assert np.allclose(mine, stats.chi2.sf(x, freedom), rtol=1e-10, atol=1e-300)
+
+
+def test_family_keeps_its_level() -> None:
+    """Šidák's rule against draws: the largest of 20 passes it 5 times in a hundred."""
+    rng = np.random.default_rng(1)
+    largest = np.abs(rng.normal(size=(40_000, 20))).max(axis=1)
+    assert np.mean(largest > family_threshold(20, 0.05)) == pytest.approx(0.05, abs=0.004)
+
+
+def test_an_equation_without_error_is_refused() -> None:
+    with pytest.raises(ValueError, match=r"equations \[1\] have no uncertainty"):
+        reconciled(np.ones(2), np.array([[1.0], [0.0]]), np.zeros((2, 0)))

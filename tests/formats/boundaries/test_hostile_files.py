@@ -1,0 +1,221 @@
+"""Files that mean harm, or are only broken: refused in words, without harm and without a trace."""
+
+import io
+import json
+import os
+import zipfile
+
+import pytest
+import shapely
+
+from geosand.errors import Refused
+from geosand.formats.boundaries import read_boundaries, unpack
+
+from .conftest import LAT, LON, feature
+
+GREEN = shapely.box(LON, LAT, LON + 2e-4, LAT + 2e-4)
+KML = (
+    '<kml xmlns="http://www.opengis.net/kml/2.2"><Placemark><name>green</name><Polygon>'
+    "<outerBoundaryIs><LinearRing><coordinates>9.9,53.3 9.9004,53.3 9.9004,53.3004 9.9,53.3"
+    "</coordinates></LinearRing></outerBoundaryIs></Polygon></Placemark></kml>"
+)
+LAUGHS = '<?xml version="1.0"?><!DOCTYPE lolz [<!ENTITY a "ha"><!ENTITY b "&a;&a;&a;">]>'
+READ_FILE = '<?xml version="1.0"?><!DOCTYPE k [<!ENTITY x SYSTEM "file:///etc/passwd">]>'
+GML = '<gml:FeatureCollection xmlns:gml="http://www.opengis.net/gml"></gml:FeatureCollection>'
+
+
+def refusal(path, **wishes):
+    with pytest.raises(Refused) as found:
+        read_boundaries(path, **wishes)
+    return str(found.value)
+
+
+def zipped(tmp_path, members, name="in.zip"):
+    with zipfile.ZipFile(tmp_path / name, "w", zipfile.ZIP_DEFLATED) as archive:
+        for inner, content in members.items():
+            archive.writestr(inner, content)
+    return tmp_path / name
+
+
+@pytest.mark.parametrize("start", [LAUGHS, READ_FILE], ids=["laughs", "file"])
+@pytest.mark.parametrize(
+    ("name", "body"), [("a.kml", KML), ("a.gpx", "<gpx></gpx>"), ("a.gml", GML)]
+)
+@pytest.mark.parametrize("encoding", ["utf-8", "utf-16"])
+def test_entities_are_refused_before_a_parser_sees_them(tmp_path, start, name, body, encoding):
+    (tmp_path / name).write_bytes((start + body).encode(encoding))
+    assert "declares a document type or entities (XML)" in refusal(tmp_path / name)
+
+
+def test_entities_in_a_kmz_too(tmp_path):
+    text = refusal(zipped(tmp_path, {"doc.kml": LAUGHS + KML}, "a.kmz"))
+    assert "a.kmz/doc.kml: declares a document type or entities" in text
+
+
+def test_an_encoding_that_could_hide_things(tmp_path):
+    (tmp_path / "a.kml").write_text('<?xml version="1.0" encoding="utf-7"?>' + KML)
+    assert "is XML in 'utf-7'" in refusal(tmp_path / "a.kml")
+
+
+@pytest.mark.parametrize("inner", ["../../evil.geojson", "/evil.geojson", "C:\\evil.geojson",
+                                   "a\\..\\..\\evil.geojson"])  # fmt: skip
+def test_archives_that_reach_outside(tmp_path, inner):
+    text = refusal(zipped(tmp_path, {inner: "{}"}))
+    assert "holds a file that would be written outside it" in text
+    assert not list(tmp_path.parent.glob("evil*"))
+
+
+def test_archives_with_links(tmp_path):
+    entry = zipfile.ZipInfo("a.geojson")
+    entry.external_attr = 0o120777 << 16
+    with zipfile.ZipFile(tmp_path / "in.zip", "w") as archive:
+        archive.writestr(entry, "/etc/passwd")
+    assert "holds a link: 'a.geojson'" in refusal(tmp_path / "in.zip")
+
+
+def test_archives_that_grow(tmp_path, monkeypatch):
+    monkeypatch.setattr(unpack, "MAXIMUM_UNPACKED", 5_000_000)
+    path = zipped(tmp_path, {"a.geojson": b" " * 20_000_000})
+    assert path.stat().st_size < 50_000
+    assert "unpacks to more than 5 MB" in refusal(path)
+
+
+def test_archives_of_very_many_files(tmp_path):
+    text = refusal(zipped(tmp_path, {f"{k}.geojson": "" for k in range(2001)}))
+    assert "holds 2,001 files" in text
+
+
+def test_archives_of_archives_are_named_not_opened(tmp_path):
+    buffer = io.BytesIO()
+    with zipfile.ZipFile(buffer, "w") as inner:
+        inner.writestr("a.kml", KML)
+    assert "holds inner.zip" in refusal(zipped(tmp_path, {"inner.zip": buffer.getvalue()}))
+
+
+def test_a_locked_archive(tmp_path):
+    path = zipped(tmp_path, {"a.kml": KML})
+    content = bytearray(path.read_bytes())
+    for mark in (b"PK\x03\x04", b"PK\x01\x02"):
+        at = content.find(mark) + (6 if mark[2] == 3 else 8)
+        content[at] |= 1  # the flag that says encrypted
+    path.write_bytes(bytes(content))
+    assert "pack it again without a password" in refusal(path).lower()
+
+
+@pytest.mark.parametrize(
+    ("name", "content", "text"),
+    [
+        ("a.geojson", "", "is empty"),
+        ("a.geojson", "<!doctype html><html></html>", "is a web page"),
+        ("a.geojson", '{"type": "FeatureCollection", "features": [', "is not JSON"),
+        ("a.geojson", '{"type":"Topology","objects":{}}', "'Topology' is no GeoJSON"),
+        ("a.geojson", '{"a":' * 100_000, "is not JSON: too deeply nested"),
+        ("a.kml", KML[:120], "is not whole XML"),
+        ("a.dwg", "AC1027 and more", "is a DWG drawing"),
+        ("a.docx", "text", "is of no known format"),
+        ("a.gpkg", "not a database", "is no gpkg file"),
+        ("a.xml", '<LandXML xmlns="x"></LandXML>', "is LandXML"),
+        ("a.gml", "<OGRVRTDataSource></OGRVRTDataSource>", "is XML, but no GML"),
+        ("a.gml", GML + "<OGRVRTDataSource/>", "points to other files"),
+        ("a.gpkg", "SQLite format 3\0" + "x" * 100, "is a database, but no GeoPackage"),
+    ],
+)
+def test_broken_files_are_refused_in_words(tmp_path, name, content, text):
+    (tmp_path / name).write_text(content)
+    assert text in refusal(tmp_path / name, crs="EPSG:25832")
+    assert os.listdir(tmp_path) == [name]  # drivers left nothing beside it
+
+
+def test_a_drawing_that_is_cut_off_is_told(tmp_path):
+    (tmp_path / "a.dxf").write_text("  0\nSECTION\n  2\nENTITIES\n  0\nLWPOL")
+    found = read_boundaries(tmp_path / "a.dxf", crs="EPSG:25832")
+    assert str(found.tally) == "0 read, 0 became surfaces, none left out"
+    assert "it may be cut off" in found.findings[0].text
+
+
+@pytest.mark.parametrize("cut", [30, 100, 300, 1000])
+@pytest.mark.parametrize("name", ["a.gpkg", "a.fgb", "a.shp"])
+def test_truncated_binaries(tmp_path, name, cut):
+    import geopandas
+
+    table = geopandas.GeoDataFrame({"kind": ["green"] * 40}, geometry=[GREEN] * 40, crs=4326)
+    table.to_file(tmp_path / name)
+    (tmp_path / name).write_bytes((tmp_path / name).read_bytes()[:cut])
+    try:
+        found = read_boundaries(tmp_path / name)
+    except Refused as problem:
+        assert problem.faults[0].remedy
+    else:
+        assert len(found.features) < 40 or cut >= 1000
+
+
+def test_paths_that_are_none(tmp_path):
+    assert "there is no such file" in refusal(tmp_path / "none.kml")
+    assert "is a folder" in refusal(tmp_path)
+
+
+def test_too_large(tmp_path, monkeypatch):
+    monkeypatch.setattr(unpack, "MAXIMUM_BYTES", 1000)
+    (tmp_path / "a.geojson").write_text(" " * 2000)
+    assert "is larger than" in refusal(tmp_path / "a.geojson")
+
+
+def test_a_ring_of_a_million_vertices_costs_itself(tmp_path, write_geojson):
+    ring = [[LON + k * 1e-9, LAT + (k % 2) * 1e-9] for k in range(300_000)]
+    huge = {"type": "Feature", "properties": {}, "geometry": {
+        "type": "Polygon", "coordinates": [[*ring, ring[0]]]}}  # fmt: skip
+    found = read_boundaries(write_geojson([huge, feature(GREEN, kind="green")]))
+    assert len(found.features) == 1
+    assert "a ring has 300,001 vertices; at most 200,000 are read" in found.tally.left_out[0].reason
+
+
+def test_deep_folders_and_collections(tmp_path, write_geojson):
+    (tmp_path / "a.kml").write_text(
+        "<kml>" + "<Folder>" * 5000 + KML[KML.index("<Placemark") : KML.index("</kml>")]
+        + "</Folder>" * 5000 + "</kml>"
+    )  # fmt: skip
+    assert len(read_boundaries(tmp_path / "a.kml").features) == 1
+    shape = json.loads(shapely.to_geojson(GREEN))
+    for _ in range(50):
+        shape = {"type": "GeometryCollection", "geometries": [shape]}
+    path = write_geojson([{"type": "Feature", "properties": {}, "geometry": shape}])
+    assert "too deeply nested" in read_boundaries(path).tally.left_out[0].reason
+
+
+def test_names_with_markup_and_direction_marks_are_text(write_geojson):
+    name = "<script>alert(1)</script>\u202e=cmd()\x07"
+    found = read_boundaries(write_geojson([feature(GREEN, name=name, kind="green")]))
+    assert found.features.name[0] == "<script>alert(1)</script>=cmd()"
+    assert found.features.id[0] == "script-alert-1-script-cmd"
+
+
+def test_no_trace_is_left_in_the_temporary_folder(tmp_path, monkeypatch):
+    monkeypatch.setattr("tempfile.tempdir", str(tmp_path / "t"))
+    (tmp_path / "t").mkdir()
+    (tmp_path / "a.kml").write_text(KML)
+    read_boundaries(tmp_path / "a.kml")
+    refusal(zipped(tmp_path, {"../a.kml": KML}))
+    assert os.listdir(tmp_path / "t") == []
+
+
+@pytest.mark.parametrize("seed", range(60))
+def test_damaged_text_never_escapes_as_another_error(tmp_path, seed):
+    """Bytes changed at random in KML, GeoJSON and survey text: read or refused, nothing else."""
+    import random
+
+    chance = random.Random(seed)
+    sources = {
+        "a.kml": KML.encode(),
+        "a.geojson": json.dumps({"type": "FeatureCollection", "features": [
+            feature(GREEN, kind="green", id="g")]}).encode(),
+        "a.csv": b"P,N,E,Z,D\n1,53.3,9.9,1,GRN\n2,53.3,9.9004,1,GRN\n3,53.3004,9.9,1,GRN CL\n",
+    }  # fmt: skip
+    for name, content in sources.items():
+        damaged = bytearray(content)
+        for _ in range(chance.randint(1, 8)):
+            damaged[chance.randrange(len(damaged))] = chance.randrange(256)
+        (tmp_path / name).write_bytes(bytes(damaged))
+        try:
+            read_boundaries(tmp_path / name, crs="EPSG:4326" if name == "a.csv" else None)
+        except Refused as problem:
+            assert str(problem)

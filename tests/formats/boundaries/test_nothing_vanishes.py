@@ -1,0 +1,248 @@
+"""Kinds, names, ids, folders, collections, broken rings: all is read or listed."""
+
+import re
+
+import pytest
+import shapely
+
+from geosand.errors import Refused
+from geosand.formats.boundaries import read_boundaries
+from geosand.formats.boundaries.kinds import kind_of, recognise
+from geosand.formats.boundaries.naming import clean, make_ids, slug
+from geosand.site.tables import KINDS
+
+from .conftest import LAT, LON, feature
+
+
+def square(k, size=0.0002):
+    return shapely.box(LON + k * 0.001, LAT, LON + k * 0.001 + size, LAT + size)
+
+
+def ring_text(shape):
+    return " ".join(f"{x!r},{y!r},41.0" for x, y in shapely.get_coordinates(shape).tolist())
+
+
+def placemark(name, shape, extra=""):
+    return (
+        f"<Placemark><name>{name}</name>{extra}<Polygon><outerBoundaryIs><LinearRing><coordinates>"
+        f"{ring_text(shape)}</coordinates></LinearRing></outerBoundaryIs></Polygon></Placemark>"
+    )
+
+
+def kml(tmp_path, body):
+    path = tmp_path / "traced.kml"
+    head = '<?xml version="1.0" encoding="UTF-8"?><kml xmlns="http://www.opengis.net/kml/2.2">'
+    path.write_text(f"{head}<Document><name>Course</name>{body}</Document></kml>", "utf-8")
+    return path
+
+
+def test_a_folder_a_hole_and_every_polygon_called_green(tmp_path):
+    folders = "".join(
+        f"<Folder><name>Hole {k}</name>{placemark('green', square(k))}"
+        f"{placemark('tee', square(k + 30))}</Folder>"
+        for k in range(1, 19)
+    )
+    found = read_boundaries(kml(tmp_path, f"<Folder><name>Front</name>{folders}</Folder>"))
+    assert found.tally.read == 36
+    assert dict(found.tally.by_kind) == {"green": 18, "tee": 18}
+    assert found.features.id[:3].tolist() == ["hole-1-green", "hole-1-tee", "hole-2-green"]
+    assert set(found.features.id_from) == {"name"}
+    assert found.features.elevation_m == pytest.approx([41.0] * 36)
+    assert len(set(found.features.id)) == 36
+
+
+def test_kml_attributes_collections_and_the_rest(tmp_path):
+    data = '<ExtendedData><Data name="kind"><value>bunker</value></Data></ExtendedData>'
+    two = (
+        "<Placemark><name>Pair</name><MultiGeometry><Point><coordinates>9.9,53.3</coordinates>"
+        "</Point>"
+        + re.sub(r"</?Placemark>|<name>.*?</name>", "", placemark("", square(3)))
+        + "</MultiGeometry></Placemark>"
+    )
+    line = (
+        "<Placemark><name>cart path</name><LineString><coordinates>9.9,53.3 9.91,53.3"
+        "</coordinates></LineString></Placemark>"
+    )
+    pin = (
+        "<Placemark><name>pin</name><Point><coordinates>9.9,53.3</coordinates></Point></Placemark>"
+    )
+    link = "<NetworkLink><Link><href>http://x.invalid/a.kml</href></Link></NetworkLink>"
+    found = read_boundaries(
+        kml(tmp_path, placemark("Left", square(1), data) + two + line + pin + link)
+    )
+    assert found.features.kind.tolist() == ["bunker", "other"]
+    assert found.tally.read == 4
+    assert [(i.name, i.reason, i.partly) for i in found.tally.left_out] == [
+        ("Pair", "1 point beside its polygons", True),
+        ("cart path", "a line", False),
+        ("pin", "a point", False),
+    ]
+    texts = " ".join(f.text for f in found.findings)
+    assert "1 links to other files are not followed" in texts
+    assert "its kind 'Pair' is not known" in texts
+    assert "4 read, 2 became surfaces (1 bunker, 1 other), 2 left out" in str(found.tally)
+
+
+def test_a_misspelt_and_a_missing_kind_are_listed_not_dropped(write_geojson):
+    rows = [
+        feature(square(1), id="a", kind="greeen"),
+        feature(square(2), id="b", kind=None),
+        feature(square(3), id="c", kind="Greens"),
+    ]
+    found = read_boundaries(write_geojson(rows))
+    assert found.features.kind.tolist() == ["other", "other", "green"]
+    told = {f.about: f.text for f in found.findings}
+    assert told["a"] == (
+        "its kind 'greeen' is not known; did you mean green?; it is kept as other (feature 1)"
+    )
+    assert told["b"] == "it has no kind; it is kept as other (feature 2)"
+    assert told["kinds"] == "'Greens' is taken as green (1 surface)"
+
+
+def test_one_bad_ring_costs_that_feature(write_geojson):
+    bow = shapely.Polygon(
+        [(LON, LAT), (LON + 1e-3, LAT + 1e-3), (LON + 1e-3, LAT), (LON, LAT + 1e-3)]
+    )
+    rows = [
+        feature(square(1), id="good", kind="green"),
+        feature(bow, id="bow", kind="green"),
+        {
+            "type": "Feature",
+            "properties": {"id": "two"},
+            "geometry": {
+                "type": "Polygon",
+                "coordinates": [[[LON, LAT], [LON, LAT + 0.1], [LON, LAT]]],
+            },
+        },
+        {
+            "type": "Feature",
+            "properties": {"id": "text"},
+            "geometry": {"type": "Polygon", "coordinates": [[["a", "b"]]]},
+        },
+        {
+            "type": "Feature",
+            "properties": {"id": "inf"},
+            "geometry": {
+                "type": "Polygon",
+                "coordinates": [[[LON, 1e999], [LON, LAT], [LON + 1, LAT]]],
+            },
+        },
+        {"type": "Feature", "properties": {"id": "null"}, "geometry": None},
+        {"type": "Nothing"},
+    ]
+    path = write_geojson(rows)
+    path.write_text(path.read_text().replace("1e+999", "1e999").replace("Infinity", "1e999"))
+    found = read_boundaries(path)
+    assert found.features.id.tolist() == ["good"]
+    reasons = {i.place: i.reason for i in found.tally.left_out}
+    assert reasons["feature 2"].startswith("its outline crosses or touches itself (self-inters")
+    assert "at lon 9.9005" in reasons["feature 2"]
+    assert reasons["feature 3"] == "a ring has 2 corners; 3 are needed"
+    assert reasons["feature 4"] == "its coordinates hold text"
+    assert reasons["feature 5"] == "a coordinate is not finite"
+    assert reasons["feature 6"] == "it has no geometry"
+    assert reasons["feature 7"] == "it is no Feature (RFC 7946, 3.2)"
+    assert found.tally.read == 7
+
+
+def test_a_ring_without_its_last_position_is_closed(write_geojson):
+    ring = shapely.get_coordinates(square(1)).tolist()[:-1]
+    shape = {"type": "Polygon", "coordinates": [ring]}
+    path = write_geojson([{"type": "Feature", "properties": {"kind": "tee"}, "geometry": shape}])
+    assert read_boundaries(path).features.geometry[0].equals(square(1))
+
+
+def test_parts_split_or_kept(write_geojson):
+    rows = [feature(shapely.MultiPolygon([square(1), square(2)]), id="t4", kind="tee")]
+    path = write_geojson(rows)
+    assert read_boundaries(path).features.id.tolist() == ["t4"]
+    assert read_boundaries(path, split_parts=True).features.id.tolist() == ["t4", "t4-2"]
+
+
+def test_polygons_of_collections_are_kept(write_geojson):
+    shape = shapely.GeometryCollection(
+        [shapely.Point(LON, LAT), shapely.GeometryCollection([square(1)]), square(2)]
+    )
+    found = read_boundaries(write_geojson([feature(shape, id="x", kind="tee")]))
+    assert len(found.features.geometry[0].geoms) == 2
+    assert found.tally.left_out[0].reason == "1 point beside its polygons"
+
+
+def test_closed_lines_of_a_known_kind_are_outlines(write_geojson):
+    rows = [
+        feature(square(1).exterior, id="g", kind="green"),
+        feature(square(2).exterior, id="loop", kind="cart path"),
+        feature(shapely.LineString([(LON, LAT), (LON, LAT + 0.001)]), kind="green"),
+    ]
+    found = read_boundaries(write_geojson(rows))
+    assert found.features.id.tolist() == ["g"]
+    assert [i.reason for i in found.tally.left_out] == ["a line", "a line"]
+
+
+def test_columns_named_by_the_user(write_geojson):
+    rows = [feature(square(1), nr=7, art="green", what="Seventh")]
+    path = write_geojson(rows)
+    found = read_boundaries(path, id_column="nr", kind_column="art", name_column="what")
+    table = found.features
+    assert (table.id[0], table.kind[0], table.name[0]) == ("7", "green", "Seventh")
+    with pytest.raises(Refused, match="there is no column 'colour'; allowed: art, nr, what"):
+        read_boundaries(path, kind_column="colour")
+    with pytest.raises(Refused, match="'sand pit' is no kind"):
+        read_boundaries(path, kind="sand pit")
+
+
+def test_map_tags():
+    cases = {
+        "green": {"golf": "green", "natural": "grassland"},
+        "pitch": {"leisure": "pitch", "sport": "soccer"},
+        "bunker": {"natural": "sand", "golf": "bunker"},
+        "water": {"golf": "lateral_water_hazard"},
+        "path": {"highway": "path", "golf_cart": "yes"},
+        "lawn": {"landuse": "grass"},
+    }
+    for kind, tags in cases.items():
+        assert kind_of(tags, "", "", None)[0] == kind
+    hstore = {"osm_way_id": "12", "other_tags": '"golf"=>"tee","ref"=>"7"'}
+    assert kind_of(hstore, "", "", None)[0] == "tee"
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_every_kind_is_known_in_capitals_and_plural(kind):
+    plural = kind + ("es" if kind.endswith("ch") else "s")
+    for word in (kind, kind.upper(), plural, f"{kind.title()} 12", f"C-{plural.upper()}_07"):
+        expected = kind
+        assert recognise(word) == expected, word
+
+
+@pytest.mark.parametrize(
+    ("word", "kind"),
+    [("Sand Trap 3", "bunker"), ("putting surface", "green"), ("green surround", "surround"),
+     ("Fringe", "collar"), ("GRN07", "green"), ("pitches", "pitch"), ("Grasses", "lawn"),
+     ("water hazards", "water"), ("bowling green", "lawn"), ("Greenwich", ""), ("", "")],
+)  # fmt: skip
+def test_generic_words(word, kind):
+    assert recognise(word) == kind
+
+
+def test_ids_are_distinct_and_never_a_kind():
+    ids, sources = make_ids(
+        ["", "", "green", "A 1", "a-1", "", ""],
+        ["Green 1", "Green 1", "", "", "", "芝生", "green"],
+        ["", "", "", "", "", "", ""],
+        ["green"] * 7,
+    )
+    assert ids == ["green-1", "green-1-2", "green-2", "a-1", "a-1-2", "green-3", "green-4"]
+    assert sources == ["name", "name", "number", "column", "column", "number", "number"]
+
+
+def test_names_lose_what_could_deceive():
+    assert clean("a\u202eb\x00c\ud800 \n d") == "abc d"
+    assert slug("Grün № 7/../x") == "grun-no-7-..-x"
+    assert slug("../../etc") == "etc"
+
+
+def test_bulk_of_equal_names_stays_quick(write_geojson):
+    rows = [feature(square(k / 1000), kind="green", name="green") for k in range(20_000)]
+    found = read_boundaries(write_geojson(rows))
+    assert len(set(found.features.id)) == 20_000
+    assert found.tally.read == 20_000

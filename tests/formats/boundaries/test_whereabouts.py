@@ -1,0 +1,211 @@
+"""Where a file lies: missing, wrong, swapped and approximate coordinate reference systems."""
+
+import json
+
+import geopandas
+import numpy as np
+import pytest
+import shapely
+
+from geosand.errors import Refused
+from geosand.formats.boundaries import read_boundaries
+
+from .conftest import LAT, LON, UTM, blob, feature, to_lon_lat
+
+
+def text_of(path, **wishes):
+    with pytest.raises(Refused) as refusal:
+        read_boundaries(path, **wishes)
+    return str(refusal.value)
+
+
+@pytest.fixture
+def bare_shapefile(tmp_path):
+    """A Shapefile without its .prj."""
+    table = geopandas.GeoDataFrame({"kind": ["green"]}, geometry=[blob(0, 0, 13)])
+    table.to_file(tmp_path / "bare.shp")
+    return tmp_path / "bare.shp"
+
+
+def test_missing_crs_is_refused_with_likely_ones(bare_shapefile):
+    text = text_of(bare_shapefile)
+    assert "does not say in which coordinate reference system it is" in text
+    assert "said with --crs" in text
+    assert "UTM, EPSG:32601 to 32660 north" in text
+
+
+def test_near_names_the_zone(bare_shapefile):
+    text = text_of(bare_shapefile, near=(LON, LAT))
+    assert "EPSG:25832, ETRS89 / UTM zone 32N, in m (" in text
+    assert "km from the place given" in text
+    assert "EPSG:25833" not in text
+
+
+def test_crs_given_by_the_user_is_used(bare_shapefile):
+    found = read_boundaries(bare_shapefile, crs=UTM)
+    assert found.source_crs == UTM
+    west, south, _, _ = shapely.total_bounds(found.features.geometry)
+    assert (west, south) == pytest.approx((LON, LAT), abs=0.05)
+
+
+def test_unknown_crs(bare_shapefile):
+    text = text_of(bare_shapefile, crs="EPSG:999999")
+    assert "'EPSG:999999' is not a coordinate reference system that is known" in text
+    assert "heights only" in text_of(bare_shapefile, crs="EPSG:5773")
+
+
+def test_grid_numbers_labelled_lon_lat(write_geojson):
+    path = write_geojson([feature(blob(0, 0, 13), kind="green")])
+    text = text_of(path)
+    assert "is labelled lon/lat, but these are numbers of a grid" in text
+    assert "say which with --crs" in text.lower()
+    assert read_boundaries(path, crs=UTM).source_crs == UTM
+
+
+def test_swapped_beyond_the_globe(write_geojson):
+    # lon 120, lat 40 written the wrong way round can not be a latitude
+    shape = shapely.transform(to_lon_lat(blob(0, 0, 13)), lambda p: p[:, ::-1] + (0, 90))
+    text = text_of(write_geojson([feature(shape, kind="green")]))
+    assert "they look swapped" in text
+    assert "--swap" in text
+
+
+def test_swapped_where_the_numbers_are_legal(write_geojson):
+    # 40 N, 75 W swapped lies in Antarctica
+    right = shapely.box(-75.0006, 40.0, -75.0, 40.0004)
+    wrong = shapely.transform(right, lambda p: p[:, ::-1])
+    path = write_geojson([feature(wrong, kind="green", id="g1")])
+    text = text_of(path)
+    assert "the site would lie at 75.0003° S, 40.0002° E, beyond 66° of latitude" in text
+    assert "with the two axes swapped it would lie at 40.0002° N, 75.0003° W" in text
+    found = read_boundaries(path, swap_axes=True)
+    assert found.features.geometry[0].equals(right)
+    kept = read_boundaries(path, believe_place=True)
+    assert kept.features.geometry[0].equals(wrong)
+
+
+def test_swapped_at_low_latitudes_is_seen_by_the_catches(write_geojson):
+    # 12 N, 30 E and 30 N, 12 E are both good places for turf
+    right = shapely.box(30.0, 12.0, 30.0004, 12.0004)
+    wrong = shapely.transform(right, lambda p: p[:, ::-1])
+    path = write_geojson([feature(wrong, kind="green")])
+    assert len(read_boundaries(path).features) == 1
+    text = text_of(path, near=(30.0, 12.0))
+    assert "km from 12.0000° N, 30.0000° E, where it should be" in text
+    assert "use --swap" in text
+
+
+def test_swapped_easting_and_northing(tmp_path):
+    table = geopandas.GeoDataFrame(
+        {"kind": ["green"]},
+        geometry=[shapely.transform(blob(0, 0, 13), lambda p: p[:, ::-1])],
+        crs=UTM,
+    )
+    table.to_file(tmp_path / "s.gpkg")
+    assert "--swap" in text_of(tmp_path / "s.gpkg")
+    found = read_boundaries(tmp_path / "s.gpkg", swap_axes=True)
+    assert shapely.bounds(found.features.geometry[0])[1] == pytest.approx(LAT, abs=0.05)
+
+
+def test_infinite_places_are_refused(tmp_path):
+    table = geopandas.GeoDataFrame(
+        {"kind": ["green"]}, geometry=[shapely.box(1e30, 1e30, 2e30, 2e30)], crs=UTM
+    )
+    table.to_file(tmp_path / "s.gpkg")
+    assert "is no place in ETRS89 / UTM zone 32N" in text_of(tmp_path / "s.gpkg")
+    assert "can not be places in" in text_of(tmp_path / "s.gpkg", believe_place=True)
+
+
+def test_datum_shift_without_its_grid_is_said(tmp_path):
+    # NAD27: 10 m or more without the grid
+    place = to_lon_lat(blob(0, 0, 13)).centroid
+    green = shapely.box(-75.001, 40.0, -75.0, 40.001)
+    assert place is not None
+    table = geopandas.GeoDataFrame({"kind": ["green"]}, geometry=[green], crs="EPSG:4267")
+    table.to_file(tmp_path / "s.gpkg")
+    found = read_boundaries(tmp_path / "s.gpkg")
+    assert found.datum_accuracy_m >= 5
+    assert "good to" in found.datum_note
+    assert "which is not here" in found.datum_note
+    assert any(found.datum_note.startswith(f.text[:40]) for f in found.findings)
+
+
+def test_no_shift_is_said_as_none(course_file):
+    found = read_boundaries(course_file)
+    assert (found.datum_accuracy_m, found.source_crs) == (0.0, "")
+    assert found.datum_note == "lon/lat in WGS 84: no datum shift"
+
+
+def _state_plane(tmp_path, code):
+    """A green at 2,000,000 and 600,000 feet, in the CRS of that code."""
+    shape = shapely.box(6_300_000, 2_000_000, 6_300_100, 2_000_100)
+    table = geopandas.GeoDataFrame({"kind": ["green"]}, geometry=[shape], crs=code)
+    table.to_file(tmp_path / f"{code[5:]}.gpkg")
+    return tmp_path / f"{code[5:]}.gpkg"
+
+
+def test_survey_feet_are_said_and_not_mistaken(tmp_path):
+    # NAD83 / California zone 1 (ftUS)
+    found = read_boundaries(_state_plane(tmp_path, "EPSG:2225"))
+    text = next(f.text for f in found.findings if "feet" in f.text)
+    assert "US survey feet (1200/3937 m)" in text
+    # 2 parts in a million of hypot(6.3, 2.0) million feet is 4.03 m
+    assert "as international feet the site would lie 4.03 m away" in text
+
+
+def test_unit_given_by_the_user_converts_to_that_of_the_crs(tmp_path):
+    """The same text read in both feet differs by two parts in a million of its coordinates."""
+    rows = ["P,N,E,Z,D"] + [
+        f"{k},{2_000_000 + n},{6_300_000 + e},100.0,GRN{' CL' if k == 4 else ''}"
+        for k, (e, n) in enumerate([(0, 0), (100, 0), (100, 100), (0, 100)], start=1)
+    ]
+    (tmp_path / "walk.csv").write_text("\n".join(rows))
+    survey = read_boundaries(tmp_path / "walk.csv", crs="EPSG:2225", unit="us_survey_ft")
+    plain = read_boundaries(tmp_path / "walk.csv", crs="EPSG:2225", unit="ft")
+    unsaid = read_boundaries(tmp_path / "walk.csv", crs="EPSG:2225")
+    assert unsaid.features.geometry[0].equals(survey.features.geometry[0])
+    a, b = (np.array(f.features.geometry[0].centroid.coords[0]) for f in (survey, plain))
+    moved = np.hypot(*((a - b) * [111_320 * np.cos(np.radians(a[1])), 111_000]))
+    assert moved == pytest.approx(4.03, abs=0.05)
+    assert survey.features.elevation_m[0] == pytest.approx(100 * 1200 / 3937)
+    assert "the unit 'rod' is not known" in text_of(
+        tmp_path / "walk.csv", crs="EPSG:2225", unit="rod"
+    )
+
+
+def test_one_feature_far_away_costs_itself(course, write_geojson):
+    rows = [feature(to_lon_lat(g), id=i, name=n, kind=k) for i, n, k, g in course]
+    rows.append(feature(shapely.box(0, 0, 0.0001, 0.0001), id="null", kind="green"))
+    found = read_boundaries(write_geojson(rows))
+    assert len(found.features) == 4
+    (left,) = found.tally.left_out
+    assert left.place == "feature 5"
+    assert "it lies at lon 0.0000, lat 0.0000, far from the others" in left.reason
+
+
+def test_a_crs_member_that_names_nothing(write_geojson, course):
+    rows = [feature(to_lon_lat(course[0][3]), kind="green")]
+    path = write_geojson(rows, crs={"type": "link", "properties": {"href": "http://x.invalid"}})
+    assert "its crs member does not name a CRS" in text_of(path)
+
+
+def test_stated_crs_overruled_by_the_user_is_said(tmp_path):
+    table = geopandas.GeoDataFrame({"kind": ["green"]}, geometry=[blob(0, 0, 9)], crs="EPSG:25833")
+    table.to_file(tmp_path / "s.gpkg")
+    found = read_boundaries(tmp_path / "s.gpkg", crs=UTM)
+    assert any("it says ETRS89 / UTM zone 33N" in f.text for f in found.findings)
+    assert found.source_crs == UTM
+
+
+def test_layers_in_different_systems_meet(tmp_path):
+    one, two = blob(0, 0, 13), blob(80, 0, 14)
+    for name, shape, crs in (("a", one, UTM), ("b", to_lon_lat(two), "EPSG:4326")):
+        geopandas.GeoDataFrame({"kind": ["green"]}, geometry=[shape], crs=crs).to_file(
+            tmp_path / "m.gpkg", layer=name
+        )
+    found = read_boundaries(tmp_path / "m.gpkg")
+    assert len(found.features) == 2
+    centres = [g.centroid for g in found.features.geometry]
+    assert abs(centres[0].x - centres[1].x) < 0.01
+    assert any("2 reference systems" in f.text for f in found.findings)
+    assert json.dumps(found.source_crs)

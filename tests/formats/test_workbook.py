@@ -1,0 +1,210 @@
+"""One workbook of records in place of the CSV files."""
+
+from __future__ import annotations
+
+import datetime
+import io
+import zipfile
+
+import numpy as np
+import openpyxl
+import pytest
+
+from geosand.formats.site_folder import read_site
+from tests.sites import CATCHES, refusal
+
+DRESSINGS = [
+    ["dressing", "date", "surfaces", "planned_depth_mm"],
+    ["D1", datetime.date(2026, 4, 10), "green", 0.6],
+]
+LOADS = [
+    ["load", "dressing", "count", "unit_mass_kg", "u_unit_mass_kg", "u_label_percent"],
+    [1, "D1", 52, 25, 0.25, 1],
+]
+ROWS = [list(CATCHES[0]), *[list(row.values()) for row in CATCHES]]
+NO_CSV = {"dressings": None, "loads": None, "catches": None}
+
+
+def workbook(**sheets) -> bytes:
+    book = openpyxl.Workbook()
+    book.remove(book.active)
+    for name, rows in sheets.items():
+        sheet = book.create_sheet(name)
+        for row in rows:
+            sheet.append(row)
+    stream = io.BytesIO()
+    book.save(stream)
+    return stream.getvalue()
+
+
+@pytest.fixture
+def with_book(site_folder):
+    def make(content: bytes, **overrides):
+        return site_folder("book", files={"records.xlsx": content}, **(NO_CSV | overrides))
+
+    return make
+
+
+def test_a_workbook_gives_the_same_site_as_csv_files(with_book, site_folder):
+    content = workbook(Dressings=DRESSINGS, loads=LOADS, catches=ROWS, notes=[["whatever"], [1, 2]])
+    book = read_site(with_book(content))
+    text = "dressing,date,surfaces,planned_depth_mm\nD1,2026-04-10,green,0.6\n"
+    loads = "\n".join(",".join(str(c) for c in row) for row in LOADS)
+    plain = read_site(site_folder("csv", dressings=text, loads=loads))
+    for one, other in zip(
+        (book.dressings, book.dressed, book.loads, book.catches),
+        (plain.dressings, plain.dressed, plain.loads, plain.catches),
+        strict=True,
+    ):
+        for name in one.__dataclass_fields__:
+            a, b = getattr(one, name), getattr(other, name)
+            # a workbook keeps 16 digits of a number
+            close = np.allclose(a, b, rtol=1e-14, equal_nan=True) if a.dtype.kind == "f" else a == b
+            assert np.all(close), name
+    assert book.loads.id.tolist() == ["1"]
+    assert book.findings == ()
+
+
+def test_rows_are_numbered_as_the_sheet_shows_them(with_book):
+    rows = [[], DRESSINGS[0], [], [], ["D1", "2026-04-10", "nowhere", 0.6]]
+    found = refusal(with_book(workbook(dressings=rows, loads=LOADS)))
+    assert found == [
+        "records.xlsx, sheet dressings, row 5, surfaces: 'nowhere' is neither a surface's id nor a"
+        " kind in the boundaries. Write ids or kinds, spaces between."
+    ]
+
+
+@pytest.mark.parametrize(
+    ("cell", "words"),
+    [
+        (46122, "'46122' is not a date; allowed: year-month-day as in 2026-04-30. It looks like a"),
+        (datetime.time(7, 30), "'07:30:00' is not a date"),
+        (datetime.timedelta(days=3), "is not a date"),
+        (True, "'True' is not a date"),
+        ("10.04.2026", "'10.04.2026' is not a date"),
+    ],
+)
+def test_cells_that_are_no_dates(with_book, cell, words):
+    rows = [DRESSINGS[0], ["D1", cell, "green", 0.6]]
+    found = refusal(with_book(workbook(dressings=rows, loads=LOADS)))
+    assert len(found) == 1
+    assert found[0].startswith("records.xlsx, sheet dressings, row 2, date: ")
+    assert words in found[0]
+
+
+@pytest.mark.parametrize(
+    "cell", [True, datetime.datetime(2026, 4, 1), datetime.timedelta(1), "#DIV/0!", "0,6", "0.6 mm"]
+)
+def test_cells_that_are_no_numbers(with_book, cell):
+    rows = [DRESSINGS[0], ["D1", "2026-04-10", "green", cell]]
+    found = refusal(with_book(workbook(dressings=rows, loads=LOADS)))
+    assert len(found) == 1
+    assert found[0].startswith("records.xlsx, sheet dressings, row 2, planned_depth_mm: ")
+    assert " is not a number" in found[0]
+
+
+def test_a_date_with_a_time_is_a_date(with_book):
+    rows = [DRESSINGS[0], ["D1", datetime.datetime(2026, 4, 10, 7, 30), "green", "0.6"]]
+    site = read_site(with_book(workbook(dressings=rows, loads=LOADS)))
+    assert str(site.dressings.date[0]) == "2026-04-10"
+
+
+def test_a_formula_without_its_result_is_no_blank(with_book):
+    rows = [LOADS[0], [1, "D1", "=50+2", 25, 0.25, 1]]
+    found = refusal(with_book(workbook(dressings=DRESSINGS, loads=rows)))
+    assert found[0] == (
+        "records.xlsx, sheet loads, row 2, count: a formula without its result. Open the workbook,"
+        " let it calculate, and save it; or write the value."
+    )
+
+
+def test_a_workbook_beside_csv_files_is_refused(with_book):
+    content = workbook(dressings=DRESSINGS, loads=LOADS)
+    found = refusal(with_book(content, loads="load,dressing,count,unit_mass_kg\nL1,D1,1,1\n"))
+    assert found == [
+        "records.xlsx: stands beside loads.csv. Keep the workbook or the CSV files, not both."
+    ]
+
+
+def test_catches_may_stand_in_geojson_beside_a_workbook(with_book):
+    from tests.sites import points
+
+    content = workbook(dressings=DRESSINGS, loads=LOADS)
+    site = read_site(with_book(content, catches=points(CATCHES)))
+    assert len(site.catches) == 6
+    both = workbook(dressings=DRESSINGS, loads=LOADS, catches=ROWS)
+    assert refusal(with_book(both, catches=points(CATCHES))) == [
+        "catches.geojson: stands beside records.xlsx, sheet catches. Keep one of the two, so that"
+        " no catch counts twice."
+    ]
+
+
+def test_headers_twice_and_cells_outside_them(with_book):
+    rows = [[*DRESSINGS[0], "date", None], [*DRESSINGS[1], "", None, "stray"]]
+    found = refusal(with_book(workbook(dressings=rows, loads=LOADS)))
+    assert found == [
+        "records.xlsx, sheet dressings, row 1: column 'date' stands twice. Keep one of them.",
+        "records.xlsx, sheet dressings, row 2: a cell outside the named columns. Name every column"
+        " that holds something.",
+    ]
+
+
+def test_a_workbook_without_dressings(with_book):
+    assert refusal(with_book(workbook(loads=LOADS))) == [
+        "records.xlsx: no dressings are recorded here. Add the dressings that the loads and catches"
+        " name."
+    ]
+
+
+def broken(content: bytes) -> bytes:
+    """The same archive with the sheets' XML cut in two."""
+    stream = io.BytesIO()
+    with zipfile.ZipFile(io.BytesIO(content)) as old, zipfile.ZipFile(stream, "w") as new:
+        for entry in old.infolist():
+            data = old.read(entry)
+            new.writestr(entry, data[: len(data) // 2] if "worksheets" in entry.filename else data)
+    return stream.getvalue()
+
+
+GOOD = workbook(dressings=DRESSINGS, loads=LOADS)
+
+
+@pytest.mark.parametrize(
+    "content",
+    [b"", b"PK", b"not a zip", GOOD[:-300], broken(GOOD), b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1" * 64],
+    ids=["empty", "two bytes", "text", "cut off", "cut XML", "the old format"],
+)
+def test_no_workbook_at_all_is_the_only_fault(with_book, content):
+    found = refusal(with_book(content))
+    assert len(found) == 1
+    assert found[0].startswith("records.xlsx: is not a workbook that can be read: ")
+    assert found[0].endswith("Open it in a spreadsheet program and save it as .xlsx.")
+
+
+def test_an_archive_that_unpacks_to_far_more_is_refused(with_book):
+    stream = io.BytesIO()
+    with (
+        zipfile.ZipFile(stream, "w", zipfile.ZIP_DEFLATED) as archive,
+        archive.open("xl/worksheets/sheet1.xml", "w") as entry,
+    ):
+        for _ in range(201):
+            entry.write(bytes(1_000_000))
+    assert len(stream.getvalue()) < 1_000_000
+    assert refusal(with_book(stream.getvalue())) == [
+        "records.xlsx: unpacks to more than 200 MB. Save it anew, without what is not needed."
+    ]
+
+
+@pytest.mark.parametrize("claimed", [b"A1:XFD1048576", b"A1:A1"])
+def test_a_claimed_dimension_is_not_believed(with_book, claimed):
+    """Neither a million empty columns nor a sheet cut short by what the file says of itself."""
+    stream = io.BytesIO()
+    with zipfile.ZipFile(io.BytesIO(GOOD)) as old, zipfile.ZipFile(stream, "w") as new:
+        for entry in old.infolist():
+            data = old.read(entry)
+            if entry.filename == "xl/worksheets/sheet2.xml":
+                assert b'ref="A1:F2"' in data
+                data = data.replace(b'ref="A1:F2"', b'ref="' + claimed + b'"')
+            new.writestr(entry, data)
+    loads = read_site(with_book(stream.getvalue())).loads
+    assert (loads.count.tolist(), loads.unit_mass_kg.tolist()) == ([52.0], [25.0])

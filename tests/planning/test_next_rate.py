@@ -1,0 +1,140 @@
+"""Rates of the next dressing: hand-worked, conserved, capped, skipped; published volumes."""
+
+import numpy as np
+import pytest
+
+from geosand.planning.choosing import chosen_sand, chosen_spreader, chosen_surfaces
+from geosand.planning.next_rate import Holes, next_rates
+from tests.sites import CATCHES, LAT, LON, SURFACES, TOML, square, surface
+
+
+def planned(results, *, depth_m=None, sand=0, **options):
+    row = options.pop("row", chosen_surfaces(results.site, results.ledger, ()))
+    return next_rates(
+        results.site,
+        results.areas,
+        results.rates,
+        results.ledger,
+        row=row,
+        sand=sand,
+        depth_m=depth_m,
+        **options,
+    )
+
+
+def test_half_a_millimetre_worked_by_hand(worked):
+    """0.5 mm of 1550 kg/m3 is 0.775 kg/m2: on 20 x 20 m 310 kg, on 30 x 30 m 697.5 kg."""
+    plan = planned(worked(), depth_m=0.0005)
+    np.testing.assert_allclose(plan.rate_kg_m2, 0.775)
+    np.testing.assert_allclose(plan.mass_kg, [310.0, 697.5, 77.5], rtol=1e-5)
+
+
+def test_each_surface_comes_to_its_target_so_far(worked):
+    results = worked(as_of="2026-06-30")
+    plan = planned(results)
+    ledger = results.ledger
+    so_far = dict(zip(results.site.surfaces.id[ledger.row], ledger.depth.value, strict=True))
+    # 121 of 274 days have passed of a season with 9 mm for greens and 4 mm for tees
+    share = 121 / 274
+    wanted = [0.009 * share - so_far["g1"], 0.009 * share - so_far["g2"], 0.004 * share]
+    np.testing.assert_allclose(plan.depth_m, wanted)
+    assert plan.note.tolist() == ["", "", ""]
+
+
+def test_a_cap_leaves_the_rest_and_a_floor_leaves_all(worked):
+    results = worked(as_of="2026-06-30")
+    free = planned(results)
+    capped = planned(results, maximum_m=0.002)
+    np.testing.assert_allclose(capped.depth_m, np.minimum(free.depth_m, 0.002))
+    np.testing.assert_allclose(capped.depth_m + capped.left_m, free.depth_m)
+    assert capped.note.tolist() == ["capped", "capped", ""]
+    floor = planned(results, minimum_m=0.002)
+    assert floor.depth_m[2] == 0
+    assert floor.note[2] == "less than 2 mm: left for later"
+
+
+def test_over_dressed_surfaces_get_nothing_either_way(worked):
+    catches = [c | {"gross_g": 300} if k < 3 else c for k, c in enumerate(CATCHES)]
+    results = worked(as_of="2026-04-10", catches=catches)
+    assert results.ledger.state.tolist()[0] == "over-dressed"
+    for depth in (None, 0.0005):
+        plan = planned(results, depth_m=depth)
+        assert plan.depth_m[0] == 0
+        assert plan.note[0] == "over-dressed"
+        assert (plan.depth_m >= 0).all()
+
+
+def test_a_mix_is_spread_thicker_by_its_share_of_sand(worked):
+    plain = planned(worked(as_of="2026-06-30"))
+    toml = TOML.replace("[sands.dried]", "[sands.dried]\nsand_mass_fraction = 0.8")
+    mixed = planned(worked("mix", as_of="2026-06-30", toml=toml))
+    assert mixed.depth_m[2] == pytest.approx(plain.depth_m[2] / 0.8)
+
+
+def test_a_dressing_that_was_not_measured_counts_as_planned(worked):
+    dressings = (
+        "dressing,date,surfaces,planned_depth_mm,swath_m\nD1,2026-04-10,green,0.6,4\n"
+        "D2,2026-05-10,g1,1.0,4\nD3,2026-05-11,g2,,4\n"
+    )
+    once = planned(worked(as_of="2026-06-30"))
+    results = worked("three", as_of="2026-06-30", dressings=dressings)
+    plan = planned(results)
+    assert plan.depth_m[0] == pytest.approx(once.depth_m[0] - 0.001)
+    assert "planned depth counts as done" in plan.note[0]
+    assert plan.depth_m[1] == 0
+    assert plan.note[1] == "a dressing of it was not measured and has no planned depth"
+
+
+def test_a_surface_without_target_is_told(worked):
+    surfaces = [*SURFACES, surface("l1", "lawn", square(LON - 0.004, LAT, 10.0))]
+    results = worked(surfaces=surfaces)
+    row = chosen_surfaces(results.site, results.ledger, ["lawn"])
+    assert planned(results, row=row).note.tolist() == ["no target"]
+    assert planned(results, row=row, depth_m=0.001).mass_kg[0] == pytest.approx(155, rel=1e-4)
+
+
+def test_holes_fill_first(worked):
+    """12.7 mm holes, 75 mm deep at 50 x 50 mm, take 3.8 mm (geometry)."""
+    holes = Holes(diameter_m=0.0127, spacing_m=0.05, depth_m=0.075)
+    assert holes.capacity_m() == pytest.approx(0.0038, abs=5e-6)
+    plan = planned(worked(), depth_m=0.005, holes=holes)
+    np.testing.assert_allclose(plan.in_holes_m, holes.capacity_m())
+    thin = planned(worked("thin"), depth_m=0.001, holes=holes)
+    np.testing.assert_allclose(thin.in_holes_m, 0.001)
+
+
+@pytest.mark.parametrize(
+    ("square_feet", "inches", "cubic_yards", "tolerance"),
+    [
+        # Grounds Maintenance magazine, "Topdressers": 5000 ft2 at 1/8 in take 2 yd3 and 50 000 ft2
+        # at 1/4 in take 39 yd3; both are rounded up from 1.929 and 38.58
+        (5000, 1 / 8, 2.0, 0.04),
+        (50000, 1 / 4, 39.0, 0.02),
+        # an extension table, "volume to topdress 1,000 ft2" (second-hand): 1/4 in 0.77 yd3
+        (1000, 1 / 4, 0.77, 0.01),
+        (1000, 3 / 4, 2.31, 0.01),
+    ],
+)
+def test_published_volumes_for_depth_and_area(worked, square_feet, inches, cubic_yards, tolerance):
+    side = np.sqrt(square_feet) * 0.3048
+    results = worked(
+        surfaces=[surface("g1", "green", square(LON, LAT, float(side)))],
+        catches=CATCHES[:3],
+    )
+    plan = planned(results, depth_m=inches * 0.0254)
+    volume = plan.mass_kg[0] / 1550.0 / 0.9144**3
+    assert volume == pytest.approx(cubic_yards, rel=tolerance)
+
+
+def test_choices_are_by_id_and_kind_in_the_order_named(worked):
+    results = worked()
+    site, ledger = results.site, results.ledger
+    ids = site.surfaces.id[chosen_surfaces(site, ledger, ["tee", "g2", "green"])]
+    assert ids.tolist() == ["t1", "g2", "g1"]
+    with pytest.raises(ValueError, match=r"'gren': no surface's id .* kinds green, tee"):
+        chosen_surfaces(site, ledger, ["gren"])
+    assert chosen_sand(site, ledger, None) == (0, "")
+    with pytest.raises(ValueError, match="'wet' is no sand of this site; allowed: dried"):
+        chosen_sand(site, ledger, "wet")
+    with pytest.raises(ValueError, match="has no dressing on record"):
+        chosen_spreader(site, ledger, "belt")

@@ -1,0 +1,147 @@
+"""Forced overthrow against closed forms and against shapely's own clipping of every strip."""
+
+import numpy as np
+import pytest
+import shapely
+
+from geosand.planning.passes import best_headings, forced_overthrow, pass_lines
+
+
+def column(*shapes):
+    out = np.empty(len(shapes), dtype=object)
+    out[:] = shapes
+    return out
+
+
+def turned(shape, degree):
+    """Turned clockwise about the origin, as headings are counted."""
+    return shapely.transform(
+        shape,
+        lambda p: (
+            p
+            @ np.array(
+                [
+                    [np.cos(np.radians(degree)), -np.sin(np.radians(degree))],
+                    [np.sin(np.radians(degree)), np.cos(np.radians(degree))],
+                ]
+            )
+        ),
+    )
+
+
+KIDNEY = shapely.union_all(
+    [shapely.Point(0, 0).buffer(9), shapely.Point(11, 7).buffer(7), shapely.Point(19, -2).buffer(6)]
+)
+
+
+def by_clipping(shape, heading, swath, shift):
+    """The same by cutting the turned shape with one box a strip: the independent route."""
+    upright = turned(shape, -heading)  # heading now north
+    west, _, east, _ = shapely.bounds(upright)
+    total, at = 0.0, west - shift
+    while at < east - 1e-9:
+        part = shapely.intersection(upright, shapely.box(at, -1e4, at + swath, 1e4))
+        pieces = shapely.get_parts(part)
+        pieces = pieces[shapely.area(pieces) > 1e-9]  # a corner that only touches holds no ground
+        if len(pieces):
+            _, south, _, north = shapely.total_bounds(pieces)
+            total += swath * (north - south)
+        at += swath
+    return total - shape.area
+
+
+def test_rectangle_along_its_side_forces_nothing_at_a_fitting_swath():
+    forced = forced_overthrow(column(shapely.box(0, 0, 20, 12)), swath_m=6.0)
+    east = int(np.flatnonzero(forced.heading_degree == 90)[0])
+    assert forced.excess_m2[0, east, 0] == pytest.approx(0.0, abs=1e-9)
+    assert forced.passes[0, east, 0] == 2
+    # begun half a swath early: three passes of 6 m x 20 m for 240 m2
+    assert forced.excess_m2[0, east, 4] == pytest.approx(120.0)
+    # northward 20 m needs four passes of 6 m x 12 m
+    assert forced.excess_m2[0, 0, 0] == pytest.approx(48.0)
+
+
+def test_a_turned_rectangle_is_driven_along_its_turned_side():
+    shape = turned(shapely.box(-10, -6, 10, 6), 33.0)
+    best = best_headings(forced_overthrow(column(shape), swath_m=6.0))
+    assert best.heading_degree[0] == pytest.approx(123.0)
+    assert best.forced_m2[0] == pytest.approx(0.0, abs=1e-6)
+
+
+def test_excess_of_a_circle_tends_to_its_diameter_times_the_swath():
+    circle = column(shapely.Point(300, -80).buffer(10.0, quad_segs=2000))
+    error = []
+    for swath in (2.0, 0.5, 0.125):
+        forced = forced_overthrow(circle, swath_m=swath, heading_degree=np.array([0.0, 37.0]))
+        error.append(abs(forced.excess_m2.mean() / swath - 20.0))
+    assert error[2] < error[1] < error[0]
+    assert error[2] < 0.1
+
+
+@pytest.mark.parametrize("swath", [1.5, 4.0, 6.0])
+def test_agrees_with_clipping_every_strip(swath):
+    hole = KIDNEY.difference(shapely.Point(2, 1).buffer(2))
+    shapes = column(KIDNEY, hole, shapely.box(3, 3, 8, 30))
+    headings = np.array([0.0, 17.0, 90.0, 141.0])
+    forced = forced_overthrow(shapes, swath_m=swath, heading_degree=headings, offsets=4)
+    for s, shape in enumerate(shapes):
+        for h, heading in enumerate(headings):
+            for j, shift in enumerate(forced.offset_m):
+                wanted = by_clipping(shape, heading, swath, shift)
+                # a last sliver below 5 cm is not driven, so that the two may differ by one strip
+                if abs(forced.excess_m2[s, h, j] - wanted) > 1e-6 * shape.area:
+                    extent = np.ptp(shapely.get_coordinates(turned(shape, -heading))[:, 0])
+                    assert 0 < (extent + shift) % swath < 0.05 + 1e-9
+
+
+def test_moving_a_surface_changes_nothing_and_turning_it_turns_the_heading():
+    headings = np.arange(0.0, 180.0, 15.0)
+    still = forced_overthrow(column(KIDNEY), swath_m=4.0, heading_degree=headings)
+    moved = shapely.transform(KIDNEY, lambda p: p + np.array([137.0, -911.0]))
+    away = forced_overthrow(column(moved), swath_m=4.0, heading_degree=headings)
+    np.testing.assert_allclose(away.excess_m2, still.excess_m2, atol=1e-6)
+    round_ = forced_overthrow(column(turned(KIDNEY, 15.0)), swath_m=4.0, heading_degree=headings)
+    np.testing.assert_allclose(round_.excess_m2[:, 1:], still.excess_m2[:, :-1], atol=1e-6)
+
+
+def test_many_surfaces_at_once_give_what_each_gives_alone():
+    shapes = column(KIDNEY, shapely.box(0, 0, 5, 5), shapely.Polygon())
+    together = forced_overthrow(shapes, swath_m=3.0)
+    alone = forced_overthrow(shapes[:1], swath_m=3.0)
+    np.testing.assert_allclose(together.excess_m2[0], alone.excess_m2[0])
+    assert (together.excess_m2[2] == 0).all()
+
+
+def test_the_last_heading_can_be_avoided():
+    shapes = column(shapely.box(0, 0, 20, 12), shapely.box(0, 0, 20, 12))
+    forced = forced_overthrow(shapes, swath_m=6.0)
+    last = np.array([270.0, np.nan])  # the same line as 90
+    free = best_headings(forced, last_degree=last)
+    assert free.heading_degree.tolist() == [90.0, 90.0]
+    assert free.last_m2[0] == pytest.approx(0.0, abs=1e-9)
+    assert np.isnan(free.last_m2[1])
+    other = best_headings(forced, last_degree=last, avoid_within_degree=30.0)
+    assert abs((other.heading_degree[0] - 270 + 90) % 180 - 90) >= 30
+    assert other.heading_degree[1] == 90.0
+    assert other.worst_m2[0] >= other.forced_m2[0]
+
+
+def test_pass_lines_cover_the_surface_and_cost_what_was_said():
+    shapes = column(KIDNEY)
+    forced = forced_overthrow(shapes, swath_m=4.0)
+    best = best_headings(forced)
+    lines, owner = pass_lines(
+        shapes, swath_m=4.0, heading_degree=best.heading_degree, offset_m=best.offset_m
+    )
+    assert len(lines) == best.passes[0]
+    assert (owner == 0).all()
+    swept = shapely.buffer(lines, 2.0, cap_style="flat")
+    assert shapely.union_all(swept).area == pytest.approx(shapely.area(swept).sum(), rel=1e-9)
+    missed = shapely.difference(KIDNEY, shapely.union_all(swept)).area
+    assert missed < 0.01 * KIDNEY.area
+    assert shapely.area(swept).sum() - KIDNEY.area == pytest.approx(best.forced_m2[0], rel=1e-6)
+
+
+def test_a_swath_of_nothing_is_refused():
+    with pytest.raises(ValueError, match="swath 0 m: it must be above 0"):
+        forced_overthrow(column(KIDNEY), swath_m=0.0)

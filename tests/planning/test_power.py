@@ -1,0 +1,93 @@
+"""Power of designs: known limits, published sample sizes, and simulated dressings."""
+
+import numpy as np
+import pytest
+
+from geosand.planning.power import Variances, design_power, site_variances
+from geosand.rates.random_effects import surface_rates
+
+
+def variances(**changes):
+    plain = {"between_surfaces": 0.08, "between_catches": 0.08}
+    plain |= {"shared_depth": 0.0, "shared_balance": 0.0, "dressings": 0}
+    return Variances(**(plain | changes))
+
+
+def one(design, *, dressed=18, surfaces=6, catches=3):
+    return design_power(
+        design, dressed=dressed, surfaces=np.array([surfaces]), catches=np.array([catches])
+    )
+
+
+def test_more_catches_and_more_surfaces_never_see_less():
+    m, n = (grid.ravel() for grid in np.meshgrid(np.arange(1, 19), np.arange(1, 9)))
+    power = design_power(variances(), dressed=18, surfaces=m, catches=n)
+    for column in (power.overthrow, power.depth):
+        table = column.reshape(8, 18)
+        assert (np.diff(table, axis=0) <= 1e-12).all()
+        assert (np.diff(table, axis=1) <= 1e-12).all()
+
+
+def test_what_all_catches_share_no_number_of_them_can_beat():
+    power = one(variances(shared_depth=0.03), dressed=200, surfaces=200, catches=2000)
+    # 95 % of a normal: 1.96 (NIST/SEMATECH e-Handbook 1.3.6.7.2)
+    assert power.depth[0] == pytest.approx(1.96 * 0.03, rel=0.01)
+
+
+def test_one_surface_alone_is_the_mean_of_its_catches():
+    """Between-surface variance taken as huge: the surface stands on its own catches alone."""
+    power = one(variances(between_surfaces=50.0), dressed=1, surfaces=1, catches=16)
+    # t(0.975, 17) = 2.110 (Student's t, from memory): 2.110 · 0.08/√16
+    assert power.depth[0] == pytest.approx(2.110 * 0.02, rel=1e-3)
+
+
+def test_sampling_is_what_simulated_dressings_show():
+    """Independent route: dressings drawn from the model and estimated by the rates' own code."""
+    random = np.random.default_rng(3)
+    dressed, m, n, runs = 12, 5, 3, 1500
+    sd_b, sd_e = 0.08, 0.10
+    truth = 1 + sd_b * random.standard_normal((runs, dressed))
+    y = truth[:, :m, None] + sd_e * random.standard_normal((runs, m, n))
+    w = sd_b**2 / (sd_b**2 + sd_e**2 / n)
+    mean = y.mean(axis=2)
+    mu = mean.mean(axis=1, keepdims=True)
+    predicted = np.concatenate([w * mean + (1 - w) * mu, np.repeat(mu, dressed - m, 1)], axis=1)
+    error = (predicted - truth).mean(axis=1).std()
+    power = one(
+        variances(between_surfaces=sd_b, between_catches=sd_e),
+        dressed=dressed,
+        surfaces=m,
+        catches=n,
+    )
+    # t(0.975, 6) = 2.447 (NIST/SEMATECH), t(0.8, 6) = 0.906 (from memory)
+    assert power.overthrow[0] == pytest.approx((2.447 + 0.906) * error, rel=0.06)
+    own = (predicted[:, :m] - truth[:, :m]).std()
+    assert power.depth[0] == pytest.approx(2.447 * own, rel=0.06)
+    # and the rates' own code, which estimates the variances too, is not far off
+    found = surface_rates(
+        y=y[:1].ravel(),
+        group=np.zeros(m * n, dtype=np.int64),
+        surface=np.repeat(np.arange(m), n),
+        spreader=np.array([-1]),
+        dressed_group=np.zeros(dressed, dtype=np.int64),
+        dressed_surface=np.arange(dressed),
+    )
+    assert found.dressings.degrees_of_freedom[0] == m + 1
+
+
+def test_site_variances_come_from_its_dressings_else_from_defaults(worked):
+    results = worked()
+    own = site_variances(results.site, results.rates, results.balance)
+    model = results.rates.model
+    assert own.dressings == 1
+    assert own.between_catches == pytest.approx(float(model.sigma_e[0] / model.mu[0]))
+    # catch efficiency 3 % and tray 0.5 % of what landed are the least of the shared part
+    assert own.shared_balance > 0.03 * 0.6
+    bare = worked("bare", catches=None, loads=None, dressings="dressing,date,surfaces\n")
+    default = site_variances(bare.site, bare.rates, bare.balance)
+    assert (default.dressings, default.between_surfaces, default.between_catches) == (0, 0.08, 0.08)
+
+
+def test_designs_that_can_not_be_are_refused():
+    with pytest.raises(ValueError, match="1 to 18 surfaces"):
+        one(variances(), surfaces=19)

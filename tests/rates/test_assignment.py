@@ -1,0 +1,192 @@
+"""Which surface a catch is on: by hand on squares whose edges are known."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+from geosand.areas.register import area_register
+from geosand.errors import Refused
+from geosand.formats.site_folder import read_site
+from geosand.rates.assignment import Assignment, assign
+from tests.sites import CATCHES, G1, SURFACES, TOML, TRAY, collection, square, surface
+
+# metres to degrees of longitude at 47° N (WGS 84: radius of the parallel 4 359 100 m)
+EAST = math.degrees(1 / 4_359_100.0)
+
+
+def one(east_m: float, **changes: Any) -> dict[str, Any]:
+    """A catch ``east_m`` east of the middle of g1, a square of 20 m: its edge is at 10 m."""
+    place = {"lon": G1[0] + east_m * EAST, "lat": G1[1]}
+    row = {"catch": "x", "dressing": "D1", **place, **TRAY, "tare_g": 50, "gross_g": 140}
+    return {k: v for k, v in (row | changes).items() if v is not None}
+
+
+@pytest.fixture
+def place(site_folder: Callable[..., Path]) -> Callable[..., Assignment]:
+    """Assignment of one catch on the valid site with changes."""
+
+    def run(catch: dict[str, Any], **overrides: Any) -> Assignment:
+        site = read_site(site_folder(catches=[catch], **overrides))
+        return assign(site, area_register(site.surfaces))
+
+    return run
+
+
+def texts(found: Assignment) -> str:
+    return " | ".join(map(str, found.findings))
+
+
+def test_position_decides_without_a_declaration(place: Callable[..., Assignment]) -> None:
+    found = place(one(3.0))
+    assert found.surface.tolist() == [0]
+    assert found.dressed.tolist() == [0]
+    assert found.zone.tolist() == ["surface"]
+    assert found.inside_m == pytest.approx([7.0], abs=0.01)
+    assert np.isnan(found.outside_m).all()
+    assert found.findings == ()
+
+
+def test_near_an_edge_the_position_is_doubted(place: Callable[..., Assignment]) -> None:
+    # 2 × √(1² + 0.05²) m and half of the tray's diagonal, √(0.4² + 0.25²)/2 m: 2.238 m
+    assert "nearer to an edge" in texts(place(one(10 - 2.20)))
+    assert "nearer to an edge" not in texts(place(one(10 - 2.28)))
+    assert "nearer to an edge" in texts(place(one(10 + 2.20)))
+    assert "nearer to an edge" not in texts(place(one(10 - 2.20, surface="g1")))
+
+
+def test_a_declaration_wins_within_twice_the_accuracy(place: Callable[..., Assignment]) -> None:
+    found = place(one(10 + 1.9, surface="g1"))
+    assert found.dressed.tolist() == [0]
+    assert "the declaration holds" in texts(found)
+
+
+def test_a_declaration_farther_off_is_refused_with_its_row(
+    place: Callable[..., Assignment],
+) -> None:
+    with pytest.raises(Refused, match=r"catches, row 2, surface.*lies 2\.1 m from it.*2\.0 m"):
+        place(one(10 + 2.1, surface="g1"))
+
+
+def test_a_rejected_catch_is_not_worth_a_refusal(place: Callable[..., Assignment]) -> None:
+    found = place(one(10 + 2.1, surface="g1", reject_reason="wind took it"))
+    assert found.findings == ()
+
+
+def test_a_tape_outside_overrides_the_position(place: Callable[..., Assignment]) -> None:
+    found = place(one(9.5, surface="g1", edge_distance_m=0.6))
+    assert found.dressed.tolist() == [-1]
+    assert found.nearest.tolist() == [0]
+    assert found.surface.tolist() == [-1]
+    assert found.outside_m.tolist() == [0.6]
+    assert found.zone.tolist() == ["collar"]
+
+
+def test_a_tape_inside_says_how_far_the_edge_is(place: Callable[..., Assignment]) -> None:
+    found = place(one(10.5, edge_distance_m=-0.7))
+    assert found.dressed.tolist() == [0]
+    assert found.surface.tolist() == [0]
+    assert found.inside_m.tolist() == [0.7]
+
+
+@pytest.mark.parametrize("tape_m, side", [(1.5, "inside"), (-8.0, "outside")])
+def test_a_tape_that_the_position_contradicts_is_told(
+    place: Callable[..., Assignment], tape_m: float, side: str
+) -> None:
+    east = 2.0 if tape_m > 0 else 11.0
+    assert f"m {side} the edge by its position" in texts(place(one(east, edge_distance_m=tape_m)))
+
+
+def test_a_tape_far_from_all_dressed_ground_is_not_used(
+    place: Callable[..., Assignment],
+) -> None:
+    found = place(one(100.0, edge_distance_m=-2.0))
+    assert found.dressed.tolist() == [-1]
+    assert found.zone.tolist() == ["elsewhere"]
+    assert "lies near no surface" in texts(found)
+
+
+@pytest.mark.parametrize(
+    "east_m, zone",
+    [(10.5, "collar"), (11.2, "surrounds"), (14.7, "surrounds"), (15.2, "farther")],
+)
+def test_zones_beside_the_edge(place: Callable[..., Assignment], east_m: float, zone: str) -> None:
+    found = place(one(east_m))
+    assert found.zone.tolist() == [zone]
+    assert found.outside_m == pytest.approx([east_m - 10], abs=0.01)
+    assert "it counts as sand thrown over" in texts(found)
+
+
+def test_a_drawn_collar_is_the_collar_whatever_its_width(
+    place: Callable[..., Assignment],
+) -> None:
+    drawn = surface("k1", "collar", square(*G1, 24.0), around="g1")
+    found = place(one(11.5), surfaces=[*SURFACES, drawn])
+    assert found.zone.tolist() == ["collar"]
+    assert found.surface.tolist() == [3]
+
+
+def test_the_surface_on_top_owns_the_catch(place: Callable[..., Assignment]) -> None:
+    beneath = surface("a1", "approach", square(*G1, 60.0))
+    found = place(one(3.0), surfaces=[beneath, *SURFACES])
+    assert found.surface.tolist() == [1]
+
+
+def test_a_declared_surface_without_ground_is_refused(place: Callable[..., Assignment]) -> None:
+    beneath = surface("a1", "approach", square(*G1, 10.0))
+    with pytest.raises(Refused, match="'a1', which owns no ground"):
+        place(one(3.0, surface="a1"), surfaces=[*SURFACES, beneath])
+
+
+def test_a_catch_on_a_surface_that_was_not_dressed_is_told(
+    place: Callable[..., Assignment],
+) -> None:
+    found = place(one(3.0), dressings="dressing,date,surfaces\nD1,2026-04-10,g2\n")
+    assert found.surface.tolist() == [0]
+    assert found.dressed.tolist() == [-1]
+    assert found.zone.tolist() == ["elsewhere"]
+    assert "lies on 'g1', which was not dressed" in texts(found)
+
+
+def test_the_boundaries_of_the_dressings_date_are_used(
+    site_folder: Callable[..., Path],
+) -> None:
+    before = collection([surface("g1", "green", square(*G1, 26.0))], valid_from="2020-01-01")
+    now = collection(SURFACES, valid_from="2026-05-01")
+    dressings = "dressing,date,surfaces\nD1,2026-04-10,g1\nD2,2026-06-10,g1\n"
+    rows = [one(12.0), one(12.0, dressing="D2")]
+    folder = site_folder(
+        surfaces=now,
+        files={"editions/2020.geojson": before},
+        dressings=dressings,
+        loads="load,dressing,count,unit_mass_kg\n",
+        catches=rows,
+        toml=TOML,
+    )
+    site = read_site(folder)
+    found = assign(site, area_register(site.surfaces))
+    assert (found.dressed >= 0).tolist() == [True, False]
+
+
+def test_no_catches_at_all(site_folder: Callable[..., Path]) -> None:
+    site = read_site(site_folder(catches=None))
+    found = assign(site, area_register(site.surfaces))
+    assert len(found.surface) == 0
+    assert found.findings == ()
+
+
+def test_order_of_rows_does_not_matter(site_folder: Callable[..., Path]) -> None:
+    rows = [*CATCHES, one(10.5)]
+    forward, backward = (
+        read_site(site_folder(name, catches=list(catches)))
+        for name, catches in (("a", rows), ("b", rows[::-1]))
+    )
+    one_way = assign(forward, area_register(forward.surfaces))
+    other_way = assign(backward, area_register(backward.surfaces))
+    assert one_way.dressed.tolist() == other_way.dressed.tolist()[::-1]
+    assert one_way.zone.tolist() == other_way.zone.tolist()[::-1]

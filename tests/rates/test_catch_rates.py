@@ -1,0 +1,184 @@
+"""One catch to a rate and a depth, worked by hand."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+from geosand.formats.site_folder import read_site
+from geosand.rates.catch_rates import CatchRates, bulk_densities, catch_rates
+from geosand.site.tables import Site
+from tests.sites import CATCHES, TOML, catch
+
+STATED = "bulk_density_g_cm3 = 1.55\nu_bulk_density_g_cm3 = 0.03\n"
+Read = Callable[..., Site]
+
+
+@pytest.fixture
+def read(site_folder: Callable[..., Path]) -> Read:
+    def run(catches: Any, **overrides: Any) -> Site:
+        return read_site(site_folder(catches=catches, **overrides))
+
+    return run
+
+
+def rates(site: Site) -> CatchRates:
+    return catch_rates(site, bulk_densities(site)[0].value)
+
+
+def trays(*readings: dict[str, Any]) -> list[dict[str, Any]]:
+    """Catches 1, 2, … of the valid site (trays of 0.1 m²) with their readings replaced."""
+    return [catch(k + 1, **reading) for k, reading in enumerate(readings)]
+
+
+def test_mass_over_the_trays_area(read: Read) -> None:
+    # 92 g on 0.400 m × 0.250 m
+    found = rates(read(trays({})))
+    assert found.rate_kg_m2 == pytest.approx([0.92], rel=1e-12)
+    assert found.counts.tolist() == [True]
+    assert np.isnan(found.volume_depth_m).all()
+
+
+@pytest.mark.parametrize(
+    "column, percent, dry_g",
+    # 1000 kg at 5 % dry basis hold 952.38 kg, at 5 % wet basis 950 kg (arithmetic)
+    [("moisture_dry_basis_percent", 5, 95.238), ("moisture_wet_basis_percent", 5, 95.0)],
+)
+def test_water_is_taken_off_on_its_own_basis(
+    read: Read, column: str, percent: float, dry_g: float
+) -> None:
+    found = rates(read(trays({"gross_g": 150, column: percent})))
+    assert found.rate_kg_m2 == pytest.approx([dry_g / 100], rel=1e-5)
+
+
+def test_a_tray_that_catches_less_means_that_more_arrived(read: Read) -> None:
+    toml = TOML.replace("catch_efficiency_percent = 100", "catch_efficiency_percent = 92")
+    reading = {"volume_cm3": 46.0, "volume_state": "dry"}
+    found = rates(read(trays(reading), toml=toml))
+    assert found.rate_kg_m2 == pytest.approx([1.0], rel=1e-12)
+    assert found.volume_depth_m == pytest.approx([0.0005], rel=1e-12)
+
+
+def test_a_dry_volume_alone_becomes_a_rate_by_the_bulk_density(read: Read) -> None:
+    # 60 cm³ on 1000 cm² are 0.6 mm; at 1.55 g/cm³ 0.93 kg/m²
+    reading = {"tare_g": None, "gross_g": None, "volume_cm3": 60.0, "volume_state": "dry"}
+    found = rates(read(trays(reading)))
+    assert found.volume_depth_m == pytest.approx([0.0006], rel=1e-12)
+    assert found.rate_kg_m2 == pytest.approx([0.93], rel=1e-12)
+    assert found.by_mass.tolist() == [False]
+
+
+def test_mass_wins_where_both_are_there(read: Read) -> None:
+    found = rates(read(trays({"volume_cm3": 70.0, "volume_state": "dry"})))
+    assert found.rate_kg_m2 == pytest.approx([0.92], rel=1e-12)
+    assert found.counts_volume.tolist() == [True]
+
+
+def test_a_pooled_reading_is_over_the_area_of_all_and_counts_once(read: Read) -> None:
+    pool = {"pool": "p", "volume_state": "dry", "tare_g": None, "gross_g": None}
+    found = rates(read(trays({**pool, "volume_cm3": 150.0}, pool, pool)))
+    assert found.volume_depth_m == pytest.approx([0.0005] * 3, rel=1e-12)
+    assert found.counts.tolist() == [True, False, False]
+
+
+def test_a_rejected_pool_is_not_counted(read: Read) -> None:
+    pool = {"pool": "p", "volume_state": "dry", "tare_g": None, "gross_g": None}
+    wet = {**pool, "reject_reason": "rained on"}
+    found = rates(read(trays({**wet, "volume_cm3": 100.0}, wet, {})))
+    assert found.counts.tolist() == [False, False, True]
+
+
+def test_parts_of_one_catch_add_sand_and_count_area_once(read: Read) -> None:
+    found = rates(read([catch(1, gross_g=110), catch(1, gross_g=80)]))
+    assert found.rate_kg_m2 == pytest.approx([0.9], rel=1e-12)
+
+
+def test_a_rejected_catch_is_kept_and_not_counted(read: Read) -> None:
+    site = read(trays({}, {"reject_reason": "wind took it"}))
+    found = rates(site)
+    assert found.counts.tolist() == [True, False]
+    assert found.rate_kg_m2 == pytest.approx([0.92, 0.97], rel=1e-12)
+
+
+def test_more_tare_means_less_sand(read: Read) -> None:
+    heavier = [rates(read(trays({"tare_g": tare}))).rate_kg_m2[0] for tare in (40, 50, 60)]
+    assert heavier[0] > heavier[1] > heavier[2]
+
+
+def test_the_stated_bulk_density_is_used_and_doubted_by_what_was_measured(read: Read) -> None:
+    # 92 g in 50 cm³ are 1.84 g/cm³, far from 1.55 ± 0.03
+    table, findings = bulk_densities(read(trays({"volume_cm3": 50, "volume_state": "dry"})))
+    assert table.value.tolist() == [1550.0]
+    assert table.u().tolist() == [30.0]
+    assert any("stated 1.550, measured 1.840" in str(f) for f in findings)
+    _, quiet = bulk_densities(read(trays({"volume_cm3": 60, "volume_state": "dry"})))
+    assert quiet == []
+
+
+def test_an_unstated_bulk_density_is_measured_from_catches(read: Read) -> None:
+    # 92/60, 97/62, 88/55 g/cm³: mean 1.56595, sd 0.03336, over √3: 0.01926 (hand)
+    volumes = [{"volume_cm3": v, "volume_state": "dry"} for v in (60, 62, 55)]
+    table, findings = bulk_densities(read(trays(*volumes), toml=TOML.replace(STATED, "")))
+    assert table.value == pytest.approx([1565.95], abs=0.01)
+    assert table.by_category()["bulk density"] == pytest.approx([19.26], abs=0.01)
+    # water ± 0.2 points of a dry sand: 1566 × 0.002
+    assert table.by_category()["moisture"] == pytest.approx([3.1319], abs=0.0001)
+    assert "1.566 g/cm³ ± 0.019 from 3 catches" in str(findings[0])
+
+
+def test_three_equal_readings_are_not_taken_as_certain(read: Read) -> None:
+    readings = [{"gross_g": 143, "volume_cm3": 60, "volume_state": "dry"}] * 3
+    table, _ = bulk_densities(read(trays(*readings), toml=TOML.replace(STATED, "")))
+    assert table.by_category()["bulk density"] == pytest.approx([15.5], rel=1e-9)
+
+
+def test_fewer_than_three_readings_are_taken_as_three_percent(read: Read) -> None:
+    readings = [{"gross_g": 143, "volume_cm3": 60, "volume_state": "dry"}]
+    table, _ = bulk_densities(read(trays(*readings), toml=TOML.replace(STATED, "")))
+    assert table.by_category()["bulk density"] == pytest.approx([46.5], rel=1e-9)
+
+
+def test_without_any_witness_the_default_is_used_and_said(read: Read) -> None:
+    table, findings = bulk_densities(read(CATCHES, toml=TOML.replace(STATED, "")))
+    assert table.value.tolist() == [1560.0]
+    assert table.u() == pytest.approx([78.0])
+    assert "1.56 g/cm³ ± 5 % is used" in str(findings[0])
+
+
+@pytest.mark.parametrize("pooled", ["volume", "mass", "both"])
+def test_a_pool_is_one_witness_whatever_was_pooled(read: Read, pooled: str) -> None:
+    # 92 + 97 + 88 g in 180 cm³: 1.5389 g/cm³
+    rows = trays(*[{"pool": "p", "volume_state": "dry"} for _ in range(3)])
+    for k, row in enumerate(rows):
+        if pooled in ("volume", "both"):
+            row["volume_cm3"] = "" if k else 180
+        else:
+            row["volume_cm3"] = (50, 70, 60)[k]
+        if pooled in ("mass", "both"):
+            row["tare_g"] = "" if k else 150
+            row["gross_g"] = "" if k else 427
+    table, findings = bulk_densities(read(rows, toml=TOML.replace(STATED, "")))
+    assert table.value == pytest.approx([277 / 180 * 1000], rel=1e-9)
+    assert "from 1 catches" in str(findings[0])
+
+
+def test_a_pool_that_was_not_weighed_is_no_witness(read: Read) -> None:
+    rows = trays(*[{"pool": "p", "volume_state": "dry", "tare_g": "", "gross_g": ""}] * 3)
+    rows[0]["volume_cm3"] = 180
+    table, _ = bulk_densities(read(rows, toml=TOML.replace(STATED, "")))
+    assert table.value.tolist() == [1560.0]
+
+
+def test_units_of_the_columns_do_not_matter(read: Read) -> None:
+    inch, ounce = 25.4, 28.349523125
+    us = [
+        {k: row[k] for k in ("catch", "dressing", "lon", "lat")}
+        | {"tray_length_in": 400 / inch, "tray_width_in": 250 / inch}
+        | {"tare_oz": row["tare_g"] / ounce, "gross_oz": row["gross_g"] / ounce}
+        for row in CATCHES
+    ]
+    assert rates(read(us)).rate_kg_m2 == pytest.approx(rates(read(CATCHES)).rate_kg_m2, rel=1e-9)

@@ -1,0 +1,200 @@
+"""Rate and depth of dressed surfaces, with every source of uncertainty in its place."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from itertools import count
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+from geosand.areas.register import area_register
+from geosand.formats.site_folder import read_site
+from geosand.rates import surface_rates
+from geosand.rates.surface_rates import Rates, site_rates
+from tests.sites import CATCHES, G1, G2, SURFACES, TOML, TRAY, catch, square, surface
+
+HEAD = "dressing,date,surfaces,planned_depth_mm,swath_m\n"
+GREENS = f"{HEAD}D1,2026-04-10,green,0.6,4\n"
+EVEN = [catch(k, gross_g=143) for k in range(1, 7)]  # 0.93 kg/m² in every tray: 0.6 mm
+Run = Callable[..., Rates]
+
+
+@pytest.fixture
+def run(site_folder: Callable[..., Path]) -> Run:
+    number = count()
+
+    def rates(**overrides: Any) -> Rates:
+        site = read_site(site_folder(f"site{next(number)}", **overrides))
+        return site_rates(site, area_register(site.surfaces))
+
+    return rates
+
+
+def findings(rates: Rates) -> str:
+    return " | ".join(map(str, rates.findings))
+
+
+def test_even_catches_give_their_own_rate_and_depth(run: Run) -> None:
+    rates = run(catches=EVEN)
+    assert rates.rate.value == pytest.approx([0.93, 0.93], rel=1e-12)
+    assert rates.depth.value == pytest.approx([0.0006, 0.0006], rel=1e-12)
+    assert rates.own.tolist() == [True, True]
+    assert rates.catches.tolist() == [3, 3]
+
+
+def test_sources_of_a_depth_by_mass(run: Run) -> None:
+    # relative: tray 0.5 %, catch efficiency 3 %, density 0.03/1.55, water 0.2 points of a dry sand,
+    # edge 15 % of the share within 2 m of the edge of a square of 20 m: 1 − (16/20)²
+    parts = run(catches=EVEN).depth.by_category()
+    relative = {name: part[0] / 0.0006 for name, part in parts.items()}
+    assert relative["tray size"] == pytest.approx(0.005, rel=1e-9)
+    assert relative["catch efficiency"] == pytest.approx(0.03, rel=1e-9)
+    assert relative["bulk density"] == pytest.approx(0.03 / 1.55, rel=1e-9)
+    assert relative["moisture"] == pytest.approx(0.002, rel=1e-9)
+    assert relative["edge taper"] == pytest.approx(0.15 * 0.36, rel=1e-4)
+
+
+def test_what_is_measured_too_large_makes_the_rate_too_small(run: Run) -> None:
+    """Signs: each effect is that of its input one u higher, here by computing it again."""
+    base = run(catches=EVEN)
+
+    def change(old: str, new: str) -> float:
+        moved = run(catches=EVEN, toml=TOML.replace(old, new))
+        return float(moved.depth.value[0] - base.depth.value[0])
+
+    effects = base.depth.effects
+    efficiency = change("catch_efficiency_percent = 100\n", "catch_efficiency_percent = 103\n")
+    assert effects["catch efficiency"][0] == pytest.approx(efficiency, rel=0.05)
+    density = change("bulk_density_g_cm3 = 1.55\nu", "bulk_density_g_cm3 = 1.58\nu")
+    assert effects["bulk density: dried"][0] == pytest.approx(density, rel=0.05)
+    wetter = change("moisture_dry_basis_percent = 0.0", "moisture_dry_basis_percent = 0.2")
+    assert effects["moisture: dried"][0] == pytest.approx(wetter, rel=0.05)
+
+
+def test_a_depth_by_volume_does_not_need_the_bulk_density(run: Run) -> None:
+    by_volume = {"tare_g": None, "gross_g": None, "volume_cm3": 60.0, "volume_state": "dry"}
+    rates = run(catches=[catch(k, **by_volume) for k in range(1, 7)])
+    assert rates.depth.value == pytest.approx([0.0006, 0.0006], rel=1e-12)
+    assert rates.depth.by_category()["bulk density"] == pytest.approx([0, 0], abs=1e-18)
+    relative = rates.rate.by_category()["bulk density"] / rates.rate.value
+    assert relative == pytest.approx([0.03 / 1.55] * 2, rel=1e-9)
+    assert np.isnan(rates.mass_rate_kg_m2).all()
+    assert rates.volume_rate_kg_m2 == pytest.approx([0.93, 0.93], rel=1e-12)
+
+
+def test_a_surface_without_catches_is_estimated_from_the_others(run: Run) -> None:
+    rates = run(catches=CATCHES[:3])
+    assert rates.own.tolist() == [True, False]
+    assert rates.rate.value[1] == pytest.approx((0.92 + 0.97 + 0.88) / 3, rel=1e-9)
+    assert rates.rate.u()[1] > rates.rate.u()[0]
+    assert "catches on one surface of 2" in findings(rates)
+
+
+def test_the_same_in_any_order_of_rows(run: Run) -> None:
+    one, other = run(), run(catches=CATCHES[::-1], surfaces=SURFACES[::-1])
+    assert sorted(one.rate.value) == pytest.approx(sorted(other.rate.value), rel=1e-12)
+    assert sorted(one.depth.u()) == pytest.approx(sorted(other.depth.u()), rel=1e-6)
+
+
+def test_rows_of_other_planned_depths_share_the_ratio(run: Run) -> None:
+    """g1 was to get 0.4 and g2 0.8 mm: catches of 0.62 on g1 mean 1.24 on g2."""
+    dressings = f"{HEAD}D1,2026-04-10,g1,0.4,4\nD1,2026-04-10,g2,0.8,4\n"
+    rates = run(dressings=dressings, catches=[catch(k, gross_g=112) for k in (1, 2, 3)])
+    assert rates.rate.value == pytest.approx([0.62, 1.24], rel=1e-12)
+
+
+def test_a_catch_near_the_edge_leaves_no_doubt_of_the_edge(run: Run) -> None:
+    beside = {**catch(1), "surface": "g1", "edge_distance_m": -1.0}
+    rates = run(catches=[beside, *CATCHES[1:]])
+    taper = rates.rate.by_category()["edge taper"]
+    assert taper[0] == 0
+    assert taper[1] > 0
+    assert "on 1 surface no catch lies within half a swath" in findings(rates)
+
+
+def test_an_unknown_swath_looks_one_metre_inside_the_edge(run: Run) -> None:
+    rates = run(catches=EVEN, dressings="dressing,date,surfaces\nD1,2026-04-10,green\n")
+    share = 1 - np.array([18 / 20, 28 / 30]) ** 2
+    relative = rates.rate.by_category()["edge taper"] / rates.rate.value
+    assert relative == pytest.approx(0.15 * share, rel=1e-4)
+
+
+def test_sampling_of_a_dressing_is_three_parts_of_which_two_last(run: Run) -> None:
+    """var μ is what one dressing's mean shares with the next, and what is new: the sum is kept."""
+    rates = run()
+    effects, model = rates.rate.effects, rates.model
+    mean = np.hypot(effects[surface_rates.MEAN_SURFACES], effects[surface_rates.MEAN])
+    weight = 1 - effects[surface_rates.SURFACE] / model.sigma_b[0]
+    assert mean == pytest.approx((1 - weight) * model.u_mu[0], rel=1e-9)
+    # three catches on each of two surfaces: var μ = σb²/2 + σe²/6
+    lasting = model.sigma_b[0] ** 2 / 2
+    assert effects[surface_rates.MEAN_SURFACES] == pytest.approx(
+        (1 - weight) * np.sqrt(lasting), rel=1e-9
+    )
+    assert frozenset({surface_rates.CATCHES, surface_rates.MEAN}) == surface_rates.NEW_EACH_TIME
+
+
+def test_one_catch_a_surface_can_not_tell_the_scatters_apart(run: Run) -> None:
+    assert "can not be told apart" in findings(run(catches=[CATCHES[0], CATCHES[3]]))
+
+
+@pytest.mark.parametrize("catches", [None, [catch(1, reject_reason="wet")]])
+def test_no_catch_that_counts_leaves_all_unknown(run: Run, catches: Any) -> None:
+    rates = run(catches=catches)
+    assert np.isnan(rates.rate.value).all()
+    assert np.isnan(rates.depth.value).all()
+    assert np.isnan(rates.uniformity.cv).all()
+    assert "no catches lie on its surfaces" in findings(rates)
+
+
+def test_one_dressed_surface_with_one_catch(run: Run) -> None:
+    rates = run(dressings=f"{HEAD}D1,2026-04-10,g1,0.6,4\n", catches=CATCHES[:1])
+    assert rates.rate.value == pytest.approx([0.92])
+    assert rates.model.degrees_of_freedom.tolist() == [2.0]
+    assert "catches on one surface" not in findings(rates)
+
+
+def test_a_dressed_surface_that_owns_no_ground(run: Run) -> None:
+    beneath = surface("a1", "approach", square(*G1, 10.0))
+    rates = run(
+        surfaces=[*SURFACES, beneath], dressings=f"{HEAD}D1,2026-04-10,green approach,0.6,4\n"
+    )
+    assert np.isfinite(rates.rate.value).all()
+    assert rates.rate.by_category()["edge taper"][2] == 0
+
+
+def test_catches_outside_do_not_enter_the_surfaces(run: Run) -> None:
+    ring = {**catch(1), "catch": "r", "surface": "g1", "edge_distance_m": 0.5, "gross_g": 60}
+    assert run(catches=[*EVEN, ring]).rate.value == pytest.approx([0.93, 0.93], rel=1e-12)
+
+
+def test_a_reading_of_trays_on_several_surfaces_is_told(run: Run) -> None:
+    pool = {"pool": "p", "volume_state": "dry", "tare_g": None, "gross_g": None}
+    rates = run(catches=[catch(1, **pool, volume_cm3=120), catch(4, **pool)])
+    assert rates.volume_rate_kg_m2 == pytest.approx([0.93, 0.93], rel=1e-9)
+    assert rates.catches.tolist() == [1, 0]
+    assert "counts as one catch, that of c1" in findings(rates)
+
+
+def test_no_dressings_at_all(run: Run) -> None:
+    rates = run(dressings=HEAD, loads=None, catches=None)
+    assert len(rates.rate) == 0
+    assert len(rates.model.mu) == 0
+
+
+def test_uniformity_is_of_the_depths_that_count(run: Run) -> None:
+    """Depths 1, 2, 3, 4 (arbitrary unit): mean 2.5, sd 1.29099, CV 51.64 %, lowest quarter 1."""
+    place = [(*G1, -4e-5), (*G1, 4e-5), (*G2, -4e-5), (*G2, 4e-5)]
+    rows: list[dict[str, Any]] = [
+        {"catch": f"u{k}", "dressing": "D1", "lon": lon + dx, "lat": lat, **TRAY}
+        | {"tare_g": 50, "gross_g": 150 + 100 * k}
+        for k, (lon, lat, dx) in enumerate(place)
+    ]
+    rows.append({**rows[0], "catch": "bad", "gross_g": 5000, "reject_reason": "stones"})
+    found = run(catches=rows).uniformity
+    assert found.cv == pytest.approx([0.5163978], rel=1e-6)
+    assert found.du_lq == pytest.approx([0.4], rel=1e-9)
+    assert found.cu == pytest.approx([0.6], rel=1e-9)

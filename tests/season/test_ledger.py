@@ -1,0 +1,271 @@
+"""Depth so far against target so far, worked by hand on a site of two greens and a tee."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from itertools import count
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+from geosand.distributions import student_probability
+from geosand.estimates import Estimates
+from geosand.formats.site_folder import read_site
+from geosand.results import Results, work_out
+from geosand.season.ledger import states
+from geosand.season.totals import season_totals
+from tests.sites import LAT, LON, SURFACES, TOML, catch, square, surface
+
+HEAD = "dressing,date,surfaces,planned_depth_mm"
+TWO = f"{HEAD}\nD1,2026-04-10,green,0.6\nD2,2026-06-10,g1,0.8\n"
+NO_END = TOML.replace("season_end = 2026-11-30\n", "")
+LOADS = "load,dressing,count,unit_mass_kg\nL1,D1,56,25\n"
+#: 0.93 kg/m² in every tray, 0.6 mm; in D2 1.24 kg/m² on g1, 0.8 mm
+D1 = [catch(k, gross_g=143) for k in range(1, 7)]
+D2 = [catch(k, dressing="D2", gross_g=174) for k in (1, 2, 3)]
+Run = Callable[..., Results]
+
+
+@pytest.fixture
+def run(site_folder: Callable[..., Path]) -> Run:
+    number = count()
+
+    def results(as_of: str | None = None, **overrides: Any) -> Results:
+        made = {"dressings": TWO, "catches": [*D1, *D2], "loads": LOADS, **overrides}
+        site = read_site(site_folder(f"site{next(number)}", **made))
+        return work_out(site, as_of=None if as_of is None else np.datetime64(as_of))
+
+    return results
+
+
+def by_id(results: Results, column: Any) -> dict[str, Any]:
+    names = results.site.surfaces.id[results.ledger.row].tolist()
+    return dict(zip(names, column.tolist(), strict=True))
+
+
+def mm(results: Results, column: Any) -> dict[str, float]:
+    return {name: value * 1000 for name, value in by_id(results, column).items()}
+
+
+def test_depths_add_over_the_dressings(run: Run) -> None:
+    results = run()
+    depth = mm(results, results.ledger.depth.value)
+    assert depth == pytest.approx({"g1": 1.4, "g2": 0.6, "t1": 0.0}, rel=1e-9)
+    assert by_id(results, results.ledger.dressings) == {"g1": 2, "g2": 1, "t1": 0}
+
+
+def test_the_day_is_that_of_the_last_record_never_the_clock(run: Run) -> None:
+    assert run().ledger.as_of == np.datetime64("2026-06-10")
+    later = "date,mass_kg,sand\n2026-07-01,1000,dried\n"
+    assert run(deliveries=later).ledger.as_of == np.datetime64("2026-07-01")
+
+
+def test_target_so_far_is_the_elapsed_share(run: Run) -> None:
+    # 16 July is day 137 of the 274 from 1 March to 30 November: half of 9 and of 4 mm
+    results = run("2026-07-16")
+    so_far = mm(results, results.ledger.target_so_far_m)
+    assert so_far == pytest.approx({"g1": 4.5, "g2": 4.5, "t1": 2.0}, rel=1e-12)
+    shortfall = mm(results, results.ledger.shortfall_m)
+    assert shortfall == pytest.approx({"g1": 3.1, "g2": 3.9, "t1": 2.0}, rel=1e-9)
+
+
+@pytest.mark.parametrize(
+    "day, share", [("2026-02-01", 0), ("2026-03-01", 0), ("2026-11-30", 1), ("2027-05-01", 1)]
+)
+def test_target_so_far_stays_between_nothing_and_all(run: Run, day: str, share: float) -> None:
+    results = run(day)
+    assert mm(results, results.ledger.target_so_far_m)["g1"] == pytest.approx(9.0 * share)
+
+
+def test_dressings_after_the_day_do_not_count_yet(run: Run) -> None:
+    results = run("2026-06-09")
+    assert mm(results, results.ledger.depth.value)["g1"] == pytest.approx(0.6)
+    assert results.ledger.counted.tolist() == [True, True, False]
+
+
+def test_dressings_outside_the_season_do_not_count(run: Run) -> None:
+    early = TWO.replace("2026-04-10", "2026-02-10")
+    results = run(dressings=early)
+    assert mm(results, results.ledger.depth.value)["g1"] == pytest.approx(0.8)
+
+
+def test_without_an_end_the_target_is_what_was_planned(run: Run) -> None:
+    """g2 was left out on 10 June: what its kind was planned to get counts for it too."""
+    results = run(toml=NO_END)
+    so_far = mm(results, results.ledger.target_so_far_m)
+    assert so_far["g1"] == pytest.approx(1.4)
+    assert so_far["g2"] == pytest.approx(1.4)
+    assert np.isnan(so_far["t1"])  # no dressing of a tee was planned
+    state = by_id(results, results.ledger.state)
+    assert state == {"g1": "on target", "g2": "under-dressed", "t1": "no target"}
+
+
+def test_a_surfaces_own_planned_depth_wins_over_its_kinds(run: Run) -> None:
+    dressings = f"{HEAD}\nD1,2026-04-10,g1,0.4\nD1,2026-04-10,g2,0.8\n"
+    results = run(toml=NO_END, dressings=dressings, catches=D1)
+    so_far = mm(results, results.ledger.target_so_far_m)
+    assert (so_far["g1"], so_far["g2"]) == pytest.approx((0.4, 0.8))
+
+
+def test_a_surfaces_own_target_wins_over_its_kinds(run: Run) -> None:
+    thick = surface("g1", "green", square(LON, LAT, 20.0), target_mm=18)
+    results = run("2026-07-16", surfaces=[thick, *SURFACES[1:]])
+    so_far = mm(results, results.ledger.target_so_far_m)
+    assert (so_far["g1"], so_far["g2"]) == pytest.approx((9.0, 4.5))
+
+
+def test_an_unmeasured_dressing_leaves_the_state_open(run: Run) -> None:
+    results = run(catches=D1)  # nothing was laid on 10 June
+    state = by_id(results, results.ledger.state)
+    assert state["g1"] == "not measured"
+    assert state["g2"] == "under-dressed"
+    # what is known is told; what it is short of is not known
+    assert mm(results, results.ledger.depth.value)["g1"] == pytest.approx(0.6)
+    assert np.isnan(mm(results, results.ledger.shortfall_m)["g1"])
+    assert np.isnan(by_id(results, results.ledger.probability)["g1"])
+
+
+def test_nothing_measured_is_unknown_and_not_zero(run: Run) -> None:
+    results = run(catches=None)
+    depth = mm(results, results.ledger.depth.value)
+    assert np.isnan(depth["g1"])
+    assert np.isnan(depth["g2"])
+    assert depth["t1"] == 0.0  # never dressed: known to be nothing
+    assert np.isnan(by_id(results, results.ledger.depth.u())["g1"])
+    assert np.isnan(results.ledger.rings.depth_m).all()
+
+
+def test_a_site_without_any_dressing(run: Run) -> None:
+    results = run("2026-07-16", dressings=f"{HEAD}\n", loads=None, catches=None)
+    assert mm(results, results.ledger.depth.value) == {"g1": 0.0, "g2": 0.0, "t1": 0.0}
+    assert set(results.ledger.state.tolist()) == {"under-dressed"}
+    assert len(results.ledger.rings.id) == 0
+    start = run(dressings=f"{HEAD}\n", loads=None, catches=None)
+    assert start.ledger.as_of == np.datetime64("2026-03-01")
+
+
+def test_shared_errors_add_and_scatter_does_not(run: Run) -> None:
+    """Two like dressings: shared sources twice, the catches' scatter √2 of one."""
+    dressings = f"{HEAD}\nD1,2026-04-10,green,0.6\nD2,2026-06-10,green,0.6\n"
+    trays = [catch(k) for k in range(1, 7)]
+    twice = [*trays, *[{**row, "dressing": "D2"} for row in trays]]
+    one, two = (
+        run(dressings=dressings, catches=twice, as_of="2026-05-01"),
+        run(dressings=dressings, catches=twice),
+    )
+    single, double = one.ledger.depth.effects, two.ledger.depth.effects
+    for source in ("catch efficiency", "tray size", "bulk density: dried", "sampling: surface"):
+        assert double[source][:2] == pytest.approx(2 * single[source][:2], rel=1e-9)
+    for source in ("sampling: catches", "sampling: mean of catches"):
+        assert double[source][:2] == pytest.approx(2**0.5 * single[source][:2], rel=1e-9)
+
+
+def test_seasons_totals_keep_what_persists(run: Run) -> None:
+    loads = "load,dressing,count,unit_mass_kg\nL1,D1,56,25\nL2,D2,22.4,25\n"
+    results = run(loads=loads)
+    totals = season_totals(results.balance, np.array([True, True]))
+    assert totals["spread"].value == pytest.approx([1400 + 560])
+    # labels 1 % of all bags; bags 1 % each: 0.25·√78.4
+    parts = totals["spread"].by_category()
+    assert parts["label"] == pytest.approx([19.6], rel=1e-9)
+    assert parts["bags"] == pytest.approx([0.25 * 78.4**0.5], rel=1e-9)
+    efficiency = totals["on_surfaces"].by_category()["catch efficiency"]
+    assert efficiency == pytest.approx(0.03 * totals["on_surfaces"].value, rel=1e-9)
+
+
+def test_holes_fill_first(run: Run) -> None:
+    """12.7 mm holes, 75 mm deep, 50 × 50 mm: π/4·12.7²·75/2500 = 3.80 mm of sand go in."""
+    head = f"{HEAD},hole_diameter_mm,hole_spacing_mm,hole_depth_mm"
+    dressings = f"{head}\nD1,2026-04-10,g1,6,12.7,50,75\nD1,2026-04-10,g2,6,,,\n"
+    results = run(dressings=dressings, catches=[catch(k, gross_g=980) for k in range(1, 7)])
+    holes, above = mm(results, results.ledger.in_holes_m), mm(results, results.ledger.surface_m)
+    assert holes["g1"] == pytest.approx(3.80, abs=0.005)
+    assert above["g1"] == pytest.approx(6.0 - 3.80, abs=0.005)
+    assert holes["g2"] == 0.0
+    assert above["g2"] == pytest.approx(6.0)
+
+
+def test_holes_take_no_more_than_there_is(run: Run) -> None:
+    head = f"{HEAD},hole_diameter_mm,hole_spacing_mm,hole_depth_mm"
+    dressings = f"{head}\nD1,2026-04-10,green,0.6,12.7,50,75\n"
+    results = run(dressings=dressings, catches=D1)
+    assert mm(results, results.ledger.in_holes_m)["g1"] == pytest.approx(0.6)
+    assert mm(results, results.ledger.surface_m)["g1"] == pytest.approx(0.0, abs=1e-12)
+
+
+def test_of_a_mix_only_the_sand_counts(run: Run) -> None:
+    toml = TOML.replace("[catches]", "sand_mass_fraction = 0.8\n\n[catches]")
+    results = run(toml=toml)
+    assert mm(results, results.ledger.depth.value)["g1"] == pytest.approx(0.8 * 1.4)
+
+
+def test_sand_builds_up_in_the_rings(run: Run) -> None:
+    loads = "load,dressing,count,unit_mass_kg\nL1,D1,56,25\nL2,D2,22.4,25\n"
+    results = run(loads=loads)
+    rings, throw = results.ledger.rings, results.balance.throw
+    assert set(rings.id.tolist()) == {
+        f"{g}/{z}" for g in ("g1", "g2") for z in ("collar", "surrounds")
+    }
+    kg = dict(zip(rings.id.tolist(), rings.mass_kg.tolist(), strict=True))
+    # g1 was dressed twice (rows 0 and 2), g2 once
+    assert kg["g1/collar"] == pytest.approx(throw.collar_kg[0] + throw.collar_kg[2])
+    assert kg["g2/collar"] == pytest.approx(throw.collar_kg[1])
+    depth = dict(zip(rings.id.tolist(), rings.depth_m.tolist(), strict=True))
+    assert depth["g2/collar"] == pytest.approx(
+        throw.collar_kg[1] / throw.collar_area_m2[1] / 1550, rel=1e-9
+    )
+
+
+def test_a_dressed_surface_without_ground_has_no_depth(run: Run) -> None:
+    hidden = surface("a1", "approach", square(LON, LAT, 10.0), target_mm=5)
+    dressings = f"{HEAD}\nD1,2026-04-10,green approach,0.6\n"
+    results = run(surfaces=[*SURFACES, hidden], dressings=dressings, catches=D1)
+    assert "a1" not in by_id(results, results.ledger.state)
+
+
+def test_a_surface_with_a_target_that_was_never_dressed_is_told(run: Run) -> None:
+    assert "t1: has a target and no dressing so far" in [str(f) for f in run().findings]
+
+
+def table(value: float, u: float) -> Estimates:
+    return Estimates(value=np.array([value]), effects={"u": np.array([u])})
+
+
+@pytest.mark.parametrize(
+    "depth, u, state, probability",
+    [
+        # target 10, tolerance 10 %: bounds 9 and 11; normal distribution, by any table
+        (9.0, 1.0, "under-dressed", 0.5),
+        (10.0, 1.0, "on target", 0.6827),
+        (12.0, 1.0, "over-dressed", 0.8413),
+        (7.0, 1.0, "under-dressed", 0.9772),
+        (8.9, 0.0, "under-dressed", 1.0),
+        (9.0, 0.0, "on target", 1.0),
+        (11.0, 0.0, "on target", 1.0),
+        (11.1, 0.0, "over-dressed", 1.0),
+    ],
+)
+def test_the_likeliest_state(depth: float, u: float, state: str, probability: float) -> None:
+    found, chance = states(table(depth, u), np.array([10.0]), 0.10)
+    assert found.tolist() == [state]
+    assert chance == pytest.approx([probability], abs=5e-5)
+
+
+def test_few_degrees_of_freedom_make_a_state_less_sure() -> None:
+    few = Estimates(
+        value=np.array([12.0]),
+        effects={"sampling": np.array([1.0])},
+        degrees_of_freedom={"sampling": np.array([2.0])},
+    )
+    _, chance = states(few, np.array([10.0]), 0.10)
+    # Student's t of 2 degrees of freedom below 1: 0.78868 (closed form: 1/2 + 1/(2·√3))
+    assert chance == pytest.approx([0.5 + 0.5 / 3**0.5], rel=1e-6)
+    assert student_probability(1.0, 2)[()] == pytest.approx(0.788675, abs=1e-6)
+
+
+def test_no_target_has_no_state() -> None:
+    found, chance = states(table(5.0, 1.0), np.array([np.nan]), 0.10)
+    assert found.tolist() == ["no target"]
+    assert np.isnan(chance).all()

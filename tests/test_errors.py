@@ -1,0 +1,65 @@
+"""Texts of faults and findings."""
+
+from __future__ import annotations
+
+import pytest
+
+from geosand.errors import Fault, Faults, Finding, Refused
+
+
+@pytest.mark.parametrize(
+    ("fault", "text"),
+    [
+        (Fault(file="a.csv", found="is empty"), "a.csv: is empty."),
+        (Fault(file="a.csv", row=7, found="is odd"), "a.csv, row 7: is odd."),
+        (Fault(file="a.csv", row="feature 7", column="id", found="x"), "a.csv, feature 7, id: x."),
+        (Fault(file="a", found="x", allowed="y"), "a: x; allowed: y."),
+        (Fault(file="a", found="x", remedy="do y"), "a: x. Do y."),
+        (
+            Fault(file="a", found="x", allowed="y", remedy="did you mean z?"),
+            "a: x; allowed: y. Did you mean z?",
+        ),
+        (Fault(file="a\x1b[2J\u202e", found="x\ny"), "a·[2J·: x·y."),
+    ],
+)
+def test_a_fault_says_where_what_and_what_to_do(fault, text):
+    assert str(fault) == text
+
+
+def test_a_finding():
+    assert str(Finding(about="g1", text="is small", topic="area")) == "g1: is small"
+    assert str(Finding(about="", text="is small")) == "is small"
+    assert str(Finding(about="g\x07", text="bell")) == "g·: bell"
+
+
+def test_nothing_is_raised_without_faults():
+    Faults().refuse()
+
+
+def test_all_faults_are_raised_together_each_once_by_file_and_row():
+    faults = Faults()
+    faults.add("b.csv", "second", row=10)
+    faults.add("b.csv", "first", row=9)
+    faults.add("a.csv", "third", row="feature 10")
+    faults.add("a.csv", "fourth", row="feature 9")
+    faults.add("a.csv", "whole")
+    faults.add("b.csv", "first", row=9)
+    with pytest.raises(Refused) as caught:
+        faults.refuse()
+    assert [f.found for f in caught.value.faults] == ["first", "second", "whole", "fourth", "third"]
+    assert str(caught.value).splitlines()[0] == "b.csv, row 9: first."
+
+
+@pytest.mark.parametrize(("rows", "lines"), [(5, 5), (6, 6), (7, 6)])
+def test_faults_alike_are_listed_in_one_line_from_seven_on(rows, lines):
+    faults = [Fault(file="a.csv", row=k, column="x", found=f"'{k}'") for k in range(2, 2 + rows)]
+    text = str(Refused(faults)).splitlines()
+    assert len(text) == lines
+    if rows == 7:
+        assert text[-1] == "a.csv, x: the like in 2 more rows: 7, 8."
+
+
+def test_one_fault_alone():
+    problem = Refused(Fault(file="a", found="x"))
+    assert str(problem) == "a: x."
+    assert len(problem.faults) == 1

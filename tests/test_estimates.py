@@ -1,0 +1,366 @@
+"""Estimates that keep their sources, against published examples and the uncertainties package."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+import uncertainties
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from scipy import stats
+
+from geosand.estimates import Estimates, category, product
+
+
+def one(value, **effects):
+    return Estimates(
+        value=np.array([value], float),
+        effects={k: np.array([v], float) for k, v in effects.items()},
+    )
+
+
+# JCGM 100:2008 (GUM), H.2: five simultaneous readings; results in Table H.4
+V = np.array([5.007, 4.994, 5.005, 4.990, 4.999])
+I_MA = np.array([19.663, 19.639, 19.640, 19.685, 19.678])
+PHI = np.array([1.0456, 1.0438, 1.0468, 1.0428, 1.0433])
+
+
+def gum_h2(covariance):
+    """R, X, Z of GUM H.2 as three rows whose shared sources are those of V, I and phi."""
+    v, i, phi = V.mean(), I_MA.mean() / 1000, PHI.mean()
+    # independent sources by the Cholesky factor of the covariance of the means
+    factor = np.linalg.cholesky(covariance)
+    z = v / i
+    c, s = np.cos(phi), np.sin(phi)
+    slopes = np.array(
+        [[c / i, -v * c / i**2, -z * s], [s / i, -v * s / i**2, z * c], [1 / i, -v / i**2, 0]]
+    )
+    effects = slopes @ factor
+    return Estimates(
+        value=np.array([z * c, z * s, z]),
+        effects={f"electric: {k}": effects[:, k] for k in range(3)},
+    )
+
+
+def test_gum_h2_with_its_correlations():
+    covariance = np.cov(np.array([V, I_MA / 1000, PHI])) / 5
+    found = gum_h2(covariance)
+    # u of X is printed 0.295; the data give 0.2956
+    assert found.value == pytest.approx([127.732, 219.847, 254.260], abs=6e-4)
+    assert found.u() == pytest.approx([0.071, 0.295, 0.236], abs=1e-3)
+    rows = np.array(list(found.effects.values()))
+    r = (rows.T @ rows) / np.outer(found.u(), found.u())
+    assert [r[0, 1], r[0, 2], r[1, 2]] == pytest.approx([-0.588, -0.485, 0.993], abs=1e-3)
+
+
+def test_gum_h2_without_its_correlations_is_something_else():
+    """Recomputed from the same data with the correlations left out: three wrong uncertainties."""
+    covariance = np.diag(np.array([V, I_MA / 1000, PHI]).var(axis=1, ddof=1)) / 5
+    found = gum_h2(covariance)
+    assert found.u() == pytest.approx([0.195, 0.201, 0.204], abs=1e-3)
+
+
+def test_sum_of_four_normals():
+    # JCGM 101:2008, 9.2.2, Table 2: y = 0, u = 2.00, 95 % interval ±3.92
+    four = Estimates(
+        value=np.zeros(4), effects={"x": np.ones(4)}, per_row=frozenset({"x"})
+    ).group_sum(np.zeros(4, dtype=int), 1)
+    low, high, freedom = four.interval()
+    assert four.u()[0] == pytest.approx(2.0)
+    assert [low[0], high[0]] == pytest.approx([-3.92, 3.92], abs=0.005)
+    assert np.isinf(freedom[0])
+
+
+def test_weighted_mean():
+    # J. R. Taylor, An Introduction to Error Analysis, weighted averages: 11 ± 1, 12 ± 1, 10 ± 3
+    # give 11.42 ± 0.69 (from memory; recomputed)
+    x, u = np.array([11.0, 12.0, 10.0]), np.array([1.0, 1.0, 3.0])
+    w = u**-2 / (u**-2).sum()
+    rows = Estimates(value=x, effects={"reading": u}, per_row=frozenset({"reading"}))
+    mean = rows.scaled(w).group_sum(np.zeros(3, dtype=int), 1)
+    assert mean.value[0] == pytest.approx(11.42, abs=0.005)
+    assert mean.u()[0] == pytest.approx(0.69, abs=0.005)
+
+
+def test_end_gauge():
+    # JCGM 100:2008, H.1: components in nm, u = 32 nm, ν = 16, U₉₉ = 93 nm (k = 2.92). Degrees of
+    # freedom of the components: 18 standard, 24, 5 and 8 (parts of the difference), 50 expansion,
+    # 2 temperature difference, Table H.1
+    parts = {
+        "standard": 25.0,
+        "repeat": 5.8,
+        "random": 3.9,
+        "systematic": 6.7,
+        "expansion": 2.9,
+        "temperature": 16.6,
+    }
+    freedom = {
+        "standard": 18,
+        "repeat": 24,
+        "random": 5,
+        "systematic": 8,
+        "expansion": 50,
+        "temperature": 2,
+    }
+    gauge = one(0.0, **parts).with_effects(
+        {}, degrees_of_freedom={k: np.array([v], float) for k, v in freedom.items()}
+    )
+    low, high, nu = gauge.interval(coverage=0.99)
+    assert gauge.u()[0] == pytest.approx(32, abs=0.4)
+    # the standard gives 16.7, which it truncates to 16
+    assert int(nu[0]) == 16
+    assert stats.t.ppf(0.995, 16) * gauge.u()[0] == pytest.approx(93, abs=1)
+    # wider than the standard's 93 nm: one part has 2 degrees of freedom, and alone t·u = 165 nm
+    assert (high[0] - low[0]) / 2 == pytest.approx(stats.t.ppf(0.995, 2) * 16.6, rel=1e-9)
+
+
+def test_ratio_times_a_standard():
+    # suncal, test_XRF (course notes): X1/X2·Yu from .1820 (.00093, ν 9), .1823 (.00058, ν 19) and
+    # .6978 (.0026, ν 19): .6967, u .00494, ν 27.7, U₉₅ .0101 (recomputed: .69665, .004932, 27.5)
+    value = 0.1820 / 0.1823 * 0.6978
+    ratio = one(
+        value, x1=value * 0.00093 / 0.1820, x2=-value * 0.00058 / 0.1823, yu=value * 0.0026 / 0.6978
+    )
+    found = ratio.with_effects(
+        {},
+        degrees_of_freedom={"x1": np.array([9.0]), "x2": np.array([19.0]), "yu": np.array([19.0])},
+    )
+    low, high, nu = found.interval()
+    assert found.value[0] == pytest.approx(0.6967, abs=1e-4)
+    assert found.u()[0] == pytest.approx(0.00494, abs=1e-5)
+    assert nu[0] == pytest.approx(27.5, abs=0.5)
+    assert (high[0] - low[0]) / 2 == pytest.approx(0.0101, abs=1e-4)
+
+
+# Constructed balance with a closed form: 1200 ± 6 kg spread; surfaces of 520 ± 2 and 610 ± 2 m² at
+# 0.500 ± 0.015 and 0.480 ± 0.012 kg/m²
+AREA = Estimates(
+    value=np.array([520.0, 610.0]),
+    effects={"edge": np.array([2.0, 2.0])},
+    per_row=frozenset({"edge"}),
+)
+RATE = Estimates(
+    value=np.array([0.5, 0.48]),
+    effects={"sampling": np.array([0.015, 0.012])},
+    per_row=frozenset({"sampling"}),
+)
+SPREAD = one(1200.0, bags=6.0)
+ALL = np.zeros(2, dtype=int)
+
+
+def test_balance():
+    masses = product(RATE, AREA)
+    assert masses.value == pytest.approx([260.0, 292.8])
+    assert masses.u() == pytest.approx([7.8638, 7.3827], abs=1e-4)
+    caught = masses.group_sum(ALL, 1)
+    assert caught.value[0] == pytest.approx(552.8)
+    assert caught.u()[0] == pytest.approx(10.7863, abs=1e-4)
+    overthrow = SPREAD.minus(caught)
+    assert overthrow.value[0] == pytest.approx(647.2)
+    assert overthrow.u()[0] == pytest.approx(12.3428, abs=1e-4)
+
+
+def test_balance_with_an_error_shared_by_both_surfaces():
+    efficiency = {"catch efficiency": 0.01 * RATE.value}
+    shared = product(RATE.with_effects(efficiency), AREA)
+    overthrow = SPREAD.minus(shared.group_sum(ALL, 1))
+    assert overthrow.u()[0] == pytest.approx(13.5242, abs=1e-4)
+    wrong = SPREAD.minus(
+        shared.group_sum(ALL, 1, independent={"edge", "sampling", "catch efficiency"})
+    )
+    assert wrong.u()[0] == pytest.approx(12.9490, abs=1e-4)
+
+
+def test_balance_by_monte_carlo():
+    """Independent route: 400 000 seeded draws; standard error of u is 0.015 kg."""
+    rng = np.random.default_rng(20260401)
+    n = 400_000
+    efficiency = rng.normal(1, 0.01, n)
+    area = [rng.normal(a, 2, n) for a in (520, 610)]
+    rate = [rng.normal(0.5, 0.015, n), rng.normal(0.48, 0.012, n)]
+    drawn = rng.normal(1200, 6, n) - sum(
+        r * efficiency * a for r, a in zip(rate, area, strict=True)
+    )
+    shared = product(RATE.with_effects({"e": 0.01 * RATE.value}), AREA).group_sum(ALL, 1)
+    found = SPREAD.minus(shared)
+    assert drawn.std() == pytest.approx(found.u()[0], rel=0.005)
+    low, high, _ = found.interval()
+    assert np.quantile(drawn, [0.025, 0.975]) == pytest.approx([low[0], high[0]], abs=0.2)
+
+
+def test_eighteen_depths_that_share_one_bulk_density():
+    """18 depths of 0.5 mm, each ± 0.01 mm of its own and ± 2 % of bulk density for all of them.
+
+    The sum's u is √(18·0.01² + (18·0.5·0.02)²) mm; added in quadrature it would be √18·√(0.01² +
+    0.01²), less than a third of it.
+    """
+    depth = Estimates(
+        value=np.full(18, 0.5),
+        effects={"sampling": np.full(18, 0.01), "bulk density: dried": np.full(18, -0.5 * 0.02)},
+        per_row=frozenset({"sampling"}),
+    )
+    total = depth.group_sum(np.zeros(18, dtype=int), 1)
+    reading = [uncertainties.ufloat(0.5, 0.01) for _ in range(18)]
+    density = uncertainties.ufloat(1.0, 0.02)
+    assert total.u()[0] == pytest.approx(sum(r / density for r in reading).s, rel=1e-12)
+    wrong = depth.group_sum(np.zeros(18, dtype=int), 1, independent={"sampling", "bulk density"})
+    assert total.u()[0] / wrong.u()[0] > 3
+
+
+def random_table(rng, n, sources=("bulk density: a", "bulk density: b", "tray size", "sampling")):
+    return Estimates(
+        value=rng.normal(5, 1, n),
+        effects={name: rng.normal(0, 0.3, n) for name in sources},
+        per_row=frozenset({"sampling"}),
+    )
+
+
+def as_uncertain(table, shared):
+    """The same rows as uncertainties numbers; ``shared`` keeps one variable a source."""
+    rows = []
+    for k, value in enumerate(table.value):
+        number = float(value)
+        for name, effect in table.effects.items():
+            key = (name, k) if name in table.per_row else name
+            variable = shared.setdefault(key, uncertainties.ufloat(0.0, 1.0))
+            number = number + effect[k] * variable
+        rows.append(number)
+    return rows
+
+
+def test_arithmetic_agrees_with_the_uncertainties_package():
+    rng = np.random.default_rng(3)
+    left, right = random_table(rng, 6), random_table(rng, 6, ("tray size", "label", "sampling"))
+    shared = {}
+    a, b = as_uncertain(left, shared), as_uncertain(right, shared)
+    for found, expected in [
+        (left.plus(right), [x + y for x, y in zip(a, b, strict=True)]),
+        (left.minus(right), [x - y for x, y in zip(a, b, strict=True)]),
+        (left.scaled(-3.0), [-3 * x for x in a]),
+        (product(left, right), [x * y for x, y in zip(a, b, strict=True)]),
+        (product(left, left), [x * x for x in a]),
+    ]:
+        assert found.value == pytest.approx([x.n for x in expected], rel=1e-12)
+        assert found.u() == pytest.approx([x.s for x in expected], rel=1e-12)
+    assert left.minus(left).u() == pytest.approx(np.zeros(6), abs=1e-15)
+
+
+def test_group_sums_agree_with_covariance_matrices():
+    rng = np.random.default_rng(4)
+    table = random_table(rng, 40)
+    group = rng.integers(0, 5, 40)
+    covariance = np.zeros((40, 40))
+    for name, effect in table.effects.items():
+        covariance += np.diag(effect**2) if name == "sampling" else np.outer(effect, effect)
+    sums = (group == np.arange(5)[:, None]).astype(float)
+    found = table.group_sum(group, 5)
+    assert found.value == pytest.approx(sums @ table.value, rel=1e-12)
+    assert found.u() ** 2 == pytest.approx(np.diag(sums @ covariance @ sums.T), rel=1e-12)
+    # groups stay correlated through what they share
+    total = found.group_sum(np.zeros(5, dtype=int), 1)
+    assert total.u()[0] ** 2 == pytest.approx(covariance.sum(), rel=1e-12)
+
+
+def test_a_group_without_rows_is_zero():
+    found = random_table(np.random.default_rng(1), 3).group_sum(np.array([0, 2, 2]), 4)
+    assert found.value[[1, 3]].tolist() == [0.0, 0.0]
+    assert found.u()[[1, 3]].tolist() == [0.0, 0.0]
+
+
+def test_independent_sources_may_be_named_by_category():
+    table = Estimates(value=np.ones(2), effects={"label: a": np.array([3.0, 4.0])})
+    assert table.group_sum(ALL, 1).u()[0] == pytest.approx(7.0)
+    assert table.group_sum(ALL, 1, independent={"label"}).u()[0] == pytest.approx(5.0)
+    assert category("label: a: b") == "label"
+
+
+def test_shares_of_variance():
+    table = one(0.0, **{"bags": 3.0, "label: a": 2.0, "label: b": 6.0, "edge": 0.0})
+    assert {k: v[0] for k, v in table.shares().items()} == pytest.approx(
+        {"label": 40 / 49, "bags": 9 / 49, "edge": 0.0}
+    )
+    assert list(table.by_category()) == ["label", "bags", "edge"]
+
+
+def test_shares_sum_to_one_and_are_zero_without_uncertainty():
+    table = random_table(np.random.default_rng(9), 7)
+    assert sum(table.shares().values()) == pytest.approx(np.ones(7))
+    assert one(1.0, bags=0.0).shares()["bags"].tolist() == [0.0]
+
+
+def test_rows_and_nan():
+    table = random_table(np.random.default_rng(9), 3)
+    table = Estimates(
+        value=np.where([0, 1, 0], np.nan, table.value),
+        effects={k: np.where([0, 1, 0], np.nan, v) for k, v in table.effects.items()},
+        degrees_of_freedom={"sampling": np.array([3.0, np.nan, np.inf])},
+    )
+    low, high, nu = table.interval()
+    assert np.isnan([low[1], high[1], nu[1]]).all()
+    assert (low[[0, 2]] < high[[0, 2]]).all()
+    assert nu[0] >= 3
+    assert np.isinf(nu[2])
+    assert table.rows(np.array([2])).value.tolist() == [table.value[2]]
+
+
+def test_one_source_with_few_degrees_of_freedom_is_students_t():
+    # NIST/SEMATECH e-Handbook 1.3.6.7.2: t(0.975, 4) = 2.776
+    table = one(10.0, sampling=2.0).with_effects(
+        {}, degrees_of_freedom={"sampling": np.array([4.0])}
+    )
+    low, high, nu = table.interval()
+    assert [low[0], high[0]] == pytest.approx([10 - 5.552, 10 + 5.552], abs=2e-3)
+    assert nu[0] == pytest.approx(4.0)
+
+
+def test_an_interval_is_cut_at_the_floor():
+    low, high, _ = one(1.0, x=2.0).interval(floor=0.0)
+    assert low[0] == 0.0
+    assert high[0] == pytest.approx(1 + 1.959964 * 2)
+
+
+def half(table):
+    low, high, _ = table.interval()
+    return (high[0] - low[0]) / 2
+
+
+def test_a_source_that_would_narrow_the_interval_does_not():
+    """t(2)·1 = 4.30; with a second source of 1 and ν = ∞ the effective ν is 8, t(8)·√2 = 3.26."""
+    alone = one(0.0, a=1.0).with_effects({}, degrees_of_freedom={"a": np.array([2.0])})
+    both = alone.with_effects({"c": np.array([1.0])})
+    assert stats.t.ppf(0.975, 8) * np.sqrt(2) == pytest.approx(3.26, abs=0.005)
+    assert half(alone) == pytest.approx(4.303, abs=5e-4)  # NIST/SEMATECH e-Handbook 1.3.6.7.2
+    assert half(both) == pytest.approx(half(alone), rel=1e-12)
+
+
+@settings(max_examples=200, deadline=None, derandomize=True)
+@given(
+    sizes=st.lists(st.floats(0.01, 10), min_size=2, max_size=5),
+    freedom=st.lists(st.one_of(st.just(np.inf), st.floats(1, 60)), min_size=5, max_size=5),
+)
+def test_an_added_source_never_narrows_an_interval(sizes, freedom):
+    effects = {f"s{k}": np.array([size]) for k, size in enumerate(sizes)}
+    known = {
+        f"s{k}": np.array([nu]) for k, nu in enumerate(freedom[: len(sizes)]) if np.isfinite(nu)
+    }
+    table, before = one(0.0), 0.0
+    for name, effect in effects.items():
+        table = table.with_effects(
+            {name: effect}, degrees_of_freedom={name: known[name]} if name in known else {}
+        )
+        now = half(table)
+        assert now >= before * (1 - 1e-9)
+        before = now
+
+
+def test_degrees_of_freedom_of_a_sum_are_never_optimistic():
+    table = Estimates(
+        value=np.zeros(3),
+        effects={"sampling": np.array([1.0, 1.0, 2.0])},
+        per_row=frozenset({"sampling"}),
+        degrees_of_freedom={"sampling": np.array([4.0, 12.0, np.inf])},
+    )
+    found = table.group_sum(np.array([0, 0, 1]), 3).degrees_of_freedom["sampling"]
+    # Welch-Satterthwaite for two independent parts of variance 1: 4/(1/4 + 1/12) = 12
+    assert 4.0 <= found[0] <= 12.0
+    assert np.isinf(found[1])
