@@ -8,6 +8,8 @@ import click
 
 #: verb -> what it does, in one line; the module of the same name holds the command
 VERBS = {
+    "new": "Set up a site folder, with boundaries from a file if there is one.",
+    "bring": "Bring a new boundary survey into a site; the old one is kept.",
     "check": "Read a site folder and say what is wrong or worth knowing.",
     "areas": "Area register of every surface, with its uncertainty.",
     "balance": "Spread, on surfaces and overthrow of each dressing.",

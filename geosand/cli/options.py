@@ -23,8 +23,8 @@ if TYPE_CHECKING:
 Verb = Callable[..., None]
 
 
-def verb(function: Verb) -> click.Command:
-    """A command on a site folder with ``--json`` and ``--units``; refusals end with exit code 1."""
+def refusals_end_with_1(function: Verb) -> Verb:
+    """Print a refusal on stderr and end with exit code 1; a closed pipe ends quietly."""
 
     @functools.wraps(function)
     def run(**options: Any) -> None:
@@ -36,18 +36,26 @@ def verb(function: Verb) -> click.Command:
         except BrokenPipeError:
             sys.exit(0)
 
-    run = click.option(
-        "--units", type=click.Choice(["metric", "us"]), help="How results are shown."
-    )(run)
-    run = click.option("--json", "as_json", is_flag=True, help="One JSON document on stdout.")(run)
-    run = click.argument("folder", type=click.Path(path_type=Path))(run)
-    return click.command()(run)
+    return run
+
+
+json_option = click.option("--json", "as_json", is_flag=True, help="One JSON document on stdout.")
+units_option = click.option(
+    "--units", type=click.Choice(["metric", "us"]), help="How results are shown."
+)
+
+
+def verb(function: Verb) -> click.Command:
+    """A command on a site folder with ``--json`` and ``--units``; refusals end with exit code 1."""
+    run = json_option(units_option(refusals_end_with_1(function)))
+    return click.command()(click.argument("folder", type=click.Path(path_type=Path))(run))
 
 
 def _refusal(refusal: Refused) -> str:
     count = len(refusal.faults)
     things = "1 thing is wrong" if count == 1 else f"{count} things are wrong"
-    lines = [f"The data were refused: {things}.", *[f"  - {fault}" for fault in refusal.faults]]
+    lines = [f"The data were refused: {things}."]
+    lines += [f"  - {line}" for line in str(refusal).splitlines()]
     return "\n".join(lines)
 
 

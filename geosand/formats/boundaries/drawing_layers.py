@@ -5,6 +5,7 @@ A drawing names no coordinate reference system and often not the right unit: bot
 
 from __future__ import annotations
 
+import logging
 import re
 from collections.abc import Iterator
 from dataclasses import replace
@@ -97,13 +98,39 @@ def _entity(thing: Drawn) -> Drawn:
 def _with_ezdxf(path: Path, shown: str) -> Layer:
     from ezdxf import recover
 
+    said = _Said()
     try:
-        document, _ = recover.readfile(path)
+        with said:
+            document, auditor = recover.readfile(path)
         drawn = list(_entities(document.modelspace(), "", {}, 0))
     except Exception as problem:  # the library raises many sorts on damaged drawings
         found = f"can not be read ({str(problem).splitlines()[0][:100]})"
         raise refused(shown, found, remedy="save it as DXF R2010 again") from problem
-    return _layer(drawn, UNIT_CODES.get(int(document.header.get("$INSUNITS", 0)), ""))
+    mended = [*said.texts, *(entry.message for entry in (*auditor.errors, *auditor.fixes))]
+    text = f"the drawing is damaged in {len(mended)} places, such as: {mended[0]}" if mended else ""
+    unit = UNIT_CODES.get(int(document.header.get("$INSUNITS", 0)), "")
+    return _layer(drawn, unit, (text[:200],) if mended else ())
+
+
+class _Said(logging.Handler):
+    """What the library says while it reads a damaged drawing: kept, not printed."""
+
+    def __init__(self) -> None:
+        super().__init__(logging.WARNING)
+        self.texts: list[str] = []
+
+    def emit(self, record: logging.LogRecord) -> None:
+        self.texts.append(record.getMessage())
+
+    def __enter__(self) -> None:
+        logger = logging.getLogger("ezdxf")
+        self.before, logger.propagate = logger.propagate, False
+        logger.addHandler(self)
+
+    def __exit__(self, *_: object) -> None:
+        logger = logging.getLogger("ezdxf")
+        logger.propagate = self.before
+        logger.removeHandler(self)
 
 
 def _entities(space: Any, folder: str, attributes: dict[str, Cell], depth: int) -> Iterator[Drawn]:

@@ -96,6 +96,19 @@ def test_a_drawing_that_gdal_refuses_is_read(drawing, tmp_path):
     assert "does not close" in found.tally.left_out[0].reason
 
 
+def test_a_damaged_drawing_is_told_not_printed(drawing, tmp_path, capfd):
+    space = drawing.modelspace()
+    space.add_lwpolyline(at([(0, 0), (20, 0), (20, 20)]), close=True, dxfattribs={"layer": "tee"})
+    space.add_spline(fit_points=[(X, Y, 0), (X + 1, Y + 3, 0), (X + 4, Y + 4, 0)])
+    path = save(drawing, tmp_path)
+    content, at_scale = path.read_bytes(), path.read_bytes().index(b"$LTSCALE")
+    path.write_bytes(content[:at_scale] + content[at_scale:].replace(b"1.0", b"1!0", 1))
+    found = read_boundaries(path, crs=UTM)
+    assert len(found.features) == 1
+    assert any("the drawing is damaged in" in f.text for f in found.findings)
+    assert "recovered" not in capfd.readouterr().err
+
+
 def test_umlauts_of_layers_survive_gdal(drawing, tmp_path):
     drawing.modelspace().add_lwpolyline(
         at([(0, 0), (20, 0), (20, 20)]), close=True, dxfattribs={"layer": "Grün green"}
