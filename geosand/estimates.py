@@ -159,15 +159,17 @@ class Estimates:
         """
         parts = self.by_category()
         few = {k: v for k, v in self.degrees_of_freedom.items() if k in parts}
-        many = np.zeros(len(self.value))
+        none = np.zeros(len(self.value))
+        many = none
         for name, part in parts.items():
             if name not in few:
                 many = many + part**2
-        half, freedom = _half_width(parts, few, tuple(few), many, coverage)
-        for names in _choices(tuple(few)):
-            for others in (many, np.zeros(len(many))):
-                half = np.fmax(half, _half_width(parts, few, names, others, coverage)[0])
-        half = np.where(np.isfinite(self.u()), half, np.nan)
+        cases = [_effective(parts, few, tuple(few), many)]  # all of them
+        cases += [_effective(parts, few, names, none) for names in _choices(tuple(few))]
+        cases += [_effective(parts, few, names, many) for names in _choices(tuple(few))][:-1]
+        u, freedoms = (np.stack(columns) for columns in zip(*cases, strict=True))
+        half = np.fmax.reduce(student_quantile(0.5 + coverage / 2, freedoms) * u)
+        half, freedom = np.where(np.isfinite(self.u()), half, np.nan), freedoms[0]
         low, high = self.value - half, self.value + half
         if floor is not None:
             low, high = np.maximum(low, floor), np.maximum(high, floor)
@@ -188,18 +190,14 @@ def _sums(group: Ints, column: Floats, groups: int) -> Floats:
 
 
 def _choices(names: tuple[str, ...]) -> Iterator[tuple[str, ...]]:
-    """All choices of at least one of a few names."""
+    """All choices of at least one of a few names, that of all of them last."""
     return chain.from_iterable(combinations(names, k) for k in range(1, len(names) + 1))
 
 
-def _half_width(
-    parts: Mapping[str, Floats],
-    few: Mapping[str, Floats],
-    names: tuple[str, ...],
-    others: Floats,
-    coverage: float,
+def _effective(
+    parts: Mapping[str, Floats], few: Mapping[str, Floats], names: tuple[str, ...], others: Floats
 ) -> tuple[Floats, Floats]:
-    """t·u of the categories ``names`` with ``others`` (variance, ν = ∞), and the effective ν.
+    """u of the categories ``names`` with ``others`` (variance, ν = ∞), and the effective ν.
 
     ν = u⁴ / Σ uᵢ⁴/νᵢ (Welch-Satterthwaite; GUM, JCGM 100:2008, equation G.2b), at least 1.
     """
@@ -210,7 +208,7 @@ def _half_width(
         bottom = bottom + parts[name] ** 4 / finite
     freedom = np.divide(variance**2, bottom, out=np.full(len(others), np.inf), where=bottom > 0)
     freedom = np.where(np.isnan(variance), np.nan, np.maximum(freedom, 1.0))
-    return student_quantile(0.5 + coverage / 2, freedom) * np.sqrt(variance), freedom
+    return np.sqrt(variance), freedom
 
 
 def product(left: Estimates, right: Estimates) -> Estimates:

@@ -173,7 +173,8 @@ def _normals(ring: Floats) -> Floats:
     """Outward unit normals at the vertices of a counter-clockwise ring."""
     along = np.roll(ring, -1, axis=0) - np.roll(ring, 1, axis=0)
     out = np.stack([along[:, 1], -along[:, 0]], axis=1)
-    return out / np.hypot(*out.T)[:, None]
+    normals: Floats = out / np.hypot(*out.T)[:, None]
+    return normals
 
 
 def _place(point: Floats, number: int) -> tuple[float, float]:
@@ -228,7 +229,7 @@ def _dressings(count: int) -> str:
 
 def _loads(rng: np.random.Generator, dry_kg: Floats, label: float, water: float) -> str:
     """Bags of 25 kg by their label that held ``dry_kg`` and its water."""
-    rows = []
+    rows: list[dict[str, Any]] = []
     for d, mass in enumerate(dry_kg * (1 + water)):
         bags = mass / 25.0
         scatter = rng.normal(0.0, U["bag"] * 25.0 * np.sqrt(bags))
@@ -250,7 +251,7 @@ def _catches(
     water: float,
 ) -> str:
     """Trays laid anywhere on the surface, weighed moist to 1 g on a balance."""
-    rows = []
+    rows: list[dict[str, Any]] = []
     tray = TRAY_M[0] * TRAY_M[1] * (1 + error["tray"]) * (1 + error["efficiency"])
     for d, s in zip(*np.nonzero(chosen), strict=True):
         points, factor = grounds[s]
@@ -262,7 +263,11 @@ def _catches(
             # a position off by more than twice its accuracy would be refused
             off = np.clip(rng.normal(0.0, U["position"], 2), -1.3, 1.3)
             lon, lat = _place(point + off, s)
-            row = {"catch": f"c{d}-{s}-{k}", "dressing": f"D{d + 1}", "lon": f"{lon:.8f}"}
+            row: dict[str, Any] = {
+                "catch": f"c{d}-{s}-{k}",
+                "dressing": f"D{d + 1}",
+                "lon": f"{lon:.8f}",
+            }
             row |= {"lat": f"{lat:.8f}", "surface": f"g{s + 1}"}
             row |= {"tray_length_mm": 400, "tray_width_mm": 250, "tare_g": 50}
             rows.append(row | {"gross_g": round(50 + 1000 * kg)})

@@ -33,7 +33,7 @@ def holds(interval: Interval, truth: Floats) -> Floats:
 
 
 def site_of(folder: Path, seed: int, **options: Any) -> dict[str, Floats]:
-    """What one site's intervals held, 1 or 0 a claim; every other eight sites throw nothing over."""
+    """What one site's intervals held, 1 or 0 a claim; half of the sites throw nothing over."""
     surfaces, caught, each = DESIGNS[seed % 4]
     lost = 0.0 if (seed // 4) % 2 == 0 else float(np.random.default_rng(seed).uniform(0.02, 0.15))
     truth = simulate(

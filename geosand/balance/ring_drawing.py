@@ -7,7 +7,13 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 
-from geosand.balance.ring_ground import Ground, Stands, distinct_stands, lay_ground
+from geosand.balance.ring_ground import (
+    Ground,
+    Stands,
+    distinct_cases,
+    distinct_stands,
+    lay_ground,
+)
 from geosand.balance.rings import ThrowOff
 from geosand.columns import Floats, Geometries, Ints, freeze
 
@@ -42,13 +48,14 @@ def ring_geometries(
     shown = np.flatnonzero(np.nan_to_num(result.collar_kg + result.surrounds_kg) > 0)
     collar, surrounds = np.full((2, len(surfaces)), None, dtype=object)
     if len(shown):
-        stands, stand = distinct_stands(
-            surfaces, dressing, collars, collar_width_m, surrounds_width_m
-        )
-        near, outer = _zones(stands)
+        cases, case = distinct_cases(surfaces, collars, collar_width_m, surrounds_width_m)
+        inner, outer = _outlines(cases)
+        cap = float(shapely.hausdorff_distance(outer, cases.surface).max(initial=1.0))
+        stands, stand = distinct_stands(cases, case, dressing, 2 * cap)
+        zones = _zones(stands, inner, outer, cap)
         for zone, held, column in (
-            (near, result.collar_kg, collar),
-            (outer, result.surrounds_kg, surrounds),
+            (zones[0], result.collar_kg, collar),
+            (zones[1], result.surrounds_kg, surrounds),
         ):
             rows = shown[held[shown] > 0]
             zone[shapely.is_empty(zone)] = None
@@ -56,18 +63,26 @@ def ring_geometries(
     return RingGeometries(collar=collar, surrounds=surrounds)
 
 
-def _zones(stands: Stands) -> tuple[Geometries, Geometries]:
+def _outlines(cases: Stands) -> tuple[Geometries, Geometries]:
+    """Each case by itself: the surface with its collar, and with its surrounds too."""
+    drawn = ~shapely.is_missing(cases.collar)
+    inner = shapely.buffer(cases.surface, cases.collar_width_m, quad_segs=16)
+    inner[drawn] = shapely.union(cases.collar[drawn], cases.surface[drawn])
+    return inner, shapely.buffer(inner, cases.surrounds_width_m, quad_segs=16)
+
+
+def _zones(
+    stands: Stands, inner: Geometries, outer: Geometries, cap_m: float
+) -> tuple[Geometries, Geometries]:
     """Collar and surrounds of each stand, kept to its own ground."""
-    drawn = ~shapely.is_missing(stands.collar)
-    inner = shapely.buffer(stands.surface, stands.collar_width_m, quad_segs=16)
-    inner[drawn] = shapely.union(stands.collar[drawn], stands.surface[drawn])
-    outer = shapely.buffer(inner, stands.surrounds_width_m, quad_segs=16)
-    cap = shapely.hausdorff_distance(outer, stands.surface).max(initial=0.0)
-    ground = lay_ground(stands, [], float(max(cap, 1.0)))
-    collar = shapely.difference(inner, stands.surface)
-    surrounds = shapely.difference(outer, inner)
+    ground = lay_ground(stands, [], cap_m)
+    case, first = np.unique(stands.case, return_index=True)
+    collar = shapely.difference(inner[case], stands.surface[first])
+    surrounds = shapely.difference(outer[case], inner[case])
+    collar, surrounds = collar[stands.case], surrounds[stands.case]
     for row in np.flatnonzero(ground.cut).tolist():
-        own = shapely.difference(_own_ground(ground, row), _others(stands, row, outer))
+        others = _others(stands, row, outer[stands.case[row]])
+        own = shapely.difference(_own_ground(ground, row), others)
         collar[row] = shapely.intersection(collar[row], own)
         surrounds[row] = shapely.intersection(surrounds[row], own)
     return _polygons(collar), _polygons(surrounds)
@@ -85,11 +100,11 @@ def _own_ground(ground: Ground, row: int) -> shapely.Geometry:
     return shapely.union_all(shapely.make_valid(shapely.polygons(np.stack(corners, 1)[wide])))
 
 
-def _others(stands: Stands, row: int, outer: Geometries) -> shapely.Geometry:
-    """The other surfaces of the same dressing that the zones of one could reach."""
-    others = stands.dressing == stands.dressing[row]
+def _others(stands: Stands, row: int, outer: shapely.Geometry) -> shapely.Geometry:
+    """The other surfaces of its party that the zones of one could reach."""
+    others = stands.party == stands.party[row]
     others[row] = False
-    near = others & shapely.intersects(stands.surface, outer[row])
+    near = others & shapely.intersects(stands.surface, outer)
     return shapely.union_all(stands.surface[near])
 
 

@@ -26,6 +26,7 @@ from geosand.balance.ring_strips import (
     edges_of,
     is_steiner,
     parts_less_holes,
+    ragged,
     rays_of,
     strips_of,
     subdivided,
@@ -40,7 +41,8 @@ class Stands:
     """Surfaces as they stand among the other dressed surfaces; one row a distinct case."""
 
     surface: Geometries
-    dressing: Ints  #: rows of one number are dressed together
+    case: Ints  #: which surface with its collar
+    party: Ints  #: rows of one number are dressed together and may meet
     collar: Geometries  #: drawn; None where it is not
     collar_width_m: Floats  #: of the ring where no collar is drawn
     surrounds_width_m: Floats
@@ -58,39 +60,69 @@ class Ground:
     cut: Bools  #: by row: strips end before the cap somewhere
 
 
-def distinct_stands(
-    surfaces: Geometries,
-    dressing: Ints,
-    collars: Geometries,
-    collar_width_m: Floats,
-    surrounds_width_m: Floats,
+def distinct_cases(
+    surfaces: Geometries, collars: Geometries, collar_width_m: Floats, surrounds_width_m: Floats
 ) -> tuple[Stands, Ints]:
-    """The distinct cases, and which one each row is: the same set dressed again is laid once."""
+    """The distinct surfaces with their collars, each by itself, and which one each row is."""
     shape, collar = _codes(surfaces), _codes(collars)
     columns = np.column_stack((shape, collar, collar_width_m, surrounds_width_m))
-    _, key = np.unique(columns, axis=0, return_inverse=True)
-    order = np.lexsort((key, dressing))
-    bounds = np.flatnonzero(np.diff(dressing[order], prepend=-1, append=-1))
+    _, first, case = np.unique(columns, axis=0, return_index=True, return_inverse=True)
+    cases = Stands(
+        surface=surfaces[first],
+        case=np.arange(len(first)),
+        party=np.arange(len(first)),
+        collar=collars[first],
+        collar_width_m=collar_width_m[first],
+        surrounds_width_m=surrounds_width_m[first],
+    )
+    return cases, case.astype(np.int64)
+
+
+def distinct_stands(
+    cases: Stands, case: Ints, dressing: Ints, distance_m: float
+) -> tuple[Stands, Ints]:
+    """Cases as they stand among what is dressed with them, and which stand each row is.
+
+    Rows of one dressing that lie within ``distance_m`` of each other, or are joined by others that
+    do, are one party; the same party in another dressing is laid only once.
+    """
+    party = _parties(cases.surface, case, dressing, distance_m)
+    order = np.lexsort((case, party))
+    bounds = np.flatnonzero(np.diff(party[order], prepend=-1, append=-1))
     first_of: dict[bytes, int] = {}
-    stand, chosen, laid = np.empty(len(surfaces), np.int64), [], 0
+    stand, chosen, laid = np.empty(len(case), np.int64), [], 0
     for start, end in pairwise(bounds):
         rows = order[start:end]
-        first = first_of.setdefault(key[rows].tobytes(), laid)
+        first = first_of.setdefault(case[rows].tobytes(), laid)
         stand[rows] = first + np.arange(len(rows))
         if first == laid:
             chosen.append(rows)
             laid += len(rows)
     one = np.concatenate(chosen) if chosen else np.empty(0, np.int64)
-    return (
-        Stands(
-            surface=surfaces[one],
-            dressing=dressing[one],
-            collar=collars[one],
-            collar_width_m=collar_width_m[one],
-            surrounds_width_m=surrounds_width_m[one],
-        ),
-        stand,
+    return replace(take(cases, case[one]), party=party[one]), stand
+
+
+def _parties(surfaces: Geometries, case: Ints, dressing: Ints, distance_m: float) -> Ints:
+    """A number by row, the same for rows of a dressing that chains of near surfaces join."""
+    left, right = shapely.STRtree(surfaces).query(
+        surfaces, predicate="dwithin", distance=distance_m
     )
+    left, right = left[order := np.argsort(left, kind="stable")], right[order]
+    bounds = np.searchsorted(left, np.arange(len(surfaces) + 1))
+    row, which = ragged(bounds[case], bounds[case + 1] - bounds[case])
+    place = dressing * len(surfaces) + case
+    neighbour = dressing[row] * len(surfaces) + right[which]
+    present = np.isin(neighbour, place)
+    known, party = np.unique(place, return_inverse=True)
+    one, other = party[row[present]], np.searchsorted(known, neighbour[present])
+    label = np.arange(len(known))
+    while True:
+        lower = label.copy()
+        np.minimum.at(lower, one, label[other])
+        lower = lower[lower]
+        if (lower == label).all():
+            return label[party]
+        label = lower
 
 
 def _codes(shapes: Geometries) -> Ints:
@@ -107,7 +139,7 @@ def _codes(shapes: Geometries) -> Ints:
 def lay_ground(stands: Stands, hazards: list[Geometries], cap_m: float) -> Ground:
     """Strips and crossings of all stands up to ``cap_m``; ``hazards``: disjoint, by kind."""
     surfaces = stands.surface
-    pairs = _near(surfaces, stands.dressing, 2 * cap_m)
+    pairs = _near(surfaces, stands.party, 2 * cap_m)
     cut = np.zeros(len(surfaces), bool)
     cut[pairs[0]] = True
     alone = np.flatnonzero(~cut)
@@ -131,12 +163,12 @@ def lay_ground(stands: Stands, hazards: list[Geometries], cap_m: float) -> Groun
     )
 
 
-def _near(surfaces: Geometries, dressing: Ints, distance_m: float) -> tuple[Ints, Ints]:
-    """Pairs of surfaces dressed together that lie within the distance of each other."""
+def _near(surfaces: Geometries, party: Ints, distance_m: float) -> tuple[Ints, Ints]:
+    """Pairs of surfaces of a party that lie within the distance of each other."""
     left, right = shapely.STRtree(surfaces).query(
         surfaces, predicate="dwithin", distance=distance_m
     )
-    kept = (left != right) & (dressing[left] == dressing[right])
+    kept = (left != right) & (party[left] == party[right])
     return left[kept], right[kept]
 
 

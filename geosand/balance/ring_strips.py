@@ -301,6 +301,10 @@ def crossings_of(
     Crossings beyond the cap are counted together there, and left out where they make nothing.
     """
     rings, ring_xy = _closed_rings(zone)
+    near = _reaching(at, out, ring_xy, cap_m)
+    if not len(near):
+        return near, np.empty(0), np.empty(0)
+    at, out = at[near], out[near]
     origin = at.mean(axis=0)
     p, q = at - origin, ring_xy - origin
     left = out[:, :1] * q[:, 1] - out[:, 1:] * q[:, 0]
@@ -315,10 +319,18 @@ def crossings_of(
     beyond = np.bincount(ray, np.where(distance >= cap_m, sign, 0.0), len(at))
     kept, ends = (distance > 0) & (distance < cap_m), np.flatnonzero(beyond)
     return (
-        np.concatenate((ray[kept], ends)),
+        near[np.concatenate((ray[kept], ends))],
         np.concatenate((distance[kept], np.full(len(ends), cap_m))),
         np.concatenate((sign[kept], beyond[ends])),
     )
+
+
+def _reaching(at: Floats, out: Floats, corners: Floats, cap_m: float) -> Ints:
+    """Rays whose box, up to the cap, meets that of the corners: the others cross nothing there."""
+    end = at + out * cap_m
+    meet = np.maximum(at, end) >= corners.min(axis=0)
+    meet &= np.minimum(at, end) <= corners.max(axis=0)
+    return np.flatnonzero(meet.all(axis=1))
 
 
 def _closed_rings(zone: shapely.Geometry) -> tuple[Ints, Floats]:

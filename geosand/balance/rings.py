@@ -14,7 +14,13 @@ from dataclasses import dataclass, fields, replace
 import numpy as np
 import shapely
 
-from geosand.balance.ring_ground import Ground, Stands, distinct_stands, lay_ground
+from geosand.balance.ring_ground import (
+    Ground,
+    Stands,
+    distinct_cases,
+    distinct_stands,
+    lay_ground,
+)
 from geosand.balance.ring_strips import (
     COLLAR,
     HAZARD,
@@ -124,9 +130,10 @@ def throw_off(
     targets = np.clip(np.stack((overthrow_kg, low_kg, high_kg)), 0.0, None)
     targets = np.where(placeable, targets, np.nan)
     kinds, parts = _hazard_parts(hazards, hazard_kind)
-    stands, stand = distinct_stands(surfaces, dressing, collars, collar_width_m, surrounds_width_m)
-    cap = max(_widest_zone(stands), _reach_alone(surfaces, rate, group, targets))
+    cases, case = distinct_cases(surfaces, collars, collar_width_m, surrounds_width_m)
+    cap = max(_widest_zone(cases), _reach_alone(surfaces, rate, group, targets))
     while True:
+        stands, stand = distinct_stands(cases, case, dressing, 2 * cap)
         ground = lay_ground(stands, parts, cap)
         laid = _bring(ground, stands, stand, rate, group, groups)
         reach = np.stack([_reach(laid, target) for target in targets])

@@ -15,20 +15,21 @@ if TYPE_CHECKING:
 _OPTIONS = (
     click.option("--crs", help="CRS of the file where it does not say it, as in EPSG:32631."),
     click.option("--unit", help="Unit of a drawing or of survey text: m, ft, survey_foot."),
-    click.option("--kind", "kind", help="One kind for all surfaces, as in green."),
-    click.option("--kind-column", help="Attribute that holds the kind."),
-    click.option("--id-column", help="Attribute that holds the id."),
-    click.option("--name-column", help="Attribute that holds the name."),
+    click.option("--one-kind", "kind", help="One kind for all surfaces, as in green."),
+    click.option("--kind", "kind_column", help="Attribute that holds the kind."),
+    click.option("--id", "id_column", help="Attribute that holds the id."),
+    click.option("--name", "name_column", help="Attribute that holds the name."),
     click.option("--point-order", help="Order of survey text without a head, as in PNEZD."),
     click.option(
-        "--close-within",
+        "--close-tolerance",
+        "close_tolerance_m",
         default=0.05,
         show_default=True,
         metavar="METRES",
         help="Lines whose ends are at most this far apart are closed.",
     ),
     click.option("--near", nargs=2, type=float, metavar="LON LAT", help="Where the site must be."),
-    click.option("--swap-axes", is_flag=True, help="The file has x and y exchanged."),
+    click.option("--swap", "swap_axes", is_flag=True, help="The file has x and y exchanged."),
     click.option("--believe-place", is_flag=True, help="Take a place that was asked about."),
     click.option(
         "--split-parts", is_flag=True, help="One surface for each part of a multipolygon."
@@ -50,7 +51,6 @@ def read_with(
     from geosand.formats.boundaries.read import read_boundaries
 
     wishes = dict(options)
-    wishes["close_tolerance_m"] = wishes.pop("close_within")
     wishes["near"] = wishes["near"] or near
     return read_boundaries(path, **wishes)
 

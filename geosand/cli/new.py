@@ -19,7 +19,7 @@ from geosand.cli.options import json_option, print_document, refusals_end_with_1
     type=click.Path(path_type=Path),
     help="File with the surfaces' outlines.",
 )
-@click.option("--name", help="Name of the site [the folder's].")
+@click.option("--site-name", "name", help="Name of the site [the folder's].")
 @click.option("--workbook", is_flag=True, help="Records in one workbook with drop-down lists.")
 @click.option("--season-start", metavar="DAY", help="First day of the season.")
 @click.option("--season-end", metavar="DAY", help="Last day of the season.")
@@ -42,8 +42,8 @@ def command(
 ) -> None:
     """Set up a complete site folder, ready to fill.
 
-    Boundaries may come as GeoJSON, GeoPackage, Shapefile (zipped or not), KML, KMZ, FlatGeobuf, GML,
-    DXF, GPX or a survey controller's text. Nothing vanishes: what became no surface is listed.
+    Boundaries may come as GeoJSON, GeoPackage, Shapefile (zipped or not), KML, KMZ, FlatGeobuf,
+    GML, DXF, GPX or a survey controller's text. Nothing vanishes: what became no surface is listed.
     """
     boundaries = read_with(file, options) if file is not None else None
     from geosand.formats.boundaries.new_site import new_site

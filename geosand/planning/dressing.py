@@ -99,8 +99,8 @@ def next_dressing(
     width = max(strip.width_m, 0.0) if math.isfinite(strip.width_m) else 0.0
     over = width * plan.rate_kg_m2 * plan.perimeter_m
     load = (request.load_kg or order.unit.mass_kg) / (1 + order.moisture)
-    speed = request.speed_m_s or _last(site, site.dressings.speed_m_s, spreader, day)
-    swath = request.swath_m or _last(site, site.dressings.swath_m, spreader, day)
+    speed = request.speed_m_s or last_figure(site, site.dressings.speed_m_s, spreader, day)
+    swath = request.swath_m or last_figure(site, site.dressings.swath_m, spreader, day)
     fit = site_setting(site, balance, spreader=spreader, sand=sand, as_of=day)
     last = last_headings(site, day)[site.surfaces.ground[plan.row]]
     return NextDressing(
@@ -144,7 +144,7 @@ def _headings(
     return best_headings(forced, last_degree=last, avoid_within_degree=avoid)
 
 
-def _last(site: Site, column: Floats, spreader: str, day: np.datetime64) -> float:
+def last_figure(site: Site, column: Floats, spreader: str, day: np.datetime64) -> float:
     """The newest figure of a spreader; nan where it has none."""
     d = site.dressings
     rows = np.flatnonzero((d.spreader == spreader) & (d.date <= day) & np.isfinite(column))

@@ -179,9 +179,7 @@ def _outside(
     others = register.owned_plane[force[taken]]
     tree = shapely.STRtree(others)
     hit = np.unique(tree.query(points.ravel(), predicate="within")[0])
-    free = np.ones(points.size, dtype=bool)
-    free[hit] = False
-    free = free.reshape(len(points), _TRIES)
+    free = ~np.isin(np.arange(points.size), hit).reshape(len(points), _TRIES)
     first, able = free.argmax(axis=1), free.any(axis=1)
     chosen = points[np.arange(len(points)), first][able]
     return shapely.get_coordinates(chosen), owner[able], distance[able]

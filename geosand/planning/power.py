@@ -92,7 +92,7 @@ def design_power(variances: Variances, *, dressed: int, surfaces: Ints, catches:
     away = surfaces * (1 - weight) + dressed - surfaces
     total = (away * b2 + away**2 * mean) / dressed**2
     own = (1 - weight) * b2 + (1 - weight) ** 2 * mean
-    freedom = (surfaces + 1.0) if dressed > 1 else (catches + 1.0)
+    freedom: Floats = ((surfaces if dressed > 1 else catches) + 1).astype(np.float64)
     balance = _table(np.sqrt(total), variances.shared_balance, freedom)
     low, _, effective = balance.interval()
     depth = _table(np.sqrt(own), variances.shared_depth, freedom).interval()

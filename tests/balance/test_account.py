@@ -212,6 +212,15 @@ def test_a_surface_cut_in_two_holds_the_same_sand(run: Run) -> None:
     assert other == pytest.approx(one, rel=2e-3)
 
 
+def test_a_hillside_has_more_ground_and_so_do_its_errors(run: Run) -> None:
+    """A slope of 50 %: √1.25 of the ground, of its sand, and of what an edge's error moves."""
+    steep = [{**s, "properties": {**s["properties"], "slope_percent": 50}} for s in SURFACES]
+    flat, slope = run().balance.on_surfaces, run(surfaces=steep).balance.on_surfaces
+    assert slope.value == pytest.approx(1.25**0.5 * flat.value, rel=1e-9)
+    for source in ("vertices", "edge", "edge bias"):
+        assert slope.effects[source] == pytest.approx(1.25**0.5 * flat.effects[source], rel=1e-9)
+
+
 def test_grounds_under_other_surfaces_count_once(run: Run) -> None:
     """A fairway drawn right through both greens: the greens' sand stays the same."""
     beneath = surface("f1", "fairway", square(LON, LAT, 60.0))

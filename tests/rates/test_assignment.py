@@ -171,6 +171,8 @@ def test_the_boundaries_of_the_dressings_date_are_used(
     site = read_site(folder)
     found = assign(site, area_register(site.surfaces))
     assert (found.dressed >= 0).tolist() == [True, False]
+    assert found.surface.tolist() == [0, -1]
+    assert found.outside_m[1] == pytest.approx(2.0, abs=0.01)
 
 
 def test_no_catches_at_all(site_folder: Callable[..., Path]) -> None:

@@ -175,10 +175,10 @@ def test_a_pool_that_was_not_weighed_is_no_witness(read: Read) -> None:
 
 def test_units_of_the_columns_do_not_matter(read: Read) -> None:
     inch, ounce = 25.4, 28.349523125
-    us = [
+    us: list[dict[str, Any]] = [
         {k: row[k] for k in ("catch", "dressing", "lon", "lat")}
         | {"tray_length_in": 400 / inch, "tray_width_in": 250 / inch}
-        | {"tare_oz": row["tare_g"] / ounce, "gross_oz": row["gross_g"] / ounce}
+        | {f"{name}_oz": float(str(row[f"{name}_g"])) / ounce for name in ("tare", "gross")}
         for row in CATCHES
     ]
     assert rates(read(us)).rate_kg_m2 == pytest.approx(rates(read(CATCHES)).rate_kg_m2, rel=1e-9)

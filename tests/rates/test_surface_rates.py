@@ -68,6 +68,9 @@ def test_what_is_measured_too_large_makes_the_rate_too_small(run: Run) -> None:
     effects = base.depth.effects
     efficiency = change("catch_efficiency_percent = 100\n", "catch_efficiency_percent = 103\n")
     assert effects["catch efficiency"][0] == pytest.approx(efficiency, rel=0.05)
+    larger = [{**row, "tray_length_mm": 402} for row in EVEN]  # the tray 0.5 % larger than told
+    tray = float(run(catches=larger).depth.value[0] - base.depth.value[0])
+    assert effects["tray size"][0] == pytest.approx(tray, rel=0.05)
     density = change("bulk_density_g_cm3 = 1.55\nu", "bulk_density_g_cm3 = 1.58\nu")
     assert effects["bulk density: dried"][0] == pytest.approx(density, rel=0.05)
     wetter = change("moisture_dry_basis_percent = 0.0", "moisture_dry_basis_percent = 0.2")

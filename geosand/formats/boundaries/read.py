@@ -72,7 +72,7 @@ def read_boundaries(
 def _check_wishes(wishes: Wishes) -> None:
     if wishes.kind is not None and wishes.kind not in KINDS:
         allowed = ", ".join(KINDS)
-        raise refused("--kind", f"{wishes.kind[:40]!r} is no kind", allowed=allowed)
+        raise refused("--one-kind", f"{wishes.kind[:40]!r} is no kind", allowed=allowed)
     if not 0 <= wishes.close_tolerance_m <= 100:
         found = f"{wishes.close_tolerance_m:g} m can not be a closing tolerance"
         raise refused("--close-tolerance", found, allowed="0 to 100 m")

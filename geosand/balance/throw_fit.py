@@ -1,0 +1,263 @@
+"""Throw-off from data: how far sand is thrown, from catches beside the edge and the balance.
+
+Beside the edge of a dressed surface the rate is taken as f·rate·(1 − x/L), falling from the edge
+to the reach L (common practice, no published source); f, the edge rate over the surface's own, is
+1 ± 0.15 before any catch says better. The catches of one group of surfaces (a dressing, or what its
+loads name) give the probability of every L from 0 to 20 m, f being integrated out; so does the
+overthrow of the balance; their product is both together. Bayes' rule on a grid (JCGM 101:2008, 6.2)
+needs no starting value and stays honest where all catches lie beyond the reach.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from geosand.areas.register import AreaRegister
+from geosand.balance.account import NOT_CLOSED, Balance, mass_on_surfaces
+from geosand.balance.ring_strips import parts_less_holes
+from geosand.balance.spread import BAGS, load_groups, load_masses
+from geosand.columns import Floats, Ints, Strings, freeze, ratio
+from geosand.estimates import Estimates, Interval
+from geosand.rates.surface_rates import NEW_EACH_TIME, Rates
+from geosand.site.tables import Site
+
+U_EDGE_RATE = 0.15  #: relative, of the edge rate over the surface's, before a catch says better
+LEAST_SCATTER = 0.03  #: of a catch's rate over the surface's: bounce and splash, also where none is
+LONGEST_M = 20.0  #: reach that is thought of at most
+GRID_M = np.linspace(0.02, LONGEST_M, 1000)
+#: Relative scatter of the strip width from dressing to dressing where little is known of it, taken
+#: as two degrees of freedom; our own choice, no published source.
+SCATTER, SCATTER_FREEDOM = 0.25, 2.0
+STRIP = "strip width"
+NEW = frozenset({*NEW_EACH_TIME, BAGS})
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Throw:
+    """Reach and strip width of each group from one kind of evidence; nan where there is none."""
+
+    reach_m: Floats
+    u_reach_m: Floats
+    edge_rate: Floats  #: f, edge rate over the surface's rate
+    u_edge_rate: Floats
+    strip_width_m: Floats  #: width of a strip at the surface's rate that holds what was thrown
+    u_strip_width_m: Floats
+    strip_low_m: Floats  #: 95 %
+    strip_high_m: Floats
+
+    def __post_init__(self) -> None:
+        freeze(self)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ThrowFit:
+    """One row a group of surfaces that share an overthrow."""
+
+    dressing: Ints  #: row of Dressings
+    surfaces: tuple[frozenset[int], ...]  #: rows of Dressed in it
+    catches: Ints  #: ring catches near its surfaces
+    edge_kg: Floats  #: Σ rate · perimeter, kg per metre of strip
+    overthrow: Estimates  #: kg, of the balance
+    from_catches: Throw
+    together: Throw  #: catches and balance; the balance alone where there are no ring catches
+    sigmas: Floats  #: strip of the balance less strip of the catches, over its u
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StripWidths:
+    """Equivalent strip width of each spreader over its dressings; one row a spreader."""
+
+    spreader: Strings  #: "" = not named
+    width: Estimates  #: m, with its sources
+    dressings: Ints  #: how many it stands on
+    between_m: Floats  #: standard deviation from dressing to dressing
+
+    def interval(self) -> Interval:
+        """95 % coverage interval of each mean strip width, m; not below 0."""
+        return self.width.interval(floor=0.0)
+
+
+def throw_fit(site: Site, register: AreaRegister, rates: Rates, balance: Balance) -> ThrowFit:
+    """Fit reach and edge rate of every group to its ring catches, and to its balance as well."""
+    group, of_group = balance.group_of_row, balance.dressing_of_group
+    size = len(of_group)
+    overthrow = _overthrow(site, register, rates, balance)
+    surface, known = site.dressed.surface, np.nan_to_num(rates.rate.value)
+    edge = np.bincount(group, known * register.perimeter_m[surface], size).astype(np.float64)
+    turn = np.pi * parts_less_holes(register.owned_plane[surface])
+    turn = ratio(np.bincount(group, known * turn, size), edge, empty=0.0)
+    row, ring_group = ring_catches(site, rates, balance)
+    likely, mean_f, u_f = _from_catches(site, rates, row, ring_group, size)
+    catches = np.bincount(ring_group, minlength=size)
+    strip = mean_f * (GRID_M / 2 + turn[:, None] * GRID_M**2 / 3)
+    u_strip = u_f / mean_f * strip
+    measured, u_measured = ratio(overthrow.value, edge), ratio(overthrow.u(), edge)
+    has = (catches > 0) & (edge > 0)
+    alone = _summary(np.where(has[:, None], likely, np.nan), mean_f, u_f, strip, u_strip)
+    gap = measured[:, None] - strip
+    with np.errstate(invalid="ignore", divide="ignore"):
+        spread_out = u_measured[:, None] ** 2 + u_strip**2
+        balance_says = -(gap**2) / spread_out / 2 - np.log(spread_out) / 2
+    both = _summary(likely + balance_says, mean_f, u_f, strip, u_strip)
+    apart = np.hypot(u_measured, alone.u_strip_width_m)
+    return ThrowFit(
+        dressing=of_group,
+        surfaces=tuple(frozenset(np.flatnonzero(group == g).tolist()) for g in range(size)),
+        catches=catches,
+        edge_kg=edge,
+        overthrow=overthrow,
+        from_catches=alone,
+        together=both,
+        sigmas=ratio(measured - alone.strip_width_m, apart),
+    )
+
+
+def ring_catches(site: Site, rates: Rates, balance: Balance) -> tuple[Ints, Ints]:
+    """Catches beside a dressed surface whose rate is known (rows), and the group of each."""
+    where = rates.assignment
+    counts = rates.each.counts & (where.nearest >= 0)
+    counts &= np.isin(where.zone, ("collar", "surrounds", "farther")) & (where.outside_m > 0)
+    row = np.flatnonzero(counts & (where.outside_m <= LONGEST_M))
+    nearest = where.nearest[row]
+    kept = np.nan_to_num(rates.rate.value[nearest]) > 0
+    return row[kept], balance.group_of_row[nearest[kept]]
+
+
+def _overthrow(
+    site: Site, register: AreaRegister, rates: Rates, balance: Balance
+) -> Estimates:
+    """Overthrow of each group: that of the dressing where its loads do not divide it."""
+    groups = len(balance.dressing_of_group)
+    if groups == len(site.dressings):
+        return balance.overthrow
+    spread = load_groups(site, load_masses(site.loads, site.moistures))[2]
+    return spread.minus(mass_on_surfaces(site, register, rates, balance.group_of_row, groups))
+
+
+def _from_catches(
+    site: Site, rates: Rates, row: Ints, group: Ints, groups: int
+) -> tuple[Floats, Floats, Floats]:
+    """Log of the likelihood of each L, mean and u of f given L: each (groups, grid).
+
+    A catch's rate over that of the nearest surface is f·m(L) with m = max(0, 1 − x/L) and the
+    standard deviation √(0.03² + (c·m)² + (uₓ·m′)²): c is the scatter of catches on a surface with
+    the surface rate's own u, uₓ the position's where x is not taped, at most the tray's half
+    diagonal and 0.1 m where it is.
+    """
+    where, dressing = rates.assignment, site.catches.dressing[row]
+    nearest, x = where.nearest[row], where.outside_m[row][:, None]
+    rate = rates.rate.value[nearest]
+    y = (rates.each.rate_kg_m2[row] / rate)[:, None]
+    own = ratio(rates.model.sigma_e, rates.model.mu, empty=0.0)[dressing]
+    sampling = rates.rate.by_category().get("sampling", np.zeros(len(rates.rate)))[nearest] / rate
+    taped = np.isfinite(site.catches.edge_distance_m[row])
+    u_x = np.where(taped, 0.1, site.catches.position_accuracy_m[row])[:, None]
+    m = np.maximum(0.0, 1 - x / GRID_M)
+    slope = np.where(m > 0, 1 / GRID_M, 0.0)
+    variance = LEAST_SCATTER**2 + (own**2 + sampling**2)[:, None] * m**2 + (u_x * slope) ** 2
+
+    def total(column: Floats) -> Floats:
+        out = np.zeros((groups, len(GRID_M)))
+        np.add.at(out, group, column)
+        return out
+
+    square = total(m**2 / variance) + U_EDGE_RATE**-2
+    cross = total(m * y / variance) + U_EDGE_RATE**-2
+    rest = total(y**2 / variance) + U_EDGE_RATE**-2
+    likely = -(rest - cross**2 / square) / 2 - np.log(square) / 2 - total(np.log(variance)) / 2
+    return likely, cross / square, 1 / np.sqrt(square)
+
+
+def _summary(likely: Floats, mean_f: Floats, u_f: Floats, strip: Floats, u_strip: Floats) -> Throw:
+    """Means and standard uncertainties over the grid; nan where ``likely`` is."""
+    known = np.isfinite(likely).all(axis=1)
+    safe = np.where(known[:, None], likely, 0.0)
+    weight = np.exp(safe - safe.max(axis=1, keepdims=True))
+    weight /= weight.sum(axis=1, keepdims=True)
+    nothing = np.where(known, 0.0, np.nan)
+
+    def moments(mean: Floats, u: Floats | float) -> tuple[Floats, Floats]:
+        middle = (weight * mean).sum(axis=1)
+        variance = (weight * ((mean - middle[:, None]) ** 2 + np.square(u))).sum(axis=1)
+        return middle + nothing, np.sqrt(variance) + nothing
+
+    reach, u_reach = moments(np.broadcast_to(GRID_M, likely.shape), 0.0)
+    edge, u_edge = moments(mean_f, u_f)
+    width, u_width = moments(strip, u_strip)
+    low, high = _quantiles(weight, strip, width, u_width)
+    return Throw(
+        reach_m=reach,
+        u_reach_m=u_reach,
+        edge_rate=edge,
+        u_edge_rate=u_edge,
+        strip_width_m=width,
+        u_strip_width_m=u_width,
+        strip_low_m=low,
+        strip_high_m=high,
+    )
+
+
+def _quantiles(weight: Floats, strip: Floats, mean: Floats, u: Floats) -> tuple[Floats, Floats]:
+    """2.5 and 97.5 % of the strip over L, stretched about the mean by what f adds to its u."""
+    order = np.argsort(strip, axis=1)
+    value = np.take_along_axis(strip, order, axis=1)
+    mass = np.cumsum(np.take_along_axis(weight, order, axis=1), axis=1)
+    spread = np.sqrt(np.maximum((weight * strip**2).sum(axis=1) - mean**2, 1e-12))
+    stretch = u / spread
+    ends = []
+    for probability in (0.025, 0.975):
+        at = np.minimum((mass < probability).sum(axis=1), strip.shape[1] - 1)
+        end = np.take_along_axis(value, at[:, None], axis=1)[:, 0]
+        ends.append(np.maximum(mean + (end - mean) * stretch, 0.0))
+    return ends[0], ends[1]
+
+
+def strip_widths(
+    site: Site, register: AreaRegister, rates: Rates, balance: Balance
+) -> StripWidths:
+    """Mean strip width of each spreader over its dressings, sources kept, with its interval.
+
+    Dressings are weighted by 1/(new variance), new being what differs from one to the next: the
+    scatter of the strip itself, catches and bags. Catch efficiency, tray size, labels, edges and
+    surfaces' own deviations are the same error in all and add with their signs. A dressing whose
+    balance does not close has no strip and is left out. The scatter between n dressings is
+    s² = (2·(0.25·width)² + Σ(widthᵢ − width)²)/(2 + n − 1), with n + 1 degrees of freedom.
+    """
+    size = len(site.dressings)
+    around = rates.rate.value * register.perimeter_m[site.dressed.surface]
+    edge = np.bincount(site.dressed.dressing, around, size)
+    usable = np.isfinite(balance.overthrow.value) & (edge > 0) & (balance.verdict != NOT_CLOSED)
+    rows = np.flatnonzero(usable)
+    each = balance.overthrow.rows(rows).scaled(1 / edge[rows])
+    names, spreader = np.unique(site.dressings.spreader[rows], return_inverse=True)
+    groups = len(names)
+    count = np.bincount(spreader, minlength=groups)
+    new = np.zeros(len(rows))
+    for source, effect in each.effects.items():
+        new = new + (effect**2 if source in NEW else 0.0)
+    width = ratio(np.bincount(spreader, each.value, groups), count)
+    between = np.zeros(groups)
+    for _ in range(3):  # the weights need the scatter, which needs the mean
+        gap = np.bincount(spreader, (each.value - width[spreader]) ** 2, groups)
+        between = SCATTER_FREEDOM * (SCATTER * width) ** 2 + gap
+        between = np.sqrt(between / (SCATTER_FREEDOM + count - 1))
+        weight = 1 / np.maximum(new + between[spreader] ** 2, 1e-12)
+        weight = weight / np.bincount(spreader, weight, groups)[spreader]
+        width = np.bincount(spreader, weight * each.value, groups)
+    mean = each.scaled(weight).group_sum(spreader, groups, independent=NEW)
+    # the scatter between dressings holds what is new in each of them
+    effects = {k: v for k, v in mean.effects.items() if k not in NEW}
+    squares = np.bincount(spreader, weight**2, groups)
+    effects[STRIP] = between * np.sqrt(squares)
+    return StripWidths(
+        spreader=names,
+        width=Estimates(
+            value=mean.value,
+            effects=effects,
+            degrees_of_freedom={STRIP: SCATTER_FREEDOM + count - 1.0},
+        ),
+        dressings=count,
+        between_m=between,
+    )

@@ -1,0 +1,193 @@
+"""``geosand place``."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from geosand.cli.options import print_document, results_of, verb, write_text
+from geosand.cli.plan import Quantity, Share, surfaces_option, words
+
+if TYPE_CHECKING:
+    from geosand.columns import Floats
+    from geosand.planning.placing import Places
+    from geosand.reports.field_sheet import Tray
+    from geosand.results import Results
+
+ENDINGS = (".geojson", ".gpx", ".html")
+USUAL_TRAY_M = (
+    0.5  #: trays of 500 × 500 mm are usual in spreader tests; only the margin rests on it
+)
+
+
+@verb
+@click.option("--catches", type=click.IntRange(1, 1000), help="Points in each surface.")
+@surfaces_option
+@click.option("--ring", metavar="D,D", help="Also a point at each distance outside, as 0.3m,1.0m.")
+@click.option("--tray", metavar="L,W", help="Tray, as 400mm,250mm or a diameter [the last one].")
+@click.option("--swath", type=Quantity("m", 60.0), help="Working width [the last one].")
+@click.option("--dressing", default="", metavar="NAME", help="Dressing they are for.")
+@click.option("--seed", type=click.IntRange(0), help="Of the draw [number of dressings + 1].")
+@click.option("--out", type=click.Path(path_type=Path), help="File: .geojson, .gpx or .html.")
+@click.option("--show-power", is_flag=True, help="What more catches would see; places none.")
+@click.option("--see-overthrow", type=Share(), help="With --show-power: share to tell from zero.")
+@click.option("--know-depth", type=Share(), help="With --show-power: ± share of a depth.")
+def command(folder: Path, as_json: bool, units: str | None, **asked: Any) -> None:
+    """Lay trays: balanced random points in each surface, one near its edge, some outside.
+
+    .geojson and .gpx are for receivers and maps; .html is a field sheet for phone and paper that
+    takes the readings and saves them as catches. --show-power tells how many catches are needed.
+    """
+    if asked["show_power"]:
+        _show_power(folder, as_json, asked)
+        return
+    if asked["catches"] is None or asked["out"] is None:
+        raise click.UsageError("give --catches and --out, as in --catches 4 --out sheet.html")
+    out: Path = asked["out"]
+    if out.suffix.lower() not in ENDINGS:
+        problem = f"{out.name!r}: its name must end in {', '.join(ENDINGS)}"
+        raise click.BadParameter(problem, param_hint="--out")
+    ring, tray = _ring(asked["ring"]), _tray(asked["tray"])
+    results = results_of(folder)
+    tray, said = _tray_of(results, tray)
+    seed = len(results.site.dressings) + 1 if asked["seed"] is None else asked["seed"]
+    places = _placed(results, asked, ring, tray, seed)
+    _write(results, places, out, tray, asked["dressing"], seed)
+    findings = [*said, *[str(f) for f in places.findings]]
+    if as_json:
+        from geosand.reports.field_sheet import catch_points
+
+        points = catch_points(results.site, places)
+        document = {"site": results.site.name, "seed": seed, "written": str(out)}
+        print_document({**document, "points": points, "findings": findings})
+        return
+    surfaces = len(set(places.row.tolist()))
+    click.echo(f"{len(places)} points on {surfaces} surfaces, drawn with seed {seed}: {out}")
+    for text in findings:
+        click.echo(f"  - {text}")
+
+
+def _ring(text: str | None) -> Floats:
+    import numpy as np
+
+    read = Quantity("m", 50.0)
+    parts = [part for part in (text or "").split(",") if part.strip()]
+    try:
+        return np.array([read.convert(part, None, None) for part in parts], dtype=np.float64)
+    except click.BadParameter as problem:
+        raise click.BadParameter(problem.message, param_hint="--ring") from problem
+
+
+def _tray(text: str | None) -> Tray | None:
+    from geosand.reports.field_sheet import Tray
+
+    if text is None:
+        return None
+    read = Quantity("m", 20.0)
+    try:
+        sizes = [read.convert(part, None, None) for part in text.split(",")]
+    except click.BadParameter as problem:
+        raise click.BadParameter(problem.message, param_hint="--tray") from problem
+    if len(sizes) == 1:
+        return Tray(diameter_m=sizes[0])
+    if len(sizes) == 2:
+        return Tray(length_m=sizes[0], width_m=sizes[1])
+    raise click.BadParameter(f"{text!r}: write 400mm,250mm or 300mm", param_hint="--tray")
+
+
+def _tray_of(results: Results, tray: Tray | None) -> tuple[Tray, list[str]]:
+    """The tray asked for, else that of the last catch; a sentence where neither is known."""
+    from geosand.reports.field_sheet import Tray
+
+    catches = results.site.catches
+    if tray is not None:
+        return tray, []
+    if len(catches):
+        last = int(catches.dressing.argmax())
+        area, half = catches.tray_area_m2[last], catches.half_diagonal_m[last]
+        return Tray.from_area(float(area), float(half)), []
+    text = f"no past catch tells the tray: its distance from the edge is that of {USUAL_TRAY_M} m"
+    return Tray(), [f"{text} × {USUAL_TRAY_M} m; give --tray"]
+
+
+def _placed(results: Results, asked: dict[str, Any], ring: Floats, tray: Tray, seed: int) -> Places:
+    from geosand.planning.choosing import chosen_spreader, chosen_surfaces
+    from geosand.planning.dressing import last_figure
+    from geosand.planning.placing import place_catches
+
+    site, ledger = results.site, results.ledger
+    try:
+        row = chosen_surfaces(site, ledger, words(asked["surfaces"]))
+    except ValueError as problem:
+        raise click.BadParameter(str(problem), param_hint="--surfaces") from problem
+    spreader, _ = chosen_spreader(site, ledger, None)
+    last = last_figure(site, site.dressings.swath_m, spreader, ledger.as_of)
+    half = tray.half_diagonal_m
+    return place_catches(
+        site,
+        results.areas,
+        row=row,
+        catches=asked["catches"],
+        half_diagonal_m=half if half > 0 else USUAL_TRAY_M / 2**0.5,
+        swath_m=asked["swath"] or last,
+        ring_m=ring,
+        seed=seed,
+    )
+
+
+def _write(
+    results: Results, places: Places, out: Path, tray: Tray, dressing: str, seed: int
+) -> None:
+    from geosand.formats.gpx import gpx_points
+    from geosand.formats.lines import points_geojson
+    from geosand.reports.field_sheet import catch_points, field_sheet
+
+    site, lon, lat = results.site, places.lon_degree, places.lat_degree
+    if out.suffix.lower() == ".html":
+        page = field_sheet(site, results.areas, places, tray=tray, dressing=dressing, seed=seed)
+        write_text(out, page)
+        return
+    points = catch_points(site, places)
+    if out.suffix.lower() == ".gpx":
+        notes = [f"{p['outside']} m outside" if p["outside"] else p["zone"] for p in points]
+        write_text(out, gpx_points(lon, lat, [p["catch"] for p in points], notes))
+        return
+    features = []
+    for point in points:
+        values: dict[str, Any] = {"catch": point["catch"], "surface": point["surface"]}
+        if dressing:
+            values["dressing"] = dressing
+        if point["outside"]:
+            values["edge_distance_m"] = float(point["outside"])
+        features.append(values)
+    write_text(out, points_geojson(lon, lat, features))
+
+
+def _show_power(folder: Path, as_json: bool, asked: dict[str, Any]) -> None:
+    from geosand.planning.choosing import chosen_surfaces
+    from geosand.planning.power import design_power, site_variances
+    from geosand.reports.power import designs, power_document, power_lines, power_table
+
+    results = results_of(folder)
+    site = results.site
+    try:
+        row = chosen_surfaces(site, results.ledger, words(asked["surfaces"]))
+    except ValueError as problem:
+        raise click.BadParameter(str(problem), param_hint="--surfaces") from problem
+    if not len(row):
+        raise click.UsageError("no surface is dressed or has a target: name some with --surfaces")
+    variances = site_variances(site, results.rates, results.balance)
+    surfaces, catches = designs(len(row))
+    power = design_power(variances, dressed=len(row), surfaces=surfaces, catches=catches)
+    wanted = (asked["see_overthrow"], asked["know_depth"])
+    document = power_document(site, variances, power, len(row), *wanted)
+    if as_json:
+        print_document(document)
+        return
+    from geosand.reports.console import console
+
+    out = console()
+    out.print(power_table(document))
+    out.print("\n".join(power_lines(document)), soft_wrap=True)

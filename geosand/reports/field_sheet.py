@@ -1,0 +1,199 @@
+"""The field sheet: one HTML page for phone and paper that takes the readings of placed catches.
+
+It needs no network: what is typed stays in the page's own storage until it is saved as a CSV that
+a site folder takes as ``catches.csv``. Texts of the site enter escaped or as one JSON block.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+from dataclasses import dataclass
+from html import escape
+from typing import Any
+from zlib import crc32
+
+import numpy as np
+import shapely
+
+from geosand.areas.register import AreaRegister
+from geosand.columns import Ints
+from geosand.errors import printable
+from geosand.formats.gpx import DECIMALS
+from geosand.planning.placing import EDGE, OUTSIDE, Places
+from geosand.reports.printed_page import asset, page
+from geosand.site.tables import Site
+
+Point = dict[str, Any]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Tray:
+    """Size of the trays; nan where it does not apply."""
+
+    length_m: float = math.nan
+    width_m: float = math.nan
+    diameter_m: float = math.nan
+
+    @property
+    def half_diagonal_m(self) -> float:
+        """From the middle to the farthest point of the rim."""
+        if self.diameter_m > 0:
+            return self.diameter_m / 2
+        return math.hypot(self.length_m, self.width_m) / 2
+
+    @classmethod
+    def from_area(cls, area_m2: float, half_diagonal_m: float) -> Tray:
+        """The rectangle or circle that has an area and a half diagonal, as catches keep them.
+
+        (l + w)² = 4h² + 2A and (l − w)² = 4h² − 2A; a circle has more area than any rectangle.
+        """
+        plus, minus = 4 * half_diagonal_m**2 + 2 * area_m2, 4 * half_diagonal_m**2 - 2 * area_m2
+        if minus < -1e-9 * plus:
+            return cls(diameter_m=2 * half_diagonal_m)
+        total, apart = math.sqrt(plus), math.sqrt(max(minus, 0.0))
+        return cls(length_m=(total + apart) / 2, width_m=(total - apart) / 2)
+
+
+def catch_points(site: Site, places: Places) -> list[Point]:
+    """The places as plain records: catch, surface, position, where it lies."""
+    ids, kinds = site.surfaces.id[places.row], site.surfaces.kind[places.row]
+    return [
+        {
+            "catch": f"{ids[k]}-{places.number[k]}",
+            "number": int(places.number[k]),
+            "surface": str(ids[k]),
+            "kind": str(kinds[k]),
+            "lon": f"{places.lon_degree[k]:.{DECIMALS}f}",
+            "lat": f"{places.lat_degree[k]:.{DECIMALS}f}",
+            "outside": "" if places.zone[k] != OUTSIDE else f"{places.edge_distance_m[k]:.3g}",
+            "zone": str(places.zone[k]),
+        }
+        for k in range(len(places))
+    ]
+
+
+def field_sheet(
+    site: Site, register: AreaRegister, places: Places, *, tray: Tray, dressing: str, seed: int
+) -> str:
+    """The whole page, the same bytes each time. ``dressing`` and the tray may be left open."""
+    points = catch_points(site, places)
+    key = json.dumps([site.name, dressing, seed, points], ensure_ascii=False)
+    data = {"key": f"{crc32(key.encode()):08x}", "points": points}
+    sections = [
+        _surface(site, register, places, points, np.flatnonzero(places.row == row))
+        for row in dict.fromkeys(places.row.tolist())
+    ]
+    title = f"{printable(site.name)}: catches"
+    body = (
+        f"<h1>{escape(title)}</h1>\n"
+        f"<p>{len(points)} points on {len(sections)} surfaces, drawn with seed {seed}. Lay each"
+        " tray level before the spreader passes; weigh it empty and full. What you type stays on"
+        " this device until you save it.</p>\n"
+        f"{_for_all(tray, dressing)}\n{''.join(sections)}"
+        '<div class="acts"><button type="button" class="main" id="save">Save CSV</button>'
+        '<button type="button" id="clear">Clear</button>'
+        '<span id="status" role="status" aria-live="polite"></span></div>\n'
+        '<div class="out" hidden><label for="out">The saved text, to copy where nothing is'
+        ' downloaded</label><textarea id="out" readonly></textarea></div>\n'
+        '<p class="caution">Put the file into the site folder as catches.csv, or add its rows to'
+        " the one there.</p>\n"
+    )
+    return page(
+        title=title,
+        body=body,
+        style=asset("field_sheet.css"),
+        script=asset("field_sheet.js"),
+        data=data,
+    )
+
+
+def _for_all(tray: Tray, dressing: str) -> str:
+    def size(name: str, value_m: float) -> str:
+        text = f"{value_m * 1000:.4g}" if value_m > 0 else ""
+        return (
+            f'<div><label for="{name}">Tray {name}, mm</label><input id="{name}"'
+            f' data-all="{name}" inputmode="decimal" autocomplete="off" value="{text}"></div>'
+        )
+
+    states = "".join(f"<option>{word}</option>" for word in ("", "dry", "moist", "tapped"))
+    return (
+        '<div class="all"><div><label for="dressing">Dressing</label><input id="dressing"'
+        f' data-all="dressing" autocomplete="off" value="{escape(printable(dressing))}"></div>'
+        f"{size('length', tray.length_m)}{size('width', tray.width_m)}"
+        f"{size('diameter', tray.diameter_m)}"
+        '<div><label for="state">Sand of the volumes</label>'
+        f'<select id="state" data-all="state">{states}</select></div></div>'
+    )
+
+
+def _surface(
+    site: Site, register: AreaRegister, places: Places, points: list[Point], mine: Ints
+) -> str:
+    row = int(places.row[mine[0]])
+    name, own = printable(str(site.surfaces.name[row])), str(site.surfaces.id[row])
+    small = f" <small>{escape(own)}</small>" if own != name else ""
+    boxes = "".join(_boxes(points[k], places, int(k)) for k in mine)
+    return (
+        f"<section><h2>{escape(name or own)}{small}</h2>{_plot(register, places, row, mine)}"
+        f"<div>{boxes}</div></section>\n"
+    )
+
+
+def _boxes(point: Point, places: Places, k: int) -> str:
+    """One point: its number, where it lies, and a box for each reading."""
+    where = {EDGE: f"near the edge, {places.inside_m[k]:.1f} m inside"}.get(point["zone"], "inside")
+    if point["zone"] == OUTSIDE:
+        where = f"{point['outside']} m outside the edge: measure with a tape"
+    inputs = "".join(
+        f'<div><label for="{name}{k}">{label}</label><input id="{name}{k}" data-field="{name}"'
+        ' inputmode="decimal" autocomplete="off"></div>'
+        for name, label in (("tare", "tare, g"), ("gross", "gross, g"), ("volume", "volume, cm³"))
+    )
+    return (
+        f'<div class="point"><div class="where"><span>{where}</span>'
+        f"<span>{point['lat']}, {point['lon']}</span>"
+        f'<span class="net"></span></div><b>{point["number"]}</b>{inputs}'
+        f'<div class="note"><label for="note{k}">note</label><input id="note{k}"'
+        ' data-field="note" autocomplete="off"></div>'
+        '<p class="said" role="status"></p></div>'
+    )
+
+
+def _plot(register: AreaRegister, places: Places, row: int, mine: Ints) -> str:
+    """The surface's outline with its numbered points, north up, and a scale bar."""
+    shape = shapely.simplify(register.owned_plane[row], 0.05)
+    x, y = places.x_m[mine], places.y_m[mine]
+    west, south, east, north = shapely.bounds(shape)
+    west, east = min(west, x.min()), max(east, x.max())
+    south, north = min(south, y.min()), max(north, y.max())
+    size = max(east - west, north - south, 1.0)
+    edge = 0.09 * size
+    rings = shapely.get_rings(shape)
+    path = "".join(
+        "M" + "L".join(f"{px - west:.2f} {north - py:.2f}" for px, py in shapely.get_coordinates(r))
+        for r in rings
+    )
+    radius, letters = 0.035 * size, 0.05 * size
+    dots = "".join(
+        f'<circle class="dot" cx="{px - west:.2f}" cy="{north - py:.2f}" r="{radius:.2f}"/>'
+        f'<text x="{px - west:.2f}" y="{north - py + letters * 0.35:.2f}"'
+        f' font-size="{letters:.2f}">{places.number[k]}</text>'
+        for k, px, py in zip(mine, x, y, strict=True)
+    )
+    bar = _round_length(size / 3)
+    low = north - south + 0.6 * edge
+    return (
+        f'<svg class="plot" role="img" aria-label="Map of the points, north up"'
+        f' viewBox="{-edge:.2f} {-edge:.2f} {east - west + 2 * edge:.2f}'
+        f' {north - south + 3 * edge:.2f}"><path class="ground" fill-rule="evenodd" d="{path}Z"/>'
+        f'{dots}<path class="bar" d="M0 {low:.2f}h{bar:g}"/>'
+        f'<text x="{bar / 2:.2f}" y="{low + 1.1 * letters:.2f}" font-size="{letters:.2f}">'
+        f"{bar:g} m, north is up</text></svg>"
+    )
+
+
+def _round_length(length_m: float) -> float:
+    """The largest of 1, 2, 5 times a power of ten that is not above a length."""
+    power = 10.0 ** math.floor(math.log10(length_m))
+    return float(next(f for f in (5, 2, 1) if f * power <= length_m * (1 + 1e-9)) * power)

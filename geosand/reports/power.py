@@ -1,0 +1,123 @@
+"""What designs of catches would see, as a document and a table."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from geosand.columns import Ints
+from geosand.planning.power import POWER, Power, Variances
+from geosand.reports.documents import Document, number
+from geosand.site.tables import Site
+
+if TYPE_CHECKING:
+    from rich.table import Table
+
+MOST_CATCHES = 8
+ROWS = (1, 2, 3, 4, 6, 9, 12, 18, 27, 40, 60, 90)
+
+
+def designs(dressed: int) -> tuple[Ints, Ints]:
+    """Surfaces and catches on each, for 1 to 8 catches on a choice of numbers of surfaces."""
+    rows = sorted({m for m in ROWS if m < dressed} | {dressed})
+    m, n = np.meshgrid(np.array(rows), np.arange(1, MOST_CATCHES + 1), indexing="ij")
+    return m.ravel(), n.ravel()
+
+
+def power_document(
+    site: Site,
+    variances: Variances,
+    power: Power,
+    dressed: int,
+    see_overthrow: float | None,
+    know_depth: float | None,
+) -> Document:
+    """All designs, and the one of fewest trays that answers what was asked."""
+    rows: list[Document] = [
+        {
+            "surfaces": int(power.surfaces[k]),
+            "catches_on_each": int(power.catches[k]),
+            "catches": int(power.surfaces[k] * power.catches[k]),
+            "overthrow_percent": number(power.overthrow[k], 100),
+            "depth_percent": number(power.depth[k], 100),
+        }
+        for k in range(len(power.surfaces))
+    ]
+    asked = [
+        _least(rows, key, share)
+        for key, share in (("overthrow_percent", see_overthrow), ("depth_percent", know_depth))
+        if share is not None
+    ]
+    return {
+        "site": site.name,
+        "dressed_surfaces": dressed,
+        "from_dressings": variances.dressings,
+        "sd_between_surfaces_percent": number(variances.between_surfaces, 100),
+        "sd_between_catches_percent": number(variances.between_catches, 100),
+        "shared_by_depths_percent": number(variances.shared_depth, 100),
+        "shared_by_balance_percent": number(variances.shared_balance, 100),
+        "chance": POWER,
+        "designs": rows,
+        "asked": asked,
+    }
+
+
+def _least(rows: list[Document], key: str, share: float) -> Document:
+    able = [row for row in rows if row[key] <= share * 100]
+    best = min(able, key=lambda row: (row["catches"], row[key])) if able else None
+    return {"what": key, "percent": share * 100, "design": best}
+
+
+def power_table(document: Document) -> Table:
+    """Rows of surfaces, columns of catches: smallest overthrow seen / ± of a depth, in percent."""
+    from geosand.reports.console import table
+
+    rows: dict[int, list[str]] = {}
+    for design in document["designs"]:
+        text = f"{design['overthrow_percent']:.0f} / {design['depth_percent']:.0f}"
+        rows.setdefault(design["surfaces"], []).append(text)
+    heads = [("surfaces\ncaught", True)]
+    heads += [(f"{n} catch{'es' if n > 1 else ''}\non each", True) for n in (1,)]
+    heads += [(f"{n}", True) for n in range(2, MOST_CATCHES + 1)]
+    title = (
+        f"{document['site']}: smallest overthrow seen / a caught surface's depth to ±, both in %,"
+        f" of {document['dressed_surfaces']} surfaces"
+    )
+    return table(title, heads, [[str(m), *cells] for m, cells in rows.items()])
+
+
+def power_lines(document: Document) -> list[str]:
+    """On what the table rests, and the answers to what was asked."""
+    n = document["from_dressings"]
+    source = f"from {n} dressings of this site" if n else "stated defaults: nothing is measured yet"
+    lines = [
+        f"Catches on one surface scatter by {document['sd_between_catches_percent']:.1f} %,"
+        f" surfaces by {document['sd_between_surfaces_percent']:.1f} % ({source}). What all catches"
+        f" share (tray size, catch efficiency, bulk density) is"
+        f" {document['shared_by_depths_percent']:.1f} % of a depth: more catches do not lower it."
+        f" An overthrow counts as seen where it is told from zero with a chance of"
+        f" {document['chance'] * 100:.0f} %. One tray a surface is taken to lie near its edge."
+    ]
+    words = {
+        "overthrow_percent": "an overthrow of {:.0f} %",
+        "depth_percent": "a depth to ± {:.0f} %",
+    }
+    for asked in document["asked"]:
+        goal = words[asked["what"]].format(asked["percent"])
+        best = asked["design"]
+        if best is None:
+            shared = (
+                "catch efficiency, tray size, bags"
+                if "over" in asked["what"]
+                else "what they share"
+            )
+            lines.append(
+                f"For {goal} no design of this table will do: {shared} must be known better."
+            )
+        else:
+            lines.append(
+                f"For {goal}: {best['catches_on_each']} on each of {best['surfaces']} surfaces,"
+                f" {best['catches']} trays."
+            )
+    return lines

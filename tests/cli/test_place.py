@@ -1,0 +1,127 @@
+"""``geosand place`` as a person or a program calls it."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from xml.etree import ElementTree
+
+import pytest
+from click.testing import CliRunner, Result
+
+from geosand.cli.place import command
+from geosand.formats.site_folder import read_site
+from geosand.results import work_out
+
+DEMO = Path(__file__).parents[2] / "data" / "demo_site"
+
+
+def run(*arguments: str) -> Result:
+    return CliRunner().invoke(command, list(arguments), catch_exceptions=False)
+
+
+def test_geojson_is_filled_with_readings_and_read_back(site_folder, tmp_path):
+    out = tmp_path / "places.geojson"
+    result = run(
+        *(str(site_folder()), "--catches", "3", "--surfaces", "green", "--ring", "0.3m,1.0m"),
+        *("--dressing", "D1", "--out", str(out)),
+    )
+    assert result.exit_code == 0, result.stderr
+    assert result.stdout.startswith("10 points on 2 surfaces, drawn with seed 2: ")
+    document = json.loads(out.read_text())
+    for feature in document["features"]:
+        feature["properties"] |= {"tray_length_mm": 400, "tray_width_mm": 250}
+        feature["properties"] |= {"tare_g": 50, "gross_g": 140}
+    results = work_out(read_site(site_folder("back", catches=document)))
+    assert results.rates.catches.tolist() == [3, 3]
+    assert len(results.site.catches) == 10
+
+
+def test_gpx_has_a_waypoint_a_tray(site_folder, tmp_path):
+    out = tmp_path / "places.gpx"
+    assert run(str(site_folder()), "--catches", "2", "--out", str(out)).exit_code == 0
+    points = ElementTree.parse(out).getroot().findall("{http://www.topografix.com/GPX/1/1}wpt")
+    assert len(points) == 6
+    assert points[0][0].text == "g1-1"
+    assert abs(float(points[0].get("lon")) + 30.0) < 0.001
+
+
+def test_html_is_a_field_sheet_with_the_last_tray(site_folder, tmp_path):
+    out = tmp_path / "sheet.html"
+    assert run(str(site_folder()), "--catches", "2", "--out", str(out)).exit_code == 0
+    text = out.read_text()
+    assert 'data-all="length" inputmode="decimal" autocomplete="off" value="400"' in text
+    assert text.count('class="point"') == 6
+
+
+def test_same_seed_same_bytes(site_folder, tmp_path):
+    folder, texts = site_folder(), []
+    for k, seed in enumerate(("5", "5", "6")):
+        out = tmp_path / f"{k}.geojson"
+        run(str(folder), "--catches", "4", "--seed", seed, "--out", str(out))
+        texts.append(out.read_text())
+    assert texts[0] == texts[1] != texts[2]
+
+
+def test_without_past_catches_the_margin_is_told(site_folder, tmp_path):
+    folder = site_folder(catches=None)
+    out = tmp_path / "x.html"
+    result = run(str(folder), "--catches", "2", "--out", str(out))
+    assert "no past catch tells the tray" in result.stdout
+    assert 'data-all="length" inputmode="decimal" autocomplete="off" value=""' in out.read_text()
+    told = run(str(folder), "--catches", "2", "--tray", "300mm", "--out", str(out))
+    assert "no past catch" not in told.stdout
+    assert (
+        'data-all="diameter" inputmode="decimal" autocomplete="off" value="300"' in out.read_text()
+    )
+
+
+@pytest.mark.parametrize(
+    ("arguments", "said"),
+    [
+        ([], "give --catches and --out"),
+        (["--catches", "4", "--out", "x.csv"], "must end in .geojson, .gpx, .html"),
+        (["--catches", "0", "--out", "x.gpx"], "0 is not in the range"),
+        (["--catches", "4", "--out", "x.gpx", "--ring", "0.3"], "is not a number with a unit"),
+        (["--catches", "4", "--out", "x.gpx", "--ring", "-1m"], "allowed is above 0"),
+        (["--catches", "4", "--out", "x.gpx", "--tray", "1m,2m,3m"], "write 400mm,250mm or 300mm"),
+        (["--catches", "4", "--out", "x.gpx", "--surfaces", "zz"], "'zz': no surface's id"),
+        (["--show-power", "--surfaces", "zz"], "'zz': no surface's id"),
+    ],
+)
+def test_wrong_usage_ends_with_two(site_folder, arguments, said):
+    result = run(str(site_folder()), *arguments)
+    assert result.exit_code == 2
+    assert said in " ".join(result.stderr.split())
+
+
+def test_a_place_that_can_not_be_written_is_refused(site_folder, tmp_path):
+    (tmp_path / "file").write_text("")
+    result = run(str(site_folder()), "--catches", "1", "--out", str(tmp_path / "file" / "x.gpx"))
+    assert result.exit_code == 1
+    assert "can not be written" in result.stderr
+
+
+def test_power_says_what_would_be_seen():
+    options = [
+        "--show-power",
+        "--surfaces",
+        "green",
+        "--see-overthrow",
+        "15%",
+        "--know-depth",
+        "5%",
+    ]
+    result = run(str(DEMO), *options, "--json")
+    document = json.loads(result.stdout, parse_constant=pytest.fail)
+    assert document["from_dressings"] == 9
+    assert document["dressed_surfaces"] == 10
+    overthrow, depth = document["asked"]
+    assert overthrow["design"]["overthrow_percent"] <= 15
+    fewer = [d for d in document["designs"] if d["catches"] < overthrow["design"]["catches"]]
+    assert all(d["overthrow_percent"] > 15 for d in fewer)
+    # catch efficiency alone is 3 %, so that no number of trays gives a depth to 5 %
+    assert depth["design"] is None
+    words = run(str(DEMO), *options).stdout
+    assert "no design of this table will do" in words
+    assert "from 9 dressings of this site" in words
