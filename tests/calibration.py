@@ -44,7 +44,8 @@ DESIGNS = ((6, 2), (4, 3), (5, 1), (2, 5))
 SURVEYS = {"surveyed": (0.03, 0.05, 0.02, 1.0), "traced": (0.05, 0.30, 0.15, 3.0)}
 U = {"label": 0.01, "bag": 0.01, "tray": 0.005, "efficiency": 0.03, "density": 0.03 / 1.55}
 U |= {"moisture": 0.005, "dried": 0.002}
-MOISTURE, LASTING, OWN, BOUNCE = 0.03, 0.07, 0.03, 0.04
+MOISTURE, OWN, BOUNCE = 0.03, 0.03, 0.04
+LASTING = (0.02, 0.14)  #: between these lies the spread of a site's surfaces that stays all season
 #: claims whose intervals are held against the truth; the others are shares of verdicts
 CLAIMS = (
     *("on surfaces", "overthrow", "depth, caught", "depth, uncaught"),
@@ -129,7 +130,7 @@ def make_site(folder: Path, seed: int, plan: Plan) -> Truth:
         for ring, shift in zip(rings, shift_m, strict=True)
     ]
     spreader = Spreader.drawn(rng, wide=plan.wide, masked=plan.masked)
-    lasting = np.exp(rng.normal(0.0, LASTING, SURFACES))
+    lasting = np.exp(rng.normal(0.0, rng.uniform(*LASTING), SURFACES))
     own = np.exp(rng.normal(0.0, OWN, (DRESSINGS, SURFACES)))
     rate = rng.uniform(0.75, 1.25, (DRESSINGS, 1)) * lasting * own
     fields = [

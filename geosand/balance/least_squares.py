@@ -105,12 +105,12 @@ def _not_held(inverse: Floats, residual: Floats, design: Floats) -> Bools:
             break
         free[gradient.argmax()] = True
         while True:
-            wanted = np.zeros(size)
+            wanted: Floats = np.zeros(size)
             wanted[free] = _project(inverse, design[:, free])[1] @ residual
             below = free & (wanted <= 0)
             if not below.any():
                 break
-            step = (at[below] / np.maximum(at[below] - wanted[below], 1e-300)).min()
+            step = float((at[below] / np.maximum(at[below] - wanted[below], 1e-300)).min())
             at = at + step * (wanted - at)
             free &= ~(below & (at <= 1e-12 * np.abs(at).max()))
             at = np.where(free, at, 0.0)

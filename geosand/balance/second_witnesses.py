@@ -7,8 +7,11 @@
   This is material balance accounting: (beginning inventory + receipts) − (removals + ending
   inventory) = material unaccounted for (US AEC Regulatory Guide 5.33, June 1974, equation 2), its
   variance with the covariances of what is shared (J. L. Jaech, Journal of the Institute of Nuclear
-  Materials Management 1(2), 1972, p. 14); significant above twice its standard deviation (Jaech,
-  the same journal, 2(4)). Positive = missing.
+  Materials Management 1(2), p. 14); significant above twice its standard deviation (Jaech, the
+  same journal, 2(4)). Positive = missing.
+
+Sand that is weighed again is a witness of its bags; :mod:`geosand.balance.reconciliation` puts all
+of them together.
 """
 
 from __future__ import annotations
@@ -82,6 +85,18 @@ class StockCounts:
     mass_kg: Floats  #: as it lies there
     u_mass_kg: Floats  #: nan: 3 %
     sand: Ints
+
+    def __post_init__(self) -> None:
+        freeze(self)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WeighedLoads:
+    """Loads of bags or hoppers that were also weighed as a whole, one row a weighing."""
+
+    load: Ints  #: row of Loads
+    mass_kg: Floats  #: as weighed: all its units with their water, before any came back
+    u_mass_kg: Floats
 
     def __post_init__(self) -> None:
         freeze(self)

@@ -172,7 +172,7 @@ def _from_catches(
 
 def _summary(likely: Floats, mean_f: Floats, u_f: Floats, strip: Floats, u_strip: Floats) -> Throw:
     """Means and standard uncertainties over the grid; nan where ``likely`` is."""
-    known = np.isfinite(likely).all(axis=1)
+    known = np.asarray(np.isfinite(likely).all(axis=1))
     safe = np.where(known[:, None], likely, 0.0)
     weight = np.exp(safe - safe.max(axis=1, keepdims=True))
     weight /= weight.sum(axis=1, keepdims=True)
@@ -234,18 +234,16 @@ def strip_widths(
     names, spreader = np.unique(site.dressings.spreader[rows], return_inverse=True)
     groups = len(names)
     count = np.bincount(spreader, minlength=groups)
-    new = np.zeros(len(rows))
-    for source, effect in each.effects.items():
-        new = new + (effect**2 if source in NEW else 0.0)
-    width = ratio(np.bincount(spreader, each.value, groups), count)
-    between = np.zeros(groups)
+    new = sum((v**2 for k, v in each.effects.items() if k in NEW), np.zeros(len(rows)))
+    width: Floats = ratio(np.bincount(spreader, each.value, groups), count)
+    between: Floats = np.zeros(groups)
     for _ in range(3):  # the weights need the scatter, which needs the mean
         gap = np.bincount(spreader, (each.value - width[spreader]) ** 2, groups)
         between = SCATTER_FREEDOM * (SCATTER * width) ** 2 + gap
         between = np.sqrt(between / (SCATTER_FREEDOM + count - 1))
         weight = 1 / np.maximum(new + between[spreader] ** 2, 1e-12)
         weight = weight / np.bincount(spreader, weight, groups)[spreader]
-        width = np.bincount(spreader, weight * each.value, groups)
+        width = np.bincount(spreader, weight * each.value, groups).astype(np.float64)
     mean = each.scaled(weight).group_sum(spreader, groups, independent=NEW)
     # the scatter between dressings holds what is new in each of them
     effects = {k: v for k, v in mean.effects.items() if k not in NEW}

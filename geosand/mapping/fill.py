@@ -11,7 +11,7 @@ from geosand.areas.ownership import precedence_ranks
 from geosand.balance.account import drawn_collars
 from geosand.balance.ring_drawing import ring_geometries
 from geosand.columns import Bools, Geometries, Ints
-from geosand.estimates import Estimates
+from geosand.estimates import Estimates, Interval
 from geosand.mapping.view import (
     SEASON,
     MapBalance,
@@ -52,8 +52,12 @@ def map_view(results: Results, units: Units) -> MapView:
         for row in _atlas_order(results)
         if not results.areas.owned[row].is_empty
     )
+    bounds = (
+        results.rates.depth.interval(floor=0.0),
+        results.balance.surface_mass.interval(floor=0.0),
+    )
     periods = [_season(results, units)]
-    periods += [_period(results, k, units) for k in range(len(site.dressings))]
+    periods += [_period(results, k, units, *bounds) for k in range(len(site.dressings))]
     end = "" if site.season_end is None else f" to {site.season_end}"
     return MapView(
         title=site.name,
@@ -191,11 +195,12 @@ def _season_catches(results: Results) -> list[int]:
     return [int(n) for n in np.bincount(ground, count, len(site.ids))]
 
 
-def _period(results: Results, k: int, units: Units) -> MapPeriod:
+def _period(
+    results: Results, k: int, units: Units, bounds: Interval, mass_bounds: Interval
+) -> MapPeriod:
+    """One dressing; the bounds are those of depth and mass of all dressed surfaces."""
     site, rates, balance = results.site, results.rates, results.balance
-    rows = np.flatnonzero(site.dressed.dressing == k)
-    bounds, mass = rates.depth.interval(floor=0.0), balance.surface_mass
-    mass_bounds = mass.interval(floor=0.0)
+    rows, mass = np.flatnonzero(site.dressed.dressing == k), balance.surface_mass
     density = rates.density.value[site.dressings.sand[k]]
     surfaces, rings = {}, {}
     for row in rows:

@@ -71,13 +71,12 @@ def strip_width(
     )
     width = float(total.value[0] / weight.sum())
     each: Floats = balance.overthrow.value[rows] / weight
-    scatter, freedom = _scatter(width, each, weight)
+    spread_out, freedom = another(width, each, weight)
     shared = {
         name: effect / weight.sum()
         for name, effect in total.effects.items()
         if name not in NEW_EACH_TIME
     }
-    spread_out = scatter * np.sqrt(1 + (weight**2).sum() / weight.sum() ** 2)
     return StripWidth(
         width_m=width,
         relative=Estimates(
@@ -90,10 +89,11 @@ def strip_width(
     )
 
 
-def _scatter(width_m: float, each_m: Floats, weight: Floats) -> tuple[float, float]:
-    """Standard deviation of the strip width between dressings, and its degrees of freedom."""
+def another(width_m: float, each_m: Floats, weight: Floats) -> tuple[float, float]:
+    """How far a further dressing's strip width lies from the mean: its sd, degrees of freedom."""
     n = len(each_m)
     between = float((weight * (each_m - width_m) ** 2).sum() * n / weight.sum())
     prior = SCATTER_FREEDOM * (SCATTER * width_m) ** 2
     freedom = SCATTER_FREEDOM + n - 1
-    return float(np.sqrt((prior + between) / freedom)), freedom
+    of_mean = float((weight**2).sum() / weight.sum() ** 2)
+    return float(np.sqrt((prior + between) / freedom * (1 + of_mean))), freedom

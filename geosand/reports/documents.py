@@ -179,17 +179,18 @@ def ring_figures(results: Results, k: int) -> Document:
     """Strip width, reach and the split of the overthrow of dressing ``k`` over its groups."""
     balance, throw = results.balance, results.balance.throw
     groups = np.flatnonzero(balance.dressing_of_group == k)
-    with np.errstate(invalid="ignore", divide="ignore"):
-        held = (throw.group_collar_kg + throw.group_surrounds_kg + throw.group_farther_kg)[groups]
-        strip = held.sum() / (held / throw.strip_width_m[groups]).sum()
-        reach = np.average(throw.reach_m[groups], weights=np.where(held > 0, held, 1e-300))
-    if len(groups) == 1:
-        strip, reach = throw.strip_width_m[groups[0]], throw.reach_m[groups[0]]
+    held = (throw.group_collar_kg + throw.group_surrounds_kg + throw.group_farther_kg)[groups]
+    thrown = groups[np.nan_to_num(held) > 0]
+    kept = held[np.nan_to_num(held) > 0]
+    strip, reach = np.nan, np.nan
+    if len(thrown):  # of several groups the ones that threw sand over, weighted by it
+        strip = kept.sum() / (kept / throw.strip_width_m[thrown]).sum()
+        reach = float(np.average(throw.reach_m[thrown], weights=kept))
     rows = results.site.dressed.dressing == k
-    positive = bool(balance.overthrow.value[k] > 0) and bool((held > 0).any())
+    positive = bool(balance.overthrow.value[k] > 0) and len(thrown) > 0
 
     def total(column: Floats) -> float | None:
-        return number(column[groups].sum()) if positive else None
+        return number(column[thrown].sum()) if positive else None
 
     return {
         "strip_width_m": number(strip) if positive else None,
@@ -211,6 +212,8 @@ def ring_figures(results: Results, k: int) -> Document:
 def _why_no_rings(results: Results, k: int, dressed: bool) -> str:
     if str(results.balance.verdict[k]) == "not measured" or not dressed:
         return "the dressing has no catches or no loads"
+    if results.balance.overthrow.value[k] > 0:
+        return "the catches hold no sand, so there is no rate to lay beside the edges"
     return "there is no overthrow: the catches claim as much sand as was spread, or more"
 
 
@@ -303,6 +306,13 @@ def _surface(results: Results, figures: _Figures, row: int) -> Document:
     }
 
 
+def _season_basis(results: Results, k: int) -> str | None:
+    ledger = results.ledger
+    if not ledger.dressings[k] or not math.isfinite(ledger.depth.value[k]):
+        return None
+    return "own catches" if ledger.own[k] else "other surfaces"
+
+
 def season_document(results: Results) -> Document:
     """The season's ledger: surfaces first, then their collars and surrounds."""
     site, ledger = results.site, results.ledger
@@ -323,7 +333,7 @@ def season_document(results: Results) -> Document:
                 "state": str(ledger.state[k]),
                 "probability": number(ledger.probability[k]),
                 "dressings": int(ledger.dressings[k]),
-                "basis": "own catches" if ledger.own[k] else "other surfaces",
+                "basis": _season_basis(results, k),
                 "in_holes_mm": number(ledger.in_holes_m[k], MILLIMETRE),
                 "surface_mm": number(ledger.surface_m[k], MILLIMETRE),
             }

@@ -46,8 +46,8 @@ def job_sheet(document: Document, units: Units) -> str:
         f'<div class="caution"><h2>Mind</h2><ul>{_items(list(CAUTIONS))}</ul></div>\n'
         '<p class="fine">Rates and masses are of dry sand; units are as delivered and hold the'
         " overthrow to expect. Set the spreader, lay trays, and go by what they catch. Headings are"
-        " degrees clockwise from north; a line is driven either way. Begin: how far the border of the"
-        " first pass lies outside the edge.</p>\n"
+        " degrees clockwise from north; a line is driven either way. Begin: how far the border of"
+        " the first pass lies outside the edge.</p>\n"
     )
     return page(title=f"{site}: next dressing", body=body, style=asset("job_sheet.css"))
 

@@ -104,7 +104,7 @@ def pool_numbers(
 
 
 def check_pools(reader: Reader, first: Ints, dressing: Ints, rows: Rows) -> None:
-    """Trays of one pool share their fate and their surface: sand in one bucket can not be told."""
+    """Trays of one pool share their fate: sand in one bucket can not be told apart."""
     seen: dict[tuple[int, str], int] = {}
     for row in first.tolist():
         key = (int(dressing[row]), str(rows["pool"][row]))
@@ -115,6 +115,3 @@ def check_pools(reader: Reader, first: Ints, dressing: Ints, rows: Rows) -> None
         if bool(rows["rejected"][row]) != bool(rows["rejected"][start]):
             remedy = "reject all trays of a pool or none: their sand was weighed together"
             reader.fault(row, "reject_reason", f"another decision {where}", remedy=remedy)
-        elif rows["declared"][row] != rows["declared"][start]:
-            remedy = "pool the trays of one surface only"
-            reader.fault(row, "surface", f"another surface {where}", remedy=remedy)

@@ -7,7 +7,7 @@ from geosand.estimates import Estimates
 from geosand.planning.choosing import chosen_surfaces
 from geosand.planning.next_rate import next_rates
 from geosand.planning.order import sand_order, split_by_load, stock_on_hand
-from geosand.planning.overthrow import StripWidth, strip_width
+from geosand.planning.overthrow import StripWidth, another, strip_width
 from tests.sites import CATCHES, TOML
 
 DAY = np.datetime64("2026-06-30")
@@ -93,28 +93,31 @@ def test_a_balance_that_does_not_close_tells_nothing(worked):
     assert order.overthrow_dry.value[0] == 0
 
 
-def test_scatter_between_dressings_holds_the_next_one_as_often_as_it_says():
-    """Known truth: strips of 1 m with 25 % scatter, from 1 to 6 dressings of unequal size."""
-    from geosand.planning.overthrow import _scatter
-
+@pytest.mark.parametrize(("dressings", "least", "most"), [(1, 0.93, 0.995), (12, 0.93, 0.97)])
+def test_scatter_between_dressings_holds_the_next_one_as_often_as_it_says(dressings, least, most):
+    """Known truth: strips of 1 m with 25 % scatter, dressings of unequal size."""
     random = np.random.default_rng(5)
-    held, tried = 0, 0
-    for n in (1, 2, 3, 6):
-        for _ in range(500):
-            weight = random.uniform(0.5, 2.0, n)
-            each = 1 + 0.25 * random.standard_normal(n)
-            width = float((weight * each).sum() / weight.sum())
-            sd, freedom = _scatter(width, each, weight)
-            sd *= np.sqrt(1 + (weight**2).sum() / weight.sum() ** 2)
-            table = Estimates(
-                value=np.array([width]),
-                effects={"strip width": np.array([sd])},
-                degrees_of_freedom={"strip width": np.array([freedom])},
-            )
-            low, high, _ = (column[0] for column in table.interval())
-            held += bool(low <= 1 + 0.25 * random.standard_normal() <= high)
-            tried += 1
-    assert 0.93 <= held / tried <= 0.995
+    held, tried = 0, 2000
+    for _ in range(tried):
+        weight = random.uniform(0.5, 2.0, dressings)
+        each = 1 + 0.25 * random.standard_normal(dressings)
+        width = float((weight * each).sum() / weight.sum())
+        sd, freedom = another(width, each, weight)
+        table = Estimates(
+            value=np.array([width]),
+            effects={"strip width": np.array([sd])},
+            degrees_of_freedom={"strip width": np.array([freedom])},
+        )
+        low, high, _ = (column[0] for column in table.interval())
+        held += bool(low <= 1 + 0.25 * random.standard_normal() <= high)
+    assert least <= held / tried <= most
+
+
+def test_a_known_pair_of_dressings_by_hand():
+    """Widths 0.8 and 1.2 m, alike in size: mean 1; variance (2·0.25² + 2·0.2²)/3, times 1.5."""
+    sd, freedom = another(1.0, np.array([0.8, 1.2]), np.ones(2))
+    assert sd**2 == pytest.approx((2 * 0.0625 + 2 * 0.04) / 3 * 1.5)
+    assert freedom == 3
 
 
 def test_assurance_is_a_one_sided_bound(worked):
@@ -130,6 +133,25 @@ def test_assurance_is_a_one_sided_bound(worked):
     for wrong in (0.5, 1.0, 90.0):
         with pytest.raises(ValueError, match="allowed is above 0\\.5 and below 1"):
             ordered(results, assurance=wrong)
+
+
+def test_one_that_does_not_close_beside_one_that_does(worked):
+    dressings = SPREADER + "D1,2026-04-10,green,0.6,disc,4\nD2,2026-05-10,green,0.6,disc,4\n"
+    loads = "load,dressing,count,unit_mass_kg\nL1,D1,52,25\nL2,D2,30,25\n"
+    catches = [*CATCHES, *[c | {"catch": f"d{k}", "dressing": "D2"} for k, c in enumerate(CATCHES)]]
+    results = worked(dressings=dressings, loads=loads, catches=catches)
+    assert results.balance.verdict[1] == "does not close"
+    strip = width_of(results, "disc")
+    edges = (results.rates.rate.value[:2] * [80.0, 120.0]).sum()
+    assert strip.width_m == pytest.approx(results.balance.overthrow.value[0] / edges, rel=1e-4)
+    assert (strip.dressings.tolist(), strip.left_out.tolist()) == ([0], [1])
+
+
+def test_what_came_back_is_in_stock_again(worked):
+    deliveries = "date,mass_kg,sand,ticket\n2026-04-01,1600,dried,A\n"
+    loads = "load,dressing,count,unit_mass_kg,returned_kg\nL1,D1,56,25,100\n"
+    results = worked(deliveries=deliveries, loads=loads)
+    assert stock_on_hand(results.site, 0, DAY) == pytest.approx(300.0)  # 1600 − 1400 + 100
 
 
 def test_stock_is_deliveries_less_loads_and_is_subtracted(worked):

@@ -205,11 +205,6 @@ ONE_FAULT = {
         "catches.csv, row 3, reject_reason: another decision than in row 2 of the same pool."
         " Reject all trays of a pool or none: their sand was weighed together.",
     ),
-    "pool over two surfaces": (
-        [C(1, pool="p", surface="g1"), C(4, pool="p", gross_g="", surface="g2")],
-        "catches.csv, row 3, surface: another surface than in row 2 of the same pool. Pool the"
-        " trays of one surface only.",
-    ),
     "pool of one without a reading": (
         [C(1), C(2, pool="p", gross_g="")],
         "catches.csv, row 3, gross_g: neither a mass nor a usable volume was measured. Give tare_g"

@@ -171,11 +171,10 @@
     const lines = rows.filter(measured).map((row) => {
       const p = row.point;
       const number = (name) => String(read(row.field[name]));
-      const weighed = row.field.gross.value.trim() !== "";
       const volume = number("volume");
       return [p.catch, chosen("dressing").value.trim(), p.surface, p.lon, p.lat, p.outside,
         ...tray.map((name) => String(read(chosen(name)))),
-        weighed ? number("tare") : "", number("gross"),
+        number("tare"), number("gross"),
         ...(volumes ? [volume, volume && chosen("state").value] : []),
         safe(row.field.note.value.trim().replace(/\s+/g, " "))];
     });
