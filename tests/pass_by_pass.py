@@ -102,9 +102,7 @@ def inside_distance_m(ring: Floats, x: Floats, y: Floats) -> Floats:
     return distance
 
 
-def dress(
-    rng: np.random.Generator, ring: Floats, spreader: Spreader, rate_kg_m2: float
-) -> Field:
+def dress(rng: np.random.Generator, ring: Floats, spreader: Spreader, rate_kg_m2: float) -> Field:
     """Lay about ``rate_kg_m2`` on the surface within ``ring`` (metres about its middle)."""
     heading = rng.uniform(0.0, 2 * np.pi)
     cosine, sine = np.cos(heading), np.sin(heading)
@@ -123,9 +121,7 @@ def dress(
     return Field(sand_kg_m2=sand, on=on, inside_m=inside, x_m=x, y_m=y)
 
 
-def _passes(
-    rng: np.random.Generator, ring: Floats, spreader: Spreader, side: Floats
-) -> Floats:
+def _passes(rng: np.random.Generator, ring: Floats, spreader: Spreader, side: Floats) -> Floats:
     """Sand (V, U) over the meant rate; each pass is its profile across times that along."""
     low, high = ring[:, 1].min(), ring[:, 1].max()
     first = low + spreader.inset * spreader.spacing_m

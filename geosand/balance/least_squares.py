@@ -96,7 +96,8 @@ def _not_held(inverse: Floats, residual: Floats, design: Floats) -> Bools:
     23 (from memory): free the unknown that gains most, step back where another would turn negative.
     """
     size = design.shape[1]
-    free, at = np.zeros(size, dtype=np.bool_), np.zeros(size)
+    free: Bools = np.zeros(size, dtype=np.bool_)
+    at: Floats = np.zeros(size)
     slack = 1e-12 * float(np.abs(design.T @ (inverse @ residual)).max(initial=0.0))
     for _ in range(10 * size):
         gradient = design.T @ (inverse @ (residual - design @ at))
@@ -112,7 +113,7 @@ def _not_held(inverse: Floats, residual: Floats, design: Floats) -> Bools:
                 break
             step = float((at[below] / np.maximum(at[below] - wanted[below], 1e-300)).min())
             at = at + step * (wanted - at)
-            free &= ~(below & (at <= 1e-12 * np.abs(at).max()))
+            free = free & ~(below & (at <= 1e-12 * np.abs(at).max()))
             at = np.where(free, at, 0.0)
         at = wanted
     return free

@@ -246,8 +246,8 @@ def strip_widths(
         width = np.bincount(spreader, weight * each.value, groups).astype(np.float64)
     mean = each.scaled(weight).group_sum(spreader, groups, independent=NEW)
     # the scatter between dressings holds what is new in each of them
-    effects = {k: v for k, v in mean.effects.items() if k not in NEW}
-    squares = np.bincount(spreader, weight**2, groups)
+    effects: dict[str, Floats] = {k: v for k, v in mean.effects.items() if k not in NEW}
+    squares = np.bincount(spreader, weight**2, groups).astype(np.float64)
     effects[STRIP] = between * np.sqrt(squares)
     return StripWidths(
         spreader=names,

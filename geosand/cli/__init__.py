@@ -14,6 +14,8 @@ VERBS = {
     "areas": "Area register of every surface, with its uncertainty.",
     "balance": "Spread, on surfaces and overthrow of each dressing.",
     "season": "Depth each surface has had so far against its target.",
+    "plan": "The next dressing: rates, sand to order, spreader setting, headings.",
+    "place": "Where to lay the trays; field sheet; how many catches are needed.",
     "map": "Write the site's map, one HTML file that works offline.",
     "account": "The whole job on one site: summary and map.",
 }

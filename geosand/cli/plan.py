@@ -22,10 +22,14 @@ if TYPE_CHECKING:
     from geosand.planning.next_rate import Holes
     from geosand.results import Results
 
+    FloatParameter = click.ParamType[float]
+else:  # generic only in newer versions of click
+    FloatParameter = click.ParamType
+
 MOST_DEPTH_M = 0.1
 
 
-class Quantity(click.ParamType[float]):
+class Quantity(FloatParameter):
     """A number with its unit, above zero, turned to SI."""
 
     name = "quantity"
@@ -50,7 +54,7 @@ class Quantity(click.ParamType[float]):
         return number
 
 
-class Share(click.ParamType[float]):
+class Share(FloatParameter):
     """``0.9`` or ``90%``."""
 
     name = "share"

@@ -1,0 +1,284 @@
+"""Reconciliation of a season's balances: adjusted inputs, and the likeliest gross error.
+
+All dressings are adjusted together by weighted least squares
+(:mod:`geosand.balance.least_squares`, with its sources) under the equations of
+:mod:`geosand.balance.reconciliation_equations`, so that the same unit mass, catch efficiency, edge
+or bulk density is adjusted by the same amount wherever it enters. The overthrow is a real loss and
+not known: each spreader has a strip width s ≥ 0 that nobody measured. What follows s in all
+dressings (a bag error of a single kind of bags) can not be told from it; the data are redundant
+only where two kinds of bags, a weighed load, ring catches, a stock count or a negative overthrow
+make them so. One input is named only where the measurement test finds it and no other explains the
+same; otherwise nobody is named, what can not be told apart is listed, and which measurement would
+tell it. As in nuclear material balance accounting (J. L. Jaech, Journal of the Institute of Nuclear
+Materials Management 1(2), p. 14) the covariances of shared sources are kept; without them a
+constant fault would look like many small ones.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from geosand.areas.register import AreaRegister
+from geosand.balance.account import Balance
+from geosand.balance.least_squares import (
+    Directions,
+    Fit,
+    family_threshold,
+    measurement_test,
+    reconciled,
+)
+from geosand.balance.reconciliation_candidates import (
+    ONE_DRESSING,
+    PERSISTS,
+    Candidates,
+    candidates,
+)
+from geosand.balance.reconciliation_equations import (
+    Evidence,
+    equations,
+    evidence,
+    strip_scatter,
+)
+from geosand.balance.second_witnesses import StockWitness, WeighedLoads
+from geosand.balance.telling import not_told_apart, would_tell
+from geosand.balance.throw_fit import ThrowFit
+from geosand.columns import Bools, Floats, Strings, freeze, ratio
+from geosand.rates.surface_rates import Rates
+from geosand.site.tables import Site
+
+FAMILY_WISE = 0.05  #: probability of suspecting any input where none has a gross error
+SHARE = 0.95  #: of the probability among all inputs that the named one must have
+POWER_Z = 1.2816  #: normal quantile of 90 %: an error that would be noticed nine times in ten
+MOST_SUSPECTS = 3  #: gross errors that are looked for one after the other
+FREED = 1e3  #: u of a figure that is taken as unknown, over its estimated error
+UNKNOWN = "not measured"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Inputs:
+    """One row an input; in its own unit."""
+
+    name: Strings
+    unit: Strings
+    persistence: Strings  #: "constant", "one dressing" or "not measured" (strip widths)
+    stated: Floats  #: nan where it was not measured
+    u: Floats
+    adjusted: Floats
+    u_adjusted: Floats
+    standardised: Floats  #: z of the measurement test; nan: nothing else tells of it
+    seen_from: Floats  #: smallest error that would be noticed 9 times in 10; inf: none
+
+    def __post_init__(self) -> None:
+        freeze(self)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Suspect:
+    """One gross error that the data show: an input, or several that explain it alike."""
+
+    inputs: tuple[str, ...]  #: the likeliest first; together at least 95 % of the probability
+    change: tuple[float, ...]  #: what each alone would have to be changed by, in its unit
+    unit: tuple[str, ...]
+    standardised: float  #: z of the likeliest
+    probability: float  #: of the likeliest, if exactly one input is off and all are alike before
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Reconciliation:
+    """What a season's balances say together."""
+
+    inputs: Inputs
+    suspects: tuple[Suspect, ...]
+    culprit: str | None  #: the one input that is named
+    probability: float | None  #: of the culprit against all other inputs
+    threshold: float  #: |z| from which an input is suspected
+    not_told_apart: tuple[tuple[str, ...], ...]
+    measurement_that_would_tell: tuple[str, ...]
+    chi_square: float
+    degrees_of_freedom: int
+    chi_square_probability: float  #: of one as large without gross errors (global test)
+    sentences: tuple[str, ...]
+
+
+def reconcile(
+    site: Site,
+    areas: AreaRegister,
+    rates: Rates,
+    balance: Balance,
+    *,
+    fit: ThrowFit | None = None,
+    weighed: WeighedLoads | None = None,
+    stock: StockWitness | None = None,
+    family_wise: float = FAMILY_WISE,
+) -> Reconciliation | None:
+    """Reconcile all measured dressings of a site; None where none is measured.
+
+    ``fit`` saves the ring catches from being fitted again; ``weighed`` and ``stock`` are further
+    witnesses. An input is suspected where its |z| passes Šidák's threshold for ``family_wise``,
+    over as many tests as there are inputs that differ. It is named where its share of Σ exp(z²/2),
+    the probability among all inputs that could physically be so far off, is at least 95 %.
+    """
+    known = evidence(site, areas, rates, balance, fit=fit, weighed=weighed, stock=stock)
+    if not len(known.dressing):
+        return None
+    columns, solved, strip, scatter = _solved(known)
+    all_inputs = candidates(known, areas, strip)
+    test = measurement_test(solved, all_inputs.direction)
+    threshold = family_threshold(_distinct(test), family_wise)
+    suspects = _suspects(solved, all_inputs, test, threshold)
+    alone = [s for s in suspects if len(s.inputs) == 1]
+    groups = not_told_apart(known, all_inputs, test)
+    return Reconciliation(
+        inputs=_inputs(known, columns, solved, all_inputs, test, threshold),
+        suspects=suspects,
+        culprit=alone[0].inputs[0] if alone else None,
+        probability=alone[0].probability if alone else None,
+        threshold=threshold,
+        not_told_apart=groups,
+        measurement_that_would_tell=would_tell(
+            known, columns, solved, all_inputs, groups, strip, scatter
+        ),
+        chi_square=solved.chi_square,
+        degrees_of_freedom=solved.degrees_of_freedom,
+        chi_square_probability=solved.probability,
+        sentences=_sentences(suspects, threshold, solved),
+    )
+
+
+def _solved(known: Evidence) -> tuple[dict[str, Floats], Fit, Floats, Floats]:
+    """Error columns, fit, strip widths and their scatter; these enter the equations, so thrice."""
+    each = ratio(known.overthrow_kg, known.edge_kg)
+    strip = np.zeros(len(known.spreaders))
+    for k in range(len(strip)):  # the median does not follow one faulty dressing
+        strip[k] = max(float(np.median(each[known.spreader == k])), 0.0)
+    for _ in range(3):
+        scatter = strip_scatter(known, strip)
+        residual, design, columns = equations(known, strip, scatter)
+        solved = reconciled(residual, np.stack(list(columns.values()), axis=1), design)
+        strip = solved.unknown
+    return columns, solved, strip, scatter
+
+
+def _distinct(test: Directions) -> int:
+    """How many of the directions differ: those nearly alike count once."""
+    seen = np.isfinite(test.standardised)
+    count = 0
+    while seen.any():
+        first = int(np.flatnonzero(seen)[0])
+        seen &= ~(np.abs(np.nan_to_num(test.likeness[first])) > SHARE)
+        seen[first] = False
+        count += 1
+    return max(count, 1)
+
+
+def _possible(all_inputs: Candidates, test: Directions) -> Bools:
+    """Inputs whose error can be as large as it would have to be (within 2 u)."""
+    size, slack = test.size, 2 * test.u_size
+    seen = np.isfinite(test.standardised)
+    size, slack = np.where(seen, size, 0.0), np.where(seen, slack, 0.0)
+    fits: Bools = (size >= all_inputs.lowest - slack) & (size <= all_inputs.highest + slack)
+    return seen & fits
+
+
+def _suspects(
+    solved: Fit, all_inputs: Candidates, test: Directions, threshold: float
+) -> tuple[Suspect, ...]:
+    """Gross errors one after the other, each found with the ones before it taken as unknown."""
+    found: list[Suspect] = []
+    while len(found) < MOST_SUSPECTS:
+        possible = _possible(all_inputs, test)
+        score = np.where(possible, test.standardised**2, -np.inf)
+        best = int(score.argmax())
+        if not score[best] > threshold**2:
+            break
+        weight = np.exp((score - score[best]) / 2)
+        weight /= weight.sum()
+        order = np.argsort(-weight, kind="stable")
+        kept = order[: int((np.cumsum(weight[order]) < SHARE).sum()) + 1]
+        found.append(
+            Suspect(
+                inputs=tuple(all_inputs.name[kept].tolist()),
+                change=tuple(test.size[kept].tolist()),
+                unit=tuple(all_inputs.unit[kept].tolist()),
+                standardised=float(test.standardised[best]),
+                probability=float(weight[best]),
+            )
+        )
+        freed = all_inputs.direction[:, best] * abs(test.size[best]) * FREED
+        errors = np.column_stack([solved.errors, freed])
+        solved = reconciled(solved.residual, errors, solved.design)
+        test = measurement_test(solved, all_inputs.direction)
+    return tuple(found)
+
+
+def _inputs(
+    known: Evidence,
+    columns: dict[str, Floats],
+    solved: Fit,
+    all_inputs: Candidates,
+    test: Directions,
+    threshold: float,
+) -> Inputs:
+    """The table of inputs: those that can be off, then the strip widths that nobody measured."""
+    names = {name: k for k, name in enumerate(columns)}
+    own = np.zeros((len(all_inputs.name), len(columns)))
+    for row, errors in enumerate(all_inputs.errors):
+        for name, size in errors.items():
+            if name in names:
+                own[row, names[name]] += size
+    told = own @ solved.errors.T  # covariance with the equations
+    gain = np.einsum("im,mn,in->i", told, solved.projected, told)
+    u = np.sqrt((own**2).sum(axis=1))
+    strips = [f"strip width of {name or 'the spreader'}" for name in known.spreaders.tolist()]
+    nothing = np.full(len(strips), np.nan)
+    return Inputs(
+        name=np.array([*all_inputs.name.tolist(), *strips], dtype=np.str_),
+        unit=np.array([*all_inputs.unit.tolist(), *["m"] * len(strips)], dtype=np.str_),
+        persistence=np.array(
+            [
+                *np.where(all_inputs.persists, PERSISTS, ONE_DRESSING).tolist(),
+                *[UNKNOWN] * len(strips),
+            ],
+            dtype=np.str_,
+        ),
+        stated=np.concatenate([all_inputs.stated, nothing]),
+        u=np.concatenate([u, nothing]),
+        adjusted=np.concatenate([all_inputs.stated + own @ solved.epsilon, solved.unknown]),
+        u_adjusted=np.concatenate([np.sqrt(np.maximum(u**2 - gain, 0.0)), solved.u_unknown]),
+        standardised=np.concatenate([test.standardised, nothing]),
+        seen_from=np.concatenate(
+            [np.where(np.isfinite(test.u_size), (threshold + POWER_Z) * test.u_size, np.inf)]
+            + [nothing]
+        ),
+    )
+
+
+def _sentences(suspects: Sequence[Suspect], threshold: float, solved: Fit) -> tuple[str, ...]:
+    """What was found, in words."""
+    if not suspects:
+        return (
+            "no input stands out: the dressings agree with each other within their uncertainties"
+            f" (chi-square {solved.chi_square:.1f} on {solved.degrees_of_freedom})",
+        )
+    texts = []
+    for one in suspects:
+        changes = [f"{n} ({c:+.3g} {u})" for n, c, u in zip(*_columns(one), strict=True)]
+        z = f"{abs(one.standardised):.1f} standard deviations, {threshold:.1f} allowed"
+        if len(one.inputs) == 1:
+            texts.append(
+                f"{changes[0]} would make the dressings agree: {z};"
+                f" {100 * one.probability:.0f} % likely against all other inputs"
+            )
+        else:
+            texts.append(
+                f"something is off that the data can not tell apart ({z}): one of"
+                f" {', '.join(changes)}"
+            )
+    return tuple(texts)
+
+
+def _columns(one: Suspect) -> tuple[tuple[str, ...], tuple[float, ...], tuple[str, ...]]:
+    return one.inputs, one.change, one.unit

@@ -1,0 +1,292 @@
+"""Inputs of a season's balances that can be off, with what each would do to every equation."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from geosand.areas.register import AreaRegister
+from geosand.balance.reconciliation_equations import OVERTHROW, Evidence
+from geosand.columns import Bools, Floats, Strings, ratio
+
+PERSISTS, ONE_DRESSING = "constant", "one dressing"
+LABEL, MOISTURE, DENSITY = "label: ", "moisture: ", "bulk density: "
+UNIT_MASS = "unit mass: "
+#: How far off an input can be at all (our own choice, no published source): an error that would
+#: have to be larger is no explanation. Relative, but for the edge (m) and moisture (kg/kg).
+LIMITS = {"unit mass": 0.3, "catches": 0.5, "tray": 0.2, "edge": 2.0, "moisture": 0.3}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Candidates:
+    """One row an input (c); ``direction`` has one column each."""
+
+    name: Strings
+    unit: Strings
+    persists: Bools  #: the same error in every dressing
+    stated: Floats
+    direction: Floats  #: (m, c) what 1 unit more of it adds to each equation
+    lowest: Floats  #: its error can not be below
+    highest: Floats  #: nor above
+    errors: tuple[Mapping[str, float], ...]  #: its standard uncertainty by name of error
+
+
+@dataclass(slots=True)
+class _List:
+    rows: list[tuple[str, str, bool, float, Floats, float, float, dict[str, float]]] = field(
+        default_factory=list
+    )
+
+    def add(
+        self,
+        name: str,
+        direction: Floats,
+        *,
+        unit: str,
+        stated: float,
+        lowest: float,
+        highest: float,
+        persists: bool = True,
+        errors: dict[str, float] | None = None,
+    ) -> None:
+        if np.any(direction != 0):
+            row = (name, unit, persists, stated, direction, lowest, highest, errors or {})
+            self.rows.append(row)
+
+
+def candidates(evidence: Evidence, areas: AreaRegister, strip_m: Floats) -> Candidates:
+    """All inputs that enter an equation: constant ones first, then those of single dressings."""
+    found = _List()
+    _unit_masses(evidence, found)
+    _catch_scales(evidence, areas, strip_m, found)
+    _by_source(evidence, strip_m, found)
+    _dressings(evidence, strip_m, found)
+    _witnesses(evidence, found)
+    names, units, persists, stated, direction, lowest, highest, errors = zip(
+        *found.rows, strict=True
+    )
+    return Candidates(
+        name=np.array(names, dtype=np.str_),
+        unit=np.array(units, dtype=np.str_),
+        persists=np.array(persists, dtype=np.bool_),
+        stated=np.array(stated, dtype=np.float64),
+        direction=np.stack(direction, axis=1),
+        lowest=np.array(lowest, dtype=np.float64),
+        highest=np.array(highest, dtype=np.float64),
+        errors=errors,
+    )
+
+
+def _unit_masses(one: Evidence, found: _List) -> None:
+    """The mass on the label of each kind of unit, kg."""
+    loads, site = one.site.loads, one.site
+    dry = 1 + site.moistures.ratio[loads.moisture]
+    for label in np.unique(loads.label).tolist():
+        mine = loads.label == label
+        unit = float(loads.unit_mass_kg[mine][0])
+        by_dressing = np.bincount(
+            loads.dressing[mine], (loads.count / dry)[mine], len(site.dressings)
+        )
+        stock = 0.0 if one.stock is None else (one.stock.loads * loads.count * mine).sum(axis=1)
+        found.add(
+            UNIT_MASS + label.removeprefix(LABEL),
+            one.stack(
+                balance=by_dressing[one.dressing],
+                weighed=np.where(mine, loads.count, 0.0)[one.weighed.load],
+                stock=stock,
+            ),
+            unit="kg",
+            stated=unit,
+            lowest=-LIMITS["unit mass"] * unit,
+            highest=LIMITS["unit mass"] * unit,
+            errors={label: unit * float(loads.u_label[mine][0])},
+        )
+
+
+def _catch_scales(one: Evidence, areas: AreaRegister, strip_m: Floats, found: _List) -> None:
+    """What scales all catches alike, and the edge of all surfaces."""
+    settings = one.site.settings
+    landed = one.on_surfaces.value + strip_m[one.spreader] * one.edge_kg
+    efficiency = settings.catch_efficiency
+    found.add(
+        "catch efficiency",
+        one.stack(balance=landed / efficiency),
+        unit="caught/arrived",
+        stated=efficiency,
+        lowest=-LIMITS["catches"] * efficiency,
+        highest=LIMITS["catches"] * efficiency,
+        errors={"catch efficiency": settings.u_catch_efficiency},
+    )
+    found.add(
+        "tray size",
+        one.stack(balance=landed),
+        unit="of its area",
+        stated=1.0,
+        lowest=-LIMITS["tray"],
+        highest=LIMITS["tray"],
+        errors={"tray size": settings.u_tray},
+    )
+    bias = float(areas.errors.edge_bias_m.max(initial=0.0))
+    effect = one.on_surfaces.effects.get("edge bias")
+    if bias > 0 and effect is not None:
+        found.add(
+            "edge of the surfaces",
+            one.stack(balance=-effect / bias),
+            unit="m outward",
+            stated=0.0,
+            lowest=-LIMITS["edge"],
+            highest=LIMITS["edge"],
+            errors={"edge bias": bias},
+        )
+
+
+def _by_source(one: Evidence, strip_m: Floats, found: _List) -> None:
+    """Moistures and bulk densities, from the effects of their sources."""
+    site, at = one.site, strip_m[one.spreader]
+
+    def effect(source: str) -> Floats:
+        on = one.on_errors.get(source, 0.0) + at * one.edge_errors.get(source, 0.0)
+        difference: Floats = np.asarray(one.spread_errors.get(source, 0.0) - on, dtype=np.float64)
+        return difference + np.zeros(len(one.dressing))
+
+    for k, source in enumerate(site.moistures.label.tolist()):
+        u, water = float(site.moistures.u_ratio[k]), float(site.moistures.ratio[k])
+        if u > 0:
+            found.add(
+                source,
+                one.stack(balance=effect(source) / u),
+                unit="kg/kg",
+                stated=water,
+                lowest=-water,
+                highest=LIMITS["moisture"],
+                errors={source: u},
+            )
+    for k, name in enumerate(site.sands.name.tolist()):
+        u, stated = float(site.sands.u_bulk_density_kg_m3[k]), one.density.stated[k]
+        if u > 0 and np.isfinite(stated):
+            found.add(
+                DENSITY + name,
+                one.stack(
+                    balance=effect(DENSITY + name) / u,
+                    density=np.where(one.density_sand == k, -1.0, 0.0),
+                ),
+                unit="kg/m³",
+                stated=float(stated),
+                lowest=1000.0 - float(stated),
+                highest=2200.0 - float(stated),
+                errors={DENSITY + name: u},
+            )
+
+
+def _dressings(one: Evidence, strip_m: Floats, found: _List) -> None:
+    """Loads, catches and overthrow of each dressing by itself, kg."""
+    at = strip_m[one.spreader]
+    landed = one.on_surfaces.value + at * one.edge_kg
+    for row, d in enumerate(one.dressing.tolist()):
+        name = str(one.site.dressings.id[d])
+        here = (np.arange(len(one.dressing)) == row).astype(np.float64)
+        on, spread = float(one.on_surfaces.value[row]), float(one.spread.value[row])
+        found.add(
+            f"loads of {name}",
+            one.stack(balance=here),
+            unit="kg",
+            stated=spread,
+            lowest=-spread,
+            highest=2 * spread,
+            persists=False,
+            errors={k: float(v[row]) for k, v in one.spread_errors.items()},
+        )
+        found.add(
+            f"catches of {name}",
+            one.stack(balance=-here * float(ratio(landed, one.on_surfaces.value)[row])),
+            unit="kg on its surfaces",
+            stated=on,
+            lowest=-LIMITS["catches"] * on,
+            highest=on,
+            persists=False,
+            errors={k: float(v[row]) for k, v in one.on_errors.items()},
+        )
+        supposed = float(at[row] * one.edge_kg[row])
+        found.add(
+            f"{OVERTHROW} of {name}",
+            one.stack(balance=-here, ring=-here[one.ring]),
+            unit="kg",
+            stated=supposed,
+            lowest=-supposed,
+            highest=np.inf,
+            persists=False,
+            errors={f"{OVERTHROW}: {name}": -1.0 * supposed},
+        )
+
+
+def _witnesses(one: Evidence, found: _List) -> None:
+    """Weighings, counts of weighed loads, ring catches, stock and volumes."""
+    site, loads = one.site, one.site.loads
+    dry = 1 + site.moistures.ratio[loads.moisture]
+    for row, k in enumerate(one.weighed.load.tolist()):
+        here = (np.arange(len(one.weighed.load)) == row).astype(np.float64)
+        name, unit, count = str(loads.id[k]), float(loads.unit_mass_kg[k]), float(loads.count[k])
+        mass = float(one.weighed.mass_kg[row])
+        found.add(
+            f"weighing of {name}",
+            one.stack(weighed=-here),
+            unit="kg",
+            stated=mass,
+            lowest=-mass,
+            highest=mass,
+            persists=False,
+            errors={f"weighing: {name}": float(one.weighed.u_mass_kg[row])},
+        )
+        stock = 0.0 if one.stock is None else np.where(one.stock.loads[:, k], unit, 0.0)
+        found.add(
+            f"count of {name}",
+            one.stack(
+                balance=np.where(one.dressing == loads.dressing[k], unit / dry[k], 0.0),
+                weighed=here * unit,
+                stock=stock,
+            ),
+            unit="units",
+            stated=count,
+            lowest=-count,
+            highest=count,
+            persists=False,
+        )
+    for row, k in enumerate(one.ring.tolist()):
+        here = (np.arange(len(one.ring)) == row).astype(np.float64)
+        name, kg = str(site.dressings.id[one.dressing[k]]), float(one.edge_kg[k])
+        found.add(
+            f"ring catches of {name}",
+            one.stack(ring=here * kg),
+            unit="m of strip",
+            stated=float(one.ring_strip_m[row]),
+            lowest=-float(one.ring_strip_m[row]),
+            highest=10.0,
+            persists=False,
+            errors={f"ring catches: {name}": float(one.u_ring_strip_m[row])},
+        )
+    if one.stock is not None:
+        for row, k in enumerate(one.stock.sand.tolist()):
+            here = (np.arange(len(one.stock.sand)) == row).astype(np.float64)
+            found.add(
+                f"sand not accounted for: {site.sands.name[k]}",
+                one.stack(stock=here),
+                unit="kg",
+                stated=0.0,
+                lowest=-np.inf,
+                highest=np.inf,
+                persists=False,
+            )
+    for row, k in enumerate(one.density_sand.tolist()):
+        here = (np.arange(len(one.density_sand)) == row).astype(np.float64)
+        measured = float(one.density.measured[k])
+        found.add(
+            f"volumes of the catches: {site.sands.name[k]}",
+            one.stack(density=here),
+            unit="kg/m³",
+            stated=measured,
+            lowest=-measured / 2,
+            highest=measured,
+            errors={f"measured density: {site.sands.name[k]}": float(one.density.u_measured[k])},
+        )

@@ -1,0 +1,159 @@
+"""What a season's data can not tell apart, and which single measurement would tell it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+
+from geosand.balance.least_squares import Directions, Fit
+from geosand.balance.reconciliation_candidates import (
+    LABEL,
+    MOISTURE,
+    UNIT_MASS,
+    Candidates,
+)
+from geosand.balance.reconciliation_equations import Evidence
+from geosand.columns import Bools, Floats
+
+ALIKE = 0.8  #: cosine from which an error that is just noticed leaves odds below 19 : 1
+ABSORBED = 0.25  #: share of the information left by unknown strip widths below which they hide it
+WORTH = 0.1  #: of the largest contribution to a group, and of what a measurement must take away
+STRIP_U_M = 5.0  #: standard uncertainty of a strip width that nobody measured
+#: What a careful measurement comes to (common practice, no published source).
+U_SCALE, U_EFFICIENCY, U_TRAY, U_EDGE_M, U_WATER, U_STRIP = 0.002, 0.01, 0.002, 0.02, 0.002, 0.15
+
+
+def strip_name(spreader: str) -> str:
+    """How the unknown strip width of a spreader is called."""
+    return f"strip width of {spreader or 'the spreader'}"
+
+
+def contribution_kg(evidence: Evidence, all_inputs: Candidates) -> Floats:
+    """What one u of each input moves the season's overthrow by, kg (c,)."""
+    u = np.array([np.sqrt(sum(v**2 for v in e.values())) for e in all_inputs.errors])
+    total: Floats = u * np.abs(all_inputs.direction[: len(evidence.dressing)].sum(axis=0))
+    return total
+
+
+def not_told_apart(
+    evidence: Evidence, all_inputs: Candidates, test: Directions
+) -> tuple[tuple[str, ...], ...]:
+    """Groups of constant inputs that explain the same, the strip widths that hide them included.
+
+    An input is hidden by the strip widths where these, being unknown, leave less than a quarter of
+    the information on it; two inputs explain the same where the cosine of their directions is over
+    0.8 in absolute value. Inputs that could move little (below a tenth of the group's largest) are
+    left out.
+    """
+    moves = contribution_kg(evidence, all_inputs)
+    on_balance = np.abs(all_inputs.direction[: len(evidence.dressing)])
+    constant = all_inputs.persists & (moves > 0)
+    hidden = constant & (test.information < ABSORBED * test.known_unknowns)
+    groups: list[tuple[str, ...]] = []
+    for k, spreader in enumerate(evidence.spreaders.tolist()):
+        touches = (on_balance[evidence.spreader == k] > 0).any(axis=0)
+        members = _worth(hidden & touches, moves)
+        if members.any():
+            groups.append((*all_inputs.name[members].tolist(), strip_name(spreader)))
+    left = constant & ~hidden & np.isfinite(test.standardised)
+    while left.any():
+        first = int(np.flatnonzero(left)[np.argmax(moves[left])])
+        alike = left & (np.abs(np.nan_to_num(test.likeness[first])) > ALIKE)
+        alike[first] = True
+        left = left & ~alike
+        members = _worth(alike, moves)
+        if members.sum() > 1:
+            groups.append(tuple(all_inputs.name[members].tolist()))
+    return tuple(dict.fromkeys(groups))
+
+
+def _worth(members: Bools, moves: Floats) -> Bools:
+    most = moves[members].max(initial=0.0)
+    kept: Bools = members & (moves >= WORTH * most)
+    return kept
+
+
+def would_tell(
+    evidence: Evidence,
+    columns: Mapping[str, Floats],
+    solved: Fit,
+    all_inputs: Candidates,
+    groups: Sequence[tuple[str, ...]],
+    strip_m: Floats,
+    scatter: Floats,
+) -> tuple[str, ...]:
+    """For each group the single measurements that would tell its members apart, the best first.
+
+    With P the covariance of all errors after reconciliation and cⱼ what member j puts into the
+    season's overthrow, a measurement h ± n leaves Σⱼ (cⱼPcⱼ − (cⱼPh)²/(hPh + n²)) of the variance
+    Σⱼ cⱼPcⱼ that is open (conditional variance of a normal distribution). Told with the kg that
+    stay open; one that takes away less than a tenth of the variance is not worth telling.
+    """
+    names = [*columns, *(strip_name(s) for s in evidence.spreaders.tolist())]
+    errors = np.column_stack([*columns.values(), -solved.design * STRIP_U_M])
+    inverse = np.linalg.pinv(errors @ errors.T, hermitian=True)
+    left = np.eye(len(names)) - errors.T @ inverse @ errors
+    place = {name: k for k, name in enumerate(names)}
+    source = _sources(all_inputs)
+    texts: list[str] = []
+    for group in groups:
+        members = [place[s] for s in (source.get(n, n) for n in group) if s in place]
+        to_balance = errors[: len(evidence.dressing)].sum(axis=0)
+        covariance = left[members] * to_balance[members][:, None]
+        before = float((covariance[range(len(members)), members] * to_balance[members]).sum())
+        found = []
+        for name in group:
+            text, noise = _measurement(evidence, name, strip_m, scatter)
+            k = place.get(source.get(name, name), -1)
+            if noise is None or k < 0:
+                continue
+            cut = float((covariance[:, k] ** 2).sum()) / (left[k, k] + noise**2)
+            found.append((cut, text))
+        found.sort(reverse=True)
+        for cut, text in found[:3]:
+            if before > 0 and cut > WORTH * before:
+                kg = f"{np.sqrt(max(before - cut, 0.0)):.0f} of ± {np.sqrt(before):.0f} kg"
+                texts.append(f"{text}: leaves ± {kg} open between {', '.join(group)}")
+    return tuple(dict.fromkeys(texts))
+
+
+def _sources(all_inputs: Candidates) -> dict[str, str]:
+    """The single error behind each constant input."""
+    pairs = zip(all_inputs.name.tolist(), all_inputs.errors, strict=True)
+    return {name: next(iter(errors)) for name, errors in pairs if len(errors) == 1}
+
+
+def _measurement(
+    evidence: Evidence, name: str, strip_m: Floats, scatter: Floats
+) -> tuple[str, float | None]:
+    """A measurement of one input, and its noise in units of the input's u (None: there is none)."""
+    site, loads = evidence.site, evidence.site.loads
+    settings = site.settings
+    if name.startswith(UNIT_MASS):
+        mine = loads.label == LABEL + name.removeprefix(UNIT_MASS)
+        u = float(loads.u_label[mine][0])
+        each = float((loads.u_unit_mass_kg / loads.unit_mass_kg)[mine].max())
+        what = f"weigh three bags or units of {name.removeprefix(UNIT_MASS)}"
+        return what, float(np.hypot(U_SCALE, each / np.sqrt(3))) / u if u > 0 else None
+    if name == "catch efficiency":
+        u = settings.u_catch_efficiency
+        return "test what share of sand thrown at it a tray keeps, to ± 1 %", _over(U_EFFICIENCY, u)
+    if name == "tray size":
+        return "measure the trays, to ± 0.2 % of their area", _over(U_TRAY, settings.u_tray)
+    if name == "edge of the surfaces":
+        bias = float(site.surfaces.edge_bias_m.max(initial=0.0))
+        return "survey the mown edges, to ± 2 cm", _over(U_EDGE_M, bias)
+    if name.startswith(MOISTURE):
+        u = float(site.moistures.u_ratio[site.moistures.label == name][0])
+        return f"weigh, dry and weigh sand ({name})", _over(U_WATER, u)
+    for k, spreader in enumerate(evidence.spreaders.tolist()):
+        if name == strip_name(spreader):
+            by = f" of a dressing with {spreader}" if spreader else ""
+            noise = np.hypot(U_STRIP, scatter[k]) * max(float(strip_m[k]), 0.1)
+            return f"lay three trays outside the edge{by}", float(noise) / STRIP_U_M
+    return "", None
+
+
+def _over(noise: float, u: float) -> float | None:
+    return noise / u if u > 0 else None
