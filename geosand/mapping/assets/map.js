@@ -200,8 +200,11 @@ var geosand = (function () {
       dots.clearLayers();
       if (near) {
         const seen = order.filter((s) => view.intersects(s.bounds));
+        // Undressed turf lies beneath what was thrown over; bunkers, water and paths stay on top.
+        const beneath = (s) => !s.active && theme !== "areas" && !["bunker", "water", "path"].includes(s.kind);
+        seen.filter(beneath).forEach((s) => wanted.push(polygonOf(s).setStyle(style(s))));
         for (const zone of ["surrounds", "collar"]) seen.forEach((s) => s.around.filter((band) => band.zone === zone).forEach((band) => wanted.push(bandLayer(band).setStyle(bandStyle(band)))));
-        seen.forEach((s) => wanted.push(polygonOf(s).setStyle(style(s))));
+        seen.filter((s) => !beneath(s)).forEach((s) => wanted.push(polygonOf(s).setStyle(style(s))));
         catches.filter((c) => inPeriod(c) && view.contains(c.at)).forEach((c) => dots.addLayer(catchLayer(c)));
       } else {
         order.filter((s) => (s.active || theme === "areas") && view.contains(s.point)).forEach((s) => {
@@ -233,7 +236,7 @@ var geosand = (function () {
         const c = layer.catch;
         if (!c.used || !layer.setStyle) return;
         const level = theme === "depth" && (data.periods[period] || {}).key !== "season" ? classOf(c.depth, "depth") : -1;
-        layer.setStyle({ radius: 5, weight: 1.6, color: "#fff", opacity: 1, fillOpacity: 1, fillColor: level < 0 ? INK : data.scales.depth[level] });
+        layer.setStyle({ radius: 5, weight: 1.6, color: level < 0 ? "#fff" : INK, opacity: 1, fillOpacity: 1, fillColor: level < 0 ? INK : data.scales.depth[level] });
         layer.getElement && layer.getElement() && layer.getElement().classList.add("gs-catch");
       });
     }
@@ -363,7 +366,7 @@ var geosand = (function () {
       const a = thrown(collar), b = thrown(wide), range = between(f.low_m, f.high_m, "depth");
       box.append(rows([
         f.depth_m === null ? null : ["Depth", show(f.depth_m, "depth", true), range === NONE ? "" : "95 %\u00a0" + range],
-        f.target_so_far_m === null ? null : ["Target so far", show(f.target_so_far_m, "depth", true), given(surface.target) ? "season " + show(surface.target, "depth") : ""],
+        f.target_so_far_m === null ? null : [(data.periods[period] || {}).key === "season" ? "Target so far" : "Planned", show(f.target_so_far_m, "depth", true), given(surface.target) ? "season's target " + show(surface.target, "depth") : ""],
         f.shortfall_m === null ? null : ["Shortfall", show(f.shortfall_m, "depth", true), f.shortfall_m < 0 ? "ahead of target" : ""],
         f.state === null ? null : ["State", (under(f) ? "▼ " : "") + f.state, f.probability === null ? "" : likely(f.probability) + " likely"],
         f.basis === null ? null : ["Stands on", estimated(f) ? "other surfaces" : f.catches + (f.catches === 1 ? " catch" : " catches"), estimated(f) ? "estimated" : "its own"],
