@@ -143,7 +143,8 @@ def _solve(tail: Floats, centre: Floats, nu: Floats) -> Floats:
         u = np.clip(u + step, u / 8, farthest)
         if not (np.abs(step) > _NEAR_ENOUGH * u).any():
             break
-    return np.sqrt(nu * np.expm1(u**2 / nu))
+    found: Floats = np.sqrt(nu * np.expm1(u**2 / nu))
+    return found
 
 
 def _upper(t: Floats, nu: Floats) -> Floats:
@@ -174,14 +175,16 @@ def _centre(t: Floats, nu: Floats) -> Floats:
     """∫₀ᵗ (1 + s²/ν)^(−(ν+1)/2) ds for 0 ≤ t ≤ 2."""
     node, weight = _legendre()
     density = np.exp(-(nu + 1) / 2 * np.log1p((t * node) ** 2 / nu))
-    return (weight * density).sum(axis=0) * t
+    mass: Floats = (weight * density).sum(axis=0) * t
+    return mass
 
 
 def _tail(t: Floats, nu: Floats) -> Floats:
     """∫ₜ^∞ (1 + s²/ν)^(−(ν+1)/2) ds for t ≥ 2."""
     node, weight = _laguerre()
     total = (weight / np.sqrt(t**2 - nu * np.expm1(-2 * node / nu))).sum(axis=0)
-    return total * np.exp(-(nu - 1) / 2 * np.log1p(t**2 / nu))
+    mass: Floats = total * np.exp(-(nu - 1) / 2 * np.log1p(t**2 / nu))
+    return mass
 
 
 @cache

@@ -69,7 +69,7 @@ def test_u_is_the_size_of_the_errors(held: Held, claim: str) -> None:
 
 
 def test_the_trial_can_fail(tmp_path: Path) -> None:
-    """Sites that say their trays catch 88 % where they catch all, and that this is known exactly."""
+    """Sites that say their trays catch 88 % where they catch all, and that they know it exactly."""
     wrong = TOML.replace("u_catch_efficiency_percent = 3.0", "u_catch_efficiency_percent = 0.0")
     wrong = wrong.replace("catch_efficiency_percent = 100", "catch_efficiency_percent = 88")
     found, _ = trial(tmp_path, range(40), wrong)

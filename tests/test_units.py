@@ -356,3 +356,14 @@ def test_us_results_are_shown_in_the_units_they_name(measure, unit, si):
     assert label.replace("²", "2").replace("³", "3").replace(" ", "").replace("/", "") == (
         unit.replace("_per_", "").replace("_", "")
     )
+
+
+def test_volume_to_dress_an_area_exactly() -> None:
+    # exact by definition: 1/324 yd³ per ft² and inch; 43 560 ft² an acre
+    yard3 = factor_to_si("yd3", "m3")
+    quarter_inch = 0.25 * factor_to_si("in", "m") * 1000 * factor_to_si("ft2", "m2")
+    assert quarter_inch / yard3 == pytest.approx(0.771604938, abs=5e-10)
+    inch_on_acre = factor_to_si("in", "m") * factor_to_si("acre", "m2")
+    assert inch_on_acre / yard3 == pytest.approx(134.4444, abs=5e-5)
+    # "Volume to topdress 1,000 ft2", 5/8 in: 1.91 yd³ (second-hand extension table, 4 %)
+    assert 2.5 * quarter_inch / yard3 == pytest.approx(1.91, rel=0.04)

@@ -68,27 +68,17 @@ def rings_of(geometries: Geometries) -> Rings:
             f"rows {strange[:10].tolist()} are not polygons but "
             f"{geometries[strange[0]].geom_type}; allowed: Polygon, MultiPolygon"
         )
-    if not (types >= 0).all():
-        geometries = geometries.copy()
-        geometries[types < 0] = shapely.Polygon()
-    if not geometries.size:
-        none = np.zeros(0, dtype=np.int64)
-        empty = np.zeros((0, 2))
-        holes = np.zeros(0, dtype=np.bool_)
-        return Rings(position=empty, first=none, last=none, surface=none, is_hole=holes, surfaces=0)
-    _, position, offsets = shapely.to_ragged_array(geometries, include_z=False)
-    first = offsets[0][:-1].astype(np.int64)
-    last = offsets[0][1:].astype(np.int64) - 1
-    is_hole = np.ones(len(first), dtype=np.bool_)
-    polygon_start = offsets[1]
-    is_hole[polygon_start[:-1][np.diff(polygon_start) > 0]] = False
-    surface_start = polygon_start if len(offsets) == 2 else polygon_start[offsets[2]]
-    surface = np.repeat(np.arange(len(geometries)), np.diff(surface_start))
+    parts, owner = geometries, np.arange(len(geometries))
+    if (types == 6).any():
+        parts, owner = shapely.get_parts(geometries, return_index=True)
+    rings, part = shapely.get_rings(parts, return_index=True)
+    corners = shapely.get_num_coordinates(rings).astype(np.int64)
+    last = np.cumsum(corners) - 1
     return Rings(
-        position=position,
-        first=first,
+        position=shapely.get_coordinates(rings),
+        first=last - corners + 1,
         last=last,
-        surface=surface,
-        is_hole=is_hole,
+        surface=owner[part],
+        is_hole=np.diff(part, prepend=-1) == 0,  # the first ring of a part is its outline
         surfaces=len(geometries),
     )

@@ -3,21 +3,21 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
-import shapely
 
 from geosand.areas.register import AreaRegister
 from geosand.balance.account_findings import balance_findings, ring_findings
 from geosand.balance.closing import Closing, closings
-from geosand.balance.rings import ThrowOff, throw_off
+from geosand.balance.rings import ThrowOff
 from geosand.balance.spread import load_groups, load_masses, spread_of
-from geosand.columns import Floats, Geometries, Ints, Strings, ratio
+from geosand.balance.throwing import throw_of_dressings
+from geosand.columns import Floats, Ints, Strings, ratio
 from geosand.errors import Finding
 from geosand.estimates import Estimates, Interval
 from geosand.rates.surface_rates import Rates
-from geosand.site.tables import HAZARDS, Site
+from geosand.site.tables import Site
 
 OVERTHROW, NOT_CLOSED, CLOSED = "overthrow", "does not close", "closed"
 UNDECIDED, NOT_MEASURED = "undecided", "not measured"
@@ -51,6 +51,7 @@ class Balance:
     surface_mass: Estimates  #: kg, one row a dressed surface
     group_of_row: Ints  #: group of each dressed surface: its dressing, or its loads' surfaces
     dressing_of_group: Ints
+    group_overthrow_kg: Floats  #: per group
     throw: ThrowOff  #: per group and per dressed surface
     findings: tuple[Finding, ...]
 
@@ -74,7 +75,7 @@ def site_balance(site: Site, register: AreaRegister, rates: Rates) -> Balance:
     if not whole:
         part = mass_on_surfaces(site, register, rates, group, len(dressing_of_group))
         lost = group_spread.minus(part)
-    throw = _throw(site, register, rates, group, lost)
+    throw = throw_of_dressings(site, register, rates, group, dressing_of_group, lost)
     return Balance(
         spread=spread,
         on_surfaces=on_surfaces,
@@ -89,6 +90,7 @@ def site_balance(site: Site, register: AreaRegister, rates: Rates) -> Balance:
         surface_mass=_surface_mass(site, register, rates),
         group_of_row=group,
         dressing_of_group=dressing_of_group,
+        group_overthrow_kg=lost.value,
         throw=throw,
         findings=(
             *balance_findings(
@@ -99,7 +101,7 @@ def site_balance(site: Site, register: AreaRegister, rates: Rates) -> Balance:
                 methods.volume_rate_kg_m2,
                 register,
             ),
-            *ring_findings(site, verdict == OVERTHROW, lost, throw, dressing_of_group),
+            *ring_findings(site, verdict == OVERTHROW, lost, throw, dressing_of_group, group),
         ),
     )
 
@@ -158,71 +160,3 @@ def _methods(
         density_kg_m3=rates.density.value[site.dressings.sand],
         agree=agree,
     )
-
-
-def _throw(
-    site: Site,
-    register: AreaRegister,
-    rates: Rates,
-    group: Ints,
-    lost: Estimates,
-) -> ThrowOff:
-    """Rings of every group, on the plane, with drawn collars and hazards of the same edition."""
-    surfaces, dressed = site.surfaces, site.dressed
-    bounds = lost.interval()
-    # a surface wholly under others has no edge to throw over
-    kept = np.flatnonzero(~shapely.is_empty(register.owned_plane[dressed.surface]))
-    rows = dressed.surface[kept]
-    ring_kind = np.isin(surfaces.kind[rows], ["collar", "surround"])
-    hazard = np.isin(surfaces.kind, HAZARDS) & (surfaces.edition == surfaces.edition.max(initial=0))
-    throw = throw_off(
-        surfaces=register.owned_plane[rows],
-        dressing=dressed.dressing[kept],
-        group=group[kept],
-        rate_kg_m2=rates.rate.value[kept],
-        overthrow_kg=lost.value,
-        low_kg=np.maximum(bounds.low, 0.0),
-        high_kg=np.maximum(bounds.high, 0.0),
-        collars=drawn_collars(site, register)[rows],
-        collar_width_m=np.where(ring_kind, 0.0, site.settings.collar_width_m),
-        surrounds_width_m=np.full(len(kept), site.settings.surrounds_width_m),
-        hazards=register.owned_plane[hazard],
-        hazard_kind=surfaces.kind[hazard],
-    )
-    return throw if len(kept) == len(dressed) else _with_bare_rows(throw, kept, len(dressed))
-
-
-def _with_bare_rows(throw: ThrowOff, kept: Ints, rows: int) -> ThrowOff:
-    """The columns per surface with zeros for those that own no ground."""
-
-    def filled(column: Floats) -> Floats:
-        out = np.zeros(rows)
-        out[kept] = column
-        return out
-
-    return replace(
-        throw,
-        collar_kg=filled(throw.collar_kg),
-        surrounds_kg=filled(throw.surrounds_kg),
-        farther_kg=filled(throw.farther_kg),
-        collar_area_m2=filled(throw.collar_area_m2),
-        surrounds_area_m2=filled(throw.surrounds_area_m2),
-        hazard_kg={kind: filled(column) for kind, column in throw.hazard_kg.items()},
-    )
-
-
-def drawn_collars(site: Site, register: AreaRegister) -> Geometries:
-    """The drawn collar (plane) around each surface, one row a surface; None where none is."""
-    surfaces = site.surfaces
-    out = np.full(len(surfaces), None, dtype=object)
-    drawn = np.flatnonzero((surfaces.kind == "collar") & (surfaces.around >= 0))
-    row = {
-        (int(e), int(g)): k
-        for k, (e, g) in enumerate(zip(surfaces.edition, surfaces.ground, strict=True))
-    }
-    for k in drawn:
-        inner = row.get((int(surfaces.edition[k]), int(surfaces.around[k])), -1)
-        shape = register.owned_plane[k]
-        if inner >= 0 and not shapely.is_empty(shape):
-            out[inner] = shape if out[inner] is None else shapely.union(out[inner], shape)
-    return out

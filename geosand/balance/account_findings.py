@@ -51,7 +51,12 @@ def balance_findings(
 
 
 def ring_findings(
-    site: Site, told: Bools, lost: Estimates, throw: ThrowOff, dressing_of_group: Ints
+    site: Site,
+    told: Bools,
+    lost: Estimates,
+    throw: ThrowOff,
+    dressing_of_group: Ints,
+    group_of_row: Ints,
 ) -> list[Finding]:
     """Reaches that no spreader has, and overthrow that is not ``told`` from zero."""
     findings = []
@@ -59,6 +64,13 @@ def ring_findings(
         about, reach = str(site.dressings.id[dressing]), throw.reach_m[g]
         texts = []
         if not lost.value[g] > 0:
+            if len(np.flatnonzero(dressing_of_group == dressing)) > 1 and lost.value[g] < 0:
+                names = site.surfaces.id[site.dressed.surface[group_of_row == g]].tolist()
+                text = (
+                    f"on {', '.join(names[:6])} the catches claim {-lost.value[g]:.0f} kg more sand"
+                    " than its loads held: look at this part of the dressing by itself"
+                )
+                findings.append(Finding(about=about, text=text, topic="balance"))
             continue
         if np.isnan(throw.group_farther_kg[g]):
             texts.append("the catches hold no sand: where the overthrow lies can not be told")
@@ -73,6 +85,6 @@ def ring_findings(
                 " so look for sand lost elsewhere"
             )
         if not told[dressing]:
-            texts.append("the overthrow is not told from zero: its rings are marked so")
+            texts.append("its overthrow may be zero: where it lies is drawn dotted")
         findings += [Finding(about=about, text=text, topic="ring") for text in texts]
     return list(dict.fromkeys(findings))

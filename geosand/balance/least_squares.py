@@ -97,7 +97,7 @@ def _not_held(inverse: Floats, residual: Floats, design: Floats) -> Bools:
     """
     size = design.shape[1]
     free: Bools = np.zeros(size, dtype=np.bool_)
-    at: Floats = np.zeros(size)
+    at: Floats = np.zeros(size, dtype=np.float64)
     slack = 1e-12 * float(np.abs(design.T @ (inverse @ residual)).max(initial=0.0))
     for _ in range(10 * size):
         gradient = design.T @ (inverse @ (residual - design @ at))
@@ -106,24 +106,32 @@ def _not_held(inverse: Floats, residual: Floats, design: Floats) -> Bools:
             break
         free[gradient.argmax()] = True
         while True:
-            wanted: Floats = np.zeros(size)
-            wanted[free] = _project(inverse, design[:, free])[1] @ residual
+            wanted = _solved(inverse, residual, design, free)
             below = free & (wanted <= 0)
             if not below.any():
                 break
-            step = float((at[below] / np.maximum(at[below] - wanted[below], 1e-300)).min())
-            at = at + step * (wanted - at)
+            step = (at[below] / np.maximum(at[below] - wanted[below], 1e-300)).min()
+            moved: Floats = at + float(step) * (wanted - at)
+            at = moved
             free = free & ~(below & (at <= 1e-12 * np.abs(at).max()))
-            at = np.where(free, at, 0.0)
-        at = wanted
+            at[~free] = 0.0
+        at[:] = wanted
     return free
+
+
+def _solved(inverse: Floats, residual: Floats, design: Floats, free: Bools) -> Floats:
+    """The unknowns of least squares with only those of ``free`` not 0."""
+    at: Floats = np.zeros(len(free), dtype=np.float64)
+    at[free] = _project(inverse, design[:, free])[1] @ residual
+    return at
 
 
 def _inverse(variance: Floats) -> Floats:
     """Inverse of a covariance matrix, scaled to ones on its diagonal first."""
-    scale = 1 / np.sqrt(np.diag(variance))
-    inverse: Floats = np.linalg.pinv(variance * np.outer(scale, scale), hermitian=True)
-    return inverse * np.outer(scale, scale)
+    root = 1 / np.sqrt(np.diag(variance))
+    scale = np.outer(root, root)
+    inverse: Floats = np.asarray(np.linalg.pinv(variance * scale, hermitian=True) * scale, float)
+    return inverse
 
 
 def _project(inverse: Floats, design: Floats) -> tuple[Floats, Floats]:

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from geosand.areas.register import AreaRegister
-from geosand.balance.reconciliation_equations import OVERTHROW, Evidence
+from geosand.balance.reconciliation_equations import OVERTHROW, Evidence, Point, balance_effect
 from geosand.columns import Bools, Floats, Strings, ratio
 
 PERSISTS, ONE_DRESSING = "constant", "one dressing"
@@ -17,6 +17,9 @@ UNIT_MASS = "unit mass: "
 #: How far off an input can be at all (our own choice, no published source): an error that would
 #: have to be larger is no explanation. Relative, but for the edge (m) and moisture (kg/kg).
 LIMITS = {"unit mass": 0.3, "catches": 0.5, "tray": 0.2, "edge": 2.0, "moisture": 0.3}
+
+
+NOTHING = 1e-6  #: of the spread: what rounding leaves of effects that cancel
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -56,14 +59,14 @@ class _List:
             self.rows.append(row)
 
 
-def candidates(evidence: Evidence, areas: AreaRegister, strip_m: Floats) -> Candidates:
+def candidates(evidence: Evidence, areas: AreaRegister, point: Point) -> Candidates:
     """All inputs that enter an equation: constant ones first, then those of single dressings."""
     found = _List()
-    _unit_masses(evidence, found)
-    _catch_scales(evidence, areas, strip_m, found)
-    _by_source(evidence, strip_m, found)
-    _dressings(evidence, strip_m, found)
-    _witnesses(evidence, found)
+    _unit_masses(evidence, point, found)
+    _catch_scales(evidence, areas, point, found)
+    _by_source(evidence, point, found)
+    _dressings(evidence, point, found)
+    _witnesses(evidence, point, found)
     names, units, persists, stated, direction, lowest, highest, errors = zip(
         *found.rows, strict=True
     )
@@ -79,7 +82,7 @@ def candidates(evidence: Evidence, areas: AreaRegister, strip_m: Floats) -> Cand
     )
 
 
-def _unit_masses(one: Evidence, found: _List) -> None:
+def _unit_masses(one: Evidence, point: Point, found: _List) -> None:
     """The mass on the label of each kind of unit, kg."""
     loads, site = one.site.loads, one.site
     dry = 1 + site.moistures.ratio[loads.moisture]
@@ -88,14 +91,16 @@ def _unit_masses(one: Evidence, found: _List) -> None:
         unit = float(loads.unit_mass_kg[mine][0])
         by_dressing = np.bincount(
             loads.dressing[mine], (loads.count / dry)[mine], len(site.dressings)
-        )
-        stock = 0.0 if one.stock is None else (one.stock.loads * loads.count * mine).sum(axis=1)
+        ).astype(np.float64)
+        taken = np.zeros(0)
+        if one.stock is not None:
+            taken = (one.stock.loads * loads.count * mine).sum(axis=1)
         found.add(
             UNIT_MASS + label.removeprefix(LABEL),
             one.stack(
-                balance=by_dressing[one.dressing],
+                balance=point.agreed(one) * by_dressing[one.dressing],
                 weighed=np.where(mine, loads.count, 0.0)[one.weighed.load],
-                stock=stock,
+                stock=taken if one.stock is not None else 0.0,
             ),
             unit="kg",
             stated=unit,
@@ -105,10 +110,10 @@ def _unit_masses(one: Evidence, found: _List) -> None:
         )
 
 
-def _catch_scales(one: Evidence, areas: AreaRegister, strip_m: Floats, found: _List) -> None:
+def _catch_scales(one: Evidence, areas: AreaRegister, point: Point, found: _List) -> None:
     """What scales all catches alike, and the edge of all surfaces."""
     settings = one.site.settings
-    landed = one.on_surfaces.value + strip_m[one.spreader] * one.edge_kg
+    landed = point.landed_kg(one.spreader)
     efficiency = settings.catch_efficiency
     found.add(
         "catch efficiency",
@@ -129,11 +134,10 @@ def _catch_scales(one: Evidence, areas: AreaRegister, strip_m: Floats, found: _L
         errors={"tray size": settings.u_tray},
     )
     bias = float(areas.errors.edge_bias_m.max(initial=0.0))
-    effect = one.on_surfaces.effects.get("edge bias")
-    if bias > 0 and effect is not None:
+    if bias > 0:
         found.add(
             "edge of the surfaces",
-            one.stack(balance=-effect / bias),
+            one.stack(balance=balance_effect(one, point, "edge bias") / bias),
             unit="m outward",
             stated=0.0,
             lowest=-LIMITS["edge"],
@@ -142,21 +146,20 @@ def _catch_scales(one: Evidence, areas: AreaRegister, strip_m: Floats, found: _L
         )
 
 
-def _by_source(one: Evidence, strip_m: Floats, found: _List) -> None:
-    """Moistures and bulk densities, from the effects of their sources."""
-    site, at = one.site, strip_m[one.spreader]
+def _by_source(one: Evidence, point: Point, found: _List) -> None:
+    """Moistures and bulk densities, from the effects of their sources.
 
-    def effect(source: str) -> Floats:
-        on = one.on_errors.get(source, 0.0) + at * one.edge_errors.get(source, 0.0)
-        difference: Floats = np.asarray(one.spread_errors.get(source, 0.0) - on, dtype=np.float64)
-        return difference + np.zeros(len(one.dressing))
-
+    Water that loads and catches have in common scales both alike and does nothing.
+    """
+    site = one.site
     for k, source in enumerate(site.moistures.label.tolist()):
         u, water = float(site.moistures.u_ratio[k]), float(site.moistures.ratio[k])
-        if u > 0:
+        effect = balance_effect(one, point, source)
+        # water that loads and catches share does nothing: only rounding is left of it
+        if u > 0 and np.abs(effect).max() > NOTHING * u * one.spread.value.max():
             found.add(
                 source,
-                one.stack(balance=effect(source) / u),
+                one.stack(balance=effect / u),
                 unit="kg/kg",
                 stated=water,
                 lowest=-water,
@@ -169,7 +172,7 @@ def _by_source(one: Evidence, strip_m: Floats, found: _List) -> None:
             found.add(
                 DENSITY + name,
                 one.stack(
-                    balance=effect(DENSITY + name) / u,
+                    balance=balance_effect(one, point, DENSITY + name) / u,
                     density=np.where(one.density_sand == k, -1.0, 0.0),
                 ),
                 unit="kg/m³",
@@ -180,10 +183,11 @@ def _by_source(one: Evidence, strip_m: Floats, found: _List) -> None:
             )
 
 
-def _dressings(one: Evidence, strip_m: Floats, found: _List) -> None:
+def _dressings(one: Evidence, point: Point, found: _List) -> None:
     """Loads, catches and overthrow of each dressing by itself, kg."""
-    at = strip_m[one.spreader]
-    landed = one.on_surfaces.value + at * one.edge_kg
+    at = point.strip_m[one.spreader]
+    share = ratio(point.landed_kg(one.spreader), point.on_kg)
+    agreed, seen = point.agreed(one), point.found(one)
     for row, d in enumerate(one.dressing.tolist()):
         name = str(one.site.dressings.id[d])
         here = (np.arange(len(one.dressing)) == row).astype(np.float64)
@@ -196,19 +200,19 @@ def _dressings(one: Evidence, strip_m: Floats, found: _List) -> None:
             lowest=-spread,
             highest=2 * spread,
             persists=False,
-            errors={k: float(v[row]) for k, v in one.spread_errors.items()},
+            errors={k: float((agreed * v)[row]) for k, v in one.spread_errors.items()},
         )
         found.add(
             f"catches of {name}",
-            one.stack(balance=-here * float(ratio(landed, one.on_surfaces.value)[row])),
+            one.stack(balance=-here * float(share[row])),
             unit="kg on its surfaces",
             stated=on,
             lowest=-LIMITS["catches"] * on,
             highest=on,
             persists=False,
-            errors={k: float(v[row]) for k, v in one.on_errors.items()},
+            errors={k: float((seen * v)[row]) for k, v in one.on_errors.items()},
         )
-        supposed = float(at[row] * one.edge_kg[row])
+        supposed = float(at[row] * point.edge_kg[row])
         found.add(
             f"{OVERTHROW} of {name}",
             one.stack(balance=-here, ring=-here[one.ring]),
@@ -217,11 +221,13 @@ def _dressings(one: Evidence, strip_m: Floats, found: _List) -> None:
             lowest=-supposed,
             highest=np.inf,
             persists=False,
-            errors={f"{OVERTHROW}: {name}": -1.0 * supposed},
+            errors={
+                f"{OVERTHROW}: {name}": float((point.between_m[one.spreader] * point.edge_kg)[row])
+            },
         )
 
 
-def _witnesses(one: Evidence, found: _List) -> None:
+def _witnesses(one: Evidence, point: Point, found: _List) -> None:
     """Weighings, counts of weighed loads, ring catches, stock and volumes."""
     site, loads = one.site, one.site.loads
     dry = 1 + site.moistures.ratio[loads.moisture]
@@ -255,7 +261,7 @@ def _witnesses(one: Evidence, found: _List) -> None:
         )
     for row, k in enumerate(one.ring.tolist()):
         here = (np.arange(len(one.ring)) == row).astype(np.float64)
-        name, kg = str(site.dressings.id[one.dressing[k]]), float(one.edge_kg[k])
+        name, kg = str(site.dressings.id[one.dressing[k]]), float(point.edge_kg[k])
         found.add(
             f"ring catches of {name}",
             one.stack(ring=here * kg),

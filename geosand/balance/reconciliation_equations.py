@@ -2,15 +2,15 @@
 
 For dressing d of spreader k, with W = Σ rate·perimeter and the spreader's strip width s unknown,
 
-    balance   spread − on surfaces − s·W·(1 + ηd) = 0
-    rings     strip by the ring catches·W − s·W·(1 + ηd) = 0
+    balance   spread − on surfaces − (s + ηd)·W = 0
+    rings     strip by the ring catches·W − (s + ηd)·W = 0
     weighed   count·unit mass − mass of the load on the weighbridge = 0
     stock     taken out + closing stock − opening stock − bought = 0
     density   measured − stated bulk density of a sand = 0
 
-ηd is how the strip of this dressing differs from the spreader's mean. A unit mass, catch efficiency,
-tray size, edge or bulk density is one figure with one error in all of them: that is what tells a
-constant fault from a one-off.
+ηd is how the strip of this dressing differs from the spreader's mean. A unit mass, catch
+efficiency, tray size, edge or bulk density is one figure with one error in all of them: that is
+what tells a constant fault from a one-off.
 """
 
 from __future__ import annotations
@@ -87,6 +87,38 @@ class Evidence:
             ]
         )
         return column
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Point:
+    """Adjusted figures about which the equations are linear.
+
+    s·W is a product of two unknown figures, and so is count · unit mass. Taken as stated, the
+    errors of the catches would be in the factor of s, and the day's own throw in the factor of the
+    unit mass, and with them in what the equations leave open: an input would seem to explain it
+    that has nothing to do with it (errors in variables). Adjusted figures are uncorrelated with
+    what is left open, as far as the uncertainties are right (Gauss and Markov).
+    """
+
+    strip_m: Floats  #: (k,) strip width of each spreader
+    between_m: Floats  #: (k,) standard deviation of the strip from dressing to dressing
+    edge_kg: Floats  #: (b,) W
+    on_kg: Floats  #: (b,) on surfaces
+
+    def landed_kg(self, spreader: Ints) -> Floats:
+        """On and beside the surfaces of each dressing (b,)."""
+        total: Floats = self.on_kg + self.strip_m[spreader] * self.edge_kg
+        return total
+
+    def agreed(self, evidence: Evidence) -> Floats:
+        """What landed over what was spread as stated (b,): scales what acts on the spread."""
+        return ratio(self.landed_kg(evidence.spreader), evidence.spread.value)
+
+    def found(self, evidence: Evidence) -> Floats:
+        """What landed over what landed as stated (b,): scales what acts on the catches."""
+        at = self.strip_m[evidence.spreader]
+        stated = evidence.on_surfaces.value + at * evidence.edge_kg
+        return ratio(self.landed_kg(evidence.spreader), stated)
 
 
 def evidence(
@@ -191,59 +223,65 @@ def _surface_errors(
     return columns
 
 
-def strip_scatter(evidence: Evidence, strip_m: Floats) -> Floats:
-    """Relative standard deviation (k,) of each spreader's strip from dressing to dressing.
+def usual_strips(evidence: Evidence) -> tuple[Floats, Floats]:
+    """Median strip width (k,) m of each spreader, and its standard deviation between dressings, m.
 
-    √((2·0.25² + Σ(sd/s − 1)²)/(2 + n − 1)); from 4 dressings up without the one farthest off, so
-    that a fault does not hide itself.
+    With m the median, m·√((2·0.25² + Σ(sd/m − 1)²)/(2 + n − 1)); from 4 dressings up without the
+    one farthest off, and without overthrows below zero by more than 2 u, which no strip can have.
+    Neither follows one faulty dressing, so that it does not hide itself.
     """
-    spreaders = len(evidence.spreaders)
-    each = ratio(evidence.overthrow_kg, evidence.edge_kg * strip_m[evidence.spreader])
-    square = np.nan_to_num((each - 1) ** 2, posinf=0.0)
-    count = np.bincount(evidence.spreader, minlength=spreaders)
-    worst = np.zeros(spreaders)
-    np.maximum.at(worst, evidence.spreader, square)
-    many = count >= 4
-    total = np.bincount(evidence.spreader, square, spreaders) - np.where(many, worst, 0.0)
-    freedom = SCATTER_FREEDOM + np.maximum(count - 1 - many, 0)
-    scatter: Floats = np.sqrt((SCATTER_FREEDOM * SCATTER**2 + total) / freedom)
-    return np.where(strip_m > 0, np.minimum(scatter, 1.0), 0.0)
+    each = ratio(evidence.overthrow_kg, evidence.edge_kg)
+    can_be = evidence.overthrow_kg > -2 * evidence.spread.minus(evidence.on_surfaces).u()
+    median, between = np.zeros((2, len(evidence.spreaders)))
+    for k in range(len(median)):
+        mine = each[(evidence.spreader == k) & can_be]
+        if not len(mine):
+            continue
+        median[k] = max(float(np.median(mine)), 0.0)
+        square = np.sort((mine - median[k]) ** 2)
+        square = square[:-1] if len(square) >= 4 else square
+        prior = SCATTER_FREEDOM * (SCATTER * median[k]) ** 2
+        between[k] = np.sqrt((prior + square.sum()) / (SCATTER_FREEDOM + len(square) - 1))
+    return median, np.minimum(between, median)
 
 
-def equations(
-    evidence: Evidence, strip_m: Floats, scatter: Floats
-) -> tuple[Floats, Floats, Columns]:
-    """r (m,), A (m, k) and the error columns (m,) by name, linear about strip widths (k,) m."""
+def equations(evidence: Evidence, point: Point) -> tuple[Floats, Floats, Columns]:
+    """r (m,), A (m, k) and the error columns (m,) by name, linear about ``point``."""
     site, one = evidence.site, evidence
-    at = strip_m[one.spreader]
-    swing = -at * scatter[one.spreader] * one.edge_kg
+    at, edge = point.strip_m[one.spreader], point.edge_kg
+    swing = -point.between_m[one.spreader] * edge
     residual = one.stack(
-        balance=one.overthrow_kg,
-        ring=one.ring_strip_m * one.edge_kg[one.ring],
+        balance=one.overthrow_kg + at * (edge - one.edge_kg),
+        ring=one.ring_strip_m * edge[one.ring],
         weighed=_gross(site)[one.weighed.load] - one.weighed.mass_kg,
         stock=0.0 if one.stock is None else -one.stock.missing.value,
         density=one.density.measured[one.density_sand] - one.density.stated[one.density_sand],
     )
-    design = np.stack(
-        [
-            one.stack(balance=w, ring=w[one.ring])
-            for w in np.where(one.spreader == np.arange(len(one.spreaders))[:, None], one.edge_kg, 0)
-        ],
-        axis=1,
-    )
+    mine = one.spreader == np.arange(len(one.spreaders))[:, None]
+    held = np.where(mine, edge, 0.0)
+    design = np.stack([one.stack(balance=w, ring=w[one.ring]) for w in held], axis=1)
     columns: Columns = {}
     names = [*one.spread_errors, *one.on_errors]
     for name in dict.fromkeys(names):
-        on = one.on_errors.get(name, 0.0) + at * one.edge_errors.get(name, 0.0)
-        columns[name] = one.stack(balance=one.spread_errors.get(name, 0.0) - on)
+        columns[name] = one.stack(balance=balance_effect(one, point, name))
     for row, d in enumerate(one.dressing.tolist()):
         here: Bools = np.arange(len(one.dressing)) == row
         column = np.where(here, swing, 0.0)
         columns[f"{OVERTHROW}: {site.dressings.id[d]}"] = one.stack(
             balance=column, ring=column[one.ring]
         )
-    _add_witnesses(one, columns)
+    _add_witnesses(one, edge, columns)
     return residual, design, {k: v for k, v in columns.items() if np.any(v != 0)}
+
+
+def balance_effect(one: Evidence, point: Point, source: str) -> Floats:
+    """Effect (b,) of one error on the balances, at the adjusted figures; 0 of one not there."""
+    nothing = np.zeros(len(one.dressing))
+    at = point.strip_m[one.spreader]
+    on = one.on_errors.get(source, nothing) + at * one.edge_errors.get(source, nothing)
+    spread = one.spread_errors.get(source, nothing)
+    effect: Floats = point.agreed(one) * spread - point.found(one) * on
+    return effect
 
 
 def _gross(site: Site) -> Floats:
@@ -251,7 +289,7 @@ def _gross(site: Site) -> Floats:
     return gross
 
 
-def _add_witnesses(one: Evidence, columns: Columns) -> None:
+def _add_witnesses(one: Evidence, edge_kg: Floats, columns: Columns) -> None:
     """Errors of rings, weighings, stock and densities, shared with the balances where they are."""
     site, loads = one.site, one.site.loads
 
@@ -259,7 +297,7 @@ def _add_witnesses(one: Evidence, columns: Columns) -> None:
         columns[name] = columns[name] + column if name in columns else column
 
     for row, k in enumerate(one.ring.tolist()):
-        noise = np.where(np.arange(len(one.ring)) == row, one.u_ring_strip_m * one.edge_kg[k], 0.0)
+        noise = np.where(np.arange(len(one.ring)) == row, one.u_ring_strip_m * edge_kg[k], 0.0)
         add(f"ring catches: {site.dressings.id[one.dressing[k]]}", one.stack(ring=noise))
     bags = np.sqrt(loads.count) * loads.u_unit_mass_kg
     labels = _gross(site) * loads.u_label

@@ -32,7 +32,7 @@ from geosand.balance.ring_strips import (
     parts_less_holes,
     ragged,
 )
-from geosand.columns import Bools, Floats, Geometries, Ints, Strings, take
+from geosand.columns import Bools, Floats, Geometries, Ints, Strings, distinct, take
 
 FARTHEST_REACH_M = 200.0  #: no spreader throws farther; the search for the reach ends here
 
@@ -157,7 +157,7 @@ def _check_lengths(expected: int, **columns: Sized) -> None:
 def _hazard_parts(hazards: Geometries, kind: Strings) -> tuple[list[str], list[Geometries]]:
     """Kinds, and for each its polygons made disjoint, so that no ground counts twice."""
     _check_lengths(len(hazards), hazard_kind=kind)
-    kinds = [str(k) for k in np.unique(kind)]
+    kinds = [str(k) for k in distinct(kind)]
     merged = [shapely.union_all(hazards[kind == k]) for k in kinds]
     parts = [shapely.get_parts(one) for one in merged]
     return kinds, [p[shapely.get_dimensions(p) == 2] for p in parts]

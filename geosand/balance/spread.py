@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from geosand.columns import Floats, Ints
+from geosand.columns import Floats, Ints, distinct
 from geosand.estimates import Estimates
 from geosand.site.tables import Loads, Moistures, Site
 
@@ -31,7 +31,7 @@ def load_masses(loads: Loads, moistures: Moistures) -> Estimates:
         effects[label] = np.where(mine, gross * loads.u_label / (1 + ratio), 0.0)
     # a load by volume states its dry mass: only what came back carries water
     moist = np.where(loads.by_volume, -back / (1 + ratio), dry)
-    for k in np.unique(loads.moisture):
+    for k in distinct(loads.moisture):
         relative = moistures.u_ratio[k] / (1 + moistures.ratio[k])
         effects[str(moistures.label[k])] = np.where(loads.moisture == k, -moist * relative, 0.0)
     return Estimates(value=dry, effects=effects, per_row=frozenset({BAGS}))

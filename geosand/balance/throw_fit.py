@@ -125,9 +125,7 @@ def ring_catches(site: Site, rates: Rates, balance: Balance) -> tuple[Ints, Ints
     return row[kept], balance.group_of_row[nearest[kept]]
 
 
-def _overthrow(
-    site: Site, register: AreaRegister, rates: Rates, balance: Balance
-) -> Estimates:
+def _overthrow(site: Site, register: AreaRegister, rates: Rates, balance: Balance) -> Estimates:
     """Overthrow of each group: that of the dressing where its loads do not divide it."""
     groups = len(balance.dressing_of_group)
     if groups == len(site.dressings):
@@ -214,9 +212,7 @@ def _quantiles(weight: Floats, strip: Floats, mean: Floats, u: Floats) -> tuple[
     return ends[0], ends[1]
 
 
-def strip_widths(
-    site: Site, register: AreaRegister, rates: Rates, balance: Balance
-) -> StripWidths:
+def strip_widths(site: Site, register: AreaRegister, rates: Rates, balance: Balance) -> StripWidths:
     """Mean strip width of each spreader over its dressings, sources kept, with its interval.
 
     Dressings are weighted by 1/(new variance), new being what differs from one to the next: the
@@ -248,13 +244,13 @@ def strip_widths(
     # the scatter between dressings holds what is new in each of them
     effects: dict[str, Floats] = {k: v for k, v in mean.effects.items() if k not in NEW}
     squares = np.bincount(spreader, weight**2, groups).astype(np.float64)
-    effects[STRIP] = between * np.sqrt(squares)
+    effects[STRIP] = np.asarray(between * np.sqrt(squares), dtype=np.float64)
     return StripWidths(
         spreader=names,
         width=Estimates(
             value=mean.value,
             effects=effects,
-            degrees_of_freedom={STRIP: SCATTER_FREEDOM + count - 1.0},
+            degrees_of_freedom={STRIP: (SCATTER_FREEDOM + count - 1).astype(np.float64)},
         ),
         dressings=count,
         between_m=between,

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import atexit
+import gc
 import importlib
+import os
 
 import click
 
@@ -46,3 +49,15 @@ class Verbs(click.Group):
 @click.version_option(package_name="geosand")
 def main() -> None:
     """How much sand really landed on each surface, dressing by dressing and over the season."""
+    _settle()
+
+
+def _settle() -> None:
+    """Set up the process for one short run, before a verb loads NumPy."""
+    # matrices here are small: more threads only wait for each other
+    for name in ("OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
+        os.environ.setdefault(name, "1")
+    # a run makes tables, not cycles: looking for some among the objects of all imported libraries,
+    # again and again and once more at the end, would be a sixth of it
+    gc.set_threshold(100_000, 20, 20)
+    atexit.register(gc.freeze)

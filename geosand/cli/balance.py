@@ -37,7 +37,7 @@ def command(folder: Path, as_json: bool, units: str | None, only: str | None) ->
     shown = display(units, results.site)
     out = console()
     sources = budgets(results)
-    out.print(balance_table(results, shown))
+    out.print(balance_table(results, shown, only))
     for k, name in enumerate(names):
         if only in (None, name):
             out.print("\n".join(balance_notes(results, k, shown, sources[k])), soft_wrap=True)

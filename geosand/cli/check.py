@@ -32,8 +32,8 @@ def command(folder: Path, as_json: bool, units: str | None) -> None:
     site = results.site
     out = console()
     out.print(
-        f"{site.name}: {len(site.ids)} surfaces, {len(site.dressings)} dressings, {len(site.loads)}"
-        f" loads, {len(site.catches)} catches were read; nothing was refused.",
+        f"{site.name}: read and not refused: surfaces {len(site.ids)}, dressings"
+        f" {len(site.dressings)}, loads {len(site.loads)}, catches {len(site.catches)}.",
         soft_wrap=True,
     )
     lines = merged_findings(found + extra)

@@ -25,5 +25,8 @@ def command(folder: Path, as_json: bool, units: str | None, as_of: str | None, r
     shown = display(units, results.site)
     out = console()
     out.print(season_table(results, shown))
+    for finding in results.findings:
+        if finding.topic == "season":
+            out.print(str(finding), soft_wrap=True)
     if rings:
         out.print(rings_table(results, shown))

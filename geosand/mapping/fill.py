@@ -8,8 +8,8 @@ from typing import Literal
 import numpy as np
 
 from geosand.areas.ownership import precedence_ranks
-from geosand.balance.account import drawn_collars
 from geosand.balance.ring_drawing import ring_geometries
+from geosand.balance.throwing import drawn_collars
 from geosand.columns import Bools, Geometries, Ints
 from geosand.estimates import Estimates, Interval
 from geosand.mapping.view import (
@@ -83,7 +83,7 @@ def _atlas_order(results: Results) -> Ints:
 
 
 def _rings(results: Results) -> tuple[MapRing, ...]:
-    """Collar and surrounds of every surface, as drawn for the first dressing that has them."""
+    """Collar and surrounds of every surface, as drawn for the last dressing that has them."""
     site, areas = results.site, results.areas
     rows = site.dressed.surface
     ring_kind = np.isin(site.surfaces.kind[rows], ["collar", "surround"])
@@ -105,8 +105,8 @@ def _rings(results: Results) -> tuple[MapRing, ...]:
         for row in np.flatnonzero([shape is not None for shape in column]):
             name = str(site.surfaces.id[rows[row]])
             key = f"{name}/{zone}"
-            if key not in found:
-                found[key] = MapRing(id=key, surface=name, zone=zone, geometry=shapes[row])
+            # rows are in order of date: the last one lies on the newest boundaries
+            found[key] = MapRing(id=key, surface=name, zone=zone, geometry=shapes[row])
     return tuple(found.values())
 
 

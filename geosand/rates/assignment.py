@@ -8,7 +8,7 @@ import numpy as np
 import shapely
 
 from geosand.areas.register import AreaRegister
-from geosand.columns import Bools, Floats, Geometries, Ints, Strings, freeze
+from geosand.columns import Bools, Floats, Geometries, Ints, Strings, distinct, freeze
 from geosand.errors import Fault, Finding, Refused
 from geosand.rates.assignment_findings import disagreements, doubtful_tapes, lost, near_edges
 from geosand.site.tables import Site
@@ -171,7 +171,7 @@ def _nearest_dressed(
     """Nearest dressed surface of the catch's own dressing and its distance (0 inside)."""
     nearest = np.full(len(points), -1, dtype=np.int64)
     distance = np.full(len(points), np.nan)
-    for dressing in np.unique(site.catches.dressing):
+    for dressing in distinct(site.catches.dressing):
         rows = np.flatnonzero(site.dressed.dressing == dressing)
         mine = np.flatnonzero(site.catches.dressing == dressing)
         shapes = register.owned_plane[site.dressed.surface[rows]]

@@ -6,7 +6,7 @@ import numpy as np
 import shapely
 
 from geosand.areas.register import AreaRegister
-from geosand.columns import Bools, Floats, Geometries, Ints, Strings
+from geosand.columns import Bools, Floats, Geometries, Ints, Strings, distinct
 from geosand.errors import Finding
 from geosand.site.tables import Site
 
@@ -88,7 +88,7 @@ def near_edges(
     gap[on] = shapely.distance(points[on], shapely.boundary(register.owned_plane[surface[on]]))
     near = gap < allowance + catches.half_diagonal_m
     findings = []
-    for dressing in np.unique(catches.dressing[near]):
+    for dressing in distinct(catches.dressing[near]):
         rows = np.flatnonzero(near & (catches.dressing == dressing))
         one = len(rows) == 1
         text = (

@@ -8,7 +8,7 @@ import numpy as np
 import shapely
 
 from geosand.areas.register import AreaRegister
-from geosand.columns import Bools, Floats, Ints, ratio
+from geosand.columns import Bools, Floats, Ints, distinct, ratio
 from geosand.errors import Finding
 from geosand.estimates import Estimates
 from geosand.rates.assignment import Assignment, assign
@@ -223,7 +223,7 @@ def _edge_taper(
     share = 1 - ratio(inner, shapely.area(shapes), empty=1.0)
     effect[blind] = U_TAPER * share[which.reshape(-1)]
     findings = []
-    for dressing in np.unique(dressed.dressing[blind & caught]):
+    for dressing in distinct(dressed.dressing[blind & caught]):
         n = int((blind & caught & (dressed.dressing == dressing)).sum())
         text = (
             f"on {n} {'surface' if n == 1 else 'surfaces'} no catch lies within half a swath of the"
@@ -238,7 +238,7 @@ def _pool_findings(site: Site, where: Assignment) -> list[Finding]:
     catches = site.catches
     pool = np.maximum(catches.mass_pool, catches.volume_pool)
     mine = catches.used & (pool >= 0)
-    pairs = np.unique(np.stack([pool, where.dressed], axis=1)[mine], axis=0)
+    pairs = distinct(np.stack([pool, where.dressed], axis=1)[mine], axis=0)
     numbers, surfaces = np.unique(pairs[:, 0], return_counts=True)
     findings = []
     for number in numbers[surfaces > 1].tolist():
@@ -248,6 +248,16 @@ def _pool_findings(site: Site, where: Assignment) -> list[Finding]:
             f" {catches.id[rows[0]]}"
         )
         about = str(site.dressings.id[catches.dressing[rows[0]]])
+        findings.append(Finding(about=about, text=text, topic="catch"))
+    return findings
+
+
+def _set_aside(site: Site) -> list[Finding]:
+    """Catches with a reject_reason: kept and listed, not used."""
+    findings = []
+    for k in np.flatnonzero(~site.catches.used):
+        text = f"catch {site.catches.id[k]} is set aside: {site.catches.reject_reason[k]}"
+        about = str(site.dressings.id[site.catches.dressing[k]])
         findings.append(Finding(about=about, text=text, topic="catch"))
     return findings
 

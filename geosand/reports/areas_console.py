@@ -11,7 +11,7 @@ from geosand.reports.documents import Document
 from geosand.reports.words import MISSING, Units, label_of, listed, shown, signed_percent
 
 if TYPE_CHECKING:
-    from rich.table import Table
+    from geosand.reports.plain_table import Table
 
 WIDE = 118  #: columns of a window in which all figures fit
 _LARGE = {"metric": (1e-4, "ha"), "us": (1 / 4046.8564224, "acres")}

@@ -11,12 +11,14 @@ import numpy as np
 from geosand.balance.account import NOT_CLOSED
 from geosand.reports.documents import Document, ring_figures
 from geosand.reports.first import explain, look_first
+from geosand.reports.plain_table import Pipe, Table
 from geosand.reports.words import (
     MISSING,
     Units,
     between,
     chance,
     label_of,
+    listed,
     percent,
     shown,
 )
@@ -25,7 +27,6 @@ from geosand.season.totals import season_totals
 
 if TYPE_CHECKING:
     from rich.console import Console
-    from rich.table import Table
 
 CAUTION = (
     "Areas here are for sand planning; boundary and title work needs a licensed surveyor. Dry sand"
@@ -33,49 +34,30 @@ CAUTION = (
 )
 
 
-def console() -> Console:
+def console() -> Console | Pipe:
     """A console as wide as the terminal."""
     import sys
 
+    if not sys.stdout.isatty():
+        return Pipe()
     from rich.console import Console
 
-    # a pipe has no width: wide enough that no figure is cut
-    return Console(
-        width=None if sys.stdout.isatty() else 160, highlight=False, markup=False, emoji=False
-    )
+    return Console(highlight=False, markup=False, emoji=False)
 
 
 def table(title: str, columns: Iterable[tuple[str, bool]], rows: Iterable[Iterable[str]]) -> Table:
     """A plain table; a column is (head, right aligned)."""
-    from rich import box
-    from rich.table import Table
-    from rich.text import Text
-
-    made = Table(
-        title=Text(title),
-        title_justify="left",
-        box=box.SIMPLE_HEAD,
-        pad_edge=False,
-        padding=(0, 0),
-        title_style="bold",
-    )
-    for head, right in columns:
-        made.add_column(
-            Text(head),
-            justify="right" if right else "left",
-            no_wrap=right or head == "date",
-            overflow="fold",
-        )
-    for row in rows:
-        made.add_row(*[Text(cell) for cell in row])
-    return made
+    heads, right = zip(*columns, strict=True)
+    return Table(title=title, heads=heads, right=right, rows=[list(row) for row in rows])
 
 
-def balance_table(results: Results, units: Units) -> Table:
-    """One line a dressing: spread, on surfaces, overthrow with its interval, verdict."""
+def balance_table(results: Results, units: Units, only: str | None = None) -> Table:
+    """One line a dressing, or ``only`` one: spread, on surfaces, overthrow, interval, verdict."""
     site, balance = results.site, results.balance
     rows = []
     for k, name in enumerate(site.dressings.id):
+        if only not in (None, str(name)):
+            continue
         rows.append(
             [
                 str(name),
@@ -128,7 +110,12 @@ def balance_notes(results: Results, k: int, units: Units, sources: Sequence[Docu
             f" {shown(figures['reach_m'], 'length', units)}, strip width"
             f" {shown(figures['strip_width_m'], 'length', units)}"
         )
-    elif balance.closing[k]:
+    for part in figures["parts"]:
+        mass = math.nan if part["overthrow_kg"] is None else part["overthrow_kg"]
+        lines.append(
+            f"  loads of {listed(part['surfaces'])}: difference {shown(mass, 'mass', units)}"
+        )
+    if figures["reach_m"] is None and balance.closing[k]:
         lines.append(
             "  the catches claim more sand than was spread; overthrow can not explain that."
         )
@@ -168,6 +155,10 @@ def surfaces_table(results: Results, k: int, units: Units) -> Table:
     return table(f"{site.dressings.id[k]}: on each surface", heads, rows)
 
 
+def _at_least(measured: bool) -> str:
+    return "" if measured else "≥ "
+
+
 def season_table(results: Results, units: Units) -> Table:
     """The ledger, the most under-dressed first."""
     site, ledger = results.site, results.ledger
@@ -178,7 +169,8 @@ def season_table(results: Results, units: Units) -> Table:
             [
                 str(site.surfaces.id[ledger.row[k]]),
                 str(site.surfaces.kind[ledger.row[k]]),
-                shown(ledger.depth.value[k], "depth", units, unit=False),
+                _at_least(bool(ledger.measured[k]))
+                + shown(ledger.depth.value[k], "depth", units, unit=False),
                 between(ledger.interval.low[k], ledger.interval.high[k], "depth", units),
                 shown(ledger.target_so_far_m[k], "depth", units, unit=False),
                 shown(ledger.shortfall_m[k], "depth", units, unit=False),
@@ -228,7 +220,8 @@ def totals(results: Results, units: Units) -> list[str]:
     sums = season_totals(results.balance, counted)
     measured = int((counted & np.isfinite(results.balance.overthrow.value)).sum())
     open_ones = int((counted & (results.balance.verdict == NOT_CLOSED)).sum())
-    lines = [f"{int(counted.sum())} dressings, {measured} of them measured"]
+    count = int(counted.sum())
+    lines = [f"{count} dressing{'s' if count != 1 else ''}, {measured} of them measured"]
     if open_ones:
         lines[0] += f"; {open_ones} of these {'does' if open_ones == 1 else 'do'} not close"
     if measured:
@@ -242,6 +235,12 @@ def totals(results: Results, units: Units) -> list[str]:
             f" ({percent(over.value[0] / spread)} of the spread), 95 % interval"
             f" {between(low[0], high[0], 'mass', units)} {label_of('mass', units)}",
         ]
+        if open_ones:
+            lines[-1] += "; what does not close is in it"
+    unmeasured = counted & ~np.isfinite(results.balance.overthrow.value)
+    out = np.nansum(results.balance.spread.value[unmeasured])
+    if out > 0:
+        lines.append(f"not in these figures: {shown(out, 'mass', units)} spread and not measured")
     return lines
 
 
@@ -258,5 +257,5 @@ def summary(results: Results, units: Units) -> list[str]:
     if not len(site.dressings):
         return [lines[0], "", "No dressing is recorded yet: dressings.csv is where they go."]
     if not first:
-        lines[-1] = "Nothing stands out: every measured balance and surface is as it should be."
+        lines[-1] = "Nothing stands out."
     return lines

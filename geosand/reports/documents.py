@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 
 from geosand.areas.register import AreaRegister
-from geosand.columns import Floats
+from geosand.columns import Floats, Ints
 from geosand.errors import Finding
 from geosand.estimates import Interval
 from geosand.results import Results
@@ -190,7 +190,9 @@ def ring_figures(results: Results, k: int) -> Document:
     positive = bool(balance.overthrow.value[k] > 0) and len(thrown) > 0
 
     def total(column: Floats) -> float | None:
-        return number(column[thrown].sum()) if positive else None
+        mass = column[thrown].sum()
+        dust = abs(mass) < 1e-9 * kept.sum()  # rounding, not sand
+        return number(0.0 if dust else mass) if positive else None
 
     return {
         "strip_width_m": number(strip) if positive else None,
@@ -204,9 +206,30 @@ def ring_figures(results: Results, k: int) -> Document:
             kind: number(np.nansum(column[rows])) if positive else None
             for kind, column in throw.hazard_kg.items()
         },
+        "parts": _parts(results, groups),
         "not_told_from_zero": positive and str(balance.verdict[k]) in ("closed", "undecided"),
         "no_rings": None if positive else _why_no_rings(results, k, bool(rows.any())),
     }
+
+
+def _parts(results: Results, groups: Ints) -> list[Document]:
+    """The parts of a dressing whose loads name their surfaces, each with its own overthrow."""
+    if len(groups) < 2:
+        return []
+    site, balance, throw = results.site, results.balance, results.balance.throw
+    parts = []
+    for g in groups:
+        rows = np.flatnonzero(balance.group_of_row == g)
+        names = site.surfaces.id[site.dressed.surface[rows]].tolist()
+        parts.append(
+            {
+                "surfaces": names,
+                "overthrow_kg": number(balance.group_overthrow_kg[g]),
+                "reach_m": number(throw.reach_m[g]),
+                "strip_width_m": number(throw.strip_width_m[g]),
+            }
+        )
+    return parts
 
 
 def _why_no_rings(results: Results, k: int, dressed: bool) -> str:
@@ -334,6 +357,7 @@ def season_document(results: Results) -> Document:
                 "probability": number(ledger.probability[k]),
                 "dressings": int(ledger.dressings[k]),
                 "basis": _season_basis(results, k),
+                "all_measured": bool(ledger.measured[k]),
                 "in_holes_mm": number(ledger.in_holes_m[k], MILLIMETRE),
                 "surface_mm": number(ledger.surface_m[k], MILLIMETRE),
             }

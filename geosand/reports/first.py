@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from geosand.balance.account import NOT_CLOSED, NOT_MEASURED
+from geosand.balance.account import NOT_CLOSED, NOT_MEASURED, UNDECIDED
 from geosand.balance.closing import Closing
 from geosand.columns import Bools
 from geosand.reports.words import Units, chance, listed, shown, signed_percent
@@ -22,6 +22,8 @@ def look_first(results: Results, units: Units) -> list[str]:
         *_not_measured(results),
         *_never_caught(results),
         *_far_reach(results, units),
+        *_undecided(results),
+        *_no_targets(results),
     ]
 
 
@@ -100,3 +102,21 @@ def _far_reach(results: Results, units: Units) -> list[str]:
         reach = shown(balance.throw.reach_m[g], "length", units)
         lines.append(f"{name}: its overthrow would reach {reach} beyond the edge: was sand lost?")
     return lines
+
+
+def _undecided(results: Results) -> list[str]:
+    site, verdict = results.site, results.balance.verdict
+    names = site.dressings.id[(verdict == UNDECIDED) & ~(results.balance.overthrow.value < 0)]
+    if not len(names):
+        return []
+    return [
+        f"{listed([str(n) for n in names])}: undecided: whether sand was thrown over is not known"
+        " well enough; catches on more surfaces and weighed bags would tell"
+    ]
+
+
+def _no_targets(results: Results) -> list[str]:
+    ledger = results.ledger
+    if len(ledger.row) and not np.isfinite(ledger.target_so_far_m).any():
+        return ["site.toml: no surface has a target: write [targets_mm] to see what falls behind"]
+    return []

@@ -13,7 +13,7 @@ from geosand.reports.words import MISSING, Units, between, label_of, listed, sho
 from geosand.site.tables import Site
 
 if TYPE_CHECKING:
-    from rich.table import Table
+    from geosand.reports.plain_table import Table
 
 KMH = 3.6
 

@@ -12,7 +12,7 @@ from geosand.reports.documents import Document, number
 from geosand.site.tables import Site
 
 if TYPE_CHECKING:
-    from rich.table import Table
+    from geosand.reports.plain_table import Table
 
 MOST_CATCHES = 8
 ROWS = (1, 2, 3, 4, 6, 9, 12, 18, 27, 40, 60, 90)

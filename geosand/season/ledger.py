@@ -12,7 +12,7 @@ from geosand.areas.register import AreaRegister
 from geosand.balance.account import Balance
 from geosand.columns import Bools, Floats, Ints, Strings, freeze, ratio
 from geosand.distributions import student_probability
-from geosand.errors import Finding
+from geosand.errors import Fault, Finding, Refused
 from geosand.estimates import Estimates, Interval
 from geosand.rates.surface_rates import NEW_EACH_TIME, Rates
 from geosand.site.tables import HAZARDS, Site
@@ -63,7 +63,7 @@ class Ledger:
 def last_record(site: Site) -> np.datetime64:
     """Day of the newest dressing or delivery; the season's start where there is none."""
     days = np.concatenate([site.dressings.date, site.deliveries.date])
-    return days.max() if len(days) else site.season_start
+    return max(days.max(), site.season_start) if len(days) else site.season_start
 
 
 def site_ledger(
@@ -75,8 +75,12 @@ def site_ledger(
     as_of: np.datetime64 | None = None,
 ) -> Ledger:
     """Depth so far, target so far and state of every surface, ``as_of`` a day (default: the last
-    record, never the clock)."""
+    record, never the clock). Raises Refused for a day before the season."""
     day = last_record(site) if as_of is None else as_of
+    if day < site.season_start:
+        found = f"the season starts on {site.season_start}, after the day of account {day}"
+        remedy = "name a later day, or correct season_start"
+        raise Refused(Fault(file="site.toml", column="season_start", found=found, remedy=remedy))
     date = site.dressings.date[site.dressed.dressing]
     owns = register.area_m2[site.dressed.surface] > 0  # no ground, no depth
     counted = owns & (date >= site.season_start) & (date <= day)
@@ -112,7 +116,10 @@ def site_ledger(
         surface_m=mine.value - holes,
         rings=ring_ledger(site, rates, balance, counted),
         counted=counted,
-        findings=tuple(_findings(site, counted, ground, row)),
+        findings=(
+            *_findings(site, counted, ground, row),
+            *_plan_missing(site, row, so_far),
+        ),
     )
 
 
@@ -243,7 +250,7 @@ def ring_ledger(site: Site, rates: Rates, balance: Balance, counted: Bools) -> R
         present = np.flatnonzero(np.bincount(ground[sandy], minlength=size) > 0)
         measured = np.bincount(ground[sandy & known], minlength=size)[present] > 0
         nothing = np.where(measured, 0.0, np.nan)
-        columns["id"].append(np.char.add(site.ids[present], f"/{zone}"))
+        columns["id"].append(np.array([f"{name}/{zone}" for name in site.ids[present]], np.str_))
         columns["ground"].append(present)
         columns["zone"].append(np.full(len(present), zone))
         columns["depth"].append(np.bincount(ground, depth, size)[present] + nothing)
@@ -259,6 +266,21 @@ def ring_ledger(site: Site, rates: Rates, balance: Balance, counted: Bools) -> R
         u_depth_m=joined["u"],
         mass_kg=joined["kg"],
     )
+
+
+def _plan_missing(site: Site, row: Ints, so_far: Floats) -> list[Finding]:
+    """Without a season_end the target so far comes from planned depths: which kinds have none."""
+    if site.season_end is not None:
+        return []
+    bare = np.isnan(so_far) & np.isfinite(site.surfaces.target_m[row])
+    kinds = sorted(set(site.surfaces.kind[row[bare]].tolist()))
+    if not kinds:
+        return []
+    text = (
+        "no target so far can be told: give planned_depth_mm to its dressings, or a season_end in"
+        " site.toml"
+    )
+    return [Finding(about=", ".join(kinds), text=text, topic="season")]
 
 
 def _findings(site: Site, counted: Bools, ground: Ints, row: Ints) -> list[Finding]:

@@ -99,7 +99,9 @@ def check_together(geometry: Geometries, file: str, faults: Faults) -> None:
     if len(bounds) == 0:
         return
     centre = (bounds[:, :2] + bounds[:, 2:]) / 2
-    away = np.abs(centre - np.median(centre, axis=0)).max(axis=1)
+    in_order = np.sort(centre, axis=0)  # np.median would load numpy.ma
+    median = (in_order[(len(centre) - 1) // 2] + in_order[len(centre) // 2]) / 2
+    away = np.abs(centre - median).max(axis=1)
     extent = (bounds[:, 2:] - bounds[:, :2]).max(axis=1)
     row = int(np.maximum(away, extent).argmax())
     remedy = "one folder holds one site; look for longitude and latitude swapped"

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from geosand.columns import Bools, Floats, Ints, Strings
+from geosand.columns import Bools, Floats, Ints, Strings, distinct
 from geosand.errors import Faults, Finding
 from geosand.site.catch_parts import (
     catches_of_rows,
@@ -210,7 +210,7 @@ def _of_loads(
     rows = np.flatnonzero((loads.dressing == number) & (loads.moisture >= 0))
     if len(rows) == 0:
         return int(sands.moisture[dressings.sand[number]]) if len(sands.name) else -1
-    different = np.unique(loads.moisture[rows])
+    different = distinct(loads.moisture[rows])
     weight = (loads.count * loads.unit_mass_kg)[rows]
     if len(different) == 1 or not np.isfinite(weight).all() or weight.sum() <= 0:
         return int(different[0])

@@ -252,6 +252,38 @@ def test_a_set_dressed_again_is_treated_as_the_first_time() -> None:
     np.testing.assert_allclose(twice.collar_kg[3:][::-1], once.collar_kg, rtol=1e-6)
 
 
+def test_parties_of_near_surfaces_stand_as_if_each_dressing_were_alone() -> None:
+    # a chain: first and third meet only through the second; the fourth is far from all, and its
+    # drawn collar and bunker go with it from dressing to dressing
+    row = [
+        SQUARE,
+        shapely.box(23, 0, 40, 20),
+        shapely.box(43, 0, 60, 20),
+        shapely.box(300, 0, 320, 9),
+    ]
+    collar = [None, None, None, row[3].buffer(1.4).difference(row[3])]
+    hazards = [("bunker", shapely.box(10, 21, 30, 26)), ("bunker", shapely.box(305, 11, 310, 14))]
+    dressings = [[0, 1, 2, 3], [0, 2], [3, 1], [2, 0, 3], [0], [3]]
+    kg = [210.0, 90.0, 120.0, 150.0, 60.0, 40.0]
+    rows, number = np.concatenate(dressings), np.repeat(range(6), [len(d) for d in dressings])
+    given: dict[str, Any] = {"hazards": hazards, "group": number, "dressing": number}
+    joint = throw_off(
+        **spread([row[k] for k in rows], kg, collars=[collar[k] for k in rows], **given)
+    )
+    for k, one in enumerate(dressings):
+        alone = throw_off(
+            **spread(
+                [row[i] for i in one], kg[k], collars=[collar[i] for i in one], hazards=hazards
+            )
+        )
+        assert joint.reach_m[k] == pytest.approx(alone.reach_m[0], rel=1e-6)
+        for name in ("collar_kg", "surrounds_kg"):
+            expected = getattr(alone, name)
+            np.testing.assert_allclose(getattr(joint, name)[number == k], expected, rtol=2e-4)
+        bunker = joint.hazard_kg["bunker"][number == k]
+        np.testing.assert_allclose(bunker, alone.hazard_kg["bunker"], rtol=2e-3, atol=1e-6)
+
+
 def test_reach_grows_with_overthrow_and_sand_is_conserved() -> None:
     kg = np.geomspace(0.01, 3000, 25)
     shapes = [blob(0, 0, 12), blob(27, 0, 12), kidney()]

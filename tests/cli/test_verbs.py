@@ -219,4 +219,15 @@ def test_no_folder_is_refused_with_a_remedy() -> None:
 
 def test_check_says_that_nothing_was_refused() -> None:
     text = run("check", str(DEMO)).output
-    assert "220 catches were read; nothing was refused" in text.replace("\n", " ")
+    assert "read and not refused: surfaces 61, dressings 9, loads 11, catches 220" in text
+
+
+def test_a_day_before_the_season_is_refused() -> None:
+    result = run("season", str(DEMO), "--as-of", "2026-01-01")
+    assert result.exit_code == 1
+    assert "the season starts on 2026-03-01" in result.stderr
+
+
+def test_one_dressing_is_shown_alone() -> None:
+    text = run("balance", str(DEMO), "--dressing", "D7").output
+    assert "D7" in text and "D6" not in text

@@ -380,3 +380,19 @@ def test_refusals_name_the_rows():
             dressed_group=np.array([0]),
             dressed_surface=np.array([0]),
         )
+
+
+def test_nist_mavro() -> None:
+    # NIST StRD univariate, data set Mavro (certified mean and standard deviation, n - 1)
+    text = """
+    2.00180 2.00170 2.00180 2.00190 2.00180 2.00170 2.00150 2.00140 2.00150 2.00150 2.00170 2.00180
+    2.00180 2.00190 2.00190 2.00210 2.00200 2.00160 2.00140 2.00130 2.00130 2.00150 2.00150 2.00160
+    2.00150 2.00140 2.00130 2.00140 2.00150 2.00140 2.00150 2.00160 2.00150 2.00160 2.00190 2.00200
+    2.00200 2.00210 2.00220 2.00230 2.00240 2.00250 2.00270 2.00260 2.00260 2.00260 2.00270 2.00260
+    2.00250 2.00240
+    """
+    values = np.array([float(word) for word in text.split()])
+    n, mean, sd = group_mean_sd(values, np.zeros(len(values), dtype=np.int64), 1)
+    assert n.tolist() == [50]
+    assert mean[0] == pytest.approx(2.00185600000000, abs=1e-13)
+    assert sd[0] == pytest.approx(0.000429123454003053, rel=1e-10)

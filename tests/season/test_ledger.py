@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 
 from geosand.distributions import student_probability
+from geosand.errors import Refused
 from geosand.estimates import Estimates
 from geosand.formats.site_folder import read_site
 from geosand.results import Results, work_out
@@ -71,12 +72,15 @@ def test_target_so_far_is_the_elapsed_share(run: Run) -> None:
     assert shortfall == pytest.approx({"g1": 3.1, "g2": 3.9, "t1": 2.0}, rel=1e-9)
 
 
-@pytest.mark.parametrize(
-    "day, share", [("2026-02-01", 0), ("2026-03-01", 0), ("2026-11-30", 1), ("2027-05-01", 1)]
-)
+@pytest.mark.parametrize("day, share", [("2026-03-01", 0), ("2026-11-30", 1), ("2027-05-01", 1)])
 def test_target_so_far_stays_between_nothing_and_all(run: Run, day: str, share: float) -> None:
     results = run(day)
     assert mm(results, results.ledger.target_so_far_m)["g1"] == pytest.approx(9.0 * share)
+
+
+def test_a_day_before_the_season_is_refused(run: Run) -> None:
+    with pytest.raises(Refused, match="the season starts on 2026-03-01"):
+        run("2026-02-01")
 
 
 def test_dressings_after_the_day_do_not_count_yet(run: Run) -> None:

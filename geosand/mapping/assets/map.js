@@ -117,7 +117,8 @@ var geosand = (function () {
     function valueOf(figures) { return theme === "depth" ? figures.depth_m : figures.shortfall_m; }
     function fill(surface) {
       if (theme === "areas") return data.kinds[surface.kind] || NEUTRAL;
-      if (theme === "overthrow" && surface.active) return NEUTRAL;
+      if (theme === "overthrow" && surface.active && (given(now(surface).depth_m) || (data.periods[period] || {}).key === "season")) return NEUTRAL;
+      if (theme === "overthrow") return GROUND[surface.kind] || "#dfe7cf";
       const figures = now(surface), level = theme === "overthrow" ? -1 : classOf(valueOf(figures));
       if (level < 0) return surface.active ? "url(#gs-none)" : GROUND[surface.kind] || "#dfe7cf";
       return estimated(figures) ? `url(#gs-hatch-${theme}-${level})` : data.scales[theme][level];
@@ -203,7 +204,8 @@ var geosand = (function () {
         // Undressed turf lies beneath what was thrown over; bunkers, water and paths stay on top.
         const beneath = (s) => !s.active && theme !== "areas" && !["bunker", "water", "path"].includes(s.kind);
         seen.filter(beneath).forEach((s) => wanted.push(polygonOf(s).setStyle(style(s))));
-        for (const zone of ["surrounds", "collar"]) seen.forEach((s) => s.around.filter((band) => band.zone === zone).forEach((band) => wanted.push(bandLayer(band).setStyle(bandStyle(band)))));
+        const thrown = (band) => theme === "overthrow" && classOf(ringNow(band).depth) >= 0;
+        for (const full of [false, true]) for (const zone of ["surrounds", "collar"]) seen.forEach((s) => s.around.filter((band) => band.zone === zone && thrown(band) === full).forEach((band) => wanted.push(bandLayer(band).setStyle(bandStyle(band)))));
         seen.filter((s) => !beneath(s)).forEach((s) => wanted.push(polygonOf(s).setStyle(style(s))));
         catches.filter((c) => inPeriod(c) && view.contains(c.at)).forEach((c) => dots.addLayer(catchLayer(c)));
       } else {
@@ -366,7 +368,7 @@ var geosand = (function () {
       const a = thrown(collar), b = thrown(wide), range = between(f.low_m, f.high_m, "depth");
       box.append(rows([
         f.depth_m === null ? null : ["Depth", show(f.depth_m, "depth", true), range === NONE ? "" : "95 %\u00a0" + range],
-        f.target_so_far_m === null ? null : [(data.periods[period] || {}).key === "season" ? "Target so far" : "Planned", show(f.target_so_far_m, "depth", true), given(surface.target) ? "season's target " + show(surface.target, "depth") : ""],
+        f.target_so_far_m === null ? null : [(data.periods[period] || {}).key === "season" ? "Target so far" : "Planned", show(f.target_so_far_m, "depth", true), given(surface.target) ? "season " + show(surface.target, "depth") : ""],
         f.shortfall_m === null ? null : ["Shortfall", show(f.shortfall_m, "depth", true), f.shortfall_m < 0 ? "ahead of target" : ""],
         f.state === null ? null : ["State", (under(f) ? "▼ " : "") + f.state, f.probability === null ? "" : likely(f.probability) + " likely"],
         f.basis === null ? null : ["Stands on", estimated(f) ? "other surfaces" : f.catches + (f.catches === 1 ? " catch" : " catches"), estimated(f) ? "estimated" : "its own"],

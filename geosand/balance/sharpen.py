@@ -1,0 +1,256 @@
+"""What would sharpen a figure most: its u worked out again as if one more thing were measured.
+
+The effect of a source on a figure is proportional to the source's own u (GUM, JCGM 100:2008,
+5.1.3), so that a better known source scales its effects; more catches change the sampling part,
+which is worked out again from the variance components of the dressing with the new numbers of
+catches. What a careful measurement comes to is common practice, no published source.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from geosand.areas.register import AreaRegister
+from geosand.balance.telling import U_EDGE_M, U_EFFICIENCY, U_SCALE, U_TRAY, U_WATER
+from geosand.columns import Bools, Floats, Ints, ratio
+from geosand.estimates import Estimates, category
+from geosand.rates.surface_rates import TAPER, Rates
+from geosand.site.tables import Site
+
+MORE_CATCHES = 3
+U_DENSITY = 0.01  #: relative, of a bulk density from three poured and weighed measures
+SMALLEST_GAIN = 0.02  #: a smaller part of u is not worth a measurement
+SAMPLING = "sampling"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Change:
+    """One thing that could be measured, and what it leaves of the effects of each source."""
+
+    text: str
+    leaves: Mapping[str, float]  #: factor by source or category; others stay
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sharpening:
+    """Changes that would narrow one figure, the best first."""
+
+    value: float
+    u: float
+    text: tuple[str, ...]
+    u_after: tuple[float, ...]
+
+    def sentence(self, *, unit: str, factor: float = 1.0, digits: int = 0) -> str:
+        """The best change in words with figures; the figure times ``factor`` is in ``unit``.
+
+        >>> one = Sharpening(value=9.0, u=3.0, text=("weigh three bags",), u_after=(2.0,))
+        >>> one.sentence(unit="kg")
+        'weigh three bags would sharpen it most: ± 2 instead of ± 3 kg'
+        """
+        if not self.text:
+            return "no single measurement would sharpen it noticeably"
+        now, then = (f"{factor * u:.{digits}f}" for u in (self.u, self.u_after[0]))
+        text = f"{self.text[0]} would sharpen it most: ± {then} instead of ± {now} {unit}"
+        if len(self.text) > 1:
+            text += f"; then: {self.text[1]} (± {factor * self.u_after[1]:.{digits}f} {unit})"
+        return text
+
+
+def sharpen(
+    table: Estimates,
+    changes: Iterable[Change],
+    *,
+    row: int = 0,
+    smallest_gain: float = SMALLEST_GAIN,
+) -> Sharpening:
+    """u of one row of ``table`` under each change by itself, the smallest first.
+
+    A change that takes away less than ``smallest_gain`` of u is left out.
+    """
+    now = float(table.u()[row])
+    found = []
+    for change in changes:
+        square = 0.0
+        for source, effect in table.effects.items():
+            left = change.leaves.get(source, change.leaves.get(category(source), 1.0))
+            square += float(effect[row] * left) ** 2
+        after = float(np.sqrt(square))
+        if after < (1 - smallest_gain) * now:
+            found.append((after, change.text))
+    found.sort()
+    return Sharpening(
+        value=float(table.value[row]),
+        u=now,
+        text=tuple(text for _, text in found),
+        u_after=tuple(u for u, _ in found),
+    )
+
+
+def changes(
+    site: Site,
+    register: AreaRegister,
+    rates: Rates,
+    *,
+    dressings: Ints,
+    surfaces: Ints | None = None,
+) -> list[Change]:
+    """All changes that could sharpen a figure of ``dressings`` (rows): an overthrow, the sand on
+    surfaces, or with ``surfaces`` (``ground`` indices) the depth of these alone."""
+    ground = site.surfaces.ground[site.dressed.surface]
+    mine = np.isin(site.dressed.dressing, dressings)
+    weight = np.where(mine, register.area_m2[site.dressed.surface], 0.0)
+    if surfaces is not None:
+        weight = np.where(np.isin(ground, surfaces), weight, 0.0)
+    found = [
+        _more_catches(site, rates, weight, mine),
+        _edge_trays(site, rates, mine),
+        *_weighed_bags(site, dressings),
+        *_tested_trays(site),
+        *_densities(site, rates, dressings),
+        _surveyed_edges(site),
+        *_moistures(site, dressings),
+    ]
+    return [one for one in found if one is not None]
+
+
+def _tested_trays(site: Site) -> list[Change | None]:
+    settings = site.settings
+    relative = settings.u_catch_efficiency / settings.catch_efficiency
+    test = "testing the trays' catch efficiency to ± 1 %"
+    return [
+        _scaled(test, "catch efficiency", U_EFFICIENCY, relative),
+        _scaled("measuring the trays to ± 0.2 %", "tray size", U_TRAY, settings.u_tray),
+    ]
+
+
+def _densities(site: Site, rates: Rates, dressings: Ints) -> list[Change | None]:
+    found = []
+    for k in np.unique(site.dressings.sand[dressings]).tolist():
+        name = str(site.sands.name[k])
+        source = f"bulk density: {name}"
+        effect = rates.density.effects.get(source, np.zeros(len(rates.density)))
+        text = f"measuring the bulk density of {name or 'the sand'} three times"
+        noise = U_DENSITY * float(rates.density.value[k])
+        found.append(_scaled(text, source, noise, float(effect[k])))
+    return found
+
+
+def _surveyed_edges(site: Site) -> Change | None:
+    """Of one survey: its bias and each surface's own edge."""
+    largest = {
+        "edge bias": float(site.surfaces.edge_bias_m.max(initial=0.0)),
+        "edge": float(site.surfaces.edge_accuracy_m.max(initial=0.0)),
+    }
+    leaves = {k: U_EDGE_M / u for k, u in largest.items() if u > U_EDGE_M}
+    return Change(text="surveying the mown edges to ± 2 cm", leaves=leaves) if leaves else None
+
+
+def _scaled(text: str, source: str, noise: float, u: float) -> Change | None:
+    return Change(text=text, leaves={source: noise / u}) if u > noise else None
+
+
+def _moistures(site: Site, dressings: Ints) -> list[Change | None]:
+    of_loads = site.loads.moisture[np.isin(site.loads.dressing, dressings)]
+    of_catches = site.catches.moisture[np.isin(site.catches.dressing, dressings)]
+    both = np.unique(np.concatenate([of_loads, of_catches]))
+    found = []
+    for k in both[both >= 0].tolist():
+        label = str(site.moistures.label[k])
+        text = f"weighing, drying and weighing sand ({label})"
+        found.append(_scaled(text, label, U_WATER, float(site.moistures.u_ratio[k])))
+    return found
+
+
+def _weighed_bags(site: Site, dressings: Ints) -> list[Change | None]:
+    loads = site.loads
+    found = []
+    for label in np.unique(loads.label[np.isin(loads.dressing, dressings)]).tolist():
+        mine = loads.label == label
+        each = float((loads.u_unit_mass_kg / loads.unit_mass_kg)[mine].max())
+        noise = float(np.hypot(U_SCALE, each / np.sqrt(3)))
+        text = f"weighing three bags or units of {label.removeprefix('label: ')}"
+        found.append(_scaled(text, label, noise, float(loads.u_label[mine].max())))
+    return found
+
+
+def _edge_trays(site: Site, rates: Rates, mine: Bools) -> Change | None:
+    """A tray near each edge that none saw leaves nothing of the taper's source."""
+    taper = rates.rate.effects.get(TAPER, np.zeros(len(rates.rate)))
+    blind = mine & (np.nan_to_num(taper) != 0) & rates.own
+    ids = np.unique(site.surfaces.id[site.dressed.surface[blind]]).tolist()
+    if not ids:
+        return None
+    return Change(text=f"a tray near the edge of {_listed(ids)}", leaves={TAPER: 0.0})
+
+
+def _more_catches(site: Site, rates: Rates, weight: Floats, mine: Bools) -> Change | None:
+    """Three more catches in each dressing: on the largest surfaces without any, else the scarcest.
+
+    The same surfaces in every dressing, where they were dressed.
+    """
+    ground = site.surfaces.ground[site.dressed.surface]
+    size = len(site.ids)
+    wanted = mine & (weight > 0) & np.isfinite(rates.rate.value)
+    if not wanted.any():
+        return None
+    catches = np.bincount(ground[wanted], rates.catches[wanted], size)
+    area = np.bincount(ground[wanted], weight[wanted], size)
+    bare = (area > 0) & (catches == 0)
+    able = bare if bare.any() else area > 0
+    order = np.lexsort((-area, ratio(catches, area, empty=np.inf)))
+    chosen = order[able[order]][:MORE_CATCHES]
+    each = np.zeros(size, dtype=np.int64)
+    each[chosen] = MORE_CATCHES // len(chosen)
+    each[chosen[: MORE_CATCHES % len(chosen)]] += 1
+    extra = np.where(wanted, each[ground], 0)
+    before = sampling_variance(site, rates, weight, rates.catches)
+    after = sampling_variance(site, rates, weight, rates.catches + extra)
+    old, new = before[np.isfinite(before)].sum(), after[np.isfinite(after)].sum()
+    if not old > new:
+        return None
+    none = " without any" if bare.any() else ""
+    what = f"three more catches on surfaces{none} ({_listed(site.ids[chosen].tolist())})"
+    many = len(np.unique(site.dressed.dressing[wanted])) > 1
+    return Change(
+        text=what + (" in each dressing" if many else ""),
+        leaves={SAMPLING: float(np.sqrt(new / old))},
+    )
+
+
+def sampling_variance(site: Site, rates: Rates, weight: Floats, catches: Ints) -> Floats:
+    """Variance of Σ weight·rate of each dressing from sampling, with ``catches`` on each row.
+
+    For yᵢ = μ + bᵢ + e and BLUPs with wᵢ = σb²/(σb² + σe²/nᵢ), weights aᵢ and
+    var μ = 1/Σ 1/(σb² + σe²/nᵢ) over the surfaces with catches:
+    Σ aᵢ²(1 − wᵢ)²σb² + Σ aᵢ²wᵢ²σe²/nᵢ + (Σ aᵢ(1 − wᵢ))²·var μ (the parts of
+    :func:`geosand.rates.random_effects.surface_rates`); σb and σe stay as they are.
+    """
+    group, size = site.dressed.dressing, len(site.dressings)
+    planned = _planned_scale(rates, site)
+    between = rates.model.sigma_b[group] ** 2
+    per_catch = ratio(rates.model.sigma_e[group] ** 2, catches)
+    caught = catches > 0
+    own = np.where(caught, ratio(between, between + per_catch, empty=0.0), 0.0)
+    total = np.where(caught, between + per_catch, np.inf)
+    var_mu = ratio(1.0, np.bincount(group, ratio(1.0, total, empty=0.0), size))
+    a = weight * planned
+    apart = (a * (1 - own)) ** 2 * between + np.where(caught, (a * own) ** 2 * per_catch, 0.0)
+    shared = np.bincount(group, a * (1 - own), size)
+    variance: Floats = np.bincount(group, apart, size) + shared**2 * var_mu
+    return variance
+
+
+def _planned_scale(rates: Rates, site: Site) -> Floats:
+    """Planned depth over its dressing's mean where the model was on it, else 1."""
+    planned, group, size = site.dressed.planned_m, site.dressed.dressing, len(site.dressings)
+    gaps = np.bincount(group, np.isnan(planned), size)
+    mean = ratio(np.bincount(group, np.nan_to_num(planned), size), np.bincount(group, None, size))
+    return np.where((gaps[group] == 0) & (mean[group] > 0), ratio(planned, mean[group], 1.0), 1.0)
+
+
+def _listed(names: Sequence[str], most: int = 4) -> str:
+    more = f" and {len(names) - most} more" if len(names) > most else ""
+    return ", ".join(names[:most]) + more

@@ -1,0 +1,145 @@
+"""Ordinary kriging of points and blocks, all surfaces at once.
+
+The mean of a block is Σ λᵢ·zᵢ with weights that sum to 1 and make the variance of the error least:
+
+    Γ λ + μ = γ̄(x, B),   Σ λ = 1,   variance = Σ λᵢ·γ̄(xᵢ, B) + μ − γ̄(B, B)
+
+where γ̄ are means of the semivariance over the points that stand for the block. Between the points
+of the block the nugget is left out of the covariance, that is, counted in full in γ̄(B, B): the
+block is the ground itself, not a few more readings of it (as in gstat: E. J. Pebesma, Computers &
+Geosciences 30, 2004, 683–691). A block of one point is then the ground there; a new reading there
+has the nugget's variance on top. Equations: E. H. Isaaks & R. M. Srivastava, An Introduction to
+Applied Geostatistics, 1989, chapters 12 and 13.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal, NamedTuple
+
+import numpy as np
+
+from geosand.columns import Floats
+
+Model = Literal["spherical", "exponential", "linear"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Variogram:
+    """γ(h) = nugget + sill · shape(h/range) for h > 0, in the square of the values' unit.
+
+    Shapes: spherical 1.5·s − 0.5·s³ up to s = 1; exponential 1 − e^(−s); linear s, which has no
+    sill (give the slope as ``sill`` and a range of 1 m).
+    """
+
+    model: Model
+    nugget: float
+    sill: float  #: partial sill, without the nugget
+    range_m: float
+
+    def __post_init__(self) -> None:
+        if self.model not in ("spherical", "exponential", "linear"):
+            raise ValueError(f"model {self.model!r}: allowed are spherical, exponential, linear")
+        if not (self.nugget >= 0 and self.sill >= 0 and self.range_m > 0):
+            raise ValueError(
+                f"nugget {self.nugget:g}, sill {self.sill:g}, range {self.range_m:g} m: nugget and "
+                "sill must not be negative, the range must be above 0"
+            )
+
+    def structure(self, distance_m: Floats) -> Floats:
+        """γ without the nugget."""
+        s = distance_m / self.range_m
+        if self.model == "spherical":
+            s = np.minimum(s, 1.0)
+            shape: Floats = 1.5 * s - 0.5 * s**3
+        elif self.model == "exponential":
+            shape = -np.expm1(-s)
+        else:
+            shape = s
+        return self.sill * shape
+
+    def between(self, distance_m: Floats) -> Floats:
+        """γ of two readings, however near: nugget + structure."""
+        return self.nugget + self.structure(distance_m)
+
+
+class Kriged(NamedTuple):
+    """Means and their variances, columns of the blocks' length."""
+
+    mean: Floats
+    variance: Floats
+
+
+def distances_m(a: Floats, b: Floats) -> Floats:
+    """Distances (…, n, m) between points (…, n, 2) and (…, m, 2)."""
+    apart: Floats = a[..., :, None, :] - b[..., None, :, :]
+    return np.hypot(apart[..., 0], apart[..., 1])
+
+
+def inverse_systems(points_m: Floats, variogram: Variogram) -> Floats:
+    """Inverse (B, n + 1, n + 1) of the kriging matrices of points (B, n, 2).
+
+    Two readings at the same place differ by the nugget. Without any nugget they would have to be
+    equal: a billionth of the sill is then taken for it.
+    """
+    sets, n = points_m.shape[:2]
+    matrix = np.ones((sets, n + 1, n + 1))
+    least = max(0.0, 1e-9 * variogram.sill - variogram.nugget)
+    matrix[:, :n, :n] = variogram.between(distances_m(points_m, points_m)) + least
+    diagonal = np.arange(n + 1)
+    matrix[:, diagonal, diagonal] = 0.0
+    return np.linalg.inv(matrix)
+
+
+def within_blocks(block_points_m: Floats, weights: Floats, variogram: Variogram) -> Floats:
+    """γ̄(B, B) (B,) of blocks with points (B, K, 2) of weights (B, K) that sum to 1."""
+    between = variogram.structure(distances_m(block_points_m, block_points_m))
+    within: Floats = variogram.nugget + np.einsum("bk,bkl,bl->b", weights, between, weights)
+    return within
+
+
+def block_kriging(
+    points_m: Floats,
+    values: Floats,
+    block_points_m: Floats,
+    weights: Floats,
+    variogram: Variogram,
+    *,
+    within: Floats | None = None,
+) -> Kriged:
+    """Mean of each of B blocks and its variance, from n values each.
+
+    Parameters
+    ----------
+    points_m : (B, n, 2), values : (B, n). Places and values of the readings, n ≥ 1.
+    block_points_m : (B, K, 2), weights : (B, K). Points that stand for each block; their weights
+        sum to 1 (a point of weight 0 is no part of the block).
+    within : (B,), optional. γ̄(B, B), where it is known already.
+
+    Raises ValueError for weights that do not sum to 1.
+    """
+    if not np.allclose(weights.sum(axis=-1), 1.0, atol=1e-9):
+        raise ValueError("weights: those of each block must sum to 1")
+    if within is None:
+        within = within_blocks(block_points_m, weights, variogram)
+    between = variogram.between(distances_m(points_m, block_points_m))
+    right = np.ones((len(points_m), points_m.shape[1] + 1))
+    right[:, :-1] = np.einsum("bnk,bk->bn", between, weights)
+    solution = np.einsum("bij,bj->bi", inverse_systems(points_m, variogram), right)
+    mean = (solution[:, :-1] * values).sum(axis=1)
+    return Kriged(mean, (solution * right).sum(axis=1) - within)
+
+
+def point_kriging(
+    points_m: Floats, values: Floats, places_m: Floats, variogram: Variogram
+) -> Kriged:
+    """The ground at each of T places (T, 2) from one set of n readings (n, 2), (n,).
+
+    A new reading at a place has the same mean, and the nugget's variance on top.
+    """
+    inverse = inverse_systems(points_m[None], variogram)[0]
+    right = np.ones((len(places_m), len(points_m) + 1))
+    right[:, :-1] = variogram.between(distances_m(places_m, points_m))
+    solution = right @ inverse
+    variance = (solution * right).sum(axis=1) - variogram.nugget
+    return Kriged(solution[:, :-1] @ values, variance)

@@ -1,0 +1,200 @@
+"""Where on a surface the sand lies: area-weighted means of its catches, and a field of depths.
+
+Beside the plain mean of a surface's catches stand, from three catches up, the mean weighted by
+Thiessen polygons and, where the site has catches enough for a variogram, the kriged mean of the
+surface. They are witnesses: rates and balance stay on the random-effects model, which also knows
+the surfaces without catches. A kriged u takes the variogram for known and is then a little small.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+
+from geosand.areas.register import AreaRegister
+from geosand.columns import Bools, Floats, Geometries, Ints, Strings, freeze
+from geosand.errors import Finding
+from geosand.rates.kriging import Variogram, block_kriging, point_kriging, within_blocks
+from geosand.rates.random_effects import group_mean_sd
+from geosand.rates.surface_rates import Rates
+from geosand.rates.thiessen import thiessen_areas_m2, thiessen_means
+from geosand.rates.variogram import site_variogram
+from geosand.site.tables import Site
+
+LEAST_ON_SURFACE = 3
+LATTICE = 12  #: a surface is stood for by the points of a lattice of 12 × 12 over its bounds
+FEW_CATCHES = f"fewer than {LEAST_ON_SURFACE} catches"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Spatial:
+    """One row a dressed surface; nan where it is not known, ``why_not`` says why."""
+
+    catches: Ints  #: that count on it and have a place
+    plain_rate_kg_m2: Floats  #: mean of its catches
+    thiessen_rate_kg_m2: Floats
+    largest_share: Floats  #: of the surface that a single catch stands for
+    kriged_rate_kg_m2: Floats
+    u_kriged_rate_kg_m2: Floats  #: of the surface's mean from its own catches alone
+    why_not: Strings  #: why there is no kriged mean; "" where there is one
+    variogram: Variogram | None  #: relative to the mean of each surface
+    findings: tuple[Finding, ...]
+
+    def __post_init__(self) -> None:
+        freeze(self)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DepthField:
+    """Depth over one dressed surface, one row a cell."""
+
+    x_m: Floats  #: middle of the cell, in metres of the register's plane
+    y_m: Floats
+    depth_m: Floats
+    u_depth_m: Floats  #: of the ground there, sampling alone
+
+    def __post_init__(self) -> None:
+        freeze(self)
+
+
+def site_spatial(site: Site, areas: AreaRegister, rates: Rates) -> Spatial:
+    """Area-weighted means of all dressed surfaces of a site, beside the plain ones."""
+    size = len(site.dressed)
+    counted = _counted(rates)
+    points, row = _places(site, areas)[counted], rates.assignment.dressed[counted]
+    value = rates.each.rate_kg_m2[counted]
+    n, plain, _ = group_mean_sd(value, row, size)
+    enough = n >= LEAST_ON_SURFACE
+    some = enough[row]
+    thiessen, share = np.full(size, np.nan), np.full(size, np.nan)
+    polygons = areas.owned_plane[site.dressed.surface]
+    ground = thiessen_areas_m2(polygons, points[some], row[some])
+    thiessen[enough], share[enough] = (
+        column[enough] for column in thiessen_means(value[some], ground, row[some], size)
+    )
+    variogram, text = site_variogram(points, value, row)
+    kriged, u_kriged = np.full(size, np.nan), np.full(size, np.nan)
+    if variogram is not None:
+        wanted = enough & (plain > 0)
+        kriged, u_kriged = _kriged_means(
+            polygons, site.dressed.surface, points, value, row, plain, wanted, variogram
+        )
+    why_not = np.where(enough, "" if variogram is not None else text, FEW_CATCHES)
+    why_not = np.where(np.isnan(kriged) & (why_not == ""), "its catches hold no sand", why_not)
+    return Spatial(
+        catches=n,
+        plain_rate_kg_m2=plain,
+        thiessen_rate_kg_m2=thiessen,
+        largest_share=share,
+        kriged_rate_kg_m2=kriged,
+        u_kriged_rate_kg_m2=u_kriged,
+        why_not=why_not.astype(np.str_),
+        variogram=variogram,
+        findings=(Finding(about="catches", text=text, topic="rate"),) if len(value) else (),
+    )
+
+
+def depth_field(
+    site: Site, areas: AreaRegister, rates: Rates, spatial: Spatial, row: int, *, cell_m: float
+) -> DepthField:
+    """Kriged depth on a grid over dressed surface ``row``, for a map.
+
+    Raises ValueError where there is no variogram or the surface has fewer than three catches.
+    """
+    variogram = spatial.variogram
+    if variogram is None or np.isnan(spatial.kriged_rate_kg_m2[row]):
+        name = site.surfaces.id[site.dressed.surface[row]]
+        raise ValueError(f"no depth field of '{name}': {spatial.why_not[row]}")
+    polygon = areas.owned_plane[site.dressed.surface[row]]
+    places = _cells(polygon, cell_m)
+    mine = _counted(rates) & (rates.assignment.dressed == row)
+    mean = spatial.plain_rate_kg_m2[row]
+    relative, variance = point_kriging(
+        _places(site, areas)[mine], rates.each.rate_kg_m2[mine] / mean, places, variogram
+    )
+    density = rates.density.value[site.dressings.sand[site.dressed.dressing[row]]]
+    return DepthField(
+        x_m=places[:, 0],
+        y_m=places[:, 1],
+        depth_m=np.maximum(relative, 0.0) * mean / density,
+        u_depth_m=np.sqrt(np.maximum(variance, 0.0)) * mean / density,
+    )
+
+
+def _counted(rates: Rates) -> Bools:
+    return rates.each.counts & (rates.assignment.dressed >= 0)
+
+
+def _places(site: Site, areas: AreaRegister) -> Floats:
+    """Places (catches, 2) in metres of the register's plane."""
+    catches = site.catches
+    return np.stack(areas.plane.forward(catches.lon_degree, catches.lat_degree), axis=1)
+
+
+def _cells(polygon: shapely.Geometry, cell_m: float) -> Floats:
+    """Middles (T, 2) of the cells of a grid that lie in a polygon."""
+    if not cell_m > 0:
+        raise ValueError(f"cell_m: found {cell_m:g}; it must be above 0")
+    west, south, east, north = shapely.bounds(polygon)
+    x, y = np.meshgrid(
+        np.arange(west + cell_m / 2, east, cell_m), np.arange(south + cell_m / 2, north, cell_m)
+    )
+    inside = shapely.contains_xy(polygon, x, y)
+    return np.stack([x[inside], y[inside]], axis=1)
+
+
+def lattices(polygons: Geometries) -> tuple[Floats, Floats]:
+    """Points (P, K, 2) that stand for each polygon, and their weights (P, K).
+
+    A lattice over its bounds; points outside have weight 0. A polygon that no point of the lattice
+    hits is stood for by one point inside it.
+    """
+    west, south, east, north = shapely.bounds(polygons).T[:, :, None]
+    step = (np.arange(LATTICE) + 0.5) / LATTICE
+    u, v = (side.reshape(1, -1) for side in np.meshgrid(step, step))
+    points = np.stack([west + u * (east - west), south + v * (north - south)], axis=-1)
+    inside = shapely.contains_xy(polygons[:, None], points[..., 0], points[..., 1])
+    missed = ~inside.any(axis=1)
+    points[missed, 0] = shapely.get_coordinates(shapely.point_on_surface(polygons[missed]))
+    inside[missed, 0] = True
+    return points, inside / inside.sum(axis=1, keepdims=True)
+
+
+def _kriged_means(
+    polygons: Geometries,
+    surface: Ints,
+    points: Floats,
+    value: Floats,
+    row: Ints,
+    mean: Floats,
+    wanted: Bools,
+    variogram: Variogram,
+) -> tuple[Floats, Floats]:
+    """Kriged mean and its u of the ``wanted`` rows: one call for all rows of as many catches."""
+    kriged, u = np.full(len(polygons), np.nan), np.full(len(polygons), np.nan)
+    n = np.bincount(row, minlength=len(polygons))
+    rows = np.flatnonzero(wanted & ~shapely.is_empty(polygons))
+    _, first, which = np.unique(surface[rows], return_index=True, return_inverse=True)
+    block, weights = lattices(polygons[rows[first]])
+    within = within_blocks(block, weights, variogram)
+    lattice_of = np.full(len(polygons), -1, dtype=np.int64)
+    lattice_of[rows] = which
+    order = np.argsort(row, kind="stable")
+    start = np.cumsum(n) - n
+    for count in np.unique(n[rows]).tolist():
+        mine = rows[n[rows] == count]
+        taken = order[start[mine][:, None] + np.arange(count)]
+        at = lattice_of[mine]
+        found = block_kriging(
+            points[taken],
+            value[taken] / mean[mine][:, None],
+            block[at],
+            weights[at],
+            variogram,
+            within=within[at],
+        )
+        kriged[mine] = found.mean * mean[mine]
+        u[mine] = np.sqrt(np.maximum(found.variance, 0.0)) * mean[mine]
+    return kriged, u

@@ -1,0 +1,153 @@
+"""Times beside those of other libraries, measured in one run; prints them and asserts nothing.
+
+    python tests/benchmarks/run.py --rounds 9 --out benchmarks.json
+
+Whole processes: CPU time (user and system) of the child, the commands taking turns, so that a busy
+machine slows all alike; the first round only warms up caches and does not count. Computations: the
+best of a few calls in this process, on seeded synthetic sites, with how far the results differ.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import os
+import statistics
+import subprocess
+import sys
+import tempfile
+from pathlib import Path
+from typing import Any
+
+ROOT = Path(__file__).resolve().parents[2]
+HEAVY = ("pandas", "geopandas", "folium", "scipy", "pyproj")
+
+#: command, what it is held against, how much of it is aimed at
+AIMS = (
+    ("geosand balance", "import geopandas", 0.45),
+    ("geosand balance --json", "import geopandas", 0.45),
+    ("geosand account", "import folium", 1.3),
+)
+
+
+def commands(site: Path, folder: Path) -> dict[str, list[str]]:
+    """The processes that are measured, by name."""
+    geosand = [sys.executable, "-m", "geosand"]
+    page = str(folder / "map.html")
+    return {
+        "python": [sys.executable, "-c", "pass"],
+        "import numpy": [sys.executable, "-c", "import numpy"],
+        "import geopandas": [sys.executable, "-c", "import geopandas"],
+        "import folium": [sys.executable, "-c", "import folium"],
+        "geosand --help": [*geosand, "--help"],
+        "geosand balance": [*geosand, "balance", str(site)],
+        "geosand balance --json": [*geosand, "balance", str(site), "--json"],
+        "geosand account": [*geosand, "account", str(site), "--out", page],
+    }
+
+
+def environment(folder: Path) -> dict[str, str]:
+    """That of this process; all commands keep compiled modules in one new folder.
+
+    Where writing them is switched off, a package that was installed with them would be held against
+    one that is compiled anew each time.
+    """
+    kept = {k: v for k, v in os.environ.items() if k != "PYTHONDONTWRITEBYTECODE"}
+    path = os.pathsep.join([str(ROOT), *filter(None, [kept.get("PYTHONPATH", "")])])
+    return kept | {"PYTHONPYCACHEPREFIX": str(folder / "compiled"), "PYTHONPATH": path}
+
+
+def cpu_ms(command: list[str], environ: dict[str, str]) -> float:
+    """User and system time of one run of a command; SystemExit where it fails."""
+    with subprocess.Popen(
+        command, env=environ, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE
+    ) as child:
+        complaint = child.stderr.read().decode() if child.stderr else ""
+        _, status, used = os.wait4(child.pid, 0)
+        child.returncode = os.waitstatus_to_exitcode(status)
+    if child.returncode:
+        raise SystemExit(f"{' '.join(command)} ended with {child.returncode}:\n{complaint}")
+    return (used.ru_utime + used.ru_stime) * 1000
+
+
+def processes(site: Path, rounds: int) -> dict[str, Any]:
+    """Median CPU time of each command, and the ratios with their aims."""
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        environ, named = environment(folder), commands(site, folder)
+        times: dict[str, list[float]] = {key: [] for key in named}
+        for _ in range(rounds + 1):
+            for key, command in named.items():
+                times[key].append(cpu_ms(command, environ))
+        loaded = loaded_by_help(environ)
+    median = {key: statistics.median(column[1:]) for key, column in times.items()}
+    ratios = [
+        {"command": mine, "beside": peer, "ratio": median[mine] / median[peer], "at_most": aim}
+        for mine, peer, aim in AIMS
+    ]
+    return {"cpu_ms": median, "ratios": ratios, "heavy_modules_loaded_by_help": loaded}
+
+
+def loaded_by_help(environ: dict[str, str]) -> list[str]:
+    """Which of the heavy packages ``geosand --help`` loads."""
+    code = (
+        "import sys, contextlib, io\nfrom geosand.cli import main\n"
+        "with contextlib.redirect_stdout(io.StringIO()), contextlib.suppress(SystemExit):\n"
+        "    main(['--help'])\n"
+        f"print(*[name for name in {HEAVY!r} if name in sys.modules])"
+    )
+    found = subprocess.run(
+        [sys.executable, "-c", code], env=environ, check=True, capture_output=True, text=True
+    )
+    return found.stdout.split()
+
+
+def print_processes(result: dict[str, Any]) -> None:
+    """One line a command, then one a ratio."""
+    print("Whole processes, median CPU time of user and system")
+    for name, ms in result["cpu_ms"].items():
+        print(f"  {name:<26}{ms:8.0f} ms")
+    for row in result["ratios"]:
+        against = f"{row['command']} / {row['beside']}"
+        print(f"  {against:<44}{row['ratio']:7.2f}   aim at most {row['at_most']:g}")
+    heavy = ", ".join(result["heavy_modules_loaded_by_help"]) or "none"
+    print(f"  heavy packages that --help loads: {heavy}   aim none")
+
+
+def print_computations(rows: list[dict[str, Any]]) -> None:
+    """One line a comparison."""
+    print("Computations, best of a few calls; how many times as long the other way takes")
+    for row in rows:
+        aim = "" if row["at_least"] is None else f"   aim at least {row['at_least']:g}"
+        print(f"  {row['what']}: {row['size']}")
+        times = f"{row['geosand_ms']:.2f} ms against {row['other_ms']:.1f} ms"
+        print(f"    beside {row['beside']}: {row['ratio']:.1f} times ({times}){aim}")
+        print(f"    difference: {row['difference']}")
+
+
+def main() -> None:
+    """Measure, print, and write JSON where asked."""
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("--site", type=Path, default=ROOT / "data" / "demo_site")
+    parser.add_argument("--rounds", type=int, default=7, help="rounds that count [7]")
+    parser.add_argument("--sites", type=int, default=20, help="synthetic sites [20]")
+    parser.add_argument("--only", choices=["processes", "computations"])
+    parser.add_argument("--out", type=Path, help="write all figures here, as JSON")
+    asked = parser.parse_args()
+    figures: dict[str, Any] = {"python": sys.version.split()[0], "processors": os.cpu_count()}
+    if asked.only != "computations":
+        figures["processes"] = processes(asked.site.resolve(), asked.rounds)
+        print_processes(figures["processes"])
+    if asked.only != "processes":
+        os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+        sys.path.insert(0, str(ROOT))
+        from tests.benchmarks.computations import comparisons
+
+        figures["computations"] = comparisons(asked.sites)
+        print_computations(figures["computations"])
+    if asked.out:
+        asked.out.write_text(json.dumps(figures, indent=1) + "\n", encoding="utf-8")
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,61 @@
+"""Tables for pipes against rich's own layout, which they stand in for."""
+
+import io
+
+import numpy as np
+import pytest
+from rich.console import Console
+
+from geosand.reports.console import table
+from geosand.reports.plain_table import PIPE_WIDTH, Pipe
+
+
+def as_rich_prints(what, *, soft_wrap=False):
+    out = Console(width=PIPE_WIDTH, file=io.StringIO(), highlight=False, markup=False, emoji=False)
+    out.print(what, soft_wrap=soft_wrap)
+    return out.file.getvalue()
+
+
+def piped(capsys, what, **options):
+    Pipe().print(what, **options)
+    return capsys.readouterr().out
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_tables_are_those_of_rich(seed, capsys):
+    rng = np.random.default_rng(seed)
+    words = ["", "9", "1\u202f204", "−12 to 7", "m²", "own catches", "a longer cell here"]
+    heads = ["date", "over-\nthrow kg", "95 %\nof\nall", "state", "x"]
+    columns = [(str(rng.choice(heads)), bool(rng.integers(2))) for _ in range(rng.integers(2, 9))]
+    rows = rng.choice(words, (rng.integers(0, 9), len(columns))).tolist()
+    made = table("T", columns, rows)
+    assert made.lines() is not None
+    assert piped(capsys, made) == as_rich_prints(made)
+
+
+@pytest.mark.parametrize(
+    ("title", "cell"),
+    [
+        ("Pitch", "much too long for a line " * 9),
+        ("Pitch", "広い"),  # letters of two places
+        ("Pitch", "a\tb"),
+        ("Pitch", "e\u0301"),  # an accent that takes no place
+        ("a title that is longer than all of its table", "x"),
+    ],
+)
+def test_what_must_be_folded_or_measured_is_left_to_rich(title, cell, capsys):
+    made = table(title, [("name", False), ("kg", True)], [[cell, "12"]])
+    assert made.lines() is None
+    assert piped(capsys, made) == as_rich_prints(made)
+
+
+@pytest.mark.parametrize("text", ["", "one", "two\nlines", "[bold]not bold[/bold] :smile:"])
+@pytest.mark.parametrize("soft_wrap", [False, True])
+def test_texts_are_those_of_rich(text, soft_wrap, capsys):
+    assert piped(capsys, text, soft_wrap=soft_wrap) == as_rich_prints(text, soft_wrap=soft_wrap)
+
+
+def test_long_texts_are_folded_only_where_asked(capsys):
+    text = "word " * 60 + "end"
+    assert piped(capsys, text) == as_rich_prints(text)
+    assert piped(capsys, text, soft_wrap=True) == text + "\n"
