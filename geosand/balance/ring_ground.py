@@ -36,7 +36,7 @@ from geosand.columns import Bools, Floats, Geometries, Ints, take
 _WHOLE_TURN = 2 * np.pi
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Stands:
     """Surfaces as they stand among the other dressed surfaces; one row a distinct case."""
 
@@ -48,7 +48,7 @@ class Stands:
     surrounds_width_m: Floats
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Ground:
     """What lies beyond each edge up to ``cap_m``; rows of the strips count the rows of Stands."""
 
@@ -256,7 +256,7 @@ def _crossed(
     first = np.searchsorted(strips.row, np.stack((rows, rows + 1)))
     crossed = [
         crossings_of(at[start:end], out[start:end], polygon, cap_m)
-        for start, end, polygon in zip(*first, polygons, strict=True)
+        for start, end, polygon in zip(*first, shapely.orient_polygons(polygons), strict=True)
     ]
     count = [len(ray) for ray, _, _ in crossed]
     which = np.concatenate([ray for ray, _, _ in crossed]) + np.repeat(first[0], count)

@@ -23,7 +23,7 @@ _FAN_RAD = 0.12  # widest opening of one strip at a corner
 _SAME_SPAN_M = 1e-4  # cuts nearer than this are one cut
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Strips:
     """Ground beyond edges, one row a strip; the cut runs linearly from one side to the other."""
 
@@ -37,7 +37,7 @@ class Strips:
         freeze(self)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Crossings:
     """Where strips cross the outlines of zones: +1 where the strip leaves a zone, −1 on entry."""
 
@@ -47,7 +47,7 @@ class Crossings:
     zone: Ints
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Edges:
     """Straight pieces of outlines, the surface on their left; one row a piece."""
 
@@ -62,7 +62,7 @@ class Edges:
         freeze(self)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Rays:
     """Lines straight out of edges, in order round each ring; strip k follows ray k."""
 
@@ -295,7 +295,7 @@ def cuts_of(
 def crossings_of(
     at: Floats, out: Floats, zone: shapely.Geometry, cap_m: float
 ) -> tuple[Ints, Floats, Floats]:
-    """Where rays cross the outline of a polygon: ray, distance, sign (+1 leaves, −1 enters).
+    """Where rays cross the outline of an oriented polygon: ray, distance, +1 leaving, −1 entering.
 
     What lies inside is then Σ sign·(area of the strip up to the distance), for a ray of any start.
     Crossings beyond the cap are counted together there, and left out where they make nothing.
@@ -334,8 +334,8 @@ def _reaching(at: Floats, out: Floats, corners: Floats, cap_m: float) -> Ints:
 
 
 def _closed_rings(zone: shapely.Geometry) -> tuple[Ints, Floats]:
-    parts = shapely.get_parts(shapely.orient_polygons(zone))
-    xy, ring = shapely.get_coordinates(shapely.get_rings(parts), return_index=True)
+    rings = shapely.get_rings(shapely.get_parts(zone))
+    xy, ring = shapely.get_coordinates(rings, return_index=True)
     return ring, xy
 
 

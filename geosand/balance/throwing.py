@@ -10,7 +10,7 @@ import shapely
 
 from geosand.areas.register import AreaRegister
 from geosand.balance.rings import ThrowOff, throw_off
-from geosand.columns import Bools, Floats, Geometries, Ints
+from geosand.columns import Bools, Floats, Geometries, Ints, distinct
 from geosand.estimates import Estimates
 from geosand.rates.surface_rates import Rates
 from geosand.site.tables import HAZARDS, Site
@@ -33,7 +33,7 @@ def throw_of_dressings(
     ground = ~shapely.is_empty(register.owned_plane[dressed.surface])
     edition_of_group = site.dressings.edition[dressing_of_group]
     parts = []
-    for edition in np.unique(edition_of_group) if len(edition_of_group) else [0]:
+    for edition in distinct(edition_of_group) if len(edition_of_group) else [0]:
         kept = np.flatnonzero(ground & (surfaces.edition[dressed.surface] == edition))
         mine = edition_of_group == edition
         throw = _in_edition(site, register, rates, group, lost, kept, mine, int(edition))

@@ -11,7 +11,14 @@ from geosand.cli.options import display, print_document, results_of, verb
 
 @verb
 @click.option("--dressing", "only", metavar="NAME", help="Only this dressing, with its surfaces.")
-def command(folder: Path, as_json: bool, units: str | None, only: str | None) -> None:
+@click.option(
+    "--witness",
+    is_flag=True,
+    help="Second opinions: ring catches, the season reconciled, draws, what would sharpen.",
+)
+def command(
+    folder: Path, as_json: bool, units: str | None, only: str | None, witness: bool
+) -> None:
     """Spread, on surfaces and overthrow of each dressing, with intervals and verdicts.
 
     Overthrow is what was spread less what the catches say landed: positive landed elsewhere,
@@ -30,6 +37,10 @@ def command(folder: Path, as_json: bool, units: str | None, only: str | None) ->
         if only is not None:
             kept = [d for d in document["dressings"] if d["dressing"] == only]
             document["dressings"] = kept
+        if witness:
+            from geosand.reports.witnesses import hear, witness_document
+
+            document["witness"] = witness_document(results, hear(results))
         print_document(document)
         return
     from geosand.reports.console import balance_notes, balance_table, console, surfaces_table
@@ -44,3 +55,7 @@ def command(folder: Path, as_json: bool, units: str | None, only: str | None) ->
     if only is not None:
         out.print()
         out.print(surfaces_table(results, names.index(only), shown))
+    if witness:
+        from geosand.reports.witnesses import hear, witness_lines
+
+        out.print("\n".join(witness_lines(results, hear(results), shown)), soft_wrap=True)

@@ -21,7 +21,7 @@ UNDER, ON_TARGET, OVER = "under-dressed", "on target", "over-dressed"
 NOT_MEASURED, NO_TARGET = "not measured", "no target"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class RingLedger:
     """Sand that built up in the collar and surrounds of each dressed surface; one row a ring."""
 
@@ -36,7 +36,7 @@ class RingLedger:
         freeze(self)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Ledger:
     """One row a surface of the boundaries in force that is dressed or has a target."""
 

@@ -9,7 +9,9 @@ import numpy as np
 import pytest
 
 from geosand.balance.reconciliation import Reconciliation, reconcile
+from geosand.balance.reconciliation_equations import evidence
 from geosand.balance.second_witnesses import StockCounts, stock_witness
+from geosand.estimates import category
 from tests.balance.seasons import Plan, Season, season
 
 #: Six dressings from bags of 25 kg that hold 5 % more, twelve from two other kinds, tested trays,
@@ -229,3 +231,21 @@ def test_weighings_that_agree_clear_the_bags(tmp_path: Path) -> None:
     assert found.culprit is None
     assert found.inputs.u_adjusted[k] < 0.3 * found.inputs.u[k]
     assert not any(BAGS in group for group in found.not_told_apart)
+
+
+def test_every_source_enters_once(tmp_path: Path) -> None:
+    """Split into single errors, each category keeps the u that the balance's own table has."""
+    one = season(tmp_path, Plan(bags=(20.0, 25.0), greens=5), 12)
+    known = evidence(one.site, one.areas, one.rates, one.balance)
+    for errors, table in (
+        (known.spread_errors, one.balance.spread),
+        (known.on_errors, one.balance.on_surfaces),
+    ):
+        squares: dict[str, np.ndarray] = {}
+        for name, effect in errors.items():
+            kind = category(name)
+            squares[kind] = squares.get(kind, np.zeros(6)) + effect**2
+        parts = {k: v for k, v in table.by_category().items() if v.any()}
+        assert {k for k, v in squares.items() if v.any()} == set(parts)
+        for kind, part in parts.items():
+            assert np.sqrt(squares[kind]) == pytest.approx(part), kind

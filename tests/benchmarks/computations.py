@@ -44,7 +44,7 @@ def comparisons(sites: int) -> list[dict[str, Any]]:
 
 
 def surfaces_at(rng: np.random.Generator, lon: float, lat: float) -> np.ndarray:
-    """A site of 72 polygons: by hole a smooth green, its collar, its surround, a tee or approach."""
+    """A site of 72 polygons: for each hole a smooth green, its collar, its surround and a tee."""
     column = np.empty(4 * GREENS, dtype=object)
     for hole in range(GREENS):
         x, y = 160.0 * (hole % 6), 190.0 * (hole // 6)
@@ -61,7 +61,7 @@ def surfaces_at(rng: np.random.Generator, lon: float, lat: float) -> np.ndarray:
 
 def _tee(rng: np.random.Generator, x: float, y: float) -> np.ndarray:
     corners = np.array([[-6, -64], [6, -64], [6, -56], [-6, -56]]) + rng.uniform(-1, 1, (4, 2))
-    return corners + [x, y]
+    return corners + np.array([x, y])
 
 
 def _ring(angle: np.ndarray, radius: np.ndarray, x: float, y: float) -> np.ndarray:

@@ -54,7 +54,7 @@ def test_balance_loads_neither_geopandas_nor_pint() -> None:
     code = (
         "import sys; from click.testing import CliRunner; from geosand.cli import main;"
         f"r = CliRunner().invoke(main, ['balance', {str(DEMO)!r}]); assert r.exit_code == 0;"
-        "heavy = ('pandas', 'geopandas', 'folium', 'scipy', 'pyproj', 'pint');"
+        "heavy = ('pandas', 'geopandas', 'folium', 'scipy', 'pyproj', 'pint', 'rich', 'numpy.ma');"
         "print([m for m in heavy if m in sys.modules])"
     )
     out = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
@@ -231,3 +231,14 @@ def test_a_day_before_the_season_is_refused() -> None:
 def test_one_dressing_is_shown_alone() -> None:
     text = run("balance", str(DEMO), "--dressing", "D7").output
     assert "D7" in text and "D6" not in text
+
+
+def test_second_opinions_agree_with_the_truth(truth: dict[str, dict]) -> None:
+    found = document("balance", str(DEMO), "--witness")["witness"]
+    for ring in found["ring_catches"]:
+        true = truth[ring["dressing"]]["overthrow_kg"]
+        assert abs(ring["caught_kg"] - true) < 3 * ring["u_caught_kg"]
+    assert found["reconciliation"]["culprit"] is None
+    assert any("D7" in text for text in found["reconciliation"]["sentences"])
+    text = run("balance", str(DEMO), "--witness").output
+    assert "Second witnesses" in text
