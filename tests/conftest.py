@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+import os
+import shutil
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
@@ -27,3 +29,21 @@ def site(site_folder: Callable[..., Path]) -> Any:
     from geosand.formats.site_folder import read_site
 
     return read_site(site_folder())
+
+
+@pytest.fixture(scope="session")
+def chromium() -> Iterator[Any]:
+    """A running Chromium; tests skip where there is none, unless one is required."""
+    path = os.environ.get("GEOSAND_CHROMIUM") or shutil.which("chromium")
+    if not path:
+        reason = "no Chromium: none on the path as 'chromium', none named by GEOSAND_CHROMIUM"
+        if os.environ.get("GEOSAND_REQUIRE_BROWSER") == "1":
+            pytest.fail(reason)
+        pytest.skip(reason)
+    from playwright.sync_api import sync_playwright
+
+    arguments = ["--no-sandbox", "--headless=new", "--disable-gpu"]
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=path, args=arguments)
+        yield browser
+        browser.close()

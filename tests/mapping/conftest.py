@@ -2,33 +2,12 @@
 
 from __future__ import annotations
 
-import os
-import shutil
 from dataclasses import dataclass, field
 
 import pytest
 
 from geosand.mapping.page import map_page
 from tests.mapping.sample_view import sample_view
-
-ARGUMENTS = ["--no-sandbox", "--headless=new", "--disable-gpu"]
-
-
-@pytest.fixture(scope="session")
-def chromium():
-    """A running Chromium; tests skip where there is none, unless one is required."""
-    path = os.environ.get("GEOSAND_CHROMIUM") or shutil.which("chromium")
-    if not path:
-        reason = "no Chromium: none on the path as 'chromium', none named by GEOSAND_CHROMIUM"
-        if os.environ.get("GEOSAND_REQUIRE_BROWSER") == "1":
-            pytest.fail(reason)
-        pytest.skip(reason)
-    from playwright.sync_api import sync_playwright
-
-    with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=path, args=ARGUMENTS)
-        yield browser
-        browser.close()
 
 
 @pytest.fixture(scope="session")

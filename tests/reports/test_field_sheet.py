@@ -3,9 +3,7 @@
 from __future__ import annotations
 
 import csv
-import os
 import re
-import shutil
 
 import numpy as np
 import pytest
@@ -72,24 +70,6 @@ def test_names_are_text_and_never_markup(sheet):
 
 def test_the_same_places_give_the_same_bytes(sheet):
     assert sheet()[0] == sheet()[0]
-
-
-@pytest.fixture(scope="module")
-def chromium():
-    """A running Chromium; the tests skip where there is none, unless one is required."""
-    path = os.environ.get("GEOSAND_CHROMIUM") or shutil.which("chromium")
-    if not path:
-        reason = "no Chromium: none on the path as 'chromium', none named by GEOSAND_CHROMIUM"
-        if os.environ.get("GEOSAND_REQUIRE_BROWSER") == "1":
-            pytest.fail(reason)
-        pytest.skip(reason)
-    from playwright.sync_api import sync_playwright
-
-    arguments = ["--no-sandbox", "--headless=new", "--disable-gpu"]
-    with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=path, args=arguments)
-        yield browser
-        browser.close()
 
 
 @pytest.fixture
