@@ -36,7 +36,7 @@ def category(source: str) -> str:
     return source.split(":", 1)[0]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
 class Estimates:
     """Values (n,) with the signed effect (n,) of each source, in the values' unit."""
 

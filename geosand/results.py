@@ -14,7 +14,7 @@ from geosand.season.ledger import Ledger, site_ledger
 from geosand.site.tables import Site
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
 class Results:
     """Everything that was worked out for one site."""
 

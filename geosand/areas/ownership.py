@@ -97,7 +97,7 @@ def _without_slivers(geometries: Geometries) -> Geometries:
     return rebuilt
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
 class SharedEdges:
     """Edges along which two owned surfaces touch, one row a pair."""
 

@@ -19,7 +19,7 @@ from geosand.site.tables import Surfaces
 OVERLAP_M2 = 0.5  #: drawn and owned areas closer than this are not worth a finding
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
 class AreaRegister:
     """One row a surface and edition, as in Surfaces."""
 

@@ -10,7 +10,7 @@ import shapely
 from geosand.columns import Bools, Floats, Geometries, Ints
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
 class Rings:
     """R rings with N vertices altogether; each ring is closed, its first vertex comes twice."""
 

@@ -16,7 +16,7 @@ from geosand.areas.ownership import SharedEdges
 from geosand.columns import Floats, Ints, freeze
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
 class AreaErrors:
     """What is known of the errors of the owned areas, one row a surface (S rows)."""
 

@@ -23,7 +23,7 @@ OVERTHROW, NOT_CLOSED, CLOSED = "overthrow", "does not close", "closed"
 UNDECIDED, NOT_MEASURED = "undecided", "not measured"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
 class Methods:
     """The three practical numbers of a dressing, side by side; nan where one was not measured."""
 
@@ -34,7 +34,7 @@ class Methods:
     agree: Sequence[bool | None]  #: largest and smallest within agreement; None for a single one
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
 class Balance:
     """One row a dressing, unless said otherwise."""
 

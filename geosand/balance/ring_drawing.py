@@ -18,7 +18,7 @@ from geosand.balance.rings import ThrowOff
 from geosand.columns import Floats, Geometries, Ints, freeze
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
 class RingGeometries:
     """Zones to draw, one row a dressed surface; None where no sand was found in the zone."""
 

@@ -36,7 +36,7 @@ from geosand.columns import Bools, Floats, Geometries, Ints, take
 _WHOLE_TURN = 2 * np.pi
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
 class Stands:
     """Surfaces as they stand among the other dressed surfaces; one row a distinct case."""
 
@@ -48,7 +48,7 @@ class Stands:
     surrounds_width_m: Floats
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
 class Ground:
     """What lies beyond each edge up to ``cap_m``; rows of the strips count the rows of Stands."""
 

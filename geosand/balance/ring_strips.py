@@ -23,7 +23,7 @@ _FAN_RAD = 0.12  # widest opening of one strip at a corner
 _SAME_SPAN_M = 1e-4  # cuts nearer than this are one cut
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
 class Strips:
     """Ground beyond edges, one row a strip; the cut runs linearly from one side to the other."""
 
@@ -37,7 +37,7 @@ class Strips:
         freeze(self)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
 class Crossings:
     """Where strips cross the outlines of zones: +1 where the strip leaves a zone, −1 on entry."""
 
@@ -47,7 +47,7 @@ class Crossings:
     zone: Ints
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
 class Edges:
     """Straight pieces of outlines, the surface on their left; one row a piece."""
 
@@ -62,7 +62,7 @@ class Edges:
         freeze(self)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
 class Rays:
     """Lines straight out of edges, in order round each ring; strip k follows ray k."""
 

@@ -37,7 +37,7 @@ from geosand.columns import Bools, Floats, Geometries, Ints, Strings, distinct, 
 FARTHEST_REACH_M = 200.0  #: no spreader throws farther; the search for the reach ends here
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
 class ThrowOff:
     """Where the overthrow of each group lies. Columns per group (G) first, then per surface (n)."""
 
@@ -64,7 +64,7 @@ class ThrowOff:
                 array.flags.writeable = False
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
 class _Laid:
     """Ground brought from the distinct cases to the rows that were dressed."""
 

@@ -16,7 +16,7 @@ from geosand.site.tables import Site
 FAR_M = 60.0  #: beyond this a catch outside every dressed surface is told as lost
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
 class Assignment:
     """Where each catch lies; one row a catch."""
 

@@ -21,7 +21,7 @@ U_DEFAULT_BULK_DENSITY = 0.05
 FEW_WITNESSES, U_FEW_WITNESSES, U_LEAST_WITNESSES = 3, 0.03, 0.01
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
 class CatchRates:
     """One row a catch. A reading shared by several trays counts once, at its first tray."""
 

@@ -25,7 +25,7 @@ from geosand.columns import Bools, Floats, Ints, freeze
 _INSEPARABLE_SHARE = 0.75
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
 class DressingRates:
     """What the catches of each dressing say about all its surfaces; one row a dressing.
 
@@ -46,7 +46,7 @@ class DressingRates:
         freeze(self)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
 class SurfaceRates:
     """Rate of every dressed surface of every dressing; rows as ``dressed_group`` was given.
 
@@ -69,7 +69,7 @@ class SurfaceRates:
         freeze(self)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
 class _Scatter:
     """Sums of each dressing; one row a dressing."""
 

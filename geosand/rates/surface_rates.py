@@ -26,7 +26,7 @@ U_TAPER = 0.15  #: relative; of the share of a surface within half a swath of it
 EDGE_BAND_M = 1.0  #: half a swath where the swath is unknown
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
 class Rates:
     """Rates of a site; tables of one row a dressed surface unless said otherwise."""
 

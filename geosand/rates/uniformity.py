@@ -13,7 +13,7 @@ from geosand.rates.random_effects import group_mean_sd
 LEAST_CATCHES = 4
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
 class Uniformity:
     """Uniformity of the depths of each group; one row a group; ratios, not percent.
 

@@ -27,7 +27,7 @@ KINDS = (
 HAZARDS = ("bunker", "water", "path")
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
 class Surfaces:
     """Polygons of every boundary edition, one row a surface and edition, oldest edition first."""
 
@@ -56,7 +56,7 @@ class Surfaces:
         return _frame(self, self.geometry)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
 class Moistures:
     """Water contents, dry basis: kg of water per kg of dry product; one row a measurement."""
 
@@ -68,7 +68,7 @@ class Moistures:
         freeze(self)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
 class Sands:
     """Sands (or mixes) of a site."""
 
@@ -82,7 +82,7 @@ class Sands:
         freeze(self)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
 class Dressings:
     """One row a dressing, in order of date."""
 
@@ -104,7 +104,7 @@ class Dressings:
         return len(self.id)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
 class Dressed:
     """One row a surface of a dressing: which polygon was to get sand, and how much was planned."""
 
@@ -122,7 +122,7 @@ class Dressed:
         return len(self.dressing)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
 class Catches:
     """Catches, one row a tray or cloth (parts of one already added), in file order."""
 
@@ -161,7 +161,7 @@ class Catches:
         return _frame(self, points)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
 class Loads:
     """Sand taken out for a dressing, one row a load; masses as weighed (with their water)."""
 
@@ -186,7 +186,7 @@ class Loads:
         return len(self.id)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
 class Deliveries:
     """Sand bought, one row a ticket."""
 
@@ -212,7 +212,7 @@ class Settings:
     agreement: float
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
 class Site:
     """One property: its surfaces, its dressings and everything measured on them."""
 
