@@ -31,7 +31,9 @@ USUAL_TRAY_M = (
 @click.option("--dressing", default="", metavar="NAME", help="Dressing they are for.")
 @click.option("--seed", type=click.IntRange(0), help="Of the draw [number of dressings + 1].")
 @click.option("--out", type=click.Path(path_type=Path), help="File: .geojson, .gpx or .html.")
-@click.option("--show-power", is_flag=True, help="What more catches would see; places none.")
+@click.option(
+    "--show-power", is_flag=True, help="What more catches would see; places none. --out: .html."
+)
 @click.option("--see-overthrow", type=Share(), help="With --show-power: share to tell from zero.")
 @click.option("--know-depth", type=Share(), help="With --show-power: ± share of a depth.")
 def command(folder: Path, as_json: bool, units: str | None, **asked: Any) -> None:
@@ -59,7 +61,7 @@ def command(folder: Path, as_json: bool, units: str | None, **asked: Any) -> Non
     if as_json:
         from geosand.reports.field_sheet import catch_points
 
-        points = catch_points(results.site, places)
+        points = catch_points(results.site, places, seed=seed)
         document = {"site": results.site.name, "seed": seed, "written": str(out)}
         print_document({**document, "points": points, "findings": findings})
         return
@@ -149,7 +151,7 @@ def _write(
         page = field_sheet(site, results.areas, places, tray=tray, dressing=dressing, seed=seed)
         write_text(out, page)
         return
-    points = catch_points(site, places)
+    points = catch_points(site, places, seed=seed)
     if out.suffix.lower() == ".gpx":
         notes = [f"{p['outside']} m outside" if p["outside"] else p["zone"] for p in points]
         write_text(out, gpx_points(lon, lat, [p["catch"] for p in points], notes))
@@ -170,6 +172,10 @@ def _show_power(folder: Path, as_json: bool, asked: dict[str, Any]) -> None:
     from geosand.planning.power import design_power, site_variances
     from geosand.reports.power import designs, power_document, power_lines, power_table
 
+    page: Path | None = asked["out"]
+    if page is not None and page.suffix.lower() != ".html":
+        problem = f"{page.name!r}: with --show-power its name must end in .html"
+        raise click.BadParameter(problem, param_hint="--out")
     results = results_of(folder)
     site = results.site
     try:
@@ -183,11 +189,17 @@ def _show_power(folder: Path, as_json: bool, asked: dict[str, Any]) -> None:
     power = design_power(variances, dressed=len(row), surfaces=surfaces, catches=catches)
     wanted = (asked["see_overthrow"], asked["know_depth"])
     document = power_document(site, variances, power, len(row), *wanted)
+    if page is not None:
+        from geosand.reports.power_page import power_page
+
+        write_text(page, power_page(document))
     if as_json:
-        print_document(document)
+        print_document(document if page is None else {**document, "written": str(page)})
         return
     from geosand.reports.console import console
 
     out = console()
     out.print(power_table(document))
     out.print("\n".join(power_lines(document)), soft_wrap=True)
+    if page is not None:
+        out.print(f"Written: {page}", soft_wrap=True)

@@ -20,6 +20,7 @@ from geosand.cli.options import (
 if TYPE_CHECKING:
     from geosand.planning.dressing import NextDressing
     from geosand.planning.next_rate import Holes
+    from geosand.reports.words import Units
     from geosand.results import Results
 
     FloatParameter = click.ParamType[float]
@@ -73,7 +74,7 @@ surfaces_option = click.option(
     "surfaces",
     multiple=True,
     metavar="IDS",
-    help="Ids or kinds, separated by spaces, in the order of work [all of the ledger].",
+    help="Ids or kinds, separated by spaces, in the order of work [all, greens first by need].",
 )
 
 
@@ -117,6 +118,7 @@ def parse_holes(text: str | None) -> Holes | None:
 @click.option("--swath", type=Quantity("m", 60.0), help="Working width [the last one].")
 @click.option("--avoid-last", is_flag=True, help="Keep headings 30 degrees off the last ones.")
 @click.option("--passes", type=click.Path(path_type=Path), help="Write pass lines: .geojson, .gpx.")
+@click.option("--map", type=click.Path(path_type=Path), help="Write the map with them: .html.")
 @click.option("--job-sheet", type=click.Path(path_type=Path), help="Write the crew's page: .html.")
 def command(
     folder: Path, as_json: bool, units: str | None, as_of: str | None, **asked: Any
@@ -128,7 +130,11 @@ def command(
     """
     if (asked["depth"] is None) is not asked["to_target"]:
         raise click.UsageError("say how much: either --depth, as in --depth 0.5mm, or --to-target")
-    for name, endings in (("passes", (".geojson", ".gpx")), ("job_sheet", (".html",))):
+    for name, endings in (
+        ("passes", (".geojson", ".gpx")),
+        ("map", (".html",)),
+        ("job_sheet", (".html",)),
+    ):
         path = asked[name]
         if path is not None and path.suffix.lower() not in endings:
             hint = f"--{name.replace('_', '-')}"
@@ -143,6 +149,7 @@ def command(
     document = plan_document(site, plan, said)
     shown = display(units, site)
     written = _write_passes(results, plan, asked["passes"])
+    written += _write_map(results, plan, asked["map"], shown)
     if asked["job_sheet"] is not None:
         from geosand.reports.job_sheet import job_sheet
 
@@ -164,13 +171,19 @@ def command(
 
 def _planned(results: Results, asked: dict[str, Any]) -> tuple[NextDressing, list[str]]:
     """The plan, and sentences on what was chosen for the person; exit code 2 for bad choices."""
-    from geosand.planning.choosing import chosen_sand, chosen_spreader, chosen_surfaces
+    from geosand.planning.choosing import (
+        chosen_sand,
+        chosen_spreader,
+        chosen_surfaces,
+        in_order_of_need,
+    )
     from geosand.planning.dressing import Request, next_dressing
 
     site, ledger = results.site, results.ledger
-    hint = "--surfaces"
+    hint, named = "--surfaces", words(asked["surfaces"])
     try:
-        row = chosen_surfaces(site, ledger, words(asked["surfaces"]))
+        row = chosen_surfaces(site, ledger, named)
+        row = row if named else in_order_of_need(site, ledger, row)
         hint = "--sand"
         sand, of_sand = chosen_sand(site, ledger, asked["sand"])
         hint = "--spreader"
@@ -197,26 +210,32 @@ def _planned(results: Results, asked: dict[str, Any]) -> tuple[NextDressing, lis
     return plan, [of_sand, of_spreader]
 
 
+def _write_map(results: Results, plan: NextDressing, path: Path | None, units: Units) -> list[Path]:
+    """The site's map with the passes of the plan."""
+    if path is None:
+        return []
+    if plan.headings is None:
+        raise click.BadParameter("no swath is known: give --swath", param_hint="--map")
+    from geosand.mapping.fill import map_view
+    from geosand.mapping.page import map_page
+    from geosand.mapping.passes import map_passes
+
+    write_text(path, map_page(map_view(results, units, map_passes(results, plan))))
+    return [path]
+
+
 def _write_passes(results: Results, plan: NextDressing, path: Path | None) -> list[Path]:
     """Pass lines of the surfaces that get sand, as GeoJSON or GPX."""
     if path is None:
         return []
-    if plan.headings is None:
-        raise click.BadParameter("no swath is known: give --swath", param_hint="--passes")
     from geosand.formats.gpx import gpx_lines
     from geosand.formats.lines import lines_geojson
-    from geosand.planning.passes import pass_lines
+    from geosand.planning.dressing import dressing_passes
 
-    chosen = plan.rates.depth_m > 0
-    rows, headings = plan.rates.row[chosen], plan.headings
-    lines, owner = pass_lines(
-        results.areas.owned_plane[rows],
-        swath_m=plan.swath_m,
-        heading_degree=headings.heading_degree[chosen],
-        offset_m=headings.offset_m[chosen],
-    )
-    lines = results.areas.plane.to_lonlat(lines)
-    ids = [str(i) for i in results.site.surfaces.id[rows][owner]]
+    if plan.headings is None:
+        raise click.BadParameter("no swath is known: give --swath", param_hint="--passes")
+    lines, owner = dressing_passes(results.areas, plan)
+    ids = [str(i) for i in results.site.surfaces.id[plan.rates.row[owner]]]
     number: dict[str, int] = {}
     names = []
     for name in ids:
@@ -225,6 +244,6 @@ def _write_passes(results: Results, plan: NextDressing, path: Path | None) -> li
     if path.suffix.lower() == ".gpx":
         write_text(path, gpx_lines(lines.tolist(), names))
     else:
-        heading = headings.heading_degree[chosen][owner].tolist()
+        heading = plan.headings.heading_degree[owner].tolist()
         write_text(path, lines_geojson(lines, names, ids, heading, plan.swath_m))
     return [path]

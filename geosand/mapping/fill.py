@@ -16,6 +16,7 @@ from geosand.mapping.view import (
     SEASON,
     MapBalance,
     MapCatch,
+    MapPass,
     MapPeriod,
     MapRing,
     MapSurface,
@@ -36,8 +37,8 @@ def _figure(value: float) -> float | None:
     return float(value) if math.isfinite(value) else None
 
 
-def map_view(results: Results, units: Units) -> MapView:
-    """Everything the map of one site shows."""
+def map_view(results: Results, units: Units, passes: tuple[MapPass, ...] = ()) -> MapView:
+    """Everything the map of one site shows; ``passes`` those of its next dressing."""
     site, ledger = results.site, results.ledger
     surfaces = tuple(
         MapSurface(
@@ -68,6 +69,7 @@ def map_view(results: Results, units: Units) -> MapView:
         rings=_rings(results),
         periods=tuple(periods),
         catches=_catches(results),
+        passes=passes,
         first=tuple(look_first(results, units)),
         findings=tuple(str(f) for f in results.findings),
     )

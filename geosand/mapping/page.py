@@ -41,7 +41,7 @@ def map_page(view: MapView) -> str:
     page.header.add_child(raw(f"<script>{leaflet.script}</script>"), "leaflet")
     page.header.add_child(raw(f"<script>{own_asset('map.js')}</script>"), "map")
     page.html.add_child(raw(_before(view)), "before")
-    page.add_child(_map(folium_pieces, after=_after(view)), "map")
+    page.add_child(_map(folium_pieces, after=_after(view), passes=bool(view.passes)), "map")
     text: str = page.render()
     return text.replace("%CSP%", _content_policy(text, tiles), 1)
 
@@ -93,8 +93,8 @@ def _after(view: MapView) -> str:
     )
 
 
-def _map(pieces: Any, *, after: str) -> Any:
-    """The folium map with one radio group a view, two overlays and the start of our script."""
+def _map(pieces: Any, *, after: str, passes: bool) -> Any:
+    """The folium map with one radio group a view, the overlays and the start of our script."""
     import folium
 
     sand_map = pieces.SandMap(
@@ -112,6 +112,8 @@ def _map(pieces: Any, *, after: str) -> Any:
         for key, name in THEMES.items()
     }
     groups = {key: folium.FeatureGroup(key.capitalize()) for key in ("catches", "names")}
+    if passes:
+        groups["passes"] = folium.FeatureGroup("Passes", show=False)
     control = folium.LayerControl(collapsed=False)
     start = pieces.Start(themes=themes, groups=groups, control=control, after=after)
     # folium draws ids at random; these are settled, so that the same view gives the same bytes.

@@ -117,6 +117,10 @@ def _signs(view: MapView) -> str:
     if any(not catch.used for catch in view.catches):
         signs.append('<li data-for="depth shortfall overthrow areas" class="near">'
                      '<i class="aside">×</i>catch set aside</li>')  # fmt: skip
+    if view.passes:
+        signs.append('<li data-for="depth shortfall overthrow areas" data-overlay="passes" '
+                     'class="near" hidden><i class="pass"></i>pass of the next dressing; the dot: '
+                     "where the first begins</li>")  # fmt: skip
     return "".join(signs)
 
 

@@ -106,6 +106,17 @@ def page_data(view: MapView) -> dict[str, Any]:
             ]
             for catch in view.catches
         ],
+        "passes": [
+            [
+                number.get(driven.surface, -1),
+                short(driven.heading_degree),
+                [
+                    [whole_degrees(lon, lat, origin) for lon, lat in line.coords]
+                    for line in driven.lines.geoms
+                ],
+            ]
+            for driven in view.passes
+        ],
         "background": view.background,
     }
 

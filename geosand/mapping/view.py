@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Literal
 
 if TYPE_CHECKING:
-    from shapely import MultiPolygon, Polygon
+    from shapely import MultiLineString, MultiPolygon, Polygon
 
 Zone = Literal["collar", "surrounds"]
 Basis = Literal["own catches", "other surfaces"]
@@ -113,6 +113,15 @@ class MapCatch:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class MapPass:
+    """The passes over one surface in the next dressing."""
+
+    surface: str  #: its id
+    heading_degree: float  #: clockwise from north; every second pass runs the other way
+    lines: MultiLineString  #: centre lines in the order driven, the first one first
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class MapView:
     """Everything one map page shows.
 
@@ -130,6 +139,7 @@ class MapView:
     rings: tuple[MapRing, ...] = ()
     periods: tuple[MapPeriod, ...] = ()
     catches: tuple[MapCatch, ...] = ()
+    passes: tuple[MapPass, ...] = ()
     first: tuple[str, ...] = ()
     findings: tuple[str, ...] = ()
     background: tuple[str, str] | None = None

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from geosand.areas.ownership import precedence_ranks
 from geosand.columns import Ints
 from geosand.season.ledger import Ledger
 from geosand.site.tables import HAZARDS, Site
@@ -38,6 +39,20 @@ def chosen_surfaces(site: Site, ledger: Ledger, words: Sequence[str]) -> Ints:
     if hazards:
         raise ValueError(f"{', '.join(hazards[:8])}: no turf ({', '.join(HAZARDS)}): name turf")
     return chosen
+
+
+def in_order_of_need(site: Site, ledger: Ledger, row: Ints) -> Ints:
+    """Rows of ``Surfaces`` with greens first, then by the order of ownership of their kinds.
+
+    Within a kind the one that is farthest behind its target so far comes first, and what was not
+    measured or has no target last; equals stay in their order.
+    """
+    short = np.full(len(site.ids), np.nan)
+    short[site.surfaces.ground[ledger.row]] = ledger.shortfall_m
+    need = np.nan_to_num(short[site.surfaces.ground[row]], nan=-np.inf)
+    order = np.argsort(-need, kind="stable")
+    kinds = site.surfaces.kind[row][order]
+    return row[order][np.argsort(precedence_ranks(kinds, np.zeros(len(row))), kind="stable")]
 
 
 def chosen_sand(site: Site, ledger: Ledger, name: str | None) -> tuple[int, str]:

@@ -9,12 +9,12 @@ import numpy as np
 
 from geosand.areas.register import AreaRegister
 from geosand.balance.account import Balance
-from geosand.columns import Floats, Ints
+from geosand.columns import Floats, Geometries, Ints
 from geosand.errors import Finding
 from geosand.planning.next_rate import Holes, NextRates, next_rates
 from geosand.planning.order import LoadSplit, SandOrder, sand_order, split_by_load
 from geosand.planning.overthrow import StripWidth, strip_width
-from geosand.planning.passes import Headings, best_headings, forced_overthrow
+from geosand.planning.passes import Headings, best_headings, forced_overthrow, pass_lines
 from geosand.planning.setting import SettingFit, Settings, settings_for, site_setting
 from geosand.rates.surface_rates import Rates
 from geosand.season.ledger import Ledger
@@ -120,6 +120,23 @@ def next_dressing(
         swath_m=swath,
         findings=tuple(_findings(site, request, plan, strip, order, fit, swath)),
     )
+
+
+def dressing_passes(register: AreaRegister, plan: NextDressing) -> tuple[Geometries, Ints]:
+    """Centre lines (lon/lat) of the best passes over what gets sand, and the plan's row of each.
+
+    Raises ValueError where no swath is known.
+    """
+    if plan.headings is None:
+        raise ValueError("no swath is known: give --swath")
+    given = np.flatnonzero(plan.rates.depth_m > 0)
+    lines, owner = pass_lines(
+        register.owned_plane[plan.rates.row[given]],
+        swath_m=plan.swath_m,
+        heading_degree=plan.headings.heading_degree[given],
+        offset_m=plan.headings.offset_m[given],
+    )
+    return register.plane.to_lonlat(lines), given[owner]
 
 
 def last_headings(site: Site, as_of: np.datetime64) -> Floats:

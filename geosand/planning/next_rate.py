@@ -9,6 +9,7 @@ import numpy as np
 from geosand.areas.register import AreaRegister
 from geosand.columns import Bools, Floats, Ints, Strings, freeze, take
 from geosand.rates.surface_rates import Rates
+from geosand.season.holes import hole_capacity_m
 from geosand.season.ledger import OVER, Ledger
 from geosand.site.tables import Site
 
@@ -22,12 +23,13 @@ class Holes:
     depth_m: float
 
     def capacity_m(self) -> float:
-        """Depth of sand over the whole surface that fills them: π/4·d²·depth/spacing² (geometry).
+        """Depth of sand over the whole surface that fills them.
 
         >>> print(round(Holes(diameter_m=0.0127, spacing_m=0.05, depth_m=0.075).capacity_m(), 4))
         0.0038
         """
-        return float(np.pi / 4 * self.diameter_m**2 * self.depth_m / self.spacing_m**2)
+        sizes = np.array([self.diameter_m, self.spacing_m, self.depth_m])
+        return float(hole_capacity_m(*sizes))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -54,6 +54,7 @@ class Settings:
     low: Floats  #: 95 % prediction interval; nan with one dressing
     high: Floats  #: inf where the data set no upper bound
     passes: Ints  #: times over the surface at this setting; 0 where refused or not asked for
+    needed: Floats  #: in one pass, also where that is refused; nan = not known or not asked for
     why: Strings  #: why refused; "" = not refused
 
     def __post_init__(self) -> None:
@@ -145,9 +146,8 @@ def settings_for(
         nothing = np.full(n, np.nan)
         why = np.where(rate_kg_m2 > 0, fit.said, "").astype(np.str_)
         zero = np.zeros(n, dtype=np.int64)
-        return Settings(
-            setting=nothing, low=nothing.copy(), high=nothing.copy(), passes=zero, why=why
-        )
+        low, high, needed = nothing.copy(), nothing.copy(), nothing.copy()
+        return Settings(setting=nothing, low=low, high=high, passes=zero, needed=needed, why=why)
     least, most = fit.tried.min() * (1 - beyond), fit.tried.max() * (1 + beyond)
     times = np.arange(1, MOST_PASSES + 1)
     openings = (rate_kg_m2[:, None] / times - fit.intercept_kg_m2) / fit.slope
@@ -156,7 +156,8 @@ def settings_for(
     able = inside.any(axis=1)
     x = np.where(able, openings[np.arange(n), first], np.nan)
     low, high = _bounds(fit, rate_kg_m2 / times[first], x)
-    tried = f"tried were {fit.tried.min() * speed_m_s:.3g} to {fit.tried.max() * speed_m_s:.3g}"
+    ends = [f"{x * speed_m_s:.3g}" for x in (fit.tried.min(), fit.tried.max())]
+    tried = f"tried was {ends[0]}" if ends[0] == ends[1] else f"tried were {' to '.join(ends)}"
     needed = openings[:, 0] * speed_m_s
     words = [
         f"needs {value:.3g}; {tried} at this speed, and {beyond * 100:.0f} % beyond is allowed"
@@ -167,6 +168,7 @@ def settings_for(
         low=low * speed_m_s,
         high=high * speed_m_s,
         passes=np.where(able, times[first], 0),
+        needed=np.where(rate_kg_m2 > 0, needed, np.nan),
         why=np.where(able | ~(rate_kg_m2 > 0), "", words).astype(np.str_),
     )
 

@@ -55,12 +55,16 @@ class Tray:
         return cls(length_m=(total + apart) / 2, width_m=(total - apart) / 2)
 
 
-def catch_points(site: Site, places: Places) -> list[Point]:
-    """The places as plain records: catch, surface, position, where it lies."""
+def catch_points(site: Site, places: Places, *, seed: int) -> list[Point]:
+    """The places as plain records: catch, surface, position, where it lies.
+
+    A catch is named by surface, seed and number: rows of one name in one dressing are read as parts
+    of one catch, so trays of two draws must not share their names.
+    """
     ids, kinds = site.surfaces.id[places.row], site.surfaces.kind[places.row]
     return [
         {
-            "catch": f"{ids[k]}-{places.number[k]}",
+            "catch": f"{ids[k]}-{seed}-{places.number[k]}",
             "number": int(places.number[k]),
             "surface": str(ids[k]),
             "kind": str(kinds[k]),
@@ -77,7 +81,7 @@ def field_sheet(
     site: Site, register: AreaRegister, places: Places, *, tray: Tray, dressing: str, seed: int
 ) -> str:
     """The whole page, the same bytes each time. ``dressing`` and the tray may be left open."""
-    points = catch_points(site, places)
+    points = catch_points(site, places, seed=seed)
     key = json.dumps([site.name, dressing, seed, points], ensure_ascii=False)
     data = {"key": f"{crc32(key.encode()):08x}", "points": points}
     sections = [

@@ -16,6 +16,8 @@ if TYPE_CHECKING:
     from geosand.reports.plain_table import Table
 
 KMH = 3.6
+MOST_NAMED = 3  #: surfaces without a setting that are named one by one
+_ORDER_KEYS = ("order_kg", "unit_mass_kg")
 
 
 def plan_document(site: Site, plan: NextDressing, said: list[str]) -> Document:
@@ -69,6 +71,7 @@ def _setting(plan: NextDressing, k: int) -> Document | None:
         "low": number(settings.low[k]),
         "high": number(settings.high[k]),
         "passes": int(settings.passes[k]) or None,
+        "needed": number(settings.needed[k]),
         "refused": str(settings.why[k]) or None,
     }
 
@@ -218,13 +221,12 @@ def plan_lines(document: Document, units: Units) -> list[str]:
         width = shown(_float(spreader["strip_width_m"]), "length", units)
         names = listed(spreader["dressings"])
         lines.append(f"Strip width {width} of {spreader['name'] or 'the spreader'}, from {names}.")
-    count = "" if sand["units"] is None else f" = {sand['units']} of {mass('unit_mass_kg')}"
     water = sand["moisture_dry_basis_percent"]
     lines.append(
         f"Needed {mass('needed_kg')} as delivered (water {water:.1f} %); with"
         f" {sand['assurance'] * 100:.0f} % assurance {mass('needed_at_assurance_kg')}."
     )
-    lines.append(f"Order {sand['name']}: {mass('order_kg')}{count}.")
+    lines.append(_order_line(sand, units))
     none = [row for row in document["surfaces"] if not row["mass_kg"] > 0]
     for note in dict.fromkeys(row["note"] for row in none):
         ids = listed([row["id"] for row in none if row["note"] == note], 12)
@@ -235,16 +237,40 @@ def plan_lines(document: Document, units: Units) -> list[str]:
     ]
 
 
+def _order_line(sand: Document, units: Units) -> str:
+    """What to order, or why nothing is."""
+    if sand["order_kg"]:
+        order, unit = (shown(_float(sand[key]), "mass", units) for key in _ORDER_KEYS)
+        count = "" if sand["units"] is None else f" = {sand['units']} of {unit}"
+        return f"Order {sand['name']}: {order}{count}."
+    if not sand["needed_at_assurance_kg"]:
+        return "No sand need be ordered: none is to be spread."
+    stock = shown(_float(sand["stock_kg"]), "mass", units)
+    return f"No sand need be ordered: {stock} in stock covers it."
+
+
 def _setting_lines(document: Document) -> list[str]:
     """How settings were found, and for which surfaces there is none."""
     asked = [row for row in document["surfaces"] if row["setting"]]
     lines = [f"Setting: {document['spreader']['setting_from']}."] if asked else []
-    reasons: dict[str, list[str]] = {}
+    reasons: dict[str, list[Document]] = {}
     for row in asked:
         if refused := row["setting"]["refused"]:
-            need, _, why = refused.rpartition("; ")
-            reasons.setdefault(why, []).append(f"{row['id']} ({need})" if need else row["id"])
-    return lines + [f"No setting for {listed(ids, 8)}: {why}." for why, ids in reasons.items()]
+            reasons.setdefault(refused.rpartition("; ")[2], []).append(row)
+    return lines + [_without_setting(rows, why) for why, rows in reasons.items()]
+
+
+def _without_setting(rows: list[Document], why: str) -> str:
+    """One line for all surfaces that have no setting for the same reason."""
+    needed = [row["setting"]["needed"] for row in rows if row["setting"]["needed"] is not None]
+    names = listed([row["id"] for row in rows], MOST_NAMED)
+    who = names if len(rows) <= MOST_NAMED else f"{len(rows)} surfaces"
+    if not needed:
+        return f"No setting for {who}: {why}."
+    low, high = f"{min(needed):.3g}", f"{max(needed):.3g}"
+    verb = "needs" if len(rows) == 1 else "need"
+    need = low if low == high else f"{low} to {high}"
+    return f"No setting for {who} ({verb} {need}): {why}."
 
 
 def load_lines(document: Document, units: Units) -> list[str]:

@@ -15,6 +15,7 @@ from geosand.distributions import student_probability
 from geosand.errors import Fault, Finding, Refused
 from geosand.estimates import Estimates, Interval
 from geosand.rates.surface_rates import NEW_EACH_TIME, Rates
+from geosand.season.holes import hole_capacity_m
 from geosand.site.tables import HAZARDS, Site
 
 UNDER, ON_TARGET, OVER = "under-dressed", "on target", "over-dressed"
@@ -213,11 +214,10 @@ def states(depth: Estimates, target_m: Floats, tolerance: float) -> tuple[String
 def _in_holes(site: Site, rates: Rates, counted: Bools, ground: Ints) -> Floats:
     """Depth that fills the holes made before a dressing: they fill first.
 
-    Capacity = π/4·d²·depth/spacing² for holes on a square grid (geometry). Holes that a dressing
-    leaves open are taken as closed by the next. Of a mix its sand counts.
+    Holes that a dressing leaves open are taken as closed by the next. Of a mix its sand counts.
     """
     d = site.dressed
-    capacity = np.pi / 4 * d.hole_diameter_m**2 * d.hole_depth_m / d.hole_spacing_m**2
+    capacity = hole_capacity_m(d.hole_diameter_m, d.hole_spacing_m, d.hole_depth_m)
     depth = np.where(counted, np.nan_to_num(rates.depth.value), 0.0)
     fraction = site.sands.sand_mass_fraction[site.dressings.sand[d.dressing]]
     filled = np.minimum(np.nan_to_num(capacity), depth) * fraction

@@ -10,8 +10,10 @@ import pytest
 from click.testing import CliRunner, Result
 
 from geosand.cli.place import command
+from geosand.errors import Refused
 from geosand.formats.site_folder import read_site
 from geosand.results import work_out
+from tests.sites import CATCHES, G2
 
 DEMO = Path(__file__).parents[2] / "data" / "demo_site"
 
@@ -37,12 +39,39 @@ def test_geojson_is_filled_with_readings_and_read_back(site_folder, tmp_path):
     assert len(results.site.catches) == 10
 
 
+def test_sheets_of_two_seeds_do_not_share_a_name(site_folder, tmp_path):
+    """Rows of one name in one dressing would be read as parts of one catch."""
+    features = []
+    for seed in ("3", "4"):
+        out = tmp_path / f"{seed}.geojson"
+        run(
+            *(str(site_folder(seed)), "--catches", "3", "--surfaces", "green"),
+            *("--dressing", "D1", "--seed", seed, "--out", str(out)),
+        )
+        features += json.loads(out.read_text())["features"]
+    for feature in features:
+        feature["properties"] |= {"tray_length_mm": 400, "tray_width_mm": 250}
+        feature["properties"] |= {"tare_g": 50, "gross_g": 140}
+    both = {"type": "FeatureCollection", "features": features}
+    results = work_out(read_site(site_folder("both", catches=both)))
+    assert results.rates.catches.tolist() == [6, 6]
+    assert set(results.site.catches.caught_kg.round(6).tolist()) == {0.09}
+
+
+def test_one_name_at_two_places_far_apart_is_refused(site_folder):
+    rows = [CATCHES[0], CATCHES[1] | {"catch": CATCHES[0]["catch"], "lon": G2[0], "lat": G2[1]}]
+    with pytest.raises(Refused) as refusal:
+        read_site(site_folder(catches=rows))
+    assert "'c1' is already in row 2, with another place" in str(refusal.value)
+    assert "a catch of its own needs a name of its own" in str(refusal.value)
+
+
 def test_gpx_has_a_waypoint_a_tray(site_folder, tmp_path):
     out = tmp_path / "places.gpx"
     assert run(str(site_folder()), "--catches", "2", "--out", str(out)).exit_code == 0
     points = ElementTree.parse(out).getroot().findall("{http://www.topografix.com/GPX/1/1}wpt")
     assert len(points) == 6
-    assert points[0][0].text == "g1-1"
+    assert points[0][0].text == "g1-2-1"
     assert abs(float(points[0].get("lon")) + 30.0) < 0.001
 
 
@@ -86,6 +115,7 @@ def test_without_past_catches_the_margin_is_told(site_folder, tmp_path):
         (["--catches", "4", "--out", "x.gpx", "--ring", "-1m"], "allowed is above 0"),
         (["--catches", "4", "--out", "x.gpx", "--tray", "1m,2m,3m"], "write 400mm,250mm or 300mm"),
         (["--catches", "4", "--out", "x.gpx", "--surfaces", "zz"], "'zz': no surface's id"),
+        (["--show-power", "--out", "x.gpx"], "with --show-power its name must end in .html"),
         (["--show-power", "--surfaces", "zz"], "'zz': no surface's id"),
     ],
 )
@@ -125,3 +155,13 @@ def test_power_says_what_would_be_seen():
     words = run(str(DEMO), *options).stdout
     assert "no design of this table will do" in words
     assert "from 9 dressings of this site" in words
+
+
+def test_power_is_written_as_a_page_with_plots(tmp_path):
+    out = tmp_path / "power.html"
+    result = run(str(DEMO), "--show-power", "--see-overthrow", "15%", "--out", str(out))
+    assert f"Written: {out}" in result.stdout
+    text = out.read_text("utf-8")
+    assert text.count("<svg") == 2
+    document = json.loads(run(str(DEMO), "--show-power", "--out", str(out), "--json").stdout)
+    assert document["written"] == str(out)

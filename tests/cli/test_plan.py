@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from pathlib import Path
 from xml.etree import ElementTree
 
@@ -90,6 +91,7 @@ def test_keys_that_other_programs_read(site_folder):
         (["--depth", "1mm", "--holes", "10mm,50mm"], "write diameter,spacing,depth"),
         (["--depth", "1mm", "--holes", "60mm,50mm,75mm"], "wider than their spacing"),
         (["--depth", "1mm", "--passes", "p.txt"], "must end in .geojson or .gpx"),
+        (["--depth", "1mm", "--map", "p.svg"], "'p.svg': its name must end in .html"),
         (["--depth", "1mm", "--stock", "3ton"], "write tonne, short_ton or long_ton"),
     ],
 )
@@ -121,7 +123,7 @@ def test_demo_season_is_planned_with_its_reasons():
     assert plan["spreader"]["dressings"] == ["D1", "D2", "D4", "D5", "D6", "D9"]
     words = run(str(DEMO), *options, "green").stdout
     assert "No sand: g1, g2, g3, g4, g5, practice: at its target so far." in words
-    assert "Order dried: 0 kg = 0 of 1\u202f000 kg." in words
+    assert "No sand need be ordered: 6\u202f831 kg in stock covers it." in words
     assert "D2 is not used for the setting: its planned depths differ" in words
 
 
@@ -153,6 +155,63 @@ def test_passes_are_written_as_lines(tmp_path):
     root = ElementTree.parse(gpx).getroot()
     routes = root.findall("{http://www.topografix.com/GPX/1/1}rte")
     assert len(routes) == wanted
+
+
+def test_the_map_of_a_plan_has_its_passes(tmp_path):
+    page = tmp_path / "next.html"
+    options = ["--depth", "1mm", "--surfaces", "g6 g7"]
+    plan = document(str(DEMO), *options, "--map", str(page))
+    assert plan["written"] == [str(page)]
+    data = re.search(r'id="gs-data">(.*?)</script>', page.read_text("utf-8"), re.DOTALL)
+    passes = json.loads(data[1])["passes"]
+    wanted = [row["heading"] for row in plan["surfaces"]]
+    assert sorted(driven[1] for driven in passes) == sorted(w["heading_deg"] for w in wanted)
+    assert sum(len(driven[2]) for driven in passes) == sum(w["passes"] for w in wanted)
+
+
+def test_without_a_swath_no_map_of_passes_is_written(site_folder, tmp_path):
+    page = tmp_path / "next.html"
+    folder = site_folder(catches=None, dressings="dressing,date,surfaces\n", loads=None)
+    result = run(str(folder), "--depth", "0.5mm", "--map", str(page))
+    assert result.exit_code == 2
+    assert "no swath is known: give --swath" in result.stderr
+    assert not page.exists()
+
+
+def test_greens_come_first_and_the_one_farthest_behind_leads():
+    rows = document(str(DEMO), "--to-target")["surfaces"]
+    kinds = [row["kind"] for row in rows]
+    assert list(dict.fromkeys(kinds)) == ["green", "tee", "approach", "lawn"]
+    assert kinds == sorted(kinds, key=["green", "tee", "approach", "lawn"].index)
+    assert rows[0]["id"] == "g6"  # the demo's under-dressed green
+    short = [row["shortfall_mm"] for row in rows if row["kind"] == "green"]
+    assert short == sorted(short, reverse=True)
+    named = document(str(DEMO), "--to-target", "--surfaces", "bowls g7 g6")["surfaces"]
+    assert [row["id"] for row in named] == ["bowls", "g7", "g6"]
+
+
+def test_what_is_to_be_ordered_reads_plainly(site_folder):
+    def order(folder, *options):
+        out = run(str(folder), "--surfaces", "green", *options).stdout.splitlines()
+        return next(line for line in out if "rder" in line)
+
+    folder = site_folder()
+    assert re.fullmatch(
+        r"Order dried: .* kg = \d+ of 25\.?0? kg\.", order(folder, "--depth", "1mm")
+    )
+    covered = order(folder, "--depth", "1mm", "--stock", "90t")
+    assert covered == "No sand need be ordered: 90\u202f000 kg in stock covers it."
+    none = order(folder, "--depth", "1mm", "--min-depth", "2mm")
+    assert none == "No sand need be ordered: none is to be spread."
+
+
+def test_surfaces_without_a_setting_take_one_line():
+    lines = run(str(DEMO), "--to-target").stdout.splitlines()
+    (said,) = [line for line in lines if line.startswith("No setting")]
+    assert said.startswith("No setting for 11 surfaces (need 0.103 to 1.17): tried was 3 at this")
+    lines = run(str(DEMO), "--to-target", "--surfaces", "g7").stdout.splitlines()
+    (said,) = [line for line in lines if line.startswith("No setting")]
+    assert re.match(r"No setting for g7 \(needs 0\.\d+\): ", said)
 
 
 def test_a_site_without_catches_still_gets_a_plan_and_is_told_why_there_is_no_overthrow(

@@ -63,7 +63,7 @@ def test_what_was_never_tried_is_refused_or_split_into_passes():
     got = settings_for(fit, np.array([1.2, 1.3, 2.2, 0.5]), speed_m_s=1.0)
     assert got.passes.tolist() == [1, 0, 2, 0]
     assert got.setting[2] == pytest.approx(2.2)
-    assert got.why[1] == ("needs 2.6; tried were 2 to 2 at this speed, and 25 % beyond is allowed")
+    assert got.why[1] == ("needs 2.6; tried was 2 at this speed, and 25 % beyond is allowed")
     assert np.isnan(got.setting[3])
 
 

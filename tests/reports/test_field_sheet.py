@@ -44,7 +44,7 @@ def sheet(site_folder):
         text = field_sheet(
             results.site, results.areas, places, tray=tray, dressing=dressing, seed=7
         )
-        return text, folder, catch_points(results.site, places)
+        return text, folder, catch_points(results.site, places, seed=7)
 
     return make
 

@@ -74,6 +74,9 @@ var geosand = (function () {
       s.reach = s.bounds && L.latLngBounds(s.bounds.getSouthWest(), s.bounds.getNorthEast());
       s.around.forEach((band) => band.shape.forEach((polygon) => ringAt(polygon[0]).forEach((corner) => s.reach && s.reach.extend(corner))));
     });
+    data.passes.forEach(([index, heading, lines]) => {
+      if (surfaces[index]) surfaces[index].passes = { heading, lines: lines.map((line) => line.map(place)) };
+    });
     const known = data.periods.map(() => []);
     const now = (surface, p) => {
       const at = given(p) ? p : period, kept = known[at] || [];
@@ -142,7 +145,7 @@ var geosand = (function () {
 
     /* ---- layers ---- */
     const pane = (name, order, mouse) => { const p = map.createPane(name); p.style.zIndex = order; if (!mouse) p.style.pointerEvents = "none"; return p; };
-    pane("gs-ground", 250); pane("gs-labels", 620);
+    pane("gs-ground", 250); pane("gs-labels", 620); pane("gs-passes", 450);
     const groundRenderer = L.svg({ pane: "gs-ground", padding: 0.5 });
     const main = L.svg({ padding: 0.5 });
     const live = L.featureGroup().addTo(map), dots = L.featureGroup();
@@ -220,7 +223,22 @@ var geosand = (function () {
       if (!keep) { live.clearLayers(); wanted.forEach((layer) => live.addLayer(layer)); }
       if (near) { dots.eachLayer((dot) => dot.bringToFront && map.hasLayer(dot) && dot.bringToFront()); paintCatches(); }
       if (chosen >= 0) raise(surfaces[chosen]);
+      drive(near, view);
       label();
+    }
+    /* Passes of the next dressing: drawn near by, for what is in view, and only when asked for. */
+    const driven = L.layerGroup().addTo(map);
+    let passRenderer = null;
+    function drive(near, view) {
+      driven.clearLayers();
+      if (!near || !groups.passes || !map.hasLayer(groups.passes)) return;
+      passRenderer = passRenderer || L.svg({ pane: "gs-passes", padding: 0.5 });
+      const under = { renderer: passRenderer, pane: "gs-passes", interactive: false, smoothFactor: 0, color: "#fffdf8", weight: 3.4, opacity: 0.75 };
+      order.filter((s) => s.passes && !s.hidden && view.intersects(s.bounds)).forEach((s) => {
+        driven.addLayer(L.polyline(s.passes.lines, under));
+        driven.addLayer(L.polyline(s.passes.lines, Object.assign({}, under, { color: CHOSEN, weight: 1.4, opacity: 1, className: "gs-pass" })));
+        driven.addLayer(L.circleMarker(s.passes.lines[0][0], Object.assign({}, under, { radius: 3.5, weight: 1.2, opacity: 1, fillColor: CHOSEN, fillOpacity: 1 })));
+      });
     }
     function haloOf(surface) {
       const band = surface.around.find((b) => classOf(ringNow(b).depth) >= 0 && b.zone === "collar") || surface.around.find((b) => classOf(ringNow(b).depth) >= 0);
@@ -373,6 +391,7 @@ var geosand = (function () {
         f.state === null ? null : ["State", (under(f) ? "▼ " : "") + f.state, f.probability === null ? "" : likely(f.probability) + " likely"],
         f.basis === null ? null : ["Stands on", estimated(f) ? "other surfaces" : f.catches + (f.catches === 1 ? " catch" : " catches"), estimated(f) ? "estimated" : "its own"],
         a ? ["Collar", a[0], a[1]] : null, b ? ["Surrounds", b[0], b[1]] : null,
+        surface.passes ? ["Drive at", number(surface.passes.heading, 0) + "°", `${surface.passes.lines.length} ${surface.passes.lines.length === 1 ? "pass" : "passes"}, next dressing`] : null,
         ["Area", show(surface.area, "area", true), given(surface.uArea) ? "± " + show(surface.uArea, "area") : ""]]));
       if (p.key === "season" && map.getSize().x >= 640) {
         const chart = history(surface, f);
@@ -567,7 +586,7 @@ var geosand = (function () {
     function legend() {
       const list = byId("gs-classes"), title = byId("gs-legend-title");
       list.textContent = "";
-      document.querySelectorAll("#gs-signs li").forEach((li) => { li.hidden = !li.dataset.for.split(" ").includes(theme); });
+      document.querySelectorAll("#gs-signs li").forEach((li) => { li.hidden = !li.dataset.for.split(" ").includes(theme) || (li.dataset.overlay && !map.hasLayer(groups[li.dataset.overlay])); });
       if (theme === "areas") {
         title.textContent = data.legends.areas;
         for (const kind in data.kinds) {
@@ -609,6 +628,7 @@ var geosand = (function () {
     map.on("overlayadd overlayremove", (event) => {
       if (event.layer === groups.catches) { if (map.hasLayer(groups.catches)) map.addLayer(dots); else map.removeLayer(dots); }
       if (event.layer === groups.names) label();
+      if (event.layer === groups.passes) { drive(map.getZoom() >= NEAR, map.getBounds().pad(0.3)); legend(); }
     });
     byId("gs-period").addEventListener("change", (event) => {
       period = Number(event.target.value);
