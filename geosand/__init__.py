@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from typing import Any
 
-__all__ = ["Refused", "read_site", "work_out"]
+__version__ = "0.2.0"
+
+__all__ = ["Refused", "__version__", "read_site", "work_out"]
 
 _HOMES = {
     "read_site": "geosand.formats.site_folder",
-    "work_out": "geosand.results",
+    "work_out": "geosand.notebook",
     "Refused": "geosand.errors",
 }
 

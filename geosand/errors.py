@@ -68,6 +68,10 @@ class Refused(Exception):
         super().__init__("\n".join(_lines(self.faults)))
 
 
+class Undecided(Refused):
+    """Nothing is wrong beyond doubt, but a person must decide before anything is written."""
+
+
 def _row_number(fault: Fault) -> int:
     """The number in a row's name; -1 for a fault of a file or column as a whole."""
     digits = str(fault.row).rpartition(" ")[2]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -12,6 +13,9 @@ from geosand.errors import Finding
 from geosand.rates.surface_rates import Rates, site_rates
 from geosand.season.ledger import Ledger, site_ledger
 from geosand.site.tables import Site
+
+if TYPE_CHECKING:
+    from geosand.balance.stock import StockWitness, Weighings
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
@@ -23,12 +27,15 @@ class Results:
     rates: Rates
     balance: Balance
     ledger: Ledger
+    stock: StockWitness | None  #: None without a stock count
+    weighings: Weighings | None  #: None without a weighed load
 
     @property
     def findings(self) -> tuple[Finding, ...]:
         """All findings, in the order of the work, each once."""
-        parts = (self.site, self.areas, self.rates, self.balance, self.ledger)
-        return tuple(dict.fromkeys(f for part in parts for f in part.findings))
+        loads = (self.weighings, self.stock)
+        parts = (self.site, self.areas, self.rates, self.balance, *loads, self.ledger)
+        return tuple(dict.fromkeys(f for part in parts if part for f in part.findings))
 
 
 def work_out(site: Site, *, as_of: np.datetime64 | None = None) -> Results:
@@ -37,4 +44,25 @@ def work_out(site: Site, *, as_of: np.datetime64 | None = None) -> Results:
     rates = site_rates(site, areas)
     balance = site_balance(site, areas, rates)
     ledger = site_ledger(site, areas, rates, balance, as_of=as_of)
-    return Results(site=site, areas=areas, rates=rates, balance=balance, ledger=ledger)
+    stock, weighed = _of_loads(site)
+    return Results(
+        site=site,
+        areas=areas,
+        rates=rates,
+        balance=balance,
+        ledger=ledger,
+        stock=stock,
+        weighings=weighed,
+    )
+
+
+def _of_loads(site: Site) -> tuple[StockWitness | None, Weighings | None]:
+    """Witnesses of the loads, where there are any: their module is imported for these alone."""
+    if not len(site.stock_counts) and not len(site.weighed.load):
+        return None, None
+    from geosand.balance.stock import stock_witness, weighings
+
+    return (
+        stock_witness(site) if len(site.stock_counts) else None,
+        weighings(site) if len(site.weighed.load) else None,
+    )

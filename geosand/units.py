@@ -247,6 +247,10 @@ SHOWN = {
         "area": (1.0, "m²", 1),
         "length": (1.0, "m", 2),
         "density": (0.001, "g/cm³", 3),
+        "volume": (1.0, "m³", 1),
+        "tonnage": (0.001, "t", 2),
+        "way": (1.0, "m", 0),
+        "speed": (3.6, "km/h", 1),
     },
     "us": {
         "depth": (1 / 0.0254, "in", 4),
@@ -255,5 +259,23 @@ SHOWN = {
         "area": (1 / 0.09290304, "ft²", 0),
         "length": (1 / 0.3048, "ft", 1),
         "density": (0.028316846592 / 0.45359237, "lb/ft³", 1),
+        "volume": (1 / 0.764554857984, "yd³", 1),
+        "tonnage": (1 / 907.18474, "short ton", 2),
+        "way": (1 / 0.9144, "yd", 0),
+        "speed": (3600 / 1609.344, "mph", 1),
     },
 }
+
+
+def figure(value: float, measure: str, units: str, *, u: float | None = None) -> str:
+    """A figure (SI) for a sentence; at a site that shows US units with those behind it.
+
+    >>> figure(600.2, "mass", "metric", u=105.7), figure(600.2, "mass", "us")
+    ('600 ± 106 kg', '600 kg (1323 lb)')
+    """
+    texts = []
+    for system in dict.fromkeys(("metric", units)):
+        factor, label, decimals = SHOWN[system][measure]
+        spread = "" if u is None else f" ± {u * factor:.{decimals}f}"
+        texts.append(f"{value * factor:.{decimals}f}{spread} {label}".replace("-", "−"))
+    return texts[0] if len(texts) == 1 else f"{texts[0]} ({texts[1]})"

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import shutil
+from collections import Counter
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
@@ -11,6 +12,12 @@ from typing import Any
 import pytest
 
 from tests.sites import write_site
+
+
+@pytest.fixture(autouse=True)
+def unforeseen_errors_are_raised(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What a verb did not foresee fails a test instead of ending with a text for its user."""
+    monkeypatch.setenv("GEOSAND_TRACEBACK", "1")
 
 
 @pytest.fixture
@@ -47,3 +54,17 @@ def chromium() -> Iterator[Any]:
         browser = playwright.chromium.launch(executable_path=path, args=arguments)
         yield browser
         browser.close()
+
+
+def pytest_terminal_summary(terminalreporter: Any) -> None:
+    """How many spoiled inputs and injected faults the passed tests tried, by what came of them."""
+    tried = Counter(
+        (kind, outcome)
+        for report in terminalreporter.stats.get("passed", [])
+        for kind, outcome in report.user_properties
+        if kind in ("bad input", "fault injected")
+    )
+    for (kind, outcome), count in sorted(tried.items()):
+        terminalreporter.write_line(f"{kind}, {outcome}: {count}")
+    if tried:
+        terminalreporter.write_line("in none of them was a record lost or changed")

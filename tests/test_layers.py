@@ -17,7 +17,7 @@ ROOT = Path(geosand.__file__).parent
 ORDER = (
     *("columns", "errors", "units", "distributions", "estimates", "site", "areas", "rates"),
     *("balance", "season", "planning", "results", "formats", "reports", "mapping", "portfolio"),
-    *("cli", "__main__"),
+    *("notebook", "cli", "__main__"),
 )
 PURE = ("columns", "errors", "units", "distributions", "estimates", "areas", "rates")
 PURE += ("balance", "season", "planning", "results")

@@ -348,6 +348,10 @@ def test_a_mass_in_tons_is_refused_at_the_keyboard_too():
         ("area", "ft2", "m2"),
         ("length", "ft", "m"),
         ("density", "lb_ft3", "kg_m3"),
+        ("volume", "yd3", "m3"),
+        ("tonnage", "short_ton", "kg"),
+        ("way", "yd", "m"),
+        ("speed", "mph", "m_s"),
     ],
 )
 def test_us_results_are_shown_in_the_units_they_name(measure, unit, si):

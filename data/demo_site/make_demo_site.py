@@ -392,6 +392,8 @@ DELIVERIES = (
     ("2026-07-02", 7290, "dried", "K-0731"),  # six bags: the weighbridge knew
     ("2026-07-30", 7180, "washed", "W-3391"),
 )
+COUNTED_ON, U_COUNT_KG = "2026-09-01", 150  # heaps and bags in the yard, by eye and by number
+ON_THE_WEIGHBRIDGE, U_WEIGHBRIDGE_KG = "D7", 20
 # catches: dressing -> (tray, position accuracy m, trays on each surface, dry volume each n-th)
 TRAYS = {"long": (270, 390, 45), "round": (320, None, 33), "area": (None, 1064, 41)}
 PHONE, RECEIVER, SURVEY = 3.0, 0.6, 0.05
@@ -733,7 +735,8 @@ def write_loads(loads):
     """loads.csv and deliveries.csv."""
     header = (
         *("load", "dressing", "count", "unit_mass_kg", "u_unit_mass_kg", "u_label_percent"),
-        *("moisture_dry_basis_percent", "u_moisture_percent", "returned_kg", "surfaces", "ticket"),
+        *("moisture_dry_basis_percent", "u_moisture_percent", "returned_kg"),
+        *("weighed_kg", "u_weighed_kg", "surfaces", "ticket"),
     )
     tickets = {"D1": "W-3117", "D3": "W-3260", "D7": "K-0731", "D8": "W-3391"}
     tickets |= dict.fromkeys(("D5", "D6", "D9"), "K-0655")
@@ -741,11 +744,34 @@ def write_loads(loads):
     for load, key, count, label, returned, u_unit, u_label, words in loads:
         oven = (4.4, 0.4) if key == "D3" else (None, None)
         ticket = tickets.get(key, "K-0483" if label == 25 else "K-0482")
+        scale = ("", "")
+        if key == ON_THE_WEIGHBRIDGE:
+            scale = (number(count * TRUE_BAG_D7_KG), U_WEIGHBRIDGE_KG)
         rows.append((load, key, number(count), label, number(u_unit), number(u_label),
-                     number(oven[0]), number(oven[1]), number(returned) if returned else "", words,
-                     ticket))  # fmt: skip
+                     number(oven[0]), number(oven[1]), number(returned) if returned else "", *scale,
+                     words, ticket))  # fmt: skip
     write_csv("loads.csv", header, rows)
-    write_csv("deliveries.csv", ["date", "mass_kg", "sand", "ticket"], DELIVERIES)
+    tickets = [
+        (date, "delivery", mass, "", sand, ticket) for date, mass, sand, ticket in DELIVERIES
+    ]
+    counts = [
+        (COUNTED_ON, "count", 50 * round(mass / 50), U_COUNT_KG, sand, "")
+        for sand, mass in true_stock(loads).items()
+    ]
+    header = ["date", "kind", "mass_kg", "u_mass_kg", "sand", "ticket"]
+    write_csv("deliveries.csv", header, [*tickets, *counts])
+
+
+def true_stock(loads):
+    """What is left in the yard of each sand: bought, less what the bags taken out truly held."""
+    left = {sand: 0.0 for sand in TRUE_DENSITY_G_CM3}
+    for _, mass, sand, _ in DELIVERIES:
+        left[sand] += mass
+    for _, key, count, label, returned, *_ in loads:
+        sand = DRESSINGS[key][1]
+        bag = TRUE_BAG_D7_KG if key == "D7" else TRUE_BAG_KG[sand, label]
+        left[sand] -= count * bag - returned
+    return left
 
 
 def write_truth(rates, masses, loads):
@@ -779,6 +805,7 @@ def write_truth(rates, masses, loads):
         "true_moisture_dry_basis_percent": {k: round(100 * w, 2) for k, w in TRUE_MOISTURE.items()},
         "true_catch_efficiency_percent": 100 * TRUE_EFFICIENCY,
         "true_bag_mass_of_D7_kg": TRUE_BAG_D7_KG,
+        "true_stock_kg": {sand: round(mass, 1) for sand, mass in true_stock(loads).items()},
     }
     write("truth.json", json.dumps(truth, indent=1) + "\n")
 

@@ -8,13 +8,14 @@ import numpy as np
 
 from geosand.columns import Floats, Strings, freeze, ratio
 
-#: Wrong units that a list of areas falls into, with the claimed number over the right one in m².
+#: Units that the number of a claim may have been in, in m².
 MISTAKEN_UNITS = {
-    "square feet": 1 / 0.3048**2,
-    "square yards": 1 / 0.9144**2,
-    "ares": 1e-2,
-    "hectares": 1e-4,
-    "acres": 1 / 4046.8564224,  # 43 560 square international feet
+    "square metres": 1.0,
+    "square feet": 0.3048**2,
+    "square yards": 0.9144**2,
+    "ares": 100.0,
+    "hectares": 10_000.0,
+    "acres": 4046.8564224,  # 43 560 square international feet
 }
 _UNIT_TOLERANCE = 0.03  # no two factors are so near to each other
 
@@ -40,13 +41,14 @@ def check_claims(
     area_m2: Floats,
     u_area_m2: Floats,
     others_m2: dict[str, Floats],
+    unit_m2: float = 1.0,
 ) -> ClaimChecks:
     """Hold claims (C,) against computed areas (C,).
 
     ``tolerance`` is a share of the computed area, and a difference equal to it is within.
     ``others_m2`` are further figures of the same surfaces, such as the area as drawn; a claim
     outside its tolerance that lies within it of another figure, or within 3 % of the computed area
-    in another unit, gets that as a hint. nan is no figure.
+    in another unit than ``unit_m2``, that of the list, gets that as a hint. nan is no figure.
 
     >>> one = np.array([100.0])
     >>> check_claims(one * 1.03, one * 2e-4, one, one, {}).verdict.tolist()
@@ -59,8 +61,9 @@ def check_claims(
     for name, other in others_m2.items():
         near = np.abs(ratio(claimed_m2 - other, other, np.inf)) <= tolerance
         hint[near & ~within & (hint == "")] = f"it agrees with the {name}"
-    for unit, factor in MISTAKEN_UNITS.items():
-        near = np.abs(ratio(claimed_m2, area_m2 * factor, np.inf) - 1) < _UNIT_TOLERANCE
+    for unit, size_m2 in MISTAKEN_UNITS.items():
+        near = np.abs(ratio(claimed_m2 / unit_m2 * size_m2, area_m2, np.inf) - 1) < _UNIT_TOLERANCE
+        near &= abs(size_m2 / unit_m2 - 1) > _UNIT_TOLERANCE
         hint[near & ~within & (hint == "")] = f"the number looks like {unit}"
     return ClaimChecks(
         difference_m2=difference,

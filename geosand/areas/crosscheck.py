@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import shapely
 
+from geosand.areas.ellipsoid import AXIS_M, radii_m
 from geosand.columns import Floats, Geometries
 
 if TYPE_CHECKING:
@@ -75,36 +76,59 @@ def grid_scale(geometries: Geometries, crs: Any) -> Floats:
     return scale
 
 
+def is_web_mercator(crs: Any) -> bool:
+    """Whether ``crs`` (anything pyproj reads) is Web Mercator, in any of its spellings."""
+    from pyproj import CRS
+    from pyproj.exceptions import CRSError
+
+    if str(crs).upper().removeprefix("EPSG:").removeprefix("ESRI:") in _WEB_MERCATOR:
+        return True
+    try:
+        grid = CRS.from_user_input(crs)
+    except CRSError:
+        return False
+    operation = grid.coordinate_operation
+    method = operation.method_name.lower() if operation is not None else ""
+    # the other spelling is a sphere's Mercator with the ellipsoid's radius
+    sphere = grid.ellipsoid is not None and grid.ellipsoid.inverse_flattening == 0
+    return "pseudo" in method or "auxiliary" in method or (sphere and "mercator" in method)
+
+
+def web_mercator_scale(latitude_deg: float) -> float:
+    """How many times too large Web Mercator shows areas at a latitude (EPSG method 1024).
+
+    x = a · lon, y = a · ln tan(45° + lat/2) over the ellipsoid's radii: a²/(M · N cos² lat).
+
+    >>> round(web_mercator_scale(56.0), 3)
+    3.19
+    """
+    latitude = np.array([latitude_deg])
+    meridian, parallel = radii_m(latitude)
+    scale: Floats = AXIS_M**2 / (meridian * parallel * np.cos(np.radians(latitude)))
+    return float(scale[0])
+
+
 def _projected(crs: Any) -> CRS:
     """``crs`` as a horizontal projected CRS that may be measured in; ValueError otherwise."""
     from pyproj import CRS
     from pyproj.exceptions import CRSError
 
-    if str(crs).upper().removeprefix("EPSG:").removeprefix("ESRI:") in _WEB_MERCATOR:
-        raise ValueError(_never(str(crs)))
     try:
         grid = CRS.from_user_input(crs)
     except CRSError as error:
+        if is_web_mercator(crs):  # an old number that is no longer listed
+            raise ValueError(_never(str(crs))) from error
         raise ValueError(f"{crs!r} is not a coordinate reference system: {_REMEDY}") from error
     if grid.is_compound:
         grid = grid.sub_crs_list[0]
     if grid.is_bound and grid.source_crs is not None:
         grid = grid.source_crs
+    if is_web_mercator(crs) or is_web_mercator(grid):
+        raise ValueError(_never(grid.name))
     if not grid.is_projected:
         sort = "geographic, in degrees" if grid.is_geographic else "not projected"
         raise ValueError(f"{grid.name} is {sort}: it has no grid to measure areas on; {_REMEDY}")
-    operation = grid.coordinate_operation
-    method = operation.method_name if operation is not None else ""
-    if "pseudo" in method.lower() or "auxiliary" in method.lower() or _is_sphere(grid):
-        raise ValueError(_never(grid.name))
     return grid
-
-
-def _is_sphere(grid: CRS) -> bool:
-    """The other spelling of Web Mercator: a sphere's Mercator with the ellipsoid's radius."""
-    sphere = grid.ellipsoid is not None and grid.ellipsoid.inverse_flattening == 0
-    operation = grid.coordinate_operation
-    return sphere and operation is not None and "mercator" in operation.method_name.lower()
 
 
 def _never(name: str) -> str:

@@ -43,16 +43,20 @@ def precedence_ranks(kinds: Strings, areas_m2: Floats) -> Ints:
     return ranks
 
 
-def owned_geometries(geometries: Geometries, kinds: Strings, edition: Ints) -> Geometries:
+def owned_geometries(
+    geometries: Geometries, kinds: Strings, edition: Ints, drawn_m2: Floats | None = None
+) -> Geometries:
     """The ground that each drawn surface (S,) owns: what lies on top is cut out of what is beneath.
 
     ``geometries`` are valid polygons in lon/lat degrees, ``kinds`` their kinds, ``edition`` a
-    number per boundary survey: only surfaces of the same edition meet. A surface that nothing
+    number per boundary survey: only surfaces of the same edition meet; ``drawn_m2`` are their
+    areas where they are known already. A surface that nothing
     covers comes back as the same object; one that is wholly covered as an empty polygon. Parts
     that a cut leaves smaller than 1e-3 m² are dropped.
     """
     owned = geometries.copy()
-    rank = precedence_ranks(kinds, ellipsoid_areas_m2(geometries))
+    areas = ellipsoid_areas_m2(geometries) if drawn_m2 is None else drawn_m2
+    rank = precedence_ranks(kinds, areas)
     lower, upper = _ordered_pairs(geometries, rank, edition)
     meeting = shapely.relate_pattern(geometries[lower], geometries[upper], "T********")
     lower, upper = lower[meeting], upper[meeting]

@@ -11,6 +11,7 @@ from geosand.areas.ellipsoid import ellipsoid_areas_m2, perimeters_m, vertex_spr
 from geosand.areas.ground import ground_factor
 from geosand.areas.ownership import own_edges_m, owned_geometries, shared_edges
 from geosand.areas.plane import Plane
+from geosand.areas.rings import rings_of
 from geosand.areas.uncertainty import AreaErrors
 from geosand.columns import Floats, Geometries, freeze
 from geosand.errors import Finding
@@ -42,17 +43,18 @@ class AreaRegister:
 def area_register(surfaces: Surfaces) -> AreaRegister:
     """Areas of all surfaces of all editions, with their uncertainty by source."""
     plane = Plane.around(surfaces.geometry)
-    owned = owned_geometries(surfaces.geometry, surfaces.kind, surfaces.edition)
+    drawn = ellipsoid_areas_m2(surfaces.geometry)
+    owned = owned_geometries(surfaces.geometry, surfaces.kind, surfaces.edition, drawn)
     owned_plane = plane.to_plane(owned)
     factor = ground_factor(surfaces.elevation_m, surfaces.slope)
-    drawn = ellipsoid_areas_m2(surfaces.geometry)
     same = np.array([a is b for a, b in zip(owned, surfaces.geometry, strict=True)], dtype=bool)
     on_ellipsoid = drawn.copy()
     on_ellipsoid[~same] = ellipsoid_areas_m2(owned[~same])
-    perimeter = perimeters_m(owned)
+    outlines = rings_of(owned)
+    perimeter = perimeters_m(outlines)
     shared = shared_edges(owned_plane, surfaces.kind, surfaces.edition)
     errors = AreaErrors(
-        u_vertices_m2=vertex_spread_m2(owned, surfaces.boundary_accuracy_m),
+        u_vertices_m2=vertex_spread_m2(outlines, surfaces.boundary_accuracy_m),
         own_edge_m=own_edges_m(perimeter, shared),
         edge_accuracy_m=surfaces.edge_accuracy_m,
         edge_bias_m=surfaces.edge_bias_m,
@@ -70,13 +72,14 @@ def area_register(surfaces: Surfaces) -> AreaRegister:
         perimeter_m=perimeter,
         errors=errors,
         plane=plane,
-        findings=_overlaps(surfaces, drawn, on_ellipsoid, owned),
+        findings=_overlaps(surfaces, drawn * factor, on_ellipsoid * factor, owned),
     )
 
 
 def _overlaps(
     surfaces: Surfaces, drawn: Floats, owned_m2: Floats, owned: Geometries
 ) -> tuple[Finding, ...]:
+    """Surfaces that own less than was drawn, both as ground areas (S,)."""
     covered = np.flatnonzero(drawn - owned_m2 > OVERLAP_M2)
     findings = []
     for row in covered:

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
 import shapely
 
 from geosand.columns import Bools, Floats, Geometries, Ints
+
+_BLOCK_VERTICES = 16384  #: what is worked on at once stays in a processor's own memory
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
@@ -55,6 +58,26 @@ class Rings:
         after[self.last] = self.position[self.first + 1]
         return before, after
 
+    def blocks(self) -> Iterator[tuple[slice, Rings]]:
+        """These rings in blocks of some thousand vertices, each with the rows (of R) it holds."""
+        starts = np.flatnonzero(np.diff(self.last // _BLOCK_VERTICES, prepend=-1))
+        stops = np.append(starts, len(self.last))[1:]
+        for begin, stop in zip(starts.tolist(), stops.tolist(), strict=True):
+            rows = slice(begin, stop)
+            yield rows, self.of(rows)
+
+    def of(self, rows: slice) -> Rings:
+        """The rings of some consecutive rows alone; they keep the numbers of their surfaces."""
+        start, end = self.first[rows.start], self.last[rows.stop - 1] + 1
+        return Rings(
+            position=self.position[start:end],
+            first=self.first[rows] - start,
+            last=self.last[rows] - start,
+            surface=self.surface[rows],
+            is_hole=self.is_hole[rows],
+            surfaces=self.surfaces,
+        )
+
 
 def rings_of(geometries: Geometries) -> Rings:
     """The rings of a column (S,) of Polygon and MultiPolygon; None and empty have none.
@@ -62,23 +85,77 @@ def rings_of(geometries: Geometries) -> Rings:
     Heights are left out. Raises ValueError naming the rows that are something else.
     """
     types = shapely.get_type_id(geometries)
-    strange = np.flatnonzero(~np.isin(types, (-1, 3, 6)))
+    several = types == 6
+    strange = np.flatnonzero((types != 3) & (types != -1) & ~several)
     if strange.size:
         raise ValueError(
             f"rows {strange[:10].tolist()} are not polygons but "
             f"{geometries[strange[0]].geom_type}; allowed: Polygon, MultiPolygon"
         )
-    parts, owner = geometries, np.arange(len(geometries))
-    if (types == 6).any():
+    parts, owner = geometries, None
+    if several.any():
         parts, owner = shapely.get_parts(geometries, return_index=True)
-    rings, part = shapely.get_rings(parts, return_index=True)
-    corners = shapely.get_num_coordinates(rings).astype(np.int64)
+    corners, part = _ring_lengths(parts)
+    return _rings(
+        shapely.get_coordinates(geometries),
+        corners,
+        part,
+        part if owner is None else owner[part],
+        len(geometries),
+    )
+
+
+def as_rings(ground: Geometries | Rings) -> Rings:
+    """Rings as they are, those of a column of polygons otherwise: who has them passes them on."""
+    return ground if isinstance(ground, Rings) else rings_of(ground)
+
+
+def _ring_lengths(parts: Geometries) -> tuple[Ints, Ints]:
+    """Coordinates of every ring of a column of Polygon, and the row it belongs to.
+
+    Taking rings out as objects is slow: only those of polygons with holes are.
+    """
+    holes = shapely.get_num_interior_rings(parts)
+    corners: Ints = shapely.get_num_coordinates(parts).astype(np.int64)
+    part = np.arange(len(parts))
+    holed = holes > 0
+    if holed.any():
+        part = np.repeat(part, 1 + holes)
+        corners = corners[part]
+        corners[holed[part]] = shapely.get_num_coordinates(shapely.get_rings(parts[holed]))
+    there = corners > 0
+    return (corners, part) if there.all() else (corners[there], part[there])
+
+
+def rings_from_ragged(position: Floats, *offsets: Ints) -> Rings:
+    """The rings of polygons that lie as columns: ``shapely.to_ragged_array``, GeoArrow.
+
+    ``position`` (N, 2 or 3), then where each ring begins in it and the last one ends, where each
+    polygon begins in the rings, and for MultiPolygons where each begins in the polygons.
+
+    >>> offsets = np.array([0, 5]), np.array([0, 1])
+    >>> corners = np.array([(0, 0), (1, 0), (1, 1), (0, 1), (0, 0)], dtype=float)
+    >>> rings_from_ragged(corners, *offsets).last.tolist()
+    [4]
+    """
+    ring, polygon, *multi = (np.asarray(offset, dtype=np.int64) for offset in offsets)
+    corners = np.diff(ring)
+    part = np.repeat(np.arange(len(polygon) - 1), np.diff(polygon))
+    surface, surfaces = part, len(polygon) - 1
+    if multi:
+        surfaces = len(multi[0]) - 1
+        surface = np.repeat(np.arange(surfaces), np.diff(multi[0]))[part]
+    there = corners > 0
+    return _rings(position[:, :2], corners[there], part[there], surface[there], surfaces)
+
+
+def _rings(position: Floats, corners: Ints, part: Ints, surface: Ints, surfaces: int) -> Rings:
     last = np.cumsum(corners) - 1
     return Rings(
-        position=shapely.get_coordinates(rings),
+        position=position,
         first=last - corners + 1,
         last=last,
-        surface=owner[part],
+        surface=surface,
         is_hole=np.diff(part, prepend=-1) == 0,  # the first ring of a part is its outline
-        surfaces=len(geometries),
+        surfaces=surfaces,
     )

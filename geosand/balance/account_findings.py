@@ -10,6 +10,7 @@ from geosand.columns import Bools, Floats, Ints
 from geosand.errors import Finding
 from geosand.estimates import Estimates
 from geosand.site.tables import Site
+from geosand.units import figure
 
 FAR_REACH_M = 5.0  #: a spreader does not throw farther (common practice)
 
@@ -32,8 +33,9 @@ def balance_findings(
             texts.append("no loads are recorded: what was spread is not known")
         if np.isfinite(mass) and mass < 0:
             texts.append(
-                f"the catches claim {-mass:.0f} kg more sand than was spread; overthrow can not be"
-                " the reason, and one dressing can not prove which figure is off"
+                f"the catches claim {figure(-mass, 'mass', site.units)} more sand than was spread;"
+                " overthrow can not be the reason, and one dressing can not prove which figure is"
+                " off"
             )
         two = (mass_rate_kg_m2[k], volume_rate_kg_m2[k])
         if np.isfinite(two).all() and max(two) > min(two) * (1 + site.settings.agreement):
@@ -67,8 +69,9 @@ def ring_findings(
             if len(np.flatnonzero(dressing_of_group == dressing)) > 1 and lost.value[g] < 0:
                 names = site.surfaces.id[site.dressed.surface[group_of_row == g]].tolist()
                 text = (
-                    f"on {', '.join(names[:6])} the catches claim {-lost.value[g]:.0f} kg more sand"
-                    " than its loads held: look at this part of the dressing by itself"
+                    f"on {', '.join(names[:6])} the catches claim"
+                    f" {figure(-lost.value[g], 'mass', site.units)} more sand than its loads held:"
+                    " look at this part of the dressing by itself"
                 )
                 findings.append(Finding(about=about, text=text, topic="balance"))
             continue
@@ -81,8 +84,8 @@ def ring_findings(
             )
         if reach > FAR_REACH_M:
             texts.append(
-                f"overthrow would reach {reach:.1f} m beyond the edge: more than a spreader throws,"
-                " so look for sand lost elsewhere"
+                f"overthrow would reach {figure(reach, 'length', site.units)} beyond the edge: more"
+                " than a spreader throws, so look for sand lost elsewhere"
             )
         if not told[dressing]:
             texts.append("its overthrow may be zero: where it lies is drawn dotted")

@@ -87,19 +87,28 @@ def _moisture_closing(
     out of the balance. A shift that makes any of them drier than dry is none.
     """
     loads = site.loads
-    used = site.catches.used
-    moisture_of_catch = site.catches.moisture[used]
     contents = len(site.moistures.ratio)
-    shared = np.isin(
-        load_dressing * contents + loads.moisture,
-        site.catches.dressing[used] * contents + moisture_of_catch,
-    )
+    shared = np.isin(load_dressing * contents + loads.moisture, _of_catches(site, contents))
     apart = ~shared & ~loads.by_volume
     u, driest = np.zeros(size), np.full(size, np.inf)
     np.maximum.at(u, load_dressing[apart], site.moistures.u_ratio[loads.moisture[apart]])
     np.minimum.at(driest, load_dressing[apart], site.moistures.ratio[loads.moisture[apart]])
     driest = np.where(np.isfinite(driest), driest, 0.0)
     return _moisture_shift(site, load_dressing, landed, apart, driest), u
+
+
+def _of_catches(site: Site, contents: int) -> Ints:
+    """Dressing · contents + row of each water content that used catches of it stand on.
+
+    Of a mean of the loads' water contents those of its parts.
+    """
+    used = site.catches.used
+    dressing, moisture = site.catches.dressing[used], site.catches.moisture[used]
+    keys = [dressing * contents + moisture]
+    for row, parts in site.moistures.mixtures.items():
+        of_mean = dressing[moisture == row] * contents
+        keys += [of_mean + part for part, _ in parts]
+    return np.concatenate(keys)
 
 
 def _moisture_shift(

@@ -16,8 +16,7 @@ constant fault would look like many small ones.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping
 
 import numpy as np
 
@@ -43,12 +42,13 @@ from geosand.balance.reconciliation_equations import (
     evidence,
     usual_strips,
 )
-from geosand.balance.second_witnesses import StockWitness, WeighedLoads
+from geosand.balance.reconciliation_found import Inputs, Reconciliation, Suspect
+from geosand.balance.stock import StockWitness
 from geosand.balance.telling import not_told_apart, would_tell
 from geosand.balance.throw_fit import ThrowFit
-from geosand.columns import Bools, Floats, Strings, freeze
+from geosand.columns import Bools, Floats
 from geosand.rates.surface_rates import Rates
-from geosand.site.tables import Site
+from geosand.site.tables import Site, WeighedLoads
 
 FAMILY_WISE = 0.05  #: probability of suspecting any input where none has a gross error
 SHARE = 0.95  #: of the probability among all inputs that the named one must have
@@ -57,52 +57,6 @@ MOST_SUSPECTS = 3  #: gross errors that are looked for one after the other
 FREED = 1e3  #: u of a figure that is taken as unknown, over its estimated error
 STEPS = 4  #: of Gauss-Newton; figures move by less than a tenth of their u after two
 UNKNOWN = "not measured"
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Inputs:
-    """One row an input; in its own unit."""
-
-    name: Strings
-    unit: Strings
-    persistence: Strings  #: "constant", "one dressing" or "not measured" (strip widths)
-    stated: Floats  #: nan where it was not measured
-    u: Floats
-    adjusted: Floats
-    u_adjusted: Floats
-    standardised: Floats  #: z of the measurement test; nan: nothing else tells of it
-    seen_from: Floats  #: smallest error that would be noticed; inf: none, however large
-
-    def __post_init__(self) -> None:
-        freeze(self)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Suspect:
-    """One gross error that the data show: an input, or several that explain it alike."""
-
-    inputs: tuple[str, ...]  #: the likeliest first; together at least 95 % of the probability
-    change: tuple[float, ...]  #: what each alone would have to be changed by, in its unit
-    unit: tuple[str, ...]
-    standardised: float  #: z of the likeliest
-    probability: float  #: of the likeliest, if exactly one input is off and all are alike before
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Reconciliation:
-    """What a season's balances say together."""
-
-    inputs: Inputs
-    suspects: tuple[Suspect, ...]
-    culprit: str | None  #: the one input that is named
-    probability: float | None  #: of the culprit against all other inputs
-    threshold: float  #: |z| from which an input is suspected
-    not_told_apart: tuple[tuple[str, ...], ...]
-    measurement_that_would_tell: tuple[str, ...]
-    chi_square: float
-    degrees_of_freedom: int
-    chi_square_probability: float  #: of one as large without gross errors (global test)
-    sentences: tuple[str, ...]
 
 
 def reconcile(
@@ -118,10 +72,11 @@ def reconcile(
 ) -> Reconciliation | None:
     """Reconcile all measured dressings of a site; None where none is measured.
 
-    ``fit`` saves the ring catches from being fitted again; ``weighed`` and ``stock`` are further
-    witnesses. An input is suspected where its |z| passes Šidák's threshold for ``family_wise``,
-    over as many tests as there are inputs that differ. It is named where its share of Σ exp(z²/2),
-    the probability among all inputs that could physically be so far off, is at least 95 %.
+    ``fit`` saves the ring catches from being fitted again; ``weighed`` (left out: the site's own)
+    and ``stock`` are further witnesses. An input is suspected where its |z| passes Šidák's
+    threshold for ``family_wise``, over as many tests as there are inputs that differ. It is named
+    where its share of Σ exp(z²/2), the probability among all inputs that could physically be so far
+    off, is at least 95 %.
 
     ``seen_from`` of an input is the error that passes the threshold 9 times in 10 where all
     uncertainties are right; about 7 in 10 by simulation where the scatter of the strip width has
@@ -145,13 +100,10 @@ def reconcile(
         probability=alone[0].probability if alone else None,
         threshold=threshold,
         not_told_apart=groups,
-        measurement_that_would_tell=would_tell(
-            known, columns, solved, all_inputs, (*groups, *open_suspects), point
-        ),
+        would_tell=would_tell(known, columns, solved, all_inputs, (*groups, *open_suspects), point),
         chi_square=solved.chi_square,
         degrees_of_freedom=solved.degrees_of_freedom,
         chi_square_probability=solved.probability,
-        sentences=_sentences(suspects, threshold, solved),
     )
 
 
@@ -269,35 +221,3 @@ def _inputs(
             [np.nan_to_num((threshold + POWER_Z) * test.u_size, nan=np.inf), nothing]
         ),
     )
-
-
-def _sentences(suspects: Sequence[Suspect], threshold: float, solved: Fit) -> tuple[str, ...]:
-    """What was found, in words."""
-    if not suspects:
-        return (
-            "no input stands out: the dressings agree with each other within their uncertainties"
-            f" (chi-square {solved.chi_square:.1f} on {solved.degrees_of_freedom})",
-        )
-    texts = []
-    for one in suspects:
-        changes = [
-            f"{name} ({_figure(change)} {unit})"
-            for name, change, unit in zip(one.inputs, one.change, one.unit, strict=True)
-        ]
-        z = f"{abs(one.standardised):.1f} standard deviations, {threshold:.1f} allowed"
-        if len(one.inputs) == 1:
-            texts.append(
-                f"{changes[0]} would make the dressings agree: {z};"
-                f" {100 * one.probability:.0f} % likely against all other inputs"
-            )
-        else:
-            texts.append(
-                f"something is off that the data can not tell apart ({z}): one of"
-                f" {', '.join(changes)}"
-            )
-    return tuple(texts)
-
-
-def _figure(value: float) -> str:
-    """Three digits with a sign, never as a power of ten."""
-    return np.format_float_positional(value, precision=3, fractional=False, sign=True, trim="-")

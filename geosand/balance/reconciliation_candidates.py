@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 
 from geosand.areas.register import AreaRegister
+from geosand.balance.candidate_list import CandidateList
 from geosand.balance.reconciliation_equations import OVERTHROW, Evidence, Point, balance_effect
+from geosand.balance.witness_candidates import from_yard, on_scale, witnesses
 from geosand.columns import Bools, Floats, Strings, ratio
 
 PERSISTS, ONE_DRESSING = "constant", "one dressing"
@@ -36,37 +38,14 @@ class Candidates:
     errors: tuple[Mapping[str, float], ...]  #: its standard uncertainty by name of error
 
 
-@dataclass(slots=True)
-class _List:
-    rows: list[tuple[str, str, bool, float, Floats, float, float, dict[str, float]]] = field(
-        default_factory=list
-    )
-
-    def add(
-        self,
-        name: str,
-        direction: Floats,
-        *,
-        unit: str,
-        stated: float,
-        lowest: float,
-        highest: float,
-        persists: bool = True,
-        errors: dict[str, float] | None = None,
-    ) -> None:
-        if np.any(direction != 0):
-            row = (name, unit, persists, stated, direction, lowest, highest, errors or {})
-            self.rows.append(row)
-
-
 def candidates(evidence: Evidence, areas: AreaRegister, point: Point) -> Candidates:
     """All inputs that enter an equation: constant ones first, then those of single dressings."""
-    found = _List()
+    found = CandidateList()
     _unit_masses(evidence, point, found)
     _catch_scales(evidence, areas, point, found)
     _by_source(evidence, point, found)
     _dressings(evidence, point, found)
-    _witnesses(evidence, point, found)
+    witnesses(evidence, point, found)
     names, units, persists, stated, direction, lowest, highest, errors = zip(
         *found.rows, strict=True
     )
@@ -82,7 +61,7 @@ def candidates(evidence: Evidence, areas: AreaRegister, point: Point) -> Candida
     )
 
 
-def _unit_masses(one: Evidence, point: Point, found: _List) -> None:
+def _unit_masses(one: Evidence, point: Point, found: CandidateList) -> None:
     """The mass on the label of each kind of unit, kg."""
     loads, site = one.site.loads, one.site
     dry = 1 + site.moistures.ratio[loads.moisture]
@@ -110,7 +89,7 @@ def _unit_masses(one: Evidence, point: Point, found: _List) -> None:
         )
 
 
-def _catch_scales(one: Evidence, areas: AreaRegister, point: Point, found: _List) -> None:
+def _catch_scales(one: Evidence, areas: AreaRegister, point: Point, found: CandidateList) -> None:
     """What scales all catches alike, and the edge of all surfaces."""
     settings = one.site.settings
     landed = point.landed_kg(one.spreader)
@@ -146,7 +125,7 @@ def _catch_scales(one: Evidence, areas: AreaRegister, point: Point, found: _List
         )
 
 
-def _by_source(one: Evidence, point: Point, found: _List) -> None:
+def _by_source(one: Evidence, point: Point, found: CandidateList) -> None:
     """Moistures and bulk densities, from the effects of their sources.
 
     Water that loads and catches have in common scales both alike and does nothing.
@@ -183,8 +162,12 @@ def _by_source(one: Evidence, point: Point, found: _List) -> None:
             )
 
 
-def _dressings(one: Evidence, point: Point, found: _List) -> None:
-    """Loads, catches and overthrow of each dressing by itself, kg."""
+def _dressings(one: Evidence, point: Point, found: CandidateList) -> None:
+    """Loads, catches and overthrow of each dressing by itself, kg.
+
+    More in the loads was also taken from the yard, and lay on the scale where the only load of the
+    dressing was weighed.
+    """
     at = point.strip_m[one.spreader]
     share = ratio(point.landed_kg(one.spreader), point.on_kg)
     agreed, seen = point.agreed(one), point.found(one)
@@ -194,7 +177,7 @@ def _dressings(one: Evidence, point: Point, found: _List) -> None:
         on, spread = float(one.on_surfaces.value[row]), float(one.spread.value[row])
         found.add(
             f"loads of {name}",
-            one.stack(balance=here),
+            one.stack(balance=here, weighed=on_scale(one, d), stock=from_yard(one, d)),
             unit="kg",
             stated=spread,
             lowest=-spread,
@@ -224,75 +207,4 @@ def _dressings(one: Evidence, point: Point, found: _List) -> None:
             errors={
                 f"{OVERTHROW}: {name}": float((point.between_m[one.spreader] * point.edge_kg)[row])
             },
-        )
-
-
-def _witnesses(one: Evidence, point: Point, found: _List) -> None:
-    """Weighings, counts of weighed loads, ring catches, stock and volumes."""
-    site, loads = one.site, one.site.loads
-    dry = 1 + site.moistures.ratio[loads.moisture]
-    for row, k in enumerate(one.weighed.load.tolist()):
-        here = (np.arange(len(one.weighed.load)) == row).astype(np.float64)
-        name, unit, count = str(loads.id[k]), float(loads.unit_mass_kg[k]), float(loads.count[k])
-        mass = float(one.weighed.mass_kg[row])
-        found.add(
-            f"weighing of {name}",
-            one.stack(weighed=-here),
-            unit="kg",
-            stated=mass,
-            lowest=-mass,
-            highest=mass,
-            persists=False,
-            errors={f"weighing: {name}": float(one.weighed.u_mass_kg[row])},
-        )
-        stock = 0.0 if one.stock is None else np.where(one.stock.loads[:, k], unit, 0.0)
-        found.add(
-            f"count of {name}",
-            one.stack(
-                balance=np.where(one.dressing == loads.dressing[k], unit / dry[k], 0.0),
-                weighed=here * unit,
-                stock=stock,
-            ),
-            unit="units",
-            stated=count,
-            lowest=-count,
-            highest=count,
-            persists=False,
-        )
-    for row, k in enumerate(one.ring.tolist()):
-        here = (np.arange(len(one.ring)) == row).astype(np.float64)
-        name, kg = str(site.dressings.id[one.dressing[k]]), float(point.edge_kg[k])
-        found.add(
-            f"ring catches of {name}",
-            one.stack(ring=here * kg),
-            unit="m of strip",
-            stated=float(one.ring_strip_m[row]),
-            lowest=-float(one.ring_strip_m[row]),
-            highest=10.0,
-            persists=False,
-            errors={f"ring catches: {name}": float(one.u_ring_strip_m[row])},
-        )
-    if one.stock is not None:
-        for row, k in enumerate(one.stock.sand.tolist()):
-            here = (np.arange(len(one.stock.sand)) == row).astype(np.float64)
-            found.add(
-                f"sand not accounted for: {site.sands.name[k]}",
-                one.stack(stock=here),
-                unit="kg",
-                stated=0.0,
-                lowest=-np.inf,
-                highest=np.inf,
-                persists=False,
-            )
-    for row, k in enumerate(one.density_sand.tolist()):
-        here = (np.arange(len(one.density_sand)) == row).astype(np.float64)
-        measured = float(one.density.measured[k])
-        found.add(
-            f"volumes of the catches: {site.sands.name[k]}",
-            one.stack(density=here),
-            unit="kg/m³",
-            stated=measured,
-            lowest=-measured / 2,
-            highest=measured,
-            errors={f"measured density: {site.sands.name[k]}": float(one.density.u_measured[k])},
         )

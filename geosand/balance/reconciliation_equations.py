@@ -22,20 +22,17 @@ import numpy as np
 
 from geosand.areas.register import AreaRegister
 from geosand.balance.account import Balance, mass_on_surfaces
-from geosand.balance.second_witnesses import (
-    DensityWitness,
-    StockWitness,
-    WeighedLoads,
-    density_witness,
-)
+from geosand.balance.second_witnesses import DensityWitness, density_witness
 from geosand.balance.spread import BAGS
-from geosand.balance.throw_fit import SCATTER, SCATTER_FREEDOM, ThrowFit, throw_fit
+from geosand.balance.stock import StockWitness
+from geosand.balance.throw_fit import SCATTER, SCATTER_FREEDOM, U_SHAPE, ThrowFit, throw_fit
 from geosand.columns import Bools, Floats, Ints, Strings, ratio
 from geosand.estimates import Estimates
 from geosand.rates.surface_rates import CATCHES, MEAN, MEAN_SURFACES, SURFACE, Rates
-from geosand.site.tables import Site
+from geosand.site.tables import Site, WeighedLoads
 
 OVERTHROW = "overthrow"
+SHAPE = "throw shape"  #: error that the strips by ring catches of one spreader share
 Columns = dict[str, Floats]
 
 
@@ -55,7 +52,7 @@ class Evidence:
     edge_errors: Mapping[str, Floats]
     ring: Ints  #: rows of ``dressing`` with ring catches
     ring_strip_m: Floats
-    u_ring_strip_m: Floats
+    u_ring_strip_m: Floats  #: from its catches alone; the shape of the throw is shared
     weighed: WeighedLoads
     stock: StockWitness | None
     density: DensityWitness
@@ -142,7 +139,6 @@ def evidence(
     on = mass_on_surfaces(site, register, rates, dressed.dressing, size)
     area = register.area_m2[dressed.surface]
     ring, strip, u_strip = _rings(fit, rows, size)
-    nothing = np.zeros(0)
     density = density_witness(site, rates)
     return Evidence(
         site=site,
@@ -158,9 +154,7 @@ def evidence(
         ring=ring,
         ring_strip_m=strip,
         u_ring_strip_m=u_strip,
-        weighed=weighed
-        if weighed is not None
-        else WeighedLoads(load=nothing.astype(np.int64), mass_kg=nothing, u_mass_kg=nothing),
+        weighed=site.weighed if weighed is None else weighed,
         stock=stock,
         density=density,
         density_sand=np.flatnonzero(np.isfinite(density.sigmas)),
@@ -169,7 +163,8 @@ def evidence(
 
 def _rings(fit: ThrowFit, rows: Ints, dressings: int) -> tuple[Ints, Floats, Floats]:
     """Strip by ring catches of each dressing all of whose groups have them (weighted by W)."""
-    strip, u = fit.from_catches.strip_width_m, fit.from_catches.u_strip_width_m
+    strip = fit.from_catches.strip_width_m
+    u = np.sqrt(np.maximum(fit.from_catches.u_strip_width_m**2 - (U_SHAPE * strip) ** 2, 0.0))
     weight = np.bincount(fit.dressing, fit.edge_kg, dressings)
     mean = ratio(np.bincount(fit.dressing, fit.edge_kg * strip, dressings), weight)
     spread = ratio(np.sqrt(np.bincount(fit.dressing, (fit.edge_kg * u) ** 2, dressings)), weight)
@@ -296,6 +291,10 @@ def _add_witnesses(one: Evidence, edge_kg: Floats, columns: Columns) -> None:
     def add(name: str, column: Floats) -> None:
         columns[name] = columns[name] + column if name in columns else column
 
+    strip = one.ring_strip_m * edge_kg[one.ring]
+    for k, name in enumerate(one.spreaders.tolist()):
+        mine = one.spreader[one.ring] == k
+        add(f"{SHAPE}: {name}", one.stack(ring=np.where(mine, U_SHAPE * strip, 0.0)))
     for row, k in enumerate(one.ring.tolist()):
         noise = np.where(np.arange(len(one.ring)) == row, one.u_ring_strip_m * edge_kg[k], 0.0)
         add(f"ring catches: {site.dressings.id[one.dressing[k]]}", one.stack(ring=noise))

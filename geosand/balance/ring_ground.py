@@ -177,10 +177,12 @@ def _zones(
 ) -> tuple[Ints, Geometries, Ints]:
     """Polygons that strips are to be cut by: whose strips, the polygon, the zone it bounds."""
     drawn = np.flatnonzero(~shapely.is_missing(stands.collar))
-    outer = shapely.buffer(
-        shapely.union(stands.collar[drawn], stands.surface[drawn]),
-        stands.surrounds_width_m[drawn],
-        quad_segs=16,
+    # a buffer unites the parts of a collection by itself, in less than half the time of a union
+    both = np.stack((stands.collar[drawn], stands.surface[drawn]), axis=1)
+    outer = np.asarray(
+        shapely.buffer(
+            shapely.geometrycollections(both), stands.surrounds_width_m[drawn], quad_segs=16
+        )
     )
     rows, polygons = [drawn, drawn], [stands.collar[drawn], outer]
     codes = [np.full(len(drawn), COLLAR), np.full(len(drawn), OUTER)]

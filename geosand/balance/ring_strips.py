@@ -84,7 +84,7 @@ def mass_share(strips: Strips, limit_m: Floats, inverse_reach: Floats) -> Floats
     ``inverse_reach`` = 1/L in 1/m, 0 for the plain area in m²; ``limit_m`` must not exceed L.
     Times the rate of the surface it is a mass in kg. Columns as long as ``strips``.
     """
-    return _mean_over_cut(
+    return mean_over_cut(
         strips,
         limit_m,
         strips.width_m,
@@ -95,7 +95,7 @@ def mass_share(strips: Strips, limit_m: Floats, inverse_reach: Floats) -> Floats
 
 def mass_share_slope(strips: Strips, reach_m: Floats) -> Floats:
     """Derivative of ``mass_share(strips, L, 1/L)`` with respect to L."""
-    return _mean_over_cut(
+    return mean_over_cut(
         strips,
         reach_m,
         np.zeros_like(reach_m),
@@ -104,7 +104,7 @@ def mass_share_slope(strips: Strips, reach_m: Floats) -> Floats:
     )
 
 
-def _mean_over_cut(strips: Strips, limit: Floats, a: Floats, b: Floats, c: Floats) -> Floats:
+def mean_over_cut(strips: Strips, limit: Floats, a: Floats, b: Floats, c: Floats) -> Floats:
     """Mean of the polynomial a·u + b·u² + c·u³ at u = min(cut, limit), the cut running linearly."""
     start, end = strips.cut_start_m, strips.cut_end_m
     mean = _value(np.minimum((start + end) / 2, limit), a, b, c)
@@ -307,10 +307,12 @@ def crossings_of(
     at, out = at[near], out[near]
     origin = at.mean(axis=0)
     p, q = at - origin, ring_xy - origin
-    left = out[:, :1] * q[:, 1] - out[:, 1:] * q[:, 0]
-    left -= (out[:, 0] * p[:, 1] - out[:, 1] * p[:, 0])[:, None]
+    # which side of each ray each corner is on, as one matrix product
+    turned = np.column_stack((-out[:, 1], out[:, 0], out[:, 1] * p[:, 0] - out[:, 0] * p[:, 1]))
+    left = turned @ np.column_stack((q, np.ones(len(q)))).T
     above = left > 0
-    ray, corner = np.nonzero((above[:, 1:] != above[:, :-1]) & (rings[1:] == rings[:-1]))
+    change = (above[:, 1:] != above[:, :-1]) & (rings[1:] == rings[:-1])
+    ray, corner = np.divmod(np.flatnonzero(change), len(q) - 1)
     a, step = q[corner], q[corner + 1] - q[corner]
     way = left[ray, corner + 1] - left[ray, corner]
     offset = a - p[ray]
@@ -337,6 +339,21 @@ def _closed_rings(zone: shapely.Geometry) -> tuple[Ints, Floats]:
     rings = shapely.get_rings(shapely.get_parts(zone))
     xy, ring = shapely.get_coordinates(rings, return_index=True)
     return ring, xy
+
+
+def farthest_corner_m(zone: shapely.Geometry, surface: shapely.Geometry) -> float:
+    """Distance from the outline of ``surface`` of the farthest corner of ``zone``'s outer edge."""
+    corners = shapely.get_coordinates(shapely.get_exterior_ring(shapely.get_parts(zone)))
+    ring, xy = _closed_rings(surface)
+    inside = ring[1:] == ring[:-1]
+    start, step = xy[:-1][inside] - corners[0], np.diff(xy, axis=0)[inside]
+    p = corners - corners[0]
+    square = np.maximum(np.einsum("ij,ij->i", step, step), 1e-300)
+    along = (p @ step.T - np.einsum("ij,ij->i", start, step)) / square
+    along = np.clip(along, 0.0, 1.0)
+    off_x = p[:, :1] - start[:, 0] - along * step[:, 0]
+    off_y = p[:, 1:] - start[:, 1] - along * step[:, 1]
+    return float(np.sqrt((off_x**2 + off_y**2).min(axis=1).max()))
 
 
 def is_steiner(surfaces: Geometries, distance_m: float) -> Bools:

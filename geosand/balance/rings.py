@@ -25,13 +25,14 @@ from geosand.balance.ring_strips import (
     COLLAR,
     HAZARD,
     OUTER,
-    Crossings,
     Strips,
+    farthest_corner_m,
     mass_share,
     mass_share_slope,
     parts_less_holes,
     ragged,
 )
+from geosand.balance.ring_zones import ZoneCells, zone_cells
 from geosand.columns import Bools, Floats, Geometries, Ints, Strings, distinct, take
 
 FARTHEST_REACH_M = 200.0  #: no spreader throws farther; the search for the reach ends here
@@ -70,7 +71,8 @@ class _Laid:
 
     cap_m: float
     strips: Strips
-    crossings: Crossings
+    zones: ZoneCells
+    stand: Ints
     rate: Floats
     group: Ints
     groups: int
@@ -135,12 +137,13 @@ def throw_off(
     while True:
         stands, stand = distinct_stands(cases, case, dressing, 2 * cap)
         ground = lay_ground(stands, parts, cap)
-        laid = _bring(ground, stands, stand, rate, group, groups)
+        zones = zone_cells(ground.crossings, len(stands.surface))
+        laid = _bring(ground, zones, stands, stand, rate, group, groups)
         reach = np.stack([_reach(laid, target) for target in targets])
         if cap >= FARTHEST_REACH_M or not np.isinf(reach).any():
             break
         cap = min(2 * cap, FARTHEST_REACH_M)
-    area = _areas(ground, stands, stand)
+    area = _areas(ground, zones, stands, stand)
     return _split(laid, reach, targets, edge, area, (overthrow_kg > 0) & ~placeable, kinds)
 
 
@@ -165,7 +168,9 @@ def _hazard_parts(hazards: Geometries, kind: Strings) -> tuple[list[str], list[G
 
 def _widest_zone(stands: Stands) -> float:
     """How far from an edge a collar with its surrounds extends at most."""
-    drawn = np.nan_to_num(shapely.hausdorff_distance(stands.collar, stands.surface))
+    drawn = np.zeros(len(stands.surface))
+    for k in np.flatnonzero(~shapely.is_missing(stands.collar)):
+        drawn[k] = farthest_corner_m(stands.collar[k], stands.surface[k])
     widest = np.maximum(stands.collar_width_m, drawn) + stands.surrounds_width_m
     return float(np.clip(widest.max(initial=0.0), 1.0, FARTHEST_REACH_M))
 
@@ -182,20 +187,20 @@ def _reach_alone(surfaces: Geometries, rate: Floats, group: Ints, targets: Float
 
 
 def _bring(
-    ground: Ground, stands: Stands, stand: Ints, rate: Floats, group: Ints, groups: int
+    ground: Ground,
+    zones: ZoneCells,
+    stands: Stands,
+    stand: Ints,
+    rate: Floats,
+    group: Ints,
+    groups: int,
 ) -> _Laid:
     """The ground of each dressed row, from the ground of its distinct case."""
-    strips, _ = _spread_rows(ground.strips, stand)
-    crossed, which = _spread_rows(ground.crossings.strips, stand)
     return _Laid(
         cap_m=ground.cap_m,
-        strips=strips,
-        crossings=Crossings(
-            strips=crossed,
-            limit_m=ground.crossings.limit_m[which],
-            sign=ground.crossings.sign[which],
-            zone=ground.crossings.zone[which],
-        ),
+        strips=_spread_rows(ground.strips, stand),
+        zones=zones,
+        stand=stand,
         rate=rate,
         group=group,
         groups=groups,
@@ -206,10 +211,11 @@ def _bring(
     )
 
 
-def _spread_rows(strips: Strips, stand: Ints) -> tuple[Strips, Ints]:
+def _spread_rows(strips: Strips, stand: Ints) -> Strips:
     bounds = np.searchsorted(strips.row, np.arange(stand.max(initial=-1) + 2))
     row, which = ragged(bounds[stand], bounds[stand + 1] - bounds[stand])
-    return replace(take(strips, which), row=row), which
+    brought: Strips = take(strips, which)
+    return replace(brought, row=row)
 
 
 def _reach(laid: _Laid, target_kg: Floats) -> Floats:
@@ -253,33 +259,29 @@ def _masses(laid: _Laid, reach_m: Floats) -> dict[int, Floats]:
     return masses
 
 
-def _areas(ground: Ground, stands: Stands, stand: Ints) -> tuple[Floats, Floats]:
+def _areas(ground: Ground, zones: ZoneCells, stands: Stands, stand: Ints) -> tuple[Floats, Floats]:
     """Collar and surrounds of each row in m², on its own ground."""
     count = len(stands.surface)
     one = np.ones(count)
     every = np.arange(count)
-    laid = _bring(ground, stands, every, one, np.zeros(count, np.int64), 1)
+    laid = _bring(ground, zones, stands, every, one, np.zeros(count, np.int64), 1)
     area = _zone_sums(laid, one * ground.cap_m, 0 * one)
     return area[COLLAR][stand], np.maximum(area[OUTER] - area[COLLAR], 0.0)[stand]
 
 
 def _zone_sums(laid: _Laid, reach: Floats, inverse_reach: Floats) -> dict[int, Floats]:
     """Integrals of the taper over each zone by row; with ``inverse_reach`` 0 their areas."""
-    strips, crossings = laid.strips, laid.crossings
-    row, crossed = strips.row, crossings.strips.row
+    strips, row = laid.strips, laid.strips.row
 
     def within(limit: Floats) -> Floats:
         share = mass_share(strips, np.minimum(limit, reach)[row], inverse_reach[row])
         return laid.rows(share, row)
 
-    limit = np.minimum(crossings.limit_m, reach[crossed])
-    share = crossings.sign * mass_share(crossings.strips, limit, inverse_reach[crossed])
-    zones = 1 + int(crossings.zone.max(initial=OUTER))
-    cell = _sums(crossed * zones + crossings.zone, share, len(laid.rate) * zones)
-    by_zone = dict(enumerate(cell.reshape(-1, zones).T))
-    collar = np.where(laid.drawn, by_zone[COLLAR], within(laid.collar_m))
-    outer = np.where(laid.drawn, by_zone[OUTER], within(laid.outer_m))
-    return by_zone | {-1: within(reach), COLLAR: collar, OUTER: outer}
+    by_zone = dict(enumerate(laid.zones.shares(laid.stand, reach, inverse_reach).T))
+    if not laid.drawn.all():
+        by_zone[COLLAR] = np.where(laid.drawn, by_zone[COLLAR], within(laid.collar_m))
+        by_zone[OUTER] = np.where(laid.drawn, by_zone[OUTER], within(laid.outer_m))
+    return by_zone | {-1: within(reach)}
 
 
 def _split(

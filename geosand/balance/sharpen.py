@@ -96,16 +96,18 @@ def changes(
     *,
     dressings: Ints,
     surfaces: Ints | None = None,
+    season: bool = False,
 ) -> list[Change]:
     """All changes that could sharpen a figure of ``dressings`` (rows): an overthrow, the sand on
-    surfaces, or with ``surfaces`` (``ground`` indices) the depth of these alone."""
+    surfaces, or with ``surfaces`` (``ground`` indices) the depth of these alone; with ``season``
+    a figure of the sum of all these dressings."""
     ground = site.surfaces.ground[site.dressed.surface]
     mine = np.isin(site.dressed.dressing, dressings)
     weight = np.where(mine, register.area_m2[site.dressed.surface], 0.0)
     if surfaces is not None:
         weight = np.where(np.isin(ground, surfaces), weight, 0.0)
     found = [
-        _more_catches(site, rates, weight, mine),
+        _more_catches(site, rates, weight, mine, season=season),
         _edge_trays(site, rates, mine),
         *_weighed_bags(site, dressings),
         *_tested_trays(site),
@@ -186,7 +188,9 @@ def _edge_trays(site: Site, rates: Rates, mine: Bools) -> Change | None:
     return Change(text=f"a tray near the edge of {_listed(ids)}", leaves={TAPER: 0.0})
 
 
-def _more_catches(site: Site, rates: Rates, weight: Floats, mine: Bools) -> Change | None:
+def _more_catches(
+    site: Site, rates: Rates, weight: Floats, mine: Bools, *, season: bool
+) -> Change | None:
     """Three more catches in each dressing: on the largest surfaces without any, else the scarcest.
 
     The same surfaces in every dressing, where they were dressed.
@@ -206,8 +210,8 @@ def _more_catches(site: Site, rates: Rates, weight: Floats, mine: Bools) -> Chan
     each[chosen] = MORE_CATCHES // len(chosen)
     each[chosen[: MORE_CATCHES % len(chosen)]] += 1
     extra = np.where(wanted, each[ground], 0)
-    before = sampling_variance(site, rates, weight, rates.catches)
-    after = sampling_variance(site, rates, weight, rates.catches + extra)
+    before = sampling_variance(site, rates, weight, rates.catches, season=season)
+    after = sampling_variance(site, rates, weight, rates.catches + extra, season=season)
     old, new = before[np.isfinite(before)].sum(), after[np.isfinite(after)].sum()
     if not old > new:
         return None
@@ -220,27 +224,38 @@ def _more_catches(site: Site, rates: Rates, weight: Floats, mine: Bools) -> Chan
     )
 
 
-def sampling_variance(site: Site, rates: Rates, weight: Floats, catches: Ints) -> Floats:
-    """Variance of Σ weight·rate of each dressing from sampling, with ``catches`` on each row.
+def sampling_variance(
+    site: Site, rates: Rates, weight: Floats, catches: Ints, *, season: bool = False
+) -> Floats:
+    """Variance of Σ weight·rate from sampling, with ``catches`` on each dressed row: of each
+    dressing (D,), or with ``season`` of the sum of all of them (1,).
 
     For yᵢ = μ + bᵢ + e and BLUPs with wᵢ = σb²/(σb² + σe²/nᵢ), weights aᵢ and
     var μ = 1/Σ 1/(σb² + σe²/nᵢ) over the surfaces with catches:
     Σ aᵢ²(1 − wᵢ)²σb² + Σ aᵢ²wᵢ²σe²/nᵢ + (Σ aᵢ(1 − wᵢ))²·var μ (the parts of
-    :func:`geosand.rates.random_effects.surface_rates`); σb and σe stay as they are.
+    :func:`geosand.rates.random_effects.surface_rates`); σb and σe stay as they are. Over a season
+    the first part adds linearly for each surface, and so does what var μ has of the surfaces that
+    were caught on; the rest is new in each dressing.
     """
     group, size = site.dressed.dressing, len(site.dressings)
-    planned = _planned_scale(rates, site)
     between = rates.model.sigma_b[group] ** 2
     per_catch = ratio(rates.model.sigma_e[group] ** 2, catches)
     caught = catches > 0
     own = np.where(caught, ratio(between, between + per_catch, empty=0.0), 0.0)
-    total = np.where(caught, between + per_catch, np.inf)
-    var_mu = ratio(1.0, np.bincount(group, ratio(1.0, total, empty=0.0), size))
-    a = weight * planned
-    apart = (a * (1 - own)) ** 2 * between + np.where(caught, (a * own) ** 2 * per_catch, 0.0)
+    gain = np.where(caught, ratio(1.0, between + per_catch, empty=0.0), 0.0)
+    var_mu = ratio(1.0, np.bincount(group, gain, size))
+    a = np.nan_to_num(weight * _planned_scale(rates, site))
+    lasting = a * (1 - own) * np.sqrt(between)
+    new = np.where(caught, (a * own) ** 2 * per_catch, 0.0)
     shared = np.bincount(group, a * (1 - own), size)
-    variance: Floats = np.bincount(group, apart, size) + shared**2 * var_mu
-    return variance
+    if not season:
+        variance: Floats = np.bincount(group, lasting**2 + new, size) + shared**2 * var_mu
+        return variance
+    stays = np.bincount(group, gain**2 * between, size) * var_mu**2
+    ground = site.surfaces.ground[site.dressed.surface]
+    single = np.bincount(ground, np.nan_to_num(lasting)) ** 2
+    mean = np.nansum(shared * np.sqrt(stays)) ** 2 + np.nansum(shared**2 * (var_mu - stays))
+    return np.array([single.sum() + np.nansum(new) + mean])
 
 
 def _planned_scale(rates: Rates, site: Site) -> Floats:

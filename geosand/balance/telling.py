@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -18,11 +19,32 @@ from geosand.columns import Bools, Floats
 
 ALIKE = 0.8  #: cosine from which an error that is just noticed leaves odds below 19 : 1
 ABSORBED = 0.25  #: share of the information left by unknown strip widths below which they hide it
+MOST_MEASUREMENTS = 3  #: told of each group
 WORTH = 0.1  #: of the largest contribution to a group, and of what a measurement must take away
 SHOWN_SIGMAS = 1.96 + 1.28  #: an error that a 5 % test sees nine times in ten
 STRIP_U_M = 5.0  #: standard uncertainty of a strip width that nobody measured
 #: What a careful measurement comes to (common practice, no published source).
 U_SCALE, U_EFFICIENCY, U_TRAY, U_EDGE_M, U_WATER, U_STRIP = 0.002, 0.01, 0.002, 0.02, 0.002, 0.15
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Telling:
+    """One measurement that would tell inputs apart, and what it would leave of what is open."""
+
+    measurement: str
+    among: tuple[str, ...]
+    left_kg: float  #: ± of the season's overthrow that stays open between them
+    open_kg: float  #: ± that is open now
+    shown_percent: float | None = None  #: error of the unit mass that it would show
+
+    def sentence(self, *, unit: str = "kg", factor: float = 1.0) -> str:
+        """In words with figures; a mass in kg times ``factor`` is in ``unit``."""
+        left, now = (f"{factor * mass:.0f}" for mass in (self.left_kg, self.open_kg))
+        shown = ""
+        if self.shown_percent is not None:
+            shown = f"; an error of {self.shown_percent:.1f} % would show"
+        among = ", ".join(self.among)
+        return f"{self.measurement}: leaves ± {left} of ± {now} {unit} open between {among}{shown}"
 
 
 def strip_name(spreader: str) -> str:
@@ -82,7 +104,7 @@ def would_tell(
     all_inputs: Candidates,
     groups: Sequence[tuple[str, ...]],
     point: Point,
-) -> tuple[str, ...]:
+) -> tuple[Telling, ...]:
     """For each group the single measurements that would tell its members apart, the best first.
 
     With P the covariance of all errors after reconciliation and cⱼ what member j puts into the
@@ -98,12 +120,12 @@ def would_tell(
     place = {name: k for k, name in enumerate(names)}
     source = _sources(all_inputs)
     to_balance = errors[: len(evidence.dressing)].sum(axis=0)
-    texts: list[str] = []
+    told: list[Telling] = []
     for group in groups:
         members = [place[s] for s in (source.get(n, n) for n in group) if s in place]
         covariance = left[members] * to_balance[members][:, None]
         before = float((covariance[range(len(members)), members] * to_balance[members]).sum())
-        found = []
+        found: list[Telling] = []
         for name in group:
             text, noise = _measurement(evidence, name, point)
             k = place.get(source.get(name, name), -1)
@@ -111,22 +133,27 @@ def would_tell(
                 continue
             cut = float((covariance[:, k] ** 2).sum()) / (left[k, k] + noise**2)
             shown = _shown(all_inputs, name, noise)
-            if before > 0 and (cut > WORTH * before or shown):
-                kg = f"{np.sqrt(max(before - cut, 0.0)):.0f} of ± {np.sqrt(before):.0f} kg"
-                among = ", ".join(group)
-                found.append((cut, f"{text}: leaves ± {kg} open between {among}{shown}"))
-        texts += [text for _, text in sorted(found, reverse=True)[:3]]
-    return tuple(dict.fromkeys(texts))
+            if before > 0 and (cut > WORTH * before or shown is not None):
+                one = Telling(
+                    measurement=text,
+                    among=tuple(group),
+                    left_kg=float(np.sqrt(max(before - cut, 0.0))),
+                    open_kg=float(np.sqrt(before)),
+                    shown_percent=shown,
+                )
+                found.append(one)
+        told += sorted(found, key=lambda one: one.left_kg)[:MOST_MEASUREMENTS]
+    return tuple(dict.fromkeys(told))
 
 
-def _shown(all_inputs: Candidates, name: str, noise: float) -> str:
-    """The error of a unit mass that weighing would show."""
+def _shown(all_inputs: Candidates, name: str, noise: float) -> float | None:
+    """The error of a unit mass, percent, that weighing would show; None of other inputs."""
     if not name.startswith(UNIT_MASS):
-        return ""
+        return None
     row = all_inputs.name.tolist().index(name)
     u = float(np.sqrt(sum(v**2 for v in all_inputs.errors[row].values())))
     share = SHOWN_SIGMAS * u * float(np.hypot(1.0, noise)) / float(all_inputs.stated[row])
-    return f"; an error of {100 * share:.1f} % would show"
+    return 100 * share
 
 
 def _sources(all_inputs: Candidates) -> dict[str, str]:

@@ -9,6 +9,8 @@ import os
 
 import click
 
+from geosand import __version__
+
 #: verb -> what it does, in one line; the module of the same name holds the command
 VERBS = {
     "new": "Set up a site folder, with boundaries from a file if there is one.",
@@ -20,7 +22,8 @@ VERBS = {
     "plan": "The next dressing: rates, sand to order, spreader setting, headings.",
     "place": "Where to lay the trays; field sheet; how many catches are needed.",
     "map": "Write the site's map, one HTML file that works offline.",
-    "account": "The whole job on one site: summary and map.",
+    "account": "The whole job on one site: summary, map and printable report.",
+    "many": "Many sites: tables of all of them, and a page that compares them.",
 }
 
 
@@ -46,7 +49,7 @@ class Verbs(click.Group):
 
 
 @click.group(cls=Verbs, context_settings={"help_option_names": ["-h", "--help"]})
-@click.version_option(package_name="geosand")
+@click.version_option(version=__version__)
 def main() -> None:
     """How much sand really landed on each surface, dressing by dressing and over the season."""
     _settle()

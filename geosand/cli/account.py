@@ -3,44 +3,167 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
 
 from geosand.cli.map import map_path, out_option
-from geosand.cli.options import as_of_option, display, print_document, results_of, verb, write_text
+from geosand.cli.options import as_of_option, day_of, display, print_document, read, verb
+from geosand.cli.progress import Step, steps
+from geosand.errors import Fault, Refused
+
+if TYPE_CHECKING:
+    from geosand.reports.words import Units
+    from geosand.results import Results
+
+_FILE = click.Path(path_type=Path, dir_okay=False)
+REPORT_ENDINGS, WORKBOOK_ENDINGS = (".html", ".pdf"), (".xlsx",)
 
 
 @verb
 @as_of_option
 @out_option
+@click.option(
+    "--report",
+    "reports",
+    type=_FILE,
+    multiple=True,
+    help="The printable report, .html or .pdf; may repeat [beside the map, .html].",
+)
+@click.option("--workbook", type=_FILE, help="Also all ledgers as a workbook, .xlsx.")
 def command(
-    folder: Path, as_json: bool, units: str | None, as_of: str | None, out: Path | None
+    folder: Path,
+    as_json: bool,
+    units: str | None,
+    as_of: str | None,
+    out: Path | None,
+    reports: tuple[Path, ...],
+    workbook: Path | None,
 ) -> None:
-    """The whole job on one site: what was spread, what landed, what to look at first; the map."""
-    results = results_of(folder, as_of)
+    """The whole job on one site: summary, map, printable report and, if asked, a workbook."""
+    day = day_of(as_of)
+    path = map_path(folder, out)
+    files = reports or (path.with_name(f"{path.stem}_report.html"),)
+    for file in files:
+        _check_ending(file, REPORT_ENDINGS, "--report")
+    if workbook is not None:
+        _check_ending(workbook, WORKBOOK_ENDINGS, "--workbook")
+    _check_apart([path, *files, *([workbook] if workbook else [])])
+    with steps(silent=as_json) as step:
+        from geosand.results import work_out
+
+        step("Reading the site")
+        site = read(folder)
+        step("Working out the balance")
+        results = work_out(site, as_of=day)
+        shown = display(units, site)
+        _write_all(results, shown, path, files, workbook, step)
+    if as_json:
+        _print_json(results, shown, path, files, workbook)
+    else:
+        _print(results, shown, path, files, workbook)
+
+
+def _check_ending(path: Path, allowed: tuple[str, ...], option: str) -> None:
+    if path.suffix.lower() not in allowed:
+        problem = f"{path.name!r}: its name must end in {' or '.join(allowed)}"
+        raise click.BadParameter(problem, param_hint=option)
+
+
+def _check_apart(paths: list[Path]) -> None:
+    """No result may replace another."""
+    places = [path.resolve() for path in paths]
+    for path, place in zip(paths, places, strict=True):
+        if places.count(place) > 1:
+            raise click.UsageError(f"{path} is named for two results: name two files")
+
+
+def _write_all(
+    results: Results,
+    units: Units,
+    path: Path,
+    reports: tuple[Path, ...],
+    workbook: Path | None,
+    step: Step,
+) -> None:
+    """Make everything that was asked for, then write it: a failure leaves no half of it."""
     from geosand.mapping.fill import map_view
     from geosand.mapping.page import map_page
 
-    shown = display(units, results.site)
-    path = map_path(folder, out)
-    write_text(path, map_page(map_view(results, shown)))
-    if as_json:
-        from geosand.reports.documents import balance_document, season_document
-        from geosand.reports.first import look_first
+    step("Drawing the map")
+    made = [(path, map_page(map_view(results, units)).encode("utf-8"), "--out")]
+    step("Setting the report")
+    made += [(file, content, "--report") for file, content in _reports(results, units, reports)]
+    if workbook is not None:
+        from geosand.reports.workbook import results_workbook
 
-        print_document(
-            {
-                "site": results.site.name,
-                "balance": balance_document(results)["dressings"],
-                "season": season_document(results),
-                "look_first": look_first(results, shown),
-                "map": str(path),
-            }
-        )
-        return
+        step("Filling the workbook")
+        made.append((workbook, results_workbook(results, units), "--workbook"))
+    for file, content, option in made:
+        _write(file, content, option)
+
+
+def _reports(results: Results, units: Units, files: tuple[Path, ...]) -> list[tuple[Path, bytes]]:
+    """The report in each form that was asked for. Raises Refused where PDF can not be made."""
+    from geosand.reports.printable.html_writer import report_page
+    from geosand.reports.printable.season_report import season_report
+
+    report = season_report(results, units)
+    made: list[tuple[Path, bytes]] = []
+    for file in files:
+        if file.suffix.lower() == ".pdf":
+            from geosand.reports.printable.pdf_writer import report_pdf
+
+            made.append((file, report_pdf(report, paper="Letter" if units == "us" else "A4")))
+        else:
+            made.append((file, report_page(report).encode("utf-8")))
+    return made
+
+
+def _write(path: Path, content: bytes, option: str) -> None:
+    from geosand.formats.writing import write_whole
+
+    try:
+        write_whole(path, content)
+    except OSError as problem:
+        found = f"can not be written: {problem.strerror or problem}"
+        remedy = f"name another place with {option}"
+        raise Refused(Fault(file=str(path), found=found, remedy=remedy)) from problem
+
+
+def _print_json(
+    results: Results, units: Units, path: Path, reports: tuple[Path, ...], workbook: Path | None
+) -> None:
+    from geosand.reports.documents import balance_document, season_document
+    from geosand.reports.first import look_first
+    from geosand.reports.season_balance import season_balance
+
+    print_document(
+        {
+            "site": results.site.name,
+            "balance": balance_document(results)["dressings"],
+            "season_balance": season_balance(results),
+            "season": season_document(results),
+            "look_first": look_first(results, units),
+            "map": str(path),
+            "reports": [str(file) for file in reports],
+            "workbook": None if workbook is None else str(workbook),
+        }
+    )
+
+
+def _print(
+    results: Results, units: Units, path: Path, reports: tuple[Path, ...], workbook: Path | None
+) -> None:
     from geosand.reports.console import CAUTION, balance_table, console, summary
 
     terminal = console()
-    terminal.print("\n".join(summary(results, shown)), soft_wrap=True)
+    terminal.print("\n".join(summary(results, units)), soft_wrap=True)
     terminal.print()
-    terminal.print(balance_table(results, shown))
+    terminal.print(balance_table(results, units))
     terminal.print(f"Map: {path}", soft_wrap=True)
+    for file in reports:
+        terminal.print(f"Report to print: {file}", soft_wrap=True)
+    if workbook is not None:
+        terminal.print(f"Workbook: {workbook}", soft_wrap=True)
     terminal.print(CAUTION, soft_wrap=True)

@@ -22,8 +22,12 @@ _PERCENT = click.FloatRange(0, 100)
 
 
 @verb
-@click.option("--against", metavar="OLD", help="A site folder, a .geojson, or an edition's name.")
-@click.option("--changes", type=_FILE, help="With --against: gained and lost ground, .geojson.")
+@click.option(
+    "--against", metavar="OLD", help="A site folder, a boundary file, or an edition's name."
+)
+@click.option(
+    "--changes", type=_FILE, help="With --against: ground gained and lost, .geojson or .gpkg."
+)
 @click.option("--claimed", type=_FILE, help="CSV of claimed areas: id or name, area_m2 (or ft2 …).")
 @click.option(
     "--tolerance", type=_PERCENT, metavar="PERCENT", help="For claims that say none [the site's]."
@@ -77,14 +81,14 @@ def _check_usage(
     tolerance: float | None,
     out: Sequence[Path],
 ) -> None:
-    from geosand.formats.area_export import ENDINGS, checked_ending
+    from geosand.formats.area_export import CHANGE_ENDINGS, ENDINGS, checked_ending
 
     if changes is not None and against is None:
         raise click.UsageError("--changes needs --against: with what shall it be compared?")
     if tolerance is not None and claimed is None:
         raise click.UsageError("--tolerance needs --claimed: a list of claimed areas")
     asked: list[tuple[str, Path, Sequence[str]]] = [("--out", path, ENDINGS) for path in out]
-    asked += [("--changes", changes, (".geojson",))] if changes is not None else []
+    asked += [("--changes", changes, CHANGE_ENDINGS)] if changes is not None else []
     for option, path, allowed in asked:
         try:
             checked_ending(path, allowed)
@@ -109,22 +113,23 @@ def _keep_inputs(inputs: Sequence[Path], outputs: Sequence[Path]) -> None:
 
 
 def _against(folder: Path, site: Site, named: str) -> tuple[Document, list[dict[str, Any]]]:
-    from geosand.formats.other_survey import read_other_survey, surfaces_in_force
-    from geosand.reports.area_comparison import against_document
+    from geosand.formats.other_survey import read_other_survey, survey_in_force
+    from geosand.reports.area_comparison import against_document, change_features, compared
 
-    label, old = read_other_survey(folder, site, named)
-    return against_document(label, old, surfaces_in_force(site))
+    old, new = read_other_survey(folder, site, named), survey_in_force(site)
+    found = compared(old, new)
+    return against_document(old, new, found), change_features(old, new, found)
 
 
 def _claimed(site: Site, document: Document, path: Path, tolerance: float | None) -> Document:
     from geosand.formats.claimed_areas import read_claimed_areas
-    from geosand.reports.area_comparison import claimed_document
+    from geosand.reports.claimed_areas import claimed_document
+    from geosand.reports.documents import findings_rows
 
     claims, findings = read_claimed_areas(path)
     share = None if tolerance is None else tolerance / 100
     checked = claimed_document(claims, site, document, path.name, share)
-    said = [{"about": f.about, "topic": f.topic, "text": f.text} for f in findings]
-    return {**checked, "findings": said}
+    return {**checked, "findings": findings_rows(findings)}
 
 
 def _write(
@@ -138,43 +143,61 @@ def _write(
 ) -> list[Path]:
     from geosand.formats.area_export import write_areas, write_changes
 
-    sheets = {"totals": document["totals"]}
-    if "against" in document:
-        sheets["against"] = [
-            {k: v for k, v in row.items() if not isinstance(v, list)}
-            for row in document["against"]["surfaces"]
-        ]
-    if "claimed" in document:
-        sheets["claimed"] = document["claimed"]["surfaces"]
     notes = [document["caution"], *document["notes"]]
     owned = register.owned[site.in_force()]
-    written: list[Path] = []
-    for path in [*out, *([changes] if changes else [])]:
+    written = [*out, *([changes] if changes else [])]
+    for path in written:
         try:
             if path is changes:
-                write_changes(path, features)
+                write_changes(path, features, units=units)
             else:
-                write_areas(
-                    path, document["surfaces"], owned, units=units, notes=notes, sheets=sheets
-                )
+                rows, sheets = document["surfaces"], _sheets(document)
+                write_areas(path, rows, owned, units=units, notes=notes, sheets=sheets)
         except OSError as problem:
             found = f"can not be written: {problem.strerror or problem}"
             raise Refused(
                 Fault(file=str(path), found=found, remedy="name another place")
             ) from problem
-        written.append(path)
     return written
+
+
+def _sheets(document: Document) -> dict[str, list[Document]]:
+    """Further tables of a workbook; a list in a cell becomes words."""
+
+    def flat(rows: list[Document]) -> list[Document]:
+        return [
+            {k: ", ".join(map(str, v)) if isinstance(v, list) else v for k, v in row.items()}
+            for row in rows
+        ]
+
+    sheets = {"totals": document["totals"]}
+    if "against" in document:
+        against = document["against"]
+        sheets["against"] = flat(against["surfaces"])
+        sheets["split and merged"] = flat(against["regrouped"])
+        sheets["only in one"] = [
+            {"survey": which, **row}
+            for which in ("old", "new")
+            for row in against[f"only_in_{which}"]
+        ]
+        sheets["surveys"] = [
+            {"survey": which, **against[f"{which}_survey"]} for which in ("old", "new")
+        ]
+    if "claimed" in document:
+        sheets["claimed"] = document["claimed"]["surfaces"]
+    return sheets
 
 
 def _print(document: Document, units: Units, written: Sequence[Path]) -> None:
     from geosand.reports import areas_console as tables
+    from geosand.reports import comparison_console as beside
     from geosand.reports.console import console
 
     out = console()
 
     def say(lines: Sequence[str]) -> None:
         for line in lines:
-            out.print(line, soft_wrap=not out.is_terminal)
+            out.print(_folded(line, out.width) if out.is_terminal else line, soft_wrap=True)
 
     out.print(tables.areas_table(document, units, out.width))
     out.print(tables.totals_table(document, units))
@@ -182,14 +205,29 @@ def _print(document: Document, units: Units, written: Sequence[Path]) -> None:
     say(document["notes"])
     if "against" in document:
         against = document["against"]
-        out.print()
+        say(["", *beside.against_head(against), ""])
         if any(row["verdict"] != "unchanged" for row in against["surfaces"]):
-            out.print(tables.against_table(against, units))
-        say(tables.against_lines(against, units))
+            out.print(beside.against_table(against, units))
+        say(beside.against_lines(against, units))
     if "claimed" in document:
         out.print()
-        out.print(tables.claimed_table(document["claimed"], units))
-        say(tables.claimed_lines(document["claimed"]))
+        out.print(beside.claimed_table(document["claimed"], units))
+        say(beside.claimed_lines(document["claimed"]))
         say(tables.merged_findings(document["claimed"]["findings"]))
     say(["", document["caution"]])
     say([f"written: {path}" for path in written])
+
+
+def _folded(line: str, width: int) -> str:
+    """A line cut at spaces for a window, never within a figure as rich would."""
+    import textwrap
+
+    indent = " " * (len(line) - len(line.lstrip()) + 2)
+    pieces = textwrap.wrap(
+        line,
+        width,
+        subsequent_indent=indent,
+        break_long_words=False,
+        break_on_hyphens=False,
+    )
+    return "\n".join(pieces)

@@ -3,21 +3,45 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
-from geosand.cli.options import display, print_document, results_of, verb
+from geosand.cli.options import display, print_document, results_of, verb, write_text
+from geosand.cli.progress import steps
+from geosand.errors import printable
+
+if TYPE_CHECKING:
+    from geosand.reports.words import Units
+    from geosand.results import Results
 
 
 @verb
-@click.option("--dressing", "only", metavar="NAME", help="Only this dressing, with its surfaces.")
+@click.option(
+    "--dressing", "only", metavar="NAME", help="Only this dressing, with its surfaces and budget."
+)
+@click.option(
+    "--surface", metavar="ID", help="Only this surface of the dressing, with its depth's budget."
+)
 @click.option(
     "--witness",
     is_flag=True,
-    help="Second opinions: ring catches, the season reconciled, draws, what would sharpen.",
+    help="Second opinions: rings, stock, the season reconciled, draws, what would sharpen.",
+)
+@click.option(
+    "--field",
+    "field_file",
+    type=click.Path(path_type=Path, dir_okay=False),
+    help="Write the depth over each surface, cell by cell, as GeoJSON.",
 )
 def command(
-    folder: Path, as_json: bool, units: str | None, only: str | None, witness: bool
+    folder: Path,
+    as_json: bool,
+    units: str | None,
+    only: str | None,
+    surface: str | None,
+    witness: bool,
+    field_file: Path | None,
 ) -> None:
     """Spread, on surfaces and overthrow of each dressing, with intervals and verdicts.
 
@@ -25,37 +49,127 @@ def command(
     negative means that a measured figure is wrong.
     """
     results = results_of(folder)
-    from geosand.reports.documents import balance_document, budgets
+    row = _chosen(results, only, surface)
+    if field_file is not None:
+        _write_field(results, field_file, only, as_json)
+    if as_json:
+        _print_json(results, only, surface, witness)
+    elif row is not None:
+        _print_surface(results, row, display(units, results.site))
+    else:
+        _print_tables(results, display(units, results.site), only, witness)
 
-    names = results.site.dressings.id.tolist()
+
+def _chosen(results: Results, only: str | None, surface: str | None) -> int | None:
+    """Row of the dressed surface that was asked for, if any; exit code 2 for what is not there."""
+    site, names = results.site, results.site.dressings.id.tolist()
     if only is not None and only not in names:
         raise click.BadParameter(
             f"{only!r} is not among {', '.join(names)}", param_hint="--dressing"
         )
-    if as_json:
-        document = balance_document(results)
-        if only is not None:
-            kept = [d for d in document["dressings"] if d["dressing"] == only]
-            document["dressings"] = kept
-        if witness:
-            from geosand.reports.witnesses import hear, witness_document
+    if surface is None:
+        return None
+    if only is None:
+        raise click.UsageError(
+            f"--surface {surface}: name the dressing too, as in --dressing {names[-1]}"
+            if names
+            else "--surface: no dressing is recorded"
+        )
+    mine = (site.dressed.dressing == names.index(only)).nonzero()[0].tolist()
+    ids = site.surfaces.id[site.dressed.surface[mine]].tolist()
+    if surface not in ids:
+        raise click.BadParameter(
+            f"{surface!r} is not dressed in {only}: {', '.join(ids)}", param_hint="--surface"
+        )
+    row: int = mine[ids.index(surface)]
+    return row
 
-            document["witness"] = witness_document(results, hear(results))
-        print_document(document)
-        return
-    from geosand.reports.console import balance_notes, balance_table, console, surfaces_table
 
-    shown = display(units, results.site)
+def _write_field(results: Results, path: Path, only: str | None, quiet: bool) -> None:
+    from geosand.errors import Fault, Refused
+    from geosand.reports.depth_fields import fields_text
+
+    text, sentence = fields_text(results, only=only)
+    if text is None:
+        raise Refused(Fault(file=str(path), found=f"there is no depth field to write: {sentence}"))
+    write_text(path, text + "\n", option="--field")
+    if not quiet:
+        click.echo(f"{path}: written; {sentence}")
+
+
+def _print_json(results: Results, only: str | None, surface: str | None, witness: bool) -> None:
+    from geosand.reports.documents import balance_document
+
+    names = results.site.dressings.id.tolist()
+    document = balance_document(results)
+    if only is not None:
+        document["dressings"] = [d for d in document["dressings"] if d["dressing"] == only]
+    if only is not None or witness:
+        from geosand.reports.budgets import add_budgets
+
+        add_budgets(document, results, range(len(names)) if only is None else [names.index(only)])
+    for entry in document["dressings"] if surface is not None else ():
+        entry["surfaces"] = [one for one in entry["surfaces"] if one["id"] == surface]
+    if witness:
+        from geosand.reports.witnesses import hear, witness_document
+
+        document["witness"] = witness_document(results, hear(results))
+    print_document(document)
+
+
+def _print_surface(results: Results, row: int, units: Units) -> None:
+    from geosand.reports.budgets import budget_table, depth_sharpening, sentence
+    from geosand.reports.console import console, surfaces_table
+
     out = console()
-    sources = budgets(results)
-    out.print(balance_table(results, shown, only))
+    dressing = int(results.site.dressed.dressing[row])
+    out.print(surfaces_table(results, dressing, units, only=row))
+    found = depth_sharpening(results, row)
+    if found is not None:
+        figures = {"depth": (results.rates.depth, row)}
+        out.print(budget_table("Where its uncertainty comes from", figures, units, "depth"))
+    out.print(sentence("depth", found, units, "depth"), soft_wrap=True)
+
+
+def _print_tables(results: Results, units: Units, only: str | None, witness: bool) -> None:
+    from geosand.reports.console import balance_notes, balance_table, console
+    from geosand.reports.documents import budgets
+
+    out, names = console(), results.site.dressings.id.tolist()
+    sources = budgets(results.balance.overthrow)
+    out.print(balance_table(results, units, only))
     for k, name in enumerate(names):
         if only in (None, name):
-            out.print("\n".join(balance_notes(results, k, shown, sources[k])), soft_wrap=True)
+            out.print("\n".join(balance_notes(results, k, units, sources[k])), soft_wrap=True)
     if only is not None:
-        out.print()
-        out.print(surfaces_table(results, names.index(only), shown))
+        _print_budgets(results, names.index(only), units)
     if witness:
-        from geosand.reports.witnesses import hear, witness_lines
+        from geosand.reports.witnesses import hear, spatial_table, witness_lines
 
-        out.print("\n".join(witness_lines(results, hear(results), shown)), soft_wrap=True)
+        with steps() as step:
+            step("Hearing the witnesses")
+            heard = hear(results)
+        if only is not None:
+            out.print(spatial_table(results, heard.spatial, names.index(only), units))
+        out.print("\n".join(witness_lines(results, heard, units, only)), soft_wrap=True)
+
+
+def _print_budgets(results: Results, k: int, units: Units) -> None:
+    """One dressing's surfaces, and the budgets of its masses with what would sharpen them."""
+    from geosand.reports.budgets import ON, OVER, budget_table, dressing_sharpenings, sentence
+    from geosand.reports.console import console, surfaces_table
+
+    out, balance = console(), results.balance
+    out.print()
+    out.print(surfaces_table(results, k, units))
+    found = dressing_sharpenings(results, k)
+    tables = {ON: balance.on_surfaces, OVER: balance.overthrow}
+    figures = {name: (tables[name], k) for name in found}
+    if found:
+        out.print(budget_table("Where the uncertainty comes from", figures, units, "mass"))
+    for name, one in found.items():
+        out.print(sentence(name, one, units, "mass"), soft_wrap=True)
+    about = str(results.site.dressings.id[k])
+    told = [f"  - {printable(one.text)}" for one in results.findings if one.about == about]
+    if told:
+        out.print("Worth knowing:\n" + "\n".join(told), soft_wrap=True)

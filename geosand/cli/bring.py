@@ -3,13 +3,25 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
-from geosand.cli.importing import boundary_options, document_of, read_with, said_of
-from geosand.cli.options import json_option, print_document, refusals_end_with_1
+from geosand.cli.importing import (
+    accuracies_of,
+    boundary_options,
+    choice_of,
+    choice_options,
+    document_of,
+    read_with,
+    said_of,
+)
+from geosand.cli.options import json_option, print_document, refusals_end_with_1, units_option
+from geosand.cli.progress import steps
 from geosand.errors import Fault, Refused
+
+if TYPE_CHECKING:
+    from geosand.formats.boundaries.bring import Brought
 
 
 @click.command()
@@ -19,26 +31,28 @@ from geosand.errors import Fault, Refused
     "--valid-from", required=True, metavar="DAY", help="Day from which the new survey holds."
 )
 @click.option(
-    "--edge-accuracy",
-    metavar="LENGTH",
-    help="Standard uncertainty of the mown edge in this survey, as in 0.05m.",
+    "--partial", is_flag=True, help="Surfaces that the file does not name go on as they are."
 )
 @boundary_options
+@choice_options
 @json_option
+@units_option
 @refusals_end_with_1
 def command(
     file: Path,
     folder: Path,
     valid_from: str,
-    edge_accuracy: str | None,
+    partial: bool,
     as_json: bool,
+    units: str | None,
     **options: Any,
 ) -> None:
     """Bring a new survey into a site. Dressings before its day keep the areas of the old one.
 
     Surfaces are matched by id, else by the ground they share. The old survey goes to editions/.
+    Nothing is written while something asks for a decision.
     """
-    accuracy = _length(edge_accuracy)
+    accuracies, choice = accuracies_of(options), choice_of(options)
     from geosand.formats.boundaries.bring import bring_into, place_of
 
     if not (folder / "site.toml").is_file():
@@ -49,35 +63,50 @@ def command(
                 remedy=f"set one up with geosand new {folder} --boundaries {file.name}",
             )
         )
-    boundaries = read_with(file, options, near=place_of(folder))
-    brought = bring_into(folder, boundaries, valid_from=valid_from, edge_accuracy_m=accuracy)
-    changes = {
-        "same id": brought.by_id,
-        "same ground": brought.by_overlap,
-        "new": brought.new,
-        "gone": brought.gone,
-    }
+    with steps(silent=as_json) as step:
+        step(f"Reading {file.name}")
+        boundaries = read_with(file, options, near=place_of(folder))
+        step("Matching the surveys")
+        brought = bring_into(
+            folder,
+            boundaries,
+            valid_from=valid_from,
+            accuracies=accuracies,
+            choice=choice,
+            partial=partial,
+        )
+    told = (brought.settled.boundaries, brought.rows, brought.settled, brought.accepted)
     if as_json:
-        kept = {name.replace(" ", "_"): list(ids) for name, ids in changes.items()}
-        document = {**document_of(boundaries), "edition": brought.edition, **kept}
-        print_document({**document, "findings": [str(f) for f in brought.findings]})
+        kept = {name.replace(" ", "_"): list(ids) for name, ids in _changes(brought).items()}
+        document = document_of(*told, brought.findings)
+        accuracy = {"accuracies": dict(brought.accuracies)}
+        print_document({**document, "edition": brought.edition, **kept, **accuracy})
         return
-    click.echo("\n".join(said_of(boundaries)))
-    for finding in brought.findings[len(boundaries.findings) :]:
-        click.echo(f"  - {finding}")
-    for name, ids in changes.items():
+    click.echo("\n".join(said_of(*told, brought.findings, "us" if units == "us" else "metric")))
+    for name, ids in _changes(brought).items():
         if ids:
             click.echo(f"  {name}: {len(ids)} ({', '.join(ids[:8])}{' …' if len(ids) > 8 else ''})")
+    click.echo(f"It holds from {valid_from}; {_accuracy_words(brought, accuracies)}")
     if brought.edition:
         click.echo(f"The survey until now is kept in {brought.edition}")
 
 
-def _length(text: str | None) -> float | None:
-    if text is None:
-        return None
-    from geosand.units import UnitFault, parse_quantity
+def _changes(brought: Brought) -> dict[str, tuple[str, ...]]:
+    return {
+        "same id": brought.by_id,
+        "same ground": brought.by_overlap,
+        "new": brought.new,
+        "gone": brought.gone,
+        "carried on": brought.carried_on,
+    }
 
-    try:
-        return parse_quantity(text, "m")
-    except UnitFault as problem:
-        raise click.BadParameter(str(problem), param_hint="--edge-accuracy") from problem
+
+def _accuracy_words(brought: Brought, said: dict[str, float]) -> str:
+    """Each accuracy of the new survey, and where it comes from."""
+    from geosand.formats.boundaries.surfaces_file import ACCURACIES
+
+    words = [
+        f"{words} {brought.accuracies[key]:g} m{'' if key in said else ' (as for the site)'}"
+        for key, words in ACCURACIES.items()
+    ]
+    return f"standard uncertainty: {', '.join(words)}"

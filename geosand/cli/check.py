@@ -4,12 +4,25 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import click
+
 from geosand.cli.options import print_document, results_of, verb
+from geosand.errors import Fault, Refused
 
 
 @verb
-def command(folder: Path, as_json: bool, units: str | None) -> None:
+@click.option(
+    "--since",
+    "earlier",
+    metavar="RESULT",
+    type=click.Path(exists=True, dir_okay=False, path_type=Path),
+    help="Only say which files changed since this result (a --json document or a page).",
+)
+def command(folder: Path, as_json: bool, units: str | None, earlier: Path | None) -> None:
     """Read every file, refuse what can not be right, and list what is worth knowing."""
+    if earlier is not None:
+        _say_changes(folder, earlier, as_json)
+        return
     results = results_of(folder)
     from geosand.reports.register import register_document
 
@@ -41,3 +54,34 @@ def command(folder: Path, as_json: bool, units: str | None) -> None:
         out.print(f"Worth knowing ({len(lines)}):")
     for line in lines:
         out.print(f"  - {line}", soft_wrap=True)
+
+
+def _say_changes(folder: Path, earlier: Path, as_json: bool) -> None:
+    """Which of the site's files are no longer those of an earlier result."""
+    from geosand.formats.past_result import since
+    from geosand.formats.site_folder import inputs_of
+
+    if not folder.is_dir():
+        remedy = "name a site folder"
+        raise Refused(Fault(file=str(folder), found="there is no such folder", remedy=remedy))
+    found = since(earlier, inputs_of(folder))
+    parts = {"changed": found.changed, "new": found.added, "gone": found.removed}
+    if as_json:
+        listed = {**{k: list(v) for k, v in parts.items()}, "same": list(found.same)}
+        print_document({"since": earlier.name, **listed, "made_with": dict(found.made_with)})
+        return
+    if not any(parts.values()):
+        click.echo(
+            f"Nothing has changed since {earlier.name}: all {len(found.same)} files are the same."
+        )
+    for word, names in parts.items():
+        if names:
+            click.echo(f"{word}: {', '.join(names)}")
+    if any(parts.values()) and found.same:
+        click.echo(f"the same: {', '.join(found.same)}")
+    if version := found.made_with.get("geosand"):
+        options = found.made_with.get("options") or {}
+        said = " ".join(f"--{k} {v}" for k, v in options.items())
+        click.echo(
+            f"It was made by geosand {version}, {found.made_with.get('verb')} {said}".rstrip() + "."
+        )

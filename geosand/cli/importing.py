@@ -2,21 +2,45 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
 if TYPE_CHECKING:
+    from geosand.areas.remarks import Remark
+    from geosand.errors import Fault, Finding
+    from geosand.formats.boundaries.questions import Choice
+    from geosand.formats.boundaries.settling import Settled
+    from geosand.formats.boundaries.surfaces_file import SurfaceRow
     from geosand.formats.boundaries.tables import Boundaries
     from geosand.reports.documents import Document
+    from geosand.reports.words import Units
+
+#: Names of geosand.areas.crossings.METHODS, which would load NumPy for every --help.
+CROSSINGS = ("loops", "even-odd", "largest", "uncrossed")
+LARGEST_ACCURACY_M = 20.0
+SHOWN = 40  #: items of one list on the console
 
 _OPTIONS = (
     click.option("--crs", help="CRS of the file where it does not say it, as in EPSG:32631."),
     click.option("--unit", help="Unit of a drawing or of survey text: m, ft, survey_foot."),
     click.option("--one-kind", "kind", help="One kind for all surfaces, as in green."),
-    click.option("--kind", "kind_column", help="Attribute that holds the kind."),
+    click.option("--kind", "kind_column", help="Attribute (column) that holds the kind."),
+    click.option(
+        "--kinds",
+        "kinds_file",
+        type=click.Path(path_type=Path),
+        help="CSV with the columns found and kind: what words of the file mean.",
+    ),
+    click.option(
+        "--kind-map",
+        "kind_pairs",
+        multiple=True,
+        metavar="FOUND=KIND",
+        help="The same for one word, as in Abschlag=tee; may be repeated.",
+    ),
     click.option("--id", "id_column", help="Attribute that holds the id."),
     click.option("--name", "name_column", help="Attribute that holds the name."),
     click.option("--point-order", help="Order of survey text without a head, as in PNEZD."),
@@ -37,6 +61,36 @@ _OPTIONS = (
 )
 
 
+#: Of a survey's accuracy, and of what is done about doubtful boundaries.
+_CHOICES = (
+    click.option(
+        "--edge-accuracy",
+        metavar="LENGTH",
+        help="Standard uncertainty of where the edge of a surface is taken to be, as in 0.05m.",
+    ),
+    click.option(
+        "--edge-bias", metavar="LENGTH", help="The same, one error shared by all surfaces."
+    ),
+    click.option("--boundary-accuracy", metavar="LENGTH", help="The same of one vertex by itself."),
+    click.option(
+        "--repair", is_flag=True, help="Mend what can be: each change is listed with its areas."
+    ),
+    click.option(
+        "--crossings",
+        type=click.Choice(CROSSINGS),
+        help="With --repair: how an outline that crosses itself is mended [loops].",
+    ),
+    click.option("--accept", is_flag=True, help="Take what was asked about as it stands."),
+)
+
+
+def choice_options(function: Callable[..., None]) -> Callable[..., None]:
+    """Options of writing boundaries into a site."""
+    for option in reversed(_CHOICES):
+        function = option(function)
+    return function
+
+
 def boundary_options(function: Callable[..., None]) -> Callable[..., None]:
     """All options of reading a boundary file."""
     for option in reversed(_OPTIONS):
@@ -55,30 +109,151 @@ def read_with(
     return read_boundaries(path, **wishes)
 
 
-def said_of(boundaries: Boundaries) -> list[str]:
-    """The tally, what was left out and what is worth knowing, a line each."""
+def choice_of(options: dict[str, Any]) -> Choice:
+    """What the user said about doubtful boundaries; takes those options out of ``options``."""
+    repair, crossings = options.pop("repair"), options.pop("crossings")
+    accept = options.pop("accept")
+    if crossings is not None and not repair:
+        raise click.UsageError("--crossings says how --repair mends: give both")
+    from geosand.areas.crossings import METHODS
+    from geosand.formats.boundaries.questions import Choice
+
+    first = next(iter(METHODS))
+    return Choice(repair=repair, crossings=crossings or first, accept=accept)
+
+
+def accuracies_of(options: dict[str, Any]) -> dict[str, float]:
+    """Accuracies that were said, in m by their keys; takes those options out of ``options``."""
+    said = {}
+    for name in ("edge_accuracy", "edge_bias", "boundary_accuracy"):
+        text = options.pop(name)
+        if text is not None:
+            said[f"{name}_m"] = _length(text, f"--{name.replace('_', '-')}")
+    return said
+
+
+def _length(text: str, option: str) -> float:
+    from geosand.units import UnitFault, parse_quantity
+
+    try:
+        length = parse_quantity(text, "m")
+    except UnitFault as problem:
+        raise click.BadParameter(str(problem), param_hint=option) from problem
+    if not 0 <= length <= LARGEST_ACCURACY_M:
+        found = f"{text!r} can not be right; allowed: 0 to {LARGEST_ACCURACY_M:g} m"
+        raise click.BadParameter(found, param_hint=option)
+    return length
+
+
+def said_of(
+    boundaries: Boundaries,
+    rows: Sequence[SurfaceRow],
+    settled: Settled,
+    accepted: Sequence[Fault],
+    findings: Sequence[Finding],
+    units: Units,
+) -> list[str]:
+    """What was read, what was done to it, drawn and owned ground, and what is worth knowing."""
+    from geosand.formats.boundaries.whereabouts import middle_of, place_words
+
     lines = [f"{boundaries.file}: {boundaries.tally}."]
-    lines += [f"  left out: {item}" for item in boundaries.tally.left_out]
+    if rows:
+        lines.append(f"  it lies at {place_words(*middle_of([row.geometry for row in rows]))}")
     if boundaries.source_crs:
         lines.append(f"  coordinates: {boundaries.source_crs.splitlines()[0][:60]}")
-    if boundaries.datum_note:
-        lines.append(f"  {boundaries.datum_note}")
-    return lines + [f"  - {finding}" for finding in boundaries.findings]
+    note = boundaries.datum_note
+    if note and not any(note in f.text or f.text in note for f in findings):
+        lines.append(f"  {note}")
+    lines += _list("Left out", [str(item) for item in boundaries.tally.left_out])
+    lines += _list("Repaired", [str(mend) for mend in settled.mended])
+    lines += _list("Accepted", [_accepted(fault) for fault in accepted])
+    lines += ground_lines(rows, settled.elevation_m, units)
+    return lines + _worth_knowing(findings)
 
 
-def document_of(boundaries: Boundaries | None) -> Document:
-    """What was read, as a document."""
-    if boundaries is None:
+def _accepted(fault: Fault) -> str:
+    """What was accepted, without the remedies that are not needed any more."""
+    place = f"{fault.row}: " if fault.row else ""
+    return f"{place}{fault.found}"
+
+
+def _list(title: str, items: list[str]) -> list[str]:
+    if not items:
+        return []
+    shown = [f"  - {item}" for item in items[:SHOWN]]
+    more = [f"  - and {len(items) - SHOWN} more (all with --json)"] if len(items) > SHOWN else []
+    return [f"{title} ({len(items)}):", *shown, *more]
+
+
+def _worth_knowing(findings: Sequence[Finding]) -> list[str]:
+    from geosand.reports.areas_console import merged_findings
+
+    told = [{"about": f.about, "topic": f.topic, "text": f.text} for f in findings]
+    return _list("Worth knowing", merged_findings(told))
+
+
+def ground_lines(rows: Sequence[SurfaceRow], elevation_m: float, units: Units) -> list[str]:
+    """Drawn and owned ground by kind, where the two differ."""
+    from geosand.formats.boundaries.ground import ground_of
+    from geosand.reports.words import shown
+
+    lines = []
+    for kind, count, drawn, owned in ground_of(rows, elevation_m).by_kind():
+        figures = f"drawn {shown(drawn, 'area', units)}, owned {shown(owned, 'area', units)}"
+        lines.append(f"  {kind} ({count}): {figures}")
+    title = "Surfaces lie on others (what is on top owns the ground, as in green before fairway):"
+    return [title, *lines] if lines else []
+
+
+def document_of(
+    boundaries: Boundaries | None,
+    rows: Sequence[SurfaceRow] = (),
+    settled: Settled | None = None,
+    accepted: Sequence[Fault] = (),
+    findings: Sequence[Finding] = (),
+) -> Document:
+    """What was read and what was done to it, as a document."""
+    if boundaries is None or settled is None:
         return {"read": 0, "surfaces": [], "left_out": [], "findings": []}
-    features = boundaries.features
+    from geosand.formats.boundaries.ground import ground_of
+    from geosand.formats.boundaries.whereabouts import middle_of
+
+    lon, lat = middle_of([row.geometry for row in rows])
     return {
         "file": boundaries.file,
         "source_crs": boundaries.source_crs,
+        "place": {"lon": lon, "lat": lat},
         "read": boundaries.tally.read,
         "surfaces": [
-            {"id": str(i), "name": str(n), "kind": str(k)}
-            for i, n, k in zip(features.id, features.name, features.kind, strict=True)
+            {key: str(row.properties.get(key, "")) for key in ("id", "name", "kind")}
+            for row in rows
         ],
         "left_out": [str(item) for item in boundaries.tally.left_out],
-        "findings": [str(finding) for finding in boundaries.findings],
+        "repaired": [
+            {"id": m.id, "text": m.text, "before_m2": m.before_m2, "after_m2": m.after_m2}
+            for m in settled.mended
+        ],
+        "remarks": [_remark(name, remark) for name, remark in settled.remarks],
+        "accepted": [_accepted(fault) for fault in accepted],
+        "overlaps": [
+            {"kind": kind, "surfaces": count, "drawn_m2": drawn, "owned_m2": owned}
+            for kind, count, drawn, owned in ground_of(rows, settled.elevation_m).by_kind()
+        ],
+        "findings": [str(finding) for finding in findings],
+    }
+
+
+def _remark(name: str, remark: Remark) -> Document:
+    """What was found in one outline: its place, the ground in question, what a repair does."""
+    from geosand.reports.documents import number
+
+    return {
+        "surface": name,
+        "sort": remark.sort,
+        "must_be_decided": remark.severity == "fault",
+        "lon": number(remark.longitude_deg),
+        "lat": number(remark.latitude_deg),
+        "size_m2": number(remark.size_m2),
+        "text": remark.text,
+        "repair": remark.mend or None,
     }

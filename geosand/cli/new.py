@@ -7,8 +7,17 @@ from typing import Any
 
 import click
 
-from geosand.cli.importing import boundary_options, document_of, read_with, said_of
+from geosand.cli.importing import (
+    accuracies_of,
+    boundary_options,
+    choice_of,
+    choice_options,
+    document_of,
+    read_with,
+    said_of,
+)
 from geosand.cli.options import json_option, print_document, refusals_end_with_1, units_option
+from geosand.cli.progress import steps
 
 
 @click.command()
@@ -25,6 +34,7 @@ from geosand.cli.options import json_option, print_document, refusals_end_with_1
 @click.option("--season-end", metavar="DAY", help="Last day of the season.")
 @click.option("--valid-from", metavar="DAY", help="Day from which the boundaries hold.")
 @boundary_options
+@choice_options
 @json_option
 @units_option
 @refusals_end_with_1
@@ -45,22 +55,49 @@ def command(
     Boundaries may come as GeoJSON, GeoPackage, Shapefile (zipped or not), KML, KMZ, FlatGeobuf,
     GML, DXF, GPX or a survey controller's text. Nothing vanishes: what became no surface is listed.
     """
-    boundaries = read_with(file, options) if file is not None else None
+    accuracies, choice = accuracies_of(options), choice_of(options)
+    if file is None:
+        _check_alone()
     from geosand.formats.boundaries.new_site import new_site
 
-    new_site(
-        folder,
-        boundaries,
-        name=name or folder.resolve().name,
-        workbook=workbook,
-        units=units or "metric",
-        season_start=season_start,
-        season_end=season_end,
-        valid_from=valid_from,
-    )
-    if as_json:
-        print_document({"folder": str(folder), **document_of(boundaries)})
-        return
-    if boundaries is not None:
-        click.echo("\n".join(said_of(boundaries)))
+    with steps(silent=as_json) as step:
+        step(f"Reading {file.name}" if file is not None else "Setting up")
+        boundaries = read_with(file, options) if file is not None else None
+        step("Setting up the site")
+        settled = new_site(
+            folder,
+            boundaries,
+            name=name or folder.resolve().name,
+            workbook=workbook,
+            units=units or "metric",
+            season_start=season_start,
+            season_end=season_end,
+            valid_from=valid_from,
+            accuracies=accuracies,
+            choice=choice,
+        )
+    if settled is None:
+        if as_json:
+            print_document({"folder": str(folder), **document_of(None)})
+            return
+    else:
+        taken = settled.boundaries
+        told = (taken, settled.rows, settled, settled.faults)
+        findings = (*taken.findings, *settled.findings)
+        if as_json:
+            print_document({"folder": str(folder), **document_of(*told, findings)})
+            return
+        click.echo("\n".join(said_of(*told, findings, "us" if units == "us" else "metric")))
     click.echo(f"{folder} is set up. Next: fill in site.toml, then geosand check {folder}")
+
+
+def _check_alone() -> None:
+    """Options of reading a file say nothing where there is none: wrong usage."""
+    context = click.get_current_context()
+    own = {"folder", "name", "workbook", "season_start", "season_end", "as_json", "units"}
+    own |= {"valid_from", "edge_accuracy", "edge_bias", "boundary_accuracy"}
+    for parameter in context.command.params:
+        source = context.get_parameter_source(parameter.name or "")
+        if parameter.name not in own and source is click.core.ParameterSource.COMMANDLINE:
+            text = f"{parameter.opts[0]} is about a boundary file: give one with --boundaries"
+            raise click.UsageError(text)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import functools
+import os
 import sys
 from collections.abc import Callable
 from pathlib import Path
@@ -10,7 +11,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from geosand.errors import Fault, Refused
+from geosand import __version__
+from geosand.errors import Fault, Refused, Undecided, printable
 
 if TYPE_CHECKING:
     import numpy as np
@@ -24,7 +26,11 @@ Verb = Callable[..., None]
 
 
 def refusals_end_with_1(function: Verb) -> Verb:
-    """Print a refusal on stderr and end with exit code 1; a closed pipe ends quietly."""
+    """Print a refusal on stderr and end with exit code 1; a closed pipe ends quietly.
+
+    What geosand did not foresee ends so too, and says that it is no fault of the data; with
+    ``GEOSAND_TRACEBACK`` set it is raised.
+    """
 
     @functools.wraps(function)
     def run(**options: Any) -> None:
@@ -35,8 +41,27 @@ def refusals_end_with_1(function: Verb) -> Verb:
             sys.exit(1)
         except BrokenPipeError:
             sys.exit(0)
+        except (click.ClickException, click.exceptions.Exit, click.Abort):
+            raise
+        except MemoryError:
+            click.echo("There is not enough memory for this; nothing was changed.", err=True)
+            sys.exit(1)
+        except Exception as problem:
+            if os.environ.get("GEOSAND_TRACEBACK"):
+                raise
+            click.echo(_own_fault(problem), err=True)
+            sys.exit(1)
 
     return run
+
+
+def _own_fault(problem: Exception) -> str:
+    text = printable(str(problem))[:200]
+    return (
+        f"geosand met something that it did not foresee ({type(problem).__name__}: {text}).\n"
+        "This is a fault of the program, not of your data, and no result was written. Please report"
+        " it with what you asked for; GEOSAND_TRACEBACK=1 before the command shows where."
+    )
 
 
 json_option = click.option("--json", "as_json", is_flag=True, help="One JSON document on stdout.")
@@ -54,7 +79,11 @@ def verb(function: Verb) -> click.Command:
 def _refusal(refusal: Refused) -> str:
     count = len(refusal.faults)
     things = "1 thing is wrong" if count == 1 else f"{count} things are wrong"
-    lines = [f"The data were refused: {things}."]
+    opening = f"The data were refused: {things}."
+    if isinstance(refusal, Undecided):
+        things = "1 thing is" if count == 1 else f"{count} things are"
+        opening = f"Nothing was written: {things} to be decided first."
+    lines = [opening]
     lines += [f"  - {line}" for line in str(refusal).splitlines()]
     return "\n".join(lines)
 
@@ -99,13 +128,33 @@ def display(units: str | None, site: Site) -> Units:
 
 
 def print_document(document: Document) -> None:
-    """One JSON document on stdout."""
+    """One JSON document on stdout, with what it was made with, so that it can be made again."""
     from geosand.reports.documents import to_json
 
-    click.echo(to_json(document))
+    click.echo(to_json({**document, "made_with": made_with()}))
 
 
-def write_text(path: Path, text: str) -> None:
+def made_with() -> dict[str, Any]:
+    """Version, verb and the options that were given, for results to carry."""
+    context = click.get_current_context()
+    default, given = click.core.ParameterSource.DEFAULT, {}
+    for option in context.command.params:
+        name = max(option.opts, key=len)
+        source = context.get_parameter_source(str(option.name))
+        if name.startswith("--") and name != "--json" and source != default:
+            value = context.params.get(str(option.name))
+            given[name[2:]] = value if isinstance(value, (bool, int, float)) else _plain(value)
+    return {"geosand": __version__, "verb": context.info_name, "options": given}
+
+
+def _plain(value: Any) -> Any:
+    """An option's value as JSON; of a path its last part, as results name no folders."""
+    if isinstance(value, (tuple, list)):
+        return [_plain(v) for v in value]
+    return value.name if isinstance(value, Path) else str(value)
+
+
+def write_text(path: Path, text: str, *, option: str = "--out") -> None:
     """Write a whole file or nothing: temporary file, fsync, rename. Raises Refused."""
     from geosand.formats.writing import write_whole
 
@@ -116,6 +165,6 @@ def write_text(path: Path, text: str) -> None:
             Fault(
                 file=str(path),
                 found=f"can not be written: {problem.strerror or problem}",
-                remedy="name another place with --out",
+                remedy=f"name another place with {option}",
             )
         ) from problem

@@ -7,13 +7,14 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from geosand.cli.options import print_document, results_of, verb, write_text
-from geosand.cli.plan import Quantity, Share, surfaces_option, words
+from geosand.cli.options import display, print_document, results_of, verb, write_text
+from geosand.cli.plan import Quantity, Share, start_option, surfaces_option, words
 
 if TYPE_CHECKING:
     from geosand.columns import Floats
     from geosand.planning.placing import Places
     from geosand.reports.field_sheet import Tray
+    from geosand.reports.words import Units
     from geosand.results import Results
 
 ENDINGS = (".geojson", ".gpx", ".html")
@@ -25,9 +26,10 @@ USUAL_TRAY_M = (
 @verb
 @click.option("--catches", type=click.IntRange(1, 1000), help="Points in each surface.")
 @surfaces_option
+@start_option
 @click.option("--ring", metavar="D,D", help="Also a point at each distance outside, as 0.3m,1.0m.")
 @click.option("--tray", metavar="L,W", help="Tray, as 400mm,250mm or a diameter [the last one].")
-@click.option("--swath", type=Quantity("m", 60.0), help="Working width [the last one].")
+@click.option("--swath", type=Quantity("m", 60.0, least=0.1), help="Working width [the last one].")
 @click.option("--dressing", default="", metavar="NAME", help="Dressing they are for.")
 @click.option("--seed", type=click.IntRange(0), help="Of the draw [number of dressings + 1].")
 @click.option("--out", type=click.Path(path_type=Path), help="File: .geojson, .gpx or .html.")
@@ -37,18 +39,19 @@ USUAL_TRAY_M = (
 @click.option("--see-overthrow", type=Share(), help="With --show-power: share to tell from zero.")
 @click.option("--know-depth", type=Share(), help="With --show-power: ± share of a depth.")
 def command(folder: Path, as_json: bool, units: str | None, **asked: Any) -> None:
-    """Lay trays: balanced random points in each surface, one near its edge, some outside.
+    """Lay trays: balanced random points in each surface, the second near its edge, some outside.
 
-    .geojson and .gpx are for receivers and maps; .html is a field sheet for phone and paper that
-    takes the readings and saves them as catches. --show-power tells how many catches are needed.
+    Without --out they are listed. .geojson and .gpx are for receivers and maps; .html is a field
+    sheet for phone and paper that takes the readings and saves them as catches. --show-power tells
+    how many catches are needed.
     """
     if asked["show_power"]:
         _show_power(folder, as_json, asked)
         return
-    if asked["catches"] is None or asked["out"] is None:
-        raise click.UsageError("give --catches and --out, as in --catches 4 --out sheet.html")
-    out: Path = asked["out"]
-    if out.suffix.lower() not in ENDINGS:
+    if asked["catches"] is None:
+        raise click.UsageError("give --catches, as in --catches 4")
+    out: Path | None = asked["out"]
+    if out is not None and out.suffix.lower() not in ENDINGS:
         problem = f"{out.name!r}: its name must end in {', '.join(ENDINGS)}"
         raise click.BadParameter(problem, param_hint="--out")
     ring, tray = _ring(asked["ring"]), _tray(asked["tray"])
@@ -56,19 +59,41 @@ def command(folder: Path, as_json: bool, units: str | None, **asked: Any) -> Non
     tray, said = _tray_of(results, tray)
     seed = len(results.site.dressings) + 1 if asked["seed"] is None else asked["seed"]
     places = _placed(results, asked, ring, tray, seed)
-    _write(results, places, out, tray, asked["dressing"], seed)
+    shown_in = display(units, results.site)
+    if out is not None:
+        _write(results, places, out, tray, asked["dressing"], seed, shown_in)
     findings = [*said, *[str(f) for f in places.findings]]
     if as_json:
         from geosand.reports.field_sheet import catch_points
 
-        points = catch_points(results.site, places, seed=seed)
-        document = {"site": results.site.name, "seed": seed, "written": str(out)}
+        points = catch_points(results.site, places)
+        written = None if out is None else str(out)
+        document = {"site": results.site.name, "seed": seed, "written": written}
         print_document({**document, "points": points, "findings": findings})
         return
-    surfaces = len(set(places.row.tolist()))
-    click.echo(f"{len(places)} points on {surfaces} surfaces, drawn with seed {seed}: {out}")
+    surfaces, count = len(set(places.row.tolist())), len(places)
+    what = f"{count} point{'' if count == 1 else 's'} on {surfaces} surface"
+    what += "" if surfaces == 1 else "s"
+    to = "." if out is None else f": {out}"
+    click.echo(f"{what}, drawn with seed {seed}, in the order of walking{to}")
+    from geosand.reports.words import shown
+
+    swath = _swath(results, asked["swath"])
+    width = shown(swath, "length", shown_in) if swath > 0 else "not known"
+    click.echo(f"Tray {tray.words(shown_in)}, swath {width}: others give other points.")
     for text in findings:
         click.echo(f"  - {text}")
+    if out is None:
+        _print_points(results, places, shown_in)
+
+
+def _print_points(results: Results, places: Places, units: Units) -> None:
+    from geosand.reports.console import console
+    from geosand.reports.field_sheet import places_table
+
+    page = console()
+    page.print(places_table(results.site, places, units))
+    page.print("--out writes them: .html a field sheet, .gpx for a receiver, .geojson for a map.")
 
 
 def _ring(text: str | None) -> Floats:
@@ -115,17 +140,26 @@ def _tray_of(results: Results, tray: Tray | None) -> tuple[Tray, list[str]]:
 
 
 def _placed(results: Results, asked: dict[str, Any], ring: Floats, tray: Tray, seed: int) -> Places:
-    from geosand.planning.choosing import chosen_spreader, chosen_surfaces
-    from geosand.planning.dressing import last_figure
+    from geosand.planning.choosing import (
+        chosen_surfaces,
+        in_working_order,
+        names_single_surfaces,
+        start_of,
+    )
     from geosand.planning.placing import place_catches
 
     site, ledger = results.site, results.ledger
+    hint, named = "--surfaces", words(asked["surfaces"])
     try:
-        row = chosen_surfaces(site, ledger, words(asked["surfaces"]))
+        row = chosen_surfaces(site, ledger, named)
+        hint = "--start"
+        start = start_of(site, results.areas, asked["start"])
     except ValueError as problem:
-        raise click.BadParameter(str(problem), param_hint="--surfaces") from problem
-    spreader, _ = chosen_spreader(site, ledger, None)
-    last = last_figure(site, site.dressings.swath_m, spreader, ledger.as_of)
+        raise click.BadParameter(str(problem), param_hint=hint) from problem
+    if not len(row):
+        raise click.UsageError("no surface is dressed or has a target: name some with --surfaces")
+    if start is not None or not names_single_surfaces(site, named):
+        row = in_working_order(site, results.areas, row, start, by_kind=False)
     half = tray.half_diagonal_m
     return place_catches(
         site,
@@ -133,14 +167,32 @@ def _placed(results: Results, asked: dict[str, Any], ring: Floats, tray: Tray, s
         row=row,
         catches=asked["catches"],
         half_diagonal_m=half if half > 0 else USUAL_TRAY_M / 2**0.5,
-        swath_m=asked["swath"] or last,
+        swath_m=_swath(results, asked["swath"]),
         ring_m=ring,
         seed=seed,
+        taken=_taken(results, asked["dressing"]),
     )
 
 
+def _swath(results: Results, asked: float | None) -> float:
+    """The swath asked for, else the last one of the last spreader; nan where none is known."""
+    from geosand.planning.choosing import chosen_spreader
+    from geosand.planning.dressing import last_figure
+
+    site, ledger = results.site, results.ledger
+    spreader, _ = chosen_spreader(site, ledger, None)
+    return asked or last_figure(site, site.dressings.swath_m, spreader, ledger.as_of)
+
+
+def _taken(results: Results, dressing: str) -> set[str]:
+    """Ids of the catches that a dressing has on record; of all dressings where none is named."""
+    site = results.site
+    of = site.dressings.id[site.catches.dressing]
+    return set(site.catches.id[(of == dressing) | (not dressing)].tolist())
+
+
 def _write(
-    results: Results, places: Places, out: Path, tray: Tray, dressing: str, seed: int
+    results: Results, places: Places, out: Path, tray: Tray, dressing: str, seed: int, units: Units
 ) -> None:
     from geosand.formats.gpx import gpx_points
     from geosand.formats.lines import points_geojson
@@ -148,10 +200,12 @@ def _write(
 
     site, lon, lat = results.site, places.lon_degree, places.lat_degree
     if out.suffix.lower() == ".html":
-        page = field_sheet(site, results.areas, places, tray=tray, dressing=dressing, seed=seed)
+        page = field_sheet(
+            site, results.areas, places, tray=tray, dressing=dressing, seed=seed, units=units
+        )
         write_text(out, page)
         return
-    points = catch_points(site, places, seed=seed)
+    points = catch_points(site, places)
     if out.suffix.lower() == ".gpx":
         notes = [f"{p['outside']} m outside" if p["outside"] else p["zone"] for p in points]
         write_text(out, gpx_points(lon, lat, [p["catch"] for p in points], notes))

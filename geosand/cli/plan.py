@@ -31,12 +31,14 @@ MOST_DEPTH_M = 0.1
 
 
 class Quantity(FloatParameter):
-    """A number with its unit, above zero, turned to SI."""
+    """A number with its unit, above zero and not below ``least``, turned to SI."""
 
     name = "quantity"
 
-    def __init__(self, si: str, most: float = float("inf"), *, zero: bool = False) -> None:
-        self.si, self.most, self.zero = si, most, zero
+    def __init__(
+        self, si: str, most: float = float("inf"), *, zero: bool = False, least: float = 0.0
+    ) -> None:
+        self.si, self.most, self.zero, self.least = si, most, zero, least
 
     def convert(self, value: Any, param: Any, ctx: Any) -> float:
         """SI value of the text; exit code 2 for anything else."""
@@ -45,14 +47,23 @@ class Quantity(FloatParameter):
         if isinstance(value, float):
             return value
         try:
-            number = parse_quantity(str(value), self.si)
+            number = parse_quantity(_decimal(str(value)), self.si)
         except UnitFault as problem:
             self.fail(str(problem), param, ctx)
-        if not (0 <= number <= self.most and (number > 0 or self.zero)):
+        if not (self.least <= number <= self.most and (number > 0 or self.zero)):
             most = "" if self.most == float("inf") else f" and at most {self.most:g} {self.si}"
             least = "0 or more" if self.zero else "above 0"
+            least = f"{self.least:g} {self.si} or more" if self.least else least
             self.fail(f"{value!r}: allowed is {least}{most}", param, ctx)
         return number
+
+
+def _decimal(text: str) -> str:
+    """A fraction before a unit as a decimal number, as inches are written: 1/32in, 1 1/4 in."""
+    match = re.fullmatch(r"\s*(?:(\d{1,4})\s+)?(\d{1,4})/([1-9]\d{0,3})(\s*[A-Za-z].*)", text)
+    if not match:
+        return text
+    return f"{int(match[1] or 0) + int(match[2]) / int(match[3])!r}{match[4]}"
 
 
 class Share(FloatParameter):
@@ -74,7 +85,10 @@ surfaces_option = click.option(
     "surfaces",
     multiple=True,
     metavar="IDS",
-    help="Ids or kinds, separated by spaces, in the order of work [all, greens first by need].",
+    help="Ids or kinds, separated by spaces [all that are dressed or have a target].",
+)
+start_option = click.option(
+    "--start", metavar="PLACE", help="Where the way starts: a surface's id or lon,lat [first id]."
 )
 
 
@@ -94,7 +108,10 @@ def parse_holes(text: str | None) -> Holes | None:
         problem = f"{text!r}: write diameter,spacing,depth as in 12.7mm,50mm,75mm"
         raise click.BadParameter(problem, param_hint="--holes")
     read = Quantity("m", 1.0)
-    diameter, spacing, depth = (read.convert(part, None, None) for part in parts)
+    try:
+        diameter, spacing, depth = (read.convert(part, None, None) for part in parts)
+    except click.BadParameter as fault:
+        raise click.BadParameter(fault.message, param_hint="--holes") from fault
     if diameter > spacing:
         problem = f"{text!r}: the holes are wider than their spacing"
         raise click.BadParameter(problem, param_hint="--holes")
@@ -108,14 +125,25 @@ def parse_holes(text: str | None) -> Holes | None:
 @click.option("--max-depth", type=Quantity("m", MOST_DEPTH_M), help="No more than this at a time.")
 @click.option("--min-depth", type=Quantity("m", MOST_DEPTH_M), help="Leave out what needs less.")
 @surfaces_option
+@click.option(
+    "--order",
+    type=click.Choice(["route", "need", "named"]),
+    help="Of the work: a short way, the farthest behind first, or as named [named for ids, else"
+    " route].",
+)
+@start_option
 @click.option("--sand", metavar="NAME", help="Sand of site.toml [that of the last dressing].")
 @click.option("--spreader", metavar="NAME", help="As in dressings.csv [the last one].")
-@click.option("--assurance", type=Share(), default="0.9", help="That the order is enough [0.9].")
+@click.option(
+    "--assurance", type=Share(), default="0.9", help="Chance that the order is enough [0.9]."
+)
 @click.option("--stock", type=Quantity("kg", zero=True), help="Sand there [deliveries less loads].")
-@click.option("--load", type=Quantity("kg"), help="Mass of one load [the last bag's].")
+@click.option(
+    "--load", type=Quantity("kg", least=1.0), help="What the spreader holds, as weighed [one bag]."
+)
 @click.option("--holes", metavar="D,S,DEPTH", help="Holes made before, as in 12.7mm,50mm,75mm.")
 @click.option("--speed", type=Quantity("m_s", 15.0), help="Speed of driving [the last one].")
-@click.option("--swath", type=Quantity("m", 60.0), help="Working width [the last one].")
+@click.option("--swath", type=Quantity("m", 60.0, least=0.1), help="Working width [the last one].")
 @click.option("--avoid-last", is_flag=True, help="Keep headings 30 degrees off the last ones.")
 @click.option("--passes", type=click.Path(path_type=Path), help="Write pass lines: .geojson, .gpx.")
 @click.option("--map", type=click.Path(path_type=Path), help="Write the map with them: .html.")
@@ -125,8 +153,10 @@ def command(
 ) -> None:
     """Plan the next dressing: rate of each surface, sand to order, setting, heading.
 
-    Give --depth or --to-target. Expected overthrow comes from the spreader's own strip width in
-    past dressings. --as-of is the day of the dressing: targets so far are those of that day.
+    Give --depth or --to-target. Depths are of dry poured sand, rates and masses on surfaces of dry
+    sand; orders and loads are as delivered, with water. Expected overthrow comes from the
+    spreader's own strip width in past dressings. --as-of is the day of the dressing: targets so far
+    are those of that day.
     """
     if (asked["depth"] is None) is not asked["to_target"]:
         raise click.UsageError("say how much: either --depth, as in --depth 0.5mm, or --to-target")
@@ -143,7 +173,11 @@ def command(
     asked["holes"] = parse_holes(asked["holes"])
     results = results_of(folder, as_of)
     plan, said = _planned(results, asked)
-    from geosand.reports.plan import load_lines, plan_document, plan_lines, plan_table
+    if as_of is None:
+        of = "day of the last record" if len(results.site.dressings) else "first day of the season"
+        said.append(f"planned for the {of}, {plan.as_of}: --as-of names another")
+    from geosand.reports.plan import plan_document
+    from geosand.reports.plan_words import load_lines, plan_lines, plan_table, plan_title
 
     site = results.site
     document = plan_document(site, plan, said)
@@ -161,7 +195,8 @@ def command(
     from geosand.reports.console import console
 
     out = console()
-    out.print(plan_table(site, plan, document, shown))
+    given = any(row["mass_kg"] > 0 for row in document["surfaces"])
+    out.print(plan_table(document, shown) if given else plan_title(document), soft_wrap=not given)
     out.print(
         "\n".join([*plan_lines(document, shown), *load_lines(document, shown)]), soft_wrap=True
     )
@@ -175,15 +210,21 @@ def _planned(results: Results, asked: dict[str, Any]) -> tuple[NextDressing, lis
         chosen_sand,
         chosen_spreader,
         chosen_surfaces,
-        in_order_of_need,
+        names_single_surfaces,
+        start_of,
     )
-    from geosand.planning.dressing import Request, next_dressing
+    from geosand.planning.dressing import AS_NAMED, NEED, ROUTE, Request, next_dressing
 
     site, ledger = results.site, results.ledger
     hint, named = "--surfaces", words(asked["surfaces"])
     try:
         row = chosen_surfaces(site, ledger, named)
-        row = row if named else in_order_of_need(site, ledger, row)
+        if not len(row):
+            raise ValueError("none is dressed so far or has a target: name the ids or kinds")
+        order = {"route": ROUTE, "need": NEED, "named": AS_NAMED}.get(asked["order"] or "")
+        order = order or (AS_NAMED if names_single_surfaces(site, named) else ROUTE)
+        hint = "--start"
+        start = start_of(site, results.areas, asked["start"])
         hint = "--sand"
         sand, of_sand = chosen_sand(site, ledger, asked["sand"])
         hint = "--spreader"
@@ -203,6 +244,8 @@ def _planned(results: Results, asked: dict[str, Any]) -> tuple[NextDressing, lis
             speed_m_s=asked["speed"],
             swath_m=asked["swath"],
             avoid_last=asked["avoid_last"],
+            order=order,
+            start_m=start,
         )
         plan = next_dressing(site, results.areas, results.rates, results.balance, ledger, request)
     except ValueError as problem:

@@ -12,21 +12,52 @@ from geosand.cli.options import as_of_option, display, print_document, results_o
 @verb
 @as_of_option
 @click.option("--rings", is_flag=True, help="Also sand built up in collars and surrounds.")
-def command(folder: Path, as_json: bool, units: str | None, as_of: str | None, rings: bool) -> None:
+@click.option("--surface", metavar="ID", help="Only this surface, with its depth's budget.")
+def command(
+    folder: Path,
+    as_json: bool,
+    units: str | None,
+    as_of: str | None,
+    rings: bool,
+    surface: str | None,
+) -> None:
     """Depth each surface has had so far, its target so far, and its state with a probability."""
     results = results_of(folder, as_of)
+    ids = results.site.surfaces.id[results.ledger.row].tolist()
+    if surface is not None and surface not in ids:
+        raise click.BadParameter(
+            f"{surface!r} has no season account: {', '.join(ids)}", param_hint="--surface"
+        )
+    row = None if surface is None else ids.index(surface)
     if as_json:
         from geosand.reports.documents import season_document
 
-        print_document(season_document(results))
+        document = season_document(results)
+        if row is not None:
+            from geosand.reports.budgets import season_sharpening, sharpening_document
+
+            entry = document["surfaces"][row]
+            found = season_sharpening(results, row)
+            entry["sharpen"] = sharpening_document(found, "mm", 1000.0)
+            rows = document["surfaces"]
+            document["surfaces"] = [r for r in rows if surface in (r["id"], r.get("around"))]
+        print_document(document)
         return
     from geosand.reports.console import console, rings_table, season_table
 
     shown = display(units, results.site)
     out = console()
-    out.print(season_table(results, shown))
-    for finding in results.findings:
+    out.print(season_table(results, shown, only=row))
+    if row is not None:
+        from geosand.reports.budgets import budget_table, season_sharpening, sentence
+
+        found = season_sharpening(results, row)
+        if found is not None:
+            figures = {"depth": (results.ledger.depth, row)}
+            out.print(budget_table("Where its uncertainty comes from", figures, shown, "depth"))
+        out.print(sentence("depth", found, shown, "depth"), soft_wrap=True)
+    for finding in results.findings if row is None else ():
         if finding.topic == "season":
             out.print(str(finding), soft_wrap=True)
     if rings:
-        out.print(rings_table(results, shown))
+        out.print(rings_table(results, shown, around=surface))

@@ -10,7 +10,6 @@ import csv
 import io
 import json
 import math
-import tempfile
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
@@ -19,10 +18,14 @@ import numpy as np
 import shapely
 
 from geosand.columns import Geometries
+from geosand.formats.workbook_writing import FORMULA, put
 from geosand.formats.writing import write_whole
 
 Row = Mapping[str, Any]
 ENDINGS = (".csv", ".geojson", ".gpkg", ".xlsx")
+CHANGE_ENDINGS = (".geojson", ".gpkg")
+CHANGE_COLUMNS = ("surface", "kind", "change", "area_m2", "old_survey", "new_survey")
+_WORDS = ("id", "name", "kind", "surface", "change", "old_survey", "new_survey")
 #: Nine decimals of a degree are 0.1 mm, one vertex's share of an area's error below 1 cm² on turf.
 DECIMALS = 9
 _UNITS = {
@@ -52,7 +55,6 @@ COLUMNS = {
     "parts": "parts",
 }
 _LABELS = {"m2": "m²", "m": "m", "ft2": "ft²", "ft": "ft"}
-_FORMULA = ("=", "+", "-", "@", "\t", "\r")
 
 
 def write_areas(
@@ -81,19 +83,31 @@ def write_areas(
         properties = [dict(zip(names, line, strict=True)) for line in table]
         content = feature_collection(properties, owned)
     elif ending == ".gpkg":
-        content = _geopackage([head for head, _ in heads], table, owned)
+        content = _geopackage("areas", [head for head, _ in heads], table, owned)
     else:
         first = {"areas": surfaces, **(sheets or {})}
         content = _workbook(first, notes, units)
     write_whole(path, content)
 
 
-def write_changes(path: Path, features: Sequence[Row]) -> None:
-    """Write ground gained and lost (rows of ``properties`` and ``geometry``) as GeoJSON."""
-    checked_ending(path, (".geojson",))
+def write_changes(path: Path, features: Sequence[Row], *, units: str = "metric") -> None:
+    """Write ground gained and lost (rows of ``properties`` and ``geometry``), .geojson or .gpkg.
+
+    Raises as :func:`write_areas`.
+    """
+    ending = checked_ending(path, CHANGE_ENDINGS)
     shapes = np.empty(len(features), dtype=object)
     shapes[:] = [row["geometry"] for row in features]
-    write_whole(path, feature_collection([row["properties"] for row in features], shapes))
+    heads = [_head(name, units)[0] for name in CHANGE_COLUMNS]
+    table = [
+        [_value(row["properties"][name], name, units) for name in CHANGE_COLUMNS]
+        for row in features
+    ]
+    if ending == ".gpkg":
+        write_whole(path, _geopackage("changes", heads, table, shapes))
+        return
+    properties = [dict(zip(heads, line, strict=True)) for line in table]
+    write_whole(path, feature_collection(properties, shapes))
 
 
 def checked_ending(path: Path, allowed: Sequence[str]) -> str:
@@ -165,25 +179,30 @@ def _csv(heads: Sequence[str], table: Sequence[Sequence[Any]]) -> bytes:
 
 def _harmless(cell: Any) -> Any:
     """Text that a spreadsheet would take for a formula, with an apostrophe before it."""
-    return f"'{cell}" if isinstance(cell, str) and cell.startswith(_FORMULA) else cell
+    return f"'{cell}" if isinstance(cell, str) and cell.startswith(FORMULA) else cell
 
 
-def _geopackage(heads: Sequence[str], table: Sequence[Sequence[Any]], owned: Geometries) -> bytes:
-    """One layer ``areas`` of MultiPolygons; a surface that owns no ground has no geometry."""
+def _geopackage(
+    layer: str, heads: Sequence[str], table: Sequence[Sequence[Any]], shapes: Geometries
+) -> bytes:
+    """One layer of MultiPolygons; a surface that owns no ground has no geometry."""
     import geopandas
 
-    there = ~(shapely.is_missing(owned) | shapely.is_empty(owned))
-    shapes = np.full(len(owned), None, dtype=object)
-    pieces, owner = shapely.get_parts(shapely.force_2d(owned[there]), return_index=True)
-    shapes[np.flatnonzero(there)] = shapely.multipolygons(pieces, indices=owner)
+    there = ~(shapely.is_missing(shapes) | shapely.is_empty(shapes))
+    several = np.full(len(shapes), None, dtype=object)
+    pieces, owner = shapely.get_parts(shapely.force_2d(shapes[there]), return_index=True)
+    if len(pieces):
+        several[np.flatnonzero(there)] = shapely.multipolygons(pieces, indices=owner)
     columns = {head: [line[k] for line in table] for k, head in enumerate(heads)}
-    measured = [head for head in heads if head not in ("id", "name", "kind")]
-    frame = geopandas.GeoDataFrame(columns, geometry=shapes, crs="EPSG:4326")
-    frame = frame.astype(dict.fromkeys(measured, float))  # a column of nothing but null has no type
-    with tempfile.TemporaryDirectory() as folder:
-        file = Path(folder) / "areas.gpkg"
-        frame.to_file(file, layer="areas", driver="GPKG", geometry_type="MultiPolygon")
-        return file.read_bytes()
+    measured = [head for head in heads if head not in _WORDS]
+    frame = geopandas.GeoDataFrame(columns, geometry=several, crs="EPSG:4326")
+    # a column of nothing but null, or of nothing at all, has no type by itself
+    frame = frame.astype(dict.fromkeys(measured, float)).astype(
+        {head: str for head in heads if head in _WORDS}
+    )
+    stream = io.BytesIO()  # in memory: a full disk is then told by the one writer of files
+    frame.to_file(stream, layer=layer, driver="GPKG", geometry_type="MultiPolygon")
+    return stream.getvalue()
 
 
 def _workbook(sheets: Mapping[str, Sequence[Row]], notes: Sequence[str], units: str) -> bytes:
@@ -198,7 +217,7 @@ def _workbook(sheets: Mapping[str, Sequence[Row]], notes: Sequence[str], units: 
             _fill(book.create_sheet(title), names, rows, units)
     sheet = book.create_sheet("notes")
     for number, note in enumerate(notes, start=1):
-        _write(sheet.cell(row=number, column=1), note)
+        put(sheet.cell(row=number, column=1), note)
     sheet.column_dimensions["A"].width = 120
     stream = io.BytesIO()
     book.save(stream)
@@ -212,14 +231,14 @@ def _fill(sheet: Any, names: Sequence[str], rows: Sequence[Row], units: str) -> 
     bold, wrapped = Font(bold=True), Alignment(wrap_text=True, vertical="top")
     for column, name in enumerate(names, start=1):
         head = sheet.cell(row=1, column=column)
-        _write(head, _head(name, units)[1])
+        put(head, _head(name, units)[1])
         head.font, head.alignment = bold, wrapped
         texts = [len(str(row.get(name))) for row in rows if isinstance(row.get(name), str)]
         width = min(max([12, *texts]) + 2, 50)
         sheet.column_dimensions[get_column_letter(column)].width = width
         for line, row in enumerate(rows, start=2):
             cell = sheet.cell(row=line, column=column)
-            _write(cell, _value(row.get(name), name, units))
+            put(cell, _value(row.get(name), name, units))
             if name.endswith("_m2"):
                 cell.number_format = "#,##0.0"
             elif name.endswith(("_m", "_percent", "sigmas")):
@@ -227,16 +246,3 @@ def _fill(sheet: Any, names: Sequence[str], rows: Sequence[Row], units: str) -> 
             elif name.endswith(("factor", "scale")):
                 cell.number_format = "0.000000"
     sheet.freeze_panes = "B2"
-
-
-def _write(cell: Any, value: Any) -> None:
-    """Numbers as numbers; text as text, whatever it begins with: no formula is ever written."""
-    if not isinstance(value, str):
-        cell.value = value
-        return
-    from openpyxl.cell.cell import ILLEGAL_CHARACTERS_RE
-
-    cell.value = ILLEGAL_CHARACTERS_RE.sub("·", value)
-    if value.startswith(_FORMULA):
-        cell.data_type = "s"
-        cell.quotePrefix = True

@@ -24,6 +24,7 @@ class ClaimedAreas:
 
     label: Strings  #: the id or name as it is written
     area_m2: Floats
+    unit_m2: float  #: size of the unit that the list is in
     tolerance: Floats  #: share; nan = not said
     row: Ints  #: row in the file
 
@@ -58,7 +59,14 @@ def read_claimed_areas(path: Path) -> tuple[ClaimedAreas, list[Finding]]:
     reader.finish()
     faults.refuse()
     rows = np.array([int(row) for row in table.rows], dtype=np.int64)
-    return ClaimedAreas(label=label, area_m2=area, tolerance=tolerance, row=rows), findings
+    column = Reader(table, faults, findings).column_of("area", "m2")  # it was read without fault
+    return ClaimedAreas(
+        label=label,
+        area_m2=area,
+        unit_m2=1.0 if column is None else column[1],
+        tolerance=tolerance,
+        row=rows,
+    ), findings
 
 
 def _check_labels(reader: Reader, label: Strings) -> None:

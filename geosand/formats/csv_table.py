@@ -41,6 +41,9 @@ def read_csv(content: bytes, file: str, faults: Faults, findings: list[Finding])
     text = decode(content, file, faults, findings)
     if text is None:
         return RawTable(file=file, rows=[], columns={}, unreadable=True)
+    if text.lstrip()[:15].lower().startswith(("<!doctype", "<html")):
+        faults.add(file, "is a web page, not CSV", remedy="download or export the table again")
+        return RawTable(file=file, rows=[], columns={}, unreadable=True)
     said = _SEPARATOR_LINE.match(text)
     separator = said[1] if said else _separator(text)
     stream = io.StringIO(text[said.end() :] if said else text, newline="")

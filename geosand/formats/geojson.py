@@ -20,6 +20,7 @@ Json = Any
 WGS84 = re.compile(r"(CRS84h?|EPSG:*(:[\d.]*)?:4326|EPSG/0/4326)$", re.IGNORECASE)
 MAXIMUM_VERTICES = 200_000
 MAXIMUM_EDGE_M = 20.0
+MAXIMUM_SHIFT_M = 10_000.0  #: a datum shift that is not known at all is good to some hundred
 REDRAW = "draw or export this polygon again"
 EXPORT = "export it as GeoJSON, with its features in one collection"
 
@@ -131,26 +132,37 @@ def read_edition(
         except _Fault as problem:
             told.add(row)
             faults.add(file, str(problem), row=table.rows[row], remedy=REDRAW)
-    source = head.get("source_crs")
     return RawEdition(
         table=replace(table, told=frozenset(told)),
         geometry=geometry,
         valid_from=_valid_from(head, table, file, faults),
-        source_crs=source if isinstance(source, str) else "",
-        accuracy_m=_accuracy(head.get("edge_accuracy_m"), file, faults),
+        source_crs=_text(head, "source_crs"),
+        source=_text(head, "source"),
+        datum_accuracy_m=_accuracy(head, "datum_accuracy_m", file, faults, MAXIMUM_SHIFT_M),
+        accuracy_m=_accuracy(head, "edge_accuracy_m", file, faults),
+        edge_bias_m=_accuracy(head, "edge_bias_m", file, faults),
+        boundary_accuracy_m=_accuracy(head, "boundary_accuracy_m", file, faults),
     )
 
 
-def _accuracy(value: Json, file: str, faults: Faults) -> float:
+def _text(head: dict[str, Json], key: str) -> str:
+    value = head.get(key)
+    return value if isinstance(value, str) else ""
+
+
+def _accuracy(
+    head: dict[str, Json], key: str, file: str, faults: Faults, most: float = MAXIMUM_EDGE_M
+) -> float:
+    value = head.get(key)
     if value is None:
         return float("nan")
     number = parse_number(value)
-    if number is None or not 0 <= number <= MAXIMUM_EDGE_M:
-        allowed = f"0 to {MAXIMUM_EDGE_M:g} m"
+    if number is None or not 0 <= number <= most:
+        allowed = f"0 to {most:g} m"
         faults.add(
             file,
             f"{quoted(_cell(value))} can not be right",
-            column="edge_accuracy_m",
+            column=key,
             allowed=allowed,
         )
         return float("nan")

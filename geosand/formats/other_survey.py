@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import tomllib
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -16,46 +17,84 @@ from geosand.site.cells import RawTable, quoted
 from geosand.site.tables import Site, Surfaces
 
 MAXIMUM_MB = 100
+JSON = (".geojson", ".json")  #: these are read as the site's own surfaces file is
 
 
-def read_other_survey(folder: Path, site: Site, named: str) -> tuple[str, Surfaces]:
-    """What to call the survey ``named``, and its surfaces (one edition).
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Survey:
+    """One edition of a site's boundaries, and where it came from."""
 
-    ``named`` is a site folder, a boundary file (.geojson), the name of a file in ``editions/`` or
-    the day from which an edition of the site holds. A boundary file takes accuracies, heights and
+    label: str
+    day: str | None  #: from when it holds
+    source: str  #: file that it came in; "" = not said
+    source_crs: str  #: "" = lon/lat in WGS 84
+    datum_accuracy_m: float  #: of the shift to WGS 84; nan = not said
+    surfaces: Surfaces
+
+
+def read_other_survey(folder: Path, site: Site, named: str) -> Survey:
+    """The survey ``named``, to be held against the boundaries of ``site`` in ``folder``.
+
+    ``named`` is a site folder, a boundary file, the name of a file in ``editions/`` or the day
+    from which an edition of the site holds. A boundary file takes accuracies, heights and
     targets that it does not say itself from the site. Raises Refused.
     """
     path = Path(named)
     edition = folder / "editions" / f"{path.name.removesuffix('.geojson')}.geojson"
     if path.is_dir():
         other = read_site(path)
-        return f"{other.name} ({path})", surfaces_in_force(other)
+        return replace(survey_in_force(other), label=f"{other.name} ({path})")
     if path.is_file():
-        if path.suffix.lower() not in (".geojson", ".json"):
-            remedy = "bring other formats into a site folder first and name that"
-            raise Refused(
-                Fault(
-                    file=named,
-                    found="is no GeoJSON file",
-                    allowed="a site folder, a .geojson file, an edition of the site",
-                    remedy=remedy,
-                )
-            )
-        return path.name, _boundary_file(folder, path, named)
+        content = None if path.suffix.lower() in JSON else _imported(path, named)
+        return _boundary_file(folder, path, named, content)
     if path.name == named and edition.is_file():
-        label = f"editions/{edition.name}"
-        return f"edition {edition.stem}", _boundary_file(folder, edition, label)
+        read = _boundary_file(folder, edition, f"editions/{edition.name}")
+        return replace(read, label=f"edition {edition.stem}")
     for number, day in enumerate(site.valid_from):
         if str(day) == named:
-            rows = np.flatnonzero(site.surfaces.edition == number)
-            return f"edition of {day}", take(site.surfaces, rows)
+            return _survey(site, number, f"edition of {day}")
     raise Refused(Fault(file=named, found="there is no such survey", remedy=_known(folder, site)))
 
 
-def surfaces_in_force(site: Site) -> Surfaces:
-    """The surfaces of the newest edition alone."""
-    surfaces: Surfaces = take(site.surfaces, site.in_force())
-    return surfaces
+def survey_in_force(site: Site) -> Survey:
+    """The newest edition of a site alone."""
+    return _survey(site, len(site.valid_from) - 1, "boundaries in force")
+
+
+def _survey(site: Site, number: int, label: str) -> Survey:
+    rows = np.flatnonzero(site.surfaces.edition == number)
+    day = site.valid_from[number]
+    dated = not np.isnat(day) and day > np.datetime64("0001-01-01")
+    return Survey(
+        label=label,
+        day=str(day) if dated else None,
+        source=site.source[number],
+        source_crs=site.source_crs[number],
+        datum_accuracy_m=site.datum_accuracy_m[number],
+        surfaces=take(site.surfaces, rows),
+    )
+
+
+def _imported(path: Path, named: str) -> bytes:
+    """Any other boundary file as a surfaces file would hold it. Raises Refused.
+
+    What a person would have to decide on is not decided here.
+    """
+    from geosand.formats.boundaries.questions import Choice
+    from geosand.formats.boundaries.read import read_boundaries
+    from geosand.formats.boundaries.settling import settle
+    from geosand.formats.boundaries.surfaces_file import head_of, surfaces_bytes
+
+    try:
+        settled = settle(read_boundaries(path), Choice())
+        if settled.faults:
+            raise Refused(settled.faults)
+    except Refused as refusal:
+        remedy = f"set up a site of its own with geosand new FOLDER --boundaries {named}, where"
+        remedy += " this can be decided, and name that folder"
+        *others, last = (replace(fault, allowed="", remedy="") for fault in refusal.faults)
+        raise Refused([*others, replace(last, remedy=remedy)]) from None
+    return surfaces_bytes(head_of(settled.boundaries, None), settled.rows)
 
 
 def _known(folder: Path, site: Site) -> str:
@@ -63,12 +102,13 @@ def _known(folder: Path, site: Site) -> str:
     days = [str(day) for day in site.valid_from if day > np.datetime64("0001-01-01")]
     listed = ", ".join(quoted(name) for name in dict.fromkeys([*names, *days]))
     said = f"the site's editions are {listed}" if listed else "the site has no editions"
-    return f"name a site folder, a .geojson file or an edition; {said}"
+    return f"name a site folder, a boundary file or an edition; {said}"
 
 
-def _boundary_file(folder: Path, path: Path, label: str) -> Surfaces:
+def _boundary_file(folder: Path, path: Path, label: str, content: bytes | None = None) -> Survey:
     faults = Faults()
-    content = _bytes_of(path, label, faults)
+    if content is None:
+        content = _bytes_of(path, label, faults)
     faults.refuse()
     edition = read_edition(content, label, faults, [])
     faults.refuse()
@@ -84,7 +124,7 @@ def _boundary_file(folder: Path, path: Path, label: str) -> Surfaces:
         loads=loads,
         catches=catches,
     )
-    return assemble(raw, faults, []).surfaces
+    return replace(survey_in_force(assemble(raw, faults, [])), label=path.name)
 
 
 def _bytes_of(path: Path, label: str, faults: Faults) -> bytes:

@@ -51,6 +51,15 @@ def read_site(folder: str | Path) -> Site:
     )
 
 
+def inputs_of(folder: str | Path) -> dict[str, str]:
+    """SHA-256 of every file of a site that is read, without judging what stands in it."""
+    files = _Files(Path(folder))
+    names = ["site.toml", *_edition_names(files), *(f"{n}.csv" for n in RECORDS), WORKBOOK]
+    for name in (*names, "catches.geojson"):
+        files.bytes_of(name)
+    return files.digests
+
+
 class _Files:
     """Reads bytes once, remembers their SHA-256, and notes what can not be read."""
 
@@ -114,12 +123,8 @@ def _settings(files: _Files) -> Mapping[str, Any] | None:
 
 def _editions(files: _Files, findings: list[Finding]) -> list[RawEdition]:
     """Boundary files that could be read; ``surfaces.geojson`` last."""
-    try:
-        earlier = sorted(p.name for p in (files.root / "editions").glob("*.geojson"))
-    except OSError:
-        earlier = []
     editions = []
-    for name in [*(f"editions/{n}" for n in earlier), "surfaces.geojson"]:
+    for name in _edition_names(files):
         needed = "it holds the surfaces' polygons" if name == "surfaces.geojson" else ""
         content = files.bytes_of(name, required=needed)
         if content is not None:
@@ -127,6 +132,15 @@ def _editions(files: _Files, findings: list[Finding]) -> list[RawEdition]:
             if edition is not None:
                 editions.append(edition)
     return editions
+
+
+def _edition_names(files: _Files) -> list[str]:
+    """Boundary files, the earlier editions first."""
+    try:
+        earlier = sorted(p.name for p in (files.root / "editions").glob("*.geojson"))
+    except OSError:
+        earlier = []
+    return [*(f"editions/{n}" for n in earlier), "surfaces.geojson"]
 
 
 def _records(files: _Files, findings: list[Finding]) -> dict[str, RawTable]:

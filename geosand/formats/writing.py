@@ -28,6 +28,15 @@ def write_whole(path: Path, content: bytes) -> None:
     _sync_folder(path.parent)
 
 
+def sweep(folder: Path, ending: str) -> None:
+    """Delete what killed writers of files with this ending left in a folder that nobody else holds.
+
+    Their names are those that :func:`write_whole` gives: hidden, with eight characters behind.
+    """
+    for path in folder.glob(f".*{ending}.????????"):
+        path.unlink(missing_ok=True)
+
+
 def _sync_folder(folder: Path) -> None:
     if os.name == "posix":
         handle = os.open(folder, os.O_RDONLY)

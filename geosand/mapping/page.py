@@ -1,27 +1,44 @@
 """The page: folium makes map, layer groups and layer control, everything else is our own text.
 
 folium compiles what it is given as templates, more than once, so no text of a user's may pass
-through it: names stay in the data block and in :class:`Raw` pieces, which are never compiled.
+through it: names stay in the data block and in raw pieces, which are never compiled.
 """
 
 from __future__ import annotations
 
 import base64
 import re
-from functools import cache
 from hashlib import sha256
 from html import escape
-from types import SimpleNamespace
 from typing import Any
 from urllib.parse import urlsplit
 
 from geosand.mapping import parts
+from geosand.mapping.elements import map_class, page_class, raw_class, start_class
 from geosand.mapping.leaflet import own_asset, read_leaflet
 from geosand.mapping.payload import page_data, script_json
-from geosand.mapping.table import surface_table
+from geosand.mapping.still import still_picture
+from geosand.mapping.table import column_style, surface_table
 from geosand.mapping.view import MapView
 from geosand.mapping.words import THEMES, plain
 
+#: Our script, in the order in which its parts are read.
+SCRIPTS = (
+    *("words.js", "site.js", "colours.js", "drawing.js", "screen.js", "labels.js"),
+    *("furniture.js", "ledger.js", "chart.js", "card.js", "opening.js", "legend.js"),
+    *("printing.js", "map.js"),
+)
+MAP_OPTIONS: dict[str, Any] = {
+    "maxZoom": 23,
+    "zoomSnap": 0.25,
+    "zoomDelta": 0.5,
+    "wheelPxPerZoomLevel": 110,
+    "attributionControl": False,
+    # Names do not ride along while a zoom moves, and a second press would be lost in it.
+    "zoomAnimation": False,
+    "fadeAnimation": False,
+    "markerZoomAnimation": False,
+}
 _SCRIPT = re.compile(r"<script([^>]*)>(.*?)</script>", re.DOTALL)
 _HOST = re.compile(r"^(\{s\}\.)?[A-Za-z0-9-]+(\.[A-Za-z0-9-]+)*(:\d+)?$")
 
@@ -33,17 +50,31 @@ def map_page(view: MapView) -> str:
     ValueError where the address of the background tiles is not an https address.
     """
     tiles = tile_host(view.background[0]) if view.background else ""
-    folium_pieces = _pieces()
     leaflet = read_leaflet()
-    raw = folium_pieces.Raw
-    page = folium_pieces.Page(_head(view))
-    page.header.add_child(raw(f"<style>{leaflet.style}\n{own_asset('map.css')}</style>"), "style")
+    raw, page = raw_class(), page_class()(_head(view))
+    own_script = "\n".join(bare(own_asset(name)) for name in SCRIPTS)
+    style = "\n".join((leaflet.style, bare(own_asset("map.css")), column_style()))
+    page.header.add_child(raw(f"<style>{style}</style>"), "style")
     page.header.add_child(raw(f"<script>{leaflet.script}</script>"), "leaflet")
-    page.header.add_child(raw(f"<script>{own_asset('map.js')}</script>"), "map")
+    page.header.add_child(raw(f"<script>{own_script}</script>"), "map")
     page.html.add_child(raw(_before(view)), "before")
-    page.add_child(_map(folium_pieces, after=_after(view), passes=bool(view.passes)), "map")
+    page.add_child(_map(after=_after(view), passes=bool(view.passes)), "map")
     text: str = page.render()
     return text.replace("%CSP%", _content_policy(text, tiles), 1)
+
+
+def bare(text: str) -> str:
+    """A script or style sheet without indents and lines of remarks.
+
+    No text of ours runs over the end of a line, so nothing but layout is lost.
+
+    >>> bare("a {\\n  /* why */\\n  b: c;\\n}\\n")
+    'a {\\nb: c;\\n}'
+    """
+    lines = (
+        line.strip() for line in re.sub(r"(?m)^ */\*.*?\*/\n", "", text, flags=re.S).split("\n")
+    )
+    return "\n".join(line for line in lines if line and not line.startswith("//"))
 
 
 def tile_host(address: str) -> str:
@@ -53,9 +84,10 @@ def tile_host(address: str) -> str:
     'https://*.tiles.example'
     """
     parts_of = urlsplit(address)
-    if parts_of.scheme != "https" or not _HOST.match(parts_of.netloc):
+    whole = all(mark in parts_of.path for mark in ("{z}", "{x}", "{y}"))
+    if parts_of.scheme != "https" or not _HOST.match(parts_of.netloc) or not whole:
         raise ValueError(
-            f"background: {address!r} is not an address of map tiles; allowed is "
+            f"{address!r} is not an address of map tiles; allowed is "
             "https://host/{z}/{x}/{y}.png (with {s}. before the host where it has subdomains)"
         )
     return "https://" + parts_of.netloc.replace("{s}", "*")
@@ -77,14 +109,14 @@ def _head(view: MapView) -> list[str]:
 def _before(view: MapView) -> str:
     return (
         f'{parts.masthead(view)}\n<div class="plate"><section class="sheet" aria-label="Map">\n'
-        f'{parts.toolbar(view)}\n<div class="frame">'
+        f'{parts.toolbar()}\n<div class="frame">'
     )
 
 
 def _after(view: MapView) -> str:
     data = script_json(page_data(view))
     return (
-        f"{parts.still_picture(view)}</div>\n{parts.legend(view)}\n</section>\n"
+        f"{still_picture(view)}</div>\n{parts.legend(view)}\n</section>\n"
         f'<main class="side">\n{parts.balances(view)}\n{parts.look_first(view)}\n'
         f"{surface_table(view)}\n{parts.findings(view)}\n"
         f'<p class="caution">{parts.CAUTION}</p>\n'
@@ -93,33 +125,25 @@ def _after(view: MapView) -> str:
     )
 
 
-def _map(pieces: Any, *, after: str, passes: bool) -> Any:
+def _map(*, after: str, passes: bool) -> Any:
     """The folium map with one radio group a view, the overlays and the start of our script."""
     import folium
 
-    sand_map = pieces.SandMap(
-        location=[0, 0],
-        tiles=None,
-        zoom_start=16,
-        maxZoom=23,
-        zoomSnap=0.25,
-        zoomDelta=0.5,
-        wheelPxPerZoomLevel=110,
-        attributionControl=False,
-    )
+    sand_map = map_class()(location=[0, 0], tiles=None, zoom_start=16, **MAP_OPTIONS)
     themes = {
         key: folium.FeatureGroup(name, overlay=False, show=key == "depth")
         for key, name in THEMES.items()
     }
-    groups = {key: folium.FeatureGroup(key.capitalize()) for key in ("catches", "names")}
+    groups = {"names": folium.FeatureGroup("Names"), "catches": folium.FeatureGroup("Catch points")}
     if passes:
         groups["passes"] = folium.FeatureGroup("Passes", show=False)
     control = folium.LayerControl(collapsed=False)
-    start = pieces.Start(themes=themes, groups=groups, control=control, after=after)
+    start = start_class()(themes=themes, groups=groups, control=control, after=after)
     # folium draws ids at random; these are settled, so that the same view gives the same bytes.
     sand_map._id = "sand"
-    for key, group in (themes | groups).items():
-        group._id = key
+    for prefix, layers in (("view", themes), ("overlay", groups)):
+        for key, group in layers.items():
+            group._id = f"{prefix}_{key}"
     control._id = "views"
     for child in (*themes.values(), *groups.values(), control, start):
         sand_map.add_child(child)
@@ -138,78 +162,3 @@ def _content_policy(page: str, tiles: str) -> str:
         f"default-src 'none'; script-src {' '.join(sorted(hashes))}; style-src 'unsafe-inline'; "
         f"img-src {images}; base-uri 'none'; form-action 'none'"
     )
-
-
-@cache
-def _pieces() -> SimpleNamespace:
-    """Our kinds of folium's elements, made at first use: folium is slow to import."""
-    import folium
-    from branca.element import Element, Figure, MacroElement
-    from folium.template import Template
-
-    class Raw(Element):
-        """Text that is written as it is: branca's own Element compiles it as a template."""
-
-        def __init__(self, text: str) -> None:
-            super().__init__()
-            self._name = "Raw"
-            self.text = text
-
-        def render(self, **_: Any) -> str:
-            return self.text
-
-    class Page(Figure):
-        """A figure with a language, our own head, and its script inside the body."""
-
-        _template = Template(
-            '<!DOCTYPE html>\n<html lang="en" class="still">\n<head>\n'
-            "{{ this.header.render(**kwargs) }}\n</head>\n<body>\n"
-            "{{ this.html.render(**kwargs) }}\n"
-            "<script>\n{{ this.script.render(**kwargs) }}\n</script>\n</body>\n</html>\n"
-        )
-
-        def __init__(self, head: list[str]) -> None:
-            super().__init__()
-            self.header._children.clear()
-            for index, line in enumerate(head):
-                self.header.add_child(Raw(line), f"head{index}")
-
-    class SandMap(folium.Map):
-        """A map without links to other hosts and without a locked viewport."""
-
-        default_js: list[tuple[str, str]] = []  # noqa: RUF012
-        default_css: list[tuple[str, str]] = []  # noqa: RUF012
-        _template = Template(
-            "{% macro html(this, kwargs) %}"
-            '<div class="map" id="{{ this.get_name() }}" role="region" '
-            'aria-label="Map; the table holds the same figures"></div>{% endmacro %}'
-            "{% macro script(this, kwargs) %}"
-            'var {{ this.get_name() }} = L.map("{{ this.get_name() }}", '
-            "{center: {{ this.location|tojson }}, ...{{ this.options|tojavascript }}});"
-            "{% endmacro %}"
-        )
-
-    class Start(MacroElement):
-        """Hands folium's variables to our script, and writes what follows the map."""
-
-        _template = Template(
-            "{% macro script(this, kwargs) %}"
-            "geosand.start({{ this._parent.get_name() }}, {{ this.control.get_name() }}, "
-            "{ {%- for key, group in this.themes.items() %}{{ key }}: {{ group.get_name() }}, "
-            "{% endfor -%} }, { {%- for key, group in this.groups.items() %}{{ key }}: "
-            "{{ group.get_name() }}, {% endfor -%} });{% endmacro %}"
-        )
-
-        def __init__(self, *, themes: Any, groups: Any, control: Any, after: str) -> None:
-            super().__init__()  # type: ignore[no-untyped-call]
-            self._name = "Start"
-            self.themes, self.groups, self.control = themes, groups, control
-            self.after = after
-
-        def render(self, **kwargs: Any) -> str:
-            super().render(**kwargs)  # type: ignore[no-untyped-call]
-            page: Any = self.get_root()
-            page.html.add_child(Raw(self.after), "after")
-            return ""
-
-    return SimpleNamespace(Raw=Raw, Page=Page, SandMap=SandMap, Start=Start)

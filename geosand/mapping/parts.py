@@ -5,16 +5,10 @@ from __future__ import annotations
 from html import escape
 from itertools import pairwise
 
-import shapely
-
-from geosand.mapping.classes import class_of
 from geosand.mapping.payload import period_breaks
-from geosand.mapping.shapes import svg_paths
-from geosand.mapping.view import MapBalance, MapPeriod, MapView, PeriodSurface
+from geosand.mapping.view import MapBalance, MapPeriod, MapView, Said, System, said
 from geosand.mapping.words import (
-    KIND_COLOURS,
     LEGENDS,
-    OTHER_KIND,
     SCALES,
     SYSTEM_NAMES,
     UNITS,
@@ -26,6 +20,7 @@ from geosand.mapping.words import (
     plain,
 )
 
+SYSTEMS: tuple[System, ...] = ("metric", "us")
 CAUTION = (
     "Areas are for planning sand and are no substitute for a licensed survey. Depths are nominal: "
     "dry product over bulk density, before brushing, watering and mowing. Intervals hold 95 %; "
@@ -34,36 +29,36 @@ CAUTION = (
 
 
 def masthead(view: MapView) -> str:
-    """Title, what and when, notice, units and print."""
+    """Title, what and when, notice; the choice of period and units, and print."""
     radios = "".join(
         f'<label><input type="radio" name="gs-units" value="{key}"'
         f"{' checked' if key == view.units else ''}>{name}</label>"
         for key, name in SYSTEM_NAMES.items()
     )
-    until = f"as of {escape(plain(day(view.as_of)))}" if view.as_of else ""
-    if view.as_of and view.as_of in view.subtitle:
-        until = ""
-    subtitle = " · ".join(part for part in (escape(plain(view.subtitle)), until) if part)
+    options = "".join(
+        f'<option value="{index}">{escape(plain(period.label))}</option>'
+        for index, period in enumerate(view.periods)
+    )
+    until = f"as of {day(view.as_of)}" if view.as_of else ""
+    # A date is never cut in two at the end of a line.
+    subtitle = " ".join(
+        f"<span>{escape(plain(part))}</span>" for part in (view.subtitle, until) if part
+    )
     notice = f'<p class="notice">{escape(plain(view.notice))}</p>' if view.notice else ""
     return (
         '<a class="skip" href="#gs-table">Skip to the table</a>\n'
         f'<header class="masthead"><div><h1 dir="auto">{escape(plain(view.title))}</h1>'
         f'<p class="subtitle">{subtitle}</p>{notice}</div>\n'
-        f'<div class="tools"><fieldset><legend>Units</legend>{radios}</fieldset>'
+        f'<div class="tools"><label class="period"{"" if options else " hidden"}>'
+        f'<span>Period</span> <select id="gs-period">{options}</select></label>'
+        f"<fieldset><legend>Units</legend>{radios}</fieldset>"
         '<button type="button" id="gs-print">Print</button></div></header>'
     )
 
 
-def toolbar(view: MapView) -> str:
-    """The choice of period; the script moves the map's layer control beside it."""
-    options = "".join(
-        f'<option value="{index}">{escape(plain(period.label))}</option>'
-        for index, period in enumerate(view.periods)
-    )
-    return (
-        '<div class="toolbar"><label class="period"><span>Period</span> '
-        f'<select id="gs-period">{options}</select></label><div id="gs-layers"></div></div>'
-    )
+def toolbar() -> str:
+    """Where the script puts the choice of view and overlays, folium's layer control."""
+    return '<div class="toolbar"><div id="gs-layers"></div></div>'
 
 
 def legend(view: MapView) -> str:
@@ -101,27 +96,34 @@ def class_labels(breaks: list[float], decimals: int) -> list[str]:
 def _signs(view: MapView) -> str:
     """What is drawn beside colour: only the signs that occur on this map."""
     figures = [surface for period in view.periods for surface in period.surfaces.values()]
-    signs = []
-    if any(surface.basis == "other surfaces" for surface in figures):
-        signs.append('<li data-for="depth shortfall"><i class="hatch"></i>estimated from other '
-                     "surfaces</li>")  # fmt: skip
-    if any(surface.state == "under-dressed" for surface in figures):
-        signs.append('<li data-for="depth shortfall overthrow areas"><i class="under">▼</i>'
-                     "under-dressed</li>")  # fmt: skip
-    signs.append('<li data-for="depth shortfall"><i class="none"></i>no figure</li>')
-    if view.rings:
-        signs.append('<li data-for="overthrow"><i class="neutral"></i>dressed surface</li>')
-    if any(catch.used for catch in view.catches):
-        signs.append('<li data-for="depth shortfall overthrow areas" class="near">'
-                     '<i class="catch"></i>catch</li>')  # fmt: skip
-    if any(not catch.used for catch in view.catches):
-        signs.append('<li data-for="depth shortfall overthrow areas" class="near">'
-                     '<i class="aside">×</i>catch set aside</li>')  # fmt: skip
+    estimated = any(surface.basis == "other surfaces" for surface in figures)
+    under = any(surface.state == "under-dressed" for surface in figures)
+    used = any(catch.used for catch in view.catches)
+    aside = any(not catch.used for catch in view.catches)
+    measured = "depth shortfall overthrow"
+    signs = (
+        (
+            estimated,
+            "depth shortfall catches",
+            '<i class="hatch"></i>estimated from other surfaces',
+        ),
+        (under, measured, '<i class="under">▼</i>under-dressed'),
+        (True, "depth shortfall", '<i class="none"></i>no figure'),
+        (bool(view.rings), "overthrow", '<i class="neutral"></i>dressed surface'),
+        (used, f"{measured} areas", '<i class="catch"></i>catch', "near"),
+        (used, "catches", '<i class="count">3</i>number of catches', "far"),
+        (aside, f"{measured} catches areas", '<i class="aside">×</i>catch set aside', "near"),
+    )
+    lines = [
+        f'<li data-for="{themes}" class="{"".join(when)}">{text}</li>'
+        for there, themes, text, *when in signs
+        if there
+    ]
     if view.passes:
-        signs.append('<li data-for="depth shortfall overthrow areas" data-overlay="passes" '
-                     'class="near" hidden><i class="pass"></i>pass of the next dressing; the dot: '
-                     "where the first begins</li>")  # fmt: skip
-    return "".join(signs)
+        lines.append('<li data-for="depth shortfall overthrow catches areas" class="near" '
+                     'data-overlay="passes" hidden><i class="pass"></i>pass of the next dressing; '
+                     "the dot: where the first begins</li>")  # fmt: skip
+    return "".join(lines)
 
 
 def balances(view: MapView) -> str:
@@ -129,17 +131,17 @@ def balances(view: MapView) -> str:
     blocks = [
         _balance_block(period, index, system, shown=index == 0 and system == view.units)
         for index, period in enumerate(view.periods)
-        for system in UNITS
+        for system in SYSTEMS
     ]
     return f'<section class="account" aria-label="Balance">{"".join(blocks)}</section>'
 
 
-def _balance_block(period: MapPeriod, index: int, system: str, *, shown: bool) -> str:
+def _balance_block(period: MapPeriod, index: int, system: System, *, shown: bool) -> str:
     verdict = escape(plain(period.balance.verdict or "")) if period.balance else ""
     chip = f' <b class="verdict">{verdict}</b>' if verdict else ""
     head = f"<h2>{escape(plain(period.label))}{chip}</h2>"
     if period.headline:
-        head += f'<p class="headline">{escape(plain(period.headline))}</p>'
+        head += f'<p class="headline">{escape(plain(said(period.headline, system)))}</p>'
     balance = period.balance
     if balance is None or balance.spread_kg is None or balance.on_surfaces_kg is None:
         body = '<p class="unmeasured">Not measured: no balance without both loads and catches.</p>'
@@ -237,42 +239,27 @@ def findings(view: MapView) -> str:
     )
 
 
-def _linked(view: MapView, text: str) -> str:
-    """A line whose beginning names a surface gets a button that shows it."""
-    about, colon, rest = text.partition(":")
-    for index, surface in enumerate(view.surfaces):
-        if colon and about in (surface.id, surface.name):
-            name = escape(plain(surface.name))
-            return f'<button type="button" data-s="{index}">{name}</button>:{escape(plain(rest))}'
-    return escape(plain(text))
+def _linked(view: MapView, text: Said) -> str:
+    """A line in both systems of units; a surface named at its head becomes a button to it."""
+    index, rest = _about(view, text)
+    link = ""
+    if index is not None:
+        name = escape(plain(view.surfaces[index].name))
+        link = f'<button type="button" data-s="{index}">{name}</button>:'
+    if isinstance(rest, str):
+        return link + escape(plain(rest))
+    return link + "".join(
+        f'<span data-units="{system}"{"" if system == view.units else " hidden"}>'
+        f"{escape(plain(rest[system]))}</span>"
+        for system in SYSTEMS
+    )
 
 
-def still_picture(view: MapView) -> str:
-    """A map without script: one path a surface in the colour of its season depth."""
-    shown = [s for s in view.surfaces if not s.geometry.is_empty]
-    if not shown:
-        return ""
-    paths, width, height = svg_paths(
-        [shapely.make_valid(s.geometry) for s in shown], width=2400, tolerance=1.5
-    )
-    period = view.periods[0] if view.periods else MapPeriod(key="", label="")
-    breaks = period_breaks(view, period)["depth"][view.units]
-    factor = UNITS[view.units]["depth"][0]
-    drawn = []
-    for surface, path in zip(shown, paths, strict=True):
-        now = period.surfaces.get(surface.id, PeriodSurface())
-        colour = "#fff"
-        if now.depth_m is not None and breaks:
-            colour = SCALES["depth"][class_of(now.depth_m * factor, breaks)]
-        elif not any(surface.id in p.surfaces for p in view.periods):
-            colour = KIND_COLOURS.get(surface.kind, OTHER_KIND)
-        depth = figure(now.depth_m, "depth", view.units, unit=True)
-        title = escape(f"{plain(surface.name)}: {depth}")
-        drawn.append(f'<path fill="{colour}" d="{path}"><title>{title}</title></path>')
-    return (
-        '<noscript><p class="still">The map moves only with scripts allowed; this picture and the '
-        f'table hold the same figures.</p><svg class="still" viewBox="-40 -40 {width + 80} '
-        f'{height + 80}" role="img" aria-label="Depth of sand on each surface">'
-        f'<g stroke="#4d4a42" stroke-width="2" fill-rule="evenodd">{"".join(drawn)}</g>'
-        "</svg></noscript>"
-    )
+def _about(view: MapView, text: Said) -> tuple[int | None, Said]:
+    """The surface that a line begins with, and what stands after its colon; None: the whole."""
+    about, colon, _ = said(text, view.units).partition(":")
+    index = next((k for k, s in enumerate(view.surfaces) if about in (s.id, s.name)), None)
+    start = len(about) + 1 if colon and index is not None else 0
+    lines = {system: said(text, system)[start:] for system in SYSTEMS}
+    same = len(set(lines.values())) == 1
+    return (index if start else None), (lines[view.units] if same else lines)

@@ -8,38 +8,41 @@ from collections.abc import Iterable
 from typing import Any
 
 import numpy as np
-import shapely
 
-from geosand.mapping.classes import balanced_breaks, rising_breaks
-from geosand.mapping.shapes import PER_DEGREE, ground, pack
+from geosand.columns import Ints
+from geosand.mapping.shapes import PER_DEGREE, Shape, ground, pack, poles_of
 from geosand.mapping.view import SEASON, MapPeriod, MapView, PeriodSurface
 from geosand.mapping.words import (
     KIND_COLOURS,
     LEGENDS,
     OTHER_KIND,
     SCALES,
+    STEPS,
     THEMES,
     UNITS,
     plain,
     short,
+    steps_of,
 )
+from geosand.reports.classes import balanced_breaks, rising_breaks
 
-#: Order of one surface's figures in a period; the script reads them by these names.
-SURFACE_FIGURES = (
-    "depth_m",
-    "low_m",
-    "high_m",
-    "target_so_far_m",
-    "shortfall_m",
-    "state",
-    "probability",
-    "basis",
-    "catches",
-    "rate_kg_m2",
-    "mass_kg",
-    "mass_low_kg",
-    "mass_high_kg",
-)
+#: Order of one surface's figures in a period, those that are often missing last, and the quantity
+#: in whose steps they are written; the script reads them by these names.
+SURFACE_FIGURES = {
+    "depth_m": "depth",
+    "low_m": "depth",
+    "high_m": "depth",
+    "basis": None,
+    "catches": None,
+    "mass_kg": "mass",
+    "mass_low_kg": "mass",
+    "mass_high_kg": "mass",
+    "thrown_kg": "mass",
+    "target_so_far_m": "depth",
+    "shortfall_m": "depth",
+    "state": None,
+    "probability": "share",
+}
 BASES = (None, "own catches", "other surfaces")
 Breaks = dict[str, dict[str, list[float]]]
 
@@ -55,13 +58,9 @@ def script_json(data: Any) -> str:
 def page_data(view: MapView) -> dict[str, Any]:
     """Everything the script needs, ready for :func:`script_json`."""
     shown = [surface.geometry for surface in view.surfaces]
-    land = ground(shown)
-    packed = pack([*shown, *(ring.geometry for ring in view.rings), land])
+    packed = pack([*shown, *(ring.geometry for ring in view.rings), ground(shown)])
     count = len(view.surfaces)
-    number = {surface.id: index for index, surface in enumerate(view.surfaces)}
-    states = sorted({s.state for p in view.periods for s in p.surfaces.values() if s.state})
-    dressings = [period.key for period in view.periods]
-    origin = np.array(packed.origin)
+    states = states_of(view)
     return {
         "origin": packed.origin,
         "pool": packed.pool,
@@ -75,50 +74,85 @@ def page_data(view: MapView) -> dict[str, Any]:
         "states": [plain(state) for state in states],
         "bases": BASES,
         "figures": SURFACE_FIGURES,
-        "surfaces": [
-            [
-                plain(surface.id),
-                plain(surface.name),
-                plain(surface.kind),
-                packed.shapes[index],
-                short(surface.area_m2),
-                short(surface.u_area_m2),
-                short(surface.target_m),
-                label_point(surface.geometry, origin),
-            ]
-            for index, surface in enumerate(view.surfaces)
-        ],
-        "rings": [
-            [number.get(ring.surface, -1), ring.zone, packed.shapes[count + index]]
-            for index, ring in enumerate(view.rings)
-        ],
+        "steps": STEPS,
+        "surfaces": _surfaces(view, packed.shapes[:count], np.array(packed.origin)),
+        "rings": _rings(view, packed.shapes[count:-1]),
         "periods": [period_data(view, period, states) for period in view.periods],
-        "catches": [
-            [
-                plain(catch.id),
-                dressings.index(catch.dressing) if catch.dressing in dressings else -1,
-                *whole_degrees(catch.lon, catch.lat, origin),
-                number.get(catch.surface, -1) if catch.surface is not None else -1,
-                short(catch.depth_m),
-                short(catch.rate_kg_m2),
-                int(catch.used),
-                plain(catch.note),
-            ]
-            for catch in view.catches
-        ],
-        "passes": [
-            [
-                number.get(driven.surface, -1),
-                short(driven.heading_degree),
-                [
-                    [whole_degrees(lon, lat, origin) for lon, lat in line.coords]
-                    for line in driven.lines.geoms
-                ],
-            ]
-            for driven in view.passes
-        ],
+        "catches": _catches(view, np.array(packed.origin)),
+        "passes": _passes(view, np.array(packed.origin)),
         "background": view.background,
     }
+
+
+def states_of(view: MapView) -> list[str]:
+    """The states that occur, by name."""
+    return sorted({s.state for p in view.periods for s in p.surfaces.values() if s.state})
+
+
+def _surfaces(view: MapView, shapes: list[Shape], origin: Ints) -> list[list[Any]]:
+    poles, radii = poles_of([surface.geometry for surface in view.surfaces])
+    return [
+        [
+            plain(surface.id),
+            plain(surface.name),
+            plain(surface.kind),
+            shapes[index],
+            short(surface.area_m2),
+            short(surface.u_area_m2),
+            short(surface.target_m),
+            None
+            if surface.geometry.is_empty
+            else whole_degrees(poles[index, 0], poles[index, 1], origin),
+            round(float(radii[index]), 1),
+        ]
+        for index, surface in enumerate(view.surfaces)
+    ]
+
+
+def _numbers(view: MapView) -> dict[str, int]:
+    return {surface.id: index for index, surface in enumerate(view.surfaces)}
+
+
+def _rings(view: MapView, shapes: list[Shape]) -> list[list[Any]]:
+    number = _numbers(view)
+    return [
+        [number.get(ring.surface, -1), ring.zone, shapes[index]]
+        for index, ring in enumerate(view.rings)
+    ]
+
+
+def _catches(view: MapView, origin: Ints) -> list[list[Any]]:
+    number = _numbers(view)
+    dressings = {period.key: index for index, period in reversed(list(enumerate(view.periods)))}
+    return [
+        [
+            plain(catch.id),
+            dressings.get(catch.dressing, -1),
+            *whole_degrees(catch.lon, catch.lat, origin),
+            number.get(catch.surface, -1) if catch.surface is not None else -1,
+            steps_of(catch.depth_m, "depth"),
+            steps_of(catch.rate_kg_m2, "rate"),
+            steps_of(catch.residual, "share"),
+            int(catch.used),
+            plain(catch.note),
+        ]
+        for catch in view.catches
+    ]
+
+
+def _passes(view: MapView, origin: Ints) -> list[list[Any]]:
+    number = _numbers(view)
+    return [
+        [
+            number.get(driven.surface, -1),
+            short(driven.heading_degree),
+            [
+                [whole_degrees(lon, lat, origin) for lon, lat in line.coords]
+                for line in driven.lines.geoms
+            ],
+        ]
+        for driven in view.passes
+    ]
 
 
 def kinds_of(view: MapView) -> list[str]:
@@ -128,20 +162,10 @@ def kinds_of(view: MapView) -> list[str]:
     return sorted(found, key=lambda k: (known.index(k) if k in known else len(known), k))
 
 
-def whole_degrees(lon: float, lat: float, origin: Any) -> list[int]:
+def whole_degrees(lon: float, lat: float, origin: Ints) -> list[int]:
     """A position in 1e-7 degree from the origin."""
     whole = np.rint(np.array([lon, lat]) * PER_DEGREE).astype(np.int64) - origin
     return [int(whole[0]), int(whole[1])]
-
-
-def label_point(geometry: Any, origin: Any) -> list[int] | None:
-    """A point that surely lies on the surface: its centroid if that is on it."""
-    if geometry.is_empty:
-        return None
-    point = geometry.centroid
-    if not shapely.intersects(geometry, point):
-        point = shapely.point_on_surface(geometry)
-    return whole_degrees(point.x, point.y, origin)
 
 
 def period_data(view: MapView, period: MapPeriod, states: list[str]) -> dict[str, Any]:
@@ -153,7 +177,10 @@ def period_data(view: MapView, period: MapPeriod, states: list[str]) -> dict[str
         "surfaces": [
             _figures(period.surfaces.get(surface.id), states) for surface in view.surfaces
         ],
-        "rings": [ring and [short(ring[0]), short(ring[1])] for ring in rings],
+        "rings": [
+            ring and [steps_of(ring[0], "depth"), steps_of(ring[1], "mass")] for ring in rings
+        ],
+        "thrown": short(period.thrown_kg),
         "doubt": bool(period.balance and period.balance.not_told_from_zero),
         "breaks": period_breaks(view, period),
     }
@@ -162,10 +189,15 @@ def period_data(view: MapView, period: MapPeriod, states: list[str]) -> dict[str
 def _figures(surface: PeriodSurface | None, states: list[str]) -> list[Any] | None:
     if surface is None:
         return None
-    values = {name: getattr(surface, name) for name in SURFACE_FIGURES}
+    values: dict[str, int | None] = {
+        name: steps_of(getattr(surface, name), quantity)
+        for name, quantity in SURFACE_FIGURES.items()
+        if quantity
+    }
     values["state"] = states.index(surface.state) if surface.state else None
     values["basis"] = BASES.index(surface.basis)
-    row = [v if isinstance(v, int) else short(v) for v in values.values()]
+    values["catches"] = surface.catches
+    row = [values[name] for name in SURFACE_FIGURES]
     while row and row[-1] is None:
         row.pop()
     return row
@@ -184,6 +216,8 @@ def period_breaks(view: MapView, period: MapPeriod) -> Breaks:
     depths = _given(surface.depth_m for surface in surfaces)
     shortfalls = _given(surface.shortfall_m for surface in surfaces)
     thrown = _given(ring[0] for peer in peers for ring in peer.rings.values())
+    # Shares mean the same on every day, so the catches have one set of classes.
+    residuals = _given(c.residual and 100 * c.residual for c in view.catches if c.used)
     breaks: Breaks = {theme: {} for theme in SCALES}
     for system, units in UNITS.items():
         factor, _, decimals = units["depth"]
@@ -196,6 +230,7 @@ def period_breaks(view: MapView, period: MapPeriod) -> Breaks:
         breaks["shortfall"][system] = balanced_breaks(
             [value * factor for value in shortfalls], decimals=decimals
         )
+        breaks["catches"][system] = balanced_breaks(residuals, decimals=0)
     return breaks
 
 

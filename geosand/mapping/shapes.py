@@ -119,6 +119,27 @@ def ground(geometries: Sequence[Any]) -> Any:
     return shapely.transform(land, lambda points: points / scale)
 
 
+def poles_of(geometries: Sequence[Any]) -> tuple[Floats, Floats]:
+    """The point of each shape that is farthest from its edge (n, 2), degree; how far (n,), m.
+
+    The pole of inaccessibility: it lies on the shape, clear of holes, where a name has most room.
+    Empty shapes get the origin and 0.
+    """
+    shapes = np.asarray(geometries, dtype=object)
+    poles, radii = np.zeros((len(shapes), 2)), np.zeros(len(shapes))
+    solid = np.array([not shape.is_empty for shape in shapes], dtype=bool)
+    if not solid.any():
+        return poles, radii
+    _, south, _, north = shapely.total_bounds(shapes[solid])
+    scale = metres_scale((south + north) / 2)
+    planes = shapely.make_valid(shapely.transform(shapes[solid], lambda points: points * scale))
+    near_enough = np.maximum(0.02 * np.sqrt(shapely.area(planes)), 0.01)
+    spokes = shapely.maximum_inscribed_circle(planes, tolerance=near_enough)
+    poles[solid] = shapely.get_coordinates(shapely.get_point(spokes, 0)) / scale
+    radii[solid] = shapely.length(spokes)
+    return poles, radii
+
+
 def svg_paths(
     geometries: Sequence[Any], *, width: int, tolerance: float
 ) -> tuple[list[str], int, int]:

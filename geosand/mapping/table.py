@@ -4,9 +4,17 @@ from __future__ import annotations
 
 from html import escape
 
-from geosand.mapping.payload import kinds_of
-from geosand.mapping.view import MapPeriod, MapSurface, MapView, PeriodSurface
-from geosand.mapping.words import NO_FIGURE, UNITS, figure, interval, percent, plain
+from geosand.mapping.payload import kinds_of, states_of
+from geosand.mapping.view import SEASON, MapPeriod, MapSurface, MapView, PeriodSurface
+from geosand.mapping.words import (
+    NO_FIGURE,
+    UNITS,
+    figure,
+    interval,
+    percent,
+    percentages,
+    plain,
+)
 
 UNDER_DRESSED = "under-dressed"
 #: Column key -> (heading, quantity); the row's heading, the surface's name, comes before them.
@@ -21,14 +29,50 @@ COLUMNS: dict[str, tuple[str, str | None]] = {
     "shortfall": ("Shortfall", "depth"),
     "state": ("State", None),
     "catches": ("Catches", None),
+    "residuals": ("Off the estimate", "percent"),
     "collar_depth": ("Collar", "depth"),
     "collar_mass": ("Collar", "mass"),
     "surrounds_depth": ("Surrounds", "depth"),
     "surrounds_mass": ("Surrounds", "mass"),
+    "thrown": ("Past the edge", "mass"),
+    "share": ("Share", None),
 }
+#: Columns beside the name that each view shows on the screen; without scripts: all.
+VISIBLE: dict[str, tuple[str, ...]] = {
+    "depth": ("mass", "depth", "range", "catches"),
+    "shortfall": ("depth", "target", "shortfall", "state"),
+    "overthrow": ("collar_depth", "surrounds_depth", "thrown", "share"),
+    "catches": ("catches", "depth", "range", "residuals"),
+    "areas": ("kind", "area", "u_area"),
+}
+#: What upright paper has no room for.
+NOT_UPRIGHT = ("u_area", "collar_mass", "surrounds_mass")
 _TEXT_COLUMNS = ("kind", "state")
 _NOTHING = PeriodSurface()
+Ranges = dict[str, tuple[float, float]]
 FLAG = '<span class="flag" role="img" aria-label="under-dressed">▼</span>'
+
+
+def column_style() -> str:
+    """The style rules by which each view hides the columns of the others, and of text columns.
+
+    >>> column_style().splitlines()[-1].partition(" {")[0]
+    '.ledger td:nth-child(2), .ledger td:nth-child(10)'
+    """
+    place = {key: index + 2 for index, key in enumerate(COLUMNS)}
+    rules = [
+        f"html:not(.still) table[data-theme={theme}] tr > "
+        f":not(:first-child, {', '.join(f':nth-child({place[key]})' for key in keys)})"
+        for theme, keys in VISIBLE.items()
+    ]
+    texts = ", ".join(f".ledger td:nth-child({place[key]})" for key in _TEXT_COLUMNS)
+    upright = ", ".join(f"table tr > :nth-child({place[key]})" for key in NOT_UPRIGHT)
+    hidden = ",\n".join(rules)
+    return (
+        f"@media screen {{\n{hidden} {{ display: none; }}\n}}\n"
+        f"@media print and (orientation: portrait) {{ {upright} {{ display: none; }} }}\n"
+        f"{texts} {{ text-align: left; white-space: normal; min-width: 6.6em; }}"
+    )
 
 
 def surface_table(view: MapView) -> str:
@@ -36,30 +80,32 @@ def surface_table(view: MapView) -> str:
     period = view.periods[0] if view.periods else MapPeriod(key="", label="")
     head = ['<th scope="col"><button type="button">Surface</button></th>']
     for key, (title, quantity) in COLUMNS.items():
-        unit = UNITS[view.units][quantity][1] if quantity else ""
+        unit = "%" if quantity == "percent" else UNITS[view.units][quantity][1] if quantity else ""
         shown = f' <small data-unit="{quantity}">{unit}</small>' if quantity else ""
         css = "text" if key in _TEXT_COLUMNS else "figure"
         head.append(
             f'<th scope="col" class="{css}" data-c="{key}">'
             f'<button type="button">{title}{shown}</button></th>'
         )
-    rows = "\n".join(_row(view, period, index) for index in range(len(view.surfaces)))
+    off = catch_ranges(view, period)
+    rows = "\n".join(_row(view, period, index, off) for index in range(len(view.surfaces)))
     empty = '<p class="nothing" id="gs-nothing" hidden>No surface matches the search.</p>'
     return (
         '<section class="ledger" aria-labelledby="gs-table-title">\n'
         '<h2 id="gs-table-title">Surface by surface</h2>\n'
         f"{_filters(view)}\n"
         '<div class="scroll" id="gs-table" tabindex="0" role="region" '
-        'aria-labelledby="gs-table-title"><table data-theme="depth">\n'
+        'aria-label="Table of surfaces"><table data-theme="depth">\n'
         '<caption id="gs-caption">Press a name to see the surface on the map; '
         "press a heading to sort.</caption>\n"
-        f"<thead><tr>{''.join(head)}</tr></thead>\n<tbody>\n{rows}\n</tbody></table>{empty}</div>"
+        f"<thead><tr>{''.join(head)}</tr></thead>\n<tbody>\n{rows}\n</tbody></table>{empty}"
+        '<button type="button" id="gs-more" hidden></button></div>'
         "</section>"
     )
 
 
 def _filters(view: MapView) -> str:
-    states = sorted({s.state for p in view.periods for s in p.surfaces.values() if s.state})
+    states = states_of(view)
     kinds = "".join(f"<option>{escape(kind)}</option>" for kind in kinds_of(view))
     named = "".join(f"<option>{escape(plain(state))}</option>" for state in states)
     return (
@@ -71,10 +117,20 @@ def _filters(view: MapView) -> str:
     )
 
 
-def _row(view: MapView, period: MapPeriod, index: int) -> str:
+def catch_ranges(view: MapView, period: MapPeriod) -> Ranges:
+    """By surface: how far its used catches of the period lie off its estimate, lowest, highest."""
+    found: dict[str, list[float]] = {}
+    for catch in view.catches:
+        shown = catch.used and period.key in (SEASON, catch.dressing)
+        if shown and catch.surface is not None and catch.residual is not None:
+            found.setdefault(catch.surface, []).append(catch.residual)
+    return {surface: (min(values), max(values)) for surface, values in found.items()}
+
+
+def _row(view: MapView, period: MapPeriod, index: int, off: Ranges) -> str:
     surface = view.surfaces[index]
     passive = not any(surface.id in p.surfaces for p in view.periods)
-    cells = row_cells(view, period, surface)
+    cells = row_cells(view, period, surface, off)
     under = period.surfaces.get(surface.id, _NOTHING).state == UNDER_DRESSED
     name = f'<button type="button" dir="auto">{escape(plain(surface.name))}</button>'
     body = "".join(f"<td>{escape(cells[key])}</td>" for key in COLUMNS)
@@ -84,7 +140,7 @@ def _row(view: MapView, period: MapPeriod, index: int) -> str:
     )
 
 
-def row_cells(view: MapView, period: MapPeriod, surface: MapSurface) -> dict[str, str]:
+def row_cells(view: MapView, period: MapPeriod, surface: MapSurface, off: Ranges) -> dict[str, str]:
     """The text of each cell of one surface in one period, in the view's units."""
     system = view.units
     now = period.surfaces.get(surface.id, _NOTHING)
@@ -99,6 +155,7 @@ def row_cells(view: MapView, period: MapPeriod, surface: MapSurface) -> dict[str
         "shortfall": figure(now.shortfall_m, "depth", system),
         "state": state_words(now),
         "catches": catch_words(now),
+        "residuals": percentages(*off.get(surface.id, (None, None))),
     }
     for zone in ("collar", "surrounds"):
         found = [
@@ -109,7 +166,14 @@ def row_cells(view: MapView, period: MapPeriod, surface: MapSurface) -> dict[str
         depth, mass = found[0] if found else (None, None)
         cells[f"{zone}_depth"] = figure(depth, "depth", system)
         cells[f"{zone}_mass"] = figure(mass, "mass", system)
+    cells["thrown"] = figure(now.thrown_kg, "mass", system)
+    cells["share"] = share_words(now.thrown_kg, period.thrown_kg)
     return cells
+
+
+def share_words(part: float | None, whole: float | None) -> str:
+    """What share of all overthrow lies past one surface's edge."""
+    return NO_FIGURE if part is None or not whole else percent(part / whole)
 
 
 def state_words(now: PeriodSurface) -> str:
@@ -119,7 +183,7 @@ def state_words(now: PeriodSurface) -> str:
     if now.probability is None:
         return plain(now.state)
     # A probability never reads as certainty.
-    likely = "> 99\u00a0%" if now.probability >= 0.995 else percent(now.probability)
+    likely = ">\u00a099\u00a0%" if now.probability >= 0.995 else percent(now.probability)
     return f"{plain(now.state)} {likely}"
 
 

@@ -12,10 +12,18 @@ from typing import TYPE_CHECKING, Literal
 if TYPE_CHECKING:
     from shapely import MultiLineString, MultiPolygon, Polygon
 
+System = Literal["metric", "us"]
 Zone = Literal["collar", "surrounds"]
 Basis = Literal["own catches", "other surfaces"]
+#: A sentence that is the same in every system of units, or one for each of them.
+Said = str | Mapping[System, str]
 #: The key of the period that holds the whole season; every other key is a dressing's id.
 SEASON = "season"
+
+
+def said(text: Said, system: System) -> str:
+    """The sentence in one system of units."""
+    return text if isinstance(text, str) else text[system]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -82,6 +90,7 @@ class PeriodSurface:
     mass_kg: float | None = None
     mass_low_kg: float | None = None
     mass_high_kg: float | None = None
+    thrown_kg: float | None = None  #: past its edge: collar, surrounds and farther
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -90,8 +99,9 @@ class MapPeriod:
 
     key: str
     label: str  #: such as "Whole season" or "3 April 2026 · d2"
-    headline: str = ""
+    headline: Said = ""
     balance: MapBalance | None = None
+    thrown_kg: float | None = None  #: all that the surfaces' ``thrown_kg`` share
     surfaces: Mapping[str, PeriodSurface] = field(default_factory=dict)
     #: ring id -> (depth_m, mass_kg)
     rings: Mapping[str, tuple[float | None, float | None]] = field(default_factory=dict)
@@ -108,6 +118,7 @@ class MapCatch:
     surface: str | None = None
     depth_m: float | None = None
     rate_kg_m2: float | None = None
+    residual: float | None = None  #: its rate over the estimate for its surface that day, less 1
     used: bool = True
     note: str = ""
 
@@ -133,13 +144,13 @@ class MapView:
     title: str
     subtitle: str = ""
     as_of: str = ""  #: ISO date
-    units: Literal["metric", "us"] = "metric"
+    units: System = "metric"
     notice: str = ""
     surfaces: tuple[MapSurface, ...] = ()
     rings: tuple[MapRing, ...] = ()
     periods: tuple[MapPeriod, ...] = ()
     catches: tuple[MapCatch, ...] = ()
     passes: tuple[MapPass, ...] = ()
-    first: tuple[str, ...] = ()
-    findings: tuple[str, ...] = ()
+    first: tuple[Said, ...] = ()
+    findings: tuple[Said, ...] = ()
     background: tuple[str, str] | None = None

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import datetime
 import math
+import re
 from decimal import ROUND_HALF_UP, Decimal
 
 #: Not taken from the locale: the same page everywhere.
@@ -43,6 +44,7 @@ THEMES = {
     "depth": "Depth",
     "shortfall": "Shortfall",
     "overthrow": "Overthrow",
+    "catches": "Catches",
     "areas": "Areas",
 }
 #: Sequential and diverging schemes by C. Brewer (colorbrewer2.org, Apache-2.0).
@@ -50,12 +52,15 @@ SCALES = {
     "depth": ["#ffffd4", "#fed98e", "#fe9929", "#d95f0e", "#993404"],
     "shortfall": ["#5e3c99", "#b2abd2", "#f7f7f7", "#fdb863", "#e66101"],
     "overthrow": ["#f2f0f7", "#cbc9e2", "#9e9ac8", "#756bb1", "#54278f"],
+    # as for the shortfall: orange is too little sand, violet is more than the rest
+    "catches": ["#e66101", "#fdb863", "#f7f7f7", "#b2abd2", "#5e3c99"],
 }
 #: The views' own title in the legend.
 LEGENDS = {
     "depth": "Depth of sand",
     "shortfall": "Shortfall against the target so far",
     "overthrow": "Thrown past the edge, as depth",
+    "catches": "Catches against the estimate for their surface, %",
     "areas": "Kinds of ground",
 }
 KIND_COLOURS = {
@@ -87,12 +92,37 @@ def number(value: float | None, decimals: int) -> str:
     return ("−" if value < 0 and rounded else "") + f"{rounded:,}"
 
 
+#: Steps in which the page holds figures of a quantity, SI: finer than any unit shows them.
+STEPS = {"depth": 1e-7, "mass": 0.01, "rate": 1e-5, "share": 1e-5}
+
+
+def steps_of(value: float | None, quantity: str) -> int | None:
+    """A figure as the whole number of steps it holds; None where it is not finite.
+
+    Cut off and not rounded, so that rounding it for show does not round twice.
+
+    >>> steps_of(0.00619123, "depth"), steps_of(None, "mass")
+    (61912, None)
+    """
+    if value is None or not math.isfinite(value):
+        return None
+    return int(value / STEPS[quantity])
+
+
 def short(value: float | None) -> float | int | None:
     """A figure to seven significant digits, as the page holds it; None where it is not finite."""
     if value is None or not math.isfinite(value):
         return None
     rounded = float(f"{value:.7g}")
     return int(rounded) if rounded == int(rounded) else rounded
+
+
+def held(value: float | None, quantity: str) -> float | None:
+    """A figure as the page holds it, so that Python and the script write the same digits."""
+    if quantity not in STEPS:
+        return short(value)
+    whole = steps_of(value, quantity)
+    return None if whole is None else whole * STEPS[quantity]
 
 
 def figure(value: float | None, quantity: str, system: str, *, unit: bool = False) -> str:
@@ -102,8 +132,8 @@ def figure(value: float | None, quantity: str, system: str, *, unit: bool = Fals
     ('0.84', '0.033\\xa0in')
     """
     factor, name, decimals = UNITS[system][quantity]
-    held = short(value)
-    text = number(None if held is None else held * factor, decimals)
+    kept = held(value, quantity)
+    text = number(None if kept is None else kept * factor, decimals)
     return text + "\u00a0" + name if unit and text != NO_FIGURE else text
 
 
@@ -124,6 +154,47 @@ def percent(share: float | None) -> str:
     if share is None or not math.isfinite(share):
         return NO_FIGURE
     return number(100 * share, 1 if abs(share) < 0.0995 else 0) + "\u00a0%"
+
+
+def in_us_too(text: str) -> str:
+    """A metric sentence with the US figure beside each length, area and mass.
+
+    >>> in_us_too("drawn 10.0 m², taped at 2.5 m; 12 ± 3 kg missing, 1.55 g/cm³")
+    'drawn 10.0 m² (108 ft²), taped at 2.5 m (8.2 ft); 12 ± 3 kg (26 ± 7 lb) missing, 1.55 g/cm³'
+    """
+    return _METRIC.sub(_with_us_beside, text)
+
+
+_METRIC = re.compile(
+    r"(?<![\w.])(−?\d[\d.,\u202f]*)(?: ± (\d[\d.,\u202f]*))? (mm|m²|kg|m)(?![\w/²³])"
+)
+_QUANTITIES = {"mm": "depth", "m²": "area", "kg": "mass", "m": "length"}
+
+
+def _with_us_beside(found: re.Match[str]) -> str:
+    quantity = _QUANTITIES[found[3]]
+    to_si = 1 / UNITS["metric"][quantity][0]
+    figures = [float(re.sub("[,\u202f]", "", n).replace("−", "-")) for n in found.groups()[:2] if n]
+    shown = " ± ".join(figure(value * to_si, quantity, "us") for value in figures)
+    return f"{found[0]} ({shown} {UNITS['us'][quantity][1]})"
+
+
+def percentages(low: float | None, high: float | None) -> str:
+    """Two signed shares as whole percentages, such as ``−12 to +9``; one where they are equal.
+
+    >>> percentages(-0.12, 0.0905), percentages(0.001, 0.001), percentages(None, None)
+    ('−12 to +9', '0', '–')
+    """
+    if low is None or high is None:
+        return NO_FIGURE
+    texts = [signed(100 * share) for share in (low, high)]
+    return texts[0] if low == high else " to ".join(texts)
+
+
+def signed(value: float) -> str:
+    """A whole number with its sign; none at zero."""
+    text = number(value, 0)
+    return text if text[0] in "−0" else "+" + text
 
 
 def day(iso: str) -> str:

@@ -6,10 +6,14 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from geosand.areas.ownership import precedence_ranks
-from geosand.columns import Ints
+from geosand.areas.ownership import PRECEDENCE
+from geosand.areas.register import AreaRegister
+from geosand.columns import Ints, Strings
+from geosand.planning.route import middles, natural, route
 from geosand.season.ledger import Ledger
 from geosand.site.tables import HAZARDS, Site
+
+FARTHEST_START_M = 50_000.0  #: beyond it longitude and latitude were swapped, or the sign is wrong
 
 
 def chosen_surfaces(site: Site, ledger: Ledger, words: Sequence[str]) -> Ints:
@@ -41,6 +45,73 @@ def chosen_surfaces(site: Site, ledger: Ledger, words: Sequence[str]) -> Ints:
     return chosen
 
 
+def names_single_surfaces(site: Site, words: Sequence[str]) -> bool:
+    """Whether ``words`` name a surface by its id: their order is then the person's own."""
+    return bool(np.isin(site.surfaces.id[site.in_force()], list(words)).any()) if words else False
+
+
+def start_of(site: Site, register: AreaRegister, text: str | None) -> tuple[float, float] | None:
+    """Place in the plane where work starts: of a surface's id or ``lon,lat``; None = not said.
+
+    Raises ValueError for anything else, and for places more than 50 km off.
+    """
+    if text is None:
+        return None
+    rows = site.in_force()
+    named = rows[site.surfaces.id[rows] == text.strip()]
+    if len(named):
+        x, y = middles(register.owned_plane[named[:1]])
+        return float(x[0]), float(y[0])
+    try:
+        lon, lat = (float(part) for part in text.split(","))
+    except ValueError:
+        raise ValueError(
+            f"{text!r}: write a surface's id, or longitude,latitude as in -3.51,55.02"
+        ) from None
+    if abs(lon) <= 180 and abs(lat) <= 89.9:
+        x, y = register.plane.forward(np.array([lon]), np.array([lat]))
+        if np.hypot(x[0], y[0]) < FARTHEST_START_M:
+            return float(x[0]), float(y[0])
+    raise ValueError(f"{text!r} is not near this site: write longitude,latitude in this order")
+
+
+def in_working_order(
+    site: Site,
+    register: AreaRegister,
+    row: Ints,
+    start: tuple[float, float] | None,
+    *,
+    by_kind: bool = True,
+) -> Ints:
+    """Rows of ``Surfaces`` by kind (greens first), within a kind by a short way over them.
+
+    The way begins at ``start``, else at the first id as people count (g2 before g10). Not
+    ``by_kind``: one way over all. Surfaces that own no ground come last.
+    """
+    counted = sorted(row.tolist(), key=lambda r: natural(str(site.surfaces.id[r])))
+    rows = np.array(counted, dtype=np.int64)
+    x, y = middles(register.owned_plane[rows])
+    level = kind_levels(site.surfaces.kind[rows]) if by_kind else np.zeros(len(rows), np.int64)
+    grounded = np.isfinite(x)
+    order: list[Ints] = []
+    at = start
+    for kind in dict.fromkeys(np.sort(level[grounded]).tolist()):
+        mine = np.flatnonzero(grounded & (level == kind))
+        if at is None:
+            at = (float(x[mine[0]]), float(y[mine[0]]))
+        mine = mine[route(x[mine], y[mine], at)]
+        at = (float(x[mine[-1]]), float(y[mine[-1]]))
+        order.append(mine)
+    return rows[np.concatenate([*order, np.flatnonzero(~grounded)]).astype(np.int64)]
+
+
+def kind_levels(kinds: Strings) -> Ints:
+    """Place (n,) of each kind in the order of ownership, greens first."""
+    place = {kind: number for number, kind in enumerate(PRECEDENCE)}
+    last = place["other"]
+    return np.array([place.get(kind, last) for kind in kinds.tolist()], dtype=np.int64)
+
+
 def in_order_of_need(site: Site, ledger: Ledger, row: Ints) -> Ints:
     """Rows of ``Surfaces`` with greens first, then by the order of ownership of their kinds.
 
@@ -51,8 +122,8 @@ def in_order_of_need(site: Site, ledger: Ledger, row: Ints) -> Ints:
     short[site.surfaces.ground[ledger.row]] = ledger.shortfall_m
     need = np.nan_to_num(short[site.surfaces.ground[row]], nan=-np.inf)
     order = np.argsort(-need, kind="stable")
-    kinds = site.surfaces.kind[row][order]
-    return row[order][np.argsort(precedence_ranks(kinds, np.zeros(len(row))), kind="stable")]
+    levels = kind_levels(site.surfaces.kind[row][order])
+    return row[order][np.argsort(levels, kind="stable")]
 
 
 def chosen_sand(site: Site, ledger: Ledger, name: str | None) -> tuple[int, str]:

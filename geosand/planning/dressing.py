@@ -9,17 +9,22 @@ import numpy as np
 
 from geosand.areas.register import AreaRegister
 from geosand.balance.account import Balance
-from geosand.columns import Floats, Geometries, Ints
+from geosand.columns import Floats, Geometries, Ints, take
 from geosand.errors import Finding
+from geosand.planning.choosing import in_order_of_need, in_working_order
+from geosand.planning.crew import CrewPrecision, crew_precision
 from geosand.planning.next_rate import Holes, NextRates, next_rates
 from geosand.planning.order import LoadSplit, SandOrder, sand_order, split_by_load
 from geosand.planning.overthrow import StripWidth, strip_width
 from geosand.planning.passes import Headings, best_headings, forced_overthrow, pass_lines
+from geosand.planning.plan_findings import plan_findings
+from geosand.planning.route import legs, middles
 from geosand.planning.setting import SettingFit, Settings, settings_for, site_setting
 from geosand.rates.surface_rates import Rates
 from geosand.season.ledger import Ledger
 from geosand.site.tables import Site
 
+ROUTE, NEED, AS_NAMED = "route", "need", "as named"
 AVOID_DEGREE = 30.0  #: how far from the last heading a new one lies where that is asked for
 
 
@@ -27,7 +32,7 @@ AVOID_DEGREE = 30.0  #: how far from the last heading a new one lies where that 
 class Request:
     """What a person asks for; None where the records are to say it."""
 
-    row: Ints  #: rows of Surfaces, in the order in which they are dressed
+    row: Ints  #: rows of Surfaces
     sand: int
     spreader: str
     depth_m: float | None  #: None = each surface to its target so far
@@ -40,20 +45,26 @@ class Request:
     speed_m_s: float | None = None
     swath_m: float | None = None
     avoid_last: bool = False
+    order: str = ROUTE  #: of the work; AS_NAMED keeps that of ``row``
+    start_m: tuple[float, float] | None = None  #: where the way begins, in the register's plane
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class NextDressing:
-    """A plan; tables have one row a chosen surface, those that get nothing too."""
+    """A plan; tables have one row a chosen surface, in order of work."""
 
     request: Request
     as_of: np.datetime64
     rates: NextRates
+    leg_m: Floats  #: straight way from the surface before (the first: from the start); nan = none
+    back_m: Floats  #: straight way back to the start; nan = no start, or gets nothing
+    crew: CrewPrecision
     strip: StripWidth
     overthrow_kg: Floats  #: expected beside each surface, dry
     order: SandOrder
     split: LoadSplit | None  #: None where the mass of a load is not known
     load_dry_kg: float
+    bulk_density_kg_m3: float  #: of the sand, dry, poured
     fit: SettingFit
     settings: Settings | None  #: None where no speed is known
     speed_m_s: float
@@ -85,12 +96,16 @@ def next_dressing(
         minimum_m=request.minimum_m,
         holes=request.holes,
     )
+    plan = take(plan, _order_of_work(site, register, ledger, plan, request))
+    leg, back = _ways(register, plan, request.start_m)
     strip = strip_width(site, register, rates, balance, spreader=spreader, as_of=day)
+    crew = crew_precision(site, register, rates, balance, spreader=spreader, as_of=day)
     order = sand_order(
         site,
         register,
         plan,
         strip,
+        crew,
         sand=sand,
         assurance=request.assurance,
         as_of=day,
@@ -99,27 +114,83 @@ def next_dressing(
     width = max(strip.width_m, 0.0) if math.isfinite(strip.width_m) else 0.0
     over = width * plan.rate_kg_m2 * plan.perimeter_m
     load = (request.load_kg or order.unit.mass_kg) / (1 + order.moisture)
+    fit = site_setting(site, balance, spreader=spreader, sand=sand, as_of=day)
     speed = request.speed_m_s or last_figure(site, site.dressings.speed_m_s, spreader, day)
     swath = request.swath_m or last_figure(site, site.dressings.swath_m, spreader, day)
-    fit = site_setting(site, balance, spreader=spreader, sand=sand, as_of=day)
     last = last_headings(site, day)[site.surfaces.ground[plan.row]]
     return NextDressing(
         request=request,
         as_of=day,
         rates=plan,
+        leg_m=leg,
+        back_m=back,
+        crew=crew,
         strip=strip,
         overthrow_kg=over,
         order=order,
         split=split_by_load(plan.mass_kg + over, load) if load > 0 else None,
         load_dry_kg=float(load),
+        bulk_density_kg_m3=float(rates.density.value[sand]),
         fit=fit,
-        settings=settings_for(fit, plan.rate_kg_m2, speed_m_s=speed) if speed > 0 else None,
+        settings=_settings(fit, plan, speed),
         speed_m_s=speed,
         headings=_headings(register, plan, swath, last, request) if swath > 0 else None,
         last_degree=last,
         swath_m=swath,
-        findings=tuple(_findings(site, request, plan, strip, order, fit, swath)),
+        findings=tuple(
+            plan_findings(
+                site,
+                register,
+                ledger,
+                plan,
+                strip,
+                order,
+                fit,
+                spreader=spreader,
+                swath=swath,
+                holes=request.holes is not None,
+            )
+        ),
     )
+
+
+def _order_of_work(
+    site: Site, register: AreaRegister, ledger: Ledger, plan: NextRates, request: Request
+) -> Ints:
+    """Rows of the plan in the order of work; what gets nothing comes last, but keeps a given one.
+
+    The way is made over the surfaces that get sand only.
+    """
+    if request.order == AS_NAMED:
+        return np.arange(len(plan.row))
+    given = plan.depth_m > 0
+    if request.order == NEED:
+        first = in_order_of_need(site, ledger, plan.row[given])
+    else:
+        first = in_working_order(site, register, plan.row[given], request.start_m)
+    rest = in_working_order(site, register, plan.row[~given], None)
+    place = {row: k for k, row in enumerate(plan.row.tolist())}
+    return np.array([place[row] for row in [*first.tolist(), *rest.tolist()]], dtype=np.int64)
+
+
+def _ways(
+    register: AreaRegister, plan: NextRates, start_m: tuple[float, float] | None
+) -> tuple[Floats, Floats]:
+    """Straight ways to each surface that gets sand, from the one before and back to the start."""
+    leg, back = np.full(len(plan.row), np.nan), np.full(len(plan.row), np.nan)
+    given = np.flatnonzero(plan.depth_m > 0)
+    x, y = middles(register.owned_plane[plan.row[given]])
+    leg[given] = legs(x, y, start_m)
+    if start_m is not None:
+        back[given] = np.hypot(x - start_m[0], y - start_m[1])
+    return leg, back
+
+
+def _settings(fit: SettingFit, plan: NextRates, speed_m_s: float) -> Settings | None:
+    """Settings for the plan's rates; None where a speed is needed and not known."""
+    if not fit.speeds_said:
+        return settings_for(fit, plan.rate_kg_m2, speed_m_s=1.0)
+    return settings_for(fit, plan.rate_kg_m2, speed_m_s=speed_m_s) if speed_m_s > 0 else None
 
 
 def dressing_passes(register: AreaRegister, plan: NextDressing) -> tuple[Geometries, Ints]:
@@ -166,53 +237,3 @@ def last_figure(site: Site, column: Floats, spreader: str, day: np.datetime64) -
     d = site.dressings
     rows = np.flatnonzero((d.spreader == spreader) & (d.date <= day) & np.isfinite(column))
     return float(column[rows[-1]]) if len(rows) else math.nan
-
-
-def _findings(
-    site: Site,
-    request: Request,
-    plan: NextRates,
-    strip: StripWidth,
-    order: SandOrder,
-    fit: SettingFit,
-    swath: float,
-) -> list[Finding]:
-    names = site.dressings.id
-    spreader = request.spreader or "a spreader without a name"
-    told: list[tuple[str, str]] = []
-    if not math.isfinite(strip.width_m):
-        text = f"no measured dressing with {spreader}: overthrow is not known and counts as 0"
-        told.append(("overthrow", text))
-    elif strip.width_m <= 0:
-        text = f"past balances with {spreader} show no overthrow: it counts as 0"
-        told.append(("overthrow", text))
-    told += [
-        ("overthrow", f"{names[k]} does not close and tells nothing about the strip width")
-        for k in strip.left_out.tolist()
-    ]
-    told += [("stock", text) for text in _stock(request, order)]
-    if math.isnan(order.unit.mass_kg):
-        told.append(("units", "no load of this sand tells the mass of a bag: no count is given"))
-    told += [("setting", text) for text in fit.left_out]
-    if not swath > 0:
-        told.append(("heading", f"no swath of {spreader} is known: give --swath"))
-    hollow = plan.depth_m > 0
-    if request.holes and (plan.in_holes_m[hollow] >= plan.depth_m[hollow]).any():
-        capacity = request.holes.capacity_m() * 1000
-        text = f"the holes take {capacity:.2f} mm: on some surfaces the sand does not fill them"
-        told.append(("holes", text))
-    return [Finding(about=about, text=text, topic="plan") for about, text in told]
-
-
-def _stock(request: Request, order: SandOrder) -> list[str]:
-    stock = order.stock_kg
-    if request.stock_kg is not None:
-        return [f"{stock:.0f} kg in stock, as given, is subtracted"]
-    if math.isnan(stock):
-        return ["no delivery of this sand is recorded: stock is not known and counts as 0"]
-    if stock < 0:
-        text = (
-            f"loads exceed deliveries by {-stock:.0f} kg: a delivery is missing; stock counts as 0"
-        )
-        return [text]
-    return [f"{stock:.0f} kg in stock (deliveries less loads) is subtracted"]

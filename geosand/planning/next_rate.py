@@ -94,7 +94,7 @@ def next_rates(
     if minimum_m is not None:
         low = (depth > 0) & (depth < minimum_m)
         depth = np.where(low, 0.0, depth)
-        note = np.where(low, f"less than {minimum_m * 1000:g} mm: left for later", note)
+        note = np.where(low, "below the least depth asked for: left for later", note)
     note = _joined(note, capped & (depth > 0), "capped")
     density = float(rates.density.value[sand])
     rate = depth * density
@@ -144,9 +144,9 @@ def _standing(
         ],
         [
             "no target",
-            "a dressing of it was not measured and has no planned depth",
+            "not measured, and no planned depth",
             "over-dressed",
-            "a dressing of it was not measured: its planned depth counts as done",
+            "not measured: planned depth counts",
         ],
         "",
     )

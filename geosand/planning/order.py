@@ -3,16 +3,20 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from geosand.areas.register import AreaRegister
 from geosand.columns import Floats, Ints, freeze
 from geosand.estimates import Estimates
+from geosand.planning.crew import CrewPrecision
 from geosand.planning.next_rate import NextRates
 from geosand.planning.overthrow import StripWidth
 from geosand.site.tables import Site
+
+CREW = "crew"  #: source: how well the crew hits a planned rate
+STOCK = "stock"  #: source: how well it is known what lies there
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -25,6 +29,16 @@ class Unit:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Stock:
+    """Sand of one kind that lies there, kg as delivered."""
+
+    mass_kg: float  #: nan = not known; below zero where loads exceed deliveries
+    u_kg: float = 0.0
+    counted: np.datetime64 | None = None  #: day of the count it rests on
+    since: bool = False  #: whether deliveries or loads came after that count
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class SandOrder:
     """Masses of one dressing; ``dry`` = dry product, else as delivered, with its water."""
 
@@ -33,8 +47,9 @@ class SandOrder:
     need: Estimates  #: one row, as delivered
     moisture: float  #: kg of water per kg of dry product in what is delivered
     assurance: float
-    need_assured_kg: float  #: enough with the probability ``assurance``, as delivered
-    stock_kg: float  #: as delivered; nan = not known
+    need_assured_kg: float  #: enough with the probability ``assurance``, as delivered; what is not
+    #: known of the stock is in it, so that this less the stock is enough as well
+    stock: Stock
     order_kg: float  #: need assured less stock, never below zero
     unit: Unit
     units: int | None  #: whole units that hold the order; None where no unit is known
@@ -57,6 +72,7 @@ def sand_order(
     register: AreaRegister,
     plan: NextRates,
     strip: StripWidth,
+    crew: CrewPrecision,
     *,
     sand: int,
     assurance: float,
@@ -65,59 +81,102 @@ def sand_order(
 ) -> SandOrder:
     """What to order so that the plan can be carried out with probability ``assurance``.
 
-    need = (Σ rate·area + strip width·Σ rate·perimeter)·(1 + w). Its uncertainty: areas, the next
-    dressing's strip width, water content, and what the units really hold. ``assurance`` is 0.5 to
-    1 (both left out); a one-sided bound, Student's t. ``stock_kg`` None: deliveries less loads of
-    this sand up to ``as_of``, not below zero. Raises ValueError for an assurance out of range.
+    need = (Σ rate·area + strip width·Σ rate·perimeter)·(1 + w). Its uncertainty: how well the crew
+    hits a planned rate, areas, the next dressing's strip width, water content, and what the units
+    really hold; for the assured mass also what lies in stock. ``assurance`` is 0.5 to 1 (both left
+    out); a one-sided bound, Student's t. ``stock_kg`` None: deliveries less loads of this sand up
+    to ``as_of``, not below zero. Raises ValueError for an assurance out of range.
     """
     if not 0.5 < assurance < 1:
-        raise ValueError(f"assurance {assurance:g}: allowed is above 0.5 and below 1, like 0.9")
-    on = float(plan.mass_kg.sum())
-    known = math.isfinite(strip.width_m)
-    around = float((plan.rate_kg_m2 * plan.perimeter_m).sum())
-    # an overthrow below zero is scatter of past balances: no order is reduced by it
-    over = strip.relative.scaled(around if strip.width_m > 0 else 0.0)
-    if not known:
-        over = Estimates(value=np.zeros(1))
-    w, u_w = _moisture(site, sand)
+        raise ValueError(
+            f"assurance {assurance:g}: allowed is above 0.5 and below 1, like 0.9 or 90%"
+        )
+    over = _overthrow(plan, strip)
+    water = _moisture(site, sand)
     unit = last_unit(site, sand, as_of)
-    dry = Estimates(value=np.array([on])).with_effects(_areas(site, register, plan)).plus(over)
-    need = dry.scaled(1 + w)
-    mass = float(need.value[0])
-    count = mass / unit.mass_kg if unit.mass_kg > 0 else 0.0
-    need = need.with_effects(
-        {
-            "moisture": np.array([mass * u_w / (1 + w)]),
-            "label": np.array([mass * unit.u_label if count else 0.0]),
-            "bags": np.array([math.sqrt(count) * unit.u_mass_kg if count else 0.0]),
-        }
-    )
-    assured = float(need.interval(coverage=2 * assurance - 1).high[0])
-    stock = stock_on_hand(site, sand, as_of) if stock_kg is None else stock_kg
-    order = max(assured - max(np.nan_to_num(stock), 0.0), 0.0) if mass > 0 else 0.0
+    on = Estimates(value=np.array([float(plan.mass_kg.sum())]))
+    dry = on.with_effects(_areas(site, register, plan)).plus(over)
+    need = _as_delivered(dry, water, unit, crew)
+    stock = stock_on_hand(site, sand, as_of) if stock_kg is None else Stock(mass_kg=stock_kg)
+    doubt = need.with_effects({STOCK: np.array([stock.u_kg if need.value[0] > 0 else 0.0])})
+    assured = float(doubt.interval(coverage=2 * assurance - 1).high[0])
+    order = max(assured - max(np.nan_to_num(stock.mass_kg), 0.0), 0.0) if need.value[0] > 0 else 0.0
     return SandOrder(
-        on_surfaces_dry_kg=on,
+        on_surfaces_dry_kg=float(on.value[0]),
         overthrow_dry=over,
         need=need,
-        moisture=w,
+        moisture=water[0],
         assurance=assurance,
         need_assured_kg=assured,
-        stock_kg=float(stock),
+        stock=stock,
         order_kg=float(order),
         unit=unit,
         units=math.ceil(order / unit.mass_kg - 1e-9) if unit.mass_kg > 0 else None,
     )
 
 
-def stock_on_hand(site: Site, sand: int, as_of: np.datetime64) -> float:
-    """Deliveries less loads plus what came back (kg, as weighed); nan without a delivery."""
-    bought = (site.deliveries.sand == sand) & (site.deliveries.date <= as_of)
-    if not bought.any():
-        return float("nan")
+def _overthrow(plan: NextRates, strip: StripWidth) -> Estimates:
+    """Expected overthrow, kg dry, one row; below zero is scatter of balances and counts as 0.
+
+    Its uncertainty stays: a spreader that showed none may throw some the next time.
+    """
+    if not math.isfinite(strip.width_m):
+        return Estimates(value=np.zeros(1))
+    around = float((plan.rate_kg_m2 * plan.perimeter_m).sum())
+    over = strip.relative.scaled(around)
+    return replace(over, value=np.maximum(over.value, 0.0))
+
+
+def _as_delivered(
+    dry: Estimates, water: tuple[float, float], unit: Unit, crew: CrewPrecision
+) -> Estimates:
+    """Dry product (one row) with its water, and with what units and crew add to its uncertainty."""
+    w, u_w = water
+    need = dry.scaled(1 + w)
+    mass = float(need.value[0])
+    count = mass / unit.mass_kg if unit.mass_kg > 0 else 0.0
+    effects = {
+        "moisture": mass * u_w / (1 + w),
+        "label": mass * unit.u_label if count else 0.0,
+        "bags": math.sqrt(count) * unit.u_mass_kg if count else 0.0,
+        CREW: mass * crew.u,
+    }
+    return need.with_effects(
+        {name: np.array([effect]) for name, effect in effects.items()},
+        degrees_of_freedom={CREW: np.array([crew.degrees_of_freedom])},
+    )
+
+
+def stock_on_hand(site: Site, sand: int, as_of: np.datetime64) -> Stock:
+    """Deliveries less loads plus what came back (kg, as weighed); nan without a delivery or count.
+
+    From the last stock count on; what happened on its day is in it. Its u joins the count's, the
+    tickets' and the bags', each on its own, and the labels', shared by all loads.
+    """
+    counts = site.stock_counts
+    rows = np.flatnonzero((counts.sand == sand) & (counts.date <= as_of))
+    counted, u_counted, day = 0.0, 0.0, np.datetime64("0001-01-01")
+    if len(rows):
+        last = rows[counts.date[rows].argmax()]
+        counted, day = float(counts.mass_kg[last]), counts.date[last]
+        u_counted = float(counts.u_mass_kg[last])
+    tickets = site.deliveries
+    bought = (tickets.sand == sand) & (tickets.date <= as_of) & (tickets.date > day)
+    if not bought.any() and not len(rows):
+        return Stock(mass_kg=float("nan"))
     loads = site.loads
     mine = _loads_of(site, sand, as_of)
+    mine = mine[site.dressings.date[loads.dressing[mine]] > day]
     used = (loads.count * loads.unit_mass_kg - loads.returned_kg)[mine].sum()
-    return float(site.deliveries.mass_kg[bought].sum() - used)
+    bags = np.sqrt(loads.count[mine]) * loads.u_unit_mass_kg[mine]
+    label = (loads.count * loads.unit_mass_kg * loads.u_label)[mine].sum()
+    parts = np.concatenate([[u_counted, label], tickets.u_mass_kg[bought], bags])
+    return Stock(
+        mass_kg=float(counted + tickets.mass_kg[bought].sum() - used),
+        u_kg=float(np.sqrt((parts**2).sum())),
+        counted=day if len(rows) else None,
+        since=bool(bought.any() or len(mine)),
+    )
 
 
 def last_unit(site: Site, sand: int, as_of: np.datetime64) -> Unit:
@@ -169,7 +228,9 @@ def _moisture(site: Site, sand: int) -> tuple[float, float]:
     row = int(site.sands.moisture[sand])
     if row < 0:
         loads = np.flatnonzero(site.dressings.sand[site.loads.dressing] == sand)
-        row = int(site.loads.moisture[loads[-1]]) if len(loads) else -1
+        day = site.dressings.date[site.loads.dressing[loads]]
+        newest = loads[np.argsort(day, kind="stable")]
+        row = int(site.loads.moisture[newest[-1]]) if len(newest) else -1
     if row < 0:
         return 0.0, 0.0
     return float(site.moistures.ratio[row]), float(site.moistures.u_ratio[row])

@@ -2,8 +2,9 @@
 
 Passes are parallel, one swath wide, side by side without gap or overlap. Each starts where its
 strip first meets the surface and stops where it last leaves it, spreading over the full width
-all the way: the ground covered beyond the surface is forced overthrow. It is found from the rotated
-vertices alone: the strip's length is the difference of the extreme points of the outline in it.
+all the way: the ground covered beyond the surface is forced overthrow, holes and bays included.
+Parts that lie apart are driven each on its own, on one grid of strips. It is found from the rotated
+vertices alone: a strip's length is the difference of the extreme points of the outline in it.
 """
 
 from __future__ import annotations
@@ -75,15 +76,14 @@ def forced_overthrow(
     shape = (len(shapes), len(heading), offsets)
     length, passes = np.zeros(shape), np.zeros(shape, dtype=np.int64)
     for offset in range(offsets):
-        cell, first = bands.strips(offset, offsets)
+        cell, first, _ = bands.strips(offset, offsets)
         if not len(first):
             continue
         run = np.maximum.reduceat(bands.high, first) - np.minimum.reduceat(bands.low, first)
         driven = np.isfinite(run)
-        size = shape[0] * shape[1]
-        length[:, :, offset] = np.bincount(cell, np.where(driven, run, 0.0), size).reshape(
-            shape[:2]
-        )
+        cell, size = bands.surface_cell[cell], shape[0] * shape[1]
+        along = np.bincount(cell, np.where(driven, run, 0.0), size)
+        length[:, :, offset] = along.reshape(shape[:2])
         passes[:, :, offset] = np.bincount(cell, driven, size).reshape(shape[:2])
     area = shapely.area(shapes)
     excess = np.maximum(swath_m * length - area[:, None, None], 0.0)
@@ -144,12 +144,12 @@ def pass_lines(
     for k, shape in enumerate(shapes):  # few surfaces; one heading each
         shift = round(float(offset_m[k]) / swath_m * finest) % finest
         bands = _bands(shapes[k : k + 1], heading_degree[k : k + 1], swath_m, finest)
-        cell, first = bands.strips(shift, finest)
+        cell, first, strip = bands.strips(shift, finest)
         if not len(cell) or shape.is_empty:
             continue
         high = np.maximum.reduceat(bands.high, first)
         low = np.minimum.reduceat(bands.low, first)
-        across = bands.edge[0] + (np.arange(len(first)) + 0.5) * swath_m - shift * swath_m / finest
+        across = bands.edge[cell] + (strip + 0.5 - shift / finest) * swath_m
         driven = np.isfinite(high - low)
         flip = np.arange(len(first)) % 2 == 1
         ends = np.stack([np.where(flip, high, low), np.where(flip, low, high)], axis=1)[driven]
@@ -166,45 +166,54 @@ def pass_lines(
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Bands:
-    """Extreme points of the outline in each thin band; cells are (surface, heading), in order."""
+    """Extreme points of the outline in each thin band; cells are (part, heading), in order."""
 
     low: Floats  #: least distance along the heading; inf where the band holds nothing
     high: Floats
     count: Ints  #: bands of each cell
     edge: Floats  #: where the first band of each cell begins, across the heading
+    surface_cell: Ints  #: (surface, heading) of each cell
 
-    def strips(self, offset: int, per_strip: int) -> tuple[Ints, Ints]:
-        """Cell and first band of each strip of ``per_strip`` bands begun ``offset`` bands early."""
+    def strips(self, offset: int, per_strip: int) -> tuple[Ints, Ints, Ints]:
+        """Cell, first band and number of each strip, begun ``offset`` bands before the edge."""
         cell = np.repeat(np.arange(len(self.count)), self.count)
         begin = np.cumsum(self.count) - self.count
         number = np.arange(len(cell)) - begin[cell]
         strip = (number + offset) // per_strip
         first = np.flatnonzero((number == 0) | (np.diff(strip, prepend=-1) != 0))
-        return cell[first], first
+        return cell[first], first, strip[first]
 
 
 def _bands(shapes: Geometries, heading: Floats, swath_m: float, per_swath: int) -> _Bands:
-    """Outlines cut at every band's border, extremes taken per band."""
-    width_m = swath_m / per_swath
-    rings = rings_of(shapes)
+    """Outlines cut at every band's border, extremes taken per band, part by part.
+
+    All parts of a surface lie on one grid of strips: that of its own edge.
+    """
+    width_m, headings = swath_m / per_swath, len(heading)
+    parts, owner = shapely.get_parts(shapes, return_index=True)
+    rings = rings_of(parts)
     begin, end = rings.edges()
-    surface = np.repeat(rings.surface, rings.last - rings.first + 1)
+    part = np.repeat(rings.surface, rings.last - rings.first + 1)
     turn = np.radians(heading)
     along = np.stack([np.sin(turn), np.cos(turn)])
     side = np.stack([np.cos(turn), -np.sin(turn)])
     u = np.stack([begin @ along, end @ along])  # (2, N, H)
     v = np.stack([begin @ side, end @ side])
-    cells = len(shapes) * len(heading)
-    cell = np.broadcast_to(surface[:, None] * len(heading) + np.arange(len(heading)), u.shape[1:])
-    cell = cell.ravel()
-    edge, far = np.full(cells, np.inf), np.full(cells, -np.inf)
-    np.minimum.at(edge, cell, v[0].ravel())
+    cell = np.broadcast_to(part[:, None] * headings + np.arange(headings), u.shape[1:]).ravel()
+    near, far = np.full(len(parts) * headings, np.inf), np.full(len(parts) * headings, -np.inf)
+    np.minimum.at(near, cell, v[0].ravel())
     np.maximum.at(far, cell, v[0].ravel())
-    extent = np.where(np.isfinite(edge), far - edge, 0.0)
+    empty = np.isinf(near)
+    near[empty], far[empty] = 0.0, 0.0
+    surface_cell = (owner[:, None] * headings + np.arange(headings)).ravel()
+    edge = np.full(len(shapes) * headings, np.inf)
+    np.minimum.at(edge, surface_cell, near)
+    edge = edge[surface_cell]
+    edge = edge + np.floor((near - edge) / swath_m + 1e-9) * swath_m
     sliver = min(SLIVER_M, SLIVER_SHARE * swath_m)
-    count = np.ceil((extent - sliver) / width_m).clip(0).astype(np.int64)
+    count = np.ceil((far - edge - sliver) / width_m).clip(0).astype(np.int64)
     low, high = _extremes(u.reshape(2, -1), v.reshape(2, -1) - edge[cell], cell, count, width_m)
-    return _Bands(low=low, high=high, count=count, edge=edge)
+    return _Bands(low=low, high=high, count=count, edge=edge, surface_cell=surface_cell)
 
 
 def _extremes(

@@ -3,18 +3,30 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from geosand.balance.account import Balance
-from geosand.columns import Floats, Ints, Strings, freeze
+from geosand.columns import Bools, Floats, Ints, Strings, freeze, ratio
 from geosand.distributions import student_quantile
+from geosand.errors import printable
+from geosand.planning.setting_words import as_numbers
 from geosand.site.tables import Site
 
 #: How far past the tried settings a rate may be asked for, as a share; our own choice.
 BEYOND = 0.25
 MOST_PASSES = 4
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CaughtAt:
+    """What a setting that is a word, not a number, gave."""
+
+    setting: str
+    speed_m_s: float  #: nan = not said
+    rate_kg_m2: float  #: mean of its dressings
+    dressings: int
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -33,6 +45,10 @@ class SettingFit:
     caught_kg_m2: Floats
     dressings: Ints  #: rows of Dressings
     left_out: tuple[str, ...]  #: sentences on dressings that could not be used
+    words: tuple[str, str] = ("", "")  #: what stands before and after the number on the spreader
+    speeds_said: bool = True  #: False: no speed on record, taken as the same each time
+    by_word: tuple[CaughtAt, ...] = ()
+    settings: tuple[float, ...] = ()  #: tried, as set on the spreader; () = only openings are known
 
     @property
     def said(self) -> str:
@@ -40,10 +56,21 @@ class SettingFit:
         n = len(self.tried)
         if n == 0:
             return "no past dressing tells the setting"
+        speed = "" if self.speeds_said else "; no speed is on record: taken as the same each time"
         if n == 1:
-            return "plain ratio to the one dressing on record; its scatter is not known"
+            return f"plain ratio to the one dressing on record; its scatter is not known{speed}"
         line = "a line through the origin" if self.through_origin else "a line with an intercept"
-        return f"{line}, from {n} dressings"
+        return f"{line}, from {n} dressings{speed}"
+
+    @property
+    def scatter_share(self) -> float:
+        """95 % of further dressings lie within ± this share of the rate; nan with one dressing."""
+        n = len(self.tried)
+        if not self.degrees_of_freedom:
+            return math.nan
+        t = float(student_quantile(0.975, self.degrees_of_freedom))
+        middle = self.slope + self.intercept_kg_m2 * float((1 / self.tried).mean())
+        return t * self.scatter * math.sqrt(1 + 1 / n) / middle
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -100,31 +127,69 @@ def site_setting(
 ) -> SettingFit:
     """The fit of one spreader and sand from a site's dressings up to ``as_of``.
 
-    A dressing counts with a setting that is a number, a speed, catches, and one planned depth (of
-    several depths at one setting nobody knows how each was reached); the others are told.
+    A dressing counts with a setting that is a number, alone or between the same words as in the
+    newest ("gate 3"), a speed, catches, and one planned depth (of several depths at one setting
+    nobody knows how each was reached); the others are told. Where no dressing says its speed, it is
+    taken as the same each time.
     """
-    from dataclasses import replace
-
-    d, size = site.dressings, len(site.dressings)
-    setting = np.array([_number(text) for text in d.setting.tolist()])
-    with np.errstate(invalid="ignore", divide="ignore"):
-        rate = balance.on_surfaces.value / balance.dressed_area_m2
-        opening = setting / d.speed_m_s
-    planned, group = site.dressed.planned_m, site.dressed.dressing
-    low, high = np.full(size, np.inf), np.full(size, -np.inf)
-    np.fmin.at(low, group, planned)
-    np.fmax.at(high, group, planned)
+    d = site.dressings
     mine = (d.spreader == spreader) & (d.sand == sand) & (d.date <= as_of)
-    several = high > low * (1 + 1e-9)
-    useless = ~(opening > 0) | ~(rate > 0)
+    setting, words = as_numbers(d.setting, mine)
+    rate = ratio(balance.on_surfaces.value, balance.dressed_area_m2)
+    several = _several_depths(site)
+    able = mine & ~several & (setting > 0) & (rate > 0)
+    said = bool(np.isfinite(d.speed_m_s[able]).any()) or not able.any()
+    speed = d.speed_m_s if said else np.ones(len(d))
+    used = able & (speed > 0)
+    by_word = mine & ~several & np.isnan(setting) & (d.setting != "") & (rate > 0)
     told = [
         f"{d.id[k]} is not used for the setting: "
-        + ("its planned depths differ" if several[k] else _missing(setting[k], d.speed_m_s[k]))
-        for k in np.flatnonzero(mine & (several | useless))
+        + (
+            "its planned depths differ"
+            if several[k]
+            else _missing(str(d.setting[k]), setting[k], rate[k])
+        )
+        for k in np.flatnonzero(mine & ~used & ~by_word)
     ]
-    rows = np.flatnonzero(mine & ~several & ~useless)
-    fit = fit_setting(opening[rows], rate[rows])
-    return replace(fit, dressings=rows, left_out=tuple(told))
+    rows = np.flatnonzero(used)
+    fit = fit_setting(setting[rows] / speed[rows], rate[rows])
+    return replace(
+        fit,
+        dressings=rows,
+        left_out=tuple(told),
+        words=words,
+        speeds_said=said,
+        by_word=_by_word(site, rate, by_word),
+        settings=tuple(setting[rows].tolist()),
+    )
+
+
+def _several_depths(site: Site) -> Bools:
+    """Dressings whose rows were planned with different depths."""
+    size, group = len(site.dressings), site.dressed.dressing
+    low, high = np.full(size, np.inf), np.full(size, -np.inf)
+    np.fmin.at(low, group, site.dressed.planned_m)
+    np.fmax.at(high, group, site.dressed.planned_m)
+    different: Bools = high > low * (1 + 1e-9)
+    return different
+
+
+def _by_word(site: Site, rate: Floats, rows: Bools) -> tuple[CaughtAt, ...]:
+    """Mean rate at each setting that is a word, and speed."""
+    d = site.dressings
+    found: dict[tuple[str, float], list[float]] = {}
+    for k in np.flatnonzero(rows).tolist():
+        speed = float(d.speed_m_s[k]) if d.speed_m_s[k] > 0 else 0.0
+        found.setdefault((str(d.setting[k]), speed), []).append(float(rate[k]))
+    return tuple(
+        CaughtAt(
+            setting=setting,
+            speed_m_s=speed or math.nan,
+            rate_kg_m2=sum(rates) / len(rates),
+            dressings=len(rates),
+        )
+        for (setting, speed), rates in found.items()
+    )
 
 
 def settings_for(
@@ -135,33 +200,33 @@ def settings_for(
     x = (rate − a)/b; the interval holds the x whose predicted rate, with t·s·√(x²(1 + 1/n) +
     (1 − z̄x)²/Szz), z = 1/x (the last term only with an intercept), holds the rate asked for
     (Fieller 1954, as in inverse regression; from memory). An x beyond the tried ones by more than
-    the share ``beyond`` is refused; where more passes over the surface bring it into the range,
-    that many are proposed.
+    the share ``beyond`` is refused, and so is a setting beyond those set so far; where more passes
+    over the surface bring both into their range, that many are proposed.
     Rates of 0 get no setting. Raises ValueError for a speed that is not above 0.
     """
     if not speed_m_s > 0:
         raise ValueError(f"speed {speed_m_s:g} m/s: it must be above 0 to tell a setting")
     n = len(rate_kg_m2)
     if not len(fit.tried):
-        nothing = np.full(n, np.nan)
-        why = np.where(rate_kg_m2 > 0, fit.said, "").astype(np.str_)
-        zero = np.zeros(n, dtype=np.int64)
-        low, high, needed = nothing.copy(), nothing.copy(), nothing.copy()
-        return Settings(setting=nothing, low=low, high=high, passes=zero, needed=needed, why=why)
+        return _no_settings(fit, rate_kg_m2)
     least, most = fit.tried.min() * (1 - beyond), fit.tried.max() * (1 + beyond)
     times = np.arange(1, MOST_PASSES + 1)
     openings = (rate_kg_m2[:, None] / times - fit.intercept_kg_m2) / fit.slope
     inside = (openings >= least) & (openings <= most) & (rate_kg_m2 > 0)[:, None]
+    of_opening = inside.any(axis=1)
+    set_so_far = np.array(fit.settings or fit.tried * speed_m_s)
+    lowest, highest = set_so_far.min() * (1 - beyond), set_so_far.max() * (1 + beyond)
+    inside &= (openings * speed_m_s >= lowest) & (openings * speed_m_s <= highest)
     first = inside.argmax(axis=1)
     able = inside.any(axis=1)
     x = np.where(able, openings[np.arange(n), first], np.nan)
     low, high = _bounds(fit, rate_kg_m2 / times[first], x)
-    ends = [f"{x * speed_m_s:.3g}" for x in (fit.tried.min(), fit.tried.max())]
-    tried = f"tried was {ends[0]}" if ends[0] == ends[1] else f"tried were {' to '.join(ends)}"
     needed = openings[:, 0] * speed_m_s
+    rates, sets = _tried(fit.tried * speed_m_s), _tried(set_so_far)
     words = [
-        f"needs {value:.3g}; {tried} at this speed, and {beyond * 100:.0f} % beyond is allowed"
-        for value in needed.tolist()
+        f"needs {value:.3g}; {f'{sets} at other speeds' if able else f'{rates} at this speed'},"
+        f" and {beyond * 100:.0f} % beyond is allowed"
+        for value, able in zip(needed.tolist(), of_opening.tolist(), strict=True)
     ]
     return Settings(
         setting=x * speed_m_s,
@@ -171,6 +236,23 @@ def settings_for(
         needed=np.where(rate_kg_m2 > 0, needed, np.nan),
         why=np.where(able | ~(rate_kg_m2 > 0), "", words).astype(np.str_),
     )
+
+
+def _no_settings(fit: SettingFit, rate_kg_m2: Floats) -> Settings:
+    n = len(rate_kg_m2)
+    return Settings(
+        setting=np.full(n, np.nan),
+        low=np.full(n, np.nan),
+        high=np.full(n, np.nan),
+        passes=np.zeros(n, dtype=np.int64),
+        needed=np.full(n, np.nan),
+        why=np.where(rate_kg_m2 > 0, fit.said, "").astype(np.str_),
+    )
+
+
+def _tried(settings: Floats) -> str:
+    ends = [f"{x:.3g}" for x in (settings.min(), settings.max())]
+    return f"tried was {ends[0]}" if ends[0] == ends[1] else f"tried were {' to '.join(ends)}"
 
 
 def _bounds(fit: SettingFit, rate: Floats, x: Floats) -> tuple[Floats, Floats]:
@@ -195,15 +277,9 @@ def _bounds(fit: SettingFit, rate: Floats, x: Floats) -> tuple[Floats, Floats]:
     return np.where(known, np.maximum(low, 0.0), np.nan), np.where(known, high, np.nan)
 
 
-def _number(text: str) -> float:
-    try:
-        value = float(text.replace(",", "."))
-    except ValueError:
-        return math.nan
-    return value if math.isfinite(value) else math.nan
-
-
-def _missing(setting: float, speed: float) -> str:
-    if math.isnan(setting):
-        return "its setting is no number"
-    return "its speed is not said" if math.isnan(speed) else "it has no usable catches"
+def _missing(text: str, setting: float, rate: float) -> str:
+    if not text:
+        return "its setting is not said"
+    if not setting > 0:
+        return f"its setting {printable(text)!r} is no number above 0"
+    return "its speed is not said" if rate > 0 else "it has no usable catches"

@@ -48,7 +48,7 @@ def assign(site: Site, register: AreaRegister) -> Assignment:
     allowance = 2 * np.hypot(catches.position_accuracy_m, boundary)
     surface = _declared_wins(site, register, points, by_position, declared, allowance)
     dressed = _dressed_row(site, catches.dressing, surface)
-    nearest, distance = _nearest_dressed(site, register, points)
+    nearest, distance = _nearest_dressed(site, register, points, by_position)
     # a tape measures from the declared surface, else from the nearest dressed one
     taped = np.where(dressed >= 0, dressed, nearest)
     tape = catches.edge_distance_m
@@ -97,13 +97,28 @@ def _taped_surface(
 
 def _by_position(points: Geometries, site: Site, register: AreaRegister) -> Ints:
     """Row of the owned polygon under each point; the first in the table on a common edge."""
-    out = np.full(len(points), -1, dtype=np.int64)
     edition = site.dressings.edition[site.catches.dressing]
-    catch, surface = shapely.STRtree(register.owned_plane).query(points, predicate="intersects")
-    same = site.surfaces.edition[surface] == edition[catch]
-    catch, surface = catch[same], surface[same]
-    order = np.lexsort((-surface, catch))
-    out[catch[order]] = surface[order]  # the smallest row is written last
+    return surfaces_under(points, edition, register.owned_plane, site.surfaces.edition)
+
+
+def surfaces_under(
+    points: Geometries, edition: Ints, surfaces: Geometries, surface_edition: Ints
+) -> Ints:
+    """Row of ``surfaces`` that each point (n,) lies on, edges included; -1 for none.
+
+    Only surfaces of the point's own ``edition`` count, the first of them on a common edge. Boxes
+    are compared first; each polygon that is left is indexed once for all its points.
+    """
+    out = np.full(len(points), -1, dtype=np.int64)
+    point, surface = shapely.STRtree(surfaces).query(points)
+    same = surface_edition[surface] == edition[point]
+    point, surface = point[same], surface[same]
+    shapely.prepare(surfaces[distinct(surface)])
+    x, y = shapely.get_x(points), shapely.get_y(points)
+    on = shapely.intersects_xy(surfaces[surface], x[point], y[point])
+    point, surface = point[on], surface[on]
+    order = np.lexsort((-surface, point))
+    out[point[order]] = surface[order]  # the smallest row is written last
     return out
 
 
@@ -125,7 +140,8 @@ def _declared_wins(
 ) -> Ints:
     catches, has = site.catches, declared >= 0
     away = np.zeros(len(points))
-    away[has] = shapely.distance(points[has], register.owned_plane[declared[has]])
+    apart = has & (by_position != declared)
+    away[apart] = shapely.distance(points[apart], register.owned_plane[declared[apart]])
     # a tape outside the edge says that the catch is near the surface, not on it
     allowed = allowance + np.nan_to_num(np.maximum(catches.edge_distance_m, 0.0))
     faults = []
@@ -150,9 +166,13 @@ def _declared_wins(
 
 
 def _fault(site: Site, catch: int, found: str, allowed: str, remedy: str) -> Fault:
-    row = int(site.catches.row[catch])
     return Fault(
-        file="catches", row=row, column="surface", found=found, allowed=allowed, remedy=remedy
+        file=site.catches_file,
+        row=str(site.catches.place[catch]),
+        column="surface",
+        found=found,
+        allowed=allowed,
+        remedy=remedy,
     )
 
 
@@ -167,13 +187,15 @@ def _nearest_dressed(
     site: Site,
     register: AreaRegister,
     points: Geometries,
+    by_position: Ints,
 ) -> tuple[Ints, Floats]:
     """Nearest dressed surface of the catch's own dressing and its distance (0 inside)."""
-    nearest = np.full(len(points), -1, dtype=np.int64)
-    distance = np.full(len(points), np.nan)
-    for dressing in distinct(site.catches.dressing):
+    nearest = _dressed_row(site, site.catches.dressing, by_position)
+    distance = np.where(nearest >= 0, 0.0, np.nan)
+    outside = nearest < 0
+    for dressing in distinct(site.catches.dressing[outside]):
         rows = np.flatnonzero(site.dressed.dressing == dressing)
-        mine = np.flatnonzero(site.catches.dressing == dressing)
+        mine = np.flatnonzero(outside & (site.catches.dressing == dressing))
         shapes = register.owned_plane[site.dressed.surface[rows]]
         kept = ~shapely.is_empty(shapes)
         if kept.any():
@@ -193,8 +215,11 @@ def _inside_distance(
 ) -> Floats:
     out = np.full(len(points), np.nan)
     on = dressed >= 0
-    shapes = register.owned_plane[site.dressed.surface[dressed[on]]]
-    out[on] = shapely.distance(points[on], shapely.boundary(shapes))
+    surface = site.dressed.surface[dressed[on]]
+    outlines = np.full(len(site.surfaces), None, dtype=object)
+    needed = distinct(surface)
+    outlines[needed] = shapely.boundary(register.owned_plane[needed])
+    out[on] = shapely.distance(points[on], outlines[surface])
     return out
 
 

@@ -158,7 +158,7 @@ def _add_moisture(
 ) -> None:
     """A measured bulk density falls where the water content of its catches was higher."""
     share = np.bincount(moisture, minlength=len(site.moistures.ratio)) / len(moisture)
-    for m in np.flatnonzero(share):
-        relative = site.moistures.u_ratio[m] / (1 + site.moistures.ratio[m])
-        column = effects.setdefault(str(site.moistures.label[m]), np.zeros(sands))
-        column[sand] -= share[m] * mean * relative
+    for m in np.flatnonzero(share).tolist():
+        for label, u in site.moistures.sources(m):
+            column = effects.setdefault(label, np.zeros(sands))
+            column[sand] -= share[m] * mean * u / (1 + site.moistures.ratio[m])

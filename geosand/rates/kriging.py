@@ -130,16 +130,23 @@ def block_kriging(
     return Kriged(mean, (solution * right).sum(axis=1) - within)
 
 
-def point_kriging(
-    points_m: Floats, values: Floats, places_m: Floats, variogram: Variogram
+def block_means(
+    points_m: Floats, values: Floats, middles_m: Floats, offsets_m: Floats, variogram: Variogram
 ) -> Kriged:
-    """The ground at each of T places (T, 2) from one set of n readings (n, 2), (n,).
+    """Means of T blocks of one shape about ``middles_m`` (T, 2), from one set of n readings.
 
-    A new reading at a place has the same mean, and the nugget's variance on top.
+    ``offsets_m`` (K, 2) are points that stand for a block, about its middle and of equal weight;
+    (0, 0) alone is the ground at the middle. One system is solved for all blocks: the same as
+    :func:`block_kriging` of each.
     """
     inverse = inverse_systems(points_m[None], variogram)[0]
-    right = np.ones((len(places_m), len(points_m) + 1))
-    right[:, :-1] = variogram.between(distances_m(places_m, points_m))
+    right = np.ones((len(middles_m), len(points_m) + 1))
+    right[:, :-1] = 0.0
+    for offset in offsets_m:  # a few points: the whole grid at once for each
+        right[:, :-1] += variogram.between(distances_m(middles_m + offset, points_m))
+    right[:, :-1] /= len(offsets_m)
+    equal = np.full((1, len(offsets_m)), 1 / len(offsets_m))
+    within = within_blocks(offsets_m[None], equal, variogram)[0]
     solution = right @ inverse
-    variance = (solution * right).sum(axis=1) - variogram.nugget
+    variance = (solution * right).sum(axis=1) - within
     return Kriged(solution[:, :-1] @ values, variance)

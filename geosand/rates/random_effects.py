@@ -19,6 +19,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from geosand.columns import Bools, Floats, Ints, freeze
+from geosand.rates.catch_rows import check_rows, rows_of_catches
 
 # With one catch on each surface, σe² and σb² can not be told apart: each is taken as three quarters
 # of the variance of the means, more than half of it, as a too small share would be too sure.
@@ -138,49 +139,65 @@ def surface_rates(
     surfaces take μ. Degrees of freedom: m − 1 + weight; N − 1 + weight where one surface was
     dressed. The rule is this project's own, chosen by simulation; a test shows what it holds.
 
+    Its range: where surfaces differ by 3 to 15 % (standard deviation), 95 % intervals of those with
+    catches hold their truth in 95 to 100 %, of those without in 91 to 100 %. Where they differ by
+    20 % those without are held in 87 to 94 %, by 30 % in 78 to 93 %, as the default says 8 %. Less
+    weight on it would mend that only by up to twice as wide intervals where surfaces differ as
+    usual (tried: weights of 1 and 0.5, a default of 12 %, a weight that falls as the scatter
+    contradicts it).
+
     Raises ValueError for columns of different length, rates that are not finite, indices out of
     range, catches on surfaces that were not dressed and surfaces named twice in a dressing.
     """
     groups = len(spreader)
-    _check(y, group, surface, groups, dressed_group, dressed_surface)
-    row = _rows_of_catches(group, surface, dressed_group, dressed_surface)
+    check_rows(y, group, surface, groups, dressed_group, dressed_surface)
+    row = rows_of_catches(group, surface, dressed_group, dressed_surface)
     n, mean, _ = group_mean_sd(y, row, len(dressed_group))
     scatter = _scatter(y - mean[row], group, n, mean, dressed_group, groups)
-    variance_b, variance_e, pooled = _components(
+    between, within, pooled = _components(
         scatter, spreader, prior_relative, prior_weight, pooled_weight_cap
     )
-    caught = n > 0
-    per_catch = _ratio(variance_e[dressed_group], n, empty=0.0)
-    total = variance_b[dressed_group] + per_catch
-    weight = np.where(caught, _ratio(variance_b[dressed_group], total, empty=0.0), 0.0)
-    mu, u_mu = _weighted_mean(mean, total, caught, dressed_group, scatter.mean)
+    weight, per_catch = _own_weight(between[dressed_group], within[dressed_group], n)
+    total = between[dressed_group] + per_catch
+    mu, u_mu = _weighted_mean(mean, total, n > 0, dressed_group, scatter.mean)
     weight[np.isnan(mu[dressed_group])] = np.nan
-    own = np.where(caught, mean - mu[dressed_group], 0.0)
     dressed = np.bincount(dressed_group, minlength=groups)
-    seen = np.where(dressed == 1, scatter.catches, scatter.m)
-    degrees = np.where(scatter.m > 0, seen - 1 + prior_weight, np.nan)
     return SurfaceRates(
         group=dressed_group.copy(),
         surface=dressed_surface.copy(),
         n=n,
         mean_of_catches=mean,
         weight=weight,
-        value=mu[dressed_group] + weight * own,
-        persistent=(1 - weight) * np.sqrt(variance_b)[dressed_group],
+        value=mu[dressed_group] + weight * np.where(n > 0, mean - mu[dressed_group], 0.0),
+        persistent=(1 - weight) * np.sqrt(between)[dressed_group],
         within=weight * np.sqrt(per_catch),
         mean_effect=(1 - weight) * u_mu[dressed_group],
         dressings=DressingRates(
             mu=mu,
             u_mu=u_mu,
-            sigma_b=np.sqrt(variance_b),
-            sigma_e=np.sqrt(variance_e),
+            sigma_b=np.sqrt(between),
+            sigma_e=np.sqrt(within),
             surfaces_caught=scatter.m.astype(np.int64),
             catches=scatter.catches.astype(np.int64),
-            degrees_of_freedom=np.where(degrees > 0, degrees, np.nan),
+            degrees_of_freedom=_freedom(scatter, dressed, prior_weight),
             inseparable=scatter.inseparable,
             pooled=pooled & (scatter.m > 0),
         ),
     )
+
+
+def _own_weight(between: Floats, within: Floats, n: Ints) -> tuple[Floats, Floats]:
+    """w = σb²/(σb² + σe²/n), 0 without catches, and σe²/n, 0 without catches (a row a surface)."""
+    per_catch = _ratio(within, n, empty=0.0)
+    share = _ratio(between, between + per_catch, empty=0.0)
+    return np.where(n > 0, share, 0.0), per_catch
+
+
+def _freedom(scatter: _Scatter, dressed: Ints, prior_weight: float) -> Floats:
+    """Degrees of freedom of the sampling part of each dressing, nan where there are none."""
+    seen = np.where(dressed == 1, scatter.catches, scatter.m)
+    degrees = np.where(scatter.m > 0, seen - 1 + prior_weight, np.nan)
+    return np.where(degrees > 0, degrees, np.nan)
 
 
 def _ratio(above: Floats | Ints | float, below: Floats | Ints, empty: float = np.nan) -> Floats:
@@ -188,59 +205,6 @@ def _ratio(above: Floats | Ints | float, below: Floats | Ints, empty: float = np
     return np.divide(
         above, below, out=np.where(np.isnan(below), np.nan, empty), where=np.asarray(below) > 0
     )
-
-
-def _check(
-    y: Floats, group: Ints, surface: Ints, groups: int, dressed_group: Ints, dressed_surface: Ints
-) -> None:
-    faults = []
-    if not len(y) == len(group) == len(surface):
-        faults.append(f"y, group, surface: {len(y)}, {len(group)}, {len(surface)} rows; want equal")
-    if len(dressed_group) != len(dressed_surface):
-        lengths = f"{len(dressed_group)}, {len(dressed_surface)}"
-        faults.append(f"dressed_group, dressed_surface: {lengths} rows; want equal")
-    for name, column in (("group", group), ("dressed_group", dressed_group)):
-        outside = np.flatnonzero((column < 0) | (column >= groups))
-        if outside.size:
-            faults.append(f"{name}: rows {_first(outside)} outside 0 to {groups - 1}")
-    for name, column in (("surface", surface), ("dressed_surface", dressed_surface)):
-        negative = np.flatnonzero(column < 0)
-        if negative.size:
-            faults.append(f"{name}: rows {_first(negative)} below 0")
-    strange = np.flatnonzero(~np.isfinite(y))
-    if strange.size:
-        faults.append(f"y: rows {_first(strange)} are not finite; leave those catches out")
-    if faults:
-        raise ValueError("; ".join(faults))
-
-
-def _first(rows: Ints) -> str:
-    """The first five of the rows at fault, as text."""
-    return ", ".join(map(str, rows[:5].tolist())) + (" …" if rows.size > 5 else "")
-
-
-def _rows_of_catches(
-    group: Ints, surface: Ints, dressed_group: Ints, dressed_surface: Ints
-) -> Ints:
-    """The row of ``dressed_group`` that each catch lies on."""
-    span = int(max(surface.max(initial=0), dressed_surface.max(initial=0))) + 1
-    key = dressed_group * span + dressed_surface
-    order = np.argsort(key, kind="stable")
-    ordered = key[order]
-    twice = np.flatnonzero(ordered[1:] == ordered[:-1])
-    if twice.size:
-        rows = _first(order[twice + 1])
-        raise ValueError(f"dressed_surface: rows {rows} repeat a surface of the same dressing")
-    wanted = group * span + surface
-    place = np.searchsorted(ordered, wanted)
-    found = place < len(ordered)
-    found[found] = ordered[place[found]] == wanted[found]
-    if not found.all():
-        raise ValueError(
-            f"surface: catches in rows {_first(np.flatnonzero(~found))} lie on surfaces that their "
-            "dressing did not dress; leave them out or add the surface to the dressing"
-        )
-    return order[place]
 
 
 def _scatter(

@@ -1,4 +1,4 @@
-"""Where on a surface the sand lies: area-weighted means of its catches, and a field of depths.
+"""Where on a surface the sand lies: area-weighted means of its catches beside the plain one.
 
 Beside the plain mean of a surface's catches stand, from three catches up, the mean weighted by
 Thiessen polygons and, where the site has catches enough for a variogram, the kriged mean of the
@@ -16,7 +16,7 @@ import shapely
 from geosand.areas.register import AreaRegister
 from geosand.columns import Bools, Floats, Geometries, Ints, Strings, freeze
 from geosand.errors import Finding
-from geosand.rates.kriging import Variogram, block_kriging, point_kriging, within_blocks
+from geosand.rates.kriging import Variogram, block_kriging, within_blocks
 from geosand.rates.random_effects import group_mean_sd
 from geosand.rates.surface_rates import Rates
 from geosand.rates.thiessen import thiessen_areas_m2, thiessen_means
@@ -46,24 +46,11 @@ class Spatial:
         freeze(self)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class DepthField:
-    """Depth over one dressed surface, one row a cell."""
-
-    x_m: Floats  #: middle of the cell, in metres of the register's plane
-    y_m: Floats
-    depth_m: Floats
-    u_depth_m: Floats  #: of the ground there, sampling alone
-
-    def __post_init__(self) -> None:
-        freeze(self)
-
-
 def site_spatial(site: Site, areas: AreaRegister, rates: Rates) -> Spatial:
     """Area-weighted means of all dressed surfaces of a site, beside the plain ones."""
     size = len(site.dressed)
-    counted = _counted(rates)
-    points, row = _places(site, areas)[counted], rates.assignment.dressed[counted]
+    counted = counted_catches(rates)
+    points, row = catch_places(site, areas)[counted], rates.assignment.dressed[counted]
     value = rates.each.rate_kg_m2[counted]
     n, plain, _ = group_mean_sd(value, row, size)
     enough = n >= LEAST_ON_SURFACE
@@ -96,53 +83,15 @@ def site_spatial(site: Site, areas: AreaRegister, rates: Rates) -> Spatial:
     )
 
 
-def depth_field(
-    site: Site, areas: AreaRegister, rates: Rates, spatial: Spatial, row: int, *, cell_m: float
-) -> DepthField:
-    """Kriged depth on a grid over dressed surface ``row``, for a map.
-
-    Raises ValueError where there is no variogram or the surface has fewer than three catches.
-    """
-    variogram = spatial.variogram
-    if variogram is None or np.isnan(spatial.kriged_rate_kg_m2[row]):
-        name = site.surfaces.id[site.dressed.surface[row]]
-        raise ValueError(f"no depth field of '{name}': {spatial.why_not[row]}")
-    polygon = areas.owned_plane[site.dressed.surface[row]]
-    places = _cells(polygon, cell_m)
-    mine = _counted(rates) & (rates.assignment.dressed == row)
-    mean = spatial.plain_rate_kg_m2[row]
-    relative, variance = point_kriging(
-        _places(site, areas)[mine], rates.each.rate_kg_m2[mine] / mean, places, variogram
-    )
-    density = rates.density.value[site.dressings.sand[site.dressed.dressing[row]]]
-    return DepthField(
-        x_m=places[:, 0],
-        y_m=places[:, 1],
-        depth_m=np.maximum(relative, 0.0) * mean / density,
-        u_depth_m=np.sqrt(np.maximum(variance, 0.0)) * mean / density,
-    )
-
-
-def _counted(rates: Rates) -> Bools:
+def counted_catches(rates: Rates) -> Bools:
+    """Which catches count on a dressed surface."""
     return rates.each.counts & (rates.assignment.dressed >= 0)
 
 
-def _places(site: Site, areas: AreaRegister) -> Floats:
+def catch_places(site: Site, areas: AreaRegister) -> Floats:
     """Places (catches, 2) in metres of the register's plane."""
     catches = site.catches
     return np.stack(areas.plane.forward(catches.lon_degree, catches.lat_degree), axis=1)
-
-
-def _cells(polygon: shapely.Geometry, cell_m: float) -> Floats:
-    """Middles (T, 2) of the cells of a grid that lie in a polygon."""
-    if not cell_m > 0:
-        raise ValueError(f"cell_m: found {cell_m:g}; it must be above 0")
-    west, south, east, north = shapely.bounds(polygon)
-    x, y = np.meshgrid(
-        np.arange(west + cell_m / 2, east, cell_m), np.arange(south + cell_m / 2, north, cell_m)
-    )
-    inside = shapely.contains_xy(polygon, x, y)
-    return np.stack([x[inside], y[inside]], axis=1)
 
 
 def lattices(polygons: Geometries) -> tuple[Floats, Floats]:

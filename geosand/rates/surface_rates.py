@@ -14,6 +14,13 @@ from geosand.estimates import Estimates
 from geosand.rates.assignment import Assignment, assign
 from geosand.rates.catch_rates import CatchRates, bulk_densities, catch_rates
 from geosand.rates.random_effects import DressingRates, SurfaceRates, surface_rates
+from geosand.rates.rate_findings import (
+    empty_trays,
+    far_catches,
+    model_findings,
+    pool_findings,
+    set_aside,
+)
 from geosand.rates.uniformity import Uniformity, uniformity
 from geosand.site.tables import Site
 
@@ -58,8 +65,11 @@ def site_rates(site: Site, register: AreaRegister) -> Rates:
     taper, taper_findings = _edge_taper(site, register, where, counted)
     rate = rate.with_effects({TAPER: taper * value})
     catches = np.bincount(where.dressed[counted], minlength=len(site.dressed))
-    findings += [*where.findings, *_pool_findings(site, where), *taper_findings]
-    findings += _model_findings(site, model, catches)
+    findings += [*set_aside(site), *where.findings, *pool_findings(site, where)]
+    scaled = each.rate_kg_m2 / np.where(on, _planned_scale(site)[where.dressed], 1.0)
+    findings += [*empty_trays(site, where, each), *far_catches(site, where, each, scaled)]
+    findings += taper_findings
+    findings += model_findings(site, model, catches)
     of_sand = density.value[site.dressings.sand][site.catches.dressing]
     by_volume = each.volume_depth_m * of_sand
     depth = np.where(each.by_mass, each.mass_rate_kg_m2 / of_sand, each.volume_depth_m)
@@ -158,12 +168,13 @@ def _with_sources(
     size = len(site.dressings)
     total = np.maximum(np.bincount(site.catches.dressing[counted], minlength=size), 1)
     weighed = counted & each.by_mass
-    for k, label in enumerate(site.moistures.label.tolist()):
+    for k in range(len(site.moistures.label)):
         mine = weighed & (site.catches.moisture == k)
         if mine.any():
             share = np.bincount(site.catches.dressing[mine], minlength=size) / total
-            relative = site.moistures.u_ratio[k] / (1 + site.moistures.ratio[k])
-            _add(effects, label, -value * share[group] * relative)
+            for label, u in site.moistures.sources(k):
+                relative = u / (1 + site.moistures.ratio[k])
+                _add(effects, label, -value * share[group] * relative)
     by_volume = np.bincount(site.catches.dressing[counted & ~each.by_mass], minlength=size) / total
     sand = site.dressings.sand[group]
     for source, effect in density.effects.items():
@@ -231,55 +242,3 @@ def _edge_taper(
         )
         findings.append(Finding(about=str(site.dressings.id[dressing]), text=text, topic="rate"))
     return effect, findings
-
-
-def _pool_findings(site: Site, where: Assignment) -> list[Finding]:
-    """Pools whose trays lie on several surfaces: their reading knows none of these by itself."""
-    catches = site.catches
-    pool = np.maximum(catches.mass_pool, catches.volume_pool)
-    mine = catches.used & (pool >= 0)
-    pairs = distinct(np.stack([pool, where.dressed], axis=1)[mine], axis=0)
-    numbers, surfaces = np.unique(pairs[:, 0], return_counts=True)
-    findings = []
-    for number in numbers[surfaces > 1].tolist():
-        rows = np.flatnonzero(mine & (pool == number))
-        text = (
-            f"the trays of one reading lie on several surfaces: it counts as one catch, that of"
-            f" {catches.id[rows[0]]}"
-        )
-        about = str(site.dressings.id[catches.dressing[rows[0]]])
-        findings.append(Finding(about=about, text=text, topic="catch"))
-    return findings
-
-
-def _set_aside(site: Site) -> list[Finding]:
-    """Catches with a reject_reason: kept and listed, not used."""
-    findings = []
-    for k in np.flatnonzero(~site.catches.used):
-        text = f"catch {site.catches.id[k]} is set aside: {site.catches.reject_reason[k]}"
-        about = str(site.dressings.id[site.catches.dressing[k]])
-        findings.append(Finding(about=about, text=text, topic="catch"))
-    return findings
-
-
-def _model_findings(site: Site, model: DressingRates, catches: Ints) -> list[Finding]:
-    findings = []
-    for k, name in enumerate(site.dressings.id.tolist()):
-        rows = site.dressed.dressing == k
-        dressed, seen = int(rows.sum()), int((catches[rows] > 0).sum())
-        if dressed and not seen:
-            text = "no catches lie on its surfaces: rates and depths are not measured"
-            findings.append(Finding(about=name, text=text, topic="rate"))
-        elif seen == 1 < dressed:
-            text = (
-                f"catches on one surface of {dressed}: they know that surface, not the other"
-                f" {dressed - 1}"
-            )
-            findings.append(Finding(about=name, text=text, topic="rate"))
-        elif bool(model.inseparable[k]):
-            text = (
-                "one catch on each surface: scatter on a surface and differences between surfaces"
-                " can not be told apart"
-            )
-            findings.append(Finding(about=name, text=text, topic="rate"))
-    return findings

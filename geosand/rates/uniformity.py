@@ -23,6 +23,7 @@ class Uniformity:
     n: Ints  #: catches
     cv: Floats  #: standard deviation (n − 1) / mean
     du_lq: Floats  #: mean of the lowest quarter / mean
+    du_lh: Floats  #: mean of the lower half / mean
     cu: Floats  #: Christiansen's coefficient, 1 − mean absolute deviation / mean
 
     def __post_init__(self) -> None:
@@ -36,9 +37,10 @@ def uniformity(depth: Floats, group: Ints, groups: int) -> Uniformity:
     row a catch. Group by surface, and call again with one group for all surfaces together.
 
     The low quarter is the round(n/4) lowest catches, halves to the even number, at least one; other
-    rules differ by several percent. The coefficients are those of J. E. Christiansen, Irrigation by
-    sprinkling, California Agricultural Experiment Station Bulletin 670 (1942), and of J. L. Merriam
-    and J. Keller, Farm irrigation system evaluation (1978).
+    rules differ by several percent. The lower half is the round(n/2) lowest in the same way. The
+    coefficients are those of J. E. Christiansen, Irrigation by sprinkling, California Agricultural
+    Experiment Station Bulletin 670 (1942), and of J. L. Merriam and J. Keller, Farm irrigation
+    system evaluation (1978).
 
     Raises ValueError for columns of different length, a depth that is not finite, a group outside.
 
@@ -53,19 +55,28 @@ def uniformity(depth: Floats, group: Ints, groups: int) -> Uniformity:
     filled = np.flatnonzero(n)
     starts = (np.cumsum(n) - n)[filled]
     rank = np.arange(len(ordered)) - np.repeat(starts, n[filled])
-    lowest = np.maximum(1, np.rint(n / 4))  # rint takes halves to the even number
-    low = np.where(rank < lowest[owner], ordered - mean[owner], 0.0)
-    low_sum, deviation = np.zeros(groups), np.zeros(groups)
-    if filled.size:
-        low_sum[filled] = np.add.reduceat(low, starts)
-        deviation[filled] = np.add.reduceat(np.abs(ordered - mean[owner]), starts)
+    off = ordered - mean[owner]
     usable = (n >= LEAST_CATCHES) & (mean > 0)
     mean = np.where(usable, mean, np.nan)
+
+    def total(column: Floats) -> Floats:
+        out = np.zeros(groups)
+        if filled.size:
+            out[filled] = np.add.reduceat(column, starts)
+        return out
+
+    def of_lowest(parts: int) -> Floats:
+        """Mean of the lowest catches of each group over the mean of all."""
+        lowest = np.maximum(1, np.rint(n / parts))  # rint takes halves to the even number
+        mine: Floats = total(np.where(rank < lowest[owner], off, 0.0))
+        return 1 + mine / lowest / mean
+
     return Uniformity(
         n=n,
         cv=sd / mean,
-        du_lq=1 + low_sum / lowest / mean,
-        cu=1 - deviation / np.maximum(n, 1) / mean,
+        du_lq=of_lowest(4),
+        du_lh=of_lowest(2),
+        cu=1 - total(np.abs(off)) / np.maximum(n, 1) / mean,
     )
 
 

@@ -1,27 +1,29 @@
-"""A site's areas beside an earlier survey and beside a list of claimed areas, as documents."""
+"""A site's boundaries beside an earlier survey of them, as a document."""
 
 from __future__ import annotations
 
+import math
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 import shapely
 
-from geosand.areas.claimed import check_claims
 from geosand.areas.comparison import (
     Changes,
-    Pairs,
+    GroundChanges,
     change_spread_m2,
+    compare_regrouped,
     compare_surveys,
-    pair_surveys,
 )
+from geosand.areas.edge_shifts import Offset, common_offset
+from geosand.areas.pairing import Pairs, Regrouping, pair_surveys, regroupings, without_regrouped
 from geosand.areas.register import AreaRegister, area_register
-from geosand.columns import Bools, Floats, Ints
-from geosand.errors import Fault, Refused
-from geosand.formats.claimed_areas import ClaimedAreas, folded
-from geosand.reports.documents import Document, number
-from geosand.site.cells import quoted
-from geosand.site.tables import Site, Surfaces
+from geosand.columns import Bools, Ints
+from geosand.errors import Fault, Finding, Refused
+from geosand.formats.other_survey import Survey
+from geosand.reports.documents import Document, findings_rows, number
+from geosand.site.tables import Surfaces
 
 FAR_M = 1000.0  #: surveys whose paired edges lie farther apart are not of one place
 AGAINST_NOTE = (
@@ -30,35 +32,71 @@ AGAINST_NOTE = (
 )
 
 
-def against_document(
-    label: str, old: Surfaces, new: Surfaces
-) -> tuple[Document, list[dict[str, Any]]]:
-    """What changed from survey ``old`` to ``new`` (one edition each), and features of the ground.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Compared:
+    """Two surveys, and all that was found out about what changed between them."""
 
-    The features are GeoJSON-like mappings of gained and lost ground with shapely geometries.
-    Raises Refused where the two are not of one place.
-    """
-    old_areas, new_areas = area_register(old), area_register(new)
-    pairs = pair_surveys(old, new)
-    changes = compare_surveys(old, old_areas, new, new_areas, pairs)
-    _one_place(label, pairs, changes)
-    rows = [_pair(k, pairs, changes, old, old_areas, new, new_areas) for k in range(len(pairs.new))]
-    document: Document = {
-        "old": label,
-        "surfaces": rows,
-        "only_in_old": _alone(old, old_areas, pairs.old),
-        "only_in_new": _alone(new, new_areas, pairs.new),
-        "totals": _totals(changes, old, old_areas, new, new_areas),
-        "notes": [AGAINST_NOTE],
-        "findings": _findings(pairs, old, old_areas, new, new_areas),
-    }
-    return document, _features(pairs, changes, old, new)
+    old: Surfaces
+    old_areas: AreaRegister
+    new: Surfaces
+    new_areas: AreaRegister
+    pairs: Pairs
+    changes: Changes
+    regrouped: tuple[Regrouping, ...]
+    ground: GroundChanges  #: of the regroupings
+    offset: Offset | None
+
+    def alone(self) -> tuple[Ints, Ints]:
+        """Rows of the old and of the new survey that have no partner."""
+        new, old = self.pairs.new, self.pairs.old
+        for one in self.regrouped:
+            old, new = np.concatenate([old, one.old]), np.concatenate([new, one.new])
+        return (
+            np.setdiff1d(np.arange(len(self.old)), old),
+            np.setdiff1d(np.arange(len(self.new)), new),
+        )
 
 
-def _one_place(label: str, pairs: Pairs, changes: Changes) -> None:
-    if not len(pairs.new):
+def compared(old: Survey, new: Survey) -> Compared:
+    """Compare the older survey with the newer one. Raises Refused where they are of two places."""
+    old_areas, new_areas = area_register(old.surfaces), area_register(new.surfaces)
+    pairs = pair_surveys(old.surfaces, new.surfaces)
+    regrouped = regroupings(old_areas.owned, old.surfaces.kind, new_areas.owned, new.surfaces.kind)
+    pairs = without_regrouped(pairs, regrouped)
+    changes = compare_surveys(
+        old.surfaces, old_areas, new.surfaces, new_areas, pairs, regrouped,
+        datum_m=datum_between_m(old, new),
+    )  # fmt: skip
+    _one_place(old.label, pairs, regrouped, changes)
+    return Compared(
+        old=old.surfaces,
+        old_areas=old_areas,
+        new=new.surfaces,
+        new_areas=new_areas,
+        pairs=pairs,
+        changes=changes,
+        regrouped=regrouped,
+        ground=compare_regrouped(old_areas, new_areas, regrouped, changes),
+        offset=common_offset(
+            old.surfaces.geometry[pairs.old], new.surfaces.geometry[pairs.new], new_areas.plane
+        ),
+    )
+
+
+def datum_between_m(old: Survey, new: Survey) -> float:
+    """u of how two surveys lie to each other: a shift that both went through is no difference."""
+    if old.source_crs == new.source_crs:
+        return 0.0
+    known = [a for a in (old.datum_accuracy_m, new.datum_accuracy_m) if math.isfinite(a)]
+    return math.hypot(*known)
+
+
+def _one_place(
+    label: str, pairs: Pairs, regrouped: tuple[Regrouping, ...], changes: Changes
+) -> None:
+    if not len(pairs.new) and not regrouped:
         found = "no surface of it has an id of this site, or lies where one does"
-    elif float(np.median(changes.edge_maximum_m)) > FAR_M:
+    elif len(pairs.new) and float(np.median(changes.edge_maximum_m)) > FAR_M:
         kilometres = float(np.median(changes.edge_maximum_m)) / 1000
         found = f"its surfaces lie about {kilometres:.0f} km from those of the same ids here"
     else:
@@ -67,24 +105,45 @@ def _one_place(label: str, pairs: Pairs, changes: Changes) -> None:
     raise Refused(Fault(file=label, found=found, remedy=remedy))
 
 
-def _pair(
-    k: int,
-    pairs: Pairs,
-    changes: Changes,
-    old: Surfaces,
-    old_areas: AreaRegister,
-    new: Surfaces,
-    new_areas: AreaRegister,
-) -> Document:
-    before, after = pairs.old[k], pairs.new[k]
+def against_document(old: Survey, new: Survey, found: Compared) -> Document:
+    """What changed from survey ``old`` to survey ``new``."""
+    gone, added = found.alone()
+    return {
+        "old": old.label,
+        "old_survey": survey_document(old),
+        "new_survey": survey_document(new),
+        "surfaces": [_pair(found, k) for k in range(len(found.pairs.new))],
+        "regrouped": [_regrouped(found, k) for k in range(len(found.regrouped))],
+        "only_in_old": _alone(found.old, found.old_areas, gone),
+        "only_in_new": _alone(found.new, found.new_areas, added),
+        "totals": _totals(found),
+        "offset": _offset(found.offset),
+        "notes": [AGAINST_NOTE],
+        "findings": findings_rows(_findings(found)),
+    }
+
+
+def survey_document(survey: Survey) -> Document:
+    """Where a survey came from and from when it holds."""
+    return {
+        "label": survey.label,
+        "valid_from": survey.day,
+        "source": survey.source or None,
+        "source_crs": survey.source_crs or None,
+        "datum_accuracy_m": number(survey.datum_accuracy_m),
+    }
+
+
+def _pair(found: Compared, k: int) -> Document:
+    changes, before, after = found.changes, found.pairs.old[k], found.pairs.new[k]
     place = [float(changes.longitude_deg[k].round(9)), float(changes.latitude_deg[k].round(9))]
     return {
-        "id": str(new.id[after]),
-        "old_id": str(old.id[before]),
-        "name": str(new.name[after]),
-        "kind": str(new.kind[after]),
-        "old_area_m2": number(old_areas.area_m2[before]),
-        "new_area_m2": number(new_areas.area_m2[after]),
+        "id": str(found.new.id[after]),
+        "old_id": str(found.old.id[before]),
+        "name": str(found.new.name[after]),
+        "kind": str(found.new.kind[after]),
+        "old_area_m2": number(found.old_areas.area_m2[before]),
+        "new_area_m2": number(found.new_areas.area_m2[after]),
         "difference_m2": number(changes.difference_m2[k]),
         "u_difference_m2": number(changes.u_difference_m2[k]),
         "gained_m2": number(changes.gained_m2[k]),
@@ -97,8 +156,24 @@ def _pair(
     }
 
 
-def _alone(surfaces: Surfaces, areas: AreaRegister, paired: Ints) -> list[Document]:
-    rows = np.setdiff1d(np.arange(len(surfaces)), paired)
+def _regrouped(found: Compared, k: int) -> Document:
+    one, ground = found.regrouped[k], found.ground
+    return {
+        "change": one.change,
+        "kind": str(found.new.kind[one.new[0]]),
+        "old_ids": found.old.id[one.old].tolist(),
+        "new_ids": found.new.id[one.new].tolist(),
+        "old_area_m2": number(ground.old_area_m2[k]),
+        "new_area_m2": number(ground.new_area_m2[k]),
+        "difference_m2": number(ground.new_area_m2[k] - ground.old_area_m2[k]),
+        "u_difference_m2": number(ground.u_difference_m2[k]),
+        "gained_m2": number(ground.gained_m2[k]),
+        "lost_m2": number(ground.lost_m2[k]),
+        "verdict": str(ground.verdict[k]),
+    }
+
+
+def _alone(surfaces: Surfaces, areas: AreaRegister, rows: Ints) -> list[Document]:
     return [
         {
             "id": str(surfaces.id[row]),
@@ -111,17 +186,11 @@ def _alone(surfaces: Surfaces, areas: AreaRegister, paired: Ints) -> list[Docume
     ]
 
 
-def _totals(
-    changes: Changes,
-    old: Surfaces,
-    old_areas: AreaRegister,
-    new: Surfaces,
-    new_areas: AreaRegister,
-) -> list[Document]:
-    kinds = list(dict.fromkeys([*new.kind.tolist(), *old.kind.tolist()]))
-    before, after = _members(old, kinds), _members(new, kinds)
-    u = change_spread_m2(changes, before.astype(np.float64), after.astype(np.float64))
-    sums = before @ old_areas.area_m2, after @ new_areas.area_m2
+def _totals(found: Compared) -> list[Document]:
+    kinds = list(dict.fromkeys([*found.new.kind.tolist(), *found.old.kind.tolist()]))
+    before, after = _members(found.old, kinds), _members(found.new, kinds)
+    u = change_spread_m2(found.changes, before.astype(np.float64), after.astype(np.float64))
+    sums = before @ found.old_areas.area_m2, after @ found.new_areas.area_m2
     return [
         {
             "kind": kind,
@@ -142,138 +211,76 @@ def _members(surfaces: Surfaces, kinds: list[str]) -> Bools:
     return members
 
 
-def _findings(
-    pairs: Pairs,
-    old: Surfaces,
-    old_areas: AreaRegister,
-    new: Surfaces,
-    new_areas: AreaRegister,
-) -> list[Document]:
-    found: list[tuple[str, str]] = []
+def _offset(offset: Offset | None) -> Document | None:
+    if offset is None:
+        return None
+    return {
+        "east_m": number(offset.east_m),
+        "north_m": number(offset.north_m),
+        "u_m": number(offset.u_m),
+        "surfaces": offset.surfaces,
+    }
+
+
+def _findings(found: Compared) -> list[Finding]:
+    said: list[tuple[str, str]] = []
+    old, new, pairs = found.old, found.new, found.pairs
     for before, after, overlap in zip(pairs.old, pairs.new, pairs.by_overlap, strict=True):
         name = str(new.id[after])
         if overlap:
-            found.append((name, f"was called {old.id[before]}: paired by the ground they share"))
+            said.append((name, f"was called {old.id[before]}: paired by the ground they share"))
         if old.kind[before] != new.kind[after]:
-            found.append((name, f"was of kind {old.kind[before]}, is now {new.kind[after]}"))
-        factors = new_areas.ground_factor[after] / old_areas.ground_factor[before] - 1
+            said.append((name, f"was of kind {old.kind[before]}, is now {new.kind[after]}"))
+        factors = found.new_areas.ground_factor[after] / found.old_areas.ground_factor[before] - 1
         if abs(factors) > 1e-6:
-            cost = factors * old_areas.area_m2[before]
-            found.append((name, f"{cost:+.2f} m² of it is another height or slope, not boundary"))
-    return [{"about": about, "topic": "area", "text": text} for about, text in found]
+            cost = f"{factors * found.old_areas.area_m2[before]:+.2f}".replace("-", "−")
+            said.append((name, f"{cost} m² of it is another height or slope, not boundary"))
+    return [Finding(about=about, topic="area", text=text) for about, text in said]
 
 
-def _features(pairs: Pairs, changes: Changes, old: Surfaces, new: Surfaces) -> list[dict[str, Any]]:
-    """Gained and lost ground, of surfaces that only one survey has all of it."""
-    rows: list[dict[str, Any]] = []
+def change_features(old: Survey, new: Survey, found: Compared) -> list[dict[str, Any]]:
+    """GeoJSON-like mappings of ground gained and lost between two surveys, with their days.
 
-    def add(name: str, kind: str, change: str, area_m2: float, geometry: Any) -> None:
-        if area_m2 >= 1e-3:  # less is numerical dust
-            properties = {
+    A regrouping is one piece of ground: what only changed its name is neither gained nor lost. Of
+    surfaces that only one survey has it is all their ground.
+    """
+    changes, ground = found.changes, found.ground
+    old_in = {int(row) for one in found.regrouped for row in one.old}
+    new_in = {int(row) for one in found.regrouped for row in one.new}
+    rows: list[tuple[str, str, str, float, Any]] = []
+    for k, (before, after) in enumerate(zip(found.pairs.old, found.pairs.new, strict=True)):
+        if int(before) in old_in or int(after) in new_in:
+            continue
+        name, kind = str(found.new.id[after]), str(found.new.kind[after])
+        rows.append((name, kind, "gained", float(changes.gained_m2[k]), changes.gained[k]))
+        rows.append((name, kind, "lost", float(changes.lost_m2[k]), changes.lost[k]))
+    for k, one in enumerate(found.regrouped):
+        name, kind = ", ".join(found.new.id[one.new]), str(found.new.kind[one.new[0]])
+        rows.append((name, kind, "gained", float(ground.gained_m2[k]), ground.gained[k]))
+        rows.append((name, kind, "lost", float(ground.lost_m2[k]), ground.lost[k]))
+    gone, added = found.alone()
+    for surfaces, areas, alone, change in (
+        (found.new, found.new_areas, added, "gained"),
+        (found.old, found.old_areas, gone, "lost"),
+    ):
+        for row in alone:
+            name, kind = str(surfaces.id[row]), str(surfaces.kind[row])
+            rows.append((name, kind, change, float(areas.area_m2[row]), areas.owned[row]))
+    surveys = {
+        name: f"{survey.label} ({survey.day or 'not dated'})"
+        for name, survey in (("old_survey", old), ("new_survey", new))
+    }
+    return [
+        {
+            "properties": {
                 "surface": name,
                 "kind": kind,
                 "change": change,
-                "area_m2": number(area_m2),
-            }
-            rows.append({"properties": properties, "geometry": geometry})
-
-    for k, row in enumerate(pairs.new):
-        name, kind = str(new.id[row]), str(new.kind[row])
-        add(name, kind, "gained", float(changes.gained_m2[k]), changes.gained[k])
-        add(name, kind, "lost", float(changes.lost_m2[k]), changes.lost[k])
-    for surfaces, paired, change in ((new, pairs.new, "gained"), (old, pairs.old, "lost")):
-        areas = area_register(surfaces)
-        for row in np.setdiff1d(np.arange(len(surfaces)), paired):
-            name, kind = str(surfaces.id[row]), str(surfaces.kind[row])
-            add(name, kind, change, float(areas.area_m2[row]), areas.owned[row])
-    return [row for row in rows if not shapely.is_empty(row["geometry"])]
-
-
-def claimed_document(
-    claims: ClaimedAreas, site: Site, document: Document, file: str, tolerance: float | None
-) -> Document:
-    """Claims held against the register ``document``; a kind's name stands for all surfaces of it.
-
-    The tolerance is that of the row, else ``tolerance`` (a share), else the site's. Raises Refused
-    for claims that could mean several surfaces, or that name one surface twice.
-    """
-    places = _places(claims, document, file)
-    targets = [*document["surfaces"], *document["totals"]]
-    matched = np.array([place is not None for place in places], dtype=np.bool_)
-    rows = [targets[place] for place in places if place is not None]
-    default = site.settings.tolerance if tolerance is None else tolerance
-    allowed = np.where(np.isfinite(claims.tolerance), claims.tolerance, default)[matched]
-    others = {
-        "area as drawn, before what lies on top is cut out": _column(rows, "drawn_area_m2"),
-        "grid area of a plan": _column(rows, "grid_area_m2"),
-    }
-    checks = check_claims(
-        claims.area_m2[matched],
-        allowed,
-        _column(rows, "area_m2"),
-        _column(rows, "u_area_m2"),
-        others,
-    )
-    told = [
-        {
-            "claim": str(claims.label[matched][k]),
-            "id": row.get("id"),
-            "kind": row["kind"],
-            "claimed_m2": number(claims.area_m2[matched][k]),
-            "area_m2": row["area_m2"],
-            "u_area_m2": row["u_area_m2"],
-            "difference_m2": number(checks.difference_m2[k]),
-            "difference_percent": number(checks.difference[k], 100),
-            "sigmas": number(checks.sigmas[k]),
-            "tolerance_percent": number(checks.tolerance[k], 100),
-            "verdict": str(checks.verdict[k]),
-            "hint": str(checks.hint[k]) or None,
+                "area_m2": number(area),
+                **surveys,
+            },
+            "geometry": shape,
         }
-        for k, row in enumerate(rows)
+        for name, kind, change, area, shape in rows
+        if area >= 1e-3 and not shapely.is_empty(shape)  # less is numerical dust
     ]
-    kinds = {row["kind"] for row in rows if row.get("id") is None}
-    named = {row.get("id") for row in rows}
-    missing = [r["id"] for r in document["surfaces"] if not {r["id"], r["kind"]} & (named | kinds)]
-    return {
-        "file": file,
-        "surfaces": told,
-        "unmatched_claims": [str(label) for label in claims.label[~matched]],
-        "unmatched_surfaces": [] if "all" in kinds else missing,
-    }
-
-
-def _column(rows: list[Document], name: str) -> Floats:
-    values = [row.get(name) for row in rows]
-    return np.array([np.nan if v is None else v for v in values], dtype=np.float64)
-
-
-def _places(claims: ClaimedAreas, document: Document, file: str) -> list[int | None]:
-    """For each claim its row among surfaces and totals: by id, by kind, by name; None = unknown."""
-    surfaces = document["surfaces"]
-    exact = {row["id"]: k for k, row in enumerate(surfaces)}
-    kinds = {row["kind"]: len(surfaces) + k for k, row in enumerate(document["totals"])}
-    names: dict[str, list[int]] = {}
-    for k, row in enumerate(surfaces):
-        for key in {folded(row["name"]), folded(row["id"])}:
-            names.setdefault(key, []).append(k)
-    places: list[int | None] = []
-    faults: list[Fault] = []
-    taken: dict[int, str] = {}
-    for row, label in zip(claims.row.tolist(), claims.label.tolist(), strict=True):
-        found = [exact[label]] if label in exact else names.get(folded(label), [])
-        if not found and folded(label) in kinds:
-            found = [kinds[folded(label)]]
-        if len(found) > 1:
-            several = ", ".join(surfaces[k]["id"] for k in found)
-            text = f"{quoted(label)} is the name of {several}"
-            faults.append(Fault(file=file, row=row, found=text, remedy="give the id instead"))
-        place = found[0] if len(found) == 1 else None
-        if place is not None and place in taken:
-            text = f"{quoted(label)} and {quoted(taken[place])} are the same surface"
-            faults.append(Fault(file=file, row=row, found=text, remedy="keep one of the two"))
-        if place is not None:
-            taken.setdefault(place, label)
-        places.append(place)
-    if faults:
-        raise Refused(faults)
-    return places

@@ -115,6 +115,8 @@ def balance_notes(results: Results, k: int, units: Units, sources: Sequence[Docu
         lines.append(
             f"  loads of {listed(part['surfaces'])}: difference {shown(mass, 'mass', units)}"
         )
+        if part["reach_m"] is not None:
+            lines[-1] += f", reach {shown(part['reach_m'], 'length', units)}"
     if figures["reach_m"] is None and balance.closing[k]:
         lines.append(
             "  the catches claim more sand than was spread; overthrow can not explain that."
@@ -124,17 +126,20 @@ def balance_notes(results: Results, k: int, units: Units, sources: Sequence[Docu
         )
         lines.append("  one dressing can not prove which of them it is.")
     if sources:
-        named = ", ".join(f"{s['source']} {percent(s['share'])}" for s in sources[:3])
+        told = [s for s in sources[:3] if s["share"] >= 0.01] or sources[:1]
+        named = ", ".join(f"{s['source']} {percent(s['share'])}" for s in told)
         lines.append(f"  the overthrow's uncertainty comes from: {named}")
     return lines
 
 
-def surfaces_table(results: Results, k: int, units: Units) -> Table:
-    """Rates and depths of one dressing, one line a surface."""
+def surfaces_table(results: Results, k: int, units: Units, only: int | None = None) -> Table:
+    """Rates and depths of one dressing, one line a surface, or ``only`` one dressed row."""
     site, rates = results.site, results.rates
     bounds = rates.depth.interval(floor=0.0)
     rows = []
     for row in np.flatnonzero(site.dressed.dressing == k):
+        if only not in (None, row):
+            continue
         surface = site.dressed.surface[row]
         rows.append(
             [
@@ -159,12 +164,14 @@ def _at_least(measured: bool) -> str:
     return "" if measured else "≥ "
 
 
-def season_table(results: Results, units: Units) -> Table:
-    """The ledger, the most under-dressed first."""
+def season_table(results: Results, units: Units, only: int | None = None) -> Table:
+    """The ledger, the most under-dressed first, or ``only`` one row of it."""
     site, ledger = results.site, results.ledger
     order = np.argsort(-np.nan_to_num(ledger.shortfall_m, nan=-np.inf), kind="stable")
     rows = []
     for k in order:
+        if only not in (None, k):
+            continue
         rows.append(
             [
                 str(site.surfaces.id[ledger.row[k]]),
@@ -193,18 +200,23 @@ def season_table(results: Results, units: Units) -> Table:
     return table(f"{site.name}: depth from {ledger.start} to {ledger.as_of}", heads, rows)
 
 
-def rings_table(results: Results, units: Units) -> Table:
-    """Sand that built up in collars and surrounds, if all overthrow landed there."""
+def rings_table(results: Results, units: Units, around: str | None = None) -> Table:
+    """Sand that built up in collars and surrounds, if all overthrow landed there.
+
+    Of all surfaces, or those ``around`` one.
+    """
     rings = results.ledger.rings
     order = np.argsort(-rings.depth_m, kind="stable")
+    u = rings.depth.u()
     rows = [
         [
             str(rings.id[k]),
             shown(rings.depth_m[k], "depth", units, unit=False),
-            shown(rings.u_depth_m[k], "depth", units, unit=False),
+            shown(u[k], "depth", units, unit=False),
             shown(rings.mass_kg[k], "mass", units, unit=False),
         ]
         for k in order
+        if around in (None, str(results.site.ids[rings.ground[k]]))
     ]
     unit = label_of("depth", units)
     heads = [("collar or surrounds", False), (f"depth {unit}", True), (f"u {unit}", True)]

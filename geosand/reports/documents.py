@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -13,7 +13,7 @@ import numpy as np
 from geosand.areas.register import AreaRegister
 from geosand.columns import Floats, Ints
 from geosand.errors import Finding
-from geosand.estimates import Interval
+from geosand.estimates import Estimates, Interval
 from geosand.results import Results
 from geosand.site.tables import Site
 
@@ -32,7 +32,7 @@ def to_json(document: Document) -> str:
     return json.dumps(document, ensure_ascii=False, allow_nan=False, indent=1)
 
 
-def _findings(findings: tuple[Finding, ...] | list[Finding]) -> list[Document]:
+def findings_rows(findings: tuple[Finding, ...] | list[Finding]) -> list[Document]:
     return [{"about": f.about, "topic": f.topic, "text": f.text} for f in findings]
 
 
@@ -79,7 +79,7 @@ def areas_document(
         "valid_from": _day(site.valid_from[-1]),
         "source_crs": site.source_crs[-1],
         "surfaces": rows,
-        "findings": _findings(findings),
+        "findings": findings_rows(findings),
     }
 
 
@@ -94,7 +94,8 @@ def balance_document(results: Results) -> Document:
     return {
         "site": results.site.name,
         "dressings": dressings,
-        "findings": _findings(results.findings),
+        **stock_document(results),
+        "findings": findings_rows(results.findings),
         "inputs": dict(results.site.inputs),
     }
 
@@ -111,6 +112,7 @@ class _Figures:
     depth: Interval
     u_mass: Floats
     budget: Sequence[Sequence[Document]]
+    budget_on: Sequence[Sequence[Document]]
 
     @classmethod
     def of(cls, results: Results) -> _Figures:
@@ -123,7 +125,8 @@ class _Figures:
             u_depth=rates.depth.u(),
             depth=rates.depth.interval(floor=0.0),
             u_mass=balance.surface_mass.u(),
-            budget=budgets(results),
+            budget=budgets(balance.overthrow),
+            budget_on=budgets(balance.on_surfaces),
         )
 
 
@@ -144,6 +147,7 @@ def _dressing(results: Results, figures: _Figures, k: int) -> Document:
             "u_kg": number(figures.u_on[k]),
             "low_kg": number(on.low[k]),
             "high_kg": number(on.high[k]),
+            "budget": figures.budget_on[k],
         },
         "overthrow": {
             "mass_kg": number(balance.overthrow.value[k]),
@@ -169,6 +173,41 @@ def _dressing(results: Results, figures: _Figures, k: int) -> Document:
         "model": _model(results, k),
         "surfaces": [_surface(results, figures, int(row)) for row in rows],
     }
+
+
+def stock_document(results: Results) -> Document:
+    """Witnesses of the loads: what lay on a scale, and sand not accounted for; positive missing."""
+    site, scale, stock = results.site, results.weighings, results.stock
+    loads = [] if scale is None else range(len(scale.load))
+    sands = [] if stock is None else range(len(stock.sand))
+    weighed = [
+        {
+            "load": str(scale.load[k]),
+            "stated_kg": number(scale.stated_kg[k]),
+            "u_stated_kg": number(scale.u_stated_kg[k]),
+            "weighed_kg": number(scale.weighed_kg[k]),
+            "u_weighed_kg": number(scale.u_weighed_kg[k]),
+            "sigmas": number(scale.sigmas[k]),
+        }
+        for k in loads
+        if scale is not None
+    ]
+    counted = [
+        {
+            "sand": str(site.sands.name[stock.sand[k]]),
+            "from": _day(stock.opened[k]),
+            "to": _day(stock.closed[k]),
+            "opening_kg": number(stock.opening_kg[k]),
+            "bought_kg": number(stock.bought.value[k]),
+            "taken_kg": number(stock.taken.value[k]),
+            "closing_kg": number(stock.closing_kg[k]),
+            "not_accounted_for_kg": number(stock.missing.value[k]),
+            "u_not_accounted_for_kg": number(stock.missing.u()[k]),
+        }
+        for k in sands
+        if stock is not None
+    ]
+    return {"weighed_loads": weighed, "stock": counted}
 
 
 def _known(value: float, u: float) -> float | None:
@@ -263,24 +302,33 @@ def _uniformity(table: Any, k: int) -> Document:
         "catches": int(table.n[k]),
         "cv_percent": number(table.cv[k], 100),
         "du_lq_percent": number(table.du_lq[k], 100),
+        "du_lh_percent": number(table.du_lh[k], 100),
         "cu_percent": number(table.cu[k], 100),
     }
 
 
-def budgets(results: Results) -> list[list[Document]]:
-    """Sources of the overthrow's uncertainty in each dressing, largest first."""
-    table = results.balance.overthrow
+def budgets(table: Estimates) -> list[list[Document]]:
+    """Sources of each row's uncertainty, masses in kg, largest first; none where not measured."""
     shares, parts = table.shares(), table.by_category()
-    out: list[list[Document]] = []
-    for k in range(len(table)):
-        known = math.isfinite(table.value[k])
-        rows = [
-            {"source": name, "u_kg": number(u[k]), "share": number(shares[name][k])}
-            for name, u in sorted(parts.items(), key=lambda part: -part[1][k])
-            if known and u[k] > 0
-        ]
-        out.append(rows)
-    return out
+    return [budget_rows(table, shares, parts, k, "kg") for k in range(len(table))]
+
+
+def budget_rows(
+    table: Estimates,
+    shares: Mapping[str, Floats],
+    parts: Mapping[str, Floats],
+    row: int,
+    unit: str,
+    factor: float = 1.0,
+) -> list[Document]:
+    """Sources of one row; ``shares`` (they sum to 1) and ``parts`` are those of the table."""
+    if not math.isfinite(table.value[row]):
+        return []
+    return [
+        {"source": name, f"u_{unit}": number(u[row], factor), "share": number(shares[name][row])}
+        for name, u in sorted(parts.items(), key=lambda part: -part[1][row])
+        if u[row] > 0
+    ]
 
 
 def _model(results: Results, k: int) -> Document:
@@ -339,7 +387,7 @@ def _season_basis(results: Results, k: int) -> str | None:
 def season_document(results: Results) -> Document:
     """The season's ledger: surfaces first, then their collars and surrounds."""
     site, ledger = results.site, results.ledger
-    u = ledger.depth.u()
+    u, shares, parts = ledger.depth.u(), ledger.depth.shares(), ledger.depth.by_category()
     surfaces: list[Document] = []
     for k, row in enumerate(ledger.row):
         surfaces.append(
@@ -360,9 +408,11 @@ def season_document(results: Results) -> Document:
                 "all_measured": bool(ledger.measured[k]),
                 "in_holes_mm": number(ledger.in_holes_m[k], MILLIMETRE),
                 "surface_mm": number(ledger.surface_m[k], MILLIMETRE),
+                "budget": budget_rows(ledger.depth, shares, parts, k, "mm", MILLIMETRE),
             }
         )
     rings = ledger.rings
+    u, shares, parts = rings.depth.u(), rings.depth.shares(), rings.depth.by_category()
     for k, name in enumerate(rings.id):
         surfaces.append(
             {
@@ -370,8 +420,9 @@ def season_document(results: Results) -> Document:
                 "kind": str(rings.zone[k]),
                 "around": str(site.ids[rings.ground[k]]),
                 "depth_mm": number(rings.depth_m[k], MILLIMETRE),
-                "u_depth_mm": number(rings.u_depth_m[k], MILLIMETRE),
+                "u_depth_mm": number(u[k], MILLIMETRE),
                 "mass_kg": number(rings.mass_kg[k]),
+                "budget": budget_rows(rings.depth, shares, parts, k, "mm", MILLIMETRE),
                 "target_mm": None,
                 "target_so_far_mm": None,
                 "shortfall_mm": None,
@@ -384,6 +435,6 @@ def season_document(results: Results) -> Document:
         "from": str(ledger.start),
         "to": str(ledger.as_of),
         "surfaces": surfaces,
-        "findings": _findings(results.findings),
+        "findings": findings_rows(results.findings),
         "inputs": dict(site.inputs),
     }

@@ -10,7 +10,7 @@ import json
 import math
 from dataclasses import dataclass
 from html import escape
-from typing import Any
+from typing import TYPE_CHECKING, Any
 from zlib import crc32
 
 import numpy as np
@@ -20,11 +20,18 @@ from geosand.areas.register import AreaRegister
 from geosand.columns import Ints
 from geosand.errors import printable
 from geosand.formats.gpx import DECIMALS
-from geosand.planning.placing import EDGE, OUTSIDE, Places
+from geosand.planning.drawn_points import EDGE, OUTSIDE
+from geosand.planning.placing import Places
 from geosand.reports.printed_page import asset, page
+from geosand.reports.words import Units, shown
 from geosand.site.tables import Site
 
+if TYPE_CHECKING:
+    from geosand.reports.plain_table import Table
+
 Point = dict[str, Any]
+COMPASS = ("N", "NE", "E", "SE", "S", "SW", "W", "NW")
+READ_DECIMALS = 6  #: of a degree, on the page: a tenth of a metre
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -42,6 +49,15 @@ class Tray:
             return self.diameter_m / 2
         return math.hypot(self.length_m, self.width_m) / 2
 
+    def words(self, units: Units) -> str:
+        """Its size in the reader's units."""
+        factor, unit = (1 / 0.0254, "in") if units == "us" else (1000.0, "mm")
+        if self.diameter_m > 0:
+            return f"{self.diameter_m * factor:.4g} {unit} across"
+        if self.length_m > 0:
+            return f"{self.length_m * factor:.4g} × {self.width_m * factor:.4g} {unit}"
+        return "not known"
+
     @classmethod
     def from_area(cls, area_m2: float, half_diagonal_m: float) -> Tray:
         """The rectangle or circle that has an area and a half diagonal, as catches keep them.
@@ -55,17 +71,13 @@ class Tray:
         return cls(length_m=(total + apart) / 2, width_m=(total - apart) / 2)
 
 
-def catch_points(site: Site, places: Places, *, seed: int) -> list[Point]:
-    """The places as plain records: catch, surface, position, where it lies.
-
-    A catch is named by surface, seed and number: rows of one name in one dressing are read as parts
-    of one catch, so trays of two draws must not share their names.
-    """
+def catch_points(site: Site, places: Places) -> list[Point]:
+    """The places as plain records, in the order of walking: catch, surface, position, zone."""
     ids, kinds = site.surfaces.id[places.row], site.surfaces.kind[places.row]
     return [
         {
-            "catch": f"{ids[k]}-{seed}-{places.number[k]}",
-            "number": int(places.number[k]),
+            "catch": str(places.catch[k]),
+            "label": str(places.label[k]),
             "surface": str(ids[k]),
             "kind": str(kinds[k]),
             "lon": f"{places.lon_degree[k]:.{DECIMALS}f}",
@@ -77,24 +89,51 @@ def catch_points(site: Site, places: Places, *, seed: int) -> list[Point]:
     ]
 
 
+def places_table(site: Site, places: Places, units: Units) -> Table:
+    """The points as a console table, in the order of walking."""
+    from geosand.reports.console import table
+
+    points, walk = catch_points(site, places), _walk(places, units)
+    rows = [
+        [p["surface"], p["label"], _where(places, k, units), *_position(p), walk[k]]
+        for k, p in enumerate(points)
+    ]
+    heads = [("surface", False), ("point", False), ("where", False), ("lat", True), ("lon", True)]
+    return table(f"{printable(site.name)}: trays", [*heads, ("way", False)], rows)
+
+
 def field_sheet(
-    site: Site, register: AreaRegister, places: Places, *, tray: Tray, dressing: str, seed: int
+    site: Site,
+    register: AreaRegister,
+    places: Places,
+    *,
+    tray: Tray,
+    dressing: str,
+    seed: int,
+    units: Units = "metric",
 ) -> str:
-    """The whole page, the same bytes each time. ``dressing`` and the tray may be left open."""
-    points = catch_points(site, places, seed=seed)
+    """The whole page, the same bytes each time. ``dressing`` and the tray may be left open.
+
+    In US units distances are in feet and trays in inches; scales read grams either way.
+    """
+    points = catch_points(site, places)
     key = json.dumps([site.name, dressing, seed, points], ensure_ascii=False)
-    data = {"key": f"{crc32(key.encode()):08x}", "points": points}
+    tray_unit = "in" if units == "us" else "mm"
+    data = {"key": f"{crc32(key.encode()):08x}", "points": points, "tray_unit": tray_unit}
+    walk = _walk(places, units)
     sections = [
-        _surface(site, register, places, points, np.flatnonzero(places.row == row))
+        _surface(site, register, places, points, np.flatnonzero(places.row == row), walk, units)
         for row in dict.fromkeys(places.row.tolist())
     ]
     title = f"{printable(site.name)}: catches"
+    points_word = "point" if len(points) == 1 else "points"
+    surfaces_word = "surface" if len(sections) == 1 else "surfaces"
     body = (
         f"<h1>{escape(title)}</h1>\n"
-        f"<p>{len(points)} points on {len(sections)} surfaces, drawn with seed {seed}. Lay each"
-        " tray level before the spreader passes; weigh it empty and full. What you type stays on"
-        " this device until you save it.</p>\n"
-        f"{_for_all(tray, dressing)}\n{''.join(sections)}"
+        f"<p>{len(points)} {points_word} on {len(sections)} {surfaces_word}, drawn with seed"
+        f" {seed}, in the order of walking. Lay each tray level before the spreader passes; weigh"
+        " it empty and full. What you type stays on this device until you save it.</p>\n"
+        f"{_for_all(tray, dressing, tray_unit)}\n{''.join(sections)}"
         '<div class="acts"><button type="button" class="main" id="save">Save CSV</button>'
         '<button type="button" id="clear">Clear</button>'
         '<span id="status" role="status" aria-live="polite"></span></div>\n'
@@ -112,11 +151,24 @@ def field_sheet(
     )
 
 
-def _for_all(tray: Tray, dressing: str) -> str:
+def _walk(places: Places, units: Units) -> list[str]:
+    """How far and which way each point lies from the one before; "" for the first of all."""
+    east, north = np.diff(places.x_m), np.diff(places.y_m)
+    turn = np.degrees(np.arctan2(east, north))
+    texts = [""] if len(places) else []
+    for k, (far, angle) in enumerate(zip(np.hypot(east, north), turn, strict=True), start=1):
+        before = places.label[k - 1] if places.row[k] == places.row[k - 1] else "the last"
+        way = COMPASS[round(float(angle) / 45) % 8]
+        texts.append(f"{shown(float(far), 'way', units)} {way} of {before}")
+    return texts
+
+
+def _for_all(tray: Tray, dressing: str, unit: str) -> str:
     def size(name: str, value_m: float) -> str:
-        text = f"{value_m * 1000:.4g}" if value_m > 0 else ""
+        shown_value = value_m / 0.0254 if unit == "in" else value_m * 1000
+        text = f"{shown_value:.4g}" if value_m > 0 else ""
         return (
-            f'<div><label for="{name}">Tray {name}, mm</label><input id="{name}"'
+            f'<div><label for="{name}">Tray {name}, {unit}</label><input id="{name}"'
             f' data-all="{name}" inputmode="decimal" autocomplete="off" value="{text}"></div>'
         )
 
@@ -132,40 +184,58 @@ def _for_all(tray: Tray, dressing: str) -> str:
 
 
 def _surface(
-    site: Site, register: AreaRegister, places: Places, points: list[Point], mine: Ints
+    site: Site,
+    register: AreaRegister,
+    places: Places,
+    points: list[Point],
+    mine: Ints,
+    walk: list[str],
+    units: Units,
 ) -> str:
     row = int(places.row[mine[0]])
     name, own = printable(str(site.surfaces.name[row])), str(site.surfaces.id[row])
     small = f" <small>{escape(own)}</small>" if own != name else ""
-    boxes = "".join(_boxes(points[k], places, int(k)) for k in mine)
-    return (
-        f"<section><h2>{escape(name or own)}{small}</h2>{_plot(register, places, row, mine)}"
-        f"<div>{boxes}</div></section>\n"
-    )
+    boxes = "".join(_boxes(points[k], places, int(k), walk[k], units) for k in mine)
+    plot = _plot(register, places, row, mine, units)
+    return f"<section><h2>{escape(name or own)}{small}</h2>{plot}<div>{boxes}</div></section>\n"
 
 
-def _boxes(point: Point, places: Places, k: int) -> str:
-    """One point: its number, where it lies, and a box for each reading."""
-    where = {EDGE: f"near the edge, {places.inside_m[k]:.1f} m inside"}.get(point["zone"], "inside")
-    if point["zone"] == OUTSIDE:
-        where = f"{point['outside']} m outside the edge: measure with a tape"
+def _boxes(point: Point, places: Places, k: int, walk: str, units: Units) -> str:
+    """One point: its label, where it lies, and a box for each reading."""
+    where = _where(places, k, units)
+    at = ", ".join(_position(point))
     inputs = "".join(
         f'<div><label for="{name}{k}">{label}</label><input id="{name}{k}" data-field="{name}"'
         ' inputmode="decimal" autocomplete="off"></div>'
         for name, label in (("tare", "tare, g"), ("gross", "gross, g"), ("volume", "volume, cm³"))
     )
     return (
-        f'<div class="point"><div class="where"><span>{where}</span>'
-        f"<span>{point['lat']}, {point['lon']}</span>"
-        f'<span class="net"></span></div><b>{point["number"]}</b>{inputs}'
+        f'<div class="point"><div class="where"><span>{where}</span><span>{walk}</span>'
+        f'<span>{at}</span><span class="net"></span></div><b>{point["label"]}</b>{inputs}'
         f'<div class="note"><label for="note{k}">note</label><input id="note{k}"'
         ' data-field="note" autocomplete="off"></div>'
         '<p class="said" role="status"></p></div>'
     )
 
 
-def _plot(register: AreaRegister, places: Places, row: int, mine: Ints) -> str:
-    """The surface's outline with its numbered points, north up, and a scale bar."""
+def _position(point: Point) -> tuple[str, str]:
+    """Latitude and longitude as read on the page."""
+    lat, lon = (f"{float(point[axis]):.{READ_DECIMALS}f}" for axis in ("lat", "lon"))
+    return lat, lon
+
+
+def _where(places: Places, k: int, units: Units) -> str:
+    """How a point lies to the edge of its surface."""
+    inside, outside = float(places.inside_m[k]), float(places.edge_distance_m[k])
+    if places.zone[k] == EDGE:
+        return f"near the edge, {shown(inside, 'length', units)} inside"
+    if places.zone[k] == OUTSIDE:
+        return f"{shown(outside, 'length', units)} outside the edge, by tape"
+    return "inside"
+
+
+def _plot(register: AreaRegister, places: Places, row: int, mine: Ints, units: Units) -> str:
+    """The surface's outline with its labelled points, north up, and a scale bar."""
     shape = shapely.simplify(register.owned_plane[row], 0.05)
     x, y = places.x_m[mine], places.y_m[mine]
     west, south, east, north = shapely.bounds(shape)
@@ -173,27 +243,28 @@ def _plot(register: AreaRegister, places: Places, row: int, mine: Ints) -> str:
     south, north = min(south, y.min()), max(north, y.max())
     size = max(east - west, north - south, 1.0)
     edge = 0.09 * size
-    rings = shapely.get_rings(shape)
+    rings = shapely.get_rings(shapely.get_parts(shape))
     path = "".join(
         "M" + "L".join(f"{px - west:.2f} {north - py:.2f}" for px, py in shapely.get_coordinates(r))
         for r in rings
     )
-    radius, letters = 0.035 * size, 0.05 * size
+    radius, letters = 0.042 * size, 0.06 * size
     dots = "".join(
         f'<circle class="dot" cx="{px - west:.2f}" cy="{north - py:.2f}" r="{radius:.2f}"/>'
         f'<text x="{px - west:.2f}" y="{north - py + letters * 0.35:.2f}"'
-        f' font-size="{letters:.2f}">{places.number[k]}</text>'
+        f' font-size="{letters:.2f}">{places.label[k]}</text>'
         for k, px, py in zip(mine, x, y, strict=True)
     )
-    bar = _round_length(size / 3)
-    low = north - south + 0.6 * edge
+    unit, foot = ("ft", 0.3048) if units == "us" else ("m", 1.0)
+    told = _round_length(size / 3 / foot)
+    bar, low = told * foot, north - south + 0.8 * edge
     return (
         f'<svg class="plot" role="img" aria-label="Map of the points, north up"'
         f' viewBox="{-edge:.2f} {-edge:.2f} {east - west + 2 * edge:.2f}'
         f' {north - south + 3 * edge:.2f}"><path class="ground" fill-rule="evenodd" d="{path}Z"/>'
-        f'{dots}<path class="bar" d="M0 {low:.2f}h{bar:g}"/>'
-        f'<text x="{bar / 2:.2f}" y="{low + 1.1 * letters:.2f}" font-size="{letters:.2f}">'
-        f"{bar:g} m, north is up</text></svg>"
+        f'{dots}<path class="bar" d="M0 {low:.2f}h{bar:.4g}"/>'
+        f'<text class="scale" x="0" y="{low + 1.3 * letters:.2f}" font-size="{letters:.2f}">'
+        f"{told:g} {unit}, north is up</text></svg>"
     )
 
 

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-import math
 from html import escape
 
 from geosand.errors import printable
 from geosand.reports.documents import MILLIMETRE, Document
-from geosand.reports.plan import load_lines, setting_words
+from geosand.reports.plan import KMH
+from geosand.reports.plan_words import MOST_RUNS, load_lines, route_lines, runs
 from geosand.reports.printed_page import asset, page
-from geosand.reports.words import MISSING, Units, label_of, shown
+from geosand.reports.setting_words import known, setting_cell, setting_lines
+from geosand.reports.words import MISSING, Units, label_of, listed, shown
 
 #: Cautions, not advice. Silica: the dust of dry quartz sand is regulated, e.g. 50 µg/m³ over eight
 #: hours (29 CFR 1910.1053) and 0.1 mg/m³ (HSE EH40/2005). Bulk bags: ISO 21898. The rest is common
@@ -26,30 +27,57 @@ CAUTIONS = (
 )
 
 
+MANY, MOST = 24, 44  #: more surfaces are printed smaller, so that the cautions stay on their page
+MOST_LATER = 40
+MOST_LOADS = 60  #: more are bags, not loads of a spreader
+#: What one sheet of A4 or Letter holds besides the cautions: rows, and loads two beside each other.
+ROWS_A_SHEET = 54
+
+
 def job_sheet(document: Document, units: Units) -> str:
     """The page of a plan document: order of surfaces, rate, bags, setting, heading, cautions."""
-    sand, spreader = document["sand"], document["spreader"]
     site = printable(document["site"])
     rows = [row for row in document["surfaces"] if row["mass_kg"] > 0]
-    total = sand["on_surfaces_kg"] + sand["overthrow_kg"]
-    lead = f"{_text(sand['name'])}: {shown(total, 'mass', units)} to spread (dry), "
-    lead += f"{len(rows)} surfaces"
-    if sand["unit_mass_kg"]:
-        water = 1 + sand["moisture_dry_basis_percent"] / 100
-        count = total * water / sand["unit_mass_kg"]
-        lead += f", {count:.1f} units of {shown(sand['unit_mass_kg'], 'mass', units)} as delivered"
     body = (
         f"<h1>{escape(site)}: next dressing</h1>\n"
-        f"<p>Planned for {escape(document['as_of'])}.{_spreader(spreader, units)}</p>\n"
-        f'<p class="lead">{lead}.</p>\n{_table(rows, units)}'
-        f"{_loads(document, units)}{_notes(rows, document, units)}"
+        f"<p>Planned for {escape(document['as_of'])}.{_spreader(document, units)}</p>\n"
+        f'<p class="lead">{_lead(document, len(rows), units)}.</p>\n{_table(rows, document, units)}'
+        f'<div class="below">{_loads(document, units)}{_notes(rows, document, units)}</div>'
         f'<div class="caution"><h2>Mind</h2><ul>{_items(list(CAUTIONS))}</ul></div>\n'
-        '<p class="fine">Rates and masses are of dry sand; units are as delivered and hold the'
-        " overthrow to expect. Set the spreader, lay trays, and go by what they catch. Headings are"
-        " degrees clockwise from north; a line is driven either way. Begin: how far the border of"
-        " the first pass lies outside the edge.</p>\n"
+        f'<p class="fine">{_fine(document, units)}</p>\n'
     )
+    if len(rows) > MANY:
+        size = "many most" if len(rows) > MOST else "many"
+        body = f'<div class="{size}">{body}</div>\n'
     return page(title=f"{site}: next dressing", body=body, style=asset("job_sheet.css"))
+
+
+def _lead(document: Document, surfaces: int, units: Units) -> str:
+    """What goes out in all, as weighed."""
+    sand = document["sand"]
+    dry = sand["on_surfaces_kg"] + sand["overthrow_kg"]
+    wet = dry * (1 + sand["moisture_dry_basis_percent"] / 100)
+    lead = f"{_text(sand['name'])}: {shown(wet, 'mass', units)} to spread on {surfaces} surface"
+    lead += "" if surfaces == 1 else "s"
+    if sand["unit_mass_kg"]:
+        unit = shown(sand["unit_mass_kg"], "mass", units)
+        lead += f" = {wet / sand['unit_mass_kg']:.1f} units of {unit}"
+    return lead
+
+
+def _fine(document: Document, units: Units) -> str:
+    sand = document["sand"]
+    water = sand["moisture_dry_basis_percent"]
+    damp = f", with {water:.1f} % of water (of the dry mass)" if water else ""
+    lines = [
+        f"Depth and rate are of dry sand; sand to take is as weighed{damp}, and holds the overthrow"
+        " to expect. Set the spreader, lay trays, and go by what they catch. Headings are degrees"
+        " clockwise from north; a line is driven either way. Way: straight, from the surface"
+        " before. Small: the 95 % range of a setting. Begin: how far the border of the first pass"
+        " lies outside the edge.",
+        *route_lines(document, units),
+    ]
+    return escape(" ".join(lines))
 
 
 def _text(text: str) -> str:
@@ -60,78 +88,131 @@ def _items(texts: list[str]) -> str:
     return "".join(f"<li>{escape(text)}</li>" for text in texts)
 
 
-def _spreader(spreader: Document, units: Units) -> str:
-    parts = [f" Spreader: {_text(spreader['name'])}"] if spreader["name"] else []
+def _spreader(document: Document, units: Units) -> str:
+    spreader = document["spreader"]
+    parts = [f"spreader {_text(spreader['name'])}"] if spreader["name"] else []
     if spreader["speed_kmh"]:
-        speed = spreader["speed_kmh"]
-        text = f"{speed / 1.609344:.1f} mph" if units == "us" else f"{speed:.1f} km/h"
-        parts.append(f" speed {text}")
+        parts.append(f"speed {shown(spreader['speed_kmh'] / KMH, 'speed', units)}")
     if spreader["swath_m"]:
-        parts.append(f" swath {shown(spreader['swath_m'], 'length', units)}")
-    return ",".join(parts) + "." if parts else ""
+        parts.append(f"swath {shown(spreader['swath_m'], 'length', units)}")
+    before, after = spreader["setting_words"]
+    if before or after:
+        parts.append(f"settings are the numbers of {_text(before)}…{_text(after)}")
+    text = ", ".join(parts)
+    return f" {text[0].upper()}{text[1:]}." if parts else ""
 
 
-def _table(rows: list[Document], units: Units) -> str:
-    heads = [
-        "",
-        "surface",
-        f"depth<br>{label_of('depth', units)}",
-        f"rate<br>{label_of('rate', units)}",
+def _table(rows: list[Document], document: Document, units: Units) -> str:
+    """The surfaces in order; a column that would be empty is left out."""
+    length = label_of("length", units)
+    columns = [
+        (f"way<br>{label_of('way', units)}", [_way(row, units) for row in rows]),
+        (f"depth<br>{label_of('depth', units)}", [_depth(row, units) for row in rows]),
+        (f"rate<br>{label_of('rate', units)}", [_rate(row, units) for row in rows]),
+        (f"sand to<br>take, {label_of('mass', units)}", [_take(row, units) for row in rows]),
+        ("units", [f"{row['units']:.1f}" if row["units"] else MISSING for row in rows]),
+        ("load", [_loads_cell(row["loads"]) for row in rows]),
+        ("setting", [setting_cell(row["setting"]) + _range(row["setting"]) for row in rows]),
+        ("heading<br>°", [_heading(row, "heading_deg", "{:.0f}") for row in rows]),
+        ("passes", [_heading(row, "passes", "{}") for row in rows]),
+        (f"begin<br>outside, {length}", [_begin(row, units) for row in rows]),
     ]
-    heads += [f"sand with<br>overthrow, {label_of('mass', units)}", "units", "setting"]
-    heads += ["heading<br>°", "passes", f"begin<br>outside, {label_of('length', units)}", "done"]
-    head = "".join(f'<th scope="col">{text}</th>' for text in heads)
-    lines = "".join(_line(k, row, units) for k, row in enumerate(rows, start=1))
+    if not 0 < len(document["loads"]) <= MOST_LOADS:
+        columns = [column for column in columns if column[0] != "load"]
+    columns = [column for column in columns if set(column[1]) != {MISSING}]
+    names = ["", "surface", *[name for name, _ in columns], "done"]
+    head = "".join(f'<th scope="col">{text}</th>' for text in names)
+    lines = "".join(_line(k, row, [cells[k] for _, cells in columns]) for k, row in enumerate(rows))
     return (
         f'<div class="wide" tabindex="0" role="region" aria-label="Surfaces in order"><table>'
         f"<thead><tr>{head}</tr></thead><tbody>{lines}</tbody></table></div>\n"
     )
 
 
-def _line(k: int, row: Document, units: Units) -> str:
+def _line(k: int, row: Document, cells: list[str]) -> str:
     name, own = printable(row["name"]), row["id"]
-    small = f"<small>{escape(own)}</small>" if name and name != own else ""
-    heading = row["heading"]
-    across = math.nan
-    if heading:
-        across = heading["first_pass_before_edge_m"]
-    cells = [
-        shown(row["depth_mm"] / MILLIMETRE, "depth", units, unit=False),
-        shown(row["rate_kg_m2"], "rate", units, unit=False),
-        shown(row["mass_kg"] + row["overthrow_kg"], "mass", units, unit=False),
-        MISSING if row["units"] is None else f"{row['units']:.1f}",
-        setting_words(row["setting"]),
-        f"{heading['heading_deg']:.0f}" if heading else MISSING,
-        f"{heading['passes']}" if heading else MISSING,
-        shown(across, "length", units, unit=False),
-    ]
+    small = f" <small>{escape(own)}</small>" if name and name != own else ""
     return (
-        f'<tr><td>{k}</td><th scope="row">{escape(name or own)}{small}</th>'
+        f'<tr><td>{k + 1}</td><th scope="row">{escape(name or own)}{small}</th>'
         + "".join(f"<td>{cell}</td>" for cell in cells)
         + '<td><span class="box"></span></td></tr>\n'
     )
 
 
+def _way(row: Document, units: Units) -> str:
+    return shown(known(row["from_previous_m"]), "way", units, unit=False)
+
+
+def _depth(row: Document, units: Units) -> str:
+    return shown(row["depth_mm"] / MILLIMETRE, "depth", units, unit=False)
+
+
+def _rate(row: Document, units: Units) -> str:
+    return shown(row["rate_kg_m2"], "rate", units, unit=False)
+
+
+def _take(row: Document, units: Units) -> str:
+    return shown(row["delivered_kg"], "mass", units, unit=False)
+
+
+def _heading(row: Document, key: str, form: str) -> str:
+    return form.format(row["heading"][key]) if row["heading"] else MISSING
+
+
+def _begin(row: Document, units: Units) -> str:
+    if not row["heading"]:
+        return MISSING
+    return shown(row["heading"]["first_pass_before_edge_m"], "length", units, unit=False)
+
+
+def _loads_cell(loads: list[int]) -> str:
+    """First and last load of a surface."""
+    if not loads:
+        return MISSING
+    return f"{loads[0]}" if len(loads) == 1 else f"{loads[0]}–{loads[-1]}"
+
+
+def _range(setting: Document | None) -> str:
+    """The 95 % prediction interval of a setting, small."""
+    if not setting or setting["setting"] is None or setting["low"] is None:
+        return ""
+    high = "…" if setting["high"] is None else f"{setting['high']:.2f}"
+    return f" <small>{setting['low']:.2f}–{high}</small>"
+
+
 def _loads(document: Document, units: Units) -> str:
-    lines = load_lines(document, units)
-    return f"<h2>Loads, dry, with overthrow</h2><ul>{_items(lines)}</ul>\n" if lines else ""
+    """Each load with its surfaces, and where it runs out."""
+    if not document["loads"]:
+        return ""
+    size = shown(known(document["sand"]["load_kg"]), "mass", units)
+    lines, count = load_lines(document, units), len(document["loads"])
+    rows = sum(row["mass_kg"] > 0 for row in document["surfaces"])
+    if rows > MANY and rows + len(lines) / 2 > ROWS_A_SHEET and count <= MOST_LOADS:
+        return f"<p>{count} loads of {size}, as weighed: column load tells which goes where.</p>\n"
+    return f'<h2>Loads of {size}, as weighed</h2><ul class="loads">{_items(lines)}</ul>\n'
 
 
 def _notes(rows: list[Document], document: Document, units: Units) -> str:
-    """What the crew should know of single surfaces: caps, holes, missing settings, left out."""
-    texts = []
+    """What the crew should know of surfaces: caps, holes, missing settings, left out."""
+    told: dict[str, list[str]] = {}
     for row in rows:
         if row["note"]:
-            left = shown(row["left_mm"] / MILLIMETRE, "depth", units)
-            later = f", {left} is left for later" if row["left_mm"] > 0 else ""
-            texts.append(f"{row['id']}: {row['note']}{later}")
+            told.setdefault(row["note"], []).append(row["id"])
         if row["in_holes_mm"] > 0:
             depth = shown(row["in_holes_mm"] / MILLIMETRE, "depth", units)
-            texts.append(f"{row['id']}: {depth} of it goes into the holes: brush it in first")
-        setting = row["setting"]
-        if setting and setting["refused"]:
-            texts.append(f"{row['id']}: no setting: {setting['refused']}. Try it on trays first")
+            text = f"{depth} of it goes into the holes: brush it in first"
+            told.setdefault(text, []).append(row["id"])
+    texts = [f"{listed(runs(ids), MOST_RUNS)}: {text}" for text, ids in told.items()]
+    later = [
+        f"{row['id']} {shown(row['left_mm'] / MILLIMETRE, 'depth', units)}"
+        for row in rows
+        if row["left_mm"] > 0
+    ]
+    if later:
+        texts.append(f"Left for later: {listed(later, MOST_LATER)}")
+    refused = [line for line in setting_lines(document, units) if line.startswith("No setting")]
+    texts += [f"{line} Try it on trays first." for line in refused]
     none = [row["id"] for row in document["surfaces"] if not row["mass_kg"] > 0]
     if none:
-        texts.append(f"No sand on: {', '.join(none)}")
+        texts.append(f"No sand on: {listed(runs(none), MOST_RUNS)}")
     return f"<h2>Notes</h2><ul>{_items(texts)}</ul>\n" if texts else ""

@@ -1,23 +1,23 @@
-"""The next dressing as a document and as console tables."""
+"""The next dressing as a document."""
 
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING
 
 import numpy as np
 
-from geosand.planning.dressing import NextDressing
+from geosand.planning.dressing import AS_NAMED, NEED, ROUTE, NextDressing
 from geosand.reports.documents import MILLIMETRE, Document, number
-from geosand.reports.words import MISSING, Units, between, label_of, listed, shown
 from geosand.site.tables import Site
 
-if TYPE_CHECKING:
-    from geosand.reports.plain_table import Table
-
 KMH = 3.6
-MOST_NAMED = 3  #: surfaces without a setting that are named one by one
-_ORDER_KEYS = ("order_kg", "unit_mass_kg")
+BASIS = "as delivered, with its water"
+ORDERS = {
+    ROUTE: "kind by kind, greens first, each kind by a short way over its surfaces (nearest"
+    " neighbour, then 2-opt)",
+    NEED: "kind by kind, greens first, each kind by need, the farthest behind its target first",
+    AS_NAMED: "as named",
+}
 
 
 def plan_document(site: Site, plan: NextDressing, said: list[str]) -> Document:
@@ -31,6 +31,8 @@ def plan_document(site: Site, plan: NextDressing, said: list[str]) -> Document:
         "as_of": str(plan.as_of),
         "surfaces": [_surface(site, plan, k) for k in range(len(plan.rates.row))],
         "sand": _sand(site, plan),
+        "route": _route(plan),
+        "crew": _crew(site, plan),
         "spreader": _spreader(site, plan),
         "loads": _loads(site, plan),
         "findings": [{"about": "", "topic": "plan", "text": s} for s in said if s] + findings,
@@ -50,7 +52,10 @@ def _surface(site: Site, plan: NextDressing, k: int) -> Document:
         "rate_kg_m2": number(rates.rate_kg_m2[k]),
         "mass_kg": number(rates.mass_kg[k]),
         "overthrow_kg": number(plan.overthrow_kg[k]),
+        "delivered_kg": number(with_over * (1 + plan.order.moisture)),
         "units": number(with_over / unit) if unit > 0 else None,
+        "loads": _loads_of(plan, k),
+        "from_previous_m": number(plan.leg_m[k]),
         "area_m2": number(rates.area_m2[k]),
         "shortfall_mm": number(rates.shortfall_m[k], MILLIMETRE),
         "left_mm": number(rates.left_m[k], MILLIMETRE),
@@ -99,7 +104,8 @@ def _heading(plan: NextDressing, k: int) -> Document | None:
 def _sand(site: Site, plan: NextDressing) -> Document:
     order = plan.order
     bounds = order.overthrow_dry.interval(floor=0.0)
-    known = math.isfinite(plan.strip.width_m)
+    known, holes = math.isfinite(plan.strip.width_m), plan.request.holes
+    filling = float(plan.rates.in_holes_m @ plan.rates.area_m2)
     return {
         "name": str(site.sands.name[plan.request.sand]),
         "on_surfaces_kg": number(order.on_surfaces_dry_kg),
@@ -107,15 +113,60 @@ def _sand(site: Site, plan: NextDressing) -> Document:
         "overthrow_low_kg": number(bounds.low[0]) if known else None,
         "overthrow_high_kg": number(bounds.high[0]) if known else None,
         "moisture_dry_basis_percent": number(order.moisture, 100),
+        "order_basis": BASIS,
+        "bulk_density_kg_m3": number(plan.bulk_density_kg_m3),
+        "in_holes_kg": number(filling * plan.bulk_density_kg_m3),
+        "holes_take_mm": number(holes.capacity_m(), MILLIMETRE) if holes else None,
         "needed_kg": number(order.need.value[0]),
         "u_needed_kg": number(order.need.u()[0]),
         "assurance": number(order.assurance),
         "needed_at_assurance_kg": number(order.need_assured_kg),
-        "stock_kg": number(order.stock_kg),
+        "stock_kg": number(order.stock.mass_kg),
+        "u_stock_kg": number(order.stock.u_kg) if math.isfinite(order.stock.mass_kg) else None,
+        "stock_from": _stock_from(plan),
         "order_kg": number(order.order_kg),
         "unit_mass_kg": number(order.unit.mass_kg),
         "units": order.units,
+        "load_kg": number(plan.load_dry_kg * (1 + order.moisture)),
+        "load_from": "one unit" if plan.request.load_kg is None else "as given",
     }
+
+
+def _stock_from(plan: NextDressing) -> str | None:
+    """Where the stock comes from; None where it is not known."""
+    if plan.request.stock_kg is not None:
+        return "as given"
+    stock = plan.order.stock
+    if math.isnan(stock.mass_kg):
+        return None
+    if stock.counted is None:
+        return "deliveries less loads"
+    return f"counted {stock.counted}" + (", deliveries less loads since" if stock.since else "")
+
+
+def _route(plan: NextDressing) -> Document:
+    given = plan.rates.depth_m > 0
+    legs = plan.leg_m[given & np.isfinite(plan.leg_m)]
+    return {
+        "order": ORDERS[plan.request.order],
+        "from_a_start": plan.request.start_m is not None,
+        "length_m": number(legs.sum()),
+    }
+
+
+def _crew(site: Site, plan: NextDressing) -> Document:
+    crew = plan.crew
+    return {
+        "u_percent": number(crew.u, 100),
+        "caught_over_planned": [number(r) for r in crew.ratio],
+        "dressings": [str(site.dressings.id[k]) for k in crew.dressings],
+    }
+
+
+def _loads_of(plan: NextDressing, k: int) -> list[int]:
+    """Numbers of the loads that serve a surface, from 1."""
+    split = plan.split
+    return [] if split is None else (split.load[split.surface == k] + 1).tolist()
 
 
 def _spreader(site: Site, plan: NextDressing) -> Document:
@@ -130,160 +181,47 @@ def _spreader(site: Site, plan: NextDressing) -> Document:
         "swath_m": number(plan.swath_m),
         "speed_kmh": number(plan.speed_m_s, KMH),
         "setting_from": fit.said,
+        "setting_words": list(fit.words),
+        "setting_scatter_percent": number(fit.scatter_share, 100),
+        "setting_by_word": [
+            {
+                "setting": one.setting,
+                "speed_kmh": number(one.speed_m_s, KMH),
+                "rate_kg_m2": number(one.rate_kg_m2),
+                "dressings": one.dressings,
+            }
+            for one in fit.by_word
+        ],
         "setting_dressings": [str(site.dressings.id[k]) for k in fit.dressings],
     }
 
 
 def _loads(site: Site, plan: NextDressing) -> list[Document]:
+    """Each load with what it brings where; the last surface of all but the last needs a refill."""
     split = plan.split
     if split is None:
         return []
-    ids = site.surfaces.id[plan.rates.row]
+    ids, wet = site.surfaces.id[plan.rates.row], 1 + plan.order.moisture
     out: list[Document] = []
-    for load in range(int(split.load.max(initial=-1)) + 1):
+    loads = int(split.load.max(initial=-1)) + 1
+    for load in range(loads):
         mine = np.flatnonzero(split.load == load)
+        last = int(split.surface[mine[-1]])
         out.append(
             {
                 "load": load + 1,
                 "mass_kg": number(split.mass_kg[mine].sum()),
+                "delivered_kg": number(split.mass_kg[mine].sum() * wet),
                 "surfaces": [
-                    {"id": str(ids[split.surface[k]]), "mass_kg": number(split.mass_kg[k])}
+                    {
+                        "id": str(ids[split.surface[k]]),
+                        "mass_kg": number(split.mass_kg[k]),
+                        "delivered_kg": number(split.mass_kg[k] * wet),
+                    }
                     for k in mine
                 ],
+                "refill_on": str(ids[last]) if load + 1 < loads else None,
+                "to_start_m": number(plan.back_m[last]),
             }
         )
     return out
-
-
-def plan_table(site: Site, plan: NextDressing, document: Document, units: Units) -> Table:
-    """One line a surface that gets sand."""
-    from geosand.reports.console import table
-
-    rows = [_line(row, units) for row in document["surfaces"] if row["mass_kg"] > 0]
-    depth, rate, mass = (label_of(m, units) for m in ("depth", "rate", "mass"))
-    heads = [
-        ("surface", False),
-        ("kind", False),
-        (f"depth\n{depth}", True),
-        (f"rate\n{rate}", True),
-    ]
-    heads += [(f"on it\n{mass}", True), (f"over-\nthrow {mass}", True), ("units", True)]
-    heads += [("setting", True), ("head-\ning °", True), (f"saves\n{mass}", True), ("note", False)]
-    return table(f"{site.name}: next dressing, planned for {plan.as_of}", heads, rows)
-
-
-def _line(row: Document, units: Units) -> list[str]:
-    heading = row["heading"]
-    texts = [
-        shown(_float(row[key]) * factor, measure, units, unit=False)
-        for key, factor, measure in (
-            ("depth_mm", 1 / MILLIMETRE, "depth"),
-            ("rate_kg_m2", 1.0, "rate"),
-            ("mass_kg", 1.0, "mass"),
-            ("overthrow_kg", 1.0, "mass"),
-        )
-    ]
-    saves = _float(heading["saving_against_worst_kg"]) if heading else math.nan
-    return [
-        row["id"],
-        row["kind"],
-        *texts,
-        MISSING if row["units"] is None else f"{row['units']:.1f}",
-        setting_words(row["setting"]),
-        f"{heading['heading_deg']:.0f}" if heading else MISSING,
-        shown(saves, "mass", units, unit=False),
-        row["note"],
-    ]
-
-
-def setting_words(setting: Document | None) -> str:
-    """A setting in a cell: how often over it, at what; a dash where there is none."""
-    if setting is None or setting["setting"] is None:
-        return MISSING
-    times = f"{setting['passes']} × " if setting["passes"] > 1 else ""
-    return f"{times}{setting['setting']:.2f}"
-
-
-def plan_lines(document: Document, units: Units) -> list[str]:
-    """What to order and why, in sentences."""
-    sand, spreader = document["sand"], document["spreader"]
-
-    def mass(key: str) -> str:
-        return shown(_float(sand[key]), "mass", units)
-
-    low, high = _float(sand["overthrow_low_kg"]), _float(sand["overthrow_high_kg"])
-    over = f" (95 % {between(low, high, 'mass', units)})" if math.isfinite(high) else ""
-    lines = [
-        f"On surfaces {mass('on_surfaces_kg')}, overthrow to expect {mass('overthrow_kg')}{over},"
-        " both dry.",
-    ]
-    if spreader["strip_width_m"] is not None:
-        width = shown(_float(spreader["strip_width_m"]), "length", units)
-        names = listed(spreader["dressings"])
-        lines.append(f"Strip width {width} of {spreader['name'] or 'the spreader'}, from {names}.")
-    water = sand["moisture_dry_basis_percent"]
-    lines.append(
-        f"Needed {mass('needed_kg')} as delivered (water {water:.1f} %); with"
-        f" {sand['assurance'] * 100:.0f} % assurance {mass('needed_at_assurance_kg')}."
-    )
-    lines.append(_order_line(sand, units))
-    none = [row for row in document["surfaces"] if not row["mass_kg"] > 0]
-    for note in dict.fromkeys(row["note"] for row in none):
-        ids = listed([row["id"] for row in none if row["note"] == note], 12)
-        lines.append(f"No sand: {ids}: {note}.")
-    lines += _setting_lines(document)
-    return lines + [
-        f"{(f['about'] + ': ') if f['about'] else ''}{f['text']}." for f in document["findings"]
-    ]
-
-
-def _order_line(sand: Document, units: Units) -> str:
-    """What to order, or why nothing is."""
-    if sand["order_kg"]:
-        order, unit = (shown(_float(sand[key]), "mass", units) for key in _ORDER_KEYS)
-        count = "" if sand["units"] is None else f" = {sand['units']} of {unit}"
-        return f"Order {sand['name']}: {order}{count}."
-    if not sand["needed_at_assurance_kg"]:
-        return "No sand need be ordered: none is to be spread."
-    stock = shown(_float(sand["stock_kg"]), "mass", units)
-    return f"No sand need be ordered: {stock} in stock covers it."
-
-
-def _setting_lines(document: Document) -> list[str]:
-    """How settings were found, and for which surfaces there is none."""
-    asked = [row for row in document["surfaces"] if row["setting"]]
-    lines = [f"Setting: {document['spreader']['setting_from']}."] if asked else []
-    reasons: dict[str, list[Document]] = {}
-    for row in asked:
-        if refused := row["setting"]["refused"]:
-            reasons.setdefault(refused.rpartition("; ")[2], []).append(row)
-    return lines + [_without_setting(rows, why) for why, rows in reasons.items()]
-
-
-def _without_setting(rows: list[Document], why: str) -> str:
-    """One line for all surfaces that have no setting for the same reason."""
-    needed = [row["setting"]["needed"] for row in rows if row["setting"]["needed"] is not None]
-    names = listed([row["id"] for row in rows], MOST_NAMED)
-    who = names if len(rows) <= MOST_NAMED else f"{len(rows)} surfaces"
-    if not needed:
-        return f"No setting for {who}: {why}."
-    low, high = f"{min(needed):.3g}", f"{max(needed):.3g}"
-    verb = "needs" if len(rows) == 1 else "need"
-    need = low if low == high else f"{low} to {high}"
-    return f"No setting for {who} ({verb} {need}): {why}."
-
-
-def load_lines(document: Document, units: Units) -> list[str]:
-    """Which surfaces each load serves, its overthrow included."""
-    return [
-        f"Load {load['load']}: "
-        + ", ".join(
-            f"{part['id']} {shown(_float(part['mass_kg']), 'mass', units)}"
-            for part in load["surfaces"]
-        )
-        for load in document["loads"]
-    ]
-
-
-def _float(value: float | None) -> float:
-    return math.nan if value is None else value

@@ -90,7 +90,11 @@ def power_table(document: Document) -> Table:
 def power_lines(document: Document) -> list[str]:
     """On what the table rests, and the answers to what was asked."""
     n = document["from_dressings"]
-    source = f"from {n} dressings of this site" if n else "stated defaults: nothing is measured yet"
+    source = (
+        f"from {n} dressing{'s' if n > 1 else ''} of this site"
+        if n
+        else "stated defaults: nothing is measured yet"
+    )
     lines = [
         f"Catches on one surface scatter by {document['sd_between_catches_percent']:.1f} %,"
         f" surfaces by {document['sd_between_surfaces_percent']:.1f} % ({source}). What all catches"

@@ -9,23 +9,29 @@ import numpy as np
 import shapely
 
 from geosand.areas.audit import audit
-from geosand.areas.crosscheck import geodesic_areas_m2, grid_areas_m2, grid_scale
+from geosand.areas.crosscheck import (
+    geodesic_areas_m2,
+    grid_areas_m2,
+    grid_scale,
+    is_web_mercator,
+    web_mercator_scale,
+)
 from geosand.areas.ground import ground_factor
 from geosand.areas.register import AreaRegister, area_register
 from geosand.columns import Floats, Geometries, Ints
 from geosand.errors import Finding
+from geosand.reports.area_totals import TOTALS_NOTE, area_totals
 from geosand.reports.documents import Document, areas_document, number
+from geosand.reports.words import written_day
 from geosand.site.tables import Site
+from geosand.units import figure
 
 GEODESIC_NOISE_M2, GEODESIC_PPM = 0.002, 1e-6
 CAUTION = (
     "These figures are for sand and renovation quantities; boundary and title work needs a"
     " licensed surveyor."
 )
-TOTALS_NOTE = (
-    "u of a total is not the sum of the surfaces' u: an edge that two of them share leaves their"
-    " sum alone, errors of single edges partly cancel, and the survey's bias adds up in full."
-)
+U_NOTE = "u is a standard uncertainty: 95 of 100 such areas lie within 2 u of the truth."
 _ACCURACIES = re.compile(r"(boundary accuracy|edge accuracy|edge bias) is not said")
 
 
@@ -51,11 +57,13 @@ def register_document(site: Site, register: AreaRegister | None = None) -> Docum
     document["source_crs_name"] = crs_name or None
     _factors(document["surfaces"], site, rows, scale)
     totals = area_totals(site, register, grid)
-    why = why_grid_differs(document, crs_name)
+    document["source"] = site.source[-1] or None
+    document["datum_accuracy_m"] = number(site.datum_accuracy_m[-1])
+    notes = [*boundary_notes(document, site), *why_grid_differs(document, crs_name)]
     return {
         **document,
         "totals": totals,
-        "notes": [*why, TOTALS_NOTE],
+        "notes": [*notes, U_NOTE, TOTALS_NOTE],
         "caution": CAUTION,
         "units": site.units,
     }
@@ -66,29 +74,83 @@ def _findings(site: Site, register: AreaRegister, rows: Ints) -> list[Finding]:
     ids = site.surfaces.id[rows]
     findings = [f for f in site.findings if f.topic == "area" or _ACCURACIES.match(f.text)]
     findings += [f for f in register.findings if f.about in set(ids.tolist())]
-    for remark in audit(site.surfaces.geometry[rows], site.surfaces.kind[rows], ids):
+    table = site.surfaces
+    around = _enclosed(table.ground[rows], table.around[rows], len(site.ids))
+    factor = register.ground_factor[rows]
+    for remark in audit(table.geometry[rows], table.kind[rows], ids, around=around, factor=factor):
         text = f"{remark.text}. {remark.remedy[0].upper()}{remark.remedy[1:]}"
         findings.append(Finding(about=str(ids[remark.row]), text=text, topic="area"))
     return findings
 
 
-def _grid(owned: Geometries, crs: str, findings: list[Finding]) -> tuple[Floats, Floats, str]:
-    """Grid areas and scales in the CRS that the boundaries came in; nan where it has no grid."""
-    nothing = np.full(len(owned), np.nan)
+def _enclosed(ground: Ints, around: Ints, size: int) -> Ints:
+    """Row of the surface that each one encloses, -1 for none, from indices of ``ground``."""
+    row_of = np.full(size + 1, -1, dtype=np.int64)  # the last is for "none", -1
+    row_of[ground] = np.arange(len(ground))
+    enclosed: Ints = row_of[around]
+    return enclosed
+
+
+def boundary_notes(document: Document, site: Site) -> list[str]:
+    """Where the boundaries in force came from, in plain words, and how well they lie."""
+    day, crs = document["valid_from"], site.source_crs[-1]
+    known, name = _known_crs(crs)
+    words = "Boundaries"
+    words += f" in force from {written_day(day)}" if day else " in force"
+    words += f", from {document['source']}" if document["source"] else ""
+    if not crs or (known is not None and known.is_geographic):
+        where = f"longitude and latitude ({name})" if crs else "longitude and latitude"
+        came = "came in" if crs or document["source"] else "are kept in"
+        notes = [
+            f"{words}: they {came} {where}. Areas are taken on the ellipsoid, and there is no plan"
+            " to hold them against."
+        ]
+    elif is_web_mercator(crs):
+        latitude = float(shapely.total_bounds(site.surfaces.geometry)[1::2].mean())
+        notes = [
+            f"{words}: they came in Web Mercator, where areas are"
+            f" {web_mercator_scale(latitude):.2f} times as large as on the ground here. They are"
+            " never measured in it, but on the ellipsoid. How well the outlines were traced, and on"
+            " which picture, is not known."
+        ]
+    else:
+        notes = [f"{words}: they came in {name or crs.splitlines()[0][:60]}."]
+    accuracy = document["datum_accuracy_m"]
+    if accuracy:
+        size = figure(accuracy, "length", site.units)
+        notes[0] += (
+            f" Their shift to WGS 84 is good to {size}: all surfaces together may lie so far off,"
+            " and no area changes."
+        )
+    return notes
+
+
+def _known_crs(crs: str) -> tuple[Any, str]:
+    """The CRS as pyproj has it and its name; None and "" where it is none."""
     if not crs:
-        return nothing, nothing, ""
+        return None, ""
     from pyproj import CRS
     from pyproj.exceptions import CRSError
 
     try:
         known = CRS.from_user_input(crs)
-        if known.is_geographic:
-            return nothing, nothing, ""  # longitude and latitude: there is no plan to differ from
+    except CRSError:
+        return None, ""
+    return known, str(known.name)
+
+
+def _grid(owned: Geometries, crs: str, findings: list[Finding]) -> tuple[Floats, Floats, str]:
+    """Grid areas and scales in the CRS that the boundaries came in; nan where it has no grid."""
+    nothing = np.full(len(owned), np.nan)
+    known, name = _known_crs(crs)
+    if not crs or is_web_mercator(crs) or (known is not None and known.is_geographic):
+        return nothing, nothing, name  # there is no plan to differ from
+    try:
         scale = nothing.copy()
         there = ~shapely.is_empty(owned)  # a surface without ground has no place on the grid
         scale[there] = grid_scale(owned[there], crs)
-        return grid_areas_m2(owned, crs), scale, str(known.name)
-    except (ValueError, CRSError) as problem:
+        return grid_areas_m2(owned, crs), scale, name
+    except ValueError as problem:
         findings.append(Finding(about="surfaces.geojson", text=str(problem), topic="area"))
         return nothing, nothing, ""
 
@@ -114,28 +176,6 @@ def _factors(surfaces: list[Document], site: Site, rows: Ints, scale: Floats) ->
         row["vertices"], row["holes"], row["parts"] = int(vertices[k]), int(holes[k]), int(parts[k])
 
 
-def area_totals(site: Site, register: AreaRegister, grid_m2: Floats) -> list[Document]:
-    """Sum of ground area by kind and of all, each with its own u from the joint errors."""
-    rows = site.in_force()
-    kinds = list(dict.fromkeys(site.surfaces.kind[rows].tolist()))
-    members = [site.surfaces.kind[rows] == kind for kind in kinds]
-    members.append(np.ones(len(rows), dtype=np.bool_))
-    coefficients = np.zeros((len(members), len(site.surfaces)))
-    coefficients[:, rows] = np.array(members)
-    effects = register.errors.effects(coefficients)
-    u = np.sqrt(sum(effect**2 for effect in effects.values()))
-    return [
-        {
-            "kind": kind,
-            "surfaces": int(member.sum()),
-            "area_m2": number(register.area_m2[rows][member].sum()),
-            "u_area_m2": number(u[k]),
-            "grid_area_m2": number(grid_m2[member].sum()),
-        }
-        for k, (kind, member) in enumerate(zip([*kinds, "all"], members, strict=True))
-    ]
-
-
 def why_grid_differs(document: Document, crs_name: str) -> list[str]:
     """Plain words on grid against ground; none where there is no grid area."""
     rows: list[dict[str, Any]] = [r for r in document["surfaces"] if r["grid_area_m2"]]
@@ -146,10 +186,12 @@ def why_grid_differs(document: Document, crs_name: str) -> list[str]:
     scales = [r["grid_scale"] for r in rows]
     heights = [r["elevation_m"] for r in rows if r["elevation_m"] is not None]
     steep = any(r["slope_factor"] > 1 for r in rows)
-    word = "more" if change > 0 else "less"
+    shown = f"{abs(change):.3f} % {'more' if change > 0 else 'less'} than the ground"
+    if abs(change) < 0.0005:
+        shown = "the same as the ground within 0.001 % here"
     words = [
-        f"Why grid and ground differ: a plan in {crs_name} shows {abs(change):.3f} % {word} than"
-        f" the ground. Its grid lengths are {_span(scales)} of those on the ellipsoid"
+        f"Why grid and ground differ: a plan in {crs_name} shows {shown}. Its grid lengths are"
+        f" {_span(scales)} of those on the ellipsoid"
     ]
     if heights and max(heights) > 0:
         words[0] += (

@@ -56,3 +56,20 @@ def listed(names: list[str], most: int = 6) -> str:
     """Up to ``most`` names and how many more."""
     more = f" and {len(names) - most} more" if len(names) > most else ""
     return ", ".join(names[:most]) + more
+
+
+#: Not taken from the locale: the same page everywhere.
+_MONTHS = (
+    *("January", "February", "March", "April", "May", "June"),
+    *("July", "August", "September", "October", "November", "December"),
+)
+
+
+def written_day(iso: str) -> str:
+    """An ISO date in words.
+
+    >>> written_day("2026-09-01")
+    '1 September 2026'
+    """
+    year, month, day = iso.split("-")
+    return f"{int(day)} {_MONTHS[int(month) - 1]} {year}"

@@ -3,38 +3,22 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from geosand.areas.register import AreaRegister
 from geosand.balance.account import Balance
-from geosand.columns import Bools, Floats, Ints, Strings, freeze, ratio
+from geosand.columns import Bools, Floats, Ints, Strings, ratio
 from geosand.distributions import student_probability
 from geosand.errors import Fault, Finding, Refused
 from geosand.estimates import Estimates, Interval
 from geosand.rates.surface_rates import NEW_EACH_TIME, Rates
 from geosand.season.holes import hole_capacity_m
+from geosand.season.ring_ledger import RingLedger, ring_ledger
 from geosand.site.tables import HAZARDS, Site
 
 UNDER, ON_TARGET, OVER = "under-dressed", "on target", "over-dressed"
 NOT_MEASURED, NO_TARGET = "not measured", "no target"
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class RingLedger:
-    """Sand that built up in the collar and surrounds of each dressed surface; one row a ring."""
-
-    id: Strings  #: ``<surface>/collar`` or ``<surface>/surrounds``
-    ground: Ints  #: index of the surface in ``Site.ids``
-    zone: Strings
-    depth_m: Floats
-    u_depth_m: Floats
-    mass_kg: Floats
-
-    def __post_init__(self) -> None:
-        freeze(self)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -62,8 +46,8 @@ class Ledger:
 
 
 def last_record(site: Site) -> np.datetime64:
-    """Day of the newest dressing or delivery; the season's start where there is none."""
-    days = np.concatenate([site.dressings.date, site.deliveries.date])
+    """Day of the newest dressing, delivery or count; the season's start where there is none."""
+    days = np.concatenate([site.dressings.date, site.deliveries.date, site.stock_counts.date])
     return max(days.max(), site.season_start) if len(days) else site.season_start
 
 
@@ -222,50 +206,6 @@ def _in_holes(site: Site, rates: Rates, counted: Bools, ground: Ints) -> Floats:
     fraction = site.sands.sand_mass_fraction[site.dressings.sand[d.dressing]]
     filled = np.minimum(np.nan_to_num(capacity), depth) * fraction
     return np.bincount(ground, filled, len(site.ids)).astype(float)
-
-
-def ring_ledger(site: Site, rates: Rates, balance: Balance, counted: Bools) -> RingLedger:
-    """Depth so far in the collar and surrounds of every dressed surface.
-
-    From the dressings whose overthrow was measured; nan where none was. An overthrow that is not
-    above zero leaves nothing there.
-    """
-    throw, size = balance.throw, len(site.ids)
-    ground = site.surfaces.ground[site.dressed.surface]
-    dressing = site.dressed.dressing
-    sand = site.dressings.sand[dressing]
-    density = rates.density.value[sand]
-    fraction = site.sands.sand_mass_fraction[sand]
-    known = np.isfinite(balance.overthrow.value)[dressing]
-    relative = ratio(balance.overthrow.u(), np.abs(balance.overthrow.value), empty=0.0)[dressing]
-    names = ("id", "ground", "zone", "depth", "u", "kg")
-    columns: dict[str, list[NDArray[Any]]] = {name: [] for name in names}
-    for zone, mass, area in (
-        ("collar", throw.collar_kg, throw.collar_area_m2),
-        ("surrounds", throw.surrounds_kg, throw.surrounds_area_m2),
-    ):
-        sandy = counted & (area > 0)
-        kg = np.where(sandy, np.nan_to_num(mass), 0.0) * fraction
-        depth = kg / np.where(area > 0, area, 1.0) / density
-        present = np.flatnonzero(np.bincount(ground[sandy], minlength=size) > 0)
-        measured = np.bincount(ground[sandy & known], minlength=size)[present] > 0
-        nothing = np.where(measured, 0.0, np.nan)
-        columns["id"].append(np.array([f"{name}/{zone}" for name in site.ids[present]], np.str_))
-        columns["ground"].append(present)
-        columns["zone"].append(np.full(len(present), zone))
-        columns["depth"].append(np.bincount(ground, depth, size)[present] + nothing)
-        squares = np.bincount(ground, (depth * relative) ** 2, size)
-        columns["u"].append(np.sqrt(squares)[present] + nothing)
-        columns["kg"].append(np.bincount(ground, kg, size)[present] + nothing)
-    joined = {name: np.concatenate(parts) for name, parts in columns.items()}
-    return RingLedger(
-        id=joined["id"].astype(np.str_),
-        ground=joined["ground"].astype(np.int64),
-        zone=joined["zone"].astype(np.str_),
-        depth_m=joined["depth"],
-        u_depth_m=joined["u"],
-        mass_kg=joined["kg"],
-    )
 
 
 def _plan_missing(site: Site, row: Ints, so_far: Floats) -> list[Finding]:

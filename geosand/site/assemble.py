@@ -13,8 +13,9 @@ from geosand.columns import Dates, Floats
 from geosand.errors import Faults, Finding
 from geosand.site.cells import RawTable, quoted
 from geosand.site.read_catches import read_catches
+from geosand.site.read_deliveries import read_deliveries
 from geosand.site.read_dressings import read_dressings
-from geosand.site.read_loads import read_deliveries, read_loads
+from geosand.site.read_loads import read_loads
 from geosand.site.read_settings import MoistureBook, SiteText, read_settings, unread_settings
 from geosand.site.read_surfaces import RawEdition, read_surfaces
 from geosand.site.tables import Catches, Site, Surfaces
@@ -61,12 +62,12 @@ def assemble(raw: RawSite, faults: Faults, findings: list[Finding]) -> Site:
     dressings, dressed = read_dressings(
         raw.dressings, surfaces, valid_from, text.sands, season, faults, findings
     )
-    loads, groups = read_loads(
+    loads, weighed, groups = read_loads(
         raw.loads, surfaces, dressings, dressed, text.sands, book, faults, findings
     )
     catches = read_catches(raw.catches, ground, dressings, loads, text, book, faults, findings)
     catches = _near(catches, surfaces, raw.catches.file, faults)
-    deliveries = read_deliveries(raw.deliveries, text.sands, faults, findings)
+    deliveries, counts = read_deliveries(raw.deliveries, text.sands, faults, findings)
     faults.refuse()
     return Site(
         name=text.name,
@@ -77,6 +78,8 @@ def assemble(raw: RawSite, faults: Faults, findings: list[Finding]) -> Site:
         ids=np.array(list(ground), dtype=np.str_),
         valid_from=valid_from,
         source_crs=tuple(e.source_crs for e in editions),
+        source=tuple(e.source for e in editions),
+        datum_accuracy_m=tuple(e.datum_accuracy_m for e in editions),
         surfaces=surfaces,
         sands=text.sands,
         moistures=book.table(),
@@ -84,9 +87,12 @@ def assemble(raw: RawSite, faults: Faults, findings: list[Finding]) -> Site:
         dressed=dressed,
         catches=catches,
         loads=loads,
+        weighed=weighed,
         deliveries=deliveries,
+        stock_counts=counts,
         group_surfaces=groups,
         findings=tuple(dict.fromkeys(findings)),
+        catches_file=raw.catches.file,
         inputs=raw.inputs,
     )
 
@@ -166,13 +172,8 @@ def _near(catches: Catches, surfaces: Surfaces, file: str, faults: Faults) -> Ca
             file,
             f"catch {quoted(str(catches.id[k]))} at {catches.lon_degree[k]:g},"
             f" {catches.lat_degree[k]:g} lies {outside[k]:.3g}° from all surfaces",
-            row=_place(file, int(catches.row[k])),
+            row=str(catches.place[k]),
             column="lon, lat",
             remedy="look for longitude and latitude swapped, here or in the surfaces",
         )
     return replace(catches, lon_degree=lon)
-
-
-def _place(file: str, row: int) -> int | str:
-    """A row as the file counts it: a line, or a feature of GeoJSON."""
-    return f"feature {row}" if file.endswith(".geojson") else row

@@ -12,7 +12,10 @@ from geosand.site.cells import quoted
 from geosand.site.reading import Reader
 
 Rows = Mapping[str, np.ndarray[Any, np.dtype[Any]]]
-APART_DEGREE = 1e-4  #: about 10 m: farther apart, two rows are not one tray
+#: Farther apart, two rows are two trays of one name, whatever their positions' accuracy: adding
+#: them up would double a rate without a word, giving both the same position costs a minute.
+APART_M = 1.0
+METRES_PER_DEGREE = 111_195.0  # of a great circle of the mean sphere
 
 #: What all parts of a catch must agree on, and what to call it.
 _SHARED = {
@@ -61,8 +64,10 @@ def check_parts(reader: Reader, ids: Strings, first: Ints, whole: Ints, rows: Ro
 
 def _difference(row: int, start: int, rows: Rows) -> str:
     lon, lat = rows["lon"], rows["lat"]
-    if np.hypot(lon[row] - lon[start], lat[row] - lat[start]) > APART_DEGREE:
-        return "another place"
+    east = (lon[row] - lon[start]) * np.cos(np.radians(lat[row]))
+    away = np.hypot(east, lat[row] - lat[start]) * METRES_PER_DEGREE
+    if away > APART_M:
+        return f"another place, {away:.1f} m from there"
     for name, words in _SHARED.items():
         one, other = rows[name][start], rows[name][row]
         if one != other and (one == one or other == other):  # noqa: PLR0124  (nan is not itself)

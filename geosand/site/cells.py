@@ -17,6 +17,8 @@ Cell = str | float | int | bool | datetime.date | datetime.time | datetime.timed
 SHOW = 40  #: characters of a cell quoted in a message
 LONGEST = 1000  #: characters of a text; a column is as wide as its longest text
 NUMBER = re.compile(r"\s*[+-]?(\d+(\.\d*)?|\.\d+)([eE][+-]?\d+)?\s*", re.ASCII)
+#: What turns the text around it about, and zero: shown as a dot, here and in all outputs.
+UNSHOWN = dict.fromkeys([0, *range(0x202A, 0x202F), *range(0x2066, 0x206A)], "·")
 DAY = re.compile(
     r"\s*(\d{4}-\d{2}-\d{2})(?:[T ]\d{2}:\d{2}(?::\d{2}(?:\.\d{1,6})?)?)?\s*", re.ASCII
 )
@@ -58,8 +60,20 @@ def is_clean(text: str) -> bool:
     )
 
 
+def plain_texts(cells: Sequence[Cell]) -> list[str] | None:
+    """All cells, stripped, where all are short printable texts, looked at together; else None."""
+    if not set(map(type, cells)) <= {str}:
+        return None
+    texts = [text.strip() for text in cells]  # type: ignore[union-attr]
+    short = max(map(len, texts), default=0) <= LONGEST
+    return texts if short and "".join(texts).isprintable() else None
+
+
 def all_floats(cells: Sequence[Cell]) -> Floats | None:
     """All cells as floats at once, nan for blanks; None where any cell is doubtful."""
+    if set(map(type, cells)) == {float}:
+        values = np.array(cells, dtype=np.float64)
+        return values if np.isfinite(values).all() else None
     try:
         plain = [np.nan if c is None or c == "" else float(c) for c in cells]  # type: ignore[arg-type]
     except (TypeError, ValueError, OverflowError):

@@ -118,7 +118,7 @@ def mean_height_m(geometry: Geometries) -> Floats:
     """Mean of the heights that the vertices carry (n,); nan without, and for heights all 0."""
     heights = np.full(len(geometry), np.nan)
     for row in np.flatnonzero(shapely.has_z(geometry)):
-        rings = shapely.get_rings(geometry[row])
+        rings = shapely.get_rings(shapely.get_parts(geometry[row]))
         points = [shapely.get_coordinates(ring, include_z=True)[:-1, 2] for ring in rings]
         z = np.concatenate(points)
         if np.isfinite(z).all() and (z != 0).any():

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 
 from geosand.columns import Bools, Floats, Ints, Strings, distinct
 from geosand.errors import Faults, Finding
+from geosand.site.catch_depths import check_depths
 from geosand.site.catch_parts import (
     catches_of_rows,
     check_parts,
@@ -20,6 +23,7 @@ from geosand.site.reading import Reader
 from geosand.site.tables import Catches, Dressings, Loads, Sands
 
 SMALL_TRAY_M2, LARGE_TRAY_M2 = 0.005, 4.0
+LONGEST_TRAY_M = 5.0  #: cloths are smaller; common practice, no source
 DRY = 0.005  #: water content below which sand pours as dry sand; common practice, no source
 
 
@@ -35,63 +39,91 @@ def read_catches(
 ) -> Catches:
     """One row a catch; the rows' positions stand in the columns ``lon`` and ``lat``."""
     reader = Reader(table, faults, findings)
-    ids = reader.text("catch", required=True)
     dressing = dressing_rows(reader, dressings)
-    reasons = reader.text("reject_reason")
-    state = reader.choice("volume_state", ["dry", "moist", "tapped"])
-    area, half = _tray(reader, findings)
-    rows = {
-        "area": area,
-        "mass": _net_mass(reader),
-        "volume": reader.quantity("volume", "m3", minimum=0.0, maximum=1.0),
-        "pool": reader.text("pool"),
-        "rejected": reasons != "",
-    }
+    rows = _columns(reader, ground, text, findings)
     moisture = _moisture(reader, dressing, dressings, loads, text.sands, book, findings)
     rows["moisture"] = moisture
     if len(text.sands.name):
-        _moisture_needed(reader, dressing, rows["mass"], rows["pool"], reasons, moisture)
+        _moisture_needed(reader, dressing, rows, moisture)
     dry = book.ratios()[moisture] <= DRY
-    rows["volume"] = _dry_volume(reader, rows["volume"], state, dry, findings)
-    rows["lon"], rows["lat"] = _positions(reader)
-    rows["declared"] = _declared(reader, ground)
-    rows["edge_distance"] = reader.quantity("edge_distance", "m", minimum=-200.0, maximum=200.0)
-    accuracy = reader.quantity("position_accuracy", "m", minimum=0.0, maximum=500)
-    notes = reader.text("note")
+    rows["volume"] = _dry_volume(reader, rows["volume"], rows.pop("state"), dry, findings)
     reader.finish()
-    first, whole = catches_of_rows(dressing, ids)
-    check_parts(reader, ids, first, whole, rows)
+    return _joined(reader, dressing, rows)
+
+
+Rows = dict[str, np.ndarray[Any, np.dtype[Any]]]
+
+
+def _columns(
+    reader: Reader, ground: dict[str, int], text: SiteText, findings: list[Finding]
+) -> Rows:
+    """All columns that are read by themselves, one row a row of the file."""
+    ids = reader.text("catch", required=True)
+    reasons = reader.text("reject_reason")
+    state = reader.choice("volume_state", ["dry", "moist", "tapped"])
+    area, half = _tray(reader, findings)
+    mass = _net_mass(reader)
+    volume = reader.quantity("volume", "m3", minimum=0.0, maximum=1.0)
+    pool = reader.text("pool")
+    lon, lat = _positions(reader)
+    declared = _declared(reader, ground)
+    edge = reader.quantity("edge_distance", "m", minimum=-200.0, maximum=200.0)
+    accuracy = reader.quantity("position_accuracy", "m", minimum=0.0, maximum=500)
+    places = [row if isinstance(row, str) else f"row {row}" for row in reader.table.rows]
+    return {
+        "id": ids,
+        "place": np.array(places, dtype=np.str_),
+        "reason": reasons,
+        "rejected": reasons != "",
+        "state": state,
+        "area": area,
+        "half": half,
+        "mass": mass,
+        "volume": volume,
+        "pool": pool,
+        "lon": lon,
+        "lat": lat,
+        "declared": declared,
+        "edge_distance": edge,
+        "accuracy": np.where(np.isnan(accuracy), text.position_accuracy_m, accuracy),
+        "note": reader.text("note"),
+    }
+
+
+def _joined(reader: Reader, dressing: Ints, rows: Rows) -> Catches:
+    """The rows as catches: parts of one added up, trays of one reading marked."""
+    first, whole = catches_of_rows(dressing, rows["id"])
+    check_parts(reader, rows["id"], first, whole, rows)
     mass, volume = (sum_parts(rows[name], whole, len(first)) for name in ("mass", "volume"))
     pools = [
         pool_numbers(reader, column, first, dressing[first], rows["pool"][first], word)
         for column, word in ((mass, "mass"), (volume, "volume"))
     ]
     check_pools(reader, first, dressing, rows)
-    _measured(reader, first, (mass, volume), pools, reasons[first] == "")
-    number = [r if isinstance(r, int) else k for k, r in enumerate(table.rows, start=1)]
+    used = ~rows["rejected"][first]
+    _measured(reader, first, (mass, volume), pools, used)
+    check_depths(reader, first, (mass, volume), pools, rows["area"][first], used)
     keep = dressing[first] >= 0
-    kept = first[keep]
+    one = {name: column[first[keep]] for name, column in rows.items()}
     return Catches(
-        id=ids[kept],
-        dressing=dressing[kept],
-        row=np.array(number, dtype=np.int64)[kept],
-        lon_degree=rows["lon"][kept],
-        lat_degree=rows["lat"][kept],
-        position_accuracy_m=np.where(
-            np.isnan(accuracy[kept]), text.position_accuracy_m, accuracy[kept]
-        ),
-        declared=rows["declared"][kept],
-        edge_distance_m=rows["edge_distance"][kept],
-        tray_area_m2=rows["area"][kept],
-        half_diagonal_m=half[kept],
+        id=one["id"],
+        dressing=dressing[first[keep]],
+        place=one["place"],
+        lon_degree=one["lon"],
+        lat_degree=one["lat"],
+        position_accuracy_m=one["accuracy"],
+        declared=one["declared"],
+        edge_distance_m=one["edge_distance"],
+        tray_area_m2=one["area"],
+        half_diagonal_m=one["half"],
         caught_kg=mass[keep],
-        moisture=moisture[kept],
+        moisture=one["moisture"],
         volume_m3=volume[keep],
         mass_pool=pools[0][keep],
         volume_pool=pools[1][keep],
-        used=reasons[kept] == "",
-        reject_reason=reasons[kept],
-        note=notes[kept],
+        used=~one["rejected"],
+        reject_reason=one["reason"],
+        note=one["note"],
     )
 
 
@@ -104,10 +136,10 @@ def _tray(reader: Reader, findings: list[Finding]) -> tuple[Floats, Floats]:
     Of a tray known by its area only, the half diagonal is that of a square.
     """
     length, width, diameter = (
-        reader.quantity(f"tray_{name}", "m", above=0.0, maximum=20)
+        reader.quantity(f"tray_{name}", "m", above=0.0, maximum=LONGEST_TRAY_M)
         for name in ("length", "width", "diameter")
     )
-    given = reader.quantity("tray_area", "m2", above=0.0, maximum=100)
+    given = reader.quantity("tray_area", "m2", above=0.0, maximum=LONGEST_TRAY_M**2)
     ways = np.stack([length * width, np.pi / 4 * diameter**2, given], axis=1)
     sides = np.stack([length, width, diameter, given], axis=1)
     if reader.size and np.isnan(sides).all() and len(reader.faulty) < reader.size:
@@ -192,11 +224,10 @@ def _moisture(
     return out
 
 
-def _moisture_needed(
-    reader: Reader, dressing: Ints, mass: Floats, pool: Strings, reasons: Strings, moisture: Ints
-) -> None:
+def _moisture_needed(reader: Reader, dressing: Ints, rows: Rows, moisture: Ints) -> None:
     """A mass that is used needs its water content; a dry volume does not."""
-    needed = (np.isfinite(mass) | (pool != "")) & (reasons == "") & (dressing >= 0)
+    weighed = np.isfinite(rows["mass"]) | (rows["pool"] != "")
+    needed = weighed & ~rows["rejected"] & (dressing >= 0)
     for row in np.flatnonzero(needed & (moisture < 0)).tolist():
         if row not in reader.faulty:
             found = "the sand's moisture is said nowhere"
@@ -214,12 +245,9 @@ def _of_loads(
     weight = (loads.count * loads.unit_mass_kg)[rows]
     if len(different) == 1 or not np.isfinite(weight).all() or weight.sum() <= 0:
         return int(different[0])
-    table = book.table()
-    weight = weight / weight.sum()
-    ratio = float(weight @ table.ratio[loads.moisture[rows]])
-    per = np.bincount(loads.moisture[rows], weight)
-    u = float(np.sqrt(((per * table.u_ratio[: len(per)]) ** 2).sum()))
-    return book.add(f"moisture: mean of the loads of {dressings.id[number]}", ratio, u)
+    per = np.bincount(loads.moisture[rows], weight / weight.sum())
+    label = f"moisture: mean of the loads of {dressings.id[number]}"
+    return book.mix(label, {int(k): float(per[k]) for k in different})
 
 
 def _declared(reader: Reader, ground: dict[str, int]) -> Ints:

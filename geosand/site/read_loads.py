@@ -1,4 +1,4 @@
-"""Loads of sand taken out for a dressing, and sand bought."""
+"""Loads of sand taken out for a dressing, and those of them that went over a scale."""
 
 from __future__ import annotations
 
@@ -11,11 +11,12 @@ from geosand.errors import Faults, Finding
 from geosand.site.cells import RawTable, quoted
 from geosand.site.read_settings import MoistureBook, dry_basis, stated_u
 from geosand.site.reading import Reader
-from geosand.site.tables import Deliveries, Dressed, Dressings, Loads, Sands, Surfaces
+from geosand.site.tables import Dressed, Dressings, Loads, Sands, Surfaces, WeighedLoads
 
 MOST_UNITS, HEAVIEST_KG = 1e6, 100_000.0
 U_UNIT = 0.01  #: bag to bag where nothing is said
 U_LABEL = 0.01  #: shared by all bags of a kind where nothing is said
+U_WEIGHING = 0.005  #: of a load on a scale where nothing is said (common practice)
 
 
 def dressing_rows(reader: Reader, dressings: Dressings) -> Ints:
@@ -45,8 +46,8 @@ def read_loads(
     book: MoistureBook,
     faults: Faults,
     findings: list[Finding],
-) -> tuple[Loads, tuple[frozenset[int], ...]]:
-    """One row a load, and the ``ground`` indices of each group of loads that names surfaces."""
+) -> tuple[Loads, WeighedLoads, tuple[frozenset[int], ...]]:
+    """One row a load; weighings; ``ground`` indices of each group of loads that names surfaces."""
     reader = Reader(table, faults, findings)
     ids = reader.text("load", required=True)
     _unique(reader, "load", ids)
@@ -56,27 +57,13 @@ def read_loads(
     moisture = _moisture(reader, dressing, dressings, sands, book, findings)
     unit = np.where(by_volume, loose_dry * (1 + book.ratios()[moisture]), unit)
     u_unit, u_label = _unit_uncertainty(reader, unit, findings)
-    returned = np.nan_to_num(reader.quantity("returned", "kg", minimum=0.0))
-    spilled = np.nan_to_num(reader.quantity("spilled", "kg", minimum=0.0))
-    for row in np.flatnonzero(returned + spilled > count * unit * (1 + 1e-9)).tolist():
-        if row in reader.faulty:
-            continue
-        found = f"more came back or was spilled ({returned[row] + spilled[row]:g} kg) than was"
-        found += f" taken out ({count[row] * unit[row]:g} kg)"
-        reader.fault(row, "returned_kg", found, remedy="check count, unit mass and what came back")
+    returned, spilled = _came_back(reader, count * unit)
+    weighed, u_weighed = _weighings(reader, count * unit, findings)
     group, groups = _groups(reader, dressing, surfaces, dressings, dressed)
     tickets = reader.text("ticket")
     reader.text("note")
     reader.finish()
     keep = dressing >= 0
-    sand = [str(name) for name in sands.name] or [""]
-    label = np.array(
-        [
-            f"label: {sand[dressings.sand[d]]} {m:.6g} kg" if d >= 0 else ""
-            for d, m in zip(dressing, np.where(by_volume, loose_dry, unit), strict=True)
-        ],
-        dtype=np.str_,
-    )
     columns: dict[str, Any] = {
         "id": ids,
         "dressing": dressing,
@@ -85,14 +72,67 @@ def read_loads(
         "by_volume": by_volume,
         "u_unit_mass_kg": u_unit,
         "u_label": u_label,
-        "label": label,
+        "label": _labels(dressing, np.where(by_volume, loose_dry, unit), dressings, sands),
         "moisture": moisture,
         "returned_kg": returned,
         "spilled_kg": spilled,
         "group": group,
         "ticket": tickets,
     }
-    return Loads(**{name: column[keep] for name, column in columns.items()}), groups
+    loads = Loads(**{name: column[keep] for name, column in columns.items()})
+    on_scale = np.flatnonzero(np.isfinite(weighed[keep]))
+    weighings = WeighedLoads(
+        load=on_scale, mass_kg=weighed[keep][on_scale], u_mass_kg=u_weighed[keep][on_scale]
+    )
+    return loads, weighings, groups
+
+
+def _came_back(reader: Reader, taken_kg: Floats) -> tuple[Floats, Floats]:
+    """Returned and spilled mass of each load; a fault where that is more than was taken out."""
+    returned = np.nan_to_num(reader.quantity("returned", "kg", minimum=0.0))
+    spilled = np.nan_to_num(reader.quantity("spilled", "kg", minimum=0.0))
+    for row in np.flatnonzero(returned + spilled > taken_kg * (1 + 1e-9)).tolist():
+        if row in reader.faulty:
+            continue
+        found = f"more came back or was spilled ({returned[row] + spilled[row]:g} kg) than was"
+        found += f" taken out ({taken_kg[row]:g} kg)"
+        reader.fault(row, "returned_kg", found, remedy="check count, unit mass and what came back")
+    return returned, spilled
+
+
+def _weighings(reader: Reader, stated_kg: Floats, findings: list[Finding]) -> tuple[Floats, Floats]:
+    """Mass of each load on a scale and its u; nan where it was not weighed.
+
+    The balance stays on count and unit mass: the weighing is a witness of both. A reading more than
+    a third from them is told, as bags were left out or other ones put on.
+    """
+    mass = reader.quantity("weighed", "kg", above=0.0, maximum=HEAVIEST_KG)
+    u = reader.quantity("u_weighed", "kg", above=0.0, maximum=HEAVIEST_KG)
+    for row in np.flatnonzero(np.isfinite(u) & np.isnan(mass)).tolist():
+        if row not in reader.faulty:
+            found = "an uncertainty of a weighing without the weighing"
+            reader.fault(row, "u_weighed_kg", found, remedy="give weighed_kg, or leave both blank")
+    unsaid = np.isfinite(mass) & np.isnan(u)
+    if unsaid.any():
+        text = f"uncertainty of a weighed load: {U_WEIGHING:.1%} is used where it is not said"
+        findings.append(Finding(about=reader.table.file, text=text, topic="default"))
+    for row in np.flatnonzero(np.abs(mass - stated_kg) > stated_kg / 3).tolist():
+        text = (
+            f"row {reader.table.rows[row]} weighs {mass[row]:g} kg where count and unit mass say"
+            f" {stated_kg[row]:g} kg: check whether all of it was on the scale"
+        )
+        findings.append(Finding(about=reader.table.file, text=text, topic="file"))
+    return mass, np.where(unsaid, U_WEIGHING * mass, u)
+
+
+def _labels(dressing: Ints, unit_kg: Floats, dressings: Dressings, sands: Sands) -> Strings:
+    """The source that all units of one sand and label mass share."""
+    sand = [str(name) for name in sands.name] or [""]
+    labels = [
+        f"label: {sand[dressings.sand[d]]} {m:.6g} kg" if d >= 0 else ""
+        for d, m in zip(dressing.tolist(), unit_kg.tolist(), strict=True)
+    ]
+    return np.array(labels, dtype=np.str_)
 
 
 def _unique(reader: Reader, column: str, names: Strings) -> None:
@@ -219,30 +259,3 @@ def _groups(
             key = (int(dressing[row]), frozenset(members))
             out[row] = found.setdefault(key, len(found))
     return out, tuple(members for _, members in found)
-
-
-def read_deliveries(
-    table: RawTable | None, sands: Sands, faults: Faults, findings: list[Finding]
-) -> Deliveries:
-    """Sand bought, one row a ticket; an empty table where there is no file."""
-    if table is None:
-        table = RawTable(file="deliveries.csv", rows=[], columns={})
-    reader = Reader(table, faults, findings)
-    date = reader.dates("date", required=True)
-    mass = reader.quantity("mass", "kg", required=True, above=0.0, maximum=1e9)
-    known = {str(name): k for k, name in enumerate(sands.name)}
-    texts = reader.text("sand", required=len(known) > 1).tolist()
-    for row, text in enumerate(texts):
-        if text and known and text not in known:
-            reader.fault(
-                row, "sand", f"{quoted(text)} is not in site.toml", allowed=", ".join(known)
-            )
-    ticket = reader.text("ticket")
-    reader.text("note")
-    reader.finish()
-    return Deliveries(
-        date=date,
-        mass_kg=mass,
-        sand=np.array([known.get(text, 0) for text in texts], dtype=np.int64),
-        ticket=ticket,
-    )

@@ -44,12 +44,25 @@ class MoistureBook:
 
     def __init__(self) -> None:
         self.rows: dict[str, tuple[int, float, float]] = {}
+        self.mixtures: dict[int, list[tuple[int, float]]] = {}
 
     def add(self, label: str, ratio: float, u_ratio: float) -> int:
         """Row of this water content in the table of moistures; another u is another source."""
         if self.rows.get(label, (0, ratio, u_ratio))[1:] != (ratio, u_ratio):
             label = f"{label} ± {u_ratio * 100:.6g}"
         return self.rows.setdefault(label, (len(self.rows), ratio, u_ratio))[0]
+
+    def mix(self, label: str, parts: Mapping[int, float]) -> int:
+        """Row of the mean of other rows, given with their weights (sum 1); it keeps their sources.
+
+        The same parts are one row, in whatever order.
+        """
+        rows = list(self.rows.values())
+        ratio = sum(weight * rows[k][1] for k, weight in parts.items())
+        u = sum((weight * rows[k][2]) ** 2 for k, weight in parts.items()) ** 0.5
+        row = self.add(label, ratio, u)
+        self.mixtures[row] = sorted(parts.items())
+        return row
 
     def ratios(self) -> Floats:
         """Water contents by row, and nan at the end, so that row -1 has none."""
@@ -62,6 +75,7 @@ class MoistureBook:
             label=np.array(list(self.rows), dtype=np.str_),
             ratio=np.array(ratios, dtype=float),
             u_ratio=np.array([row[2] for row in self.rows.values()], dtype=float),
+            mixtures=dict(self.mixtures),
         )
 
 
@@ -134,7 +148,7 @@ def read_settings(
     )
     catch_reader.finish()
     units = str(reader.choice("units", ["metric", "us"])[0]) or "metric"
-    name = str(reader.text("name")[0])
+    name = " ".join(str(reader.text("name")[0]).split())
     if not name:
         findings.append(Finding(about=FILE, text="the site has no name", topic="default"))
     targets = _targets(document, faults)

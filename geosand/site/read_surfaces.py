@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from geosand.columns import Geometries, Ints, Strings
+from geosand.columns import Floats, Geometries, Ints, Strings
 from geosand.errors import Faults, Finding
 from geosand.site.cells import RawTable, quoted
 from geosand.site.outlines import check_outlines, check_together, mean_height_m, on_one_side
@@ -18,6 +18,13 @@ from geosand.site.tables import KINDS, Surfaces
 
 ID_PATTERN = r"[A-Za-z0-9_.-]+"
 KIND_PATTERN = r"[^\s,;]+"
+
+#: A surface's own column, and where its edition holds the same for all its surfaces.
+ACCURACIES = {
+    "boundary_accuracy_m": "boundary_accuracy_m",
+    "edge_accuracy_m": "accuracy_m",
+    "edge_bias_m": "edge_bias_m",
+}
 
 Columns = dict[str, np.ndarray[Any, np.dtype[Any]]]
 
@@ -30,7 +37,11 @@ class RawEdition:
     geometry: Geometries  #: None where there is none; rows of ``table.told`` are not judged
     valid_from: np.datetime64  #: NaT = not said
     source_crs: str = ""
+    source: str = ""  #: file that the boundaries came in
+    datum_accuracy_m: float = float("nan")  #: of the shift to WGS 84; nan = not said
     accuracy_m: float = float("nan")  #: edge accuracy of this survey; nan = as in site.toml
+    edge_bias_m: float = float("nan")  #: the same of its bias
+    boundary_accuracy_m: float = float("nan")  #: the same of one vertex
 
 
 def read_surfaces(
@@ -50,7 +61,12 @@ def read_surfaces(
     ground = {name: k for k, name in enumerate(dict.fromkeys(ids))}
     around = _around(parts, editions, ground, faults)
     by_kind = np.array([text.targets_m.get(str(k), np.nan) for k in columns["kind"]], dtype=float)
-    edge = np.repeat([e.accuracy_m for e in editions], [len(part["id"]) for part in parts])
+    counts = [len(part["id"]) for part in parts]
+    accuracy = {
+        name: _said(columns[name], np.repeat([getattr(e, held) for e in editions], counts))
+        for name, held in ACCURACIES.items()
+    }
+    _unused_defaults(accuracy, findings)
     target, elevation = columns["target_m"], columns["elevation_m"]
     geometry = on_one_side(columns["geometry"])
     check_together(geometry, editions[-1].table.file, faults)
@@ -65,11 +81,23 @@ def read_surfaces(
         target_m=np.where(np.isnan(target), by_kind, target),
         elevation_m=np.where(np.isnan(elevation), text.elevation_m, elevation),
         slope=columns["slope"],
-        boundary_accuracy_m=np.full(len(ids), text.boundary_accuracy_m),
-        edge_accuracy_m=np.where(np.isnan(edge), text.edge_accuracy_m, edge),
-        edge_bias_m=np.full(len(ids), text.edge_bias_m),
+        **{name: _said(values, getattr(text, name)) for name, values in accuracy.items()},
     )
     return surfaces, ground
+
+
+def _said(first: Floats, second: Floats | float) -> Floats:
+    """The first where it is said, else the second."""
+    chosen: Floats = np.where(np.isnan(first), second, first)
+    return chosen
+
+
+def _unused_defaults(accuracy: dict[str, Floats], findings: list[Finding]) -> None:
+    """Takes back that a default is used where every survey says its own accuracy."""
+    for name, values in accuracy.items():
+        if len(values) and not np.isnan(values).any():
+            start = f"{name.removesuffix('_m').replace('_', ' ')} is not said"
+            findings[:] = [f for f in findings if not f.text.startswith(start)]
 
 
 def _one_edition(
@@ -97,6 +125,10 @@ def _one_edition(
         "target_m": reader.quantity("target", "m", minimum=0, maximum=1.0),
         "elevation_m": np.where(np.isnan(elevation), mean_height_m(edition.geometry), elevation),
         "slope": reader.quantity("slope", "ratio", minimum=0, maximum=1.0),
+        **{
+            name: reader.quantity(name.removesuffix("_m"), "m", minimum=0, maximum=20)
+            for name in ACCURACIES
+        },
         "edition": np.full(reader.size, number, dtype=np.int64),
         "geometry": geometry,
     }

@@ -12,6 +12,7 @@ from geosand.columns import Bools, Dates, Floats, Strings
 from geosand.errors import Faults, Finding
 from geosand.site.cells import (
     LONGEST,
+    UNSHOWN,
     Cell,
     RawTable,
     all_floats,
@@ -20,6 +21,7 @@ from geosand.site.cells import (
     is_clean,
     parse_day,
     parse_number,
+    plain_texts,
     quoted,
 )
 from geosand.units import UnitFault, factor_to_si
@@ -83,6 +85,11 @@ class Reader:
     ) -> Strings:
         """A text column (n,), stripped; "" where blank."""
         cells = self.cells(name, required=required)
+        if name not in self.table.columns:
+            return np.full(self.size, "", dtype=np.str_)
+        plain = plain_texts(cells)
+        if plain is not None and not pattern and not (required and "" in plain):
+            return np.array(plain, dtype=np.str_)
         texts = ["" if is_blank(c) else as_text(c) for c in cells]
         needed = required and name in self.table.columns
         for row, text in enumerate(texts):
@@ -95,7 +102,7 @@ class Reader:
                 self.fault(row, name, found, remedy="write it anew")
             elif text and pattern and not re.fullmatch(pattern, text):
                 self.fault(row, name, f"{quoted(text)} can not be used", allowed=allowed)
-        short = [text[:LONGEST].replace("\0", "·") for text in texts]
+        short = [text[:LONGEST].translate(UNSHOWN) for text in texts]
         return np.array(short, dtype=np.str_)
 
     def choice(self, name: str, allowed: Sequence[str]) -> Strings:
@@ -264,11 +271,13 @@ class Reader:
 
     def finish(self) -> None:
         """Tell which columns were not read, with the likeliest meant name."""
-        names = sorted(n.removesuffix("_…") for n in self.known)
+        names = {n.removesuffix("_…"): n for n in sorted(self.known)}
         for name in self.table.columns:
             if name in self.read or not self.has(name):
                 continue
             near = difflib.get_close_matches(name.lower(), names, n=1, cutoff=0.75)
-            hint = f"; did you mean {near[0]}?" if near else ""
-            text = f"column {quoted(name)} is not read{hint}"
+            hint = f" (did you mean {names[near[0]]}?)" if near else ""
+            place = str(next(iter(self.table.rows), 0))
+            thing = "column" if place.isdigit() or place.startswith("feature") else "key"
+            text = f"{thing} {quoted(name)} is not read{hint}"
             self.findings.append(Finding(about=self.table.file, text=text, topic="file"))

@@ -6,7 +6,7 @@ here, so that computing needs no file and many sites can be laid end to end.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
@@ -63,9 +63,16 @@ class Moistures:
     label: Strings  #: names the source, for example ``"moisture: washed"``
     ratio: Floats
     u_ratio: Floats
+    #: A row that is the mean of others: their rows and weights. It has no source of its own.
+    mixtures: Mapping[int, Sequence[tuple[int, float]]] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         freeze(self)
+
+    def sources(self, row: int) -> list[tuple[str, float]]:
+        """The sources of a row, each with its effect on the ratio: one, or those of its parts."""
+        parts = self.mixtures.get(row, [(row, 1.0)])
+        return [(str(self.label[k]), weight * float(self.u_ratio[k])) for k, weight in parts]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
@@ -128,7 +135,7 @@ class Catches:
 
     id: Strings
     dressing: Ints  #: row of Dressings
-    row: Ints  #: row in the file, for messages
+    place: Strings  #: in its file, for messages: "row 5" or "feature 3"
     lon_degree: Floats
     lat_degree: Floats
     position_accuracy_m: Floats
@@ -187,16 +194,45 @@ class Loads:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+class WeighedLoads:
+    """Loads that were also put on a scale as a whole, one row a weighing."""
+
+    load: Ints  #: row of Loads
+    mass_kg: Floats  #: as weighed: all its units with their water, before any came back
+    u_mass_kg: Floats
+
+    def __post_init__(self) -> None:
+        freeze(self)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
 class Deliveries:
     """Sand bought, one row a ticket."""
 
     date: Dates
     mass_kg: Floats
+    u_mass_kg: Floats
     sand: Ints
     ticket: Strings
 
     def __post_init__(self) -> None:
         freeze(self)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+class StockCounts:
+    """Sand counted in the yard, one row a count."""
+
+    date: Dates
+    mass_kg: Floats  #: as it lies there, with its water
+    u_mass_kg: Floats
+    sand: Ints
+
+    def __post_init__(self) -> None:
+        freeze(self)
+
+    def __len__(self) -> int:
+        return len(self.date)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -231,9 +267,14 @@ class Site:
     dressed: Dressed
     catches: Catches
     loads: Loads
+    weighed: WeighedLoads
     deliveries: Deliveries
+    stock_counts: StockCounts
     group_surfaces: tuple[frozenset[int], ...]  #: ``ground`` indices of each load group
     findings: tuple[Finding, ...]
+    catches_file: str = "catches.csv"  #: for messages
+    source: tuple[str, ...] = ()  #: file each edition's boundaries came in, "" = not said
+    datum_accuracy_m: tuple[float, ...] = ()  #: of each edition's shift to WGS 84; nan = not said
     inputs: Mapping[str, str] = field(default_factory=dict)  #: file -> SHA-256
 
     def in_force(self) -> Ints:

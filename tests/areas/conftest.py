@@ -9,6 +9,7 @@ import mpmath
 import numpy as np
 import pytest
 import shapely
+from mpmath.calculus.quadrature import GaussLegendre
 
 #: Radius in m of the 72-gon and its planar area in m²: (72/2) r² sin(5°).
 GON_RADIUS_M = 12.6156626101008
@@ -45,6 +46,10 @@ def gon() -> Callable[..., np.ndarray]:
 def exact_area_m2() -> Callable[[object], float]:
     """The area of a polygon with edges straight in lon/lat, by quadrature with 40 digits."""
 
+    with mpmath.workdps(40):
+        # 12 nodes on an edge of 20 degrees leave out less than 1e-25 of it
+        nodes = GaussLegendre(mpmath.mp).calc_nodes(3, mpmath.mp.prec)
+
     def ring_area(ring: shapely.LinearRing) -> mpmath.mpf:
         axis, f = mpmath.mpf(6378137), 1 / mpmath.mpf("298.257223563")
         e2 = f * (2 - f)
@@ -72,10 +77,9 @@ def exact_area_m2() -> Callable[[object], float]:
             if x1 == x2:
                 continue
 
-            def along(t: mpmath.mpf, y1: mpmath.mpf = y1, y2: mpmath.mpf = y2) -> mpmath.mpf:
-                return below(degree * (y1 + t * (y2 - y1)))
-
-            total += degree * (x2 - x1) * mpmath.quad(along, [0, 1])
+            middle, half = (y1 + y2) / 2, (y2 - y1) / 2
+            mean = sum(w * below(degree * (middle + t * half)) for t, w in nodes) / 2
+            total += degree * (x2 - x1) * mean
         return abs(total)
 
     def area(geometry: object) -> float:

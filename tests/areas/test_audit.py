@@ -32,8 +32,9 @@ def only(remarks, row=0):
 
 
 def test_sound_boundaries_pass(column):
-    hole = disc().difference(disc(radius=3))
-    assert found(column, disc(100), hole, shapely.MultiPolygon([disc(40), disc(80)])) == []
+    island = disc().difference(disc(radius=3))
+    drawn = (disc(100), island, disc(radius=3), shapely.MultiPolygon([disc(40), disc(70)]))
+    assert found(column, *drawn, kinds=["green", "green", "bunker", "green"]) == []
     assert found(column) == []
 
 
@@ -42,7 +43,10 @@ def test_bow_tie_and_its_place(column):
     severity, text = only(found(column, disc(90), bow), row=1)
     assert (severity, text[:27]) == ("fault", "the boundary crosses itself")
     lon, lat = PLANE.inverse(np.array([10.0]), np.array([10.0]))
-    assert text.endswith(f"at lon {lon[0]:.7f}, lat {lat[0]:.7f}")
+    assert text[27:] == (
+        f" at lon {lon[0]:.7f}, lat {lat[0]:.7f}: 200.0 m² by loops or even-odd, 100.0 m² by"
+        " largest, 400.0 m² by uncrossed"
+    )
 
 
 def test_hole_outside_its_surface(column):
@@ -73,10 +77,28 @@ def test_spike_and_its_place(column):
 
 def test_tiny_parts_and_surfaces(column):
     parts = shapely.MultiPolygon([disc(), disc(40, radius=0.3), disc(50, radius=0.3)])
-    assert only(found(column, parts)) == ("finding", "parts smaller than 0.5 m²: 2")
+    severity, text = only(found(column, parts))
+    # two regular 60-gons of radius 0.3 m: 60/2 · r² · sin 6° each
+    assert (severity, text[:50]) == (
+        "finding",
+        "2 parts smaller than 0.5 m², 0.56 m² together, at ",
+    )
     severity, text = only(found(column, disc(radius=0.3)))
-    assert severity == "fault" and text == "its whole area is 0.282 m²"
+    assert severity == "fault" and text.startswith("its whole area is 0.282 m², at lon")
     assert found(column, disc(radius=0.41)) != []  # 0.53 m²: no fault, but no green either
+
+
+def test_a_long_thin_surface_is_a_sliver_however_large(column):
+    strip = shapely.box(0, 0, 40, 0.02)  # 0.8 m², 20 mm wide
+    severity, text = only(found(column, strip))
+    assert severity == "fault"
+    assert text.startswith("its whole area is 0.800 m², 20 mm wide on average, at lon")
+    beside = shapely.MultiPolygon([disc(), shapely.box(100, 0, 140, 0.02)])
+    severity, text = only(found(column, beside))
+    assert severity == "finding"
+    assert text.startswith("1 part smaller than 0.5 m² or thinner than 50 mm, 0.80 m² together")
+    ring = disc(radius=12.1).difference(disc(radius=12.0))  # 0.1 m: thin, but someone drew it
+    assert "fault" not in [remark.severity for remark in found(column, ring, kinds=["path"])]
 
 
 @pytest.mark.parametrize(
@@ -116,7 +138,8 @@ def test_few_decimals_and_what_they_cost(column):
 def test_same_polygon_twice(column):
     turned = shapely.Polygon(np.roll(shapely.get_coordinates(disc())[:-1], 7, axis=0)[::-1])
     severity, text = only(found(column, disc(), disc(50), turned), row=2)
-    assert (severity, text) == ("fault", "it is the same polygon as g1")
+    # a regular 60-gon of radius 12 m: 60/2 · r² · sin 6°
+    assert (severity, text) == ("fault", "it is the same polygon as g1 (451.6 m²)")
     assert found(column, disc(), disc(), edition=np.array([0, 1])) == []
 
 

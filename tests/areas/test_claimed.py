@@ -10,9 +10,9 @@ from geosand.areas.claimed import check_claims
 NONE: dict[str, np.ndarray] = {}
 
 
-def claims(claimed, tolerance, area, u, others=NONE):
+def claims(claimed, tolerance, area, u, others=NONE, unit_m2=1.0):
     columns = (np.atleast_1d(np.asarray(v, dtype=float)) for v in (claimed, tolerance, area, u))
-    return check_claims(*columns, others)
+    return check_claims(*columns, others, unit_m2)
 
 
 def test_a_published_area_and_its_printed_answer():
@@ -61,6 +61,21 @@ def test_each_row_has_its_own_tolerance():
 )
 def test_a_mistaken_unit_is_named(claimed, hint):
     assert claims(claimed, 0.02, 500.0, 4.0).hint.tolist() == [hint]
+
+
+@pytest.mark.parametrize(
+    ("number", "unit_m2", "hint"),
+    [
+        (500.0, 0.3048**2, "the number looks like square metres"),
+        (500 / 0.3048**2, 0.3048**2, ""),
+        (0.1235527, 10_000.0, "the number looks like acres"),  # 500 m²; NIST SP 811, B.8
+        (0.05, 4046.8564224, "the number looks like hectares"),
+        (512.5, 1.0, ""),  # 2.5 % too much, in its own unit
+    ],
+)
+def test_a_list_in_another_unit_is_judged_in_that(number, unit_m2, hint):
+    check = claims(number * unit_m2, 0.02, 500.0, 4.0, unit_m2=unit_m2)
+    assert check.hint.tolist() == [hint]
 
 
 def test_another_figure_of_the_surface_explains_better_than_a_unit():

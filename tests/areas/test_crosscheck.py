@@ -1,4 +1,4 @@
-"""Geodesic and grid areas by pyproj; published geodesic polygons."""
+"""Geodesic and grid areas by pyproj; published polygons are in ``test_published``."""
 
 from __future__ import annotations
 
@@ -9,77 +9,15 @@ import numpy as np
 import pytest
 import shapely
 
-from geosand.areas.crosscheck import geodesic_areas_m2, grid_areas_m2, grid_scale
+from geosand.areas.crosscheck import (
+    geodesic_areas_m2,
+    grid_areas_m2,
+    grid_scale,
+    web_mercator_scale,
+)
 from geosand.areas.ellipsoid import ellipsoid_areas_m2
 
 GON_AREA_M2 = 499.3656219769
-
-
-def _ring(latitudes: list[float], longitudes: list[float]) -> shapely.Polygon:
-    return shapely.Polygon(list(zip(longitudes, latitudes, strict=True)))
-
-
-ANTARCTICA = shapely.Polygon(
-    np.column_stack(
-        [
-            np.fromstring(
-                "-74 -102 -102 -131 -163 163 172 140 113 88 59 25 -4 -14 -33 -46 -61", sep=" "
-            ),
-            np.fromstring(
-                "-72.9 -71.9 -74.9 -74.3 -77.5 -77.4 -71.7 -65.9 -65.7 -66.6 -66.9 -69.8 -70 -71 "
-                "-77.3 -77.9 -74.7",
-                sep=" ",
-            ),
-        ]
-    )
-)
-
-
-@pytest.mark.parametrize(
-    ("ring", "area_m2", "tolerance_m2"),
-    [
-        # pyproj docstring of Geod.polygon_area_perimeter (GeographicLib's Antarctica example)
-        (ANTARCTICA, 13376856682207.4, 0.1),
-        # geographiclib (Python) tests: test_Planimeter0 (the first three) and 15
-        (_ring([89, 89, 89, 89], [0, 90, 180, 270]), 24952305678.0, 1),
-        (_ring([0, -1, 0, 1], [-1, 0, 1, 0]), 24619419146.0, 1),
-        (_ring([90, 0, 0], [0, 0, 90]), 63758202715511.0, 1),
-        (_ring([2, 1, 3], [1, 2, 3]), 18454562325.45119, 0.5),
-    ],
-)
-def test_published_geodesic_areas(column, ring, area_m2, tolerance_m2):
-    backwards = shapely.reverse(ring)
-    areas = geodesic_areas_m2(column(ring, backwards))
-    assert areas == pytest.approx([area_m2, area_m2], abs=tolerance_m2)
-
-
-def test_slit_over_the_pole_has_no_area(column):
-    # geographiclib (Python), test_Planimeter12: there and back over the pole, area 0 m². pyproj
-    # gives 0 or half the ellipsoid (2.55e14 m², geographiclib's a0/2), as the slit is walked.
-    slit = _ring([66.562222222] * 3, [0, 180, 360])
-    areas = geodesic_areas_m2(column(slit, shapely.reverse(slit)))
-    assert sorted(areas) == pytest.approx([0, 510065621724088.5 / 2], abs=1)
-    assert ellipsoid_areas_m2(column(slit))[0] == 0  # a parallel is straight in lon/lat
-
-
-@pytest.mark.parametrize("hole", [[(1, 2), (3, 4), (5, 2)], [(5, 2), (3, 4), (1, 2)]])
-def test_hole_subtracts_whatever_its_winding(column, hole):
-    # pyproj docstring of Geod.geometry_area_perimeter
-    polygon = shapely.Polygon([(1, 1), (10, 1), (10, 10), (1, 10)], [hole])
-    assert geodesic_areas_m2(column(polygon))[0] == pytest.approx(944373881400, abs=1)
-
-
-def test_grid_area_is_not_ground_area(column):
-    # UTM 18N square E 500000-600000, N 4400000-4500000: geodesic area 10007388597.191 m²,
-    # Planimeter manual example, also in GeographicLib.NET PolygonAreaTests; ratio 1.000739
-    from pyproj import Transformer
-
-    to_lonlat = Transformer.from_crs(32618, 4326, always_xy=True)
-    x, y = to_lonlat.transform([5e5, 6e5, 6e5, 5e5], [4.4e6, 4.4e6, 4.5e6, 4.5e6])
-    square = column(shapely.Polygon(np.column_stack([x, y])))
-    assert geodesic_areas_m2(square)[0] == pytest.approx(10007388597.191, abs=1e-3)
-    assert grid_areas_m2(square, "EPSG:32618")[0] == pytest.approx(1e10, abs=1)
-    assert geodesic_areas_m2(square)[0] / 1e10 == pytest.approx(1.000739, abs=5e-7)
 
 
 @pytest.mark.parametrize(
@@ -107,6 +45,7 @@ def test_why_web_mercator_is_refused(gon, lon, lat, ratio):
     points = shapely.get_coordinates(gon(lon, lat))
     plan = shapely.Polygon(np.column_stack(transformer.transform(*points.T)))
     assert plan.area / GON_AREA_M2 == pytest.approx(ratio, abs=6e-6)
+    assert web_mercator_scale(lat) == pytest.approx(ratio, abs=6e-6)
     for crs in (
         3857,
         "EPSG:3857",

@@ -11,7 +11,6 @@ from geosand.areas.ellipsoid import (
     authalic_q,
     ellipsoid_areas_m2,
     perimeters_m,
-    rounding_spread_m2,
     vertex_spread_m2,
 )
 from geosand.areas.plane import Plane
@@ -20,61 +19,8 @@ PLACES = [(3.0, 45.0), (4.62, 45.0), (6.0, 45.0), (-2.8, 56.0), (-70.3, -53.1), 
 GON_AREA_M2 = 499.3656219769  # 36 · 12.6156626101008² · sin(5°)
 
 
-def _densified(corners: list[tuple[float, float]], points: int) -> shapely.Polygon:
-    """The ring of geodesics through ``corners`` (lon, lat) as many short edges."""
-    from pyproj import Geod
-
-    geod = Geod(ellps="WGS84")
-    ring: list[tuple[float, float]] = []
-    for begin, end in zip(corners, corners[1:] + corners[:1], strict=True):
-        ring += [begin, *geod.npts(*begin, *end, points)]
-    return shapely.Polygon(ring)
-
-
-def test_whole_ellipsoid(column):
-    # 510065621724088.5 m²: geographiclib (Python), Planimeter tests, a0; closed form
-    # 2 pi a² (1 + (1 - e²)/e atanh e). One part in 1e15 of a double is 0.06 m² here.
-    area = ellipsoid_areas_m2(column(shapely.box(-180, -90, 180, 90)))[0]
-    assert area == pytest.approx(510065621724088.5, abs=0.3)
-
-
-def test_octant(column):
-    # 63758202715511.0 m²: geographiclib (Python), test_Planimeter0, the octant (90,0)(0,0)(0,90);
-    # meridians and equator are straight in lon/lat too.
-    octant = shapely.Polygon([(0, 0), (90, 0), (90, 90), (0, 90)])
-    assert ellipsoid_areas_m2(column(octant))[0] == pytest.approx(63758202715511.0, abs=1)
-
-
-def test_authalic_radius():
-    # 6371007.1809 m: authalic radius of WGS 84, geographiclib (Python), Planimeter tests
-    assert 6378137 * np.sqrt(authalic_q(np.array(1.0)) / 2) == pytest.approx(6371007.1809, abs=5e-5)
-    assert authalic_q(np.array([0.3]), 0.0)[0] == pytest.approx(0.6)  # a sphere: 2 sin(lat)
-
-
-def test_square_of_the_grid_from_densified_geodesics(column):
-    # UTM 18N square E 500000-600000, N 4400000-4500000: 10007388597.191 m² and 400139.532959 m:
-    # Planimeter manual example, also in GeographicLib.NET PolygonAreaTests.
-    from pyproj import Transformer
-
-    to_lonlat = Transformer.from_crs(32618, 4326, always_xy=True)
-    x, y = to_lonlat.transform([5e5, 6e5, 6e5, 5e5], [4.4e6, 4.4e6, 4.5e6, 4.5e6])
-    ring = column(_densified(list(zip(x, y, strict=True)), 30_000))
-    assert ellipsoid_areas_m2(ring)[0] == pytest.approx(10007388597.191, abs=0.05)
-    assert perimeters_m(ring)[0] == pytest.approx(400139.532959, abs=1e-4)
-
-
-@pytest.mark.parametrize(
-    ("corners", "area_m2", "perimeter_m"),
-    [  # geographiclib (Python) tests, test_Planimeter0 and test_Planimeter15, as lon, lat
-        ([(-1.0, 0.0), (0.0, -1.0), (1.0, 0.0), (0.0, 1.0)], 24619419146.0, 627598.2731),
-        ([(1.0, 2.0), (2.0, 1.0), (3.0, 3.0)], 18454562325.45119, None),
-    ],
-)
-def test_published_geodesic_polygons_from_densified_edges(column, corners, area_m2, perimeter_m):
-    ring = column(_densified(corners, 20_000))
-    assert ellipsoid_areas_m2(ring)[0] == pytest.approx(area_m2, abs=1)
-    if perimeter_m:
-        assert perimeters_m(ring)[0] == pytest.approx(perimeter_m, abs=1e-3)
+def test_a_sphere():
+    assert authalic_q(np.array([0.3]), 0.0)[0] == pytest.approx(0.6)  # 2 sin(lat)
 
 
 @pytest.mark.parametrize(("lon", "lat"), PLACES)
@@ -158,63 +104,6 @@ def test_missing_empty_and_strange_rows(column):
         ValueError, match=r"rows \[1\] are not polygons but Point; allowed: Polygon"
     ):
         ellipsoid_areas_m2(column(box, shapely.Point(3, 45)))
-
-
-def test_surveyed_traverse(column):
-    # 38 965.8156 ft² from the northings and eastings of J. Mahun, Open Access Surveying Library,
-    # Traverse computations, chapter G, solution 1 (printed 38 970 ± 5 ft²); here laid on the ground
-    north_east = [(1541.207, 2215.890), (1373.915, 2336.574), (1299.818, 2350.205)]
-    north_east += [(1343.189, 2523.212), (1569.360, 2359.080)]
-    points = (np.array(north_east)[:, ::-1] - [2350, 1430]) * 0.3048
-    plane = Plane(longitude_deg=-91.0, latitude_deg=41.6)
-    # an edge of 60 m straight in the plan lies off the one straight in lon/lat by 1 ppm of the area
-    laid = plane.to_lonlat(shapely.segmentize(column(shapely.Polygon(points)), 1.0))
-    assert ellipsoid_areas_m2(laid)[0] / 0.3048**2 == pytest.approx(38965.8156, abs=1e-3)
-
-
-def test_square_with_uncertain_corners(column):
-    # constructed: sd(A) = s a sqrt(2); a = 100 m, s = 0.1 m: 14.142 m²
-    plane = Plane(longitude_deg=-2.8, latitude_deg=56.0)
-    square = plane.to_lonlat(column(shapely.box(0, 0, 100, 100)))
-    assert vertex_spread_m2(square, 0.1)[0] == pytest.approx(14.142, abs=1e-3)
-
-
-def test_polygon_with_uncertain_corners(gon):
-    # constructed: the 72-gon of 499.4 m² with s = 0.3 m, independent: 2.80 m²
-    assert vertex_spread_m2(gon(-2.8, 56.0), 0.3)[0] == pytest.approx(2.80, abs=0.005)
-
-
-def _shoelace(x: np.ndarray, y: np.ndarray) -> np.ndarray:
-    return np.abs((x * np.roll(y, -1, -1) - np.roll(x, -1, -1) * y).sum(-1)) / 2
-
-
-def test_vertex_spread_by_monte_carlo(column):
-    random = np.random.default_rng(20260301)
-    angle = np.sort(random.uniform(0, 2 * np.pi, 23))
-    shell = 20 * np.column_stack([1.5 * np.cos(angle), np.sin(angle)])
-    hole = shell[::2] / 3
-    plane = Plane(longitude_deg=11.3, latitude_deg=-37.0)
-    drawn = plane.to_lonlat(column(shapely.Polygon(shell, [hole]), shapely.Polygon(shell)))
-    accuracy = np.array([0.2, 0.05])
-    moved_shell = shell + random.normal(0, 1, (100_000, *shell.shape))
-    moved_hole = hole + 0.2 * random.normal(0, 1, (100_000, *hole.shape))
-    shells = [shell + s * (moved_shell - shell) for s in accuracy]
-    outer = [_shoelace(points[..., 0], points[..., 1]) for points in shells]
-    inner = _shoelace(moved_hole[..., 0], moved_hole[..., 1])
-    drawn_u = vertex_spread_m2(drawn, accuracy)
-    assert drawn_u == pytest.approx([np.std(outer[0] - inner), np.std(outer[1])], rel=0.01)
-
-
-def test_rounding_spread_by_rounding(column):
-    """Thousands of different irregular polygons, rounded to 6 decimals of a degree."""
-    random = np.random.default_rng(7)
-    angle = np.sort(random.uniform(0, 2 * np.pi, (6000, 25)), axis=1)
-    corners = np.stack([2e-4 * np.cos(angle) - 2.8, 1e-4 * np.sin(angle) + 56], axis=-1)
-    drawn = shapely.polygons(corners)
-    rounded = shapely.transform(drawn, lambda points: points.round(6))
-    errors = ellipsoid_areas_m2(rounded) - ellipsoid_areas_m2(drawn)
-    ratio = errors / rounding_spread_m2(drawn, np.array(1e-6))
-    assert np.sqrt(np.mean(ratio**2)) == pytest.approx(1, abs=0.03)
 
 
 @pytest.mark.parametrize(("decimals", "error_m2"), [(7, 0.015), (6, -0.19), (5, -2.0)])

@@ -118,6 +118,15 @@ def test_monte_carlo_draws_agree_with_the_constructed_balance() -> None:
     assert over.std() == pytest.approx(float(table.u()[0]), rel=5e-3)
 
 
+def test_a_sites_efficiency_is_one_error_of_all_its_catches(run: Run) -> None:
+    """3 % of the sum of both greens; as if independent, 3 % of √(m₁² + m₂²): the trap."""
+    balance = run().balance
+    masses = balance.surface_mass.value
+    effect = abs(balance.on_surfaces.effects["catch efficiency"][0])
+    assert effect == pytest.approx(0.03 * masses.sum(), rel=1e-9)
+    assert effect > 1.2 * 0.03 * np.hypot(*masses)
+
+
 def balance_of(results: Results) -> tuple[float, str, tuple[float, float]]:
     balance = results.balance
     low, high, _ = balance.interval

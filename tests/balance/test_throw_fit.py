@@ -10,9 +10,12 @@ import pytest
 
 from geosand.areas.register import area_register
 from geosand.balance.account import site_balance
+from geosand.balance.shared_edges import shared_edges
 from geosand.balance.throw_fit import strip_widths, throw_fit
 from geosand.formats.site_folder import read_site
 from geosand.rates.surface_rates import site_rates
+from geosand.results import work_out
+from tests.bag_errors import Design, lay
 from tests.balance.seasons import Plan, season
 from tests.sites import LAT, LON, collection, square, surface, table, write_site
 
@@ -95,6 +98,23 @@ def test_intervals_hold_the_true_strip(tmp_path: Path) -> None:
     assert np.std(error) < 1.2 * np.mean(claimed)
 
 
+def test_strips_of_sand_laid_pass_by_pass_are_held(tmp_path: Path) -> None:
+    """Nothing beside the edge follows the line that is supposed: 24 trays, throwers and belts."""
+    inside, error, u = [], [], []
+    design = Design(greens=4, dressings=2, catches=6, bags=(25.0,), beside=6)
+    for seed in range(10):
+        laid = lay(tmp_path / str(seed), seed, design, bag_error=0.0)
+        results = work_out(laid.site)
+        fit = throw_fit(results.site, results.areas, results.rates, results.balance)
+        caught, strip = fit.from_catches, laid.overthrow_kg / fit.edge_kg
+        inside += list((caught.strip_low_m <= strip) & (strip <= caught.strip_high_m))
+        error += list(caught.strip_width_m / strip - 1)
+        u += list(caught.u_strip_width_m / strip)
+    assert np.mean(inside) >= 0.9
+    assert abs(np.mean(error)) < 0.12
+    assert np.mean(u) < 0.4
+
+
 def test_without_ring_catches_the_balance_speaks_alone(tmp_path: Path) -> None:
     one = season(tmp_path, Plan(), 4)
     fit = throw_fit(one.site, one.areas, one.rates, one.balance)
@@ -151,3 +171,24 @@ def test_shared_efficiency_is_not_averaged_away(tmp_path: Path) -> None:
     single = np.abs(one.balance.overthrow.effects["catch efficiency"]) / edge
     shared = abs(strips.width.effects["catch efficiency"][0])
     assert single.min() <= shared <= single.max()
+
+
+def test_edges_between_two_dressed_surfaces_are_told(tmp_path: Path) -> None:
+    """Two squares of 20 m side by side share an edge: 40 of the 160 m of both (and corners, 0.3 m
+    round them). A lone square shares none."""
+    side = 20 * EAST
+    for gap, share in ((side, 0.25), (2 * side, 0.0)):
+        site = read_site(
+            write_site(
+                tmp_path / f"{share}",
+                surfaces=collection(
+                    surface(f"g{k + 1}", "green", square(LON + gap * k, LAT, 20.0)) for k in (0, 1)
+                ),
+                catches=None,
+            )
+        )
+        areas = area_register(site.surfaces)
+        rates = site_rates(site, areas)
+        even = replace(rates, rate=replace(rates.rate, value=np.ones(2)))
+        found = shared_edges(site, areas, even, np.array([""]))
+        assert found == pytest.approx([share], abs=0.01)

@@ -114,9 +114,9 @@ def print_processes(result: dict[str, Any]) -> None:
     print(f"  heavy packages that --help loads: {heavy}   aim none")
 
 
-def print_computations(rows: list[dict[str, Any]]) -> None:
+def print_computations(rows: list[dict[str, Any]], title: str) -> None:
     """One line a comparison."""
-    print("Computations, best of a few calls; how many times as long the other way takes")
+    print(f"{title}; how many times as long the other way takes")
     for row in rows:
         aim = "" if row["at_least"] is None else f"   aim at least {row['at_least']:g}"
         print(f"  {row['what']}: {row['size']}")
@@ -130,21 +130,27 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--site", type=Path, default=ROOT / "data" / "demo_site")
     parser.add_argument("--rounds", type=int, default=7, help="rounds that count [7]")
-    parser.add_argument("--sites", type=int, default=20, help="synthetic sites [20]")
-    parser.add_argument("--only", choices=["processes", "computations"])
+    parser.add_argument("--sites", type=int, default=10, help="synthetic sites [10]")
+    parser.add_argument("--only", choices=["processes", "workloads", "areas"])
+    parser.add_argument("--polygons", type=int, default=100_000, help="of the areas [100000]")
     parser.add_argument("--out", type=Path, help="write all figures here, as JSON")
     asked = parser.parse_args()
     figures: dict[str, Any] = {"python": sys.version.split()[0], "processors": os.cpu_count()}
-    if asked.only != "computations":
+    if asked.only in (None, "processes"):
         figures["processes"] = processes(asked.site.resolve(), asked.rounds)
         print_processes(figures["processes"])
-    if asked.only != "processes":
-        os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
-        sys.path.insert(0, str(ROOT))
-        from tests.benchmarks.computations import comparisons
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    sys.path.insert(0, str(ROOT))
+    if asked.only in (None, "areas"):
+        from tests.benchmarks import areas
 
-        figures["computations"] = comparisons(asked.sites)
-        print_computations(figures["computations"])
+        figures["areas"] = areas.comparisons(asked.polygons, asked.rounds)
+        print_computations(figures["areas"], "Areas, median CPU time of rounds in turn")
+    if asked.only in (None, "workloads"):
+        from tests.benchmarks import workloads
+
+        figures["workloads"] = workloads.comparisons(asked.sites, asked.rounds)
+        print_computations(figures["workloads"], "Workloads, median CPU time of rounds in turn")
     if asked.out:
         asked.out.write_text(json.dumps(figures, indent=1) + "\n", encoding="utf-8")
 

@@ -106,11 +106,12 @@ def test_alike_findings_are_one_line(site_folder):
 
 def test_against_tells_the_change_in_words(folder):
     text = run(folder, "--against", "first").stdout
-    assert "Against edition first" in text
+    assert "  old: edition first, from 1 January 2020\n" in text
+    assert "  new: boundaries in force, from 1 January 2026 (EPSG:32626)\n" in text
     assert "−84.0 ± " in text and "smaller" in text
     assert "Drawn the same in both: g2." in text
-    assert "Only here: t1 (100.0 m²), f (3" in text
-    assert "All green: −84.0 ± " in text
+    assert "New: t1 (100.0 m²), f (3" in text
+    assert "All of kind green: −84.0 ± " in text
     assert "The edge moved farthest on g1: 1.41 m at lon " in text
     assert "count as one measurement" in text
 
@@ -140,7 +141,8 @@ def test_files_are_written_and_named(folder, tmp_path):
     assert kinds == {"gained", "lost"}
     import openpyxl
 
-    assert openpyxl.load_workbook(paths[3]).sheetnames == ["areas", "totals", "against", "notes"]
+    sheets = ["areas", "totals", "against", "only in one", "surveys", "notes"]
+    assert openpyxl.load_workbook(paths[3]).sheetnames == sheets
     assert before(folder) == inputs
 
 
@@ -160,7 +162,10 @@ def test_an_exported_register_is_a_boundary_file_again(folder, site_folder, tmp_
     [
         (["--out", "areas.pdf"], "areas.pdf ends in .pdf; allowed: .csv, .geojson, .gpkg, .xlsx"),
         (["--changes", "c.geojson"], "--changes needs --against: with what shall it be compared?"),
-        (["--against", "first", "--changes", "c.csv"], "c.csv ends in .csv; allowed: .geojson"),
+        (
+            ["--against", "first", "--changes", "c.csv"],
+            "c.csv ends in .csv; allowed: .geojson, .gpkg",
+        ),
         (["--tolerance", "5"], "--tolerance needs --claimed: a list of claimed areas"),
         (["--claimed", "x.csv", "--tolerance", "-1"], "is not in the range 0<=x<=100"),
     ],

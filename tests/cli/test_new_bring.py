@@ -51,7 +51,16 @@ def test_bring_keeps_the_old_survey_and_says_what_became_of_each_surface(tmp_pat
     survey["features"] = [f for f in survey["features"] if f["properties"]["id"] != "b9b"]
     file = tmp_path / "survey.geojson"
     file.write_text(json.dumps(survey))
-    brought = run("bring", file, "--into", site, "--valid-from", "2026-07-01", "--json")
+    words = ("bring", file, "--into", site, "--valid-from", "2026-07-01")
+    before_bytes = snapshot(site)
+    asked = run(*words)
+    assert asked.exit_code == 1 and snapshot(site) == before_bytes
+    assert asked.stderr == (
+        "Nothing was written: 1 thing is to be decided first.\n"
+        "  - survey.geojson: 1 of the site's 61 surfaces is not in it: b9b. With --partial it goes"
+        " on as it is, with --accept it ends when this survey begins.\n"
+    )
+    brought = run(*words, "--accept", "--json")
     assert brought.exit_code == 0, brought.output
     document = json.loads(brought.stdout)
     assert document["gone"] == ["b9b"]
@@ -80,3 +89,143 @@ def test_bring_needs_a_site_and_a_day(tmp_path: Path) -> None:
     brought = run("bring", file, "--into", tmp_path, "--valid-from", "2026-07-01")
     assert brought.exit_code == 1
     assert "no site folder" in brought.stderr
+
+
+def square(lon: float, lat: float, size: float = 2e-4) -> list[list[float]]:
+    return [
+        *([lon, lat], [lon + size, lat], [lon + size, lat + size], [lon, lat + size], [lon, lat])
+    ]
+
+
+def write(path: Path, **rings: list[list[float]]) -> Path:
+    features = [
+        {
+            "type": "Feature",
+            "properties": {"id": name, "kind": "green"},
+            "geometry": {"type": "Polygon", "coordinates": [ring]},
+        }
+        for name, ring in rings.items()
+    ]
+    path.write_text(json.dumps({"type": "FeatureCollection", "features": features}))
+    return path
+
+
+def bow(lon: float, lat: float, size: float = 2e-4) -> list[list[float]]:
+    a, b, c, d, _ = square(lon, lat, size)
+    return [a, c, b, d, a]
+
+
+def test_new_asks_repairs_and_accepts(tmp_path: Path) -> None:
+    file = write(tmp_path / "b.geojson", g1=square(9.9, 53.3), tied=bow(9.901, 53.3))
+    site = tmp_path / "site"
+    asked = run("new", site, "--boundaries", file)
+    assert asked.exit_code == 1 and not site.exists()
+    assert asked.stderr.startswith(
+        "Nothing was written: 1 thing is to be decided first.\n  - b.geojson, feature 2: tied: the"
+        " boundary crosses itself at lon 9.9011000, lat 53.3001000: 148.4 m² by loops or even-odd,"
+        " 74.2 m² by largest, 296.8 m² by uncrossed."
+    )
+    left = run("new", tmp_path / "accepted", "--boundaries", file, "--accept")
+    assert left.exit_code == 0
+    assert "Accepted (1):\n  - feature 2: tied: the boundary crosses itself" in left.stdout
+    assert "2 read, 1 became a surface (1 green), 1 left out: 1 × its outline" in left.stdout
+    mended = run(
+        "new", site, "--boundaries", file, "--repair", "--crossings", "uncrossed", "--json"
+    )
+    document = json.loads(mended.stdout)
+    (mend,) = document["repaired"]
+    assert (mend["id"], mend["after_m2"]) == ("tied", pytest.approx(296.8, abs=0.1))
+    assert {remark["sort"] for remark in document["remarks"]} == {"few decimals"}
+    told = json.loads(
+        run("new", tmp_path / "told", "--boundaries", file, "--accept", "--json").stdout
+    )
+    (crossing,) = (r for r in told["remarks"] if r["sort"] == "crossing")
+    assert crossing["surface"] == "tied" and crossing["must_be_decided"] is True
+    assert (crossing["lon"], crossing["lat"]) == pytest.approx((9.9011, 53.3001))
+    assert crossing["size_m2"] == pytest.approx(296.8 - 74.2, abs=0.1)
+    assert document["place"] == pytest.approx({"lon": 9.9006, "lat": 53.3001}, abs=1e-4)
+    areas = json.loads(run("areas", site, "--json").stdout)["surfaces"]
+    by_id = {surface["id"]: surface["area_m2"] for surface in areas}
+    assert by_id["tied"] == pytest.approx(by_id["g1"], rel=1e-4)
+
+
+def test_accuracies_are_written_and_read_back(tmp_path: Path) -> None:
+    file = write(tmp_path / "b.geojson", g1=square(9.9, 53.3))
+    site = tmp_path / "site"
+    said = ("--edge-accuracy", "5cm", "--edge-bias", "1in", "--boundary-accuracy", "0.01m")
+    assert run("new", site, "--boundaries", file, *said).exit_code == 0
+    text = (site / "site.toml").read_text()
+    assert "\nedge_accuracy_m = 0.05 " in text
+    assert "\nedge_bias_m = 0.0254 " in text
+    assert "\nboundary_accuracy_m = 0.01 " in text
+    findings = json.loads(run("areas", site, "--json").stdout)["findings"]
+    assert not [f for f in findings if "is not said" in f["text"]]
+    brought = run("bring", file, "--into", site, "--valid-from", "2026-06-01", *said[:2])
+    assert (
+        "It holds from 2026-06-01; standard uncertainty: edge 0.05 m, edge bias 0.0254 m (as for"
+        " the site), vertex 0.01 m (as for the site)\n"
+    ) in brought.stdout
+    for wrong, words in (("5", "is not a number with a unit"), ("90m", "allowed: 0 to 20 m")):
+        bad = run("new", tmp_path / "n", "--boundaries", file, "--edge-bias", wrong)
+        assert bad.exit_code == 2 and words in bad.stderr
+
+
+def test_options_without_a_use_are_wrong_usage(tmp_path: Path) -> None:
+    alone = run("new", tmp_path / "n", "--crs", "EPSG:25832")
+    assert alone.exit_code == 2
+    assert "--crs is about a boundary file: give one with --boundaries" in alone.stderr
+    file = write(tmp_path / "b.geojson", g1=square(9.9, 53.3))
+    method = run("new", tmp_path / "n", "--boundaries", file, "--crossings", "largest")
+    assert method.exit_code == 2 and "--crossings says how --repair mends" in method.stderr
+    assert not (tmp_path / "n").exists()
+
+
+def test_partial_survey_on_the_console(tmp_path: Path) -> None:
+    first = write(tmp_path / "a.geojson", g1=square(9.9, 53.3), g2=square(9.901, 53.3))
+    second = write(tmp_path / "b.geojson", g2=square(9.901, 53.3, 2.1e-4))
+    site = tmp_path / "site"
+    run("new", site, "--boundaries", first)
+    words = ("bring", second, "--into", site, "--valid-from", "2026-06-01")
+    done = run(*words, "--partial")
+    assert done.exit_code == 0, done.output
+    assert "  same id: 1 (g2)\n  carried on: 1 (g1)\n" in done.stdout
+    assert "gone" not in done.stdout
+    assert len(json.loads(run("areas", site, "--json").stdout)["surfaces"]) == 2
+
+
+def test_no_text_names_the_machine(tmp_path: Path) -> None:
+    """No temporary folder, no layer that only a reader knows, no option of a library."""
+    file = write(tmp_path / "b.geojson", g1=square(9.9, 53.3), g2=square(9.9, 53.3))
+    broken = write(tmp_path / "bow.geojson", g1=bow(9.9, 53.3))
+    (tmp_path / "cut.gpkg").write_bytes(b"SQLite format 3\0" + b"x" * 200)
+    (tmp_path / "no.shp").write_bytes(b"\0" * 300)
+    for name in (file, broken, tmp_path / "cut.gpkg", tmp_path / "no.shp"):
+        for more in ((), ("--accept",), ("--repair",)):
+            done = run("new", tmp_path / "n", "--boundaries", name, *more)
+            text = done.output.replace(str(tmp_path), "")
+            assert "/tmp" not in text and "layer 'read'" not in text, text
+            assert "SHAPE_RESTORE" not in text and "GDAL_" not in text, text
+            shutil.rmtree(tmp_path / "n", ignore_errors=True)
+
+
+def test_check_tells_what_the_import_told(tmp_path: Path) -> None:
+    file = tmp_path / "b.geojson"
+    rings = {
+        "g1": (square(9.9, 53.3), "green"),
+        "c1": (square(9.89999, 53.29999, 2.2e-4), "collar"),
+    }
+    features = [
+        {
+            "type": "Feature",
+            "properties": {"id": i, "kind": kind, **({"around": "g1"} if i == "c1" else {})},
+            "geometry": {"type": "Polygon", "coordinates": [ring]},
+        }
+        for i, (ring, kind) in rings.items()
+    ]
+    file.write_text(json.dumps({"type": "FeatureCollection", "features": features}))
+    site = tmp_path / "site"
+    told = run("new", site, "--boundaries", file).stdout
+    text = "c1: it is drawn as a filled disc over g1: "
+    assert text in told and "--repair cuts g1 out of it" in told
+    checked = run("check", site).stdout
+    assert text in checked and "--repair" not in checked

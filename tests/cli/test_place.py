@@ -13,7 +13,7 @@ from geosand.cli.place import command
 from geosand.errors import Refused
 from geosand.formats.site_folder import read_site
 from geosand.results import work_out
-from tests.sites import CATCHES, G2
+from tests.sites import CATCHES, G2, TOML
 
 DEMO = Path(__file__).parents[2] / "data" / "demo_site"
 
@@ -29,7 +29,9 @@ def test_geojson_is_filled_with_readings_and_read_back(site_folder, tmp_path):
         *("--dressing", "D1", "--out", str(out)),
     )
     assert result.exit_code == 0, result.stderr
-    assert result.stdout.startswith("10 points on 2 surfaces, drawn with seed 2: ")
+    assert result.stdout.startswith(
+        "10 points on 2 surfaces, drawn with seed 2, in the order of walking: "
+    )
     document = json.loads(out.read_text())
     for feature in document["features"]:
         feature["properties"] |= {"tray_length_mm": 400, "tray_width_mm": 250}
@@ -37,6 +39,21 @@ def test_geojson_is_filled_with_readings_and_read_back(site_folder, tmp_path):
     results = work_out(read_site(site_folder("back", catches=document)))
     assert results.rates.catches.tolist() == [3, 3]
     assert len(results.site.catches) == 10
+
+
+def test_without_a_file_the_points_are_listed(site_folder):
+    folder = str(site_folder())
+    result = run(folder, "--catches", "2", "--ring", "0.5m", "--surfaces", "green")
+    assert result.exit_code == 0, result.stderr
+    lines = [x.split() for x in result.stdout.splitlines() if x.strip().startswith(("g1 ", "g2 "))]
+    points = json.loads(
+        run(folder, "--catches", "2", "--ring", "0.5m", "--surfaces", "green", "--json").stdout
+    )
+    assert points["written"] is None
+    assert [x[:2] for x in lines] == [[p["surface"], p["label"]] for p in points["points"]]
+    for line, point in zip(lines, points["points"], strict=True):
+        assert f"{float(point['lat']):.6f}" in line
+    assert "0.50 m outside the edge, by tape" in result.stdout
 
 
 def test_sheets_of_two_seeds_do_not_share_a_name(site_folder, tmp_path):
@@ -71,7 +88,7 @@ def test_gpx_has_a_waypoint_a_tray(site_folder, tmp_path):
     assert run(str(site_folder()), "--catches", "2", "--out", str(out)).exit_code == 0
     points = ElementTree.parse(out).getroot().findall("{http://www.topografix.com/GPX/1/1}wpt")
     assert len(points) == 6
-    assert points[0][0].text == "g1-2-1"
+    assert {p[0].text for p in points} == {f"{s}-2-{k}" for s in ("g1", "g2", "t1") for k in (1, 2)}
     assert abs(float(points[0].get("lon")) + 30.0) < 0.001
 
 
@@ -108,7 +125,7 @@ def test_without_past_catches_the_margin_is_told(site_folder, tmp_path):
 @pytest.mark.parametrize(
     ("arguments", "said"),
     [
-        ([], "give --catches and --out"),
+        ([], "give --catches, as in --catches 4"),
         (["--catches", "4", "--out", "x.csv"], "must end in .geojson, .gpx, .html"),
         (["--catches", "0", "--out", "x.gpx"], "0 is not in the range"),
         (["--catches", "4", "--out", "x.gpx", "--ring", "0.3"], "is not a number with a unit"),
@@ -165,3 +182,72 @@ def test_power_is_written_as_a_page_with_plots(tmp_path):
     assert text.count("<svg") == 2
     document = json.loads(run(str(DEMO), "--show-power", "--out", str(out), "--json").stdout)
     assert document["written"] == str(out)
+
+
+def ids_of(out):
+    return [f["properties"]["catch"] for f in json.loads(out.read_text())["features"]]
+
+
+def test_a_second_draw_for_a_dressing_names_no_tray_twice(site_folder, tmp_path):
+    """Three trays were measured; two more are laid for the same dressing and brought back."""
+    first, second = tmp_path / "1.geojson", tmp_path / "2.geojson"
+    options = ["--surfaces", "green", "--dressing", "D1", "--seed", "2", "--ring", "0.3m"]
+    run(str(site_folder()), "--catches", "3", *options, "--out", str(first))
+    measured = json.loads(first.read_text())
+    reading = {"tray_length_mm": 400, "tray_width_mm": 250, "tare_g": 50, "gross_g": 140}
+    for feature in measured["features"]:
+        feature["properties"] |= reading
+    folder = site_folder("measured", catches=measured)
+    run(str(folder), "--catches", "2", *options, "--out", str(second))
+    assert not set(ids_of(first)) & set(ids_of(second))
+    more = json.loads(second.read_text())["features"]
+    for feature in more:
+        feature["properties"] |= reading
+    both = {"type": "FeatureCollection", "features": measured["features"] + more}
+    results = work_out(read_site(site_folder("both", catches=both)))
+    assert results.rates.catches.tolist() == [5, 5]
+    assert len(results.site.catches) == 3 * 2 + 2 * 2 + 2 * 2
+    # for another dressing the same names are free
+    run(
+        str(folder),
+        "--catches",
+        "3",
+        *options[:2],
+        "--dressing",
+        "D2",
+        "--seed",
+        "2",
+        "--ring",
+        "0.3m",
+        "--out",
+        str(second),
+    )
+    assert set(ids_of(second)) == set(ids_of(first))
+
+
+def test_the_tray_and_swath_that_the_points_rest_on_are_told(site_folder, tmp_path):
+    out = str(tmp_path / "x.gpx")
+    told = run(str(site_folder()), "--catches", "1", "--surfaces", "g1", "--out", out).stdout
+    assert told.startswith("1 point on 1 surface, drawn with seed 2, in the order of walking: ")
+    assert "Tray 400 × 250 mm, swath 4.00 m: others give other points." in told
+    us = run(str(site_folder()), "--catches", "1", "--out", out, "--units", "us").stdout
+    assert "Tray 15.75 × 9.843 in, swath 13.1 ft: others" in us
+
+
+def test_no_surface_to_choose_from_is_told(site_folder, tmp_path):
+    toml = TOML[: TOML.index("[targets_mm]")]
+    folder = site_folder(toml=toml, catches=None, loads=None, dressings="dressing,date,surfaces\n")
+    result = run(str(folder), "--catches", "2", "--out", str(tmp_path / "x.gpx"))
+    assert result.exit_code == 2
+    assert "no surface is dressed or has a target: name some with --surfaces" in result.stderr
+
+
+def test_trays_are_walked_to_hole_by_hole_from_a_start(site_folder, tmp_path):
+    out = tmp_path / "x.geojson"
+    arguments = [str(site_folder()), "--catches", "1", "--out", str(out)]
+    run(*arguments)
+    assert [i.split("-")[0] for i in ids_of(out)] == ["g1", "g2", "t1"]
+    run(*arguments, "--start", "t1")
+    assert [i.split("-")[0] for i in ids_of(out)] == ["t1", "g1", "g2"]
+    run(*arguments, "--surfaces", "g2 t1 g1")
+    assert [i.split("-")[0] for i in ids_of(out)] == ["g2", "t1", "g1"]

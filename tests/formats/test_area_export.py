@@ -156,16 +156,23 @@ def test_a_polygon_that_rounding_would_break_keeps_its_digits(rows, tmp_path):
     assert shapely.from_geojson(json.dumps(back)).is_valid
 
 
-def test_changes_are_geojson_with_the_sort_of_change(blobs, tmp_path):
-    features = [
-        {"properties": {"surface": "g1", "change": "gained", "area_m2": 2.5}, "geometry": blobs[0]}
-    ]
-    path = tmp_path / "changes.geojson"
+@pytest.mark.parametrize("ending", ["geojson", "gpkg"])
+def test_changes_are_a_layer_with_the_sort_of_change(blobs, tmp_path, ending):
+    import geopandas
+
+    properties = {"surface": "g1", "kind": "green", "change": "gained", "area_m2": 2.5}
+    properties |= {"old_survey": "edition a (2020-01-01)", "new_survey": "in force (not dated)"}
+    features = [{"properties": properties, "geometry": blobs[0]}]
+    path = tmp_path / f"changes.{ending}"
     write_changes(path, features)
-    feature = json.loads(path.read_text(encoding="utf-8"))["features"][0]
-    assert feature["properties"] == {"surface": "g1", "change": "gained", "area_m2": 2.5}
+    frame = geopandas.read_file(path)
+    assert frame.drop(columns="geometry").iloc[0].to_dict() == properties
+    found = ellipsoid_areas_m2(np.asarray(frame.geometry.array, dtype=object))
+    assert found == pytest.approx(ellipsoid_areas_m2(blobs[:1]), rel=1e-6)  # nine decimals
+    write_changes(path, features, units="us")
+    assert geopandas.read_file(path)["area_ft2"][0] == pytest.approx(2.5 / 0.3048**2)
     write_changes(path, [])
-    assert json.loads(path.read_text(encoding="utf-8"))["features"] == []
+    assert len(geopandas.read_file(path)) == 0
 
 
 def test_other_endings_are_refused(blobs, rows, tmp_path):
@@ -173,8 +180,8 @@ def test_other_endings_are_refused(blobs, rows, tmp_path):
         write_areas(tmp_path / "areas.pdf", rows, blobs, units="metric")
     with pytest.raises(ValueError, match="areas has no ending"):
         write_areas(tmp_path / "areas", rows, blobs, units="metric")
-    with pytest.raises(ValueError, match=r"c\.gpkg ends in \.gpkg; allowed: \.geojson"):
-        write_changes(tmp_path / "c.gpkg", [])
+    with pytest.raises(ValueError, match=r"c\.csv ends in \.csv; allowed: \.geojson, \.gpkg"):
+        write_changes(tmp_path / "c.csv", [])
     assert checked_ending(tmp_path / "AREAS.XLSX", (".xlsx",)) == ".xlsx"
     assert list(tmp_path.iterdir()) == []
 

@@ -2,12 +2,18 @@
 
 from __future__ import annotations
 
+import base64
 from dataclasses import dataclass, field
 
 import pytest
 
 from geosand.mapping.page import map_page
 from tests.mapping.sample_view import sample_view
+
+#: A picture of one grey dot, PNG.
+DOT = base64.b64decode(
+    "iVBORw0KGgoAAAANSUhEUgAAAAEAAAABCAAAAAA6fptVAAAACklEQVR4nGNoAAAAggCBd81ytgAAAABJRU5ErkJggg=="
+)
 
 
 @pytest.fixture(scope="session")
@@ -24,6 +30,7 @@ class Opened:
     address: str
     requests: list = field(default_factory=list)
     complaints: list = field(default_factory=list)
+    tiles: str | None = None  #: the only other address that it may ask
 
 
 @pytest.fixture
@@ -31,7 +38,7 @@ def open_page(chromium, tmp_path, sample_text):
     """Opens a page text from a file, offline; at the end it must have been quiet."""
     opened = []
 
-    def start(text=None, *, width=1280, height=800, **options):
+    def start(text=None, *, width=1280, height=800, still=False, tiles=None, **options):
         file = tmp_path / f"map{len(opened)}.html"
         file.write_text(text or sample_text, encoding="utf-8")
         context = chromium.new_context(
@@ -39,18 +46,24 @@ def open_page(chromium, tmp_path, sample_text):
         )
         page = context.new_page()
         page.set_default_timeout(10_000)
-        it = Opened(page=page, address=file.as_uri())
+        it = Opened(page=page, address=file.as_uri(), tiles=tiles)
+        if tiles:
+            # offline still: each tile is answered here
+            context.route(
+                tiles + "**", lambda route: route.fulfill(body=DOT, content_type="image/png")
+            )
         page.on("request", lambda request: it.requests.append(request.url))
         page.on("console", lambda message: it.complaints.append(message.text))
         page.on("pageerror", lambda error: it.complaints.append(str(error)))
         opened.append((context, it))
         page.goto(it.address)
-        if options.get("java_script_enabled", True):
+        if options.get("java_script_enabled", True) and not still:
             page.wait_for_selector("body[data-ready]")
         return page
 
     yield start
     for context, it in opened:
         context.close()
-        assert it.requests == [it.address]
+        asked = [r for r in it.requests if not (it.tiles and r.startswith(it.tiles))]
+        assert asked == [it.address]
         assert it.complaints == []

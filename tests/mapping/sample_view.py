@@ -47,9 +47,11 @@ def _smooth(rng, x, y, area, stretch):
     return shapely.Polygon(points)
 
 
-def _outlines(rng):
+def _outlines(rng, copy=0):
     """Eighteen holes on a bent grid: green, front tee, back tee; six more surfaces."""
     shapes = []
+    shift = np.array([1_000 * (copy % 5), 1_000 * (copy // 5)])
+    tag = (f"{copy}-", f" of {copy}") if copy else ("", "")
     for hole in range(18):
         column, row = hole % 6, hole // 6
         x, y = 130 * column + rng.uniform(-18, 18), 250 * row + rng.uniform(-25, 25)
@@ -67,14 +69,17 @@ def _outlines(rng):
         ("F", "Nursery", "fairway", 830, 300, 3000),
     ]
     shapes += [(i, n, k, _smooth(rng, x, y, a, 1.3)) for i, n, k, x, y, a in extra]
-    return shapes
+    return [
+        (tag[0] + i, n + tag[1], k, shapely.transform(shape, lambda points: points + shift))
+        for i, n, k, shape in shapes
+    ]
 
 
 @cache
-def sample_view() -> MapView:
-    """The made-up view, the same each time."""
+def sample_view(*, copies: int = 1, dressings: int = 6) -> MapView:
+    """The made-up view, the same each time; ``copies`` of its land side by side."""
     rng = np.random.default_rng(20260403)
-    outlines = _outlines(rng)
+    outlines = [shape for copy in range(copies) for shape in _outlines(rng, copy)]
     targets = {"green": 0.009, "tee": 0.006, "lawn": 0.004}
     surfaces = tuple(
         MapSurface(
@@ -100,8 +105,8 @@ def sample_view() -> MapView:
                     MapRing(id=f"{id}/{zone}", surface=id, zone=zone, geometry=_degrees(ring))
                 )
     dressed = [surface for surface in surfaces if surface.kind in targets]
-    periods = [_dressing(rng, number, dressed, rings) for number in range(1, 7)]
-    catches = _catches(rng, periods, dressed)
+    periods = [_dressing(rng, number, dressed, rings) for number in range(1, dressings + 1)]
+    catches = _catches(rng, periods, dressed, 100 * copies * dressings // 3)
     season = _season(periods, dressed, rings)
     return MapView(
         title="Fallow Down",
@@ -113,25 +118,31 @@ def sample_view() -> MapView:
         periods=(season, *periods),
         catches=catches,
         first=(
-            "7: under-dressed, 2.1 mm short of the target so far (98 % likely).",
+            {
+                "metric": "7: under-dressed, 2.1 mm short of the target so far (98 % likely).",
+                "us": "7: under-dressed, 0.083 in short of the target so far (98 % likely).",
+            },
             "Tee 12 back: under-dressed; it was left out of two dressings.",
             "Dressing d4: the catches claim 6 % more sand than was spread.",
             "Practice green: never had a catch; all its figures are estimated.",
         ),
         findings=(
             "d5: not measured, no catch was laid.",
-            "3: a catch lies within 0.4 m of the edge.",
+            {
+                "metric": "3: a catch lies within 0.4 m of the edge.",
+                "us": "3: a catch lies within 0.4 m (1.3 ft) of the edge.",
+            },
             "Bulk density 1.55 g/cm³ is taken as stated, u 0.03 g/cm³.",
         ),
     )
 
 
-DATES = ("3 April", "1 May", "29 May", "3 July", "31 July", "4 September")
+DATES = ("3 April", "1 May", "29 May", "3 July", "31 July", "4 September", "2 October")
 
 
 def _dressing(rng, number, dressed, rings):
     key = f"d{number}"
-    label = f"{DATES[number - 1]} 2026 · {key}"
+    label = f"{DATES[(number - 1) % len(DATES)]} 2026 · {key}"
     if number == 5:
         loads_only = MapBalance(spread_kg=15_200, u_spread_kg=160, verdict="not measured")
         blank = {s.id: PeriodSurface(state="not measured") for s in dressed}
@@ -152,7 +163,9 @@ def _dressing(rng, number, dressed, rings):
         half = depth * (0.08 if own else 0.17)
         mass = depth * 1550 * surface.area_m2
         on_surfaces += mass
+        thrown = 0.07 * mass if number != 4 and surface.kind == "green" else None
         figures[surface.id] = PeriodSurface(
+            thrown_kg=thrown,
             depth_m=depth,
             low_m=depth - half,
             high_m=depth + half,
@@ -166,13 +179,13 @@ def _dressing(rng, number, dressed, rings):
     share = -0.06 if number == 4 else 0.02 if number == 3 else 0.07
     spread = on_surfaces / (1 - share)
     over, u = spread - on_surfaces, 0.018 * spread
-    thrown = {}
+    rings_now = {}
     if over > 0:
         for ring in rings:
             if ring.surface in figures:
                 depth = figures[ring.surface].depth_m * (0.55 if ring.zone == "collar" else 0.12)
                 area = shapely.transform(ring.geometry, lambda p: p * METRES).area
-                thrown[ring.id] = (depth, depth * 1550 * area)
+                rings_now[ring.id] = (depth, depth * 1550 * area)
     words = {True: "overthrow", False: "does not close"}[over > 0]
     verdict = "closed" if number == 3 else words
     balance = MapBalance(
@@ -195,13 +208,23 @@ def _dressing(rng, number, dressed, rings):
         farther_kg=0.1 * over if over > 0 else None,
         not_told_from_zero=number == 3,
     )
+    pound = 0.45359237
     text = (
-        f"Of {spread:,.0f} kg spread, {on_surfaces:,.0f} kg landed on the dressed surfaces."
+        {
+            "metric": f"Of {spread:,.0f} kg spread, {on_surfaces:,.0f} kg landed on the surfaces.",
+            "us": f"Of {spread / pound:,.0f} lb spread, {on_surfaces / pound:,.0f} lb landed.",
+        }
         if over > 0
         else "The catches claim more sand than was spread: something measured is wrong."
     )
     return MapPeriod(
-        key=key, label=label, headline=text, balance=balance, surfaces=figures, rings=thrown
+        key=key,
+        label=label,
+        headline=text,
+        balance=balance,
+        thrown_kg=over if over > 0 else None,
+        surfaces=figures,
+        rings=rings_now,
     )
 
 
@@ -212,6 +235,7 @@ def _season(periods, dressed, rings):
         parts = [part for part in parts if part.depth_m is not None]
         depth = sum(part.depth_m for part in parts)
         target = surface.target_m * 0.56 if surface.kind == "green" else 0.0025
+        target *= len(periods) / 6
         short = target - depth
         state = "on target"
         if short > 0.1 * target:
@@ -234,6 +258,7 @@ def _season(periods, dressed, rings):
             mass_kg=mass,
             mass_low_kg=0.95 * mass,
             mass_high_kg=1.05 * mass,
+            thrown_kg=sum(part.thrown_kg or 0 for part in parts) or None,
         )
     thrown = {
         ring.id: tuple(
@@ -266,21 +291,23 @@ def _season(periods, dressed, rings):
         label="Whole season",
         headline="Five of six dressings were measured. Two surfaces have clearly had too little.",
         balance=balance,
+        thrown_kg=sum(p.thrown_kg or 0 for p in periods),
         surfaces=figures,
         rings=thrown,
     )
 
 
-def _catches(rng, periods, dressed):
+def _catches(rng, periods, dressed, count):
     catches = []
     measured = [p for p in periods if p.key != "d5"]
-    while len(catches) < 200:
+    while len(catches) < count:
         period = measured[len(catches) % len(measured)]
         own = [s for s in dressed if getattr(period.surfaces.get(s.id), "catches", 0)]
         surface = own[int(rng.integers(len(own)))]
         centre = surface.geometry.centroid
         lon, lat = np.array([centre.x, centre.y]) + rng.uniform(-6, 6, 2) / METRES
-        depth = period.surfaces[surface.id].depth_m * rng.normal(1, 0.08)
+        residual = rng.normal(0, 0.08)
+        depth = period.surfaces[surface.id].depth_m * (1 + residual)
         used = len(catches) % 40 != 7
         catches.append(
             MapCatch(
@@ -291,11 +318,31 @@ def _catches(rng, periods, dressed):
                 surface=surface.id,
                 depth_m=depth,
                 rate_kg_m2=1550 * depth,
+                residual=residual,
                 used=used,
                 note="" if used else "Tray was tipped over.",
             )
         )
     return tuple(catches)
+
+
+def few(view: MapView, kept: tuple[str, ...]) -> MapView:
+    """The view with some of its surfaces only, by id."""
+    periods = tuple(
+        replace(
+            period,
+            surfaces={k: v for k, v in period.surfaces.items() if k in kept},
+            rings={k: v for k, v in period.rings.items() if k.split("/")[0] in kept},
+        )
+        for period in view.periods
+    )
+    return replace(
+        view,
+        surfaces=tuple(surface for surface in view.surfaces if surface.id in kept),
+        rings=tuple(ring for ring in view.rings if ring.surface in kept),
+        periods=periods,
+        catches=tuple(caught for caught in view.catches if caught.surface in kept),
+    )
 
 
 def named(view: MapView, names: list[str]) -> MapView:

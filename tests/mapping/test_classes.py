@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from geosand.mapping.classes import balanced_breaks, class_of, rising_breaks
+from geosand.reports.classes import balanced_breaks, class_of, rising_breaks
 
 
 def test_limits_are_evenly_spaced_and_hold_all_values():

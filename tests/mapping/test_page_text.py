@@ -45,8 +45,10 @@ class Names(HTMLParser):
             self.names[-1] += data
 
 
-def test_page_is_small_enough_for_a_message(sample_text):
-    assert len(sample_text.encode()) < 400_000
+def test_page_of_a_long_season_is_small_enough_for_a_message():
+    view = sample_view(dressings=12)
+    assert (len(view.surfaces), len(view.periods), len(view.catches)) == (60, 13, 400)
+    assert len(map_page(view).encode()) < 400_000
 
 
 def test_nothing_is_asked_from_elsewhere(sample_text):
@@ -151,7 +153,9 @@ def test_a_map_without_records_or_surfaces_can_be_made():
 
 def test_lines_that_name_a_surface_lead_to_it(sample_text):
     first = re.search(r'<section class="first">.*?</section>', sample_text, re.DOTALL).group(0)
-    assert '<button type="button" data-s="18">Green 7</button>: under-dressed' in first
+    assert '<button type="button" data-s="18">Green 7</button>:<span data-units="metric">' in first
+    assert '<span data-units="us" hidden> under-dressed, 0.083 in short' in first
+    assert re.search(r"Practice green</button>: never", first)
     assert "<li>Dressing d4: the catches claim" in first
 
 

@@ -57,7 +57,7 @@ def test_without_passes_there_is_no_word_of_them(sample_text):
     assert data["passes"] == []
     body = re.sub(r"<(script|style).*?</\1>", "", sample_text, flags=re.DOTALL)
     assert not re.search(r"\bpass(es)?\b", body, re.IGNORECASE)
-    assert "feature_group_passes" not in sample_text
+    assert "overlay_passes" not in sample_text
 
 
 def test_ends_come_back_to_a_centimetre():
@@ -92,9 +92,9 @@ def test_passes_of_a_plan_run_along_their_headings():
     )
     plan = next_dressing(site, results.areas, results.rates, results.balance, ledger, request)
     passes = map_passes(results, plan)
-    assert [p.surface for p in passes] == site.surfaces.id[request.row].tolist()
+    assert [p.surface for p in passes] == site.surfaces.id[plan.rates.row].tolist()
     assert [len(p.lines.geoms) for p in passes] == plan.headings.passes.tolist()
-    for driven, row in zip(passes, request.row, strict=True):
+    for driven, row in zip(passes, plan.rates.row, strict=True):
         lines = np.array([line.coords for line in driven.lines.geoms])
         azimuth, _, _ = EARTH.inv(*lines[:, 0].T, *lines[:, 1].T)
         off = (np.asarray(azimuth) - driven.heading_degree + 90) % 180 - 90
@@ -132,14 +132,14 @@ def test_a_click_on_a_pass_opens_its_surface(open_page):
     page.get_by_role("rowheader").get_by_role("button", name="Green 1", exact=True).click()
     page.keyboard.press("Escape")
     page.locator(".leaflet-popup .card").wait_for(state="detached")
-    page.get_by_role("checkbox", name="Catches").uncheck()
+    page.get_by_role("checkbox", name="Catch points").uncheck()
     page.get_by_role("checkbox", name="Passes").check()
     x, y, wide, high = page.evaluate(
         "(() => { const b = document.querySelector('path.gs-pass').getBoundingClientRect();"
         " return [b.x, b.y, b.width, b.height]; })()"
     )
     page.mouse.click(x + wide / 2, y + high / 2)
-    assert page.locator(".leaflet-popup .card h3").text_content() == "Green 1"
+    assert page.locator(".leaflet-popup .card h2").text_content() == "Green 1"
 
 
 def with_middle(view):
@@ -166,5 +166,5 @@ def test_hostile_names_stay_text_with_passes(open_page):
     page.locator('tr[data-s="0"] th button').click()
     page.get_by_role("checkbox", name="Passes").check()
     card = page.locator(".leaflet-popup .card")
-    assert card.locator("h3").evaluate("node => node.textContent") == NAMES[0]
+    assert card.locator("h2").evaluate("node => node.textContent") == NAMES[0]
     assert page.title() == "Fallow Down: sand on turf"

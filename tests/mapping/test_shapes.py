@@ -4,7 +4,14 @@ import numpy as np
 import pytest
 import shapely
 
-from geosand.mapping.shapes import PER_DEGREE, encode_ring, metres_scale, pack, svg_paths
+from geosand.mapping.shapes import (
+    PER_DEGREE,
+    encode_ring,
+    metres_scale,
+    pack,
+    poles_of,
+    svg_paths,
+)
 from tests.mapping.sample_view import sample_view
 
 
@@ -79,3 +86,26 @@ def test_still_picture_has_north_up_and_true_proportions():
     assert width / height == pytest.approx(0.8 * np.cos(np.radians(51.70025)), rel=2e-3)
     top = [int(path[1:].split("l")[0].split()[1]) for path in paths]
     assert top[1] < top[0]
+
+
+def test_poles_lie_as_far_from_the_edge_as_closed_forms_say():
+    """Half the short side of a rectangle; half the width of a ring; the middle of a disc."""
+    scale = metres_scale(51.7)
+    metres = [
+        shapely.box(0, 0, 30, 12),
+        shapely.Point(100, 0).buffer(10, quad_segs=32),
+        shapely.Point(200, 0).buffer(11).difference(shapely.Point(200, 0).buffer(10)),
+        shapely.MultiPolygon([shapely.box(300, 0, 302, 2), shapely.box(310, 0, 330, 20)]),
+    ]
+    shapes = [shapely.transform(m, lambda p: p / scale + [-2.2, 51.7]) for m in metres]
+    poles, radii = poles_of([*shapes, shapely.Polygon()])
+    assert radii == pytest.approx([6, 10, 0.5, 10, 0], rel=0.06)
+    for pole, shape in zip(poles, shapes, strict=False):
+        assert shape.contains(shapely.Point(pole))
+    middle = (poles[1] - [-2.2, 51.7]) * scale
+    assert middle == pytest.approx([100, 0], abs=0.6)
+
+
+def test_without_surfaces_there_are_no_poles():
+    poles, radii = poles_of([])
+    assert (poles.shape, radii.shape) == ((0, 2), (0,))

@@ -50,7 +50,7 @@ def test_a_cap_leaves_the_rest_and_a_floor_leaves_all(worked):
     assert capped.note.tolist() == ["capped", "capped", ""]
     floor = planned(results, minimum_m=0.002)
     assert floor.depth_m[2] == 0
-    assert floor.note[2] == "less than 2 mm: left for later"
+    assert floor.note[2] == "below the least depth asked for: left for later"
 
 
 def test_over_dressed_surfaces_get_nothing_either_way(worked):
@@ -80,9 +80,9 @@ def test_a_dressing_that_was_not_measured_counts_as_planned(worked):
     results = worked("three", as_of="2026-06-30", dressings=dressings)
     plan = planned(results)
     assert plan.depth_m[0] == pytest.approx(once.depth_m[0] - 0.001)
-    assert "planned depth counts as done" in plan.note[0]
+    assert "not measured: planned depth counts" in plan.note[0]
     assert plan.depth_m[1] == 0
-    assert plan.note[1] == "a dressing of it was not measured and has no planned depth"
+    assert plan.note[1] == "not measured, and no planned depth"
 
 
 def test_a_surface_without_target_is_told(worked):
@@ -124,6 +124,31 @@ def test_published_volumes_for_depth_and_area(worked, square_feet, inches, cubic
     plan = planned(results, depth_m=inches * 0.0254)
     volume = plan.mass_kg[0] / 1550.0 / 0.9144**3
     assert volume == pytest.approx(cubic_yards, rel=tolerance)
+
+
+@pytest.mark.parametrize(
+    ("density_kg_m3", "acres", "inches", "short_tons", "tolerance"),
+    [
+        # "Sand topdressing of annual bluegrass" (Maximum Academic Press), table 1: 1 L/m2, which is
+        # 0.0394 in, is 7.15 tons/acre and 328 lb/1000 ft2 where a cubic foot of sand weighs 100 lb
+        (100 * 16.018463374, 1.0, 0.0394, 7.15, 0.002),
+        (100 * 16.018463374, 1000 / 43560, 0.0394, 328 / 2000, 0.002),
+        # Minner, SportsTurf, October 2011: sand at 1.45 ton/yd3; an inch on an acre is 134.44 yd3
+        (1.45 * 1186.55284252, 1.0, 1.0, 1.45 * 134.4444, 1e-4),
+        # Grounds Maintenance magazine: greens at 1/32 in; 1/32 in on 1000 ft2 is 0.0965 yd3
+        (1.45 * 1186.55284252, 1000 / 43560, 1 / 32, 1.45 * 0.0964506, 1e-4),
+    ],
+)
+def test_published_tons_for_depth_and_area(
+    worked, density_kg_m3, acres, inches, short_tons, tolerance
+):
+    toml = TOML.replace("bulk_density_g_cm3 = 1.55", f"bulk_density_g_cm3 = {density_kg_m3 / 1000}")
+    side = float(np.sqrt(acres * 43560) * 0.3048)
+    results = worked(
+        surfaces=[surface("g1", "green", square(LON, LAT, side))], catches=CATCHES[:3], toml=toml
+    )
+    plan = planned(results, depth_m=inches * 0.0254)
+    assert plan.mass_kg[0] / 907.18474 == pytest.approx(short_tons, rel=tolerance)
 
 
 def test_choices_are_by_id_and_kind_in_the_order_named(worked):

@@ -4,7 +4,9 @@ import numpy as np
 import pytest
 import statsmodels.api as sm
 
-from geosand.planning.setting import fit_setting, settings_for
+from geosand.planning.setting import fit_setting, settings_for, site_setting
+from geosand.planning.setting_words import as_numbers
+from tests.sites import CATCHES
 
 # openings (setting per m/s) and rates with an offset that a line through the origin can not have
 X = np.array([1.0, 1.3, 1.7, 2.0, 2.6, 3.1])
@@ -84,3 +86,110 @@ def test_prediction_intervals_hold_the_truth_as_often_as_they_say():
         got = settings_for(fit, np.array([next_rate]), speed_m_s=1.0, beyond=1.0)
         held += bool(got.low[0] <= 2.0 <= got.high[0])
     assert 0.92 <= held / 400 <= 0.98
+
+
+def test_prediction_intervals_of_a_line_with_an_intercept_hold_too():
+    """Known truth: rate = 0.6 + 0.45·x, 4 % scatter, eight dressings; the intercept is found."""
+    random = np.random.default_rng(12)
+    held, kept, tried = 0, 0, 400
+    for _ in range(tried):
+        x = random.uniform(1.0, 4.0, 8)
+        rate = (0.6 + 0.45 * x) * (1 + 0.04 * random.standard_normal(8))
+        fit = fit_setting(x, rate)
+        kept += not fit.through_origin
+        wanted = (0.6 + 0.45 * 2.5) * (1 + 0.04 * random.standard_normal())
+        got = settings_for(fit, np.array([wanted]), speed_m_s=1.0, beyond=1.0)
+        held += bool(got.low[0] <= 2.5 <= got.high[0])
+    assert kept / tried > 0.95
+    assert held / tried >= 0.92
+
+
+def test_scatter_share_is_what_a_further_dressing_does():
+    fit = fit_setting(X, ORIGIN)
+    q = ORIGIN / X
+    half = 2.5706 * q.std(ddof=1) * np.sqrt(1 + 1 / 6)  # t of 97.5 %, 5 degrees (tables, memory)
+    assert fit.scatter_share == pytest.approx(half / q.mean(), rel=1e-4)
+    assert np.isnan(fit_setting(X[:1], ORIGIN[:1]).scatter_share)
+
+
+def test_extrapolation_stops_at_the_stated_share():
+    fit = fit_setting(np.array([2.0, 3.0]), np.array([1.0, 1.5]))
+    rates = np.array([0.5 * 3.0 * 1.249, 0.5 * 3.0 * 1.251, 0.5 * 2.0 * 0.751, 0.5 * 2.0 * 0.749])
+    got = settings_for(fit, rates, speed_m_s=1.0)
+    assert (got.passes > 0).tolist() == [True, True, True, False]
+    assert got.passes.tolist()[:3] == [1, 2, 1]
+    narrow = settings_for(fit, rates, speed_m_s=1.0, beyond=0.0)
+    assert (narrow.passes == 1).tolist() == [False] * 4
+
+
+@pytest.mark.parametrize(
+    ("texts", "numbers", "words"),
+    [
+        (["3", "3,5", " 4.25 "], [3, 3.5, 4.25], ("", "")),
+        (["gate 3", "Gate  4", "gate 5 "], [3, 4, 5], ("gate ", "")),
+        (["3 notches", "4 notches"], [3, 4], ("", " notches")),
+        (["3", "gate 4"], [np.nan, 4], ("gate ", "")),  # as the newest is written
+        (["wide open", "C", ""], [np.nan] * 3, ("", "")),
+        (["2-3", "1/2", "-3", "1e3"], [np.nan] * 4, ("", "")),
+    ],
+)
+def test_numbers_in_settings(texts, numbers, words):
+    found, around = as_numbers(np.array(texts), np.ones(len(texts), dtype=bool))
+    np.testing.assert_array_equal(found, numbers)
+    assert around == words
+
+
+def fitted(worked, name, rows, columns="dressing,date,surfaces,planned_depth_mm,setting,speed_kmh"):
+    dressings = columns + "\n" + "".join(row + "\n" for row in rows)
+    ids = [row.split(",")[0] for row in rows]
+    catches = [c | {"catch": f"{d}{c['catch']}", "dressing": d} for d in ids for c in CATCHES]
+    loads = "load,dressing,count,unit_mass_kg\n" + "".join(f"L{d},{d},52,25\n" for d in ids)
+    results = worked(name, dressings=dressings, catches=catches, loads=loads)
+    day = np.datetime64("2026-11-01")
+    return site_setting(results.site, results.balance, spreader="", sand=0, as_of=day)
+
+
+def test_settings_that_are_words_are_listed_with_what_they_gave(worked):
+    rows = ["D1,2026-04-10,green,0.6,C,5", "D2,2026-04-20,green,0.6,C,5"]
+    fit = fitted(worked, "words", [*rows, "D3,2026-04-30,green,0.6,wide open,"])
+    assert len(fit.tried) == 0
+    assert [(one.setting, one.dressings) for one in fit.by_word] == [("C", 2), ("wide open", 1)]
+    assert fit.by_word[0].speed_m_s == pytest.approx(5 / 3.6)
+    assert fit.by_word[0].rate_kg_m2 == pytest.approx(0.91, abs=0.02)
+    assert np.isnan(fit.by_word[1].speed_m_s)
+    assert fit.left_out == ()
+
+
+def test_numbers_with_the_same_words_are_fitted(worked):
+    rows = ["D1,2026-04-10,green,0.6,gate 3,5", "D2,2026-04-20,green,0.6,gate 3,6"]
+    fit = fitted(worked, "gates", rows)
+    assert fit.words == ("gate ", "")
+    np.testing.assert_allclose(fit.tried, [3 * 3.6 / 5, 3 * 3.6 / 6])
+
+
+def test_without_any_speed_it_is_taken_as_the_same_each_time(worked):
+    rows = ["D1,2026-04-10,green,0.6,3,", "D2,2026-04-20,green,0.6,4,"]
+    fit = fitted(worked, "still", rows)
+    assert not fit.speeds_said
+    assert fit.tried.tolist() == [3.0, 4.0]
+    assert "no speed is on record: taken as the same each time" in fit.said
+    mixed = fitted(worked, "mixed", [*rows, "D3,2026-04-30,green,0.6,4,5"])
+    assert mixed.tried.tolist() == [4 * 3.6 / 5]
+    assert mixed.left_out == tuple(
+        f"{d} is not used for the setting: its speed is not said" for d in ("D1", "D2")
+    )
+
+
+def test_a_setting_that_was_never_set_is_refused_though_its_opening_was(worked):
+    """Setting 3 at 6 km/h is as open as 6 at 12 km/h, and nobody has ever set 6."""
+    fit = fitted(worked, "once", ["D1,2026-04-10,green,0.6,3,6", "D2,2026-04-20,green,0.6,3,6"])
+    same = np.array([fit.slope * fit.tried[0]])
+    assert settings_for(fit, same, speed_m_s=6 / 3.6).setting[0] == pytest.approx(3.0)
+    fast = settings_for(fit, same, speed_m_s=12 / 3.6)
+    assert np.isnan(fast.setting[0])
+    assert fast.why[0] == "needs 6; tried was 3 at other speeds, and 25 % beyond is allowed"
+    near = settings_for(fit, same, speed_m_s=7.4 / 3.6)
+    assert near.setting[0] == pytest.approx(3.7)
+    # twice over, each time half as much: opening and setting must both be within reach
+    twice = settings_for(fit, 2 * same, speed_m_s=6 / 3.6)
+    assert (twice.setting[0], twice.passes[0]) == (pytest.approx(3.0), 2)

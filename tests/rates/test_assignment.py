@@ -14,7 +14,7 @@ from geosand.areas.register import area_register
 from geosand.errors import Refused
 from geosand.formats.site_folder import read_site
 from geosand.rates.assignment import Assignment, assign
-from tests.sites import CATCHES, G1, SURFACES, TOML, TRAY, collection, square, surface
+from tests.sites import CATCHES, G1, SURFACES, TOML, TRAY, collection, points, square, surface
 
 # metres to degrees of longitude at 47° N (WGS 84: radius of the parallel 4 359 100 m)
 EAST = math.degrees(1 / 4_359_100.0)
@@ -69,8 +69,17 @@ def test_a_declaration_wins_within_twice_the_accuracy(place: Callable[..., Assig
 def test_a_declaration_farther_off_is_refused_with_its_row(
     place: Callable[..., Assignment],
 ) -> None:
-    with pytest.raises(Refused, match=r"catches, row 2, surface.*lies 2\.1 m from it.*2\.0 m"):
+    with pytest.raises(Refused, match=r"catches.csv, row 2, surface.*lies 2\.1 m from it.*2\.0 m"):
         place(one(10 + 2.1, surface="g1"))
+
+
+def test_a_refused_catch_of_a_geojson_file_is_named_by_its_feature(
+    site_folder: Callable[..., Path],
+) -> None:
+    rows = [one(1.0, catch="a"), one(10 + 2.1, surface="g1")]
+    site = read_site(site_folder(catches=points(rows)))
+    with pytest.raises(Refused, match=r"catches\.geojson, feature 2, surface: catch 'x' of D1"):
+        assign(site, area_register(site.surfaces))
 
 
 def test_a_rejected_catch_is_not_worth_a_refusal(place: Callable[..., Assignment]) -> None:

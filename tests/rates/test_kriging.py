@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from pykrige.ok import OrdinaryKriging
 
-from geosand.rates.kriging import Variogram, block_kriging, point_kriging, within_blocks
+from geosand.rates.kriging import Variogram, block_kriging, block_means, within_blocks
 
 # E. H. Isaaks & R. M. Srivastava, An Introduction to Applied Geostatistics, 1989, chapter 12 (from
 # memory; the results below recomputed): seven readings, covariance 10·e^(−0.3 h)
@@ -16,6 +16,11 @@ ISAAKS = np.array(
 VALUES = np.array([477.0, 696.0, 227.0, 646.0, 606.0, 791.0, 783.0])
 EXPONENTIAL = Variogram(model="exponential", nugget=0.0, sill=10.0, range_m=1 / 0.3)
 SPHERICAL = Variogram(model="spherical", nugget=0.3, sill=2.0, range_m=12.0)
+
+
+def point_kriging(points, values, places, variogram):
+    """The ground at each place; a new reading there has the nugget's variance on top."""
+    return block_means(points, values, places, np.zeros((1, 2)), variogram)
 
 
 def points_and_values(count, seed):
@@ -79,6 +84,105 @@ def test_points_against_pykrige(seed, nugget):
     found = point_kriging(points, values, places, mine)
     assert found.mean == pytest.approx(np.asarray(mean), rel=1e-8)
     assert found.variance + nugget == pytest.approx(np.asarray(variance), rel=1e-8)
+
+
+# Block kriging of the zinc of the Meuse floodplain, as gstat's own tests print it (r-spatial/gstat,
+# tests/blockkr.Rout.save): spherical, partial sill 1.34e5, range 800 m, nugget 2.42e4, the 40
+# nearest readings, blocks of 40 × 40 m. The readings come with scikit-gstat (R package sp).
+ZINC = Variogram(model="spherical", nugget=2.42e4, sill=1.34e5, range_m=800.0)
+GAUSS_CENTRES = np.array(
+    [
+        *((181170.0, 333250.0), (180310.0, 332189.0), (180205.0, 331707.0)),
+        *((178673.0, 330066.0), (178770.0, 330675.0), (178270.0, 331075.0)),
+    ]
+)
+GAUSS_MEANS = [268.7576, 663.4915, 251.4606, 532.5776, 664.4039, 565.5436]
+GAUSS_VARIANCES = [19447.67, 16991.33, 21579.71, 73807.91, 23589.17, 155113.23]
+
+
+@pytest.fixture(scope="module")
+def meuse():
+    """Places (155, 2) and zinc (155,), mg/kg; scikit-gstat's own file, read without the package."""
+    import csv
+    from importlib.util import find_spec
+    from pathlib import Path
+
+    package = find_spec("skgstat")
+    assert package is not None and package.origin is not None, "pip install scikit-gstat"
+    text = (Path(package.origin).parent / "data" / "samples" / "meuse.txt").read_text()
+    rows = list(csv.DictReader(text.splitlines()))
+    places = np.array([(float(row["x"]), float(row["y"])) for row in rows])
+    return places, np.array([float(row["zinc"]) for row in rows])
+
+
+def test_the_readings_are_those_that_gstat_used(meuse):
+    _, zinc = meuse
+    assert len(zinc) == 155
+    assert zinc.mean() == pytest.approx(469.71613, abs=1e-5)
+    logs = np.log(zinc)
+    assert (logs.mean(), logs.std(ddof=1)) == pytest.approx((5.8857759, 0.7218811), abs=1e-6)
+
+
+def block_of_zinc(meuse, centre, offsets, weights):
+    """The block from its 40 nearest readings (by distance to the centre), as nmax = 40 means."""
+    places, zinc = meuse
+    near = np.argsort(np.hypot(*(places - centre).T), kind="stable")[:40]
+    return block_kriging(
+        places[near][None], zinc[near][None], (centre + offsets)[None], weights[None], ZINC
+    )
+
+
+def test_block_kriging_on_a_grid_of_points_as_gstat(meuse):
+    # pred 268.7324, var 19568.76 with points at −15 −5 5 15 m; with the nugget in the block's own
+    # covariance the variance would be 1512.5 larger
+    step = np.array([-15.0, -5.0, 5.0, 15.0])
+    offsets = np.stack(np.meshgrid(step, step), axis=-1).reshape(-1, 2)
+    found = block_of_zinc(meuse, GAUSS_CENTRES[0], offsets, np.full(16, 1 / 16))
+    assert found.mean[0] == pytest.approx(268.7324, abs=1e-3)
+    assert found.variance[0] == pytest.approx(19568.76, abs=0.1)
+
+
+@pytest.mark.parametrize("k", range(6))
+def test_block_kriging_with_gauss_points_as_gstat(meuse, k):
+    node, weight = np.polynomial.legendre.leggauss(4)
+    x, y = np.meshgrid(20 * node, 20 * node)
+    offsets = np.stack([x.ravel(), y.ravel()], axis=1)
+    weights = np.outer(weight, weight).ravel() / 4
+    found = block_of_zinc(meuse, GAUSS_CENTRES[k], offsets, weights)
+    assert found.mean[0] == pytest.approx(GAUSS_MEANS[k], abs=1e-3)
+    assert found.variance[0] == pytest.approx(GAUSS_VARIANCES[k], abs=0.01)
+
+
+def test_blocks_of_one_shape_are_as_each_by_itself(meuse):
+    places, zinc = meuse
+    offsets = 10.0 * np.array([(-1.0, -1.0), (1.0, -1.0), (-1.0, 1.0), (1.0, 1.0)])
+    together = block_means(places, zinc, GAUSS_CENTRES, offsets, ZINC)
+    many = len(GAUSS_CENTRES)
+    alone = block_kriging(
+        np.tile(places, (many, 1, 1)),
+        np.tile(zinc, (many, 1)),
+        GAUSS_CENTRES[:, None] + offsets,
+        np.full((many, 4), 0.25),
+        ZINC,
+    )
+    assert together.mean == pytest.approx(alone.mean, rel=1e-9)
+    assert together.variance == pytest.approx(alone.variance, rel=1e-9)
+
+
+def test_a_zinc_block_against_pykrige(meuse):
+    """PyKrige knows no blocks: its means at the points of a block average to the block's mean."""
+    places, zinc = meuse
+    near = np.argsort(np.hypot(*(places - GAUSS_CENTRES[1]).T), kind="stable")[:40]
+    other = OrdinaryKriging(
+        *places[near].T,
+        zinc[near],
+        variogram_model="spherical",
+        variogram_parameters={"psill": ZINC.sill, "range": 800.0, "nugget": ZINC.nugget},
+    )
+    offsets = 10.0 * np.array([(-1.0, -1.0), (1.0, -1.0), (-1.0, 1.0), (1.0, 1.0)])
+    each, _ = other.execute("points", *(GAUSS_CENTRES[1] + offsets).T)
+    block = block_of_zinc(meuse, GAUSS_CENTRES[1], offsets, np.full(4, 0.25))
+    assert block.mean[0] == pytest.approx(float(np.mean(each)), rel=1e-8)
 
 
 def test_the_variance_of_a_block_is_that_of_its_errors():

@@ -234,6 +234,32 @@ def test_intervals_from_few_catches_hold_the_truth():
     assert min(held) >= 0.90 - 3 * 0.015
 
 
+def uncaught_held(sd, caught, each, sites=400):
+    """Share of surfaces without catches (of 18) whose truth is held; surfaces differ by ``sd``."""
+    rng = np.random.default_rng([caught, each])
+    true = np.exp(rng.normal(-(sd**2) / 2, sd, (sites, 18)))
+    y = true[:, :caught, None] * (1 + 0.08 * rng.normal(size=(sites, caught, each)))
+    found = surface_rates(
+        y=y.ravel(),
+        group=np.arange(sites).repeat(caught * each),
+        surface=np.tile(np.arange(caught).repeat(each), sites),
+        spreader=np.full(sites, -1),
+        dressed_group=np.arange(sites).repeat(18),
+        dressed_surface=np.tile(np.arange(18), sites),
+    )
+    u = np.sqrt(found.persistent**2 + found.within**2 + found.mean_effect**2)
+    t = student_quantile(0.975, found.dressings.degrees_of_freedom)[found.group]
+    return (np.abs(found.value - true.ravel()) <= t * u)[found.n == 0].mean()
+
+
+def test_the_range_of_the_rule_is_as_its_docstring_says():
+    """In a site the surfaces share one mean: the standard error of a share is about 0.01."""
+    for sd, low, high in ((0.03, 0.94, 1.0), (0.08, 0.92, 1.0), (0.15, 0.89, 0.99)):
+        held = [uncaught_held(sd, m, n) for m in (2, 3, 6) for n in (1, 3)]
+        assert low <= min(held) and max(held) <= high, sd
+    assert 0.84 <= min(uncaught_held(0.20, m, 3) for m in (2, 3, 6)) <= 0.92
+
+
 def test_many_catches_on_a_surface_leave_it_its_own_mean():
     near = []
     for n in (10, 1000, 100000):

@@ -9,7 +9,8 @@ import pytest
 import shapely
 
 from geosand.formats.site_folder import read_site
-from geosand.rates.spatial import FEW_CATCHES, depth_field, lattices, site_spatial
+from geosand.rates.depth_field import depth_field
+from geosand.rates.spatial import FEW_CATCHES, lattices, site_spatial
 from geosand.results import work_out
 from tests.calibration import SURFACES, Plan, make_site
 from tests.sites import CATCHES, catch, write_site
@@ -154,6 +155,8 @@ def test_a_field_is_refused_where_nothing_is_known(tmp_path, dense):
     results, found, _ = dense
     with pytest.raises(ValueError, match="cell_m: found 0; it must be above 0"):
         depth_field(results.site, results.areas, results.rates, found, 0, cell_m=0.0)
+    with pytest.raises(ValueError, match="gives more than 20,000 cells on"):
+        depth_field(results.site, results.areas, results.rates, found, 0, cell_m=0.05)
 
 
 def test_lattices_stand_for_their_polygons():

@@ -201,3 +201,48 @@ def test_uniformity_is_of_the_depths_that_count(run: Run) -> None:
     assert found.cv == pytest.approx([0.5163978], rel=1e-6)
     assert found.du_lq == pytest.approx([0.4], rel=1e-9)
     assert found.cu == pytest.approx([0.6], rel=1e-9)
+
+
+def test_trays_of_mixed_loads_share_the_water_of_each(site_folder: Callable[..., Path]) -> None:
+    """Two loads of the same mass, 3 and 5 % of water: trays stand on 4 %, and an error of either
+    load's water is also half theirs. Independent route: the first load's water 0.1 points higher.
+    """
+    toml = TOML.replace("moisture_dry_basis_percent = 0.0\nu_moisture_percent = 0.2\n", "")
+    head = "load,dressing,count,unit_mass_kg,moisture_dry_basis_percent,u_moisture_percent\n"
+
+    def made(first: float) -> Any:
+        loads = f"{head}L1,D1,26,25,{first},0.5\nL2,D1,26,25,5,0.5\n"
+        site = read_site(site_folder(f"water {first}", toml=toml, loads=loads))
+        return site, site_rates(site, area_register(site.surfaces))
+
+    site, rates = made(3.0)
+    (mean,) = set(site.catches.moisture.tolist())
+    assert site.moistures.ratio[mean] == pytest.approx(0.04)
+    assert site.moistures.u_ratio[mean] == pytest.approx(0.005 / np.sqrt(2))
+    sources = {"moisture: D1 3 %", "moisture: D1 5 %"}
+    assert {k for k in rates.rate.effects if k.startswith("moisture")} == sources
+    _, moved = made(3.1)
+    per_u = (moved.rate.value - rates.rate.value) * 5  # 0.5 points are one u
+    assert rates.rate.effects["moisture: D1 3 %"] == pytest.approx(per_u, rel=2e-3)
+
+
+def test_an_empty_tray_on_dressed_ground_is_told(run: Run) -> None:
+    """Gross equal to tare: it counts as 0 until somebody says that it was never weighed."""
+    rates = run(catches=[catch(1, gross_g=50), *EVEN[1:]])
+    assert rates.rate.value[0] < 0.8
+    assert "D1: catch c1 holds no sand on dressed ground and counts as 0" in findings(rates)
+    assert "holds no sand" not in findings(run(catches=EVEN))
+
+
+def test_rejected_catches_are_listed_with_their_reason(run: Run) -> None:
+    rates = run(catches=[catch(1) | {"reject_reason": "kicked over"}, *EVEN[1:]])
+    assert "D1: set aside and not used: c1 (kicked over)" in findings(rates)
+
+
+def test_surfaces_that_differ_much_make_the_others_doubtful(run: Run) -> None:
+    """30 % between g1 and g2, and a tee without catches: the default of 8 % is too sure of it."""
+    dressings = f"{HEAD}D1,2026-04-10,green tee,0.6,4\n"
+    apart = [catch(k, gross_g=143 if k < 4 else 200) for k in range(1, 7)]
+    told = findings(run(dressings=dressings, catches=apart))
+    assert "the 1 surface without catches may lie outside the interval" in told
+    assert "much more than usual" not in findings(run(dressings=dressings, catches=EVEN))

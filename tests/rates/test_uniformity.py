@@ -25,6 +25,7 @@ def test_published_coefficients():
     assert 100 * result.cu[0] == pytest.approx(69.13955, abs=1e-5)
     # round(15/4) = 4 lowest; three lowest would give 40.13015, 3.75 of them 47.72234
     assert 100 * result.du_lq[0] == pytest.approx(49.62039, abs=1e-5)
+    assert 100 * result.du_lh[0] == pytest.approx(71.58351, abs=1e-5)  # the lowest 8 of 15
 
 
 def test_coefficient_of_variation_by_the_standard_library():
@@ -49,6 +50,7 @@ def test_half_rounds_to_the_even_number():
     result = of_one(TRAVELLER)
     assert 100 * result.cu[0] == pytest.approx(88.67925, abs=1e-5)
     assert 100 * result.du_lq[0] == pytest.approx(77.83019, abs=1e-5)  # 10/4 = 2.5 gives 2
+    assert 100 * result.du_lh[0] == pytest.approx(88.67925, abs=1e-5)
 
 
 def test_groups_do_not_disturb_each_other_and_order_does_not_matter():

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -11,9 +12,21 @@ import shapely
 
 from geosand.errors import Refused
 from geosand.formats.claimed_areas import read_claimed_areas
-from geosand.formats.other_survey import read_other_survey, surfaces_in_force
+from geosand.formats.other_survey import read_other_survey, survey_in_force
 from geosand.formats.site_folder import read_site
-from geosand.reports.area_comparison import against_document, claimed_document
+from geosand.reports.area_comparison import (
+    against_document,
+    change_features,
+    compared,
+    datum_between_m,
+)
+from geosand.reports.claimed_areas import claimed_document
+from geosand.reports.comparison_console import (
+    against_head,
+    against_lines,
+    against_table,
+    claimed_table,
+)
 from geosand.reports.register import register_document
 from tests.sites import G2, LAT, LON, SURFACES, TOML, collection, square, surface
 
@@ -33,14 +46,16 @@ def folder(site_folder):
 
 def against(folder: Path, named: str):
     site = read_site(folder)
-    label, old = read_other_survey(folder, site, named)
-    return against_document(label, old, surfaces_in_force(site))
+    old, new = read_other_survey(folder, site, named), survey_in_force(site)
+    found = compared(old, new)
+    return against_document(old, new, found), change_features(old, new, found)
 
 
 def test_an_edition_by_its_name_its_file_and_its_day_are_the_same(folder):
     names = ["first", "first.geojson", str(folder / "editions" / "first.geojson"), "2020-01-01"]
     documents = [against(folder, name)[0] for name in names]
     labels = [document.pop("old") for document in documents]
+    assert [d["old_survey"].pop("label") for d in documents] == labels
     assert labels == ["edition first", "edition first", "first.geojson", "edition of 2020-01-01"]
     assert all(document == documents[0] for document in documents)
 
@@ -78,7 +93,125 @@ def test_the_map_layer_adds_up_to_the_change(folder):
     totals = {row["kind"]: row for row in document["totals"]}
     assert sums == pytest.approx(totals["all"]["difference_m2"], abs=1e-4)
     assert {f["properties"]["surface"] for f in features} == {"g1", "gone", "t1"}
+    for feature in features:
+        assert feature["properties"]["old_survey"] == "edition first (2020-01-01)"
+        assert feature["properties"]["new_survey"] == "boundaries in force (2026-01-01)"
     assert all(shapely.is_valid(f["geometry"]) for f in features)
+
+
+@pytest.fixture
+def regrouped(site_folder):
+    """g1 was split, t1 and t2 were merged into t1, everything else lies 0.4 m farther east."""
+    shift = 0.4 / 111_320 / np.cos(np.radians(LAT))
+    old = [
+        surface("g1", "green", square(LON, LAT, 20.0)),
+        surface("g2", "green", square(*G2, 30.0)),
+        *(surface(f"p{k}", "green", square(LON + 0.002, LAT + 0.001 * k, 15.0)) for k in (1, 2, 3)),
+        *(surface(f"t{k}", "tee", half(k)) for k in (1, 2)),
+    ]
+    new = [
+        surface("g1a", "green", part(0.0, 0.4)),
+        surface("g1b", "green", part(0.4, 1.0)),
+        surface("g2", "green", square(G2[0] + shift, G2[1], 30.0)),
+        *(
+            surface(f"p{k}", "green", square(LON + 0.002 + shift, LAT + 0.001 * k, 15.0))
+            for k in (1, 2, 3)
+        ),
+        surface("t1", "tee", square(LON, LAT + 0.005, 10.0)),
+    ]
+    head = {"source": "new.gpkg", "source_crs": "EPSG:32631", "datum_accuracy_m": 1.0}
+    return site_folder(
+        surfaces=collection(new, valid_from="2026-01-01", **head),
+        catches=None,
+        loads=None,
+        dressings=None,
+        files={"editions/first.geojson": collection(old, valid_from="2020-01-01")},
+    )
+
+
+def part(begin: float, end: float) -> dict:
+    """A part of the square of 20 m of g1, from west to east."""
+    west, south, east, north = shapely.geometry.shape(square(LON, LAT, 20.0)).bounds
+    box = shapely.box(west + begin * (east - west), south, west + end * (east - west), north)
+    return shapely.geometry.mapping(box)
+
+
+def half(k: int) -> dict:
+    west, south, east, north = shapely.geometry.shape(square(LON, LAT + 0.005, 10.0)).bounds
+    middle = (west + east) / 2
+    sides = shapely.box(west, south, middle, north), shapely.box(middle, south, east, north)
+    return shapely.geometry.mapping(sides[k - 1])
+
+
+def test_split_and_merged_surfaces_are_told_as_such(regrouped):
+    document, features = against(regrouped, "first")
+    told = [(row["change"], row["old_ids"], row["new_ids"]) for row in document["regrouped"]]
+    assert told == [("split", ["g1"], ["g1a", "g1b"]), ("merged", ["t1", "t2"], ["t1"])]
+    for row in document["regrouped"]:
+        assert row["difference_m2"] == pytest.approx(0.0, abs=0.01)
+        assert row["verdict"] == "within uncertainty"
+    assert document["only_in_old"] == [] and document["only_in_new"] == []
+    assert [row["id"] for row in document["surfaces"]] == ["g2", "p1", "p2", "p3", "t1"]
+    # ground that only changed its name is neither gained nor lost
+    assert {f["properties"]["surface"] for f in features} == {"g2", "p1", "p2", "p3"}
+    totals = {row["kind"]: row for row in document["totals"]}
+    assert totals["tee"]["difference_m2"] == pytest.approx(0.0, abs=0.01)
+    lines = against_lines(document, "metric")
+    assert "g1 was split into g1a and g1b; together the same ground as before." in lines
+    assert "t1 and t2 were merged into t1; together the same ground as before." in lines
+    document["regrouped"][0].update(difference_m2=-12.0, u_difference_m2=3.1, verdict="smaller")
+    changed = "g1 was split into g1a and g1b; together −12.0 ± 3.1 m², smaller."
+    assert changed in against_lines(document, "metric")
+
+
+def test_a_shift_of_the_whole_survey_is_told_first(regrouped):
+    document, _ = against(regrouped, "first")
+    assert document["offset"]["east_m"] == pytest.approx(0.4, abs=0.002)
+    assert document["offset"]["north_m"] == pytest.approx(0.0, abs=0.002)
+    first = against_lines(document, "metric")[0]
+    assert first.startswith("All surfaces lie 0.40 m farther east in the new survey (median of 5)")
+    assert first.endswith("The shift to WGS 84 is good to 1.00 m only.")
+    # edges so far apart are no sign of a change where the reference systems lie so unsurely
+    assert {row["verdict"] for row in document["surfaces"][:4]} == {"within uncertainty"}
+
+
+def test_a_datum_shift_that_both_surveys_went_through_is_no_difference(regrouped):
+    site = read_site(regrouped)
+    new, old = survey_in_force(site), read_other_survey(regrouped, site, "first")
+    assert (old.source_crs, new.source_crs) == ("", "EPSG:32631")
+    assert datum_between_m(old, new) == 1.0
+    assert datum_between_m(new, replace(new, datum_accuracy_m=2.0)) == 0.0
+    other = replace(new, source_crs="EPSG:27700", datum_accuracy_m=2.0)
+    assert datum_between_m(new, other) == pytest.approx(5**0.5)
+
+
+def test_the_heading_says_which_surveys_and_their_days(regrouped):
+    document, _ = against(regrouped, "first")
+    assert against_head(document) == [
+        "Two surveys side by side",
+        "  old: edition first, from 1 January 2020",
+        "  new: boundaries in force, from 1 January 2026 (new.gpkg, EPSG:32631)",
+    ]
+    assert document["old_survey"]["valid_from"] == "2020-01-01"
+    assert document["new_survey"]["datum_accuracy_m"] == 1.0
+
+
+@pytest.mark.parametrize("units", ["metric", "us"])
+def test_tables_fit_a_window_of_80_columns(regrouped, folder, units):
+    from rich.console import Console
+
+    claims = claimed(folder, "id,area_m2\ng1,440\ngreen,13000\n")[0]
+    for table in (
+        against_table(against(regrouped, "first")[0], units),
+        against_table(against(folder, "first")[0], units),
+        claimed_table(claims, units),
+    ):
+        out = Console(width=80, record=True, file=open("/dev/null", "w"))  # noqa: SIM115
+        out.print(table)
+        lines = out.export_text().splitlines()
+        assert max(map(len, lines)) <= 80
+        heads = max(head.count("\n") + 1 for head in table.heads)
+        assert len([line for line in lines if line.strip()]) == 2 + heads + len(table.rows)
 
 
 def test_another_site_folder(folder, site_folder):
@@ -86,6 +219,24 @@ def test_another_site_folder(folder, site_folder):
     document, _ = against(folder, str(other))
     assert document["old"] == f"Test site ({other})"
     assert document["surfaces"][0]["lost_m2"] == pytest.approx(84.0, rel=1e-4)
+
+
+@pytest.mark.parametrize("ending", ["gpkg", "shp"])
+def test_a_boundary_file_of_another_format(folder, tmp_path, ending):
+    """The old survey as its maker handed it over, in a projected CRS."""
+    import geopandas
+
+    names = [f["properties"]["id"] for f in OLD]
+    kinds = [f["properties"]["kind"] for f in OLD]
+    shapes = [shapely.geometry.shape(f["geometry"]) for f in OLD]
+    frame = geopandas.GeoDataFrame({"id": names, "kind": kinds}, geometry=shapes, crs=4326)
+    path = tmp_path / f"old.{ending}"
+    frame.to_crs(32626).to_file(path)
+    document, _ = against(folder, str(path))
+    assert document["old_survey"]["source_crs"] == "EPSG:32626"
+    assert document["old_survey"]["label"] == f"old.{ending}"
+    assert document["surfaces"][0]["lost_m2"] == pytest.approx(84.0, abs=0.02)
+    assert [row["id"] for row in document["only_in_old"]] == ["gone"]
 
 
 def test_height_and_kind_that_changed_are_said(folder, site_folder):
@@ -99,7 +250,7 @@ def test_height_and_kind_that_changed_are_said(folder, site_folder):
     said = [f["text"] for f in against(folder, str(other))[0]["findings"] if f["about"] == "g1"]
     assert said == [
         "was of kind lawn, is now green",
-        "-0.13 m² of it is another height or slope, not boundary",
+        "−0.13 m² of it is another height or slope, not boundary",
     ]
 
 
@@ -107,12 +258,12 @@ def test_refusals_of_the_other_survey(folder, tmp_path, site_folder):
     with pytest.raises(Refused) as none:
         against(folder, "third")
     assert str(none.value) == (
-        "third: there is no such survey. Name a site folder, a .geojson file or an edition; "
+        "third: there is no such survey. Name a site folder, a boundary file or an edition; "
         "the site's editions are 'first', '2020-01-01', '2026-01-01'."
     )
     plan = tmp_path / "plan.dxf"
     plan.write_text("0")
-    with pytest.raises(Refused, match=r"is no GeoJSON file; allowed: a site folder, a \.geojson"):
+    with pytest.raises(Refused, match=r"plan\.dxf: .*Set up a site of its own with geosand new"):
         against(folder, str(plan))
     broken = tmp_path / "broken.geojson"
     broken.write_text('{"type": "FeatureCollection", "features": [')
@@ -144,6 +295,25 @@ def claimed(folder: Path, text: str, tolerance: float | None = None, name: str =
     claims, findings = read_claimed_areas(path)
     document = claimed_document(claims, site, register_document(site), name, tolerance)
     return document, findings
+
+
+def test_a_number_in_another_unit_than_the_column_says(folder):
+    text = "id,area_ft2\ng1,400\ng2,0.22\ngreen,13993\n"  # m², acres, and right
+    rows = claimed(folder, text)[0]["surfaces"]
+    assert [row["hint"] for row in rows] == [
+        "the number looks like square metres",
+        "the number looks like acres",
+        None,
+    ]
+    assert [row["verdict"] for row in rows] == ["outside", "outside", "within"]
+
+
+def test_all_of_a_kind_as_drawn(folder, site_folder):
+    """The claim of a kind is held against its sum as drawn too."""
+    over = surface("w", "fairway", square(LON, LAT, 60.0))
+    site = site_folder("over", surfaces=[*SURFACES, over])
+    rows = claimed(site, "name,area_m2\nfairway,3600\n")[0]["surfaces"]
+    assert rows[0]["hint"] == "it agrees with the area as drawn, before what lies on top is cut out"
 
 
 def test_claims_by_id_name_and_kind(folder):

@@ -94,7 +94,8 @@ def test_grid_area_and_combined_scale_factor(document_of):
     assert row["combined_scale_factor"] == pytest.approx(0.9996 * 0.999843, abs=5e-7)
     back = row["grid_area_m2"] / row["combined_scale_factor"] ** 2
     assert back == pytest.approx(row["area_m2"], rel=1e-7)
-    text = document["notes"][0]
+    came, text, *_ = document["notes"]
+    assert came == "Boundaries in force: they came in WGS 84 / UTM zone 26N."
     assert text.startswith("Why grid and ground differ: a plan in WGS 84 / UTM zone 26N shows")
     assert "0.111 % less than the ground" in text  # 0.9996² · 0.999843² = 0.998886
     assert "1000 m up" in text
@@ -112,9 +113,11 @@ def test_slope_is_a_factor_of_its_own(document_of):
 
 
 @pytest.mark.parametrize("crs", ["EPSG:4326", "OGC:CRS84", "EPSG:4258"])
-def test_longitude_and_latitude_have_no_grid_and_nothing_is_said(document_of, crs):
+def test_longitude_and_latitude_have_no_grid(document_of, crs):
     document = document_of(source_crs=crs)
     assert document["surfaces"][0]["grid_area_m2"] is None
+    assert "they came in longitude and latitude (" in document["notes"][0]
+    assert "there is no plan to hold them against" in document["notes"][0]
     assert not any("grid" in note for note in document["notes"])
     assert not any("grid" in finding["text"] for finding in document["findings"])
 
@@ -122,7 +125,21 @@ def test_longitude_and_latitude_have_no_grid_and_nothing_is_said(document_of, cr
 def test_web_mercator_is_never_measured(document_of):
     document = document_of(source_crs="EPSG:3857")
     assert document["surfaces"][0]["grid_area_m2"] is None
-    assert any("Web Mercator" in finding["text"] for finding in document["findings"])
+    # 2.00002 at 45 N (constructed): 2.15 at this latitude
+    assert "they came in Web Mercator, where areas are 2.15 times as large" in document["notes"][0]
+
+
+def test_where_boundaries_came_from_and_how_well_they_lie(document_of):
+    head = {"source": "a.shp", "source_crs": "EPSG:32626", "valid_from": "2026-01-15"}
+    document = document_of(**head, datum_accuracy_m=1.5)
+    assert document["notes"][0] == (
+        "Boundaries in force from 15 January 2026, from a.shp: they came in WGS 84 / UTM zone 26N."
+        " Their shift to WGS 84 is good to 1.50 m: all surfaces together may lie so far off, and no"
+        " area changes."
+    )
+    assert (document["source"], document["datum_accuracy_m"]) == ("a.shp", 1.5)
+    assert "good to" not in document_of(**head, datum_accuracy_m=0)["notes"][0]
+    assert document_of(**head)["datum_accuracy_m"] is None
 
 
 def test_holes_parts_and_vertices_are_of_the_polygon_as_drawn(document_of):

@@ -7,12 +7,13 @@ import re
 
 import numpy as np
 import pytest
+from pyproj import Geod
 
 from geosand.formats.site_folder import read_site
 from geosand.planning.placing import place_catches
 from geosand.reports.field_sheet import Tray, catch_points, field_sheet
 from geosand.results import work_out
-from tests.sites import SURFACES, surface
+from tests.sites import LAT, LON, SURFACES, square, surface
 
 HOSTILE = "</script><img src=x onerror=alert(1)>{{7*7}}\u202e & 'green'"
 
@@ -35,16 +36,20 @@ def placed(results, ring=(0.3,)):
 def sheet(site_folder):
     """Text of the sheet of a site whose first surface has a hostile name; folder and places."""
 
-    def make(dressing="D2", tray=None):
+    def make(dressing="D2", tray=None, units="metric"):
         first = surface("g1", "green", SURFACES[0]["geometry"], name=HOSTILE)
         folder = site_folder(surfaces=[first, *SURFACES[1:]])
         results = work_out(read_site(folder))
         places = placed(results)
         tray = tray or Tray(length_m=0.4, width_m=0.25)
         text = field_sheet(
-            results.site, results.areas, places, tray=tray, dressing=dressing, seed=7
+            *(results.site, results.areas, places),
+            tray=tray,
+            dressing=dressing,
+            seed=7,
+            units=units,
         )
-        return text, folder, catch_points(results.site, places, seed=7)
+        return text, folder, catch_points(results.site, places)
 
     return make
 
@@ -66,6 +71,22 @@ def test_names_are_text_and_never_markup(sheet):
     assert "&lt;/script&gt;&lt;img src=x onerror=alert(1)&gt;{{7*7}}· &amp;" in text
     assert text.count("<script") == 2
     assert "http" not in re.sub(r'http-equiv="', "", text)
+
+
+def test_each_part_of_a_surface_is_drawn(site_folder):
+    """A green of two parts, one with ground of another left out: as many outlines, all closed."""
+    one, two = (square(LON + d, LAT, 20.0)["coordinates"] for d in (0.0, 0.0005))
+    hole = square(LON, LAT, 6.0)["coordinates"][0][::-1]
+    geometry = {"type": "MultiPolygon", "coordinates": [[one[0], hole], two]}
+    results = work_out(
+        read_site(site_folder(surfaces=[surface("g1", "green", geometry)], catches=None))
+    )
+    places = placed(results)
+    text = field_sheet(results.site, results.areas, places, tray=Tray(), dressing="", seed=7)
+    (path,) = re.findall(r'class="ground" fill-rule="evenodd" d="(.*?)"', text)
+    rings = [ring.split("L") for ring in path.rstrip("Z").split("M")[1:]]
+    assert len(rings) == 3
+    assert all(ring[0] == ring[-1] and len(ring) >= 5 for ring in rings)
 
 
 def test_the_same_places_give_the_same_bytes(sheet):
@@ -98,6 +119,12 @@ def phone(chromium, tmp_path):
     assert complaints == []
 
 
+def at(points, *labels, surface="g1"):
+    """Where on the sheet, which is in the order of walking, points of a surface stand."""
+    found = {p["label"]: k for k, p in enumerate(points) if p["surface"] == surface}
+    return [found[label] for label in labels]
+
+
 def fill(page, index, **values):
     for name, value in values.items():
         page.locator(f"#{name}{index}").fill(value)
@@ -126,27 +153,29 @@ def test_page_fits_the_phone_and_shows_hostile_names_as_text(sheet, phone):
 
 @pytest.mark.browser
 def test_figures_are_checked_as_they_are_typed(sheet, phone):
-    page = phone(sheet()[0])
-    fill(page, 0, tare="150", gross="50")
-    assert said(page, 0) == "gross is below tare: are the two swapped?"
-    assert page.locator("#gross0").get_attribute("aria-invalid") == "true"
-    fill(page, 0, tare="50", gross="150,5")
-    assert said(page, 0) == ""
-    assert page.locator("#gross0").get_attribute("aria-invalid") is None
-    assert page.locator(".net").first.text_content() == "sand 100.5 g"
-    fill(page, 1, gross="x")
-    assert "gross is not a number" in said(page, 1)
-    fill(page, 1, gross="148")
-    assert "gross without tare" in said(page, 1)
-    fill(page, 1, tare="50")
-    fill(page, 2, tare="50", gross="153")
-    fill(page, 3, tare="50", gross="450")
-    assert said(page, 3) == "400.0 g of sand is far from the others' 100.5 g: weigh again"
+    text, _, points = sheet()
+    page = phone(text)
+    one, two, three, four, outside = at(points, "1", "2", "3", "4", "a")
+    fill(page, one, tare="150", gross="50")
+    assert said(page, one) == "gross is below tare: are the two swapped?"
+    assert page.locator(f"#gross{one}").get_attribute("aria-invalid") == "true"
+    fill(page, one, tare="50", gross="150,5")
+    assert said(page, one) == ""
+    assert page.locator(f"#gross{one}").get_attribute("aria-invalid") is None
+    assert page.locator(".net").nth(one).text_content() == "sand 100.5 g"
+    fill(page, two, gross="x")
+    assert "gross is not a number" in said(page, two)
+    fill(page, two, gross="148")
+    assert "gross without tare" in said(page, two)
+    fill(page, two, tare="50")
+    fill(page, three, tare="50", gross="153")
+    fill(page, four, tare="50", gross="450")
+    assert said(page, four) == "400.0 g of sand is far from the others' 100.5 g: weigh again"
     # outside the edge less sand is nothing strange
-    fill(page, 4, tare="50", gross="80")
-    assert said(page, 4) == ""
-    fill(page, 3, gross="151", volume="20")
-    assert said(page, 3) == "mass and volume make 5.05 g/cm³: check both"
+    fill(page, outside, tare="50", gross="80")
+    assert said(page, outside) == ""
+    fill(page, four, gross="151", volume="20")
+    assert said(page, four) == "mass and volume make 5.05 g/cm³: check both"
     assert page.locator("#status").text_content() == "5 of 15 points measured"
 
 
@@ -180,7 +209,7 @@ def test_what_can_not_be_is_not_saved(sheet, phone):
     page.locator("#save").click()
     text = page.locator("#status").text_content()
     assert "say whether the volumes are of dry, moist or tapped sand" in text
-    assert "1 points have a figure that can not be" in text
+    assert "1 point has a figure that can not be" in text
 
 
 @pytest.mark.browser
@@ -188,10 +217,12 @@ def test_saved_file_is_read_back_as_catches(sheet, phone, site_folder, tmp_path)
     text, _, points = sheet()
     page = phone(text)
     page.locator("#state").select_option("dry")
-    for k in range(10):
+    typed = [k for k, p in enumerate(points) if p["surface"] in ("g1", "g2")]
+    for k in typed:
         fill(page, k, tare="50", gross=f"{140 + k},5")
-    fill(page, 0, volume="58", note='=1+1, "wet" ')
-    fill(page, 12, volume="61")
+    first, (lone,) = typed[0], at(points, "3", surface="t1")
+    fill(page, first, volume="58", note='=1+1, "wet" ')
+    fill(page, lone, volume="61")
     with page.expect_download() as waiting:
         page.locator("#save").click()
     saved = tmp_path / "saved.csv"
@@ -199,23 +230,71 @@ def test_saved_file_is_read_back_as_catches(sheet, phone, site_folder, tmp_path)
     assert waiting.value.suggested_filename == "catches-D2.csv"
     content = saved.read_bytes().decode()
     assert page.locator("#out").input_value() == content.replace("\r\n", "\n")
-    rows = list(csv.DictReader(content.splitlines()))
+    rows = {row["catch"]: row for row in csv.DictReader(content.splitlines())}
     assert len(rows) == 11
-    assert rows[0]["note"] == ' =1+1, "wet"'
+    assert rows[points[first]["catch"]]["note"] == ' =1+1, "wet"'
     dressings = "dressing,date,surfaces,planned_depth_mm\nD2,2026-06-10,green tee,0.6\n"
     loads = "load,dressing,count,unit_mass_kg\nL1,D2,56,25\n"
     folder = site_folder("again", dressings=dressings, loads=loads, catches=content)
     site = read_site(folder)
-    assert site.catches.id.tolist() == [p["catch"] for p in points[:10]] + [points[12]["catch"]]
-    np.testing.assert_allclose(site.catches.caught_kg[:10], (90.5 + np.arange(10)) / 1000)
-    assert np.isnan(site.catches.caught_kg[10])
-    np.testing.assert_allclose(site.catches.volume_m3[[0, 10]], [58e-6, 61e-6])
+    where = [*typed, lone]
+    assert site.catches.id.tolist() == [points[k]["catch"] for k in sorted(where)]
+    catches = dict(zip(site.catches.id.tolist(), range(11), strict=True))
+    row = [catches[points[k]["catch"]] for k in where]
+    np.testing.assert_allclose(site.catches.caught_kg[row[:-1]], (90.5 + np.array(typed)) / 1000)
+    assert np.isnan(site.catches.caught_kg[row[-1]])
+    np.testing.assert_allclose(site.catches.volume_m3[[row[0], row[-1]]], [58e-6, 61e-6])
     np.testing.assert_allclose(site.catches.tray_area_m2, 0.1)
-    np.testing.assert_allclose(site.catches.lon_degree[0], float(points[0]["lon"]))
-    # the fifth point of a surface was laid 0.3 m outside its edge
-    assert site.catches.edge_distance_m[4] == pytest.approx(0.3)
+    lon = [float(points[k]["lon"]) for k in where]
+    np.testing.assert_allclose(site.catches.lon_degree[row], lon)
+    # one point of each surface was laid 0.3 m outside its edge
+    far = [points[k]["outside"] for k in where]
+    np.testing.assert_array_equal(
+        site.catches.edge_distance_m[row], [float(f) if f else np.nan for f in far]
+    )
     results = work_out(site)
     assert results.rates.catches.tolist() == [4, 4, 1]
+    # the balance takes what the browser saved: mean rate of the trays on the first green
+    mine = [k for k in typed if points[k]["surface"] == "g1" and not points[k]["outside"]]
+    rate = np.mean([90.5 + k for k in mine]) / 1000 / 0.1
+    assert results.rates.rate.value[0] == pytest.approx(rate, rel=0.02)
+    assert np.isfinite(results.balance.overthrow.value[0])
+
+
+@pytest.mark.browser
+def test_trays_in_inches_come_back_as_they_were(sheet, phone, site_folder, tmp_path):
+    text, _, points = sheet(units="us", tray=Tray(length_m=0.4064, width_m=0.254))  # 16 by 10 in
+    assert "Tray length, in" in text
+    assert "1.0 ft outside the edge" in text
+    page = phone(text)
+    (one,) = at(points, "1")
+    fill(page, one, tare="50", gross="145")
+    with page.expect_download() as waiting:
+        page.locator("#save").click()
+    saved = tmp_path / "saved.csv"
+    waiting.value.save_as(saved)
+    assert "tray_length_in,tray_width_in" in saved.read_text()
+    dressings = "dressing,date,surfaces,planned_depth_mm\nD2,2026-06-10,green tee,0.6\n"
+    loads = "load,dressing,count,unit_mass_kg\nL1,D2,56,25\n"
+    site = read_site(
+        site_folder("back", dressings=dressings, loads=loads, catches=saved.read_text())
+    )
+    assert site.catches.tray_area_m2[0] == pytest.approx(0.4064 * 0.254, rel=1e-6)
+
+
+def test_each_point_tells_the_way_from_the_one_before(sheet):
+    """Distances and directions by the geodesic between the printed positions."""
+    text, _, points = sheet()
+    told = re.findall(r"<span>(?:(\d+) m (\w+) of (?:the last|\w+))?</span><span>-?\d", text)
+    assert len(told) == len(points)
+    assert told[0] == ("", "")
+    names = ("N", "NE", "E", "SE", "S", "SW", "W", "NW")
+    for k in range(1, len(points)):
+        ends = [float(points[j][c]) for j in (k - 1, k) for c in ("lon", "lat")]
+        azimuth, _, far = Geod(ellps="WGS84").inv(*ends)
+        assert abs(float(told[k][0]) - far) <= 0.51
+        off = (azimuth - 45 * names.index(told[k][1]) + 180) % 360 - 180
+        assert abs(off) < 23.5
 
 
 @pytest.mark.browser
@@ -225,4 +304,12 @@ def test_on_paper_each_point_has_its_boxes(sheet, phone):
     assert page.locator("#save").is_hidden()
     assert page.locator(".point").count() == 15
     assert page.locator("#tare14").is_visible()
-    assert page.locator("svg.plot text").first.text_content() == "1"
+    assert page.locator("svg.plot text").first.text_content() in "1234a"
+
+
+@pytest.mark.browser
+@pytest.mark.parametrize("paper", ["A4", "Letter"])
+def test_three_surfaces_take_one_sheet_of_paper(sheet, phone, paper):
+    page = phone(sheet()[0])
+    pages = len(re.findall(rb"/Type\s*/Page\b", page.pdf(format=paper)))
+    assert pages == 1

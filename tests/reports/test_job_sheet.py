@@ -5,11 +5,15 @@ from __future__ import annotations
 import json
 import re
 
+import pytest
 from click.testing import CliRunner
+from pyproj import Geod
 
 from geosand.cli.plan import command
 from tests.reports.test_field_sheet import HOSTILE
-from tests.sites import DRESSINGS, SURFACES, surface
+from tests.sites import DRESSINGS, G1, G2, LAT, LON, SURFACES, T1, TOML, square, surface
+
+EARTH = Geod(ellps="WGS84")
 
 
 def written(folder, tmp_path, *options):
@@ -32,12 +36,14 @@ def rows_of(page):
 def test_surfaces_stand_in_the_order_of_work_with_their_figures(site_folder, tmp_path):
     page, plan = written(site_folder(), tmp_path, "--surfaces", "t1 g2 g1")
     rows = rows_of(page)
-    assert [row[1] for row in rows] == ["First teet1", "Second greeng2", "First greeng1"]
+    assert [row[1] for row in rows] == ["First tee t1", "Second green g2", "First green g1"]
     # 0.5 mm of 1550 kg/m3: 0.775 kg/m2
-    assert [row[2:4] for row in rows] == [["0.50", "0.775"]] * 3
+    assert [row[3:5] for row in rows] == [["0.50", "0.775"]] * 3
+    far = [EARTH.inv(*a, *b)[2] for a, b in ((T1, G2), (G2, G1))]  # geodesics between the middles
+    assert [row[2] for row in rows] == ["–", *[f"{d:.0f}" for d in far]]
     for row, planned in zip(rows, plan["surfaces"], strict=True):
-        assert float(row[4]) == round(planned["mass_kg"] + planned["overthrow_kg"])
-        assert float(row[5]) == round(planned["units"], 1)
+        assert float(row[5]) == round(planned["mass_kg"] + planned["overthrow_kg"])
+        assert float(row[6]) == round(planned["units"], 1)
 
 
 def test_cautions_are_there_and_defer_to_local_codes(site_folder, tmp_path):
@@ -65,3 +71,81 @@ def test_units_and_holes(site_folder, tmp_path):
     assert "lb/1000 ft²" in page
     assert "kg" not in re.sub("<style>.*?</style>", "", page, flags=re.DOTALL)
     assert "goes into the holes: brush it in first" in page
+
+
+def test_sand_to_take_is_as_weighed_with_its_water(site_folder, tmp_path):
+    toml = TOML.replace("moisture_dry_basis_percent = 0.0", "moisture_dry_basis_percent = 5.0")
+    page, plan = written(site_folder(toml=toml), tmp_path, "--surfaces", "g1", "--load", "100kg")
+    (row,) = rows_of(page)
+    dry = plan["surfaces"][0]["mass_kg"] + plan["surfaces"][0]["overthrow_kg"]
+    assert float(row[4]) == round(dry * 1.05)  # one surface: no column of ways
+    assert "with 5.0 % of water" in page
+    loads = plan["loads"]
+    assert loads[0]["delivered_kg"] == pytest.approx(100.0)
+    assert sum(load["delivered_kg"] for load in loads) == pytest.approx(dry * 1.05)
+    assert re.search(r"Loads 1–\d: g1 100 kg each; refill on g1\.", page)
+    assert row[6] == f"1–{len(loads)}"
+
+
+def test_one_reason_takes_one_note(site_folder, tmp_path):
+    greens = [
+        surface(f"g{k}", "green", square(LON + 0.001 * k, LAT, 20.0), name=f"Green {k}")
+        for k in range(1, 10)
+    ]
+    page, _ = written(
+        site_folder(surfaces=greens), tmp_path, "--holes", "12.7mm,50mm,75mm", "--surfaces", "green"
+    )
+    notes = re.findall(r"<li>(.*?)</li>", page)
+    assert [n for n in notes if "brush it in" in n] == [
+        "g1–g9: 0.50 mm of it goes into the holes: brush it in first"
+    ]
+
+
+def test_what_a_cap_leaves_takes_one_note(site_folder, tmp_path):
+    out = tmp_path / "job.html"
+    arguments = [str(site_folder()), "--to-target", "--max-depth", "1mm", "--as-of", "2026-06-30"]
+    CliRunner().invoke(command, [*arguments, "--job-sheet", str(out)], catch_exceptions=False)
+    notes = re.findall(r"<li>(.*?)</li>", out.read_text())
+    assert "g1, g2, t1: capped" in notes
+    (later,) = [note for note in notes if note.startswith("Left for later")]
+    # 9 mm · 121/274 days, less about 0.59 mm caught, less 1 mm; the tee 4 mm · 121/274 less 1 mm
+    assert re.fullmatch(r"Left for later: g1 2\.3\d mm, g2 2\.39 mm, t1 0\.77 mm", later)
+
+
+@pytest.mark.browser
+@pytest.mark.parametrize("paper", ["A4", "Letter"])
+@pytest.mark.parametrize("tees", [0, 18, 36])
+def test_eighteen_greens_fit_one_page_and_with_their_tees_too(
+    site_folder, tmp_path, chromium, paper, tees
+):
+    greens = [
+        surface(f"g{k}", "green", square(LON + 0.002 * (k % 6), LAT + 0.002 * (k // 6), 22.0))
+        for k in range(1, 19)
+    ]
+    greens += [
+        surface(f"t{k}", "tee", square(LON + 0.001 * (k % 12), LAT + 0.001 + row * 0.002, 12.0))
+        for k in range(1, tees + 1)
+        for row in [k // 12]
+    ]
+    text, plan = written(
+        site_folder(surfaces=greens),
+        tmp_path,
+        *(
+            "--surfaces",
+            "green tee" if tees else "green",
+            "--load",
+            "700kg",
+            "--swath",
+            "6m",
+            "--start",
+            f"{LON},{LAT}",
+        ),
+    )
+    assert len(plan["surfaces"]) == 18 + tees
+    count = len(plan["loads"])
+    assert (f"{count} loads of 700 kg" in text) is (tees == 36)  # told one by one where they fit
+    page = chromium.new_page()
+    page.set_content(text)
+    pages = len(re.findall(rb"/Type\s*/Page\b", page.pdf(format=paper)))
+    page.close()
+    assert pages == 1

@@ -222,6 +222,40 @@ def test_sand_builds_up_in_the_rings(run: Run) -> None:
     )
 
 
+def test_what_all_dressings_share_adds_up_in_the_rings(run: Run) -> None:
+    """Twice the same dressing: the trays' efficiency twice, single bags √2 times (GUM 5.2).
+
+    As if all were independent, u would come out √2 times and not twice: the trap.
+    """
+    head = f"{HEAD}\nD1,2026-04-10,green,0.6\n"
+    loads = "load,dressing,count,unit_mass_kg,u_unit_mass_kg,u_label_percent\nL1,D1,60,25,0.25,1\n"
+    one = run(dressings=head, catches=D1, loads=loads).ledger.rings
+    twice = [catch(k, dressing="D2", gross_g=143) for k in range(1, 7)]
+    two = run(
+        dressings=f"{head}D2,2026-06-10,green,0.6\n",
+        catches=[*D1, *twice],
+        loads=f"{loads}L2,D2,60,25,0.25,1\n",
+    ).ledger.rings
+    assert two.depth_m == pytest.approx(2 * one.depth_m)
+    first, both = one.depth.by_category(), two.depth.by_category()
+    for source in ("catch efficiency", "label", "edge bias", "bulk density"):
+        assert both[source] == pytest.approx(2 * first[source], rel=1e-9), source
+    assert both["bags"] == pytest.approx(np.sqrt(2) * first["bags"], rel=1e-9)
+    assert (two.u_depth_m > 1.6 * one.u_depth_m).all()
+    assert sum(two.depth.shares().values()) == pytest.approx(np.ones(len(two.id)))
+
+
+def test_a_rings_error_is_that_of_its_share_of_the_overthrow(run: Run) -> None:
+    """Independent route: bags that hold 1 % more, worked out again."""
+    loads = "load,dressing,count,unit_mass_kg,u_unit_mass_kg,u_label_percent\nL1,D1,{},25,0,1\n"
+    made = {"dressings": f"{HEAD}\nD1,2026-04-10,green,0.6\n", "catches": D1}
+    stated, heavier = (run(loads=loads.format(bags), **made).ledger.rings for bags in (60, 60.6))
+    both = np.add.reduceat(stated.mass_kg, [0, 2]), np.add.reduceat(heavier.mass_kg, [0, 2])
+    effect = stated.depth.effects["label: dried 25 kg"] / stated.depth_m
+    # collar and surrounds together hold the whole overthrow, whatever the split
+    assert (both[1].sum() / both[0].sum() - 1) == pytest.approx(effect[0], rel=1e-6)
+
+
 def test_a_dressed_surface_without_ground_has_no_depth(run: Run) -> None:
     hidden = surface("a1", "approach", square(LON, LAT, 10.0), target_mm=5)
     dressings = f"{HEAD}\nD1,2026-04-10,green approach,0.6\n"

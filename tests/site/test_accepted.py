@@ -49,7 +49,7 @@ def test_the_valid_site_has_no_finding_and_the_right_numbers(site):
     assert site.catches.tray_area_m2 == pytest.approx(np.full(6, 0.1))
     assert site.catches.half_diagonal_m[0] == pytest.approx(0.235849528)  # √(0.4² + 0.25²)/2
     assert site.catches.caught_kg == pytest.approx([0.092, 0.097, 0.088, 0.090, 0.095, 0.086])
-    assert site.catches.row.tolist() == [2, 3, 4, 5, 6, 7]
+    assert site.catches.place.tolist() == [f"row {k}" for k in range(2, 8)]
     assert site.moistures.ratio[site.catches.moisture].tolist() == [0.0] * 6
     assert len(site.inputs["site.toml"]) == 64
 
@@ -68,8 +68,8 @@ def test_catches_as_geojson_and_as_csv_are_the_same(site_folder):
     ]
     one = read_site(site_folder("a", catches=rows))
     other = read_site(site_folder("b", catches=points(rows)))
-    same(one.catches, other.catches, skip=("row",))
-    assert other.catches.row.tolist() == [1, 2, 3, 4, 5, 6]
+    same(one.catches, other.catches, skip=("place",))
+    assert other.catches.place.tolist() == [f"feature {k}" for k in range(1, 7)]
 
 
 @pytest.mark.parametrize(
@@ -478,7 +478,7 @@ def test_what_site_toml_says_in_vain_is_a_finding(site_folder):
         "[catches]", "tolerance_percent = 5\n[sandz.fine]\nx = 1\n[catches]"
     )
     assert findings(site_folder(toml=toml)) == [
-        "site.toml: column 'tolerance_percent' is not read",
+        "site.toml: key 'tolerance_percent' is not read",
         "site.toml: 'sandz' is not read; tables are [sands.…], [catches], [targets_mm]",
         "site.toml: a target for 'gren', but no surface is of this kind",
     ]

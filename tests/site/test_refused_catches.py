@@ -175,10 +175,10 @@ ONE_FAULT = {
         " catch of its own needs a name of its own.",
     ),
     "part elsewhere": (
-        [C(1), C(4, catch="c1")],
-        "catches.csv, row 3, catch: 'c1' is already in row 2, with another place. Rows with the"
-        " same catch and dressing are parts of one catch and agree in all but their mass and"
-        " volume; a catch of its own needs a name of its own.",
+        [C(1), C(1, lat=LAT + 1.1e-5)],  # 1.2 m: another tray of the same name
+        "catches.csv, row 3, catch: 'c1' is already in row 2, with another place, 1.2 m from there."
+        " Rows with the same catch and dressing are parts of one catch and agree in all but their"
+        " mass and volume; a catch of its own needs a name of its own.",
     ),
     "part without a mass": (
         [

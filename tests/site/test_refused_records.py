@@ -248,7 +248,8 @@ def test_two_sands_have_to_be_named(site_folder):
         ),
         (
             "date,mass_kg\n2026-03-09,0\n",
-            "deliveries.csv, row 2, mass_kg: 0 can not be right; allowed: more than 0.",
+            "deliveries.csv, row 2, mass_kg: 0 can not be right of a delivery; allowed: more than"
+            " 0. Leave the row out; a count of an empty yard says kind = count.",
         ),
         ("", "deliveries.csv: is empty. Its first line names the columns."),
     ],

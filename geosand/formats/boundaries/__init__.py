@@ -2,12 +2,14 @@
 
 from geosand.formats.boundaries.bring import Brought, bring_into, place_of
 from geosand.formats.boundaries.new_site import new_site
+from geosand.formats.boundaries.questions import Choice
 from geosand.formats.boundaries.read import read_boundaries
 from geosand.formats.boundaries.tables import Boundaries, LeftOut, Outlines, Tally
 
 __all__ = [
     "Boundaries",
     "Brought",
+    "Choice",
     "LeftOut",
     "Outlines",
     "Tally",

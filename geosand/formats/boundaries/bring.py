@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-import json
 import shutil
 import tempfile
-import tomllib
-from contextlib import suppress
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -14,24 +12,36 @@ from typing import Any
 import numpy as np
 import shapely
 
-from geosand.errors import Finding, Refused
+from geosand.areas.meeting import nothing_owned, pair_remarks
+from geosand.errors import Fault, Finding, Refused, Undecided
+from geosand.formats.boundaries.antimeridian import on_one_side
 from geosand.formats.boundaries.drawn import refused
+from geosand.formats.boundaries.in_force import (
+    SURFACES,
+    accuracies_in_force,
+    catch_positions,
+    edition_kept,
+    site_text,
+    survey_in_force,
+)
 from geosand.formats.boundaries.matching import Matches, match
+from geosand.formats.boundaries.new_site import in_source, no_surface
+from geosand.formats.boundaries.questions import Choice
+from geosand.formats.boundaries.settling import Settled, settle, with_known_around
 from geosand.formats.boundaries.surfaces_file import (
+    ACCURACIES,
     SurfaceRow,
     head_of,
-    rows_of,
     surfaces_bytes,
 )
 from geosand.formats.boundaries.tables import Boundaries
-from geosand.formats.boundaries.whereabouts import NEAR_KM, distance_km, middle, place_words
+from geosand.formats.boundaries.whereabouts import NEAR_KM, distance_km, middle_of, place_words
+from geosand.formats.locking import held
 from geosand.formats.site_folder import read_site
-from geosand.formats.writing import write_whole
+from geosand.formats.writing import sweep, write_whole
 from geosand.site.cells import parse_day
+from geosand.site.read_settings import SiteText
 
-SURFACES = "surfaces.geojson"
-DEFAULT_EDGE_M = 0.30
-_UNREADABLE = (ValueError, KeyError, TypeError, RecursionError)
 #: What a matched surface keeps from before where the new survey says nothing of it.
 KEPT = ("around", "target_mm", "slope_percent", "elevation_m")
 _COPIED = (
@@ -49,16 +59,22 @@ class Brought:
     by_overlap: tuple[str, ...]
     new: tuple[str, ...]
     gone: tuple[str, ...]
+    carried_on: tuple[str, ...]  #: surfaces that the file does not name, as they were
+    settled: Settled
+    rows: tuple[SurfaceRow, ...]  #: as they were written
+    accepted: tuple[Fault, ...]  #: what asked for a decision and was accepted
+    accuracies: Mapping[str, float]  #: of the new survey, from its head or ``site.toml``
     findings: tuple[Finding, ...]
 
 
 def place_of(folder: str | Path) -> tuple[float, float] | None:
-    """Middle (lon, lat) of a site's surfaces, for ``near`` of an import; None where it has none."""
-    _, rows = _old(Path(folder))
-    if not rows:
-        return None
-    lon, lat = middle(np.array([row.geometry for row in rows], dtype=object)).tolist()
-    return (lon, lat)
+    """Middle (lon, lat) of a site's surfaces, else of its catches, for ``near`` of an import.
+
+    None where it has neither.
+    """
+    _, rows = survey_in_force(Path(folder))
+    shapes = [row.geometry for row in rows] or list(catch_positions(Path(folder)))
+    return middle_of(shapes) if shapes else None
 
 
 def bring_into(
@@ -66,79 +82,171 @@ def bring_into(
     boundaries: Boundaries,
     *,
     valid_from: str,
-    edge_accuracy_m: float | None = None,
+    accuracies: Mapping[str, float] | None = None,
+    choice: Choice | None = None,
+    partial: bool = False,
 ) -> Brought:
     """Put a new survey in force from a day on; the one before is kept in ``editions/``.
 
     Surfaces are matched by id, else by overlap (more than half of their common ground, see
-    :func:`match`), so that their history goes on. First the edition is written, then
-    ``surfaces.geojson`` is replaced, each whole: killed at any moment, the old or the new survey is
-    in force. Raises Refused, with the folder as it was, where the site could not be read afterwards
-    for a reason that was not there before.
+    :func:`match`), so that their history goes on. Surfaces that the file does not name hold it up,
+    unless it is ``partial`` (they go on as they are) or ``choice`` accepts that they end.
+    First the edition is written, then ``surfaces.geojson`` is replaced, each whole: killed at any
+    moment, the old or the new survey is in force. Raises Refused, with the folder as it was, where
+    something asks for a decision, another process is changing the site, or the site could not be
+    read afterwards for a reason that was not there before.
     """
-    root = Path(folder)
-    head, old = _old(root)
-    if not len(boundaries.features):
-        found = f"no surface in it: {boundaries.tally}"
-        raise refused(boundaries.file, found, remedy="nothing was changed")
+    with held(folder):
+        return _bring(
+            Path(folder),
+            boundaries,
+            valid_from,
+            dict(accuracies or {}),
+            choice or Choice(),
+            partial,
+        )
+
+
+def _bring(
+    root: Path,
+    boundaries: Boundaries,
+    valid_from: str,
+    said: dict[str, float],
+    choice: Choice,
+    partial: bool,
+) -> Brought:
+    head, old = survey_in_force(root)
+    settings = site_text(root)
     _check_day(root, head, valid_from)
-    _check_near(boundaries, old)
-    matches = match(boundaries.features, old)
-    rows = _carried(rows_of(boundaries.features), matches, old)
-    new_head = head_of(boundaries, valid_from)
-    if edge_accuracy_m is not None:
-        new_head["edge_accuracy_m"] = edge_accuracy_m
-    content = surfaces_bytes(new_head, rows)
-    edition, kept = _edition(root, head, old)
-    _check_readable(root, content, edition, kept)
-    try:
-        if edition:
-            write_whole(root / edition, kept)
-        write_whole(root / SURFACES, content)
-    except OSError as problem:
-        found = f"can not be written: {problem.strerror}"
-        raise refused(str(folder), found, remedy="the survey in force is as it was") from problem
+    settled = settle(boundaries, choice, settings.elevation_m)
+    taken = settled.boundaries
+    _check_near(taken, old)
+    matches = match(taken.features, old, partial=partial)
+    faults = [*settled.faults, *_decisions(matches, taken, old, partial)]
+    rows, lost = _carried(list(settled.rows), matches, old)
+    if partial:
+        rows += _unchanged(old, matches, accuracies_in_force(head, settings), said, settings)
+        faults += _met(rows, len(settled.rows), taken)
+    if faults and not choice.accept:
+        raise Undecided(faults)
+    if not settled.rows:
+        raise no_surface(taken)
+    rows, nameless = with_known_around(rows, {str(row.properties["id"]) for row in rows})
+    content = surfaces_bytes({**head_of(taken, valid_from), **said}, rows)
+    edition, kept = edition_kept(root, head, old, settings)
+    _check_readable(root, content, edition, kept, taken)
+    _put_in_force(root, edition, kept, content)
+    gone = () if partial else matches.gone
+    told = (*matches.findings, *lost, *nameless, *settled.findings)
     return Brought(
         edition=edition,
         by_id=matches.by_id,
         by_overlap=matches.by_overlap,
         new=matches.new,
-        gone=matches.gone,
-        findings=(*boundaries.findings, *matches.findings),
+        gone=gone,
+        carried_on=matches.gone if partial else (),
+        settled=settled,
+        rows=tuple(rows),
+        accepted=tuple(faults),
+        accuracies={key: said.get(key, getattr(settings, key)) for key in ACCURACIES},
+        findings=(*taken.findings, *told),
     )
 
 
-def _old(root: Path) -> tuple[dict[str, Any], list[SurfaceRow]]:
-    """Head and surfaces of the survey in force."""
-    path = root / SURFACES
-    if not path.is_file():
-        raise refused(
-            str(root),
-            f"there is no {SURFACES} in it",
-            allowed="a site folder",
-            remedy="set up a new one with geosand new FOLDER --boundaries FILE",
-        )
+def _put_in_force(root: Path, edition: str, kept: bytes, content: bytes) -> None:
+    """The edition first, then the new survey: killed in between, the old one is still in force."""
     try:
-        document = json.loads(path.read_text(encoding="utf-8-sig"))
-        features = document["features"]
-        rows = [
-            SurfaceRow(
-                properties={**({"id": f["id"]} if "id" in f else {}), **(f["properties"] or {})},
-                geometry=shapely.from_geojson(json.dumps(f["geometry"])),
+        for place in (root, root / "editions"):
+            sweep(place, ".geojson")
+        if edition:
+            write_whole(root / edition, kept)
+        write_whole(root / SURFACES, content)
+    except OSError as problem:
+        found = f"can not be written: {problem.strerror}"
+        raise refused(str(root), found, remedy="the survey in force is as it was") from problem
+
+
+def _decisions(
+    matches: Matches, boundaries: Boundaries, old: list[SurfaceRow], partial: bool
+) -> list[Fault]:
+    """What would change in the site without the file saying it in so many words."""
+    places = boundaries.features.place
+    faults = [
+        Fault(
+            file=boundaries.file,
+            row=str(places[row]),
+            found=f"{matches.ids[row]}: {text}",
+            remedy="check the ids in the file, or --accept keeps to them",
+        )
+        for row, text in matches.doubts
+    ]
+    if matches.gone and not partial:
+        count, names = len(matches.gone), listed(matches.gone)
+        are = "is" if count == 1 else "are"
+        goes = "it goes on as it is" if count == 1 else "they go on as they are"
+        ends = "it ends" if count == 1 else "they end"
+        faults.append(
+            Fault(
+                file=boundaries.file,
+                found=f"{count} of the site's {len(old)} surfaces {are} not in it: {names}",
+                remedy=f"with --partial {goes}, with --accept {ends} when this survey begins",
             )
-            for f in features
-        ]
-    except (*_UNREADABLE, shapely.errors.GEOSException) as problem:
-        raise refused(
-            SURFACES,
-            "the survey in force can not be read",
-            remedy="run geosand check on the site and mend it first",
-        ) from problem
-    head = {k: v for k, v in document.items() if k not in ("type", "features")}
-    days = {str(row.properties["valid_from"]) for row in rows if row.properties.get("valid_from")}
-    if len(days) == 1:
-        head.setdefault("valid_from", days.pop())
-    return head, rows
+        )
+    return faults
+
+
+def listed(names: Sequence[str], most: int = 8) -> str:
+    """Up to ``most`` names and how many more."""
+    more = f" and {len(names) - most} more" if len(names) > most else ""
+    return ", ".join(names[:most]) + more
+
+
+def _unchanged(
+    old: list[SurfaceRow],
+    matches: Matches,
+    in_force: Mapping[str, float],
+    said: Mapping[str, float],
+    settings: SiteText,
+) -> list[SurfaceRow]:
+    """Surfaces that the file does not name, with their own accuracies where these differ."""
+    out = []
+    continued = set(matches.old)
+    for k, row in enumerate(old):
+        if k in continued:
+            continue
+        cells = {key: v for key, v in row.properties.items() if key != "valid_from"}
+        for key in ACCURACIES:
+            if in_force[key] != said.get(key, getattr(settings, key)):
+                cells.setdefault(key, in_force[key])
+        out.append(replace(row, properties=cells))
+    return out
+
+
+def _met(rows: list[SurfaceRow], new: int, boundaries: Boundaries) -> list[Fault]:
+    """Ground that a new and a carried-on surface both have whole."""
+    shapes = np.empty(len(rows), dtype=object)
+    shapes[:] = [row.geometry for row in rows]
+    shapes = on_one_side(shapes)
+    kinds, ids = (
+        np.array([str(row.properties.get(name, "")) for row in rows], dtype=np.str_)
+        for name in ("kind", "id")
+    )
+    one, factor = np.zeros(len(rows), dtype=np.int64), np.ones(len(rows))
+    sound = np.flatnonzero(shapely.is_valid(shapes))
+    pairs = pair_remarks(shapes, kinds, ids, one, sound, factor)
+    remarks = [r for r in pairs if r.severity == "fault" and (r.row < new) != (r.other < new)]
+    told = {r.row for r in remarks}
+    covered = nothing_owned(shapes, kinds, ids, factor)
+    remarks += [r for r in covered if r.row >= new and r.row not in told]
+    return [
+        Fault(
+            file=boundaries.file,
+            row=str(boundaries.features.place[r.other]) if 0 <= r.other < new else None,
+            found=f"{ids[r.row]}, which goes on as it is: {r.text}",
+            remedy="give the surface in the file the id that it has in the site, or --accept",
+        )
+        for r in remarks
+    ]
 
 
 def _check_day(root: Path, head: dict[str, Any], valid_from: str) -> None:
@@ -155,10 +263,10 @@ def _check_day(root: Path, head: dict[str, Any], valid_from: str) -> None:
 
 
 def _check_near(boundaries: Boundaries, old: list[SurfaceRow]) -> None:
-    if not old:
+    if not old or not len(boundaries.features):
         return
-    here = tuple(middle(boundaries.features.geometry).tolist())
-    there = tuple(middle(np.array([row.geometry for row in old], dtype=object)).tolist())
+    here = middle_of(list(boundaries.features.geometry))
+    there = middle_of([row.geometry for row in old])
     apart = distance_km(here, there)
     if apart > NEAR_KM:
         raise refused(
@@ -168,11 +276,13 @@ def _check_near(boundaries: Boundaries, old: list[SurfaceRow]) -> None:
         )
 
 
-def _carried(rows: list[SurfaceRow], matches: Matches, old: list[SurfaceRow]) -> list[SurfaceRow]:
-    """Rows under the ids they keep, with what was said of the surface before."""
+def _carried(
+    rows: list[SurfaceRow], matches: Matches, old: list[SurfaceRow]
+) -> tuple[list[SurfaceRow], list[Finding]]:
+    """Rows under the ids they keep, with what was said of the surface before; what is dropped."""
     renamed = {str(row.properties["id"]): made for row, made in zip(rows, matches.ids, strict=True)}
-    there = set(matches.ids)
-    out = []
+    ended = set(matches.gone)
+    out, findings = [], []
     for row, made, before in zip(rows, matches.ids, matches.old, strict=True):
         cells = {**row.properties, "id": made}
         if "around" in cells:
@@ -182,54 +292,17 @@ def _carried(rows: list[SurfaceRow], matches: Matches, old: list[SurfaceRow]) ->
             cells = {**{k: earlier[k] for k in KEPT if earlier.get(k) is not None}, **cells}
             if cells["kind"] == "other" and earlier.get("kind"):
                 cells["kind"] = earlier["kind"]
-        if cells.get("around") not in there:
-            cells.pop("around", None)
+        if cells.get("around") in ended and "around" not in row.properties:
+            text = f"it was around {cells['around']}, which is not in the new survey"
+            findings.append(Finding(about=made, text=text, topic="area"))
         order = ("id", "name", "kind", *KEPT)
         out.append(replace(row, properties={k: cells[k] for k in order if k in cells}))
-    return out
+    return out, findings
 
 
-def _edition(root: Path, head: dict[str, Any], old: list[SurfaceRow]) -> tuple[str, bytes]:
-    """File and content of the survey that goes out of force, with its accuracy written down."""
-    if not old:
-        return "", b""
-    settings: dict[str, Any] = {}
-    with suppress(OSError, tomllib.TOMLDecodeError, UnicodeDecodeError):  # read_site tells these
-        settings = tomllib.loads((root / "site.toml").read_text(encoding="utf-8-sig"))
-    folder = root / "editions"
-    earlier = sorted(folder.glob("*.geojson")) if folder.is_dir() else []
-    kept = dict(head)
-    if not kept.get("valid_from") and earlier and settings.get("season_start"):
-        kept["valid_from"] = str(settings["season_start"])
-    kept.setdefault("source_crs", "")
-    kept.setdefault("edge_accuracy_m", settings.get("edge_accuracy_m", DEFAULT_EDGE_M))
-    document = json.loads((root / SURFACES).read_text(encoding="utf-8-sig"))
-    content = json.dumps(
-        {"type": "FeatureCollection", **kept, "features": document["features"]}, ensure_ascii=False
-    ).encode()
-    for path in earlier:
-        if _same_survey(path, head, document["features"]):
-            return f"editions/{path.name}", path.read_bytes()
-    # the date of a file's name is read as its day: the first survey of a site may have none
-    stem = str(kept.get("valid_from") or "first-survey")
-    name, number = f"{stem}.geojson", 1
-    while (folder / name).exists() and (folder / name).read_bytes() != content:
-        number += 1
-        name = f"{stem}-edition-{number}.geojson"
-    return f"editions/{name}", content
-
-
-def _same_survey(path: Path, head: dict[str, Any], features: Any) -> bool:
-    """True for the edition that an import wrote before it was stopped."""
-    try:
-        kept = json.loads(path.read_text(encoding="utf-8-sig"))
-        day = kept.get("valid_from")
-        return bool(kept["features"] == features and head.get("valid_from") in (None, day))
-    except (*_UNREADABLE, AttributeError, OSError):
-        return False
-
-
-def _check_readable(root: Path, content: bytes, edition: str, kept: bytes) -> None:
+def _check_readable(
+    root: Path, content: bytes, edition: str, kept: bytes, boundaries: Boundaries
+) -> None:
     """Read the site as it would be, in a copy; refuse for faults that it does not have now."""
     with tempfile.TemporaryDirectory(prefix="geosand-") as place:
         staged = Path(place) / "site"
@@ -238,13 +311,18 @@ def _check_readable(root: Path, content: bytes, edition: str, kept: bytes) -> No
             if (root / name).is_file():
                 shutil.copyfile(root / name, staged / name)
             elif (root / name).is_dir():
-                shutil.copytree(root / name, staged / name)
+                shutil.copytree(root / name, staged / name, ignore=shutil.ignore_patterns(".*"))
         (staged / SURFACES).write_bytes(content)
         if edition:
             (staged / "editions").mkdir(exist_ok=True)
             (staged / edition).write_bytes(kept)
         before, after = _faults(root), _faults(staged)
-    fresh = [fault for text, fault in after.items() if text not in before]
+    places = boundaries.features.place.tolist()
+    fresh = [
+        in_source(fault, boundaries.file, places)
+        for text, fault in after.items()
+        if text not in before
+    ]
     if fresh:
         raise Refused(fresh)
 

@@ -4,10 +4,13 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from pathlib import PurePosixPath
 from typing import Any
+
+import numpy as np
+import shapely
 
 from geosand.errors import Fault, Refused
 from geosand.site.cells import Cell
@@ -50,6 +53,21 @@ def refused(
     """A refusal with one fault, to be raised."""
     place = row or None
     return Refused(Fault(file=file, row=place, found=found, allowed=allowed, remedy=remedy))
+
+
+def heights_said(drawn: Iterable[Drawn], rule: str) -> tuple[str, ...]:
+    """A note on heights of a format in lon/lat, where there are any; ``rule``: what they are above.
+
+    100 m is about how far the sea level's surface lies from the ellipsoid at most; it changes a
+    ground area by (1 + 100/6371000)², 0.003 %.
+    """
+    shapes = [thing.geometry for thing in drawn if thing.geometry is not None]
+    if not any(bool(np.any(shapely.get_coordinates(s, include_z=True)[:, 2] > 0)) for s in shapes):
+        return ()
+    return (
+        f"its heights are kept as elevations; {rule}. Sea level and ellipsoid lie up to 100 m"
+        " apart, which is 0.003 % of an area",
+    )
 
 
 def plain_name(path: str) -> str:

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import re
 import warnings
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -10,11 +12,13 @@ import numpy as np
 import shapely
 
 from geosand.formats.boundaries.drawn import MAXIMUM_FEATURES, Drawn, Layer, attribute, refused
+from geosand.formats.boundaries.kinds import recognise
 
 #: A GML file names its schema by address: it is never fetched, and links are not followed.
 OPTIONS: dict[str, dict[str, str]] = {
     "gml": {"DOWNLOAD_SCHEMA": "NO", "SKIP_RESOLVE_ELEMS": "ALL", "XSD": ""}
 }
+_AGAIN = "export it again, and hand over all its files"
 _NO_NETWORK = {"GDAL_HTTP_TIMEOUT": "1", "CPL_CURL_ENABLE_VSIMEM": "NO", "OGR_ARC_STEPSIZE": "0.5"}
 
 
@@ -23,27 +27,70 @@ def read_with_gdal(path: Path, shown: str, format: str) -> list[Layer]:
     import pyogrio
 
     options = {k: v for k, v in OPTIONS.get(format, {}).items() if v}
+    encoding, said = _encoding(path) if format == "shapefile" else ("", "")
     with arc_steps():
         try:
-            names = [str(row[0]) for row in pyogrio.list_layers(path)]
-            layers = [read_layer(path, shown, name, len(names) > 1, options) for name in names]
+            with warnings.catch_warnings():
+                warnings.simplefilter("ignore")  # what matters of them is said again on reading
+                names = [str(row[0]) for row in pyogrio.list_layers(path)]
+            several = len(names) > 1
+            layers = [read_layer(path, shown, n, several, options, encoding) for n in names]
         except (RuntimeError, ValueError) as problem:  # all errors of the library are such
-            raise refused(shown, _said(problem, path), remedy="export it again") from problem
-    if format == "shapefile" and names and not path.with_suffix(".dbf").is_file():
-        text = "its table (.dbf) is missing: names and kinds are lost"
-        layers = [_with_finding(layer, text) for layer in layers]
+            raise refused(shown, _said(problem, path), remedy=_AGAIN) from problem
+    if not names:
+        raise refused(shown, "holds no layer that can be read", remedy=_AGAIN)
+    if format == "shapefile" and not path.with_suffix(".dbf").is_file():
+        said = "its table (.dbf) is missing: names and kinds are lost"
+    if said:
+        layers = [replace(layer, findings=(*layer.findings, said)) for layer in layers]
     return [layer for layer in layers if layer.drawn or len(layers) == 1]
 
 
-def _with_finding(layer: Layer, text: str) -> Layer:
-    from dataclasses import replace
+def _encoding(path: Path) -> tuple[str, str]:
+    """Encoding of a Shapefile's table that names none, and words on it; "" for the driver's own.
 
-    return replace(layer, findings=(*layer.findings, text))
+    Byte 29 of a dBASE file names a code page, 0 none (from memory); a .cpg comes first.
+    """
+    table = path.with_suffix(".dbf")
+    if path.with_suffix(".cpg").is_file() or not table.is_file():
+        return "", ""
+    content = table.read_bytes()
+    if content.isascii() or len(content) < 32:
+        return "", ""
+    start = int.from_bytes(content[8:10], "little")  # the rows begin behind the head
+    rows = content[start:]
+    if rows.isascii():
+        return "", ""
+    try:
+        rows.decode("utf-8")
+        encoding = "UTF-8"
+    except UnicodeDecodeError:
+        if content[29]:
+            return "", ""
+        encoding = "CP1252"
+    text = f"its table does not say its encoding (no .cpg): read as {encoding}; look at accents"
+    return encoding, text
 
 
 def _said(problem: Exception, path: Path) -> str:
-    text = str(problem).replace(str(path), "the file").splitlines()[0]
-    return f"can not be read ({text[:120]})"
+    """What is wrong, in words that need no knowledge of the library that reads."""
+    text = str(problem)
+    if f"{path.stem}.shx" in text:
+        return "its index (.shx) is missing: a Shapefile is at least .shp, .shx and .dbf"
+    if "not recognized as being in a supported file format" in text:
+        return "can not be read: it is damaged or of another format than its name says"
+    if "sqlite" in text.lower():
+        return "can not be read: its database is damaged"
+    return f"can not be read ({_plain(text, path)[:120]})"
+
+
+def _plain(text: str, path: Path) -> str:
+    """A sentence of the library without its names for files, calls and settings."""
+    words = text.replace(str(path), "the file").replace(path.name, "the file")
+    words = re.sub(
+        r"(/[^\s'\"]*)+/|\b[A-Z]+_[A-Z_]+\b|\w+\(\)|Set .*$", "", words.partition("\n")[0]
+    )
+    return " ".join(words.split())
 
 
 class arc_steps:
@@ -62,7 +109,7 @@ class arc_steps:
 
 
 def read_layer(
-    path: Path, shown: str, name: str, named: bool, options: dict[str, str], encoding: str = ""
+    path: Path, shown: str, name: str, several: bool, options: dict[str, str], encoding: str
 ) -> Layer:
     """One layer; geometries that are broken keep their place with the problem."""
     from pyogrio.raw import read
@@ -79,29 +126,32 @@ def read_layer(
             **options,
         )
     if shapes is None:
-        return Layer(name=name, drawn=(), findings=_warnings(said))
+        return Layer(name=name if several else "", drawn=(), findings=_warnings(said, path))
     if len(shapes) > MAXIMUM_FEATURES:
         found = f"has more than {MAXIMUM_FEATURES:,} features"
         raise refused(shown, found, remedy="export only the surfaces of this site")
     geometry = shapely.from_wkb(shapes, on_invalid="ignore")
     broken = [k for k, g in enumerate(geometry) if g is None and shapes[k] is not None]
+    # the name of an only layer is often the file's; one that says a kind is worth having
+    folder = name if several or recognise(name) not in ("", "other") else ""
     drawn = tuple(
         Drawn(
-            place=f"layer {name!r}, feature {row + 1}" if named else f"feature {row + 1}",
+            place=f"layer {name!r}, feature {row + 1}" if several else f"feature {row + 1}",
             geometry=geometry[row],
             attributes=cells,
-            folder=name if named else "",
+            folder=folder,
             problem=_problem(shapes[row], geometry[row], row in set(broken)),
         )
         for row, cells in enumerate(_rows(meta["fields"], columns, len(shapes)))
     )
     crs = meta.get("crs") or ""
-    return Layer(name=name, drawn=drawn, crs=str(crs), findings=_warnings(said))
+    label = name if several else ""
+    return Layer(name=label, drawn=drawn, crs=str(crs), findings=_warnings(said, path))
 
 
-def _warnings(said: list[warnings.WarningMessage]) -> tuple[str, ...]:
+def _warnings(said: list[warnings.WarningMessage], path: Path) -> tuple[str, ...]:
     harmless = ("Measured (M)", "3D", "Non closed ring", "Z ")
-    texts = [str(w.message)[:160] for w in said]
+    texts = [f"on reading it was found: {_plain(str(w.message), path)[:160]}" for w in said]
     return tuple(dict.fromkeys(t for t in texts if not any(h in t for h in harmless)))
 
 

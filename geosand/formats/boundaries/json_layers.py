@@ -10,7 +10,16 @@ import numpy as np
 import shapely
 
 from geosand.columns import Floats
-from geosand.formats.boundaries.drawn import LON_LAT, MAXIMUM_RING, Drawn, Layer, attribute, refused
+from geosand.errors import Refused
+from geosand.formats.boundaries.drawn import (
+    LON_LAT,
+    MAXIMUM_RING,
+    Drawn,
+    Layer,
+    attribute,
+    heights_said,
+    refused,
+)
 
 Json = Any
 DEEPEST = 20
@@ -20,8 +29,11 @@ class BadShape(ValueError):
     """What is wrong with one geometry."""
 
 
-def read_geojson(path: Path, shown: str) -> list[Layer]:
-    """One layer. A feature that can not be read keeps its place with the problem."""
+def read_geojson(path: Path, shown: str, crs_given: bool = False) -> list[Layer]:
+    """One layer. A feature that can not be read keeps its place with the problem.
+
+    ``crs_given`` says that a CRS comes from the user: then the file's own need not be understood.
+    """
     content = path.read_bytes()
     encodings = ["utf-16"] if content[:2] in (b"\xff\xfe", b"\xfe\xff") else ["utf-8-sig", "cp1252"]
     for encoding in encodings:
@@ -33,9 +45,50 @@ def read_geojson(path: Path, shown: str) -> list[Layer]:
     else:
         raise refused(shown, "is no text", remedy="export it again as GeoJSON")
     document = _parse(text, shown)
-    crs, features = _crs(document, shown), _features(document, shown)
+    features = _features(document, shown)
+    try:
+        crs = _crs(document, shown)
+    except Refused:
+        if not crs_given:
+            raise
+        crs = ""
     drawn = tuple(_drawn(feature, number) for number, feature in enumerate(features, start=1))
-    return [Layer(name="", drawn=drawn, crs=crs or LON_LAT, assumed=not crs)]
+    said = () if crs else heights_said(drawn, "by RFC 7946, 3.1.1, they are above the ellipsoid")
+    said += _left_open(features)
+    return [Layer(name="", drawn=drawn, crs=crs or LON_LAT, assumed=not crs, findings=said)]
+
+
+def _left_open(features: list[Json]) -> tuple[str, ...]:
+    """Rings that lack their last position were closed: that is said, with the first of them."""
+    shapes = (f.get("geometry") if isinstance(f, dict) else None for f in features)
+    rows = [number for number, shape in enumerate(shapes, start=1) if _is_open(shape)]
+    if not rows:
+        return ()
+    who = "1 outline does" if len(rows) == 1 else f"{len(rows)} outlines do"
+    ends = "its end is" if len(rows) == 1 else "their ends are"
+    first = f"feature {rows[0]}" if len(rows) == 1 else f"the first is feature {rows[0]}"
+    return (
+        f"{who} not return to the first corner ({first}; RFC 7946, 3.1.6): {ends} joined to it by"
+        " a straight line. Check that no corner is missing",
+    )
+
+
+def _is_open(shape: Json, depth: int = 0) -> bool:
+    """Whether a ring in it does not return to its first position."""
+    if not isinstance(shape, dict) or depth > DEEPEST:
+        return False
+    inside, cells = shape.get("geometries"), shape.get("coordinates")
+    if isinstance(inside, list):
+        return any(_is_open(g, depth + 1) for g in inside)
+    if not isinstance(cells, list) or shape.get("type") not in ("Polygon", "MultiPolygon"):
+        return False
+    parts = cells if shape["type"] == "MultiPolygon" else [cells]
+    rings = [r for part in parts if isinstance(part, list) for r in part if isinstance(r, list)]
+    return any(
+        isinstance(r[0], list) and isinstance(r[-1], list) and r[0][:2] != r[-1][:2]
+        for r in rings
+        if len(r) > 2
+    )
 
 
 def _parse(text: str, shown: str) -> Json:
@@ -59,15 +112,20 @@ def _crs(document: Json, shown: str) -> str:
     if crs is None:
         return ""
     properties = crs.get("properties") if isinstance(crs, dict) else None
-    if crs_type := (crs.get("type") if isinstance(crs, dict) else None):
+    crs_type = crs.get("type") if isinstance(crs, dict) else None
+    if crs_type is not None:
         if crs_type == "name" and isinstance(properties, dict):
             return str(properties.get("name", ""))
         if crs_type == "EPSG" and isinstance(properties, dict) and "code" in properties:
             return f"EPSG:{properties['code']}"
+    if crs_type == "link":
+        found = "its crs member is a link to a description, which is not fetched"
+    else:
+        found = f"its crs member does not name a CRS: {str(crs)[:60]}"
     raise refused(
         shown,
-        f"its crs member does not name a CRS: {str(crs)[:60]}",
-        remedy="say the CRS yourself with --crs, after taking the member out",
+        found,
+        remedy="say the CRS yourself with --crs",
     )
 
 

@@ -6,9 +6,9 @@ import difflib
 import re
 import unicodedata
 from collections.abc import Mapping
+from types import MappingProxyType
 
 from geosand.site.cells import Cell, as_text, is_blank
-from geosand.site.tables import KINDS
 
 #: Kind -> words for it, in the singular and lower case; common practice, no published source.
 SYNONYMS: Mapping[str, str] = {
@@ -59,13 +59,42 @@ KIND_COLUMNS = (
     *("kind", "surface_kind", "type", "class", "category", "feature", "feature_type"),
     *("code", "surface_type", "landcover", "layer", "usage"),
 )
-_PHRASES = {phrase: kind for kind, words in SYNONYMS.items() for phrase in words.split(", ")}
+#: Words of other languages (German, French, Spanish, Italian, Dutch, Swedish) that can mean nothing
+#: else on a sports ground, accents folded; from memory, no published source. Further ones are what
+#: a table of kinds is for.
+FOREIGN: Mapping[str, str] = {
+    "green": "grun, gruen, puttinggrun, ubungsgrun",
+    "tee": "abschlag, abschlage, aire de depart, depart, salida, area di partenza, partenza,"
+    " afslag, afslagplaat, utslag, utslagsplat",
+    "collar": "vorgrun, avant green, antegreen, voorgreen, forgreen",
+    "fairway": "calle",
+    "bunker": "sandbunker, fosse de sable, trampa de arena, bunquer, zandbunker",
+    "water": "teich, weiher, bach, graben, wasser, gewasser, wasserhinderni, etang, plan d eau,"
+    " obstacle d eau, ruisseau, estanque, lago, agua, obstaculo de agua, laghetto, stagno,"
+    " ostacolo d acqua, vijver, sloot, waterhinderni, vatten, vattenhinder, damm",
+    "path": "weg, wege, cartweg, fussweg, chemin, sentier, camino, sendero, sentiero, vialetto,"
+    " voetpad, fietspad, stig",
+    "pitch": "spielfeld, sportplatz, fussballplatz, terrain de football, terrain de sport,"
+    " terrain de rugby, campo de futbol, cancha, campo da calcio, sportveld, voetbalveld,"
+    " fotbollsplan",
+    "lawn": "rasen, wiese, gazon, pelouse, cesped, prato, gra, grasveld, grasmatta",
+    "other": "wald, gebaude, gebusch, baum, baume, foret, arbre, batiment, bosque, bosco, edificio",
+}
+#: A folder or layer of such a name holds surfaces of every kind: it tells nothing of what is in it.
+HOLDERS = frozenset(("hole", "course", "golf course"))
+_PHRASES = {
+    phrase: kind
+    for language in (FOREIGN, SYNONYMS)
+    for kind, words in language.items()
+    for phrase in words.split(", ")
+}
 _LONGEST = max(len(phrase.split()) for phrase in _PHRASES)
 
 
 def words_of(text: str) -> list[str]:
     """Words in lower case, accents folded, plural and numbers taken off: C-GREENS_07 -> c green."""
-    folded = unicodedata.normalize("NFKD", text).encode("ascii", "ignore").decode().lower()
+    plain = text.replace("ß", "ss").replace("ø", "o").replace("Ø", "o").replace("æ", "ae")
+    folded = unicodedata.normalize("NFKD", plain).encode("ascii", "ignore").decode().lower()
     return [_singular(word) for word in re.findall(r"[a-z]+", folded)]
 
 
@@ -129,31 +158,62 @@ def tagged_kind(attributes: Mapping[str, Cell]) -> str:
     return ""
 
 
+def says_kind(attributes: Mapping[str, Cell]) -> str:
+    """What a column whose name says kind holds, or ""."""
+    by_lower = {key.lower(): key for key in attributes}
+    cells = (attributes.get(by_lower.get(key, "")) for key in KIND_COLUMNS)
+    return next((as_text(cell) for cell in cells if not is_blank(cell)), "")
+
+
+def word_key(text: str) -> str:
+    """A word as a table of kinds compares it: without case, with single spaces."""
+    return " ".join(text.split()).casefold()
+
+
 def kind_of(
-    attributes: Mapping[str, Cell], folder: str, name: str, column: str | None
+    attributes: Mapping[str, Cell],
+    folder: str,
+    name: str,
+    column: str | None,
+    table: Mapping[str, str] = MappingProxyType({}),
 ) -> tuple[str, str]:
     """Kind of one drawn thing, and the word it was taken from; ("", word) where none is known.
 
-    A named ``column`` alone decides. Else the first that is understood of: columns whose name says
-    kind, map tags, folder or layer from the inside out, name.
+    ``table`` is the user's own: word, or tag as in "golf=green", to kind; see :func:`word_key`. A
+    named ``column`` alone decides. Else the first that is understood of: columns whose name says
+    kind, map tags, block, folder or layer from the inside out, name.
     """
+
+    def known(text: str) -> str:
+        return table.get(word_key(text), "") or recognise(text)
+
     if column is not None:
         word = "" if is_blank(attributes.get(column)) else as_text(attributes[column])
-        return (word.lower() if word.lower() in KINDS else recognise(word)), word
+        return known(word), word
     by_lower = {key.lower(): key for key in attributes}
     unknown = ""
     for key in KIND_COLUMNS:
         cell = attributes.get(by_lower.get(key, ""))
         if not is_blank(cell):
-            if kind := recognise(as_text(cell)):
+            if kind := known(as_text(cell)):
                 return kind, as_text(cell)
             unknown = unknown or as_text(cell)
+    for key, value in tags_of(attributes).items() if table else ():
+        if kind := table.get(word_key(f"{key}={value}"), ""):
+            return kind, f"{key}={value}"
     if kind := tagged_kind(attributes):
         return kind, kind
+    block = as_text(attributes["block"]) if attributes.get("block") else ""
+    around = [t for text in (block, folder) for t in reversed(text.split(" / ")) if t]
+    telling = [t for t in around if " ".join(words_of(t)) not in HOLDERS or word_key(t) in table]
     other = ""
-    for text in (*reversed(folder.split(" / ")), name):
-        kind = recognise(text)
-        if kind not in ("", "other"):
+    for text in (*telling, name):
+        kind = known(text)
+        if kind not in ("", "other") or word_key(text) in table:
             return kind, text
-        other = other or (text if kind else "")  # a folder "Hole 1" says nothing of a green in it
-    return ("other", other) if other and not unknown else ("", unknown or name or folder)
+        other = other or (text if kind else "")  # what lies farther in may still say better
+    return (
+        ("other", other)
+        if other and not unknown
+        else ("", unknown or name or next(iter(telling), ""))
+    )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import shapely
@@ -26,6 +27,7 @@ class Matches:
     by_overlap: tuple[str, ...]
     new: tuple[str, ...]
     gone: tuple[str, ...]  #: ids of the old survey without a successor
+    doubts: tuple[tuple[int, str], ...]  #: new rows matched by id on other ground, and words on it
     findings: tuple[Finding, ...]
 
 
@@ -41,11 +43,12 @@ def overlaps(new: Geometries, old: Geometries) -> tuple[Ints, Ints, Floats]:
     return rows, others, np.divide(common, whole, out=np.zeros(len(rows)), where=whole > 0)
 
 
-def match(outlines: Outlines, old: Sequence[SurfaceRow]) -> Matches:
+def match(outlines: Outlines, old: Sequence[SurfaceRow], *, partial: bool = False) -> Matches:
     """Match by the id (or the name) that the file states; the rest by most common ground.
 
     A made-up number says nothing: such a surface is matched by ground alone, and gets a number
-    that no old surface has where none fits.
+    that no old surface has where none fits. Of a ``partial`` survey nothing is gone for being
+    left out: it is not told.
     """
     findings: list[Finding] = []
     names = [str(row.properties.get("id", "")) for row in old]
@@ -63,11 +66,18 @@ def match(outlines: Outlines, old: Sequence[SurfaceRow]) -> Matches:
             chosen[new] = before
     best = {(int(r), int(o)): float(s) for r, o, s in zip(rows, others, share, strict=True)}
     ids = _ids(outlines, chosen, names)
+    doubts: list[tuple[int, str]] = []
     for k in np.flatnonzero(chosen >= 0).tolist():
-        findings += _doubts(k, chosen, best, outlines, old, ids, bool(stated[k]))
+        findings += _told(k, chosen, best, outlines, old, ids, bool(stated[k]))
+        if stated[k] and (
+            text := _on_other_ground(k, int(chosen[k]), best, old, outlines.geometry[k])
+        ):
+            doubts.append((k, text))
     gone = [name for k, name in enumerate(names) if k not in set(chosen.tolist())]
     findings += [
-        Finding(about=name, text="is not in the new survey any more", topic="area") for name in gone
+        Finding(about=name, text="is not in the new survey any more", topic="area")
+        for name in gone
+        if not partial
     ]
     return Matches(
         ids=tuple(ids),
@@ -76,6 +86,7 @@ def match(outlines: Outlines, old: Sequence[SurfaceRow]) -> Matches:
         by_overlap=tuple(ids[k] for k in np.flatnonzero((chosen >= 0) & ~stated)),
         new=tuple(ids[k] for k in np.flatnonzero(chosen < 0)),
         gone=tuple(gone),
+        doubts=tuple(doubts),
         findings=tuple(findings),
     )
 
@@ -103,7 +114,7 @@ def _ids(outlines: Outlines, chosen: Ints, names: list[str]) -> list[str]:
     return ids
 
 
-def _doubts(
+def _told(
     k: int,
     chosen: Ints,
     best: dict[tuple[int, int], float],
@@ -114,23 +125,50 @@ def _doubts(
 ) -> list[Finding]:
     """What a reader should look at in one match."""
     before = int(chosen[k])
-    share = best.get((k, before), 0.0)
     texts = []
-    if stated and share <= LEAST_OVERLAP:
-        rival = max(
-            ((s, o) for (r, o), s in best.items() if r == k and o != before), default=(0.0, -1)
-        )
-        text = f"matched by its id, but only {share:.0%} of the ground is common to both surveys"
-        if rival[0] > LEAST_OVERLAP:
-            other = old[rival[1]].properties.get("id")
-            text += f"; it lies where {other} was: were ids exchanged?"
-        texts.append(text)
-    elif not stated:
+    if not stated:
         own = str(outlines.id[k])
         named = f" (it is {own} in the file)" if own != ids[k] else ""
-        texts.append(f"matched by ground, {share:.0%} in common{named}")
+        texts.append(
+            f"matched by ground, {100 * best.get((k, before), 0.0):.0f} % in common{named}"
+        )
     was, now = old[before].properties.get("kind"), str(outlines.kind[k])
     if was and was != now:
         kept = "the old kind is kept" if now == "other" else "the new kind holds from now on"
         texts.append(f"was {was} and is {now} in the new survey: {kept}")
     return [Finding(about=ids[k], text=text, topic="area") for text in texts]
+
+
+def _on_other_ground(
+    k: int,
+    before: int,
+    best: dict[tuple[int, int], float],
+    old: Sequence[SurfaceRow],
+    shape: Any,
+) -> str:
+    """Words on a surface with the id of an old one that lies elsewhere; "" where it does not."""
+    share = best.get((k, before), 0.0)
+    if share > LEAST_OVERLAP or _filled_share(shape, old[before].geometry) > LEAST_OVERLAP:
+        return ""
+    rivals = ((s, o) for (r, o), s in best.items() if r == k and o != before)
+    nearest, other = max(rivals, default=(0.0, -1))
+    text = (
+        f"has the id of a surface of the site, but {100 * share:.0f} % of the ground is common to"
+        " both"
+    )
+    if nearest > LEAST_OVERLAP:
+        text += f"; it lies where {old[other].properties.get('id')} was, as if ids were exchanged"
+    return text
+
+
+def _filled_share(new: Any, old: Any) -> float:
+    """Intersection over union with holes filled: a collar may be a ring now and a disc before."""
+    first, second = (
+        shapely.union_all(shapely.polygons(shapely.get_exterior_ring(shapely.get_parts(shape))))
+        for shape in (new, old)
+    )
+    if not (shapely.is_valid(first) and shapely.is_valid(second)):
+        return 0.0
+    common = shapely.area(shapely.intersection(first, second))
+    whole = shapely.area(shapely.union(first, second))
+    return float(common / whole) if whole > 0 else 0.0

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 import unicodedata
-from collections import Counter
+from collections import Counter, defaultdict
 from collections.abc import Mapping, Sequence
 
 from geosand.formats.boundaries.kinds import tags_of, words_of
@@ -12,7 +12,10 @@ from geosand.site.cells import Cell, as_text, is_blank
 from geosand.site.tables import KINDS
 
 ID_COLUMNS = ("id", "surface_id", "surface", "ident", "@id", "osm_way_id", "osm_id")
-NAME_COLUMNS = ("name", "surface_name", "label", "title", "bezeichnung", "text")
+NAME_COLUMNS = (
+    *("name", "surface_name", "label", "title", "bezeichnung", "nom", "nombre", "nome"),
+    *("naam", "namn", "navn", "text"),
+)
 LONGEST_ID, LONGEST_NAME = 60, 200
 _DIRECTIONS = re.compile("[\u200e\u200f\u061c\u202a-\u202e\u2066-\u2069]")
 
@@ -60,22 +63,60 @@ def usable_id(text: str) -> str:
     return "" if made in KINDS else made
 
 
+def folder_levels(names: Sequence[str], folders: Sequence[str]) -> list[list[str]]:
+    """Of each thing (n,) the folders that belong to its name, outermost first.
+
+    A name that says only its kind, or that several bear, is told apart by its folder, and by those
+    above where these differ. Folders that say only a kind tell nothing.
+    """
+    often = Counter(slug(name) for name in names)
+    parts = [
+        [t for t in reversed(folder.split(" / ")) if _tells(t) and slug(t) != slug(name)]
+        for name, folder in zip(names, folders, strict=True)
+    ]
+    depth = [
+        int(bool(p) and bool(name) and (often[slug(name)] > 1 or not _tells(name)))
+        for name, p in zip(names, parts, strict=True)
+    ]
+    raised = True
+    while raised:
+        raised = False
+        alike: dict[tuple[str, ...], list[int]] = defaultdict(list)
+        for k, name in enumerate(names):
+            if depth[k]:
+                alike[(slug(name), *(slug(t) for t in parts[k][: depth[k]]))].append(k)
+        for rows in alike.values():
+            above = {slug(t) for k in rows for t in parts[k][depth[k] : depth[k] + 1]}
+            if len(above) > 1:
+                raised = True
+                for k in rows:
+                    depth[k] = min(depth[k] + 1, len(parts[k]))
+    return [p[:d][::-1] for p, d in zip(parts, depth, strict=True)]
+
+
+def _tells(text: str) -> bool:
+    """False for a text that says only a kind: "Greens" tells nothing, "Green 7" does."""
+    if any(c.isdigit() for c in text):
+        return bool(slug(text))
+    return bool(slug(text)) and not set(words_of(slug(text).replace("-", " "))) <= set(KINDS)
+
+
 def make_ids(
     stated: Sequence[str], names: Sequence[str], folders: Sequence[str], kinds: Sequence[str]
 ) -> tuple[list[str], list[str]]:
     """Distinct ids (n,) and where each came from: "column", "name" or "number".
 
-    A name that says only its kind, or that several bear, is told apart by its folder.
+    A name that says only its kind, or that several bear, is told apart by its folders.
     """
-    short = [slug(name) for name in names]
-    often = Counter(short)
     ids, sources = [], []
     taken: set[str] = set()
     last: Counter[str] = Counter()
-    for given, name, folder, kind in zip(stated, short, folders, kinds, strict=True):
+    levels = folder_levels(names, folders)
+    for given, name, above, kind in zip(stated, names, levels, kinds, strict=True):
         base, source = usable_id(given), "column"
         if not base:
-            base, source = _from_name(name, slug(folder.split(" / ")[-1]), often[name] > 1), "name"
+            telling = bool(above) or _tells(name)
+            base, source = slug(" ".join([*above, name])) if telling else "", "name"
         if not base or base in KINDS:
             base, source = kind, "number"
         made = f"{base}-1" if source == "number" else base
@@ -86,11 +127,3 @@ def make_ids(
         ids.append(made)
         sources.append(source)
     return ids, sources
-
-
-def _from_name(name: str, folder: str, often: bool) -> str:
-    only_a_kind = name in KINDS or set(words_of(name.replace("-", " "))) <= set(KINDS)
-    generic = only_a_kind and not any(c.isdigit() for c in name)
-    if name and (often or generic) and folder and folder not in (name, *KINDS):
-        return f"{folder}-{name}"[:LONGEST_ID]
-    return "" if generic else name

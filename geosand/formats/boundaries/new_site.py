@@ -6,16 +6,20 @@ import datetime
 import os
 import shutil
 import tempfile
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 
-from geosand.errors import Finding, Refused
+from geosand.errors import Fault, Refused, Undecided
 from geosand.formats.boundaries.drawn import refused
 from geosand.formats.boundaries.naming import clean
+from geosand.formats.boundaries.questions import Choice
 from geosand.formats.boundaries.record_workbook import empty_workbook
+from geosand.formats.boundaries.settling import Settled, settle, with_known_around
 from geosand.formats.boundaries.site_text import RECORD_COLUMNS, empty_csv, site_toml
-from geosand.formats.boundaries.surfaces_file import head_of, rows_of, surfaces_bytes
+from geosand.formats.boundaries.surfaces_file import SurfaceRow, head_of, rows_of, surfaces_bytes
 from geosand.formats.boundaries.tables import Boundaries
 from geosand.formats.site_folder import read_site
 from geosand.formats.writing import write_whole
@@ -32,25 +36,42 @@ def new_site(
     season_start: str | None = None,
     season_end: str | None = None,
     valid_from: str | None = None,
-) -> tuple[Finding, ...]:
-    """Set up a complete site folder, ready to fill; the findings of the boundaries come back.
+    accuracies: Mapping[str, float] | None = None,
+    choice: Choice | None = None,
+) -> Settled | None:
+    """Set up a complete site folder, ready to fill; what was made of the boundaries comes back.
 
-    Without a season it is the current calendar year, to be changed in ``site.toml``. Raises Refused
-    where the folder holds something already, can not be written, or could not be read again; then
-    nothing is left behind.
+    Without a season it is the current calendar year, to be changed in ``site.toml``, where the
+    ``accuracies`` (keys of ACCURACIES) are written too. Raises Refused where the boundaries ask for
+    a decision that ``choice`` does not give, where the folder holds something already, can not be
+    written, or could not be read again; then nothing is left behind.
     """
     target = Path(os.path.abspath(folder))
-    _check(target, units, (season_start, season_end, valid_from), boundaries)
+    _check(target, units, (season_start, season_end, valid_from))
+    settled = None if boundaries is None else _settled(boundaries, choice or Choice())
     year = datetime.date.today().year
     start = season_start or f"{year}-01-01"
     end = season_end or f"{start[:4]}-12-31"
-    files = _files(boundaries, clean(name) or target.name, workbook, units, start, end, valid_from)
+    rows = [] if settled is None else list(settled.rows)
+    files = {
+        "surfaces.geojson": surfaces_bytes(head_of(boundaries, valid_from), rows),
+        "site.toml": site_toml(
+            clean(name) or target.name,
+            start=start,
+            end=end,
+            units=units,
+            elevation_m=mean_elevation_m(rows),
+            kinds=_kinds(rows),
+            accuracies=accuracies or {},
+        ),
+        **_records(rows, workbook),
+    }
     staged: Path | None = None
     try:
         staged = Path(tempfile.mkdtemp(prefix=f".{target.name}.new-", dir=target.parent))
         for inner, content in files.items():
             write_whole(staged / inner, content)
-        _check_readable(staged, boundaries)
+        _check_readable(staged, settled)
         staged.chmod(0o755)
         if target.is_dir():
             target.rmdir()  # it is empty: not every system renames over an empty folder
@@ -61,12 +82,39 @@ def new_site(
     finally:
         if staged is not None and staged.is_dir():
             shutil.rmtree(staged, ignore_errors=True)
-    return boundaries.findings if boundaries is not None else ()
+    return settled
 
 
-def _check(
-    target: Path, units: str, days: tuple[str | None, ...], boundaries: Boundaries | None
-) -> None:
+def mean_elevation_m(rows: Sequence[SurfaceRow]) -> float | None:
+    """Mean of the heights that surfaces state; None where none does."""
+    heights = [row.properties["elevation_m"] for row in rows if "elevation_m" in row.properties]
+    return float(np.mean(heights)) if heights else None  # type: ignore[arg-type]
+
+
+def _settled(boundaries: Boundaries, choice: Choice) -> Settled:
+    """The boundaries as they will be written; Refused while they ask for a decision."""
+    height = mean_elevation_m(rows_of(boundaries.features))
+    settled = settle(boundaries, choice, float("nan") if height is None else height)
+    if settled.faults and not choice.accept:
+        raise Undecided(settled.faults)
+    if not settled.rows:
+        raise no_surface(settled.boundaries)
+    rows, findings = with_known_around(
+        list(settled.rows), {str(i) for i in settled.boundaries.features.id}
+    )
+    return replace(settled, rows=tuple(rows), findings=(*findings, *settled.findings))
+
+
+def no_surface(boundaries: Boundaries) -> Refused:
+    """The refusal of a file without any surface, to be raised."""
+    lines = any("does not close" in item.reason for item in boundaries.tally.left_out)
+    remedy = "raise --close-tolerance where lines do not meet" if lines else "draw polygons"
+    if len(boundaries.broken):
+        remedy = "mend what crosses itself, in the drawing or with --repair"
+    return refused(boundaries.file, f"no surface in it: {boundaries.tally}", remedy=remedy)
+
+
+def _check(target: Path, units: str, days: tuple[str | None, ...]) -> None:
     if target.is_file():
         raise refused(target.name, "is a file", remedy="name a folder that is not there yet")
     if target.is_dir() and any(target.iterdir()):
@@ -84,47 +132,36 @@ def _check(
     for day in days:
         if day is not None and parse_day(day) is None:
             raise refused("dates", f"{day[:20]!r} is not a date", allowed="2026-04-30")
-    if boundaries is not None and not len(boundaries.features):
-        raise refused(
-            boundaries.file,
-            f"no surface in it: {boundaries.tally}",
-            remedy="draw polygons, or raise --close-tolerance where lines do not meet",
-        )
 
 
-def _files(
-    boundaries: Boundaries | None,
-    name: str,
-    workbook: bool,
-    units: str,
-    start: str,
-    end: str,
-    valid_from: str | None,
-) -> dict[str, bytes]:
-    rows = rows_of(boundaries.features) if boundaries is not None else []
-    kinds = sorted({str(row.properties["kind"]) for row in rows})
-    heights = [row.properties["elevation_m"] for row in rows if "elevation_m" in row.properties]
-    elevation = float(np.mean(heights)) if heights else None  # type: ignore[arg-type]
-    files = {
-        "site.toml": site_toml(
-            name, start=start, end=end, units=units, elevation_m=elevation, kinds=kinds
-        ),
-        "surfaces.geojson": surfaces_bytes(head_of(boundaries, valid_from), rows),
-    }
+def _kinds(rows: Sequence[SurfaceRow]) -> list[str]:
+    return sorted({str(row.properties["kind"]) for row in rows})
+
+
+def _records(rows: Sequence[SurfaceRow], workbook: bool) -> dict[str, bytes]:
+    """The empty tables of records, as one workbook or as CSV."""
     if workbook:
         ids = [str(row.properties["id"]) for row in rows]
-        return files | {"records.xlsx": empty_workbook(ids, kinds)}
-    return files | {f"{table}.csv": empty_csv(table) for table in RECORD_COLUMNS}
+        return {"records.xlsx": empty_workbook(ids, _kinds(rows))}
+    return {f"{table}.csv": empty_csv(table) for table in RECORD_COLUMNS}
 
 
-def _check_readable(staged: Path, boundaries: Boundaries | None) -> None:
+def _check_readable(staged: Path, settled: Settled | None) -> None:
     """What was written is read as any site is; only a site still without surfaces may fail."""
-    if boundaries is None:
+    if settled is None:
         return
     try:
         read_site(staged)
     except Refused as refusal:
-        faults = [f for f in refusal.faults if f.file.startswith("surfaces.geojson")]
-        if faults:
-            raise Refused(faults) from refusal
-        raise
+        places = settled.boundaries.features.place.tolist()
+        faults = [in_source(f, settled.boundaries.file, places) for f in refusal.faults]
+        raise Refused(faults) from refusal
+
+
+def in_source(fault: Fault, file: str, places: Sequence[str]) -> Fault:
+    """A fault of the written ``surfaces.geojson`` as one of the file that it came from."""
+    if fault.file != "surfaces.geojson":
+        return fault
+    number = str(fault.row).rpartition("feature ")[2]
+    known = number.isdigit() and 0 < int(number) <= len(places)
+    return replace(fault, file=file, row=places[int(number) - 1] if known else fault.row)

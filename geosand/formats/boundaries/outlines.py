@@ -4,14 +4,24 @@ from __future__ import annotations
 
 from collections import Counter, defaultdict
 from dataclasses import replace
+from pathlib import PurePath
 from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
 
+from geosand.columns import Geometries, Ints, take
 from geosand.errors import Finding
-from geosand.formats.boundaries.kinds import kind_of, likeliest
-from geosand.formats.boundaries.naming import ID_COLUMNS, cell_of, clean, make_ids, name_of
+from geosand.formats.boundaries.drawn import Drawn
+from geosand.formats.boundaries.kinds import likeliest, recognise, says_kind, word_key
+from geosand.formats.boundaries.naming import (
+    ID_COLUMNS,
+    cell_of,
+    clean,
+    folder_levels,
+    make_ids,
+    name_of,
+)
 from geosand.formats.boundaries.tables import Boundaries, Outlines, Tally
 from geosand.site.cells import quoted
 
@@ -26,20 +36,20 @@ def outlines_of(
     things = [thing for layer in placed for thing in layer.drawn]
     geometry = np.concatenate([np.empty(0, dtype=object), *(layer.geometry for layer in placed)])
     elevation = np.concatenate([np.empty(0), *(layer.elevation_m for layer in placed)])
+    broken = [why for layer in placed for why in layer.broken]
     if wishes.split_parts:
-        geometry, rows = shapely.get_parts(geometry, return_index=True)
+        geometry, rows = _parts(geometry, broken)
         things, elevation = [things[k] for k in rows], elevation[rows]
-    words = [
-        (wishes.kind, "")
-        if wishes.kind
-        else kind_of(t.attributes, t.folder, t.name, wishes.kind_column)
-        for t in things
-    ]
+        broken = [broken[k] for k in rows]
+    words = [_kind_and_word(thing, file, wishes) for thing in things]
     kinds = [kind or "other" for kind, _ in words]
-    names = [name_of(t.attributes, t.name, wishes.name_column) for t in things]
+    plain = [name_of(t.attributes, t.name, wishes.name_column) for t in things]
+    above = folder_levels(plain, [t.folder for t in things])
+    names = [clean(" ".join([*a, n])) for a, n in zip(above, plain, strict=True)]
     stated = [cell_of(t.attributes, wishes.id_column, ID_COLUMNS) for t in things]
-    ids, sources = make_ids(stated, names, [t.folder for t in things], kinds)
+    ids, sources = make_ids(stated, plain, [t.folder for t in things], kinds)
     findings += _kind_findings(ids, words, [t.place for t in things], wishes)
+    findings += _part_findings(ids, things, geometry, wishes)
     findings += _id_findings(ids, sources, stated, names, file)
     attributes = np.empty(len(things), dtype=object)
     attributes[:] = [dict(t.attributes) for t in things]
@@ -56,12 +66,63 @@ def outlines_of(
         attributes=attributes,
         place=np.array([t.place for t in things], dtype=np.str_),
     )
-    return _boundaries(outlines, placed, findings, file)
+    return _boundaries(outlines, broken, placed, findings, file)
+
+
+def _kind_and_word(thing: Drawn, file: str, wishes: Wishes) -> tuple[str, str]:
+    """Kind and the word for it; where nothing in the file says one, the file's own name may."""
+    kind, word = wishes.kind_and_word(thing)
+    if kind or wishes.kind_column is not None or says_kind(thing.attributes):
+        return kind, word
+    stem = PurePath(file).stem
+    from_file = wishes.kind_words.get(word_key(stem), "") or recognise(stem)
+    return (from_file, stem) if from_file not in ("", "other") else (kind, word)
+
+
+def _part_findings(
+    ids: list[str], things: list[Drawn], geometry: Geometries, wishes: Wishes
+) -> list[Finding]:
+    """What became of things that have several parts: one surface, or one each."""
+    findings = []
+    if wishes.split_parts:
+        made: dict[str, list[str]] = defaultdict(list)
+        for thing, one in zip(things, ids, strict=True):
+            made[thing.place].append(one)
+        for place, several in made.items():
+            if len(several) > 1:
+                shown = ", ".join(several[:8]) + (" …" if len(several) > 8 else "")
+                text = f"its {len(several)} parts are surfaces of their own: {shown} ({place})"
+                findings.append(Finding(about=several[0], text=text, topic="area"))
+        return findings
+    counts = shapely.get_num_geometries(geometry)
+    several = [f"{ids[k]} ({counts[k]})" for k in np.flatnonzero(counts > 1).tolist()]
+    if several:
+        shown = ", ".join(several[:8]) + (" …" if len(several) > 8 else "")
+        have = "surface has" if len(several) == 1 else "surfaces have"
+        text = f"{len(several)} {have} parts that lie apart: {shown}; --split-parts makes a surface"
+        findings.append(Finding(about="parts", text=f"{text} of each", topic="area"))
+    return findings
+
+
+def _parts(geometry: Geometries, broken: list[str]) -> tuple[Geometries, Ints]:
+    """The parts of each sound geometry, with the row that each comes from; broken ones whole."""
+    whole = np.array([bool(why) for why in broken], dtype=bool)
+    pieces, row = shapely.get_parts(geometry[~whole], return_index=True)
+    rows = np.concatenate([np.flatnonzero(~whole)[row], np.flatnonzero(whole)])
+    pieces = np.concatenate([pieces, geometry[whole]])
+    order = np.argsort(rows, kind="stable")
+    return pieces[order], rows[order]
 
 
 def _boundaries(
-    outlines: Outlines, placed: list[Placed], findings: list[Finding], file: str
+    everything: Outlines,
+    broken: list[str],
+    placed: list[Placed],
+    findings: list[Finding],
+    file: str,
 ) -> Boundaries:
+    is_broken = np.array([bool(why) for why in broken], dtype=bool)
+    outlines: Outlines = take(everything, np.flatnonzero(~is_broken))
     moves = [(len(p.geometry), p.moved) for p in placed if p.moved is not None]
     systems = Counter[str]()
     for size, moved in moves:
@@ -94,6 +155,8 @@ def _boundaries(
         datum_note="; ".join(notes),
         tally=tally,
         findings=tuple(dict.fromkeys(findings)),
+        broken=take(everything, np.flatnonzero(is_broken)),
+        broken_why=tuple(why for why in broken if why),
     )
 
 
@@ -113,10 +176,27 @@ def _kind_findings(
         said = f"its kind {quoted(word)} is not known" if word else "it has no kind"
         text = f"{said}{hint}; it is kept as other ({place})"
         findings.append(Finding(about=made, text=text, topic="area"))
+    findings += _want_of_kind([word for kind, word in words if not kind])
+    keys = {word_key(word) for _, word in words}
+    for word in sorted(set(wishes.kind_words) - keys):
+        text = f"{quoted(word)} of the table of kinds decides nothing in this file"
+        findings.append(Finding(about="kinds", text=text, topic="area"))
     for (word, kind), count in list(taken.items())[:30]:
         text = f"{quoted(word)} is taken as {kind} ({count} surface{'s' * (count > 1)})"
         findings.append(Finding(about="kinds", text=text, topic="area"))
     return findings
+
+
+def _want_of_kind(unknown: list[str]) -> list[Finding]:
+    """How many surfaces are other only because nobody said better, and how to say it."""
+    if not unknown:
+        return []
+    word = next((word for word in unknown if word), "")
+    how = f"say what they are with --kind-map, as in --kind-map {quoted(word + '=green')}, or "
+    one = "1 surface is" if len(unknown) == 1 else f"{len(unknown)} surfaces are"
+    text = f"{one} kept as other for want of a kind: {how if word else ''}"
+    text += "name the column that holds it with --kind"
+    return [Finding(about="kinds", text=text, topic="area")]
 
 
 def _id_findings(
@@ -124,8 +204,8 @@ def _id_findings(
 ) -> list[Finding]:
     findings = [
         Finding(about=made, text=f"its id in the file is {quoted(given)}", topic="area")
-        for made, given, source in zip(ids, stated, sources, strict=True)
-        if source == "column" and made != given
+        for made, given in zip(ids, stated, strict=True)
+        if given.strip() and made != given
     ]
     repeated: dict[str, list[str]] = defaultdict(list)
     for made, name, source in zip(ids, names, sources, strict=True):
@@ -136,8 +216,12 @@ def _id_findings(
             shown = ", ".join(found[:6]) + (" …" if len(found) > 6 else "")
             text = f"{len(found)} surfaces are called {quoted(name)}: they are {shown}"
             findings.append(Finding(about=file, text=text, topic="area"))
-    numbered = sources.count("number")
+    numbered = sum(
+        source == "number" and not given.strip()
+        for given, source in zip(stated, sources, strict=True)
+    )
     if numbered:
-        text = f"{numbered} surfaces have no id and no telling name: numbered by kind"
+        have = "surface has" if numbered == 1 else "surfaces have"
+        text = f"{numbered} {have} no id and no telling name: numbered by kind"
         findings.append(Finding(about=file, text=text, topic="area"))
     return findings

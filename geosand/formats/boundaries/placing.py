@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections import Counter
-from dataclasses import dataclass, replace
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -12,10 +13,14 @@ import shapely
 from geosand.columns import Floats, Geometries
 from geosand.errors import Refused
 from geosand.formats.boundaries import reference_systems as systems
+from geosand.formats.boundaries.antimeridian import cut, on_one_side
 from geosand.formats.boundaries.closing import LINES, close_lines
-from geosand.formats.boundaries.drawing_layers import give_labels
 from geosand.formats.boundaries.drawn import Drawn, Layer, refused
 from geosand.formats.boundaries.kinds import kind_of
+from geosand.formats.boundaries.labels import give_labels
+from geosand.formats.boundaries.layer_units import unit_factor
+from geosand.formats.boundaries.likely_systems import proposals
+from geosand.formats.boundaries.mendable import can_be_mended, nearly_closed, said_of_rings
 from geosand.formats.boundaries.polygons import (
     counted,
     far_from_others,
@@ -24,7 +29,10 @@ from geosand.formats.boundaries.polygons import (
     ring_problem,
 )
 from geosand.formats.boundaries.tables import LeftOut
-from geosand.formats.boundaries.whereabouts import doubtful_place, middle, not_degrees, proposals
+from geosand.formats.boundaries.whereabouts import doubtful_place, middle, not_degrees
+
+#: Reasons for which nothing is lost.
+NOTHING_DRAWN = ("it has no geometry", "it is empty")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -43,6 +51,14 @@ class Wishes:
     close_tolerance_m: float = 0.05
     point_order: str | None = None
     split_parts: bool = False
+    kind_words: Mapping[str, str] = field(default_factory=dict)  #: the user's own table of kinds
+
+    def kind_and_word(self, thing: Drawn) -> tuple[str, str]:
+        """Kind of a thing and the word it was taken from, see :func:`kind_of`."""
+        if self.kind:
+            return self.kind, ""
+        words, column = self.kind_words, self.kind_column
+        return kind_of(thing.attributes, thing.folder, thing.name, column, words)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -58,6 +74,7 @@ class Placed:
     read: int
     labels: int
     joined: int
+    broken: list[str]  #: of each one drawn, why it is no surface as it is though it could be mended
 
 
 def place_layer(layer: Layer, shown: str, wishes: Wishes) -> Placed:
@@ -78,9 +95,12 @@ def place_layer(layer: Layer, shown: str, wishes: Wishes) -> Placed:
             read=len(things),
             labels=0,
             joined=0,
+            broken=[""] * len(kept),
         )
     crs, findings = _crs_of(layer, bounds, shown, wishes)
-    factor = _unit_factor(layer, crs, bounds, shown, wishes)
+    factor, words = unit_factor(layer, crs, bounds, shown, wishes.unit)
+    if words:
+        findings.append(words)
     if factor != 1.0:
         things, bounds = [_scaled(d, factor) for d in things], bounds * factor
     if crs.is_geographic and (fault := not_degrees(bounds, shown, wishes.near)):
@@ -91,12 +111,16 @@ def place_layer(layer: Layer, shown: str, wishes: Wishes) -> Placed:
     things, closed, joined = _closed(layer, things, metres, wishes)
     things, labels = give_labels(things) if layer.asks_unit else (things, 0)
     kept, geometry, left_out = _areas(things)
+    nearly, outlines, gaps = nearly_closed(things, metres, wishes)
+    kept, geometry = kept + nearly, np.concatenate([geometry, outlines])
     heights, moved = np.full(len(kept), np.nan), None
     if len(kept):
         _check_place(geometry, crs, shown, wishes)
         moved = systems.to_lon_lat(geometry, crs)
         vertical = systems.vertical_unit_m(layer.crs if wishes.crs is None else wishes.crs, crs)
-        heights, geometry = mean_heights_m(geometry, vertical), moved.geometry
+        heights = mean_heights_m(geometry, vertical)
+        geometry, across = cut(moved.geometry)
+        closed += said_of_rings(geometry, len(across), shown)
     placed = Placed(
         drawn=kept,
         geometry=geometry,
@@ -107,30 +131,37 @@ def place_layer(layer: Layer, shown: str, wishes: Wishes) -> Placed:
         read=len(layer.drawn),
         labels=labels,
         joined=joined,
+        broken=[""] * (len(kept) - len(gaps)) + gaps,
     )
     return _sound(placed)
 
 
 def _sound(placed: Placed) -> Placed:
-    """Broken rings and things far from all others cost themselves only."""
+    """Rings that are none and things far from all others cost themselves only.
+
+    What crosses itself is kept as broken: it can be mended, and is listed as left out till then.
+    """
     flat: Geometries = shapely.force_2d(placed.geometry)
     problems = [ring_problem(shape) for shape in flat]
-    sound = [k for k, problem in enumerate(problems) if not problem]
-    for k in far_from_others(flat[sound]):
-        lon, lat = shapely.bounds(flat[sound[k]])[:2]
-        problems[sound[k]] = f"it lies at lon {lon:.4f}, lat {lat:.4f}, far from the others"
+    crossing = [bool(p) and can_be_mended(s) for p, s in zip(problems, flat, strict=True)]
+    there = [k for k, p in enumerate(problems) if crossing[k] or not p]
+    for k in far_from_others(on_one_side(flat[there])):
+        lon, lat = shapely.bounds(flat[there[k]])[:2]
+        problems[there[k]] = f"it lies far from the others, at lon {lon:.4f}, lat {lat:.4f}"
+        crossing[there[k]] = False
     bad = [
-        LeftOut(place=d.place, name=d.name, reason=problem)
-        for d, problem in zip(placed.drawn, problems, strict=True)
+        LeftOut(place=d.place, name=d.name, reason=problem, lost=not mendable)
+        for d, problem, mendable in zip(placed.drawn, problems, crossing, strict=True)
         if problem
     ]
-    good = [k for k, problem in enumerate(problems) if not problem]
+    good = [k for k, problem in enumerate(problems) if crossing[k] or not problem]
     return replace(
         placed,
         drawn=[placed.drawn[k] for k in good],
         geometry=flat[good],
         elevation_m=placed.elevation_m[good],
         left_out=placed.left_out + bad,
+        broken=[placed.broken[k] or problems[k] for k in good],
     )
 
 
@@ -162,7 +193,7 @@ def _crs_of(layer: Layer, bounds: Floats, shown: str, wishes: Wishes) -> tuple[A
     """The layer's CRS, the user's before the file's; never a guess."""
     if wishes.crs is None and not layer.crs:
         raise refused(
-            f"{shown}, layer {layer.name!r}" if layer.name else shown,
+            f"{shown}, layer {layer.name!r}" if layer.name not in ("", shown) else shown,
             "does not say in which coordinate reference system it is",
             allowed="any CRS, said with --crs",
             remedy=f"for x {bounds[0]:.7g} to {bounds[2]:.7g}, y {bounds[1]:.7g} to "
@@ -179,30 +210,6 @@ def _crs_of(layer: Layer, bounds: Floats, shown: str, wishes: Wishes) -> tuple[A
     return crs, [f"it says {stated.name}; {crs.name} is used, as said with --crs"]
 
 
-def _unit_factor(layer: Layer, crs: Any, bounds: Floats, shown: str, wishes: Wishes) -> float:
-    """What the file's numbers are multiplied by to be in the unit of the CRS."""
-    if crs.is_geographic:
-        return 1.0
-    of_crs = systems.unit_m(crs)
-    if wishes.unit is not None:
-        factor = systems.named_unit(wishes.unit, "--unit") / of_crs
-        return 1.0 if abs(factor - 1) < 1e-12 else factor
-    if not layer.asks_unit:
-        return 1.0
-    stated = systems.UNITS_M.get(layer.unit)
-    if stated is not None and abs(stated / of_crs - 1) < 1e-9:
-        return 1.0
-    says = f"says that it is in {systems.unit_name(stated)}" if stated else "names no unit"
-    far = float(np.hypot(*np.abs(bounds).reshape(2, 2).max(axis=0)))
-    shift = f"; the two feet put it {far * of_crs * 2e-6:.2f} m apart" if layer.unit == "ft" else ""
-    raise refused(
-        shown,
-        f"{says}, and {crs.name} is in {systems.unit_name(of_crs)}{shift}",
-        allowed=", ".join(systems.UNITS_M),
-        remedy="say with --unit in which unit its numbers are; many drawings name a wrong one",
-    )
-
-
 def _closed(
     layer: Layer, drawn: list[Drawn], metres: tuple[float, float], wishes: Wishes
 ) -> tuple[list[Drawn], list[str], int]:
@@ -216,14 +223,16 @@ def _closed(
         [d for d, outline in zip(drawn, outlines, strict=True) if outline], 0.0, metres
     )
     rest = [d for d, outline in zip(drawn, outlines, strict=True) if not outline]
-    return rest + closed, [*said, f"{sum(outlines)} closed lines are taken as outlines"], joined
+    words = "1 closed line is" if sum(outlines) == 1 else f"{sum(outlines)} closed lines are"
+    taken = "an outline" if sum(outlines) == 1 else "outlines"
+    return rest + closed, [*said, f"{words} taken as {taken}"], joined
 
 
 def _is_outline(thing: Drawn, wishes: Wishes) -> bool:
     """A line that ends where it began and is of a kind that has an area; a path may be a loop."""
     if thing.geometry is None or thing.geometry.geom_type not in LINES:
         return False
-    kind = wishes.kind or kind_of(thing.attributes, thing.folder, thing.name, wishes.kind_column)[0]
+    kind = wishes.kind_and_word(thing)[0]
     parts = shapely.get_parts(thing.geometry)
     return kind not in ("", "path", "other") and bool(shapely.is_ring(parts).all())
 
@@ -251,7 +260,9 @@ def _areas(drawn: list[Drawn]) -> tuple[list[Drawn], Geometries, list[LeftOut]]:
         else:
             reason = "a point" if "Point" in thing.geometry.geom_type else "a line"
             reason = reason if rest.total() == 1 else counted(rest)
-        left_out.append(LeftOut(place=thing.place, name=thing.name, reason=reason))
+        drawn_as_area = bool(thing.problem) and thing.geometry is None
+        lost = drawn_as_area and reason not in NOTHING_DRAWN
+        left_out.append(LeftOut(place=thing.place, name=thing.name, reason=reason, lost=lost))
     geometry = np.empty(len(shapes), dtype=object)
     geometry[:] = shapes
     return kept, geometry, left_out
@@ -264,7 +275,7 @@ def _check_place(geometry: Geometries, crs: Any, shown: str, wishes: Wishes) -> 
     from pyproj.exceptions import ProjError
 
     transformer = Transformer.from_crs(crs, "OGC:CRS84", always_xy=True)
-    x, y = middle(geometry).tolist()
+    x, y = middle(on_one_side(geometry) if crs.is_geographic else geometry).tolist()
     places: list[Floats | None] = []
     for pair in ((x, y), (y, x)):
         try:

@@ -10,6 +10,7 @@ import shapely
 
 from geosand.columns import Floats, Geometries
 from geosand.formats.boundaries.drawn import MAXIMUM_RING
+from geosand.site.outlines import mean_height_m
 
 FARTHEST_DEGREE = 1.0  #: between surfaces of one site
 
@@ -50,13 +51,9 @@ def counted(rest: Counter[str]) -> str:
 def mean_heights_m(geometry: Geometries, unit: float) -> Floats:
     """Mean height in m of the vertices of each polygon; nan without, and for heights all 0.
 
-    The closing vertex counts once more than the others; on a level ring that changes nothing.
+    ``unit`` is what one unit of height is worth; a closing vertex counts once.
     """
-    heights = np.full(len(geometry), np.nan)
-    for row in np.flatnonzero(shapely.has_z(geometry)).tolist():
-        z = shapely.get_coordinates(geometry[row], include_z=True)[:, 2]
-        if np.isfinite(z).all() and (z != 0).any():
-            heights[row] = float(np.mean(z)) * unit
+    heights: Floats = mean_height_m(geometry) * unit
     return heights
 
 

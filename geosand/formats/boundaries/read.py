@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import difflib
 import tempfile
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from pathlib import Path
 
@@ -12,12 +13,15 @@ from geosand.formats.boundaries.drawing_layers import read_dxf
 from geosand.formats.boundaries.drawn import Layer, refused
 from geosand.formats.boundaries.gdal_layers import read_with_gdal
 from geosand.formats.boundaries.json_layers import read_geojson
+from geosand.formats.boundaries.kinds_table import kinds_table
 from geosand.formats.boundaries.outlines import outlines_of
 from geosand.formats.boundaries.placing import Placed, Wishes, place_layer
+from geosand.formats.boundaries.reference_systems import named_unit
 from geosand.formats.boundaries.survey_points import read_survey
 from geosand.formats.boundaries.tables import Boundaries
-from geosand.formats.boundaries.unpack import Source, check_xml, unpack
-from geosand.formats.boundaries.xml_layers import read_gpx, read_kml
+from geosand.formats.boundaries.unpack import Source, unpack
+from geosand.formats.boundaries.unused_options import unused_options
+from geosand.formats.boundaries.xml_layers import check_whole_xml, read_gpx, read_kml
 from geosand.site.tables import KINDS
 
 
@@ -36,6 +40,8 @@ def read_boundaries(
     swap_axes: bool = False,
     believe_place: bool = False,
     split_parts: bool = False,
+    kinds_file: str | Path | None = None,
+    kind_pairs: Sequence[str] = (),
 ) -> Boundaries:
     """Read the boundaries that a surveyor or a mapping program hands over.
 
@@ -44,11 +50,14 @@ def read_boundaries(
     catches; ``swap_axes`` exchanges x and y; ``believe_place`` takes a place that is asked about.
     ``kind`` is one kind for all; the columns name the attributes to use. Lines are closed over at
     most ``close_tolerance_m`` metres. ``point_order`` is such as "PNEZD". ``split_parts`` makes a
-    surface of each part of a multipolygon.
+    surface of each part of a multipolygon. ``kinds_file`` (CSV: found, kind) and ``kind_pairs``
+    ("Abschlag=tee") say what the words of the file mean.
 
     Raises Refused where the file can not be read, its CRS is not known, or its place is doubtful.
     """
+    words, said = kinds_table(None if kinds_file is None else Path(kinds_file), kind_pairs)
     wishes = Wishes(
+        kind_words=words,
         crs=crs,
         unit=unit,
         near=near,
@@ -66,7 +75,10 @@ def read_boundaries(
     with tempfile.TemporaryDirectory(prefix="geosand-") as folder:
         sources, ignored = unpack(Path(path), Path(folder))
         layers = [(source.shown, layer) for source in sources for layer in _layers(source, wishes)]
-    return assemble(layers, ignored, Path(path).name, wishes)
+    found = assemble(layers, ignored, Path(path).name, wishes)
+    unused = unused_options(wishes, {s.format for s in sources}, [layer for _, layer in layers])
+    said = [*said, *(Finding(about=found.file, text=text, topic="file") for text in unused)]
+    return replace(found, findings=(*found.findings, *said)) if said else found
 
 
 def _check_wishes(wishes: Wishes) -> None:
@@ -84,15 +96,18 @@ def _layers(source: Source, wishes: Wishes) -> list[Layer]:
     if source.format == "survey":
         return read_survey(path, shown, wishes.point_order)
     readers: dict[str, Callable[[Path, str], list[Layer]]] = {
-        "geojson": read_geojson,
         "kml": read_kml,
         "gpx": read_gpx,
-        "dxf": read_dxf,
     }
+    if source.format == "geojson":
+        return read_geojson(path, shown, wishes.crs is not None)
+    if source.format == "dxf":
+        metres = None if wishes.unit is None else named_unit(wishes.unit, "--unit")
+        return read_dxf(path, shown, metres)
     if source.format in readers:
         return readers[source.format](path, shown)
     if source.format == "gml":
-        check_xml(path, shown)
+        check_whole_xml(path, shown)
     return read_with_gdal(path, shown, source.format)
 
 
@@ -101,8 +116,8 @@ def assemble(
 ) -> Boundaries:
     """Layers in their own CRS to one set of boundaries; refusals of all layers come together."""
     if len({shown for shown, _ in layers}) > 1:
-        layers = [(shown, _placed_in(layer, shown)) for shown, layer in layers]
-    _check_columns([layer for _, layer in layers], file, wishes)
+        layers = [(shown, _placed_in(layer, shown, file)) for shown, layer in layers]
+    lacking = _check_columns([layer for _, layer in layers], file, wishes)
     faults: list[Fault] = []
     placed: list[Placed] = []
     for shown, layer in layers:
@@ -112,7 +127,8 @@ def assemble(
             faults += refusal.faults
     if faults:
         raise Refused(faults)
-    findings = [Finding(about=file, text=t, topic="file") for p in placed for t in p.findings]
+    said = [*lacking, *(text for layer in placed for text in layer.findings)]
+    findings = [Finding(about=file, text=text, topic="file") for text in said]
     if ignored:
         text = f"not read from the archive: {', '.join(ignored[:10])}"
         more = f" and {len(ignored) - 10} more" if len(ignored) > 10 else ""
@@ -120,29 +136,49 @@ def assemble(
     return outlines_of(placed, findings, file, wishes)
 
 
-def _placed_in(layer: Layer, shown: str) -> Layer:
+def _placed_in(layer: Layer, shown: str, file: str) -> Layer:
     """The layer with the name of its file before each place, and as the folder if it has none."""
-    inner = Path(shown).stem
-    drawn = (replace(d, place=f"{shown}, {d.place}", folder=d.folder or inner) for d in layer.drawn)
-    return replace(layer, drawn=tuple(drawn))
+    within, stem = shown.removeprefix(f"{file}/"), Path(shown).stem
+    drawn = (replace(d, place=f"{within}, {d.place}", folder=d.folder or stem) for d in layer.drawn)
+    return replace(layer, drawn=tuple(drawn), name=layer.name or shown)
 
 
-def _check_columns(layers: list[Layer], file: str, wishes: Wishes) -> None:
-    there = {k for layer in layers for d in layer.drawn for k in d.attributes}
-    faults = [
-        Fault(
-            file=file,
-            column=column,
-            found=f"there is no column {column[:40]!r}",
-            allowed=", ".join(sorted(there)[:20]) or "no columns at all",
-            remedy=f"name one of these for {option}",
-        )
-        for option, column in (
-            ("--kind", wishes.kind_column),
-            ("--id", wishes.id_column),
-            ("--name", wishes.name_column),
-        )
-        if column is not None and column not in there
-    ]
+def _check_columns(layers: list[Layer], file: str, wishes: Wishes) -> list[str]:
+    """Refuse columns that no layer has; words on layers that lack one which others have."""
+    faults, said = [], []
+    there = {layer.name: {k for d in layer.drawn for k in d.attributes} for layer in layers}
+    every = set[str]().union(*there.values())
+    for option, column in (
+        ("--kind", wishes.kind_column),
+        ("--id", wishes.id_column),
+        ("--name", wishes.name_column),
+    ):
+        if column is None:
+            continue
+        if column not in every:
+            remedy = f"name one of these for {option}"
+            if option == "--kind" and column.lower() in KINDS:
+                remedy = f"for one kind for all surfaces, say --one-kind {column.lower()}"
+            elif near := difflib.get_close_matches(column, sorted(every), n=1, cutoff=0.6):
+                remedy = f"did you mean {option} {near[0]}?"
+            found = f"there is no column {column[:40]!r}"
+            allowed = _columns_told(there)
+            faults.append(
+                Fault(file=file, column=column, found=found, allowed=allowed, remedy=remedy)
+            )
+        elif lacking := [n for n, columns in there.items() if column not in columns and n]:
+            names = ", ".join(repr(name) for name in lacking[:5])
+            said.append(f"there is no column {column[:40]!r} for {option} in layer {names}")
     if faults:
         raise Refused(faults)
+    return said
+
+
+def _columns_told(there: dict[str, set[str]]) -> str:
+    """The columns that can be named, by layer where there are several."""
+    if len(there) == 1:
+        return ", ".join(sorted(*there.values())[:20]) or "no columns at all"
+    return "; ".join(
+        f"in layer {name!r} {', '.join(sorted(columns)[:20]) or 'none'}"
+        for name, columns in list(there.items())[:8]
+    )

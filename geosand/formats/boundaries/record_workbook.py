@@ -11,6 +11,7 @@ from geosand.formats.boundaries.site_text import RECORD_COLUMNS, SANDS
 ROWS = 500  #: that the drop-downs reach
 LISTS = "lists"  #: hidden sheet with the words to choose from; it is not read
 _STATES = ("dry", "moist", "tapped")
+_KINDS = ("delivery", "count")
 _WIDTH = 12
 
 
@@ -72,6 +73,9 @@ def _validate(sheet: Any, table: str, column: str, letter: str, places: dict[str
     elif column == "volume_state":
         rule = DataValidation(type="list", formula1=f'"{",".join(_STATES)}"')
         rule.error = "dry, moist or tapped; only dry gives a depth"
+    elif (table, column) == ("deliveries", "kind"):
+        rule = DataValidation(type="list", formula1=f'"{",".join(_KINDS)}"')
+        rule.error = "delivery: sand bought; count: what lay in the yard that day"
     elif column == "date":
         rule = DataValidation(type="date", operator="greaterThan", formula1="36526")
         rule.error = "A date, such as 2026-04-30"

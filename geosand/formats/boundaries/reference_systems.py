@@ -19,6 +19,7 @@ UNITS_M |= {"yd": 0.9144, "us_survey_ft": 1200 / 3937}
 UNIT_WORDS = {"foot": "ft", "feet": "ft", "international_ft": "ft", "metre": "m", "meter": "m"}
 UNIT_WORDS |= {"survey_foot": "us_survey_ft", "us_survey_foot": "us_survey_ft", "inch": "in"}
 UNIT_WORDS |= {"survey_ft": "us_survey_ft", "yard": "yd"}
+UNIT_WORDS |= {w: "us_survey_ft" for w in ("us_ft", "us_feet", "survey_feet", "us_survey_feet")}
 UNIT_WORDS |= {"metres": "m", "meters": "m", "usft": "us_survey_ft", "ftus": "us_survey_ft"}
 _WEB_MERCATOR = ("3857", "3785", "900913", "102100", "102113")
 _GIVE = "give one that was surveyed in, for example EPSG:25832"
@@ -74,6 +75,7 @@ def unit_m(crs: CRS) -> float:
 def unit_name(metres: float) -> str:
     """Word for a unit of so many metres."""
     words = {"ft": "international feet (0.3048 m)", "us_survey_ft": "US survey feet (1200/3937 m)"}
+    words |= {"in": "inches", "yd": "yards"}
     for name, value in UNITS_M.items():
         if abs(metres / value - 1) < 1e-9:
             return words.get(name, name)
@@ -174,7 +176,7 @@ def _shift(transformer: Any, crs: CRS, bounds: Floats) -> tuple[float, str]:
     """Accuracy in m of the datum shift that was used (nan = not known), and a sentence on it."""
     from pyproj.exceptions import ProjError
 
-    datum = _datum(crs) or crs.name
+    datum = (_datum(crs) or crs.name).removesuffix(" ensemble")
     if datum.startswith("World Geodetic System 1984"):
         return 0.0, f"{crs.name} is on WGS 84: no datum shift"
     try:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 #: Columns of the record tables, in the order of filling in; further ones may be added by hand.
 RECORD_COLUMNS = {
@@ -15,14 +15,14 @@ RECORD_COLUMNS = {
     "loads": (
         *("load", "dressing", "count", "unit_mass_kg", "u_unit_mass_kg", "u_label_percent"),
         *("moisture_dry_basis_percent", "u_moisture_percent", "returned_kg", "spilled_kg"),
-        *("surfaces", "ticket", "note"),
+        *("weighed_kg", "u_weighed_kg", "surfaces", "ticket", "note"),
     ),
     "catches": (
         *("catch", "dressing", "lon", "lat", "surface", "tray_length_mm", "tray_width_mm"),
         *("tare_g", "gross_g", "volume_cm3", "volume_state", "edge_distance_m"),
         *("position_accuracy_m", "pool", "reject_reason", "note"),
     ),
-    "deliveries": ("date", "mass_kg", "sand", "ticket", "note"),
+    "deliveries": ("date", "kind", "mass_kg", "u_mass_kg", "sand", "ticket", "note"),
 }
 SANDS = ("dried",)
 
@@ -36,9 +36,7 @@ season_end = {end}          # left out: the target so far is the sum of the plan
 units = "{units}"                 # "metric" or "us": how results are shown; columns say their own
 
 {elevation}
-# boundary_accuracy_m = 0.05       # standard uncertainty of one vertex
-# edge_accuracy_m = 0.30           # of where the edge is taken to be: traced 0.30, surveyed 0.05
-# edge_bias_m = 0.15               # the same, shared by all surfaces: 0.15 traced, 0.02 surveyed
+{accuracies}
 # position_accuracy_m = 3.0        # of a catch's position: 3.0 by phone
 # collar_width_m = 0.9             # where no collar is drawn
 # surrounds_width_m = 4.0          # the band beyond the collar that is followed
@@ -61,13 +59,37 @@ units = "{units}"                 # "metric" or "us": how results are shown; col
 """
 
 
+#: Key, value taken where none is said, what it is.
+_ACCURACIES = (
+    ("boundary_accuracy_m", "0.05", "standard uncertainty of one vertex"),
+    ("edge_accuracy_m", "0.30", "of where the edge is taken to be: traced 0.30, surveyed 0.05"),
+    ("edge_bias_m", "0.15", "the same, shared by all surfaces: 0.15 traced, 0.02 surveyed"),
+)
+
+
+def _accuracy_lines(said: Mapping[str, float]) -> str:
+    lines = []
+    for key, default, words in _ACCURACIES:
+        value = f"{said[key]:.4g}" if key in said else default
+        setting = f"{'' if key in said else '# '}{key} = {value}"
+        lines.append(f"{setting:<35}# {words}")
+    return "\n".join(lines)
+
+
 def toml_text(text: str) -> str:
     """A text as a TOML basic string (TOML 1.0, "String"): DEL must be escaped as well."""
     return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007F")
 
 
 def site_toml(
-    name: str, *, start: str, end: str, units: str, elevation_m: float | None, kinds: Sequence[str]
+    name: str,
+    *,
+    start: str,
+    end: str,
+    units: str,
+    elevation_m: float | None,
+    kinds: Sequence[str],
+    accuracies: Mapping[str, float],
 ) -> bytes:
     """The settings of a new site, every key with its unit, its default and what it is for."""
     height = "# elevation_m = 0.0                # raises ellipsoid areas to ground level"
@@ -82,6 +104,7 @@ def site_toml(
         end=end,
         units=units,
         elevation=height,
+        accuracies=_accuracy_lines(accuracies),
         targets=targets,
     ).encode()
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -19,6 +20,13 @@ DECIMALS = 9  #: of a degree: 0.1 mm
 #: Further columns of the site folder that a boundary file may carry; DBF cuts names at ten letters.
 NUMBERS = ("target_mm", "elevation_m", "slope_percent")
 
+#: What a survey may say of its own accuracy, in the head of its file; words for each.
+ACCURACIES = {
+    "edge_accuracy_m": "edge",
+    "edge_bias_m": "edge bias",
+    "boundary_accuracy_m": "vertex",
+}
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SurfaceRow:
@@ -30,7 +38,7 @@ class SurfaceRow:
 
 def rows_of(outlines: Outlines) -> list[SurfaceRow]:
     """A row for each outline, with what its attributes say in the site folder's own columns."""
-    made = {}
+    made = _only_ones(outlines)
     for k in range(len(outlines)):
         stated = outlines.attributes[k].get("id")
         if not is_blank(stated):
@@ -44,8 +52,8 @@ def rows_of(outlines: Outlines) -> list[SurfaceRow]:
         }
         attributes = {str(key).lower(): v for key, v in outlines.attributes[k].items()}
         around = attributes.get("around")
-        if not is_blank(around) and as_text(around) in made:
-            cells["around"] = made[as_text(around)]
+        if not is_blank(around):  # whether there is such a surface is looked at before writing
+            cells["around"] = made.get(as_text(around), as_text(around))
         for name in NUMBERS:
             number = parse_number(attributes.get(name, attributes.get(name[:10])))
             if number is not None:
@@ -54,6 +62,14 @@ def rows_of(outlines: Outlines) -> list[SurfaceRow]:
             cells["elevation_m"] = round(float(outlines.elevation_m[k]), 3)
         rows.append(SurfaceRow(properties=cells, geometry=outlines.geometry[k]))
     return rows
+
+
+def _only_ones(outlines: Outlines) -> dict[str, str]:
+    """Id of each surface whose name no other bears: a collar may name its green so."""
+    names = outlines.name.tolist()
+    often = Counter(names)
+    pairs = zip(names, outlines.id.tolist(), strict=True)
+    return {name: made for name, made in pairs if often[name] == 1}
 
 
 def head_of(boundaries: Boundaries | None, valid_from: str | None) -> dict[str, Any]:

@@ -1,8 +1,11 @@
-"""Survey-controller text: point, northing, easting, elevation, code in any order; line work."""
+"""Points of survey-controller text to lines and outlines: line work by code and sequence.
+
+A code may end in a command: begin (B, ST, ...), end (E, END, ...) or close (CL, C, ...). A row that
+can not be read costs the line it belongs to, not the file: without it that line is another shape.
+"""
 
 from __future__ import annotations
 
-import csv
 import re
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -11,26 +14,37 @@ from typing import Any
 import numpy as np
 import shapely
 
-from geosand.errors import Faults
-from geosand.formats.boundaries.drawn import MAXIMUM_RING, Drawn, Layer, refused
-from geosand.site.cells import Cell, parse_number, quoted
+from geosand.errors import Fault, Refused
+from geosand.formats.boundaries.drawn import LON_LAT, MAXIMUM_RING, Drawn, Layer, refused
+from geosand.formats.boundaries.reference_systems import UNITS_M
+from geosand.formats.boundaries.survey_text import (
+    Columns,
+    Row,
+    columns_of,
+    decimal_comma,
+    number_of,
+    rows_of,
+)
+from geosand.site.cells import Cell
 
-LETTERS = {"P": "point", "N": "northing", "E": "easting", "Z": "elevation", "D": "code"}
-LETTERS |= {"C": "code", "Y": "northing", "X": "easting", "H": "elevation"}
-HEADERS = {
-    "point": ("point", "pt", "p", "no", "nr", "number", "name", "id", "point_id", "pointid", "pnt"),
-    "northing": ("northing", "north", "n", "y", "northing_m", "northing_ft", "lat", "latitude"),
-    "easting": ("easting", "east", "e", "x", "easting_m", "easting_ft", "lon", "long", "longitude"),
-    "elevation": ("elevation", "elev", "el", "z", "h", "height", "level", "rl", "elevation_m"),
-    "code": ("code", "d", "desc", "description", "feature", "fc", "c", "kind", "feature_code"),
-}
 START = ("ST", "START", "B", "BEG", "BEGIN", "BL", "S")
 CLOSE = ("CL", "CLS", "CLO", "CLOSE", "CLOSED", "C")
 END = ("E", "EN", "END", "EL", "SP", "STOP")
-ORDER_ASKED = (
-    "say it with --point-order: P point, N northing, E easting, Z elevation, D code, - a column to "
-    "skip; PNEZD and PENZD are usual"
-)
+BEFORE = ("START", "BEGIN", "CLOSE", "END")  #: commands that may also stand before the code
+_REMEDY = "write a point as the decimal mark, without thousands separators"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Point:
+    """One row: where it is, or why that can not be read."""
+
+    row: int
+    name: str
+    code: str
+    string: str
+    place: tuple[float, float, float]  #: easting, northing, elevation; nan = none
+    problem: str = ""
+    column: str = ""
 
 
 @dataclass(slots=True)
@@ -38,153 +52,182 @@ class _String:
     """One line being walked: its code, its points, and whether a command closed it."""
 
     code: str
-    first: str
-    points: list[tuple[float, float, float]] = field(default_factory=list)
-    names: list[str] = field(default_factory=list)
+    points: list[_Point] = field(default_factory=list)
     closed: bool = False
+    problem: str = ""
 
 
 def read_survey(path: Path, shown: str, point_order: str | None) -> list[Layer]:
     """Points by code and sequence to lines; a closing command makes a polygon at once.
 
-    Raises Refused with every bad row, and where the order of the columns is said nowhere.
+    Raises Refused where the order of the columns is said nowhere and where no row can be read.
     """
-    rows = _rows(path, shown)
-    order, header = _order(rows, point_order, shown)
-    points = _points(rows[1:] if header else rows, order, shown)
-    drawn = _line_work(points)
-    return [Layer(name="", drawn=tuple(drawn), closes_lines=True)]
-
-
-def _rows(path: Path, shown: str) -> list[tuple[int, list[str]]]:
-    content = path.read_bytes()
-    utf16 = content[:2] in (b"\xff\xfe", b"\xfe\xff")
-    try:
-        text = content.decode("utf-16" if utf16 else "utf-8-sig")
-    except UnicodeDecodeError:
-        text = content.decode("cp1252", errors="replace")
-    if "\0" in text:
-        raise refused(shown, "is no text file", remedy="export the points as text")
-    lines = [
-        (k, line)
-        for k, line in enumerate(text.splitlines(), start=1)
-        if line.strip() and not line.lstrip().startswith(("#", "//", "!"))
+    rows, spaces = rows_of(path, shown)
+    columns = columns_of(rows, point_order, shown)
+    body = rows[columns.first :]
+    comma = decimal_comma(body, columns.order, shown)
+    height = _height_factor(columns, shown)
+    points = [_point(row, columns, comma, height, spaces) for row in body]
+    if all(point.problem for point in points):
+        _refuse(points, shown)
+    said = ["commas are read as decimal marks"] if comma else []
+    if columns.degrees:
+        said.append("its heads say latitude and longitude: read as degrees of WGS 84")
+    if columns.first > 1:
+        said.append(f"{columns.first - 1} lines above its heads are not read")
+    return [
+        Layer(
+            name="",
+            drawn=tuple(_line_work(points)),
+            crs=LON_LAT if columns.degrees else "",
+            assumed=columns.degrees,
+            closes_lines=True,
+            unit="" if columns.degrees else _plane_unit(columns, shown),
+            findings=tuple(said),
+        )
     ]
-    if not lines:
+
+
+def _refuse(points: list[_Point], shown: str) -> None:
+    if not points:
         raise refused(shown, "holds no points", remedy="export the points as text")
-    mark = max(",;\t", key=lines[0][1].count)
-    if mark not in lines[0][1]:
-        return [(k, line.split()) for k, line in lines]
-    return [(k, next(csv.reader([line], delimiter=mark), [])) for k, line in lines]
+    raise Refused(
+        Fault(file=shown, row=p.row, column=p.column, found=p.problem, remedy=_REMEDY)
+        for p in points
+    )
 
 
-def _order(
-    rows: list[tuple[int, list[str]]], point_order: str | None, shown: str
-) -> tuple[dict[str, int], bool]:
-    """Column of each quantity, and whether the first row is a header."""
-    cells = [re.sub(r"[^a-z]+", "_", cell.strip().lower()).strip("_") for cell in rows[0][1]]
-    named = {q: k for q, words in HEADERS.items() for k, c in enumerate(cells) if c in words}
-    header = "northing" in named and "easting" in named
-    if point_order is not None:
-        letters = point_order.strip().upper().replace(",", "")
-        if not re.fullmatch(r"[PNEZDCYXH-]+", letters) or not _complete(letters):
-            raise refused(
-                shown,
-                f"the point order {quoted(point_order)} can not be used",
-                allowed="letters of P, N, E, Z, D and -, with one N and one E",
-                remedy=ORDER_ASKED,
-            )
-        order = {LETTERS[c]: k for k, c in enumerate(letters) if c != "-"}
-        return order, header or not _numeric(rows[0][1], order)
-    if not header:
-        start = ", ".join(rows[0][1])[:60]
-        found = f"the order of its columns is said nowhere (first row: {start})"
-        raise refused(shown, found, remedy=ORDER_ASKED)
-    return named, True
+def _plane_unit(columns: Columns, shown: str) -> str:
+    found = {columns.units.get(q, "") for q in ("northing", "easting")}
+    if len(found) > 1:
+        text = f"northing and easting are in different units: {', '.join(sorted(found))}"
+        raise refused(shown, text, remedy="export both in one unit")
+    return found.pop()
 
 
-def _complete(letters: str) -> bool:
-    quantities = [LETTERS[c] for c in letters if c != "-"]
-    return len(set(quantities)) == len(quantities) and {"northing", "easting"} <= set(quantities)
+def _height_factor(columns: Columns, shown: str) -> float:
+    """What elevations are multiplied by to be in the unit of northing and easting (degrees: m)."""
+    unit = columns.units.get("elevation", "")
+    if not unit:
+        return 1.0
+    if columns.degrees:
+        return UNITS_M[unit]
+    plane = _plane_unit(columns, shown)
+    if not plane:
+        found = f"the head of elevation says {unit}, those of northing and easting say no unit"
+        raise refused(shown, found, remedy="name the unit in all three heads, as in northing_ft")
+    return UNITS_M[unit] / UNITS_M[plane]
 
 
-def _numeric(cells: list[str], order: dict[str, int]) -> bool:
-    k = order["northing"]
-    return k < len(cells) and parse_number(cells[k]) is not None
-
-
-def _points(
-    rows: list[tuple[int, list[str]]], order: dict[str, int], shown: str
-) -> list[tuple[str, str, tuple[float, float, float]]]:
-    """Name, code and (easting, northing, elevation) of each row."""
-    faults = Faults()
-    points = []
+def _point(row: Row, columns: Columns, comma: bool, height: float, spaces: bool) -> _Point:
+    number, cells = row
+    order = columns.order
     last = max(order.values())
-    for number, cells in rows:
-        # a code may hold the separator: what is left over belongs to the last column
-        whole = [*cells[:last], " ".join(cells[last:])] if order.get("code") == last else cells
-        filled = [*(cell.strip() for cell in whole), *[""] * (last + 1)]
-        place = []
-        for quantity in ("easting", "northing"):
-            value = parse_number(filled[order[quantity]])
-            if value is None:
-                text = filled[order[quantity]]
-                remedy = "write a point as the decimal mark, without thousands separators"
-                found = f"{quoted(text)} is not a number" if text else "no number is written here"
-                faults.add(shown, found, row=number, column=quantity, remedy=remedy)
-            place.append(np.nan if value is None else value)
-        height = parse_number(filled[order["elevation"]]) if "elevation" in order else None
-        name = filled[order["point"]] if "point" in order else str(number)
-        code = filled[order["code"]] if "code" in order else ""
-        points.append((name, code, (place[0], place[1], np.nan if height is None else height)))
-    faults.refuse()
-    return points
+    # a code may hold the separator: what is left over belongs to the last column
+    rest = cells[last:]
+    whole = [*cells[:last], " ".join(rest)] if order.get("code") == last else cells
+    filled = [*(cell.strip() for cell in whole), *[""] * (last + 1)]
+    place, problem, column = [], "", ""
+    for quantity in ("easting", "northing"):
+        value, why = number_of(filled[order[quantity]], comma)
+        place.append(np.nan if value is None else value)
+        problem, column = (problem, column) if problem or not why else (why, quantity)
+    if not problem and not spaces and len(rest) > 1 and all(_digits(c) for c in rest[:-1]):
+        problem = f"has {len(cells)} cells for {last + 1} columns: is a comma its decimal mark?"
+    level, _ = number_of(filled[order["elevation"]], comma) if "elevation" in order else (None, "")
+    return _Point(
+        row=number,
+        name=filled[order["point"]] if "point" in order else str(number),
+        code=filled[order["code"]] if "code" in order else "",
+        string=filled[order["string"]] if "string" in order else "",
+        place=(place[0], place[1], np.nan if level is None else level * height),
+        problem=problem,
+        column=column,
+    )
 
 
-def _line_work(points: list[tuple[str, str, tuple[float, float, float]]]) -> list[Drawn]:
+def _digits(cell: str) -> bool:
+    return re.fullmatch(r"\s*-?\d+(\.\d+)?\s*", cell) is not None
+
+
+def _line_work(points: list[_Point]) -> list[Drawn]:
     """Strings in order of their first point; a code met again goes on where it was left."""
     done: list[_String] = []
     going: dict[str, _String] = {}
-    for name, code, place in points:
-        key, commands = _code(code)
+    latest: _String | None = None
+    for point in points:
+        key, commands = code_and_commands(point.code)
+        key = " ".join(text for text in (key, point.string) if text)
+        if not key and point.problem and latest is not None:
+            latest.problem = latest.problem or _why(point)  # it was on the way of this line
         if not key or commands & set(START):
             going.pop(key, None)
         if key not in going:
-            going[key] = _String(code=key, first=name)
+            going[key] = _String(code=key)
             done.append(going[key])
         string = going[key]
-        string.points.append(place)
-        string.names.append(name)
+        string.points.append(point)
+        string.problem = string.problem or (_why(point) if point.problem else "")
+        latest = string if key else latest
         if commands & set(CLOSE):
             string.closed = True
         if not key or commands & set((*CLOSE, *END)):
             going.pop(key)
-    return [_string(string) for string in done]
+            latest = latest if latest is not string else None
+    return [_drawn(string) for string in done]
 
 
-def _code(text: str) -> tuple[str, set[str]]:
-    """``GRN 7 CL`` -> string "GRN 7" and its commands; the first word is never a command."""
-    words = re.split(r"[\s./*+]+", text.strip())
-    commands = {w.upper() for w in words[1:] if w.upper() in (*START, *CLOSE, *END)}
-    plain = [w for k, w in enumerate(words) if k == 0 or w.upper() not in commands]
-    return " ".join(plain[:1] + [w for w in plain[1:] if w]), commands
+def _why(point: _Point) -> str:
+    column = f", {point.column}" if point.column else ""
+    return f"row {point.row}{column}: {point.problem}"
 
 
-def _string(string: _String) -> Drawn:
+def code_and_commands(text: str) -> tuple[str, set[str]]:
+    """String and commands of a code.
+
+    The first word is a command only where it is a whole word for one and a code follows.
+
+    >>> code_and_commands("GRN 7 CL"), code_and_commands("G1-B"), code_and_commands("BEGIN T2")
+    (('GRN 7', {'CL'}), ('G1', {'B'}), ('T2', {'BEGIN'}))
+    """
+    every = (*START, *CLOSE, *END)
+    words = [word for word in re.split(r"[\s./*+]+", text.strip()) if word]
+    head, mark, tail = words[0].replace("_", "-").rpartition("-") if words else ("", "", "")
+    if mark and head and tail.upper() in every:
+        words[:1] = [words[0][: len(head)], tail]
+    commands = {word.upper() for word in words[1:] if word.upper() in every}
+    plain = [w for k, w in enumerate(words) if k == 0 or w.upper() not in every]
+    if len(plain) > 1 and plain[0].upper() in BEFORE:
+        commands.add(plain.pop(0).upper())
+    return " ".join(plain), commands
+
+
+def _drawn(string: _String) -> Drawn:
     code = string.code or "without code"
-    span = f"{string.first} to {string.names[-1]}" if len(string.names) > 1 else string.first
-    place = f"code {code[:40]!r}, points {span}"
-    cells: dict[str, Cell] = {"code": string.code, "point": string.first}
-    plane = np.array(string.points, dtype=float)
+    first, last = string.points[0].name, string.points[-1].name
+    span = f"points {first} to {last}" if len(string.points) > 1 else f"point {first}"
+    cells: dict[str, Cell] = {"code": string.code, "point": first}
+    shape, problem = None, string.problem
+    if not problem:
+        shape, problem = _shape(string)
+    return Drawn(
+        place=f"code {code[:40]!r}, {span}" if string.code else f"{span} without code",
+        geometry=shape,
+        attributes=cells,
+        name=string.code,
+        problem=problem,
+    )
+
+
+def _shape(string: _String) -> tuple[Any, str]:
+    plane = np.array([point.place for point in string.points], dtype=float)
     positions = plane if np.isfinite(plane[:, 2]).all() else plane[:, :2]
-    shape: Any
-    problem = ""
     if len(positions) > MAXIMUM_RING:
-        shape, problem = None, f"more than {MAXIMUM_RING:,} points"
-    elif len(positions) == 1:
-        shape = shapely.points(positions[0])
-    elif string.closed and len(np.unique(positions[:, :2], axis=0)) < 3:
-        shape, problem = None, "closed with fewer than 3 points"
-    else:
-        shape = shapely.Polygon(positions) if string.closed else shapely.LineString(positions)
-    return Drawn(place=place, geometry=shape, attributes=cells, name=string.code, problem=problem)
+        return None, f"more than {MAXIMUM_RING:,} points"
+    if len(positions) == 1:
+        return shapely.points(positions[0]), ""
+    if not string.closed:
+        return shapely.LineString(positions), ""
+    if len(np.unique(positions[:, :2], axis=0)) < 3:
+        return None, "closed with fewer than 3 points"
+    return shapely.Polygon(positions), ""

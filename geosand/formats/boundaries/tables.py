@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import re
 from collections import Counter
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -49,6 +51,7 @@ class LeftOut:
     name: str
     reason: str
     partly: bool = False  #: the rest of it became a surface
+    lost: bool = False  #: it was drawn as an area, and can not be one
 
     def __str__(self) -> str:
         named = f" {self.name!r}" if self.name and self.name not in self.place else ""
@@ -69,20 +72,34 @@ class Tally:
 
     def __str__(self) -> str:
         kinds = ", ".join(f"{count} {kind}" for kind, count in self.by_kind)
-        text = f"{self.read} read, {self.surfaces} became surfaces" + (
-            f" ({kinds})" if kinds else ""
+        became = (
+            _many(self.surfaces, "became a surface", "became surfaces")
+            if self.used == self.surfaces
+            else f"{self.used} of them became {self.surfaces} surfaces"
         )
+        text = f"{self.read} read, {became}" + (f" ({kinds})" if kinds else "")
         if self.joined:
-            text += f", {self.joined} lines were joined to others"
+            text += f", {_many(self.joined, 'line was', 'lines were')} joined to others"
         if self.labels:
-            text += f", {self.labels} texts became names"
-        if not self.left_out:
-            return text + ", none left out"
-        reasons = Counter(item.reason for item in self.left_out)
-        shown = "; ".join(f"{n} × {reason}" for reason, n in reasons.most_common(8))
-        more = f"; and {len(reasons) - 8} other reasons" if len(reasons) > 8 else ""
-        whole = sum(not item.partly for item in self.left_out)
-        return f"{text}, {whole} left out: {shown}{more}"
+            text += f", {_many(self.labels, 'text became a name', 'texts became names')}"
+        whole = [item.reason for item in self.left_out if not item.partly]
+        partly = [item.reason for item in self.left_out if item.partly]
+        text += f", {len(whole)} left out: {_reasons(whole)}" if whole else ", none left out"
+        return f"{text}; in part: {_reasons(partly)}" if partly else text
+
+
+_PLACE = re.compile(r",? at lon -?[\d.]+, lat -?[\d.]+")
+
+
+def _many(count: int, one: str, several: str) -> str:
+    return f"{count} {one if count == 1 else several}"
+
+
+def _reasons(reasons: Sequence[str]) -> str:
+    """Each reason once, without its place, with how often it occurs."""
+    often = Counter(_PLACE.sub("", reason).split(": ")[0] for reason in reasons)
+    shown = "; ".join(f"{n} × {reason}" for reason, n in often.most_common(8))
+    return shown + (f"; and {len(often) - 8} other reasons" if len(often) > 8 else "")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -96,3 +113,5 @@ class Boundaries:
     datum_note: str
     tally: Tally
     findings: tuple[Finding, ...]
+    broken: Outlines  #: drawn as areas, no surfaces as they are, but to be mended; left out as well
+    broken_why: tuple[str, ...]  #: of each of those

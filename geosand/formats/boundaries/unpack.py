@@ -50,15 +50,26 @@ def unpack(path: Path, folder: Path) -> tuple[list[Source], list[str]]:
     try:
         if zipfile.is_zipfile(path) and path.suffix.lower() not in FORMATS:
             return _archive(path, folder)
-        copy = folder / f"read{path.suffix.lower()}"
+        copy = folder / f"{_safe(path.stem)}{path.suffix.lower()}"
         copy.write_bytes(path.read_bytes())
-        for ending in COMPANIONS:
-            for beside in (path.with_suffix(ending), path.with_suffix(ending.upper())):
-                if beside.is_file() and beside.stat().st_size <= MAXIMUM_BYTES:
-                    copy.with_suffix(ending).write_bytes(beside.read_bytes())
+        for beside in _companions(path):
+            copy.with_suffix(beside.suffix.lower()).write_bytes(beside.read_bytes())
     except OSError as problem:
         raise refused(name, f"can not be read: {problem.strerror}") from problem
     return [_sorted(copy, name)], []
+
+
+def _safe(stem: str) -> str:
+    """A stem that any driver takes; it shows in messages as the layer's name."""
+    return re.sub(r"[^\w.-]", "_", stem)[-80:].lstrip(".") or "file"
+
+
+def _companions(path: Path) -> Iterator[Path]:
+    """Files of the same stem that belong to a Shapefile, in whatever case their ending is."""
+    for beside in path.parent.iterdir():
+        belongs = beside.stem == path.stem and beside.suffix.lower() in COMPANIONS
+        if belongs and beside.is_file() and beside.stat().st_size <= MAXIMUM_BYTES:
+            yield beside
 
 
 def _archive(path: Path, folder: Path) -> tuple[list[Source], list[str]]:

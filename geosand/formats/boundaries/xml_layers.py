@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 from xml.etree import ElementTree
@@ -11,12 +12,22 @@ import numpy as np
 import shapely
 
 from geosand.columns import Floats
-from geosand.formats.boundaries.drawn import LON_LAT, MAXIMUM_FEATURES, Drawn, Layer, refused
+from geosand.formats.boundaries.drawn import (
+    LON_LAT,
+    MAXIMUM_FEATURES,
+    Drawn,
+    Layer,
+    heights_said,
+    refused,
+)
 from geosand.formats.boundaries.json_layers import BadShape, ring
 from geosand.formats.boundaries.unpack import check_xml
 from geosand.site.cells import Cell
 
 Element = ElementTree.Element
+RELATIVE = "\0heights above the ground"  #: mark on a thing, taken off before it is given
+#: OGC KML 2.3: absolute altitudes are above the EGM96 geoid, about sea level (from memory).
+HEIGHTS = "by KML 2.3 they are above sea level, and tracing programs often write 0 or a guess"
 CONTAINERS = ("Document", "Folder", "kml")
 SHAPES = ("Polygon", "LineString", "LinearRing", "Point", "Track", "Model", "MultiTrack")
 
@@ -34,6 +45,17 @@ def _root(path: Path, shown: str) -> Element:
         raise refused(shown, found, remedy="export it again") from problem
 
 
+def check_whole_xml(path: Path, shown: str) -> None:
+    """Refuse XML that is cut off or broken: a driver would read nothing and say nothing."""
+    check_xml(path, shown)
+    try:
+        for _, element in ElementTree.iterparse(path):
+            element.clear()
+    except (ElementTree.ParseError, ValueError, LookupError) as problem:
+        found = f"is not whole XML: {str(problem)[:80]}"
+        raise refused(shown, found, remedy="export it again") from problem
+
+
 def _text(element: Element, name: str) -> str:
     for child in element:
         if _tag(child) == name:
@@ -44,6 +66,8 @@ def _text(element: Element, name: str) -> str:
 def read_kml(path: Path, shown: str) -> list[Layer]:
     """Every placemark of every folder; the folders' names become the thing's folder."""
     root = _root(path, shown)
+    several = sum(_tag(element) == "Document" for element in root.iter()) > 1
+    named = ("Folder", "Document") if several else ("Folder",)
     drawn: list[Drawn] = []
     links = 0
     stack: list[tuple[Element, str, int]] = [(root, "", 0)]
@@ -55,14 +79,25 @@ def read_kml(path: Path, shown: str) -> list[Layer]:
             if len(drawn) > MAXIMUM_FEATURES:
                 raise refused(shown, f"has more than {MAXIMUM_FEATURES:,} placemarks")
         elif tag in CONTAINERS:
-            name = _text(element, "name") if tag == "Folder" else ""
+            name = _text(element, "name") if tag in named else ""
             inner = " / ".join(t for t in (folder, name) if t) if depth < 20 else folder
             stack += [(child, inner, depth + 1) for child in reversed(element)]
         elif tag == "NetworkLink":
             links += 1
-    text = f"{links} links to other files are not followed: bring those files themselves"
-    findings = (text,) if links else ()
-    return [Layer(name="", drawn=tuple(drawn), crs=LON_LAT, findings=findings)]
+    said = list(heights_said(drawn, HEIGHTS))
+    if links:
+        one = "1 link to another file is" if links == 1 else f"{links} links to other files are"
+        said.append(f"{one} not followed: bring what is linked itself")
+    if relative := sum(d.geometry is not None and RELATIVE in d.attributes for d in drawn):
+        are = "shape has" if relative == 1 else "shapes have"
+        said.append(f"{relative} {are} heights above the ground: they are no elevations, not kept")
+    drawn = [_without(d) for d in drawn]
+    return [Layer(name="", drawn=tuple(drawn), crs=LON_LAT, findings=tuple(said))]
+
+
+def _without(thing: Drawn) -> Drawn:
+    cells = {key: cell for key, cell in thing.attributes.items() if key != RELATIVE}
+    return replace(thing, attributes=cells) if len(cells) < len(thing.attributes) else thing
 
 
 def _placemark(element: Element, folder: str, number: int) -> Drawn:
@@ -79,6 +114,11 @@ def _placemark(element: Element, folder: str, number: int) -> Drawn:
         shapes = [_kml_shape(part) for part in _outermost(element)]
         geometry = shapes[0] if len(shapes) == 1 else _together(shapes)
         problem = "" if shapes else "it has no geometry"
+        if shapes and all(shape.is_empty for shape in shapes):
+            problem = "a track in time or a model"
+        modes = (p.text or "" for p in element.iter() if _tag(p) == "altitudeMode")
+        if any("relativeTo" in mode for mode in modes) and bool(shapely.has_z(geometry)):
+            geometry, cells[RELATIVE] = shapely.force_2d(geometry), True
     except BadShape as fault:
         geometry, problem = None, str(fault)
     return Drawn(
@@ -160,7 +200,8 @@ def read_gpx(path: Path, shown: str) -> list[Layer]:
         drawn.append(
             Drawn(place=place, geometry=geometry, attributes=cells, name=name, problem=problem)
         )
-    return [Layer(name="", drawn=tuple(drawn), crs=LON_LAT, closes_lines=True)]
+    said = heights_said(drawn, "GPX says of them only that they are metres")
+    return [Layer(name="", drawn=tuple(drawn), crs=LON_LAT, closes_lines=True, findings=said)]
 
 
 def _gpx_shape(element: Element, tag: str) -> Any:

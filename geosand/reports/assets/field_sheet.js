@@ -85,7 +85,7 @@
     const rectangle = size.length > 0 && size.width > 0 && size.diameter === "";
     const round = size.diameter > 0 && size.length === "" && size.width === "";
     if (!rectangle && !round) {
-      texts.push("give the tray's length and width, or its diameter alone, in mm");
+      texts.push(`give the tray's length and width, or its diameter alone, in ${data.tray_unit}`);
       ["length", "width", "diameter"].forEach((name) => wrong.add(name));
     }
     const dressing = chosen("dressing").value.trim();
@@ -166,7 +166,7 @@
     const tray = round ? ["diameter"] : ["length", "width"];
     const volumes = rows.some((row) => row.field.volume.value.trim() !== "");
     const head = ["catch", "dressing", "surface", "lon", "lat", "edge_distance_m",
-      ...tray.map((name) => `tray_${name}_mm`), "tare_g", "gross_g",
+      ...tray.map((name) => `tray_${name}_${data.tray_unit}`), "tare_g", "gross_g",
       ...(volumes ? ["volume_cm3", "volume_state"] : []), "note"];
     const lines = rows.filter(measured).map((row) => {
       const p = row.point;
@@ -186,7 +186,7 @@
     all.forEach((input) => mark(input, whole.wrong.has(input.dataset.all)));
     const stops = check();
     if (!rows.some(measured)) whole.texts.push("nothing was measured yet");
-    if (stops) whole.texts.push(`${stops} points have a figure that can not be`);
+    if (stops) whole.texts.push(stops === 1 ? "1 point has a figure that can not be" : `${stops} points have figures that can not be`);
     if (whole.texts.length) {
       status.textContent = "Not saved: " + whole.texts.join("; ");
       return;

@@ -78,7 +78,7 @@ def test_kml_attributes_collections_and_the_rest(tmp_path):
         ("pin", "a point", False),
     ]
     texts = " ".join(f.text for f in found.findings)
-    assert "1 links to other files are not followed" in texts
+    assert "1 link to another file is not followed" in texts
     assert "its kind 'Pair' is not known" in texts
     assert "4 read, 2 became surfaces (1 bunker, 1 other), 2 left out" in str(found.tally)
 

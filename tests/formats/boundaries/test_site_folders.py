@@ -17,10 +17,13 @@ import shapely
 
 from geosand.errors import Refused
 from geosand.formats.boundaries import bring, bring_into, new_site, place_of, read_boundaries
+from geosand.formats.boundaries.questions import Choice
 from geosand.formats.boundaries.site_text import RECORD_COLUMNS
 from geosand.formats.site_folder import read_site
 
 from .conftest import LAT, LON, feature
+
+ACCEPT = Choice(accept=True)
 
 
 def square(k, size=0.0004, shift=0.0):
@@ -150,7 +153,8 @@ def test_a_new_survey_keeps_the_old_one_and_the_ids(site, write_geojson):
         feature(square(9), id="g9", name="Green 9", kind="green"),
     ]
     boundaries = survey(write_geojson, again)
-    done = bring_into(site, boundaries, valid_from="2026-06-01", edge_accuracy_m=0.05)
+    said = {"edge_accuracy_m": 0.05, "edge_bias_m": 0.02, "boundary_accuracy_m": 0.01}
+    done = bring_into(site, boundaries, valid_from="2026-06-01", accuracies=said, choice=ACCEPT)
     assert done.edition == "editions/first-survey.geojson"
     assert (done.by_id, done.by_overlap) == (("g2",), ("g1",))
     assert (done.new, done.gone) == (("g9",), ("t1",))
@@ -162,13 +166,18 @@ def test_a_new_survey_keeps_the_old_one_and_the_ids(site, write_geojson):
     assert read.surfaces.kind[one] == "green"  # the survey did not say it
     assert read.surfaces.target_m[one] == pytest.approx(0.0095)
     assert read.surfaces.edge_accuracy_m[rows].tolist() == [0.05] * 3
+    assert read.surfaces.edge_bias_m[rows].tolist() == [0.02] * 3
+    assert read.surfaces.boundary_accuracy_m[rows].tolist() == [0.01] * 3
     assert read.surfaces.edge_accuracy_m[0] == 0.3  # as it was when the old one was in force
+    assert read.surfaces.edge_bias_m[0] == 0.15
+    # every survey says its own, so no default is used and none is told
+    assert not [f for f in read.findings if "edge" in f.text]
     head = json.loads((site / "editions/first-survey.geojson").read_text())
     assert (head["source_crs"], head["edge_accuracy_m"]) == ("", 0.3)
     texts = {f.about: f.text for f in done.findings}
     # 0.0004 wide and moved by 0.00002: 38 of 42 parts are common
     assert texts["t1"] == "is not in the new survey any more"
-    assert any("matched by ground, 90% in common" in f.text for f in done.findings)
+    assert any("matched by ground, 90 % in common" in f.text for f in done.findings)
 
 
 def test_a_third_survey_is_named_by_its_day(site, write_geojson):
@@ -203,10 +212,17 @@ def test_exchanged_ids_are_told(site, write_geojson):
         feature(square(0), id="g2", kind="green"),
         feature(square(2), id="t1", kind="green"),
     ]
-    done = bring_into(site, survey(write_geojson, rows), valid_from="2026-06-01")
-    texts = {f.about: f.text for f in done.findings}
-    assert texts["g1"].endswith("it lies where g2 was: were ids exchanged?")
-    assert texts["t1"] == "was tee and is green in the new survey: the new kind holds from now on"
+    with pytest.raises(Refused) as asked:
+        bring_into(site, survey(write_geojson, rows), valid_from="2026-06-01")
+    assert str(asked.value).splitlines()[0] == (
+        "survey.geojson, feature 1: g1: has the id of a surface of the site, but 0 % of the ground"
+        " is common to both; it lies where g2 was, as if ids were exchanged. Check the ids in the"
+        " file, or --accept keeps to them."
+    )
+    done = bring_into(site, survey(write_geojson, rows), valid_from="2026-06-01", choice=ACCEPT)
+    assert [f.row for f in done.accepted] == ["feature 1", "feature 2"]
+    texts = [f.text for f in done.findings if f.about == "t1"]
+    assert "was tee and is green in the new survey: the new kind holds from now on" in texts
 
 
 @pytest.mark.parametrize(
@@ -233,14 +249,14 @@ def test_a_failed_import_leaves_the_folder_untouched(site, write_geojson, monkey
     before = digest(site)
     without = [row for row in FIRST if row["properties"]["id"] != "t1"]
     # D2 dresses a surface that the survey of its day would not have any more
-    with pytest.raises(Refused, match="t1"):
-        bring_into(site, survey(write_geojson, without), valid_from="2026-06-01")
+    with pytest.raises(Refused, match=r"dressings.csv, row 3.*t1"):
+        bring_into(site, survey(write_geojson, without), valid_from="2026-06-01", choice=ACCEPT)
     assert digest(site) == before
     far = [feature(shapely.box(30, 12, 30.0004, 12.0004), id="g1", kind="green")]
     with pytest.raises(Refused, match=r"km from the site at 53.3002° N, 9.9012° E"):
         bring_into(site, survey(write_geojson, far), valid_from="2026-06-01")
     assert digest(site) == before
-    with pytest.raises(Refused, match=r"there is no surfaces.geojson in it"):
+    with pytest.raises(Refused, match=r"there is no such folder"):
         bring_into(site.parent / "none", survey(write_geojson, FIRST), valid_from="2026-06-01")
 
     def full(path, content):

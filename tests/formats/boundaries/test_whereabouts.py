@@ -180,13 +180,13 @@ def test_one_feature_far_away_costs_itself(course, write_geojson):
     assert len(found.features) == 4
     (left,) = found.tally.left_out
     assert left.place == "feature 5"
-    assert "it lies at lon 0.0000, lat 0.0000, far from the others" in left.reason
+    assert "it lies far from the others, at lon 0.0000, lat 0.0000" in left.reason
 
 
 def test_a_crs_member_that_names_nothing(write_geojson, course):
     rows = [feature(to_lon_lat(course[0][3]), kind="green")]
     path = write_geojson(rows, crs={"type": "link", "properties": {"href": "http://x.invalid"}})
-    assert "its crs member does not name a CRS" in text_of(path)
+    assert "its crs member is a link to a description, which is not fetched" in text_of(path)
 
 
 def test_stated_crs_overruled_by_the_user_is_said(tmp_path):

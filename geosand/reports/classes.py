@@ -1,4 +1,4 @@
-"""Round class limits for a map of five colours, in the unit that is shown."""
+"""Round class limits for pictures of five colours, in the unit that is shown."""
 
 from __future__ import annotations
 
@@ -31,10 +31,13 @@ def rising_breaks(
 
     Values are in the shown unit; ``decimals`` is what the unit is shown with, and no limit needs
     more. The outer classes are open, so of ten and more values a twentieth at either end does not
-    stretch them. Empty where there is nothing to classify.
+    stretch them. No class is narrower than a fortieth of the values, and values that lie close
+    together get the classes in the middle. Empty where there is nothing to classify.
 
     >>> rising_breaks([0.62, 0.71, 0.98], decimals=2)
     [0.7, 0.8, 0.9, 1.0]
+    >>> rising_breaks([4.97], decimals=2)
+    [4.6, 4.8, 5.0, 5.2]
     """
     shown = sorted(value for value in values if math.isfinite(value))
     if not shown:
@@ -42,9 +45,12 @@ def rising_breaks(
     spare = math.ceil(len(shown) / 20) if len(shown) >= 10 else 0
     shown = shown[spare : len(shown) - spare]
     low, high = (0.0 if from_zero else shown[0]), shown[-1]
-    least = max((high - low) / CLASSES, 10.0**-decimals)
+    least = max((high - low) / CLASSES, 10.0**-decimals, abs(high) / 40)
     for step in round_steps(least):
         start = math.floor(low / step + 1e-9) * step
+        if not from_zero:
+            spare = CLASSES - 1 - math.floor((high - start) / step + 1e-9)
+            start -= step * min(max(spare // 2, 0), math.floor(max(start, 0.0) / step + 1e-9))
         round_enough = step == round(step, decimals)
         if round_enough and start + CLASSES * step >= high * (1 - 1e-9):
             return [round(start + step * k, decimals) for k in range(1, CLASSES)]

@@ -1,0 +1,211 @@
+"""Where drawn surfaces meet: the same ground twice, no ground of their own, empty holes."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import shapely
+
+from geosand.areas.ellipsoid import ellipsoid_areas_m2
+from geosand.areas.ownership import owned_geometries
+from geosand.areas.remarks import Remark, at, square_metres
+from geosand.columns import Floats, Geometries, Ints, Strings
+
+SAME_SHARE = 0.98  #: common ground over the larger of two, from which they are one surface twice
+TINY_HOLE_M2 = 0.5
+_OVERLAP_M2, _OVERLAP_SHARE = 0.5, 0.02  # of two of one kind
+_OPEN_SHARE = 0.5
+#: Kinds that are drawn over each other in the usual course of tracing.
+_HEAPED = ("other", "path", "water")
+
+
+def pair_remarks(
+    geometries: Geometries,
+    kinds: Strings,
+    ids: Strings,
+    edition: Ints,
+    rows: Ints,
+    factor: Floats,
+) -> list[Remark]:
+    """Of the valid ``rows``: surfaces drawn twice, nearly alike, and overlaps within one kind."""
+    if not len(rows):
+        return []
+    shapes = geometries[rows]
+    ground = ellipsoid_areas_m2(shapes) * factor[rows]
+    first, second = shapely.STRtree(shapes).query(shapes)
+    smaller = np.minimum(ground[first], ground[second])
+    larger = np.maximum(ground[first], ground[second])
+    alike = smaller >= SAME_SHARE * larger
+    kin = (kinds[rows][first] == kinds[rows][second]) & ~np.isin(kinds[rows][first], _HEAPED)
+    kept = (first < second) & (edition[rows][first] == edition[rows][second]) & (alike | kin)
+    first, second, larger, smaller = first[kept], second[kept], larger[kept], smaller[kept]
+    order = np.lexsort((second, first))
+    first, second, larger, smaller = first[order], second[order], larger[order], smaller[order]
+    common_shape = shapely.intersection(shapes[first], shapes[second])
+    common = areal_m2(common_shape) * factor[rows][first]
+    remarks = []
+    for k in np.flatnonzero(common > np.minimum(_OVERLAP_M2, larger / 2)).tolist():
+        i, j = int(rows[first[k]]), int(rows[second[k]])
+        lon, lat = inside(common_shape[k])
+        if common[k] >= SAME_SHARE * larger[k]:
+            apart = float(ground[first[k]] + ground[second[k]] - 2 * common[k])
+            remarks.append(_nearly_same(i, j, ids, common[k] / larger[k], apart, lon, lat))
+        elif (
+            kinds[i] == kinds[j]
+            and kinds[i] not in _HEAPED
+            and common[k] > max(_OVERLAP_M2, _OVERLAP_SHARE * smaller[k])
+        ):
+            i, j = (i, j) if ground[first[k]] > ground[second[k]] else (j, i)
+            remarks.append(_overlap(i, j, ids, str(kinds[i]), float(common[k]), lon, lat))
+    return remarks
+
+
+def _nearly_same(
+    i: int, j: int, ids: Strings, share: float, apart: float, lon: float, lat: float
+) -> Remark:
+    return Remark(
+        j,
+        "fault",
+        f"it is nearly the same polygon as {ids[i]}: {share * 100:.1f} % of the ground is common, "
+        f"{square_metres(apart)} are not, at {at(lon, lat)}",
+        "delete one of the two",
+        sort="nearly the same",
+        longitude_deg=lon,
+        latitude_deg=lat,
+        size_m2=apart,
+        mend=f"keeps {ids[i]} alone",
+        other=i,
+    )
+
+
+def _overlap(
+    i: int, j: int, ids: Strings, kind: str, common: float, lon: float, lat: float
+) -> Remark:
+    return Remark(
+        i,
+        "finding",
+        f"it overlaps {ids[j]}, which is of the kind {kind} too, by {square_metres(common)} at "
+        f"{at(lon, lat)}: the smaller of the two owns that ground",
+        "draw them side by side if that is not meant",
+        sort="overlap",
+        longitude_deg=lon,
+        latitude_deg=lat,
+        size_m2=common,
+        other=j,
+    )
+
+
+def areal_m2(shapes: Geometries) -> Floats:
+    """Ellipsoid area (n,) of what an overlay left; lines and points in it have none."""
+    parts, row = shapely.get_parts(shapes, return_index=True)
+    while (shapely.get_type_id(parts) > 3).any():
+        parts, inner = shapely.get_parts(parts, return_index=True)
+        row = row[inner]
+    areal = shapely.get_type_id(parts) == 3
+    size = ellipsoid_areas_m2(parts[areal])
+    return np.bincount(row[areal], size, len(shapes)).astype(np.float64)
+
+
+def inside(shape: Any) -> tuple[float, float]:
+    """A lon/lat on the shape itself, in its largest part."""
+    parts = shapely.get_parts(shape)
+    part = parts[int(shapely.area(parts).argmax())] if len(parts) else shape
+    point = shapely.point_on_surface(part)
+    return float(shapely.get_x(point)), float(shapely.get_y(point))
+
+
+def uncovered(
+    holes: Geometries, geometries: Geometries, edition: Ints, owner: Ints, rows: Ints
+) -> Geometries:
+    """What is left of each hole (n,) of the ``owner`` rows without other surfaces of its edition.
+
+    ``rows`` are the valid surfaces that may lie in it.
+    """
+    left = holes.copy()
+    there = np.flatnonzero(~shapely.is_empty(holes))
+    if not len(there):
+        return left
+    which, met = shapely.STRtree(geometries[rows]).query(holes[there], "intersects")
+    other = rows[met] != owner[there[which]]
+    same = edition[rows[met]] == edition[owner[there[which]]]
+    which, met = which[other & same], met[other & same]
+    if not len(which):
+        return left
+    order = np.argsort(which, kind="stable")
+    group, index = np.unique(which[order], return_inverse=True)
+    covers = np.asarray(shapely.geometrycollections(geometries[rows[met[order]]], indices=index))
+    covering = shapely.union_all(covers[:, None], axis=1)
+    left[there[group]] = shapely.difference(holes[there[group]], covering)
+    return left
+
+
+def hole_remarks(
+    geometries: Geometries, kinds: Strings, edition: Ints, rows: Ints, factor: Floats
+) -> list[Remark]:
+    """Holes that no other surface fills; those of collars are told by their gap."""
+    parts, owner = shapely.get_parts(geometries[rows], return_index=True)
+    holed = (shapely.get_num_interior_rings(parts) > 0) & (kinds[rows[owner]] != "collar")
+    rings, part = shapely.get_rings(parts[holed], return_index=True)
+    inner = np.diff(part, prepend=-1) == 0  # the first ring of a part is its outline
+    if not inner.any():
+        return []
+    holes = shapely.polygons(rings[inner])
+    surface = rows[owner[holed][part[inner]]]
+    left = uncovered(holes, geometries, edition, surface, rows)
+    size = ellipsoid_areas_m2(holes) * factor[surface]
+    empty = areal_m2(left) * factor[surface] > _OPEN_SHARE * size
+    remarks = []
+    for row in np.unique(surface[empty]).tolist():
+        mine = empty & (surface == row)
+        for tiny in (True, False):
+            which = np.flatnonzero(mine & ((size < TINY_HOLE_M2) == tiny))
+            if len(which):
+                remarks.append(_hole(row, tiny, len(which), float(size[which].sum()),
+                                     inside(holes[which[0]])))  # fmt: skip
+    return remarks
+
+
+def _hole(row: int, tiny: bool, count: int, size: float, place: tuple[float, float]) -> Remark:
+    many = count > 1
+    text = f"{count} {'tiny ' if tiny else ''}hole{'s' if many else ''} without a surface in "
+    text += f"{'them, together' if many else 'it,'} {square_metres(size)}, "
+    return Remark(
+        row,
+        "finding",
+        f"{text}{'the first ' if many else ''}at {at(*place)}",
+        "draw what lies there, or fill the hole if nothing does",
+        sort="tiny hole" if tiny else "hole",
+        longitude_deg=place[0],
+        latitude_deg=place[1],
+        size_m2=size,
+        mend=("fills them" if many else "fills it") if tiny else "",
+    )
+
+
+def nothing_owned(
+    geometries: Geometries, kinds: Strings, ids: Strings, factor: Floats
+) -> list[Remark]:
+    """Surfaces of one survey that others lie on wholly, so that no ground is left to them."""
+    rows = np.flatnonzero(shapely.is_valid(geometries) & (shapely.area(geometries) > 0))
+    shapes = geometries[rows]
+    owned = owned_geometries(shapes, kinds[rows], np.zeros(len(rows), dtype=np.int64))
+    remarks = []
+    for k in np.flatnonzero(shapely.is_empty(owned)).tolist():
+        row = int(rows[k])
+        drawn = float(ellipsoid_areas_m2(shapes[[k]])[0] * factor[row])
+        place = inside(shapes[k])
+        remarks.append(
+            Remark(
+                row,
+                "fault",
+                f"it owns no ground: other surfaces lie on all of it ({square_metres(drawn)} "
+                f"drawn, at {at(*place)})",
+                "delete it, or what lies on it",
+                sort="no ground",
+                longitude_deg=place[0],
+                latitude_deg=place[1],
+                size_m2=drawn,
+            )
+        )
+    return remarks

@@ -1,0 +1,37 @@
+"""What an overlay of polygons leaves as areas."""
+
+from __future__ import annotations
+
+import numpy as np
+import shapely
+
+from geosand.areas.ellipsoid import ellipsoid_areas_m2
+from geosand.columns import Floats, Geometries
+
+
+def areal(geometries: Geometries) -> Geometries:
+    """The polygons in each geometry (S,) as a MultiPolygon; lines and points are left out.
+
+    >>> mixed = shapely.from_wkt("GEOMETRYCOLLECTION (POINT (0 0), POLYGON ((0 0, 1 0, 1 1, 0 0)))")
+    >>> str(areal(np.array([mixed], dtype=object))[0])
+    'MULTIPOLYGON (((0 0, 1 0, 1 1, 0 0)))'
+    """
+    parts, row = shapely.get_parts(geometries, return_index=True)
+    inner, outer = shapely.get_parts(parts, return_index=True)  # a collection holds collections
+    kept = shapely.get_type_id(inner) == 3
+    inner, row = inner[kept], row[outer[kept]]
+    out = np.full(len(geometries), shapely.MultiPolygon(), dtype=object)
+    if len(inner):
+        rows, group = np.unique(row, return_inverse=True)
+        out[rows] = shapely.multipolygons(inner, indices=group)
+    return out
+
+
+def both_ways(old: Geometries, new: Geometries) -> tuple[Geometries, Geometries]:
+    """New without old and old without new (S,), in lon/lat, as areas."""
+    return areal(shapely.difference(new, old)), areal(shapely.difference(old, new))
+
+
+def common_m2(left: Geometries, right: Geometries) -> Floats:
+    """Ellipsoid area (S,) of the ground that two columns of polygons have in common."""
+    return ellipsoid_areas_m2(areal(shapely.intersection(left, right)))

@@ -1,0 +1,119 @@
+"""Further witnesses of a season as inputs that can be off: scale, rings, stock, volumes."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from geosand.balance.candidate_list import CandidateList
+from geosand.balance.reconciliation_equations import Evidence, Point
+from geosand.columns import Floats, ratio
+
+
+def _wet(one: Evidence) -> Floats:
+    """Mass as weighed of 1 kg of dry product of each load."""
+    wet: Floats = 1 + one.site.moistures.ratio[one.site.loads.moisture]
+    return wet
+
+
+def _only_load(one: Evidence, dressing: int) -> int:
+    """Row of Loads of the single load of a dressing; -1 where there are several."""
+    rows = np.flatnonzero(one.site.loads.dressing == dressing)
+    return int(rows[0]) if len(rows) == 1 else -1
+
+
+def on_scale(one: Evidence, dressing: int) -> Floats:
+    """What 1 kg more of dry product in a dressing's only load adds to each weighing."""
+    load = _only_load(one, dressing)
+    return np.where(one.weighed.load == load, _wet(one)[load], 0.0)
+
+
+def from_yard(one: Evidence, dressing: int) -> Floats | float:
+    """What 1 kg more of dry product in a dressing's loads takes from each counted stock."""
+    if one.stock is None:
+        return 0.0
+    mine = one.stock.loads & (one.site.loads.dressing == dressing)
+    return ratio((mine * _wet(one)).sum(axis=1), mine.sum(axis=1), empty=0.0)
+
+
+def witnesses(one: Evidence, point: Point, found: CandidateList) -> None:
+    """Weighings, weighed loads, ring catches, stock and volumes."""
+    _weighings(one, found)
+    _ring_catches(one, point, found)
+    if one.stock is not None:
+        for row, k in enumerate(one.stock.sand.tolist()):
+            found.add(
+                f"sand not accounted for: {one.site.sands.name[k]}",
+                one.stack(stock=_single(row, len(one.stock.sand))),
+                unit="kg",
+                stated=0.0,
+                lowest=-np.inf,
+                highest=np.inf,
+                persists=False,
+            )
+    for row, k in enumerate(one.density_sand.tolist()):
+        name, measured = str(one.site.sands.name[k]), float(one.density.measured[k])
+        found.add(
+            f"volumes of the catches: {name}",
+            one.stack(density=_single(row, len(one.density_sand))),
+            unit="kg/m³",
+            stated=measured,
+            lowest=-measured / 2,
+            highest=measured,
+            errors={f"measured density: {name}": float(one.density.u_measured[k])},
+        )
+
+
+def _single(row: int, rows: int) -> Floats:
+    """1 in one row, 0 in all others."""
+    single: Floats = (np.arange(rows) == row).astype(np.float64)
+    return single
+
+
+def _weighings(one: Evidence, found: CandidateList) -> None:
+    """The scale, and what lay on it: the load, where it is not all of its dressing anyway."""
+    loads, dry = one.site.loads, _wet(one)
+    for row, k in enumerate(one.weighed.load.tolist()):
+        here = _single(row, len(one.weighed.load))
+        name, stated = str(loads.id[k]), float(loads.count[k] * loads.unit_mass_kg[k])
+        mass = float(one.weighed.mass_kg[row])
+        found.add(
+            f"weighing of {name}",
+            one.stack(weighed=-here),
+            unit="kg",
+            stated=mass,
+            lowest=-mass,
+            highest=mass,
+            persists=False,
+            errors={f"weighing: {name}": float(one.weighed.u_mass_kg[row])},
+        )
+        if _only_load(one, int(loads.dressing[k])) >= 0 and loads.dressing[k] in one.dressing:
+            continue
+        found.add(
+            f"load {name}",
+            one.stack(
+                balance=np.where(one.dressing == loads.dressing[k], 1 / dry[k], 0.0),
+                weighed=here,
+                stock=0.0 if one.stock is None else np.where(one.stock.loads[:, k], 1.0, 0.0),
+            ),
+            unit="kg",
+            stated=stated,
+            lowest=-stated,
+            highest=stated,
+            persists=False,
+        )
+
+
+def _ring_catches(one: Evidence, point: Point, found: CandidateList) -> None:
+    """Strips by the ring catches of each dressing, m."""
+    for row, k in enumerate(one.ring.tolist()):
+        name, kg = str(one.site.dressings.id[one.dressing[k]]), float(point.edge_kg[k])
+        found.add(
+            f"ring catches of {name}",
+            one.stack(ring=_single(row, len(one.ring)) * kg),
+            unit="m of strip",
+            stated=float(one.ring_strip_m[row]),
+            lowest=-float(one.ring_strip_m[row]),
+            highest=10.0,
+            persists=False,
+            errors={f"ring catches: {name}": float(one.u_ring_strip_m[row])},
+        )

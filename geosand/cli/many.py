@@ -1,0 +1,176 @@
+"""``geosand many``."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from geosand.cli.options import (
+    as_of_option,
+    day_of,
+    json_option,
+    print_document,
+    refusals_end_with_1,
+    units_option,
+    write_text,
+)
+from geosand.errors import Fault, Refused
+
+if TYPE_CHECKING:
+    from geosand.portfolio.account import PortfolioDone
+    from geosand.reports.words import Units
+
+TOLD = 5  #: of a list in the summary; the files have all
+_FILE = click.Path(path_type=Path)
+
+
+@click.command()
+@click.argument("folder", type=_FILE)
+@click.option("--out", type=_FILE, help="Folder to write [maps/<folder>].")
+@as_of_option
+@click.option("--maps", is_flag=True, help="Write each site's map, too.")
+@click.option(
+    "--workers",
+    type=click.IntRange(1, 256),
+    default=1,
+    show_default=True,
+    help="Processes of this machine.",
+)
+@click.option("--scheduler", metavar="ADDRESS", help="A dask cluster instead, tcp://….")
+@click.option(
+    "--chunk",
+    type=click.IntRange(1, 10_000),
+    default=100,
+    show_default=True,
+    help="Sites at a time.",
+)
+@units_option
+@json_option
+@refusals_end_with_1
+def command(
+    folder: Path,
+    as_json: bool,
+    units: str | None,
+    as_of: str | None,
+    out: Path | None,
+    workers: int,
+    scheduler: str | None,
+    chunk: int,
+    maps: bool,
+) -> None:
+    """Many sites: balances, ledger and areas in a few tables, and a page that compares them.
+
+    FOLDER holds site folders, however deep, or surfaces.parquet (or .gpkg) with its companions and
+    a column site. A site that is refused is told and left out; a run that was interrupted goes on
+    where it stopped, and sites that did not change are not worked out again.
+    """
+    _needs_pyarrow()
+    day_of(as_of)
+    from geosand.cli.progress import steps
+    from geosand.portfolio.account import account_portfolio
+    from geosand.portfolio.chunk import Options
+    from geosand.portfolio.index_page import index_page
+    from geosand.portfolio.sources import find_sites
+
+    title = folder.resolve().stem
+    place = out or Path("maps") / title
+    shown: Units = "us" if units == "us" else "metric"
+    with steps(silent=as_json) as step:
+        step("Looking for sites")
+        source = find_sites(folder, outside=place)
+        done = account_portfolio(
+            source,
+            place,
+            Options(as_of=as_of, maps=maps, units=units),
+            workers=workers,
+            scheduler=scheduler,
+            chunk=chunk,
+            progress=lambda count, total: step("Working out sites", done=count, total=total),
+        )
+    page = place / "index.html"
+    write_text(page, index_page(title, done, shown))
+    if as_json:
+        print_document(_document(done, place))
+        return
+    _print(done, place, shown)
+
+
+def _needs_pyarrow() -> None:
+    from importlib.util import find_spec
+
+    if find_spec("pyarrow") is None:
+        remedy = "install geosand with the extra many: pip install 'geosand[many]'"
+        raise Refused(Fault(file="geosand many", found="pyarrow is not installed", remedy=remedy))
+
+
+def _document(done: PortfolioDone, place: Path) -> dict[str, Any]:
+    """What the run found, in SI; all rows are in the files."""
+    from geosand.portfolio.compare import public
+
+    found = done.comparison
+
+    def plain(row: dict[str, Any]) -> dict[str, Any]:
+        return {k: v.isoformat() if hasattr(v, "isoformat") else v for k, v in public(row).items()}
+
+    return {
+        "sites": [plain(row) for row in found.sites],
+        "computed": done.computed,
+        "kept": done.kept,
+        "refused": [
+            {"site": row["site"], "faults": row["faults"].splitlines()}
+            for row in (*found.refused, *found.failed)
+        ],
+        "not_closing": [plain(row) for row in found.not_closing],
+        "under_dressed": [plain(row) for row in found.under_dressed],
+        "under_dressed_count": found.under_dressed_count,
+        "spreaders": [plain(row) for row in found.spreaders],
+        "spreader_sites": [plain(row) for row in found.spreader_sites],
+        "files": [str(place / name) for name in ("index.html", *done.files)],
+        "maps": {key: str(place / name) for key, name in done.maps.items()},
+    }
+
+
+def _print(done: PortfolioDone, place: Path, units: Units) -> None:
+    from geosand.portfolio.index_page import first_lines, plus_minus, spreader_name
+    from geosand.reports.console import CAUTION, console, table
+    from geosand.units import SHOWN
+
+    found, out = done.comparison, console()
+    lines = [f"{line}." for line in first_lines(found, units)]
+    for row in [*found.refused, *found.failed][:TOLD]:
+        faults = row["faults"].splitlines()
+        more = f" (and {len(faults) - 1} more)" if len(faults) > 1 else ""
+        lines.append(f"  {row['status']}: {row['site']}: {faults[0]}{more}")
+    lines += _rest(len(found.refused) + len(found.failed))
+    for row in found.not_closing[:TOLD]:
+        share = f"{row['fraction'] * 100:.0f} % of the spread".replace("-", "−")
+        lines.append(f"  does not close: {row['name']}, {row['dressing']}: {share}")
+    lines += _rest(len(found.not_closing))
+    out.print("\n".join(lines), soft_wrap=True)
+    factor, label, digits = SHOWN[units]["length"]
+    rows = [
+        [
+            spreader_name(row),
+            str(row["sites"]),
+            str(row["dressings"]),
+            plus_minus(row["fraction"], row["u_fraction"], 100, 1),
+            plus_minus(row["strip_width_m"], row["u_strip_width_m"], factor, digits),
+        ]
+        for row in found.spreaders
+    ]
+    heads = [("spreader", False), ("sites", True), ("dressings", True), ("overthrow %", True)]
+    if rows:
+        out.print()
+        title = "Overthrow by spreader, ± u"
+        out.print(table(title, [*heads, (f"strip width {label}", True)], rows))
+    if done.kept:
+        one = "1 site was" if done.kept == 1 else f"{done.kept} sites were"
+        out.print(f"{one} kept from an earlier run.", soft_wrap=True)
+    out.print(f"Index: {place / 'index.html'}; tables beside it.", soft_wrap=True)
+    out.print(CAUTION, soft_wrap=True)
+
+
+def _rest(count: int) -> list[str]:
+    return [f"  and {count - TOLD} more, on the index page"] if count > TOLD else []

@@ -1,0 +1,293 @@
+"""Entities of a DXF drawing through ezdxf: curves, blocks with their attributes, hatches, texts."""
+
+from __future__ import annotations
+
+import logging
+import math
+from collections.abc import Iterator
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import shapely
+
+from geosand.columns import Floats
+from geosand.formats.boundaries.curves import chords, spline_cubics
+from geosand.formats.boundaries.drawn import Drawn, refused
+from geosand.formats.boundaries.labels import FILL, NOTHING, TEXT, TEXT_OUTSIDE
+from geosand.site.cells import Cell
+
+SEGMENTS = 48  #: cubics of an arc at least (a third of it for a bulge): 0.07 ppm of a circle's area
+SAG_M = 0.002  #: how far chords may run beside curves
+NAME_TAGS = ("NAME", "LABEL", "ID", "NUMBER", "NO")
+DEEPEST = 8  #: blocks in blocks
+_LINES = ("LWPOLYLINE", "POLYLINE", "LINE", "ARC", "CIRCLE", "ELLIPSE", "SPLINE", "HELIX")
+#: Parts of a polyline's mesh and what only shows or measures things is no outline.
+_FOUR_CORNERS = ("SOLID", "TRACE", "3DFACE")
+
+
+def entities_of(path: Path, shown: str, metres: float | None) -> tuple[list[Drawn], int, list[str]]:
+    """Everything in the model space, the code of its unit, and what is to be said.
+
+    ``metres`` is what the user says of a unit; without it the drawing's own word sets how fine
+    curves become (never how large).
+    """
+    from geosand.formats.boundaries.drawing_layers import UNIT_CODES
+    from geosand.formats.boundaries.reference_systems import UNITS_M
+
+    said = _Said()
+    try:
+        with said:
+            document, mended = _document(path)
+            code = int(document.header.get("$INSUNITS", 0))
+            unit = metres or UNITS_M.get(UNIT_CODES.get(code, "m"), 1.0)
+            drawn = list(_Reader(SAG_M / unit).things(document.modelspace(), "", {}, 0))
+            hidden = _hidden(document, drawn)
+    except Exception as problem:  # the library raises many sorts on damaged drawings
+        found = f"can not be read ({str(problem).splitlines()[0][:100] if str(problem) else ''})"
+        raise refused(shown, found, remedy="save it as DXF R2010 again") from problem
+    texts = []
+    if mended := [*said.texts, *mended]:
+        places = f"{len(mended)} place{'s' * (len(mended) > 1)}"
+        texts = [f"the drawing is damaged in {places}, such as: {mended[0]}"[:200]]
+    return drawn, code, texts + hidden
+
+
+def _document(path: Path) -> tuple[Any, list[str]]:
+    """The drawing, and what had to be mended in it: the strict way first, it is twice as quick."""
+    from ezdxf import recover
+    from ezdxf.filemanagement import readfile
+    from ezdxf.lldxf.const import DXFError
+
+    try:
+        document = readfile(str(path))
+        auditor = document.audit()
+    except (DXFError, ValueError, UnicodeDecodeError):
+        document, auditor = recover.readfile(path)
+    return document, [entry.message for entry in (*auditor.errors, *auditor.fixes)]
+
+
+def _hidden(document: Any, drawn: list[Drawn]) -> list[str]:
+    """Words on things that lie on layers which the drawing does not show."""
+    off = {layer.dxf.name for layer in document.layers if layer.is_off() or layer.is_frozen()}
+    on_them = [thing.folder for thing in drawn if thing.folder in off]
+    if not on_them:
+        return []
+    names = ", ".join(repr(name[:40]) for name in list(dict.fromkeys(on_them))[:5])
+    return [
+        f"{len(on_them)} of its things lie on layers that are switched off, and are read: {names}"
+    ]
+
+
+class _Said(logging.Handler):
+    """What the library says while it reads a damaged drawing: kept, not printed."""
+
+    def __init__(self) -> None:
+        super().__init__(logging.WARNING)
+        self.texts: list[str] = []
+
+    def emit(self, record: logging.LogRecord) -> None:
+        self.texts.append(record.getMessage())
+
+    def __enter__(self) -> None:
+        logger = logging.getLogger("ezdxf")
+        self.before, logger.propagate = logger.propagate, False
+        logger.addHandler(self)
+
+    def __exit__(self, *_: object) -> None:
+        logger = logging.getLogger("ezdxf")
+        logger.propagate = self.before
+        logger.removeHandler(self)
+
+
+class _Reader:
+    """Entities of spaces and blocks to drawn things, curves no coarser than ``sag``."""
+
+    def __init__(self, sag: float) -> None:
+        self.sag = sag
+
+    def things(
+        self, space: Any, folder: str, attributes: dict[str, Cell], depth: int
+    ) -> Iterator[Drawn]:
+        for entity in space:
+            kind, layer = entity.dxftype(), entity.dxf.get("layer", "0")
+            # things on layer 0 of a block lie on the layer of its insert
+            where = folder if folder and layer == "0" else layer
+            handle = entity.dxf.get("handle") or ""
+            place = f"{kind} {handle} (layer {where[:40]!r})".replace("  ", " ")
+            thing = Drawn(place=place, folder=where)
+            if kind == "INSERT":
+                yield from self._block(entity, thing, attributes, depth)
+            elif kind in ("TEXT", "MTEXT"):
+                yield _text(entity, kind, thing)
+            else:
+                yield self._outline(entity, kind, thing, attributes)
+
+    def _block(
+        self, entity: Any, thing: Drawn, attributes: dict[str, Cell], depth: int
+    ) -> Iterator[Drawn]:
+        """What an insert draws, with its attributes; one without a line labels what it lies in."""
+        if depth >= DEEPEST:
+            yield replace(thing, problem=f"blocks are nested more than {DEEPEST} deep")
+            return
+        tags: dict[str, Cell] = {a.dxf.tag: a.dxf.text.strip() for a in entity.attribs}
+        block = " / ".join(str(b) for b in (attributes.get("block"), entity.dxf.name) if b)
+        inner = {**attributes, **tags, "block": block}
+        inserts = entity.multi_insert() if entity.mcount > 1 else (entity,)
+        drawn = [
+            part
+            for insert in inserts
+            for part in self.things(insert.virtual_entities(), thing.folder, inner, depth + 1)
+        ]
+        areas = ("Polygon", "MultiPolygon", "LineString")
+        if tags and not any(
+            p.geometry is not None and p.geometry.geom_type in areas for p in drawn
+        ):
+            point = shapely.points(entity.dxf.insert.x, entity.dxf.insert.y)
+            label = {**tags, TEXT: _name_in(tags)}
+            yield replace(thing, geometry=point, attributes=label, problem=TEXT_OUTSIDE)
+            drawn = [part for part in drawn if part.attributes.get(TEXT)]
+        yield from drawn
+
+    def _outline(self, entity: Any, kind: str, thing: Drawn, attributes: dict[str, Cell]) -> Drawn:
+        try:
+            shape, problem = self._shape(entity, kind)
+        except (ValueError, TypeError, ZeroDivisionError, shapely.errors.GEOSException) as fault:
+            shape, problem = None, f"it can not be drawn ({str(fault)[:60]})"
+        cells = {**attributes, FILL: True} if kind in ("HATCH", "MPOLYGON") else attributes
+        name = _name_in(attributes)
+        return replace(thing, geometry=shape, attributes=cells, name=name, problem=problem)
+
+    def _shape(self, entity: Any, kind: str) -> tuple[Any, str]:
+        from ezdxf import path as paths
+
+        if kind == "POINT":
+            return shapely.points(entity.dxf.location.x, entity.dxf.location.y), ""
+        if kind in ("HATCH", "MPOLYGON"):
+            return self._hatch(entity)
+        if kind not in (*_LINES, *_FOUR_CORNERS):
+            return NOTHING, f"{kind} is no outline"
+        if kind in ("SPLINE", "HELIX"):
+            points = self._spline(entity)
+            closed = kind == "SPLINE" and entity.closed
+        elif (plain := _straight(entity, kind)) is not None:
+            points, closed = plain, kind != "LINE" and entity.closed
+        else:
+            # a bulge is cut in a third of what a circle is cut in
+            cuts = SEGMENTS if "LINE" in kind else SEGMENTS // 3
+            made = paths.make_path(entity, segments=cuts)
+            points, closed = self._run(made), made.is_closed
+        if len(points) < 2:
+            return None, "a line without length"
+        if closed and (points[0, :2] != points[-1, :2]).any():
+            near = np.hypot(*(points[0] - points[-1])[:2]) < self.sag
+            points = np.vstack([points[:-1] if near else points, points[:1]])
+        if closed and len(np.unique(points[:, :2], axis=0)) > 2:
+            return shapely.Polygon(points), ""
+        return shapely.LineString(points), ""
+
+    def _run(self, made: Any) -> Floats:
+        """Points (n, 3) along a path of lines and curves."""
+        from ezdxf.path import Command
+
+        here = np.array(tuple(made.start))
+        points, cubics = [here[None]], list[Floats]()
+        for command in made.commands():
+            end = np.array(tuple(command.end))
+            if command.type == Command.CURVE4_TO:
+                cubics.append(np.array([here, tuple(command.ctrl1), tuple(command.ctrl2), end]))
+            elif command.type == Command.CURVE3_TO:
+                middle = np.array(tuple(command.ctrl))
+                corners = [here, (here + 2 * middle) / 3, (end + 2 * middle) / 3, end]
+                cubics.append(np.array(corners))
+            else:
+                points += self._flat(cubics)
+                points.append(end[None])
+            here = end
+        return np.vstack([*points, *self._flat(cubics)])
+
+    def _flat(self, cubics: list[Floats]) -> list[Floats]:
+        """Points after the first along the cubics gathered so far, which are then taken."""
+        if not cubics:
+            return []
+        run = chords(np.array(cubics), self.sag)[1:]
+        cubics.clear()
+        return [run]
+
+    def _spline(self, entity: Any) -> Floats:
+        tool = entity.construction_tool()
+        control = np.array([tuple(point) for point in tool.control_points])
+        knots, weights = np.array(tool.knots()), np.array(tool.weights())
+        cubics = spline_cubics(control, knots, tool.degree, weights if len(weights) else None)
+        if cubics is None:
+            raise ValueError("its knots do not fit its points")
+        return chords(cubics, self.sag)
+
+    def _hatch(self, entity: Any) -> tuple[Any, str]:
+        """The filled ground of a hatch: its rings taken even and odd, so islands are holes."""
+        from ezdxf.entities import EdgePath
+        from ezdxf.path import Path, converter, tools
+
+        ocs, height, rings = entity.ocs(), entity.dxf.elevation.z, []
+        for boundary in entity.paths:
+            if isinstance(boundary, EdgePath):
+                fine = EdgePath()
+                fine.edges = [part for edge in boundary.edges for part in _parts(edge)]
+                made = converter.from_hatch_boundary_path(fine, ocs, height)
+            else:
+                made = Path()
+                points, close = boundary.vertices, boundary.is_closed
+                tools.add_2d_polyline(made, points, close, ocs, height, segments=SEGMENTS)
+            runs = [self._run(p) for p in (made.sub_paths() if made.has_sub_paths else [made])]
+            rings += [run for run in runs if len(np.unique(run[:, :2], axis=0)) > 2]
+        if not rings:
+            return None, "a hatch without outline"
+        shape: Any = shapely.Polygon()
+        for run in rings:
+            shape = shapely.symmetric_difference(shape, shapely.Polygon(run[:, :2]))
+        return shape, ""
+
+
+def _straight(entity: Any, kind: str) -> Floats | None:
+    """Corners (n, 3) of what has no curve and lies in the plane of the drawing; else None."""
+    if kind == "LINE":
+        return np.array([tuple(entity.dxf.start), tuple(entity.dxf.end)])
+    if kind != "LWPOLYLINE" or entity.has_arc or entity.ocs().transform or not len(entity):
+        return None
+    corners = np.array(entity.lwpoints.values, dtype=float).reshape(-1, 5)[:, :2]
+    return np.column_stack([corners, np.full(len(corners), float(entity.dxf.elevation))])
+
+
+def _parts(edge: Any) -> list[Any]:
+    """An edge of a hatch; arcs cut in parts of 22.5 degrees, since they become one cubic each."""
+    from copy import copy
+
+    if edge.type.name not in ("ARC", "ELLIPSE"):
+        return [edge]
+    span = (edge.end_angle - edge.start_angle) % 360 or 360.0
+    cuts = edge.start_angle + np.linspace(0, span, math.ceil(span / 22.5) + 1)
+    parts = []
+    for low, high in zip(cuts[:-1].tolist(), cuts[1:].tolist(), strict=True):
+        part = copy(edge)
+        part.start_angle, part.end_angle = low, high
+        parts.append(part)
+    return parts if edge.ccw else parts[::-1]
+
+
+def _name_in(tags: dict[str, Cell]) -> str:
+    return next((str(v) for k, v in tags.items() if k.upper() in NAME_TAGS and v), "")
+
+
+def _text(entity: Any, kind: str, thing: Drawn) -> Drawn:
+    """A text at the place it is set at; text that is centred or on its right has a second place."""
+    if kind == "MTEXT":
+        text, at = entity.plain_text(), entity.dxf.insert
+    else:
+        text, at = entity.plain_text(), entity.dxf.insert
+        if (entity.dxf.halign or entity.dxf.valign) and entity.dxf.hasattr("align_point"):
+            at = entity.dxf.align_point
+        at = entity.ocs().to_wcs(at)
+    cells: dict[str, Cell] = {TEXT: " ".join(text.split())}
+    point = shapely.points(at.x, at.y)
+    return replace(thing, geometry=point, attributes=cells, problem=TEXT_OUTSIDE)

@@ -1,0 +1,116 @@
+"""Line work whose outlines share edges: lines that meet three at a place, or end on another."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from typing import Any
+
+import numpy as np
+import shapely
+
+from geosand.columns import Floats
+from geosand.formats.boundaries.drawn import Drawn
+
+Line = tuple[Drawn, Floats]
+EXACT_M = 1e-6
+TOUCH_M = 1e-3  #: of a face's edge that a line must share to belong to it
+
+
+def shared_faces(
+    lines: list[Line], outlines: list[Any], tolerance_m: float, metres: tuple[float, float]
+) -> list[tuple[Any, list[int]]]:
+    """Faces that ``lines`` enclose, each with the lines on its edge, longest first.
+
+    ``outlines`` are polygons that are there already: their edges count as lines, but what lies
+    in them is no face. Ends within ``tolerance_m`` of each other or of another line's course meet
+    there; nothing else moves. All in the units of the file, of which ``metres`` are the sizes.
+    """
+    size = min(points.shape[1] for _, points in lines)
+    scale = np.array([*metres, 1.0])[:size]
+    shells = np.array([_scaled(shape, scale) for shape in outlines], dtype=object)
+    every = shapely.get_rings(shells)
+    rings = [shapely.get_coordinates(ring, include_z=size > 2) for ring in every]
+    runs = _ends_together([points[:, :size] * scale for _, points in lines], tolerance_m)
+    runs = _ends_on_courses(runs, rings, tolerance_m)
+    edges = np.array([shapely.linestrings(run) for run in runs], dtype=object)
+    own = len(lines)
+    tree = shapely.STRtree(edges)
+    one, other = tree.query(edges, "intersects")
+    meeting = np.unique(one[one != other])  # the others, such as contours, can enclose nothing
+    whole = shapely.node(shapely.union_all(edges[meeting]))
+    faces = shapely.get_parts(shapely.polygonize(shapely.get_parts(whole)))
+    inside = np.zeros(len(faces), dtype=bool)
+    if len(shells) and len(faces):
+        inside[shapely.STRtree(shells).query(shapely.point_on_surface(faces), "within")[0]] = True
+    found: list[tuple[Any, list[int]]] = []
+    for face in faces[~inside]:
+        band = shapely.buffer(shapely.boundary(face), 10 * EXACT_M)
+        near = [k for k in tree.query(band).tolist() if k < own]
+        shares = {k: float(shapely.length(shapely.intersection(edges[k], band))) for k in near}
+        sides = sorted((k for k in near if shares[k] > TOUCH_M), key=lambda k: (-shares[k], k))
+        if sides:
+            found.append((_scaled(face, 1 / scale), sides))
+    return found
+
+
+def _scaled(shape: Any, scale: Floats) -> Any:
+    return shapely.transform(shape, lambda points: points * scale, include_z=len(scale) > 2)
+
+
+def clusters(points: Floats, tolerance_m: float) -> Any:
+    """A number for each point, the same for points within the tolerance of each other."""
+    shapes = np.asarray(shapely.points(points), dtype=object)
+    pairs = shapely.STRtree(shapes).query(shapes, "dwithin", distance=max(tolerance_m, EXACT_M))
+    group = np.arange(len(points))
+    for _ in range(len(points)):  # smallest number of a neighbour, until nothing changes
+        smaller = group.copy()
+        np.minimum.at(smaller, pairs[0], group[pairs[1]])
+        if (smaller == group).all():
+            break
+        group = smaller
+    return group
+
+
+def _ends_together(runs: list[Floats], tolerance_m: float) -> list[Floats]:
+    """Lines whose ends that lie within the tolerance of each other are where the first one is."""
+    ends = np.array([run[place] for run in runs for place in (0, -1)])
+    moved = ends[clusters(ends[:, :2], tolerance_m)]
+    out = [run.copy() for run in runs]
+    for k, run in enumerate(out):
+        run[[0, -1]] = moved[2 * k : 2 * k + 2]
+    return out
+
+
+def _ends_on_courses(runs: list[Floats], rings: list[Floats], tolerance_m: float) -> list[Floats]:
+    """Lines and rings; an end near the course of another lies on it, and is a corner of it."""
+    reach = max(tolerance_m, EXACT_M)
+    everything = runs + rings
+    courses = np.array([shapely.linestrings(run) for run in everything], dtype=object)
+    tree = shapely.STRtree(courses)
+    corners: dict[int, list[tuple[float, Floats]]] = defaultdict(list)
+    for k, run in enumerate(runs):
+        for place in (0, -1):
+            end = shapely.points(run[place])
+            near = [j for j in tree.query(end, "dwithin", distance=reach).tolist() if j != k]
+            if not near:
+                continue
+            there = np.vstack([everything[j] for j in near])
+            apart = np.hypot(*(there[:, :2] - run[place, :2]).T)
+            if apart.min() <= reach:  # at a corner of the other, or at its end
+                run[place] = there[apart.argmin()]
+                continue
+            j = min(near, key=lambda j: float(shapely.distance(courses[j], end)))
+            along = float(shapely.line_locate_point(courses[j], end))
+            on_it = shapely.line_interpolate_point(courses[j], along)
+            run[place] = shapely.get_coordinates(on_it, include_z=run.shape[1] > 2)[0]
+            corners[j].append((along, run[place]))
+    return [_with_corners(run, corners.get(j, [])) for j, run in enumerate(everything)]
+
+
+def _with_corners(run: Floats, corners: list[tuple[float, Floats]]) -> Floats:
+    if not corners:
+        return run
+    along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(run[:, :2], axis=0).T))])
+    further = np.array([distance for distance, _ in corners])
+    points = np.vstack([run, [point for _, point in corners]])
+    return np.array(points[np.argsort(np.concatenate([along, further]), kind="stable")])

@@ -1,0 +1,138 @@
+"""The survey that is in force at a site, and how it is kept when a new one follows."""
+
+from __future__ import annotations
+
+import json
+import tomllib
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import shapely
+
+from geosand.columns import Geometries
+from geosand.errors import Faults
+from geosand.formats.boundaries.drawn import refused
+from geosand.formats.boundaries.surfaces_file import ACCURACIES, SurfaceRow
+from geosand.formats.csv_table import read_csv
+from geosand.formats.geojson import read_points
+from geosand.site.cells import parse_number
+from geosand.site.read_settings import MoistureBook, SiteText, read_settings, unread_settings
+
+SURFACES = "surfaces.geojson"
+_UNREADABLE = (ValueError, KeyError, TypeError, RecursionError)
+
+
+def site_text(root: Path) -> SiteText:
+    """What ``site.toml`` says; its own faults are told when the site is read."""
+    try:
+        document = tomllib.loads((root / "site.toml").read_text(encoding="utf-8-sig"))
+    except (OSError, tomllib.TOMLDecodeError, UnicodeDecodeError, RecursionError):
+        return unread_settings()
+    return read_settings(document, MoistureBook(), Faults(), [])
+
+
+def accuracies_in_force(head: Mapping[str, Any], settings: SiteText) -> dict[str, float]:
+    """Accuracies of the survey that is in force until now."""
+    stated = {key: parse_number(head.get(key)) for key in ACCURACIES}
+    return {k: getattr(settings, k) if v is None else v for k, v in stated.items()}
+
+
+def survey_in_force(root: Path) -> tuple[dict[str, Any], list[SurfaceRow]]:
+    """Head and surfaces of the survey in force."""
+    path = root / SURFACES
+    if not path.is_file():
+        raise refused(
+            str(root),
+            f"there is no {SURFACES} in it",
+            allowed="a site folder",
+            remedy="set up a new one with geosand new FOLDER --boundaries FILE",
+        )
+    try:
+        document = json.loads(path.read_text(encoding="utf-8-sig"))
+        features = document["features"]
+        rows = [
+            SurfaceRow(
+                properties={**({"id": f["id"]} if "id" in f else {}), **(f["properties"] or {})},
+                geometry=shapely.from_geojson(json.dumps(f["geometry"])),
+            )
+            for f in features
+        ]
+    except (*_UNREADABLE, shapely.errors.GEOSException) as problem:
+        raise refused(
+            SURFACES,
+            "the survey in force can not be read",
+            remedy="run geosand check on the site and mend it first",
+        ) from problem
+    head = {k: v for k, v in document.items() if k not in ("type", "features")}
+    days = {str(row.properties["valid_from"]) for row in rows if row.properties.get("valid_from")}
+    if len(days) == 1:
+        head.setdefault("valid_from", days.pop())
+    return head, rows
+
+
+def catch_positions(root: Path) -> Geometries:
+    """Points of a site's catches; what can not be read is told when the site is read."""
+    faults, tables = Faults(), []
+    for name in ("catches.geojson", "catches.csv", "records.xlsx"):
+        try:
+            content = (root / name).read_bytes()
+        except OSError:
+            continue
+        if name.endswith("geojson"):
+            tables.append(read_points(content, name, faults, []))
+        elif name.endswith("csv"):
+            tables.append(read_csv(content, name, faults, []))
+        else:
+            from geosand.formats.workbook import read_records
+
+            tables += read_records(content, name, ("catches",), faults).values()
+    places = [
+        (parse_number(lon), parse_number(lat))
+        for table in tables
+        for lon, lat in zip(table.columns.get("lon", ()), table.columns.get("lat", ()), strict=True)
+    ]
+    known = [place for place in places if None not in place]
+    points: Geometries = np.asarray(shapely.points(np.array(known).reshape(-1, 2)), dtype=object)
+    return points
+
+
+def edition_kept(
+    root: Path, head: dict[str, Any], old: list[SurfaceRow], settings: SiteText
+) -> tuple[str, bytes]:
+    """File and content of the survey that goes out of force, with its accuracy written down."""
+    if not old:
+        return "", b""
+    folder = root / "editions"
+    earlier = sorted(folder.glob("*.geojson")) if folder.is_dir() else []
+    kept = dict(head)
+    if not kept.get("valid_from") and earlier and not np.isnat(settings.season_start):
+        kept["valid_from"] = str(settings.season_start)
+    kept.setdefault("source_crs", "")
+    for key in ACCURACIES:  # site.toml may be changed for the new survey
+        kept.setdefault(key, getattr(settings, key))
+    document = json.loads((root / SURFACES).read_text(encoding="utf-8-sig"))
+    content = json.dumps(
+        {"type": "FeatureCollection", **kept, "features": document["features"]}, ensure_ascii=False
+    ).encode()
+    for path in earlier:
+        if _same_survey(path, head, document["features"]):
+            return f"editions/{path.name}", path.read_bytes()
+    # the date of a file's name is read as its day: the first survey of a site may have none
+    stem = str(kept.get("valid_from") or "first-survey")
+    name, number = f"{stem}.geojson", 1
+    while (folder / name).exists() and (folder / name).read_bytes() != content:
+        number += 1
+        name = f"{stem}-edition-{number}.geojson"
+    return f"editions/{name}", content
+
+
+def _same_survey(path: Path, head: dict[str, Any], features: Any) -> bool:
+    """True for the edition that an import wrote before it was stopped."""
+    try:
+        kept = json.loads(path.read_text(encoding="utf-8-sig"))
+        day = kept.get("valid_from")
+        return bool(kept["features"] == features and head.get("valid_from") in (None, day))
+    except (*_UNREADABLE, AttributeError, OSError):
+        return False

@@ -1,0 +1,200 @@
+"""Text of survey controllers to cells: separator, decimal mark, heads with their units, degrees."""
+
+from __future__ import annotations
+
+import csv
+import re
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from geosand.formats.boundaries.drawn import refused
+from geosand.formats.boundaries.reference_systems import UNIT_WORDS, UNITS_M
+from geosand.site.cells import parse_number, quoted
+
+Row = tuple[int, list[str]]  #: number of the line in the file, its cells
+LETTERS = {"P": "point", "N": "northing", "E": "easting", "Z": "elevation", "D": "code"}
+LETTERS |= {"C": "code", "Y": "northing", "X": "easting", "H": "elevation", "S": "string"}
+HEADERS = {
+    "point": ("point", "pt", "p", "no", "nr", "number", "name", "id", "point_id", "pointid", "pnt",
+              "point_no", "point_number", "point_name", "pkt", "punkt"),
+    "northing": ("northing", "north", "n", "y", "hochwert", "nord", "nordwert"),
+    "easting": ("easting", "east", "e", "x", "rechtswert", "ost", "ostwert"),
+    "elevation": ("elevation", "elev", "el", "z", "h", "height", "level", "rl", "alt", "altitude"),
+    "code": ("code", "d", "desc", "description", "feature", "fc", "c", "kind", "feature_code"),
+    "string": ("string", "line", "line_id", "string_id", "s"),
+}  # fmt: skip
+DEGREES = {"northing": ("lat", "latitude"), "easting": ("lon", "long", "longitude", "lng")}
+HEAD_WITHIN = 20  #: rows at the top among which the heads are looked for
+ORDER_ASKED = (
+    "say it with --point-order: P point, N northing, E easting, Z elevation, D code, S string of "
+    "line work, - a column to skip; PNEZD and PENZD are usual"
+)
+_THOUSANDS = re.compile(r"[+-]?\d{1,3}([.,'’  ]\d{3})+([.,]\d+)?")
+_DMS = re.compile(
+    r"\s*([+-]?)(\d{1,3})[°:\s]\s*(\d{1,2})['′’:\s]\s*(\d{1,2}(?:[.,]\d*)?)\s*(?:\"|″|''|”)?\s*([NSEW]?)\s*",
+    re.IGNORECASE,
+)
+_DECIMAL = re.compile(r"\s*([+-]?\d{1,3}(?:\.\d*)?)\s*°?\s*([NSEW]?)\s*", re.IGNORECASE)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Columns:
+    """Which column is what, and what a file's heads say of units."""
+
+    order: dict[str, int]
+    first: int = 0  #: row at which the points begin
+    units: dict[str, str] = field(default_factory=dict)  #: quantity -> unit of its head
+    degrees: bool = False  #: heads say latitude and longitude
+
+
+def rows_of(path: Path, shown: str) -> tuple[list[Row], bool]:
+    """Rows of cells without notes and blank lines, and whether spaces separate them."""
+    content = path.read_bytes()
+    utf16 = content[:2] in (b"\xff\xfe", b"\xfe\xff")
+    try:
+        text = content.decode("utf-16" if utf16 else "utf-8-sig")
+    except UnicodeDecodeError:
+        text = content.decode("cp1252", errors="replace")
+    if "\0" in text:
+        raise refused(shown, "is no text file", remedy="export the points as text")
+    lines = [
+        (k, line)
+        for k, line in enumerate(text.splitlines(), start=1)
+        if line.strip() and not line.lstrip().startswith(("#", "//", "!"))
+    ]
+    if not lines:
+        raise refused(shown, "holds no points", remedy="export the points as text")
+    some = [line for _, line in lines[:200]]
+    # a semicolon or a tab separates though commas, as decimal marks, are more
+    often = {mark: sum(line.count(mark) > 1 for line in some) for mark in ";\t,"}
+    mark = max(often, key=lambda m: often[m])
+    if not often[mark]:
+        return [(k, line.split()) for k, line in lines], True
+    return [(k, next(csv.reader([line], delimiter=mark), [])) for k, line in lines], False
+
+
+def columns_of(rows: list[Row], point_order: str | None, shown: str) -> Columns:
+    """Columns by the user's order, else by the heads; Refused where neither says them."""
+    heads = next(
+        (k for k, (_, cells) in enumerate(rows[:HEAD_WITHIN]) if _places(_named(cells)[0])), None
+    )
+    if point_order is not None:
+        letters = point_order.strip().upper().replace(",", "")
+        if not re.fullmatch(r"[PNEZDCYXHS-]+", letters) or not _complete(letters):
+            raise refused(
+                shown,
+                f"the point order {quoted(point_order)} can not be used",
+                allowed="letters of P, N, E, Z, D, S and -, with one N and one E",
+                remedy=ORDER_ASKED,
+            )
+        order = {LETTERS[c]: k for k, c in enumerate(letters) if c != "-"}
+        if heads is None:
+            return Columns(order=order, first=_first_with_digits(rows, order))
+        _, units, degrees = _named(rows[heads][1])
+        return Columns(order=order, first=heads + 1, units=units, degrees=degrees)
+    if heads is None:
+        start = ", ".join(rows[0][1])[:60]
+        found = f"the order of its columns is said nowhere (first row: {start})"
+        raise refused(shown, found, remedy=ORDER_ASKED)
+    order, units, degrees = _named(rows[heads][1])
+    return Columns(order=order, first=heads + 1, units=units, degrees=degrees)
+
+
+def _first_with_digits(rows: list[Row], order: dict[str, int]) -> int:
+    """Rows at the top without a digit where northing and easting stand are heads, not points."""
+    for k, (_, cells) in enumerate(rows[:HEAD_WITHIN]):
+        where = [cells[order[q]] for q in ("northing", "easting") if order[q] < len(cells)]
+        if any(c.isdigit() for c in "".join(where)):
+            return k
+    return 0
+
+
+def _places(order: dict[str, int]) -> bool:
+    return "northing" in order and "easting" in order
+
+
+def _named(cells: list[str]) -> tuple[dict[str, int], dict[str, str], bool]:
+    """Column of each quantity that a row of heads names, units, and whether they say degrees."""
+    order: dict[str, int] = {}
+    units: dict[str, str] = {}
+    degrees = set()
+    for k, cell in enumerate(cells):
+        word, unit = _head(cell)
+        for quantity, words in HEADERS.items():
+            in_degrees = word in DEGREES.get(quantity, ())
+            if (word in words or in_degrees) and quantity not in order:
+                order[quantity] = k
+                if unit:
+                    units[quantity] = unit
+                if in_degrees:
+                    degrees.add(quantity)
+    return order, units, len(degrees) == 2
+
+
+def _head(cell: str) -> tuple[str, str]:
+    """``Northing (US ft)`` -> "northing", "us_survey_ft"; "" where it says no unit."""
+    words = re.sub(r"[^a-z]+", "_", cell.strip().lower()).strip("_")
+    for count in (3, 2, 1):
+        head, *_ = words.rsplit("_", count)
+        tail = words[len(head) + 1 :]
+        if head and head != words and UNIT_WORDS.get(tail, tail) in UNITS_M:
+            return head, UNIT_WORDS.get(tail, tail)
+    return words, ""
+
+
+def _complete(letters: str) -> bool:
+    quantities = [LETTERS[c] for c in letters if c != "-"]
+    return len(set(quantities)) == len(quantities) and {"northing", "easting"} <= set(quantities)
+
+
+def decimal_comma(rows: list[Row], order: dict[str, int], shown: str) -> bool:
+    """Whether commas are decimal marks in the columns of places.
+
+    Refused where every number has three digits after its only comma, as thousands would.
+    """
+    cells = [
+        cells[order[q]].strip()
+        for _, cells in rows
+        for q in ("northing", "easting")
+        if order[q] < len(cells)
+    ]
+    commas = [c for c in cells if re.fullmatch(r"[+-]?\d+,\d+", c)]
+    if not commas:
+        return False
+    if all(re.fullmatch(r"[+-]?[1-9]\d{0,2},\d{3}", c) for c in commas):
+        found = f"{quoted(commas[0])} can be thousands or decimals"
+        raise refused(shown, found, remedy="write a point as the decimal mark")
+    return True
+
+
+def number_of(text: str, comma: bool) -> tuple[float | None, str]:
+    """A number, also in degrees with minutes and seconds; else None and what is wrong with it."""
+    plain = text.strip()
+    if not plain:
+        return None, "no number is written here"
+    value = parse_number(plain.replace(",", ".") if comma and plain.count(",") == 1 else plain)
+    if value is None:
+        value = degrees_of(plain)
+    if value is not None:
+        return value, ""
+    if _THOUSANDS.fullmatch(plain):
+        return None, f"{quoted(plain)} has thousands separators: write it without"
+    return None, f"{quoted(plain)} is not a number"
+
+
+def degrees_of(text: str) -> float | None:
+    """Degrees of ``53°18'00.5"N``, ``-0:07:12.3`` or ``53.3 N``; None for anything else.
+
+    >>> degrees_of("53°15'00.0\\"S"), degrees_of("9 54 0 E"), degrees_of("53 70 0")
+    (-53.25, 9.9, None)
+    """
+    if match := _DMS.fullmatch(text):
+        sign, whole, minutes, seconds, side = match.groups()
+        if int(minutes) > 59 or float(seconds.replace(",", ".")) >= 60:
+            return None
+        size = int(whole) + int(minutes) / 60 + float(seconds.replace(",", ".")) / 3600
+        return -size if sign == "-" or side.upper() in ("S", "W") else size
+    if (match := _DECIMAL.fullmatch(text)) and ("°" in text or match[2]):
+        size = float(match[1])
+        return -size if match[2].upper() in ("S", "W") else size
+    return None

@@ -1,0 +1,85 @@
+"""An earlier result against the files as they are now: what changed since it was made."""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from geosand.errors import Fault, Refused
+
+LARGEST_MB = 100
+#: The JSON block that pages carry; a page holds its inputs in one of them.
+BLOCK = re.compile(r'<script[^>]*type="application/json"[^>]*>(.*?)</script>', re.DOTALL)
+DIGEST = re.compile(r"[0-9a-f]{64}")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Since:
+    """Files of a site by what happened to them since a result was made, and how it was made."""
+
+    changed: tuple[str, ...]
+    added: tuple[str, ...]
+    removed: tuple[str, ...]
+    same: tuple[str, ...]
+    made_with: Mapping[str, Any]  #: version, verb and options of the result; may be empty
+
+
+def since(path: Path, now: Mapping[str, str]) -> Since:
+    """Compare the inputs (file -> SHA-256) that a result names with those of ``now``.
+
+    ``path`` is what a verb printed with ``--json``, or a page that it wrote. Raises Refused for a
+    file that names no inputs.
+    """
+    document = _document(path)
+    then = document["inputs"]
+    return Since(
+        changed=tuple(sorted(n for n in then if n in now and then[n] != now[n])),
+        added=tuple(sorted(set(now) - set(then))),
+        removed=tuple(sorted(set(then) - set(now))),
+        same=tuple(sorted(n for n in then if now.get(n) == then[n])),
+        made_with=document.get("made_with") or {},
+    )
+
+
+def _document(path: Path) -> Mapping[str, Any]:
+    """The part of a result that names its inputs."""
+    for text in _candidates(path):
+        try:
+            found = json.loads(text)
+        except (ValueError, RecursionError):
+            continue
+        if isinstance(found, dict) and _inputs(found.get("inputs")):
+            return found
+    raise _refused(
+        path,
+        "names no inputs with their SHA-256",
+        "give what a verb printed with --json, or a page that geosand wrote",
+    )
+
+
+def _candidates(path: Path) -> list[str]:
+    try:
+        if path.stat().st_size > LARGEST_MB * 1_000_000:
+            raise _refused(path, f"is larger than {LARGEST_MB} MB", "give the result itself")
+        text = path.read_bytes().decode("utf-8-sig", errors="replace")
+    except OSError as problem:
+        raise _refused(
+            path, f"can not be read: {problem.strerror}", "look at its name"
+        ) from problem
+    return [text, *BLOCK.findall(text)]
+
+
+def _inputs(value: object) -> bool:
+    return (
+        isinstance(value, dict)
+        and bool(value)
+        and all(isinstance(v, str) and DIGEST.fullmatch(v) for v in value.values())
+    )
+
+
+def _refused(path: Path, found: str, remedy: str) -> Refused:
+    return Refused(Fault(file=path.name, found=found, remedy=remedy))

@@ -1,0 +1,72 @@
+/* Boxes and outlines on the screen; a box is [left, top, right, bottom] in pixels. */
+geosand.screen = (function () {
+  const apart = (a, b) => a[2] < b[0] || a[0] > b[2] || a[3] < b[1] || a[1] > b[3];
+  function inside(x, y, ring) {
+    let odd = false;
+    for (let i = 0, j = ring.length - 1; i < ring.length; j = i++) {
+      const a = ring[i],
+        b = ring[j];
+      if (a.y > y !== b.y > y && x < ((b.x - a.x) * (y - a.y)) / (b.y - a.y) + a.x) odd = !odd;
+    }
+    return odd;
+  }
+  /* Whether a line meets a box: Liang and Barsky's clipping. */
+  function meets(a, b, box) {
+    let from = 0,
+      to = 1;
+    const dx = b.x - a.x,
+      dy = b.y - a.y;
+    for (const [p, q] of [
+      [-dx, a.x - box[0]],
+      [dx, box[2] - a.x],
+      [-dy, a.y - box[1]],
+      [dy, box[3] - a.y],
+    ]) {
+      if (p === 0) {
+        if (q < 0) return false;
+        continue;
+      }
+      const r = q / p;
+      if (p < 0) from = Math.max(from, r);
+      else to = Math.min(to, r);
+      if (from > to) return false;
+    }
+    return true;
+  }
+  const away = (at, box) =>
+    Math.hypot(Math.max(box[0] - at.x, 0, at.x - box[2]), Math.max(box[1] - at.y, 0, at.y - box[3]));
+  function touches(shape, box) {
+    if (apart(shape.box, box)) return false;
+    if (!shape.rings) return true;
+    return shape.rings.some(
+      (ring) =>
+        ring.some((point, i) => meets(point, ring[(i + 1) % ring.length], box)) ||
+        inside((box[0] + box[2]) / 2, (box[1] + box[3]) / 2, ring),
+    );
+  }
+
+  /* Things by the squares of the screen they lie in, so that a name looks only at its neighbours. */
+  function squares() {
+    const SIDE = 80,
+      cells = new Map();
+    function over([left, top, right, bottom], each) {
+      for (let x = Math.floor(left / SIDE); x <= Math.floor(right / SIDE); x++)
+        for (let y = Math.floor(top / SIDE); y <= Math.floor(bottom / SIDE); y++) each(x + 9999 * y);
+    }
+    return {
+      add: (box, thing) =>
+        over(box, (key) => {
+          if (cells.has(key)) cells.get(key).push(thing);
+          else cells.set(key, [thing]);
+        }),
+      some: (box, test) => {
+        let found = false;
+        over(box, (key) => {
+          found = found || (cells.get(key) || []).some(test);
+        });
+        return found;
+      },
+    };
+  }
+  return { apart, away, touches, squares };
+})();

@@ -1,0 +1,234 @@
+"""The figures of the whole season and of one dressing, as the map shows them."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from typing import Literal
+
+import numpy as np
+
+from geosand.columns import Bools, Floats
+from geosand.estimates import Estimates, Interval
+from geosand.mapping.view import SEASON, MapBalance, MapPeriod, PeriodSurface, Said, System
+from geosand.mapping.words import day
+from geosand.reports.documents import ring_figures
+from geosand.reports.words import percent, shown
+from geosand.results import Results
+from geosand.season.ledger import UNDER
+from geosand.season.totals import NEW_EACH_TIME, season_totals
+
+Rings = dict[str, tuple[float | None, float | None]]
+
+
+def known(value: float) -> float | None:
+    """The figure, or None where it is not finite."""
+    return float(value) if math.isfinite(value) else None
+
+
+def _in_both(write: Callable[[System], str]) -> Said:
+    """One sentence in each system of units."""
+    return {"metric": write("metric"), "us": write("us")}
+
+
+def season_period(results: Results) -> MapPeriod:
+    """The ledger of the season, and the sums over its measured dressings."""
+    site, ledger = results.site, results.ledger
+    counted = np.bincount(site.dressed.dressing, ledger.counted, len(site.dressings)).astype(bool)
+    measured = counted & np.isfinite(results.balance.overthrow.value)
+    whole = _season_balance(results, counted) if measured.any() else None
+    rings: Rings = {
+        str(name): (known(ledger.rings.depth_m[k]), known(ledger.rings.mass_kg[k]))
+        for k, name in enumerate(ledger.rings.id)
+    }
+    return MapPeriod(
+        key=SEASON,
+        label="Whole season",
+        headline=_season_headline(results, whole),
+        balance=whole,
+        thrown_kg=known(np.nansum(np.maximum(results.balance.overthrow.value[counted], 0.0))),
+        surfaces=_season_surfaces(results),
+        rings=rings,
+    )
+
+
+def _season_headline(results: Results, whole: MapBalance | None) -> str:
+    under = int((results.ledger.state == UNDER).sum())
+    headline = f"{under} surfaces are under-dressed" if under != 1 else "1 surface is under-dressed"
+    if whole is not None and whole.fraction is not None:
+        headline += f"; {percent(whole.fraction)} of the sand is not on the surfaces"
+    return headline
+
+
+def _season_surfaces(results: Results) -> dict[str, PeriodSurface]:
+    site, ledger = results.site, results.ledger
+    mass = _season_mass(results)
+    bounds = mass.interval(floor=0.0)
+    catches, thrown = _season_catches(results), _season_thrown(results)
+    ground = site.surfaces.ground[ledger.row]
+    return {
+        str(site.surfaces.id[row]): PeriodSurface(
+            depth_m=known(ledger.depth.value[k]) if ledger.dressings[k] else 0.0,
+            low_m=known(ledger.interval.low[k]),
+            high_m=known(ledger.interval.high[k]),
+            target_so_far_m=known(ledger.target_so_far_m[k]),
+            shortfall_m=known(ledger.shortfall_m[k]),
+            state=str(ledger.state[k]),
+            probability=known(ledger.probability[k]),
+            basis=_basis(bool(ledger.own[k])) if ledger.dressings[k] else None,
+            catches=catches[ground[k]],
+            mass_kg=known(mass.value[ground[k]]),
+            mass_low_kg=known(bounds.low[ground[k]]),
+            mass_high_kg=known(bounds.high[ground[k]]),
+            thrown_kg=known(thrown[ground[k]]),
+        )
+        for k, row in enumerate(ledger.row)
+    }
+
+
+def _season_balance(results: Results, counted: Bools) -> MapBalance:
+    """Sums over the measured dressings, with their intervals."""
+    sums = season_totals(results.balance, counted)
+    over, on = sums["overthrow"], sums["on_surfaces"]
+    interval, on_interval = over.interval(), on.interval(floor=0.0)
+    spread = sums["spread"].value[0]
+    return MapBalance(
+        spread_kg=known(spread),
+        u_spread_kg=known(sums["spread"].u()[0]),
+        on_surfaces_kg=known(on.value[0]),
+        u_on_surfaces_kg=known(on.u()[0]),
+        on_surfaces_low_kg=known(on_interval.low[0]),
+        on_surfaces_high_kg=known(on_interval.high[0]),
+        overthrow_kg=known(over.value[0]),
+        u_overthrow_kg=known(over.u()[0]),
+        overthrow_low_kg=known(interval.low[0]),
+        overthrow_high_kg=known(interval.high[0]),
+        fraction=known(over.value[0] / spread) if spread else None,
+    )
+
+
+def _basis(own: bool) -> Literal["own catches", "other surfaces"]:
+    return "own catches" if own else "other surfaces"
+
+
+def _season_mass(results: Results) -> Estimates:
+    """Mass that each surface id has had, kg; areas and the surface's own deviation persist."""
+    site = results.site
+    known = results.ledger.counted & np.isfinite(results.balance.surface_mass.value)
+    rows = np.flatnonzero(known)
+    ground = site.surfaces.ground[site.dressed.surface[rows]]
+    mass = results.balance.surface_mass.rows(rows)
+    return mass.group_sum(ground, len(site.ids), independent=NEW_EACH_TIME)
+
+
+def _season_catches(results: Results) -> list[int]:
+    site = results.site
+    ground = site.surfaces.ground[site.dressed.surface]
+    count = np.where(results.ledger.counted, results.rates.catches, 0)
+    return [int(n) for n in np.bincount(ground, count, len(site.ids))]
+
+
+def _thrown(results: Results) -> Floats:
+    """Sand past the edge of each dressed surface, kg: collar, surrounds, farther; nan for none."""
+    throw = results.balance.throw
+    kg = np.nansum([throw.collar_kg, throw.surrounds_kg, throw.farther_kg], axis=0)
+    return np.where(kg > 0, kg, np.nan)
+
+
+def _season_thrown(results: Results) -> Floats:
+    site = results.site
+    kg = np.where(results.ledger.counted, np.nan_to_num(_thrown(results)), 0.0)
+    total = np.bincount(site.surfaces.ground[site.dressed.surface], kg, len(site.ids))
+    return np.where(total > 0, total, np.nan)
+
+
+def dressing_period(results: Results, k: int, bounds: Interval, mass_bounds: Interval) -> MapPeriod:
+    """One dressing; the bounds are those of depth and mass of all dressed surfaces."""
+    site, balance = results.site, results.balance
+    over = balance.overthrow.value[k]
+    return MapPeriod(
+        key=str(site.dressings.id[k]),
+        label=f"{day(str(site.dressings.date[k]))} · {site.dressings.id[k]}",
+        headline=_in_both(lambda system: _headline(results, k, system)),
+        balance=_balance(results, k),
+        thrown_kg=known(over) if over > 0 else None,
+        surfaces=_dressing_surfaces(results, k, bounds, mass_bounds),
+        rings=_dressing_rings(results, k),
+    )
+
+
+def _dressing_surfaces(
+    results: Results, k: int, bounds: Interval, mass_bounds: Interval
+) -> dict[str, PeriodSurface]:
+    site, rates, mass = results.site, results.rates, results.balance.surface_mass
+    thrown, surfaces = _thrown(results), {}
+    for row in np.flatnonzero(site.dressed.dressing == k):
+        measured = math.isfinite(rates.rate.value[row])
+        surfaces[str(site.surfaces.id[site.dressed.surface[row]])] = PeriodSurface(
+            depth_m=known(rates.depth.value[row]),
+            low_m=known(bounds.low[row]),
+            high_m=known(bounds.high[row]),
+            state=None if measured else "not measured",
+            basis=_basis(bool(rates.own[row])) if measured else None,
+            target_so_far_m=known(site.dressed.planned_m[row]),
+            shortfall_m=known(site.dressed.planned_m[row] - rates.depth.value[row]),
+            catches=int(rates.catches[row]),
+            rate_kg_m2=known(rates.rate.value[row]),
+            mass_kg=known(mass.value[row]),
+            mass_low_kg=known(mass_bounds.low[row]),
+            mass_high_kg=known(mass_bounds.high[row]),
+            thrown_kg=known(thrown[row]),
+        )
+    return surfaces
+
+
+def _dressing_rings(results: Results, k: int) -> Rings:
+    site, throw = results.site, results.balance.throw
+    density = results.rates.density.value[site.dressings.sand[k]]
+    rings: Rings = {}
+    for row in np.flatnonzero(site.dressed.dressing == k):
+        name = site.surfaces.id[site.dressed.surface[row]]
+        for zone, kg, area in (
+            ("collar", throw.collar_kg[row], throw.collar_area_m2[row]),
+            ("surrounds", throw.surrounds_kg[row], throw.surrounds_area_m2[row]),
+        ):
+            if area > 0 and kg > 0:
+                rings[f"{name}/{zone}"] = (known(kg / area / density), known(kg))
+    return rings
+
+
+def _headline(results: Results, k: int, units: System) -> str:
+    balance = results.balance
+    verdict, over = str(balance.verdict[k]), balance.overthrow.value[k]
+    if verdict == "not measured":
+        return "Not measured: no catches or no loads are recorded"
+    if over < 0:
+        more = shown(-over, "mass", units)
+        return f"{verdict}: the catches claim {more} more than was spread"
+    return (
+        f"{verdict}: {shown(over, 'mass', units)} ({percent(balance.fraction[k])}) landed elsewhere"
+    )
+
+
+def _balance(results: Results, k: int) -> MapBalance:
+    balance, figures = results.balance, ring_figures(results, k)
+    return MapBalance(
+        spread_kg=known(balance.spread.value[k]),
+        u_spread_kg=known(balance.spread.u()[k]),
+        on_surfaces_kg=known(balance.on_surfaces.value[k]),
+        u_on_surfaces_kg=known(balance.on_surfaces.u()[k]),
+        on_surfaces_low_kg=known(balance.on_interval.low[k]),
+        on_surfaces_high_kg=known(balance.on_interval.high[k]),
+        overthrow_kg=known(balance.overthrow.value[k]),
+        u_overthrow_kg=known(balance.overthrow.u()[k]),
+        overthrow_low_kg=known(balance.interval.low[k]),
+        overthrow_high_kg=known(balance.interval.high[k]),
+        fraction=known(balance.fraction[k]),
+        verdict=str(balance.verdict[k]),
+        strip_width_m=figures["strip_width_m"],
+        reach_m=figures["reach_m"],
+        collar_kg=figures["collar_kg"],
+        surrounds_kg=figures["surrounds_kg"],
+        farther_kg=figures["farther_kg"],
+        not_told_from_zero=bool(figures["not_told_from_zero"]),
+    )

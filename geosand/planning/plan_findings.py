@@ -1,0 +1,95 @@
+"""What is worth knowing about a plan."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import shapely
+
+from geosand.areas.register import AreaRegister
+from geosand.errors import Finding
+from geosand.planning.next_rate import NextRates
+from geosand.planning.order import SandOrder
+from geosand.planning.overthrow import StripWidth
+from geosand.planning.setting import SettingFit
+from geosand.season.ledger import Ledger
+from geosand.site.tables import Site
+
+LEAST_HOLE_M2 = 0.5  #: smaller ground inside a surface is not worth a word
+
+
+def plan_findings(
+    site: Site,
+    register: AreaRegister,
+    ledger: Ledger,
+    plan: NextRates,
+    strip: StripWidth,
+    order: SandOrder,
+    fit: SettingFit,
+    *,
+    spreader: str,
+    swath: float,
+    holes: bool,
+) -> list[Finding]:
+    """What is worth knowing, in words without units; figures are told by who shows them."""
+    names = site.dressings.id
+    whose = f" with {spreader}" if spreader else ""
+    told: list[tuple[str, str]] = []
+    if site.season_end is not None and ledger.as_of > site.season_end:
+        text = f"ended on {site.season_end}: targets are those of its end"
+        told.append(("season", text))
+    if not math.isfinite(strip.width_m):
+        text = f"no dressing{whose} has both catches and loads, so it is not known: the order holds"
+        told.append(("overthrow", f"{text} none of it"))
+    elif strip.width_m <= 0:
+        text = f"past balances{whose} show none: 0 is expected, and the assurance allows for more"
+        told.append(("overthrow", text))
+    told += [
+        ("overthrow", f"{names[k]} does not close and tells nothing about the strip width")
+        for k in strip.left_out.tolist()
+    ]
+    if math.isnan(order.unit.mass_kg):
+        told.append(("units", "no load of this sand tells the mass of a bag: no count is given"))
+    told += [("setting", text) for text in fit.left_out]
+    told += [("heading", text) for text in _of_headings(site, register, plan, spreader, swath)]
+    told += [("holes", text) for text in _of_holes(site, plan) if holes]
+    return [Finding(about=about, text=text, topic="plan") for about, text in told]
+
+
+def _of_headings(
+    site: Site, register: AreaRegister, plan: NextRates, spreader: str, swath: float
+) -> list[str]:
+    if not swath > 0:
+        return [f"no swath{f' of {spreader}' if spreader else ''} is known: give --swath"]
+    rows = plan.row[plan.depth_m > 0]
+    shapes = register.owned_plane[rows]
+    filled = shapely.area(shapely.polygons(shapely.get_exterior_ring(shapely.get_parts(shapes))))
+    owner = shapely.get_parts(shapes, return_index=True)[1]
+    inside = np.bincount(owner, filled, len(rows)) - shapely.area(shapes)
+    hollow = site.surfaces.id[rows[inside > LEAST_HOLE_M2]].tolist()
+    if not hollow:
+        return []
+    one = len(hollow) == 1
+    have = "has" if one else "have"
+    return [f"{_named(hollow, '')} {have} other ground inside: passes cross it, shut off over it"]
+
+
+def _of_holes(site: Site, plan: NextRates) -> list[str]:
+    """Where the sand does not fill the holes, and where they stay open."""
+    short = (plan.depth_m > 0) & (plan.in_holes_m >= plan.depth_m)
+    told = []
+    if short.any():
+        ids = site.surfaces.id[plan.row[short]].tolist()
+        everywhere = short.sum() == (plan.depth_m > 0).sum()
+        text = "the sand fills them on no surface" if everywhere else "the sand does not fill them"
+        told.append(text if everywhere else f"{text} {_named(ids)}")
+    bare = site.surfaces.id[plan.row[~(plan.depth_m > 0)]].tolist()
+    if bare:
+        told.append(f"they stay open where no sand is planned: {_named(bare, '')}")
+    return told
+
+
+def _named(ids: list[str], on: str = "on ") -> str:
+    more = f" and {len(ids) - 8} more" if len(ids) > 8 else ""
+    return f"{on}{', '.join(ids[:8])}{more}"

@@ -1,0 +1,317 @@
+"""The index of a portfolio as one page: what to look at first, spreaders side by side, all sites.
+
+Text of users' goes through ``escape`` or into the JSON block, whose script sets it with
+textContent; the page's policy lets nothing run or load but its own style and script.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from html import escape
+from importlib.resources import files
+from typing import Any
+
+from geosand.errors import printable
+from geosand.portfolio.account import PortfolioDone
+from geosand.portfolio.compare import Comparison, Row
+from geosand.reports.printed_page import page
+from geosand.reports.words import Units, chance, label_of, percent, shown
+from geosand.units import SHOWN
+
+WIDE, LINE, LEFT = 640, 34, 150  #: of the drawing of strip widths
+#: what the page's script needs of a site, in this order
+FIELDS = (
+    *("site", "name", "status", "spread_kg", "overthrow_kg", "fraction", "u_fraction"),
+    *("strip_width_m", "u_strip_width_m", "spreaders", "measured", "dressings", "thrown_over"),
+    *("not_closing", "under_dressed", "on_target", "over_dressed", "furthest_behind"),
+    *("largest_shortfall_mm", "findings", "sketch"),
+)
+
+
+def index_page(title: str, done: PortfolioDone, units: Units) -> str:
+    """The whole page, the same bytes for the same results."""
+    found = done.comparison
+    name = f"{printable(title)}: {_count(len(found.sites), 'site', 'sites')}"
+    body = (
+        f"<h1>{escape(name)}</h1>\n{_first(found, units)}{_spreaders(found, units)}"
+        f"{_sites(found, units)}{_not_closing(found, units)}{_under_dressed(found, units)}"
+        f"{_refused(found)}{_about(done)}"
+    )
+    data = {
+        "fields": FIELDS,
+        "sites": [[row[f] for f in FIELDS] for row in found.sites],
+        "maps": [done.maps.get(row["site"]) for row in found.sites],
+        "length": SHOWN[units]["length"],
+        "depth": SHOWN[units]["depth"],
+        "mass": SHOWN[units]["mass"],
+    }
+    return page(
+        title=f"{name}, sand on turf",
+        body=body,
+        style=_asset("index.css"),
+        script=_asset("index.js"),
+        data=data,
+    )
+
+
+def _asset(name: str) -> str:
+    return files("geosand.portfolio").joinpath("assets", name).read_text(encoding="utf-8")
+
+
+def _count(number: int, one: str, many: str) -> str:
+    return f"{number} {one if number == 1 else many}"
+
+
+def first_lines(found: Comparison, units: Units) -> list[str]:
+    """What matters, the important first; plain text."""
+    worked = len(found.sites) - len(found.refused) - len(found.failed)
+    lines = [f"{_count(worked, 'site', 'sites')} worked out"]
+    if found.refused:
+        lines[0] += f", {len(found.refused)} refused"
+    if found.failed:
+        lines[0] += f", {len(found.failed)} failed"
+    if found.not_closing:
+        sites = len({row["site"] for row in found.not_closing})
+        count = len(found.not_closing)
+        verb = "balance does" if count == 1 else "balances do"
+        where = "site" if sites == 1 else "sites"
+        lines.append(
+            f"{count} {verb} not close, at {sites} {where}: there the catches claim more sand than"
+            " was spread, so a measured figure is wrong"
+        )
+    if found.under_dressed_count:
+        behind = sum(1 for row in found.sites if row["under_dressed"])
+        worst = found.under_dressed[0]
+        short = shown(worst["shortfall_mm"] / 1000, "depth", units)
+        lines.append(
+            f"{_count(found.under_dressed_count, 'surface', 'surfaces')} under-dressed, at"
+            f" {_count(behind, 'site', 'sites')}; furthest behind is {worst['surface']} of"
+            f" {printable(worst['site_name'])}, {short}"
+        )
+    over = [row for row in found.spreaders if row["fraction"] is not None]
+    if over:
+        spread = sum(row["spread_kg"] for row in over)
+        thrown = sum(row["overthrow_kg"] for row in over)
+        lines.append(
+            f"of {shown(spread, 'mass', units)} spread and measured,"
+            f" {shown(thrown, 'mass', units)} ({percent(thrown / spread)}) did not land on the"
+            " surfaces"
+        )
+    return lines
+
+
+def _first(found: Comparison, units: Units) -> str:
+    items = "".join(f"<li>{escape(line)}.</li>" for line in first_lines(found, units))
+    return f'<ul class="first">{items}</ul>\n'
+
+
+def spreader_name(row: Row) -> str:
+    """A spreader's name, or what stands for none."""
+    return printable(row["spreader"]) or "spreader not said"
+
+
+def plus_minus(value: float | None, u: float | None, factor: float, decimals: int) -> str:
+    """A value and its u in the same digits, ``–`` where there is none."""
+    if value is None:
+        return "–"
+    text = f"{value * factor:.{decimals}f}".replace("-", "−")
+    return text if u is None else f"{text} ± {u * factor:.{decimals}f}"
+
+
+def _spreaders(found: Comparison, units: Units) -> str:
+    rows = [row for row in found.spreaders if row["strip_width_m"] is not None]
+    if not rows:
+        return ""
+    factor, label, decimals = SHOWN[units]["length"]
+    body = "".join(
+        "<tr>"
+        f'<th scope="row">{escape(spreader_name(row))}</th><td>{row["sites"]}</td>'
+        f"<td>{row['dressings']}</td>"
+        f"<td>{plus_minus(row['fraction'], row['u_fraction'], 100, 1)}</td>"
+        f"<td>{plus_minus(row['strip_width_m'], row['u_strip_width_m'], factor, decimals)}</td>"
+        f"<td>{row['not_closing']}</td></tr>\n"
+        for row in rows
+    )
+    heads = ("spreader", "sites", "dressings", "overthrow, %", f"strip width, {label}")
+    head = "".join(f'<th scope="col">{h}</th>' for h in (*heads, "do not close"))
+    return (
+        "<section><h2>Overthrow by spreader</h2>\n<p>Strip width: as if the overthrow lay at full"
+        " rate beside the edges. Each dot is a site; ± is one standard uncertainty, sites taken as"
+        " having nothing in common.</p>\n"
+        f"{_strips(found, units)}"
+        f'<div class="wide"><table class="figures"><thead><tr>{head}</tr></thead><tbody>\n{body}'
+        "</tbody></table></div></section>\n"
+    )
+
+
+def _strips(found: Comparison, units: Units) -> str:
+    """One line a spreader: a dot for each site's strip width, a bar for all with its ± u."""
+    factor, label, _ = SHOWN[units]["length"]
+    rows = [row for row in found.spreaders if row["strip_width_m"] is not None]
+    known = [row for row in found.spreader_sites if row["strip_width_m"] is not None]
+    values = [row["strip_width_m"] * factor for row in known]
+    low, high = float(min(0.0, *values)), float(max(0.1, *values))
+    steps = (0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0, 1e9)
+    step = next(s for s in steps if (high - low) / s <= 8)
+    low = step * (low // step)
+    high = step * (-(-high // step))
+
+    def at(value: float) -> float:
+        return LEFT + (value - low) / (high - low) * (WIDE - LEFT - 16)
+
+    height = LINE * len(rows) + 44
+    marks = []
+    for k in range(round((high - low) / step) + 1):
+        value = low + k * step
+        x, kind = at(value), "zero" if abs(value) < step / 2 else "grid"
+        marks.append(f'<path class="{kind}" d="M{x:.1f} 4V{height - 40}"/>')
+        marks.append(f'<text class="middle" x="{x:.1f}" y="{height - 24}">{value:.3g}</text>')
+    for k, row in enumerate(rows):
+        y = 4 + LINE * (k + 0.5)
+        marks.append(
+            f'<text class="end" x="{LEFT - 12}" y="{y + 4:.1f}">{escape(spreader_name(row)[:20])}'
+            "</text>"
+        )
+        dots = [r["strip_width_m"] * factor for r in known if r["spreader"] == row["spreader"]]
+        drawn = sorted({round(at(value)) for value in dots})
+        marks += [f'<circle cx="{x}" cy="{y:.1f}" r="3"/>' for x in drawn]
+        middle, u = row["strip_width_m"] * factor, row["u_strip_width_m"] * factor
+        ends = [min(max(at(v), LEFT), WIDE - 2) for v in (middle - u, middle + u)]
+        marks.append(f'<path class="u" d="M{ends[0]:.1f} {y:.1f}H{ends[1]:.1f}"/>')
+        marks.append(f'<path class="mean" d="M{at(middle):.1f} {y - 9:.1f}v18"/>')
+    marks.append(
+        f'<text class="middle" x="{(LEFT + WIDE) / 2:.0f}" y="{height - 6}">strip width, {label}'
+        "</text>"
+    )
+    return (
+        f'<svg class="strips" viewBox="0 0 {WIDE} {height}" role="img" aria-label="Strip width of'
+        f' each spreader; the table below holds the same figures">{"".join(marks)}</svg>\n'
+    )
+
+
+def _sites(found: Comparison, units: Units) -> str:
+    if not found.sites:
+        return ""
+    length, depth = label_of("length", units), label_of("depth", units)
+    heads = [
+        ("sketch", "", "wide-only"),
+        ("name", "site", ""),
+        ("fraction", "overthrow, %", "number"),
+        ("strip_width_m", f"strip width, {length}", "number wide-only"),
+        ("spreaders", "spreader", "wide-only"),
+        ("not_closing", "do not close", "number"),
+        ("under_dressed", "under-dressed", "number"),
+        ("largest_shortfall_mm", f"furthest behind, {depth}", "number wide-only"),
+        ("findings", "findings", "number wide-only"),
+    ]
+    cells = "".join(
+        f'<th scope="col" class="{kind}"><button type="button" data-key="{key}">{text}'
+        "</button></th>"
+        if text
+        else f'<th scope="col" class="{kind}"><span class="unseen">sketch</span></th>'
+        for key, text, kind in heads
+    )
+    choices = (
+        ("all", "all"),
+        ("not_closing", "with balances that do not close"),
+        ("under_dressed", "with under-dressed surfaces"),
+        ("thrown_over", "with overthrow told from zero"),
+        ("unmeasured", "with dressings not measured"),
+        ("refused", "that could not be worked out"),
+    )
+    options = "".join(f'<option value="{value}">{text}</option>' for value, text in choices)
+    return (
+        '<section id="sites"><h2>Sites</h2>\n<noscript><p>The list of sites needs scripts allowed;'
+        " sites.csv holds the same figures.</p></noscript>\n"
+        '<div class="ask"><label>Find <input id="find" type="search" autocomplete="off"></label>'
+        f'<label>Show sites <select id="which">{options}</select></label>'
+        '<button type="button" id="plain">most pressing first</button></div>\n'
+        '<p id="told" role="status"></p>\n'
+        f'<div class="wide"><table class="list"><thead><tr>{cells}</tr></thead>'
+        '<tbody id="list"></tbody></table></div>\n'
+        '<div class="pages"><button type="button" id="before">previous</button>'
+        '<span id="page"></span><button type="button" id="after">next</button></div>\n'
+        '<p class="key"><i class="s1"></i> under-dressed <i class="s2"></i> on target'
+        ' <i class="s3"></i> over-dressed <i class="s0"></i> other surfaces</p></section>\n'
+    )
+
+
+def _table(title: str, note: str, heads: Sequence[str], rows: Sequence[Sequence[str]]) -> str:
+    """A plain table; the first two columns are names, cells are escaped here."""
+    if not rows:
+        return ""
+    head = "".join(f'<th scope="col">{escape(h)}</th>' for h in heads)
+    body = "".join(
+        "<tr>" + "".join(f"<td>{escape(cell)}</td>" for cell in row) + "</tr>\n" for row in rows
+    )
+    said = f"<p>{escape(note)}</p>" if note else ""
+    return (
+        f"<section><h2>{escape(title)}</h2>{said}"
+        f'<div class="wide"><table class="figures named"><thead><tr>{head}</tr></thead><tbody>\n'
+        f"{body}</tbody></table></div></section>\n"
+    )
+
+
+def _not_closing(found: Comparison, units: Units) -> str:
+    rows = [
+        [
+            printable(row["name"]),
+            printable(f"{row['dressing']}, {row['date']}"),
+            shown(row["spread_kg"], "mass", units),
+            shown(row["overthrow_kg"], "mass", units),
+            percent(row["fraction"]),
+        ]
+        for row in found.not_closing[:100]
+    ]
+    note = "" if len(found.not_closing) <= 100 else "The first 100; balances.csv has all of them."
+    heads = ("site", "dressing", "spread", "difference", "share")
+    return _table("Balances that do not close", note, heads, rows)
+
+
+def _under_dressed(found: Comparison, units: Units) -> str:
+    rows = [
+        [
+            printable(row["site_name"]),
+            printable(f"{row['surface']} ({row['kind']})"),
+            shown(row["depth_mm"] / 1000, "depth", units),
+            shown(row["target_so_far_mm"] / 1000, "depth", units),
+            shown(row["shortfall_mm"] / 1000, "depth", units),
+            chance(row["probability"]),
+        ]
+        for row in found.under_dressed
+    ]
+    more = found.under_dressed_count - len(rows)
+    note = f"The {len(rows)} furthest behind; ledger.csv has {more} more." if more else ""
+    heads = ("site", "surface", "depth", "target so far", "shortfall", "probability")
+    return _table("Under-dressed surfaces", note, heads, rows)
+
+
+def _refused(found: Comparison) -> str:
+    broken = [*found.refused, *found.failed]
+    if not broken:
+        return ""
+    items = "".join(
+        f"<li><b>{escape(printable(row['site']))}</b><ul>{_lines(row)}</ul></li>\n"
+        for row in broken[:200]
+    )
+    more = len(broken) - 200
+    rest = f"<p>{more} more are in sites.csv.</p>" if more > 0 else ""
+    return (
+        "<section><h2>Sites that could not be worked out</h2>\n<ul class='faults'>"
+        f"{items}</ul>{rest}</section>\n"
+    )
+
+
+def _lines(row: Mapping[str, Any]) -> str:
+    lines = row["faults"].splitlines()
+    told = "".join(f"<li>{escape(printable(line))}</li>" for line in lines[:8])
+    return told + (f"<li>and {len(lines) - 8} more</li>" if len(lines) > 8 else "")
+
+
+def _about(done: PortfolioDone) -> str:
+    links = ", ".join(f'<a href="{escape(name)}">{escape(name)}</a>' for name in done.files)
+    return (
+        f"<footer><p>All figures: {links}. In them masses are in kg, depths in mm, areas in m².</p>"
+        "<p>Areas here are for sand planning; boundary and title work needs a licensed surveyor."
+        "</p></footer>\n"
+    )

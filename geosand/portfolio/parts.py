@@ -1,0 +1,120 @@
+"""What is finished, kept on disk: an interrupted run goes on from here, a changed site does not.
+
+A part is a folder with an Arrow stream a table and ``part.json``: the fingerprint of each of its
+sites and where its rows stand. It is written beside its place and renamed, so that a part is whole
+or not there.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+import shutil
+import tempfile
+from collections import OrderedDict
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from geosand.portfolio.chunk import ChunkDone
+
+FOLDER = "parts"
+OPEN_PARTS = 4  #: kept in memory at once while tables are put together
+
+
+@dataclass(slots=True)
+class Parts:
+    """The finished sites below ``root``, of one version and one set of options."""
+
+    root: Path
+    options: str  #: fingerprint of version and options
+    place: dict[str, tuple[str, str]] = field(default_factory=dict)  #: site -> part, fingerprint
+    rows: dict[str, dict[str, list[int]]] = field(default_factory=dict)
+
+    @classmethod
+    def opened(cls, out: Path, options: str) -> Parts:
+        """What earlier runs with the same options left; all else there is removed."""
+        parts = cls(root=out / FOLDER, options=options)
+        for folder in sorted(parts.root.glob("*")):
+            told = _read(folder / "part.json")
+            if told is None or told.get("options") != options:
+                shutil.rmtree(folder, ignore_errors=True)
+                continue
+            for key, one in told["sites"].items():
+                parts.place[key] = (folder.name, one["fingerprint"])
+                parts.rows[key] = one["rows"]
+        return parts
+
+    def known(self, keys: Sequence[str]) -> dict[str, str]:
+        """Fingerprints of those of ``keys`` that are finished."""
+        return {key: self.place[key][1] for key in keys if key in self.place}
+
+    def add(self, done: ChunkDone) -> None:
+        """Keep what a chunk brought."""
+        if not done.fingerprints:
+            return
+        sites = {
+            key: {"fingerprint": mark, "rows": {n: list(r) for n, r in done.rows[key].items()}}
+            for key, mark in done.fingerprints.items()
+        }
+        text = json.dumps({"options": self.options, "sites": sites}, sort_keys=True)
+        name = hashlib.sha256(text.encode()).hexdigest()[:20]
+        self.root.mkdir(parents=True, exist_ok=True)
+        made = Path(tempfile.mkdtemp(prefix=".part-", dir=self.root))
+        for table, content in done.tables.items():
+            (made / f"{table}.arrow").write_bytes(content)
+        (made / "part.json").write_text(text, encoding="utf-8")
+        shutil.rmtree(self.root / name, ignore_errors=True)
+        os.replace(made, self.root / name)
+        for key, one in sites.items():
+            self.place[key] = (name, str(one["fingerprint"]))
+            self.rows[key] = done.rows[key]  # type: ignore[assignment]
+
+    def forget_others(self, keys: Sequence[str]) -> None:
+        """Drop sites that are no longer there, and parts that no site needs."""
+        wanted = set(keys)
+        for key in [k for k in self.place if k not in wanted]:
+            del self.place[key], self.rows[key]
+        used = {part for part, _ in self.place.values()}
+        for folder in self.root.glob("*"):
+            if folder.name not in used:
+                shutil.rmtree(folder, ignore_errors=True)
+
+    def table(self, name: str, keys: Sequence[str], batch: int) -> Iterator[Any]:
+        """Arrow tables of ``batch`` sites each, in the order of ``keys``, wherever they stand."""
+        import pyarrow as pa
+
+        opened: OrderedDict[str, Any] = OrderedDict()
+        for begun in range(0, len(keys), batch):
+            slices = []
+            for key in keys[begun : begun + batch]:
+                start, count = self.rows[key].get(name, (0, 0))
+                if count:
+                    part = self._open(opened, self.place[key][0], name)
+                    slices.append(part.slice(start, count))
+            if slices:
+                yield pa.concat_tables(slices).combine_chunks()
+
+    def _open(self, opened: OrderedDict[str, Any], part: str, name: str) -> Any:
+        import pyarrow as pa
+
+        if part in opened:
+            opened.move_to_end(part)
+            return opened[part]
+        content = (self.root / part / f"{name}.arrow").read_bytes()
+        with pa.ipc.open_stream(content) as stream:
+            opened[part] = stream.read_all()
+        while len(opened) > OPEN_PARTS:
+            opened.popitem(last=False)
+        return opened[part]
+
+
+def _read(path: Path) -> dict[str, Any] | None:
+    """The manifest of a part; None where it is not whole."""
+    try:
+        told = json.loads(path.read_text(encoding="utf-8"))
+    except (OSError, ValueError):
+        return None
+    return told if isinstance(told, dict) and isinstance(told.get("sites"), dict) else None

@@ -1,0 +1,179 @@
+"""Chunks on this process, on this machine's processes, or on a dask cluster; results alike."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
+from concurrent.futures.process import BrokenProcessPool
+from dataclasses import replace
+from itertools import islice
+from multiprocessing import get_context
+from typing import Any
+
+from geosand.errors import Fault, Refused
+from geosand.portfolio.chunk import Chunk, ChunkDone, lost_chunk, work_chunk
+
+CHUNK = 100  #: sites
+AHEAD = 2  #: chunks waiting for each worker: memory does not grow with the portfolio
+DIED = "the process that worked on it died, twice: out of memory?"
+
+Work = Callable[[Chunk], ChunkDone]
+
+
+def chunks_of(keys: Sequence[str], size: int = CHUNK) -> list[list[str]]:
+    """The sites in order, ``size`` at a time."""
+    return [list(keys[k : k + size]) for k in range(0, len(keys), size)]
+
+
+def run(
+    jobs: Iterator[Chunk],
+    *,
+    workers: int = 1,
+    scheduler: str | None = None,
+    work: Work = work_chunk,
+) -> Iterator[ChunkDone]:
+    """The results of the jobs as they are finished, in any order."""
+    if scheduler is not None:
+        return _on_cluster(jobs, scheduler, work)
+    if workers > 1:
+        return _on_processes(jobs, workers, work)
+    return (work(job) for job in jobs)
+
+
+def _quiet_threads() -> None:
+    """One thread a process: matrices are small, and the processes share the machine."""
+    for name in ("OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "OMP_NUM_THREADS"):
+        os.environ.setdefault(name, "1")
+
+
+def _on_processes(jobs: Iterator[Chunk], workers: int, work: Work) -> Iterator[ChunkDone]:
+    """A pool of processes; one that dies is replaced and its chunks are done again.
+
+    Each chunk that was under way when a process died is then done alone, so that the one at fault
+    is known; sites whose process dies again are given up, and the others go on.
+    """
+    _quiet_threads()
+    suspects: list[Chunk] = []
+    finished = False
+    while not finished:
+        finished, pending = True, dict[Future[ChunkDone], Chunk]()
+        waiting: Chunk | None = None
+        with _pool(workers) as pool:
+            try:
+                for job in jobs:
+                    waiting = job
+                    pending[pool.submit(work, job)] = job
+                    waiting = None
+                    if len(pending) >= AHEAD * workers:
+                        yield from _some(pending)
+                while pending:
+                    yield from _some(pending)
+            except BrokenProcessPool:
+                suspects += [*pending.values(), *([waiting] if waiting else [])]
+                finished = False
+    for job in suspects:
+        yield from _alone(job, work)
+
+
+def _pool(workers: int) -> ProcessPoolExecutor:
+    # forked children of a process with threads can hang; these start clean
+    return ProcessPoolExecutor(workers, mp_context=get_context("spawn"), initializer=_quiet_threads)
+
+
+def _some(pending: dict[Future[ChunkDone], Chunk]) -> Iterator[ChunkDone]:
+    done, _ = wait(pending, return_when=FIRST_COMPLETED)
+    for future in done:
+        result = future.result()
+        del pending[future]
+        yield result
+
+
+def _alone(job: Chunk, work: Work) -> Iterator[ChunkDone]:
+    """A chunk in a process of its own; where that dies, its halves, down to the site at fault."""
+    with _pool(1) as pool:
+        try:
+            yield pool.submit(work, job).result()
+            return
+        except BrokenProcessPool:
+            pass
+    if len(job.keys) == 1:
+        yield lost_chunk(job, DIED)
+    for keys in _halves(job.keys):
+        yield from _alone(replace(job, keys=keys), work)
+
+
+def _on_cluster(jobs: Iterator[Chunk], scheduler: str, work: Work) -> Iterator[ChunkDone]:
+    """The same chunks on a dask cluster, which does those of a lost worker again elsewhere."""
+    client, as_completed, killed = _client(scheduler)
+    with client:
+        running: dict[Any, Chunk] = {}
+        stream = as_completed()
+
+        def send(job: Chunk) -> None:
+            future = client.submit(work, job, pure=False, retries=2)
+            running[future] = job
+            stream.add(future)
+
+        slots = max(1, sum(client.nthreads().values()))
+        for job in islice(jobs, AHEAD * slots):
+            send(job)
+        for future in stream:
+            job = running.pop(future)
+            try:
+                yield _result(future)
+            except (
+                killed
+            ):  # workers died of it several times: its halves, down to the site at fault
+                if len(job.keys) == 1:
+                    yield lost_chunk(job, DIED)
+                for keys in _halves(job.keys):
+                    send(replace(job, keys=keys))
+            future.release()
+            for job in islice(jobs, 1):
+                send(job)
+
+
+def _halves(keys: Sequence[str]) -> list[Sequence[str]]:
+    half = len(keys) // 2
+    return [keys[:half], keys[half:]] if half else []
+
+
+def _result(future: Any) -> ChunkDone:
+    from concurrent.futures import CancelledError
+
+    try:
+        result: ChunkDone = future.result()
+    except (OSError, CancelledError) as problem:
+        raise Refused(
+            Fault(
+                file="--scheduler",
+                found=f"the cluster is lost: {type(problem).__name__}",
+                remedy="start it again and repeat the command: what is finished is kept",
+            )
+        ) from problem
+    return result
+
+
+def _client(scheduler: str) -> tuple[Any, Any, type[Exception]]:
+    try:
+        from distributed import Client, KilledWorker, as_completed
+    except ImportError as problem:
+        raise Refused(
+            Fault(
+                file="--scheduler",
+                found="dask is not installed",
+                remedy="install geosand with the extra cluster: pip install 'geosand[cluster]'",
+            )
+        ) from problem
+    try:
+        client: Any = Client(scheduler, timeout="5s")  # type: ignore[no-untyped-call]
+        return client, as_completed, KilledWorker
+    except (OSError, ValueError) as problem:
+        raise Refused(
+            Fault(
+                file="--scheduler",
+                found=f"no dask scheduler answers at {scheduler}",
+                remedy="start one with dask scheduler, or correct the address",
+            )
+        ) from problem

@@ -1,0 +1,238 @@
+"""Files of a set: which sites they hold, and the rows of a few sites without reading them all."""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Protocol
+
+from geosand.errors import Fault, Refused
+
+WGS84 = re.compile(r"(CRS84h?|EPSG:*(:[\d.]*)?:4326)$", re.IGNORECASE)
+
+
+class FileTable(Protocol):
+    """One table with a column ``site``."""
+
+    @property
+    def file(self) -> str:
+        """For messages."""
+        ...
+
+    def sites(self) -> tuple[list[str], int]:
+        """The sites that it has, and how many rows name none."""
+        ...
+
+    def by_site(self, keys: Sequence[str]) -> Mapping[str, Any]:
+        """Arrow tables by site, in the file's order, with the row in the file as ``row``."""
+        ...
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ParquetTable:
+    """A Parquet or GeoParquet file; row groups without a wanted site are not read."""
+
+    path: Path
+    geometry: str  #: its geometry column, "" = none
+
+    @property
+    def file(self) -> str:
+        return self.path.name
+
+    def sites(self) -> tuple[list[str], int]:
+        import pyarrow.parquet as pq
+
+        found: dict[str, None] = {}
+        without = 0
+        with pq.ParquetFile(self.path) as file:
+            for group in range(file.num_row_groups):  # the column may be far longer than the list
+                known, lacking = _distinct(file.read_row_group(group, columns=["site"])["site"])
+                found |= dict.fromkeys(known)
+                without += lacking
+        return list(found), without
+
+    def by_site(self, keys: Sequence[str]) -> Mapping[str, Any]:
+        import pyarrow as pa
+        import pyarrow.parquet as pq
+
+        with pq.ParquetFile(self.path) as file:
+            parts, begun = [file.schema_arrow.empty_table()], 0
+            rows = [pa.array([], pa.int64())]
+            for group in range(file.num_row_groups):
+                count = file.metadata.row_group(group).num_rows
+                if _may_hold(file, group, keys):
+                    parts.append(file.read_row_group(group))
+                    rows.append(pa.array(range(begun + 1, begun + count + 1)))
+                begun += count
+        table = pa.concat_tables(parts).append_column("row", pa.chunked_array(rows))
+        return _split(table, keys, self.geometry)
+
+
+def _may_hold(file: Any, group: int, keys: Sequence[str]) -> bool:
+    """False where a row group's statistics say that none of the sites is in it."""
+    import pyarrow as pa
+
+    index = file.schema_arrow.get_field_index("site")
+    kind = file.schema_arrow.field(index).type
+    statistics = file.metadata.row_group(group).column(index).statistics
+    text = pa.types.is_string(kind) or pa.types.is_large_string(kind)
+    if not text or statistics is None or not statistics.has_min_max:
+        return True
+    return any(statistics.min <= key <= statistics.max for key in keys)
+
+
+def parquet_table(path: Path) -> ParquetTable:
+    """A Parquet file of a set. Raises Refused for one that can not be used."""
+    import pyarrow as pa
+    import pyarrow.parquet as pq
+
+    try:
+        schema = pq.read_schema(path)
+    except (OSError, pa.ArrowException) as problem:
+        found = f"is no Parquet file: {str(problem)[:80]}"
+        raise Refused(Fault(file=path.name, found=found, remedy="write it again")) from problem
+    _needs_site(path.name, schema.names)
+    geometry = "geometry" if "geometry" in schema.names else ""
+    told = (schema.metadata or {}).get(b"geo")
+    if told is not None:
+        document = json.loads(told)
+        geometry = str(document["primary_column"])
+        crs = document["columns"][geometry].get("crs", "OGC:CRS84")
+        name = crs if isinstance(crs, str) else _crs_name(crs)
+        encoding = str(document["columns"][geometry].get("encoding"))
+        _needs_degrees(path.name, name)
+        if encoding != "WKB":
+            raise Refused(
+                Fault(
+                    file=path.name,
+                    column=geometry,
+                    found=f"its geometry is encoded as {encoding}",
+                    allowed="WKB",
+                    remedy="write it with geometry_encoding WKB",
+                )
+            )
+    return ParquetTable(path=path, geometry=geometry)
+
+
+def _crs_name(crs: Any) -> str:
+    if not isinstance(crs, dict):
+        return "unknown"
+    identity = crs.get("id")
+    if isinstance(identity, dict):
+        return f"{identity.get('authority')}:{identity.get('code')}"
+    return str(crs.get("name", "unknown"))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class GeoPackageLayer:
+    """A layer of a GeoPackage; only the rows of the wanted sites are read."""
+
+    path: Path
+    layer: str
+
+    @property
+    def file(self) -> str:
+        return f"{self.path.name}, layer {self.layer}"
+
+    def sites(self) -> tuple[list[str], int]:
+        return _distinct(self._read(columns=["site"], read_geometry=False)["site"])
+
+    def by_site(self, keys: Sequence[str]) -> Mapping[str, Any]:
+        listed = ", ".join("'" + key.replace("'", "''") + "'" for key in keys)
+        table = self._read(where=f"CAST(site AS TEXT) IN ({listed})", return_fids=True)
+        names = {"fid": "row", "OGC_FID": "row"}
+        table = table.rename_columns([names.get(n, n) for n in table.column_names])
+        geometry = next(
+            (n for n in ("wkb_geometry", "geom", "geometry") if n in table.column_names), ""
+        )
+        return _split(table, keys, geometry)
+
+    def _read(self, **options: Any) -> Any:
+        import pyogrio
+
+        return pyogrio.read_arrow(self.path, layer=self.layer, **options)[1]
+
+
+def geopackage_layers(path: Path, names: Sequence[str]) -> dict[str, FileTable]:
+    """The layers of these names; a file of one layer may call it as it likes."""
+    import pyogrio
+
+    layers = [str(name) for name, _ in pyogrio.list_layers(path)]
+    wanted = {name: name for name in names if name in layers}
+    if not wanted and len(names) == len(layers) == 1:
+        wanted = {names[0]: layers[0]}
+    found: dict[str, FileTable] = {}
+    for name, layer in wanted.items():
+        table = GeoPackageLayer(path=path, layer=layer)
+        told = pyogrio.read_info(path, layer=layer)
+        _needs_site(table.file, told["fields"].tolist())
+        if told["geometry_type"] is not None:
+            _needs_degrees(table.file, _authority(str(told["crs"] or "OGC:CRS84")))
+        found[name] = table
+    return found
+
+
+def _authority(crs: str) -> str:
+    """``authority:code`` of a reference system said in another way, where it has one."""
+    if WGS84.search(crs):
+        return crs
+    import pyproj
+
+    known = pyproj.CRS.from_user_input(crs).to_authority()
+    return ":".join(known) if known else crs
+
+
+def _needs_site(file: str, columns: Sequence[str]) -> None:
+    if "site" not in columns:
+        remedy = "add one with the site that each row is of"
+        raise Refused(Fault(file=file, found="there is no column site", remedy=remedy))
+
+
+def _needs_degrees(file: str, crs: str) -> None:
+    if not WGS84.search(crs):
+        raise Refused(
+            Fault(
+                file=file,
+                found=f"its coordinates are in {crs[:60]}",
+                allowed="longitude, latitude in WGS 84 (OGC:CRS84, EPSG:4326)",
+                remedy="write it in WGS 84",
+            )
+        )
+
+
+def _distinct(column: Any) -> tuple[list[str], int]:
+    import pyarrow as pa
+    import pyarrow.compute as pc
+
+    values = pc.unique(column.cast(pa.string())).to_pylist()
+    known = [v for v in values if v is not None and v.strip()]
+    blank = [v for v in values if v is not None and not v.strip()]
+    without = int(column.null_count)
+    if blank:
+        among = pc.is_in(column.cast(pa.string()), pa.array(blank))
+        without += int(pc.sum(among).as_py() or 0)
+    return known, without
+
+
+def _split(table: Any, keys: Sequence[str], geometry: str) -> Mapping[str, Any]:
+    """The rows of each wanted site; the geometry column called ``geometry``."""
+    import numpy as np
+    import pyarrow as pa
+    import pyarrow.compute as pc
+
+    names = ["geometry" if n == geometry else n for n in table.column_names]
+    table = table.rename_columns(names)
+    place = pc.index_in(table["site"].cast(pa.string()), pa.array(keys, pa.string()))
+    owner = place.fill_null(-1).to_numpy()
+    order = np.argsort(owner, kind="stable")
+    bounds = np.searchsorted(owner[order], np.arange(len(keys) + 1))
+    if not (np.diff(order) == 1).all():
+        table = table.take(pa.array(order))
+    return {
+        key: table.slice(start, end - start)
+        for key, start, end in zip(keys, bounds[:-1].tolist(), bounds[1:].tolist(), strict=True)
+        if end > start
+    }

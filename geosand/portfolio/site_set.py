@@ -1,0 +1,250 @@
+"""A portfolio in a few files: tables with a column ``site`` beside the site folder's own columns.
+
+``surfaces`` and, where catches have geometry, ``catches`` are GeoParquet or GeoPackage in WGS 84;
+``dressings``, ``loads``, ``deliveries`` and ``sites`` are Parquet or layers. ``sites`` has what
+site.toml says, one row a site, a table's name before its key: ``sands.dried.bulk_density_g_cm3``,
+``catches.u_tray_percent``, ``targets_mm.green``; an empty cell is a key left out. A column
+``valid_from`` of ``surfaces`` tells boundary editions apart. Either a folder holds
+``surfaces.parquet`` (or ``.gpkg``) and so on, or one GeoPackage has layers of these names.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import shapely
+
+from geosand.errors import Fault, Faults, Finding, Refused
+from geosand.portfolio.set_tables import FileTable, geopackage_layers, parquet_table
+from geosand.portfolio.sources import SiteRead
+from geosand.site.assemble import RawSite, assemble
+from geosand.site.cells import Cell, RawTable, parse_day
+from geosand.site.read_surfaces import RawEdition
+
+NAMES = ("sites", "surfaces", "dressings", "loads", "catches", "deliveries")
+NEEDED = ("sites", "surfaces")
+GEOMETRY = "geometry"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SiteSet:
+    """Tables by name and the keys of all sites that any of them has."""
+
+    tables: Mapping[str, FileTable]
+    found: tuple[str, ...]
+
+    def keys(self) -> list[str]:
+        return list(self.found)
+
+    def read(self, keys: Sequence[str], known: dict[str, str]) -> Iterator[SiteRead]:
+        """The sites of a chunk, from the row groups that hold them."""
+        parts = {name: table.by_site(keys) for name, table in self.tables.items()}
+        for key in keys:
+            mine = {name: by_site[key] for name, by_site in parts.items() if key in by_site}
+            fingerprint = _fingerprint(mine)
+            if known.get(key) == fingerprint:
+                yield SiteRead(key=key, fingerprint=fingerprint, site=None)
+                continue
+            faults, findings = Faults(), list[Finding]()
+            try:
+                site = assemble(_raw(key, mine, self.tables, faults, findings), faults, findings)
+            except Refused as refusal:
+                told = str(refusal).splitlines()
+                yield SiteRead(key=key, fingerprint=fingerprint, site=None, refused=told)
+            else:
+                yield SiteRead(key=key, fingerprint=fingerprint, site=site)
+
+
+def find_set(root: Path) -> SiteSet | None:
+    """The set in ``root``; None where there is none. Raises Refused for one that is not whole."""
+    if root.is_file() and root.suffix.lower() == ".gpkg":
+        tables = geopackage_layers(root, NAMES)
+    elif any((root / f"surfaces{end}").is_file() for end in (".parquet", ".gpkg")):
+        tables = {}
+        for name in NAMES:
+            if (path := root / f"{name}.parquet").is_file():
+                tables[name] = parquet_table(path)
+            elif (path := root / f"{name}.gpkg").is_file():
+                tables |= geopackage_layers(path, (name,))
+    else:
+        return None
+    faults = [
+        Fault(file=root.name, found=f"there is no table {name}", remedy=f"add {name}.parquet")
+        for name in NEEDED
+        if name not in tables
+    ]
+    keys: set[str] = set()
+    for table in tables.values():
+        found, without = table.sites()
+        keys |= set(found)
+        if without:
+            rows = "1 row names" if without == 1 else f"{without} rows name"
+            faults.append(
+                Fault(
+                    file=table.file,
+                    column="site",
+                    found=f"{rows} no site",
+                    remedy="write in each row which site it is of",
+                )
+            )
+    if faults:
+        raise Refused(faults)
+    return SiteSet(tables=tables, found=tuple(sorted(keys)))
+
+
+def _fingerprint(parts: Mapping[str, Any]) -> str:
+    """SHA-256 of a site's rows, whatever else its files hold."""
+    import pyarrow as pa
+
+    digest = hashlib.sha256()
+    for name, rows in parts.items():
+        table = rows.drop_columns(["row"]).combine_chunks().replace_schema_metadata(None)
+        sink = pa.BufferOutputStream()
+        with pa.ipc.new_stream(sink, table.schema) as stream:
+            stream.write_table(table)
+        digest.update(name.encode())
+        digest.update(sink.getvalue())
+    return digest.hexdigest()
+
+
+def _raw(
+    key: str,
+    parts: Mapping[str, Any],
+    tables: Mapping[str, FileTable],
+    faults: Faults,
+    findings: list[Finding],
+) -> RawSite:
+    """The rows of a site as the site folder's tables."""
+    records = {
+        name: _cells(parts[name], tables[name].file)
+        if name in parts
+        else RawTable(file=tables[name].file if name in tables else name, rows=[], columns={})
+        for name in NAMES
+        if name in parts or name in ("dressings", "loads", "catches")
+    }
+    catches = records["catches"]
+    if GEOMETRY in catches.columns:
+        catches = _with_positions(catches, parts["catches"], faults)
+    return RawSite(
+        settings=_settings(key, parts, tables, faults),
+        editions=_editions(key, parts, tables, faults),
+        dressings=records["dressings"],
+        loads=records["loads"],
+        catches=catches,
+        deliveries=records.get("deliveries"),
+    )
+
+
+def _cells(rows: Any, file: str) -> RawTable:
+    """Columns as cells; what holds nothing is left out, nan is nothing."""
+    import pyarrow as pa
+    import pyarrow.compute as pc
+
+    columns: dict[str, Sequence[Cell]] = {}
+    for name, column in zip(rows.column_names, rows.columns, strict=True):
+        if name in ("site", "row") or column.null_count == len(column):
+            continue
+        if name == GEOMETRY:
+            columns[name] = [None] * len(column)
+            continue
+        numbers = pa.types.is_floating(column.type)
+        holes = numbers and pc.any(pc.is_nan(column)).as_py()
+        filled = pc.if_else(pc.is_nan(column), None, column) if holes else column
+        columns[name] = filled.to_pylist()
+    return RawTable(file=file, rows=rows["row"].to_pylist(), columns=columns)
+
+
+def _settings(
+    key: str, parts: Mapping[str, Any], tables: Mapping[str, FileTable], faults: Faults
+) -> Mapping[str, Any] | None:
+    """One row of ``sites`` as site.toml would say it; None, with a fault, where it is not one."""
+    rows = parts.get("sites")
+    if rows is None or len(rows) != 1:
+        found = f"has no row for {key}" if rows is None else f"has {len(rows)} rows for {key}"
+        faults.add(tables["sites"].file, found, allowed="one row a site")
+        return None
+    settings: dict[str, Any] = {}
+    for name, cells in _cells(rows, tables["sites"].file).columns.items():
+        *path, last = name.split(".")
+        inner = settings
+        for step in path:
+            inner = inner.setdefault(step, {})
+        inner[last] = cells[0]
+    return {"name": key} | settings
+
+
+def _editions(
+    key: str, parts: Mapping[str, Any], tables: Mapping[str, FileTable], faults: Faults
+) -> list[RawEdition]:
+    """Surfaces by ``valid_from``, the newest, or those that say none, in force."""
+    file = tables["surfaces"].file
+    if "surfaces" not in parts:
+        faults.add(file, f"has no surface of {key}", remedy="draw the greens first")
+        return []
+    rows = parts["surfaces"]
+    table = _cells(rows, file)
+    geometry, told = _shapes(rows, table, faults, (3, 6), "a Polygon or MultiPolygon")
+    table = replace(table, told=told)
+    days = table.columns.get("valid_from", [None] * len(table.rows))
+    order = sorted({"" if d is None else str(d) for d in days}, key=lambda d: d or "9999-12-31")
+    editions = []
+    for day in order:
+        mine = [k for k, d in enumerate(days) if ("" if d is None else str(d)) == day]
+        read = parse_day(day) if day else np.datetime64("NaT", "D")
+        if read is None:
+            allowed = "2026-04-30"
+            row = table.rows[mine[0]]
+            faults.add(
+                file, f"'{day}' is not a date", row=row, column="valid_from", allowed=allowed
+            )
+            read = np.datetime64("NaT", "D")
+        editions.append(
+            RawEdition(table=_rows(table, mine), geometry=geometry[mine], valid_from=read)
+        )
+    return editions
+
+
+def _rows(table: RawTable, kept: list[int]) -> RawTable:
+    left = ("valid_from", GEOMETRY)
+    place = {old: new for new, old in enumerate(kept)}
+    return RawTable(
+        file=table.file,
+        rows=[table.rows[k] for k in kept],
+        columns={n: [c[k] for k in kept] for n, c in table.columns.items() if n not in left},
+        told=frozenset(place[k] for k in table.told if k in place),
+    )
+
+
+def _with_positions(table: RawTable, rows: Any, faults: Faults) -> RawTable:
+    """Points as the columns ``lon`` and ``lat``."""
+    points, told = _shapes(rows, table, faults, (0,), "a Point")
+    lon, lat = shapely.get_x(points), shapely.get_y(points)
+    columns = {name: cells for name, cells in table.columns.items() if name != GEOMETRY}
+    for name, values in (("lon", lon), ("lat", lat)):
+        columns[name] = [None if np.isnan(v) else v for v in values.tolist()]
+    return replace(table, columns=columns, told=told)
+
+
+def _shapes(
+    rows: Any, table: RawTable, faults: Faults, types: tuple[int, ...], allowed: str
+) -> tuple[Any, frozenset[int]]:
+    """Geometries of a table, and the rows with one that is no geometry or another kind of it."""
+    if GEOMETRY not in rows.column_names:
+        faults.add(
+            table.file, "has no geometry", allowed=f"a column {GEOMETRY} of well-known binary"
+        )
+        return np.full(len(rows), None, dtype=object), frozenset(range(len(rows)))
+    binary = rows[GEOMETRY].to_numpy()
+    shapes = shapely.from_wkb(binary, on_invalid="ignore")
+    given = np.array([b is not None for b in binary], dtype=bool)
+    wrong = given & ~np.isin(shapely.get_type_id(shapes), types)
+    for row in np.flatnonzero(wrong).tolist():
+        found = "is no geometry" if shapes[row] is None else f"is a {shapes[row].geom_type}"
+        faults.add(table.file, found, row=table.rows[row], column=GEOMETRY, allowed=allowed)
+    shapes[wrong] = None
+    return shapes, frozenset(np.flatnonzero(wrong).tolist())

@@ -1,0 +1,125 @@
+"""The finished tables: GeoParquet and CSV, the same bytes however the work was divided."""
+
+from __future__ import annotations
+
+import json
+import os
+import tempfile
+from collections.abc import Iterator, Sequence
+from itertools import chain
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from geosand.portfolio.chunk import TABLES
+from geosand.portfolio.parts import Parts
+
+GROUP = 100  #: sites in a row group of the finished files
+SKETCHED = "sketch"  #: a column for the index page only
+
+
+def write_tables(parts: Parts, keys: Sequence[str], out: Path) -> dict[str, list[str]]:
+    """Write each table below ``out`` as ``.parquet`` and ``.csv``; file names by table.
+
+    Areas and ledger carry the owned polygons, balances and sites the site's middle, in lon/lat.
+    Each file is written beside its place and renamed.
+    """
+    out.mkdir(parents=True, exist_ok=True)
+    return {name: _write(parts, name, keys, out) for name in TABLES}
+
+
+def _write(parts: Parts, name: str, keys: Sequence[str], out: Path) -> list[str]:
+    names = [f"{name}.parquet", f"{name}.csv"]
+    made = [_beside(out / one) for one in names]
+    try:
+        some = _stream(parts.table(name, keys, GROUP), name, *made)
+        for path, final in zip(made, names, strict=True):
+            if some:
+                os.chmod(path, 0o644)
+                os.replace(path, out / final)
+            else:  # what an earlier run left would be taken for this one's
+                (out / final).unlink(missing_ok=True)
+    finally:
+        for path in made:
+            path.unlink(missing_ok=True)
+    return names if some else []
+
+
+def _stream(tables: Iterator[Any], name: str, parquet_path: Path, csv_path: Path) -> bool:
+    """Write all groups to both files; False where there is none."""
+    import pyarrow.csv
+    import pyarrow.parquet as pq
+
+    first = next(tables, None)
+    if first is None:
+        return False
+    schema, plain = _with_points(_shown(first)).schema, _plain(first).schema
+    bounds = np.array([np.inf, np.inf, -np.inf, -np.inf])
+    with (
+        pq.ParquetWriter(parquet_path, schema, compression="zstd") as parquet,
+        pyarrow.csv.CSVWriter(csv_path, plain) as csv,
+    ):
+        for table in chain([first], tables):
+            placed = _with_points(_shown(table))
+            bounds = _widened(bounds, placed)
+            parquet.write_table(placed, row_group_size=max(1, len(placed)))
+            csv.write_table(_plain(table))
+        if "geometry" in schema.names:
+            parquet.add_key_value_metadata({"geo": _geo(name, bounds)})
+    return True
+
+
+def _shown(table: Any) -> Any:
+    return table.drop_columns([c for c in (SKETCHED,) if c in table.column_names])
+
+
+def _plain(table: Any) -> Any:
+    left = [c for c in (SKETCHED, "geometry") if c in table.column_names]
+    return table.drop_columns(left)
+
+
+def _beside(path: Path) -> Path:
+    handle, made = tempfile.mkstemp(prefix=f".{path.name}.", dir=path.parent)
+    os.close(handle)
+    return Path(made)
+
+
+def _with_points(table: Any) -> Any:
+    """The site's middle as geometry where a table has one, as lon and lat, and no polygons."""
+    import pyarrow as pa
+    import shapely
+
+    if "geometry" in table.column_names or "lon" not in table.column_names:
+        return table
+    lon, lat = (table[c].to_numpy().astype(float) for c in ("lon", "lat"))
+    points = shapely.points(lon, lat)
+    points[~np.isfinite(lon)] = None
+    return table.append_column("geometry", pa.array(shapely.to_wkb(points), pa.binary()))
+
+
+def _widened(bounds: Any, table: Any) -> Any:
+    import shapely
+
+    if "geometry" not in table.column_names:
+        return bounds
+    west, south, east, north = shapely.total_bounds(shapely.from_wkb(table["geometry"].to_numpy()))
+    return np.array(
+        [
+            np.fmin(bounds[0], west),
+            np.fmin(bounds[1], south),
+            np.fmax(bounds[2], east),
+            np.fmax(bounds[3], north),
+        ]
+    )
+
+
+def _geo(name: str, bounds: Any) -> str:
+    """File metadata by the GeoParquet specification 1.1.0; no crs means longitude, latitude."""
+    types = ["Polygon", "MultiPolygon"] if name in ("areas", "ledger") else ["Point"]
+    column: dict[str, Any] = {"encoding": "WKB", "geometry_types": types}
+    if np.isfinite(bounds).all():
+        column["bbox"] = bounds.tolist()
+    return json.dumps(
+        {"version": "1.1.0", "primary_column": "geometry", "columns": {"geometry": column}}
+    )

@@ -1,0 +1,37 @@
+"""Sums of areas by kind and of all, with the joint errors of what lies side by side."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from geosand.areas.register import AreaRegister
+from geosand.columns import Floats
+from geosand.reports.documents import Document, number
+from geosand.site.tables import Site
+
+TOTALS_NOTE = (
+    "u of a total is not the sum of the surfaces' u: an edge that two of them share leaves their"
+    " sum alone, errors of single edges partly cancel, and the survey's bias adds up in full."
+)
+
+
+def area_totals(site: Site, register: AreaRegister, grid_m2: Floats) -> list[Document]:
+    """Sum of ground area by kind and of all, each with its own u from the joint errors."""
+    rows = site.in_force()
+    kinds = list(dict.fromkeys(site.surfaces.kind[rows].tolist()))
+    members = [site.surfaces.kind[rows] == kind for kind in kinds]
+    members.append(np.ones(len(rows), dtype=np.bool_))
+    coefficients = np.zeros((len(members), len(site.surfaces)))
+    coefficients[:, rows] = np.array(members)
+    effects = register.errors.effects(coefficients)
+    u = np.sqrt(sum(effect**2 for effect in effects.values()))
+    return [
+        {
+            "kind": kind,
+            "surfaces": int(member.sum()),
+            "area_m2": number(register.area_m2[rows][member].sum()),
+            "u_area_m2": number(u[k]),
+            "grid_area_m2": number(grid_m2[member].sum()),
+        }
+        for k, (kind, member) in enumerate(zip([*kinds, "all"], members, strict=True))
+    ]

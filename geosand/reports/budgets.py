@@ -1,0 +1,132 @@
+"""Where the uncertainty of a figure comes from, and what would sharpen it most."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+
+from geosand.balance.sharpen import Sharpening, changes, sharpen
+from geosand.estimates import Estimates
+from geosand.reports.documents import MILLIMETRE, Document, budget_rows, number
+from geosand.reports.plain_table import Table
+from geosand.reports.words import MISSING, Units, label_of, percent, shown
+from geosand.results import Results
+from geosand.units import SHOWN
+
+ON, OVER, DEPTH = "on surfaces", "overthrow", "depth"
+
+
+def dressing_sharpenings(results: Results, k: int) -> dict[str, Sharpening]:
+    """What would sharpen the sand on surfaces and the overthrow of dressing ``k``, if measured."""
+    balance, found = results.balance, {}
+    options = changes(results.site, results.areas, results.rates, dressings=np.array([k]))
+    for name, table in ((ON, balance.on_surfaces), (OVER, balance.overthrow)):
+        if math.isfinite(table.value[k]):
+            found[name] = sharpen(table, options, row=k)
+    return found
+
+
+def depth_sharpening(results: Results, row: int) -> Sharpening | None:
+    """What would sharpen the depth of dressed surface ``row``; None where it is not measured."""
+    site, depth = results.site, results.rates.depth
+    if not math.isfinite(depth.value[row]):
+        return None
+    options = changes(
+        site,
+        results.areas,
+        results.rates,
+        dressings=site.dressed.dressing[[row]],
+        surfaces=site.surfaces.ground[site.dressed.surface[[row]]],
+    )
+    return sharpen(depth, options, row=row)
+
+
+def season_sharpening(results: Results, row: int) -> Sharpening | None:
+    """What would sharpen the season depth in row ``row`` of the ledger; None if not measured."""
+    site, ledger = results.site, results.ledger
+    ground = site.surfaces.ground[ledger.row[[row]]]
+    mine = ledger.counted & (site.surfaces.ground[site.dressed.surface] == ground)
+    if not mine.any() or not math.isfinite(ledger.depth.value[row]):
+        return None
+    options = changes(
+        site,
+        results.areas,
+        results.rates,
+        dressings=site.dressed.dressing[mine],
+        surfaces=ground,
+        season=True,
+    )
+    return sharpen(ledger.depth, options, row=row)
+
+
+def sentence(name: str, found: Sharpening | None, units: Units, measure: str) -> str:
+    """``name``: the best change in words, in the reader's units."""
+    if found is None:
+        return f"{name}: not measured"
+    factor, unit, digits = SHOWN[units][measure]
+    return f"{name}: {found.sentence(unit=unit, factor=factor, digits=digits)}"
+
+
+def sharpening_document(
+    found: Sharpening | None, unit: str, factor: float = 1.0
+) -> Document | None:
+    """The changes that would sharpen a figure, the best first; masses in kg, depths in mm."""
+    if found is None:
+        return None
+    return {
+        f"u_{unit}": number(found.u, factor),
+        "changes": [
+            {"change": text, f"u_{unit}": number(u, factor)}
+            for text, u in zip(found.text, found.u_after, strict=True)
+        ],
+        "sentence": found.sentence(unit=unit, factor=factor, digits=0 if unit == "kg" else 2),
+    }
+
+
+def add_budgets(document: Document, results: Results, dressings: Sequence[int]) -> None:
+    """Put budgets of single surfaces' depths and sharpenings into some dressings of a document."""
+    site, depth = results.site, results.rates.depth
+    shares, parts = depth.shares(), depth.by_category()
+    for entry, k in zip(document["dressings"], dressings, strict=True):
+        entry["sharpen"] = {
+            name.replace(" ", "_"): sharpening_document(found, "kg")
+            for name, found in dressing_sharpenings(results, k).items()
+        }
+        rows = np.flatnonzero(site.dressed.dressing == k).tolist()
+        for one, row in zip(entry["surfaces"], rows, strict=True):
+            one["budget"] = budget_rows(depth, shares, parts, row, "mm", MILLIMETRE)
+            one["sharpen"] = sharpening_document(depth_sharpening(results, row), "mm", MILLIMETRE)
+
+
+def budget_table(
+    title: str, figures: Mapping[str, tuple[Estimates, int]], units: Units, measure: str
+) -> Table:
+    """Sources of one or more figures, given as table and row, with what each adds and its share."""
+    shares = {name: table.shares() for name, (table, _) in figures.items()}
+    parts = {name: table.by_category() for name, (table, _) in figures.items()}
+    size: dict[str, float] = {}
+    for name, (_, row) in figures.items():
+        for source, column in shares[name].items():
+            if column[row] > 0:
+                size[source] = max(size.get(source, 0.0), float(column[row]))
+    rows = []
+    for source in sorted(size, key=lambda s: -size[s]):
+        line = [source]
+        for name, (_, row) in figures.items():
+            share = shares[name].get(source)
+            if share is None or not share[row] > 0:
+                line += [MISSING, MISSING]
+                continue
+            u = parts[name][source][row]
+            line += [shown(u, measure, units, unit=False), percent(share[row])]
+        rows.append(line)
+    whole = ["together"]
+    for table, row in figures.values():
+        whole += [shown(table.u()[row], measure, units, unit=False), percent(1.0)]
+    heads, right = ["source"], [False]
+    for name in figures:
+        heads += [f"{name}\nu {label_of(measure, units)}", "share"]
+        right += [True, True]
+    return Table(title=title, heads=heads, right=right, rows=[*rows, whole])

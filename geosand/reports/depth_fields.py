@@ -1,0 +1,78 @@
+"""The depth fields of a site's surfaces as GeoJSON, one square a cell."""
+
+from __future__ import annotations
+
+import json
+
+import numpy as np
+
+from geosand.columns import Floats
+from geosand.rates.depth_field import CELL_M, DepthField, depth_field
+from geosand.rates.spatial import Spatial, site_spatial
+from geosand.reports.documents import Document, number
+from geosand.results import Results
+
+DECIMALS = 8  #: of degrees, about a millimetre
+
+
+def fields_text(
+    results: Results, *, only: str | None = None, cell_m: float = CELL_M
+) -> tuple[str | None, str]:
+    """A FeatureCollection (RFC 7946), and one sentence on the variogram; None where none is known.
+
+    One cell a feature: dressing, surface, depth_mm and u_depth_mm of its mean, from the surface's
+    own catches, three or more. ``only`` leaves other dressings out.
+    """
+    site, spatial = results.site, site_spatial(results.site, results.areas, results.rates)
+    sentence = spatial.findings[0].text if spatial.findings else "no variogram: no catches"
+    rows = np.flatnonzero(np.isfinite(spatial.kriged_rate_kg_m2))
+    names = site.dressings.id[site.dressed.dressing]
+    features: list[Document] = []
+    for row in rows.tolist():
+        if only in (None, str(names[row])):
+            features += _features(results, spatial, row, cell_m)
+    if not features:
+        return None, sentence
+    collection = {
+        "type": "FeatureCollection",
+        "about": f"Depth fields of {site.name}; {sentence}",
+        "cell_m": cell_m,
+        "features": features,
+    }
+    return json.dumps(collection, ensure_ascii=False, allow_nan=False), sentence
+
+
+def _features(results: Results, spatial: Spatial, row: int, cell_m: float) -> list[Document]:
+    site = results.site
+    field = depth_field(site, results.areas, results.rates, spatial, row, cell_m=cell_m)
+    common = {
+        "dressing": str(site.dressings.id[site.dressed.dressing[row]]),
+        "surface": str(site.surfaces.id[site.dressed.surface[row]]),
+    }
+    return [
+        {
+            "type": "Feature",
+            "properties": {
+                **common,
+                "depth_mm": number(round(depth * 1000, 4)),
+                "u_depth_mm": number(round(u * 1000, 4)),
+            },
+            "geometry": {"type": "Polygon", "coordinates": [ring]},
+        }
+        for ring, depth, u in zip(
+            _rings(results, field).tolist(),
+            field.depth_m.tolist(),
+            field.u_depth_m.tolist(),
+            strict=True,
+        )
+    ]
+
+
+def _rings(results: Results, field: DepthField) -> Floats:
+    """Corners (T, 5, 2) of the cells in degrees, counter-clockwise, the first again at the end."""
+    half = field.cell_m / 2
+    x = field.x_m[:, None] + half * np.array([-1.0, 1.0, 1.0, -1.0, -1.0])
+    y = field.y_m[:, None] + half * np.array([-1.0, -1.0, 1.0, 1.0, -1.0])
+    lon, lat = results.areas.plane.inverse(x.ravel(), y.ravel())
+    lon = (lon + 180.0) % 360.0 - 180.0
+    return np.stack([lon, lat], axis=1).round(DECIMALS).reshape(*x.shape, 2)

@@ -1,0 +1,292 @@
+"""The next dressing as a console table and in sentences."""
+
+from __future__ import annotations
+
+import math
+import re
+from typing import TYPE_CHECKING
+
+from geosand.errors import printable
+from geosand.planning.route import natural
+from geosand.reports.documents import MILLIMETRE, Document
+from geosand.reports.plan import BASIS
+from geosand.reports.setting_words import known, setting_cell, setting_lines
+from geosand.reports.words import MISSING, Units, between, label_of, listed, shown
+
+if TYPE_CHECKING:
+    from geosand.reports.plain_table import Table
+
+MOST_RUNS = 12  #: ids or runs of ids in one sentence
+LOADS_A_SURFACE = 2  #: more loads than this a surface are bags, and not listed one by one
+LEAST_SENSIBLE_MM = 0.1  #: a dressing lighter than this is hardly seen; our own choice
+
+
+def plan_table(document: Document, units: Units) -> Table:
+    """One line a surface that gets sand, in the order of work."""
+    from geosand.reports.console import table
+
+    over = document["spreader"]["strip_width_m"] is not None
+    rows = [_line(row, units, over=over) for row in document["surfaces"] if row["mass_kg"] > 0]
+    depth, rate, mass = (label_of(m, units) for m in ("depth", "rate", "mass"))
+    heads = [
+        ("surface", False),
+        ("kind", False),
+        (f"depth\n{depth}", True),
+        (f"rate\n{rate}", True),
+    ]
+    heads += [(f"on it\n{mass}", True), (f"over-\nthrow {mass}", True), ("units", True)]
+    heads += [("setting", True), ("head-\ning °", True), (f"saves\n{mass}", True), ("note", False)]
+    return table(plan_title(document), heads, rows)
+
+
+def plan_title(document: Document) -> str:
+    """Site and day."""
+    return f"{printable(document['site'])}: next dressing, planned for {document['as_of']}"
+
+
+def _line(row: Document, units: Units, *, over: bool) -> list[str]:
+    """Cells of a surface; ``over``: whether the overthrow to expect is known."""
+    heading = row["heading"]
+    texts = [
+        shown(known(row[key]) * factor, measure, units, unit=False)
+        for key, factor, measure in (
+            ("depth_mm", 1 / MILLIMETRE, "depth"),
+            ("rate_kg_m2", 1.0, "rate"),
+            ("mass_kg", 1.0, "mass"),
+        )
+    ]
+    texts.append(shown(row["overthrow_kg"], "mass", units, unit=False) if over else MISSING)
+    saves = known(heading["saving_against_worst_kg"]) if heading else math.nan
+    return [
+        row["id"],
+        row["kind"],
+        *texts,
+        MISSING if row["units"] is None else f"{row['units']:.1f}",
+        setting_cell(row["setting"]),
+        f"{heading['heading_deg']:.0f}" if heading else MISSING,
+        shown(saves, "mass", units, unit=False),
+        row["note"],
+    ]
+
+
+def plan_lines(document: Document, units: Units) -> list[str]:
+    """What to order and why, in sentences."""
+    if not document["sand"]["needed_kg"]:
+        few = [f for f in document["findings"] if f["about"] in ("", "season")]
+        return [_order_line(document["sand"], units), *_none_lines(document), *_told(few)]
+    lines = [_order_line(document["sand"], units), _stock_line(document["sand"], units)]
+    lines += [*_need_lines(document, units), *hole_lines(document, units)]
+    lines += [*_heading_lines(document, units), *_none_lines(document)]
+    lines += [*_light_lines(document, units), *setting_lines(document, units)]
+    return [*lines, *route_lines(document, units), *_told(document["findings"])]
+
+
+def _told(findings: list[Document]) -> list[str]:
+    texts = [f"{f['about']}: {f['text']}." if f["about"] else f"{f['text']}." for f in findings]
+    return [text[:1].upper() + text[1:] for text in texts]
+
+
+def _need_lines(document: Document, units: Units) -> list[str]:
+    sand, spreader, crew = document["sand"], document["spreader"], document["crew"]
+
+    def mass(key: str) -> str:
+        return shown(known(sand[key]), "mass", units)
+
+    low, high = known(sand["overthrow_low_kg"]), known(sand["overthrow_high_kg"])
+    lines = [
+        f"Needed {mass('needed_kg')} as delivered (water"
+        f" {sand['moisture_dry_basis_percent']:.1f} %); with {sand['assurance'] * 100:.0f} %"
+        f" assurance {mass('needed_at_assurance_kg')}."
+    ]
+    over = ", dry; overthrow is not known and not in the order"
+    if math.isfinite(high):
+        bounds = between(low, high, "mass", units)
+        over = f", overthrow to expect {mass('overthrow_kg')} (95 % {bounds}), both dry"
+    lines.append(f"On surfaces {mass('on_surfaces_kg')}{over}.")
+    if spreader["strip_width_m"] is not None:
+        width = shown(known(spreader["strip_width_m"]), "length", units)
+        ends = [known(spreader[f"strip_width_{end}_m"]) for end in ("low", "high")]
+        bounds = between(ends[0], ends[1], "length", units)
+        lines.append(
+            f"Strip width {width} of {printable(spreader['name'] or 'the spreader')}, from"
+            f" {listed(spreader['dressings'])} (95 % of a further dressing {bounds})."
+        )
+    past = f"from {listed(crew['dressings'])}" if crew["dressings"] else "by default"
+    lines.append(
+        f"The crew is taken to hit the planned rate to ± {crew['u_percent']:.0f} % (one standard"
+        f" deviation, {past}); the assurance allows for it."
+    )
+    return lines
+
+
+def _order_line(sand: Document, units: Units) -> str:
+    """What to order, or why nothing is."""
+    if sand["order_kg"]:
+        order = known(sand["order_kg"])
+        parts = [shown(order, "tonnage", units) + ("s" if units == "us" else "")]
+        if sand["bulk_density_kg_m3"]:
+            dry = order / (1 + sand["moisture_dry_basis_percent"] / 100)
+            volume = shown(dry / sand["bulk_density_kg_m3"], "volume", units)
+            parts.append(f"{volume} if dry and poured")
+        count = ""
+        if sand["units"] is not None:
+            unit = shown(known(sand["unit_mass_kg"]), "mass", units)
+            count = f", so {sand['units']} of {unit}"
+        return (
+            f"Order {printable(sand['name'])}: {shown(order, 'mass', units)}{count}, {BASIS}"
+            f" ({'; '.join(parts)})."
+        )
+    if not sand["needed_at_assurance_kg"]:
+        return "No sand need be ordered: none is to be spread."
+    stock = shown(known(sand["stock_kg"]), "mass", units)
+    return f"No sand need be ordered: {stock} in stock covers it."
+
+
+def _stock_line(sand: Document, units: Units) -> str:
+    stock = known(sand["stock_kg"])
+    if sand["stock_from"] is None:
+        return "Stock: no delivery of this sand is recorded; it is not known and counts as 0."
+    if stock < 0:
+        more = shown(-stock, "mass", units)
+        return f"Stock: loads exceed deliveries by {more}: a delivery is missing; it counts as 0."
+    have = shown(stock, "mass", units)
+    doubt = known(sand["u_stock_kg"])
+    doubt_said = f" (u {shown(doubt, 'mass', units)}, allowed for)" if doubt > 0 else ""
+    done = "is subtracted" if stock else "nothing left"
+    return f"Stock: {have}{doubt_said}, {sand['stock_from']}, {done}."
+
+
+def hole_lines(document: Document, units: Units) -> list[str]:
+    """How much of the sand fills the holes first."""
+    sand = document["sand"]
+    if sand["holes_take_mm"] is None:
+        return []
+    depth = shown(sand["holes_take_mm"] / MILLIMETRE, "depth", units)
+    mass = shown(sand["in_holes_kg"], "mass", units)
+    return [f"The holes take {depth} and fill first: {mass} dry of the sand goes into them."]
+
+
+def _heading_lines(document: Document, units: Units) -> list[str]:
+    """What geometry forces beside the surfaces, against the worst and the last headings."""
+    ways = [row["heading"] for row in document["surfaces"] if row["heading"]]
+    if not ways:
+        return []
+    best = sum(known(way["forced_kg"]) for way in ways)
+    worst = sum(known(way["saving_against_worst_kg"]) for way in ways)
+    text = (
+        f"At these headings full-width passes that never shut off early force"
+        f" {shown(best, 'mass', units)} beside the surfaces:"
+        f" {_less(worst, best + worst, units)} less than at the worst ones"
+    )
+    known_last = [way for way in ways if way["saving_against_last_kg"] is not None]
+    if known_last:
+        saved = sum(known(way["saving_against_last_kg"]) for way in known_last)
+        force = sum(known(way["forced_kg"]) for way in known_last)
+        where = (
+            "" if len(known_last) == len(ways) else f" on the {len(known_last)} where it is known"
+        )
+        side = "less" if saved >= 0 else "more"
+        text += f", {_less(abs(saved), force + saved, units)} {side} than as last driven{where}"
+    return [text + "."]
+
+
+def _less(saved: float, of: float, units: Units) -> str:
+    share = f" ({saved / of * 100:.0f} %)" if of > 0 else ""
+    return f"{shown(saved, 'mass', units)}{share}"
+
+
+def _none_lines(document: Document) -> list[str]:
+    none = [row for row in document["surfaces"] if not row["mass_kg"] > 0]
+    return [
+        f"No sand: {_those(none, note)}: {note}."
+        for note in dict.fromkeys(row["note"] for row in none)
+    ]
+
+
+def _those(rows: list[Document], note: str) -> str:
+    return listed(runs([row["id"] for row in rows if row["note"] == note]), MOST_RUNS)
+
+
+def _light_lines(document: Document, units: Units) -> list[str]:
+    light = [r["id"] for r in document["surfaces"] if 0 < r["depth_mm"] < LEAST_SENSIBLE_MM]
+    if not light:
+        return []
+    one = len(light) == 1
+    least = shown(LEAST_SENSIBLE_MM / MILLIMETRE, "depth", units)
+    who = light[0] if one else f"{len(light)} surfaces"
+    return [
+        f"Hardly worth the way: {who} {'needs' if one else 'need'} less than {least};"
+        " --min-depth leaves such out."
+    ]
+
+
+def route_lines(document: Document, units: Units) -> list[str]:
+    """How the order of work was made and how far the way is."""
+    way = document["route"]
+    given = [row["id"] for row in document["surfaces"] if row["mass_kg"] > 0]
+    if len(given) < 2:
+        return []
+    start = "the start" if way["from_a_start"] else given[0]
+    length = shown(known(way["length_m"]), "way", units)
+    return [f"Order of work: {way['order']}; {length} from {start} on, in straight lines."]
+
+
+def load_lines(document: Document, units: Units) -> list[str]:
+    """Which surfaces each load serves, its overthrow included, as weighed."""
+    loads, sand = document["loads"], document["sand"]
+    given = sum(row["mass_kg"] > 0 for row in document["surfaces"])
+    if len(loads) > max(LOADS_A_SURFACE * given, 10) and sand["load_from"] == "one unit":
+        size = shown(known(sand["load_kg"]), "mass", units)
+        return [f"Loads: {len(loads)} of {size}; --load tells what the spreader holds at a time."]
+    alike: list[list[Document]] = []
+    for load in loads:
+        if alike and _same(alike[-1][-1], load):
+            alike[-1].append(load)
+        else:
+            alike.append([load])
+    return [_load_line(several, units) for several in alike]
+
+
+def _same(one: Document, other: Document) -> bool:
+    """Whether both loads go wholly, and as much of them, onto the same one surface."""
+    first, second = one["surfaces"], other["surfaces"]
+    if len(first) > 1 or len(second) > 1 or (one["refill_on"] is None) != (not other["refill_on"]):
+        return False
+    alike = abs(first[0]["delivered_kg"] - second[0]["delivered_kg"]) < 1e-6 * one["delivered_kg"]
+    return bool(first[0]["id"] == second[0]["id"] and alike)
+
+
+def _load_line(several: list[Document], units: Units) -> str:
+    load, last = several[0], several[-1]
+    parts = ", ".join(
+        f"{part['id']} {shown(known(part['delivered_kg']), 'mass', units)}"
+        for part in load["surfaces"]
+    )
+    name = f"Load {load['load']}"
+    if len(several) > 1:
+        name, parts = f"Loads {load['load']}–{last['load']}", f"{parts} each"
+    if load["refill_on"] is None:
+        return f"{name}: {parts}."
+    back = known(load["to_start_m"])
+    far = f", {shown(back, 'way', units)} from the start" if math.isfinite(back) else ""
+    return f"{name}: {parts}; refill on {load['refill_on']}{far}."
+
+
+def runs(ids: list[str]) -> list[str]:
+    """Ids with runs of numbers drawn together, as people count.
+
+    >>> runs(["g10", "g1", "g2", "g3", "t4", "pond"])
+    ['g1–g3', 'g10', 'pond', 't4']
+    """
+    groups: list[list[str]] = []
+    end: tuple[str, int] | None = None
+    for name in sorted(ids, key=natural):
+        match = re.fullmatch(r"(.*?)([1-9]\d{0,5})", name)
+        here = (match[1], int(match[2])) if match else None
+        if here and end and here == (end[0], end[1] + 1):
+            groups[-1].append(name)
+        else:
+            groups.append([name])
+        end = here
+    texts = [group if len(group) < 3 else [f"{group[0]}–{group[-1]}"] for group in groups]
+    return [text for group in texts for text in group]

@@ -1,0 +1,220 @@
+"""The balance of each dressing: the table, the methods side by side, where the doubt comes from."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+from geosand.balance.account import NOT_CLOSED
+from geosand.errors import printable
+from geosand.reports.documents import Document
+from geosand.reports.first import explain
+from geosand.reports.printable.axis import Scale
+from geosand.reports.printable.budget_picture import budget_picture
+from geosand.reports.printable.cell_pictures import interval_mark, scale_head, scale_over
+from geosand.reports.printable.content import (
+    Block,
+    Column,
+    Items,
+    Picture,
+    Row,
+    Section,
+    Table,
+    Text,
+)
+from geosand.reports.printable.surfaces_section import si
+from geosand.reports.season_balance import counted_dressings
+from geosand.reports.words import MISSING, Units, between, label_of, percent, shown
+from geosand.results import Results
+from geosand.units import SHOWN
+
+MARK = 90.0
+WIDTH, PHONE = 510.0, 330.0
+
+
+def balance_section(
+    results: Results, dressings: Sequence[Document], season: Document, units: Units
+) -> list[Section]:
+    """Sections on the dressings inside the season and the day (``balance --json``)."""
+    counted = counted_dressings(results)
+    mine = [d for d, c in zip(dressings, counted, strict=True) if c]
+    if not mine:
+        return []
+    blocks: list[Block] = [_table(mine, season, units), Text(text=_VERDICTS, soft=True)]
+    blocks += _open_ones(results, counted.tolist())
+    left_out = len(dressings) - len(mine)
+    if left_out:
+        text = f"{left_out} recorded outside the season or after the day of account: not shown."
+        blocks.append(Text(text=text, soft=True))
+    sections = [Section(title="The balance of each dressing", blocks=blocks)]
+    sections.append(Section(title="Three ways to the rate", blocks=_methods(mine, units)))
+    if season["budget"]:
+        sections.append(_budget(season, mine, units))
+    return sections
+
+
+_VERDICTS = (
+    "Overthrow: sand landed elsewhere. Closed: the difference can be zero, and is known well"
+    " enough to say so. Undecided: it can be zero, but is not known well enough. Does not close:"
+    " the catches claim more than was spread, so a measured figure is wrong. A filled square: the"
+    " 95 % interval does not hold zero."
+)
+
+
+def _table(mine: Sequence[Document], season: Document, units: Units) -> Table:
+    factor, unit = SHOWN[units]["mass"][0], label_of("mass", units)
+    over = [d["overthrow"] for d in mine]
+    limits = [si(o[key]) * factor for o in over for key in ("mass_kg", "low_kg", "high_kg")]
+    scale = scale_over(limits, MARK)
+    columns = (
+        Column(head="dressing", width=50),
+        Column(head="date", width=60),
+        Column(head=f"spread {unit}", width=42, align="right"),
+        Column(head=f"on surfaces {unit}", width=46, align="right"),
+        Column(head=scale_head(scale, unit, MARK, "elsewhere"), width=MARK),
+        Column(head=f"elsewhere {unit}", width=50, align="right"),
+        Column(head="95 % interval", width=78, align="right"),
+        Column(head="share", width=36, align="right"),
+        Column(head="verdict", width=58, wrap=True),
+    )
+    rows = [_row(d, scale, factor, units) for d in mine]
+    if len(mine) > 1 and season["spread"]["mass_kg"] is not None:
+        rows.append(_sum(season, units))
+    return Table(columns=columns, rows=rows)
+
+
+def _row(dressing: Document, scale: Scale, factor: float, units: Units) -> Row:
+    over = dressing["overthrow"]
+    value, low, high = (si(over[key]) for key in ("mass_kg", "low_kg", "high_kg"))
+    return Row(
+        cells=(
+            printable(dressing["dressing"]),
+            dressing["date"],
+            _mass(dressing["spread"]["mass_kg"], units),
+            _mass(dressing["on_surfaces"]["mass_kg"], units),
+            interval_mark(value * factor, low * factor, high * factor, scale, MARK),
+            _mass(over["mass_kg"], units),
+            between(low, high, "mass", units),
+            MISSING if over["fraction"] is None else percent(over["fraction"]),
+            over["verdict"],
+        ),
+        tone="alarm" if over["verdict"] == NOT_CLOSED else "",
+    )
+
+
+def _sum(season: Document, units: Units) -> Row:
+    over = season["overthrow"]
+    return Row(
+        cells=(
+            "season",
+            "",
+            _mass(season["spread"]["mass_kg"], units),
+            _mass(season["on_surfaces"]["mass_kg"], units),
+            "",
+            _mass(over["mass_kg"], units),
+            between(si(over["low_kg"]), si(over["high_kg"]), "mass", units),
+            MISSING if over["fraction"] is None else percent(over["fraction"]),
+            "",
+        ),
+        tone="sum",
+    )
+
+
+def _mass(value: float | None, units: Units) -> str:
+    return shown(si(value), "mass", units, unit=False)
+
+
+def _open_ones(results: Results, counted: Sequence[bool]) -> list[Block]:
+    """What would close each dressing whose catches claim more than was spread."""
+    balance, site = results.balance, results.site
+    items = []
+    for k, inside in enumerate(counted):
+        if not inside or not balance.closing[k] or not balance.overthrow.value[k] < 0:
+            continue
+        ways = "; or ".join(explain(c) for c in balance.closing[k])
+        items.append(f"{printable(str(site.dressings.id[k]))} would close with {ways}.")
+    if not items:
+        return []
+    said = "More claimed than spread: overthrow can not be the reason. One dressing can not prove"
+    return [Text(text=f"{said} which of these it is."), Items(items=items)]
+
+
+def _methods(mine: Sequence[Document], units: Units) -> tuple[Block, ...]:
+    """Rate by mass, by volume and by bulk; strip width and reach; evenness."""
+    rate, length = label_of("rate", units), label_of("length", units)
+    columns = (
+        Column(head="dressing", width=66),
+        Column(head=f"by mass {rate}", width=58, align="right"),
+        Column(head=f"by volume {rate}", width=58, align="right"),
+        Column(head=f"by bulk {rate}", width=58, align="right"),
+        Column(head="agree", width=42),
+        Column(head=f"strip width {length}", width=56, align="right"),
+        Column(head=f"reach {length}", width=44, align="right"),
+        Column(head="catches", width=42, align="right"),
+        Column(head="CV %", width=40, align="right"),
+        Column(head="low quarter %", width=46, align="right"),
+    )
+    rows = [Row(cells=_method_cells(d, units)) for d in mine]
+    text = (
+        "By mass and by volume: what the catches say. By bulk: all sand spread over all ground"
+        " dressed. A bulk rate below the caught one can not be explained by overthrow. Strip width:"
+        " of a strip at full rate that would hold the overthrow. CV and low quarter: evenness of"
+        " the catches, from four catches up."
+    )
+    return (Table(columns=columns, rows=rows), Text(text=text, soft=True))
+
+
+def _method_cells(dressing: Document, units: Units) -> tuple[str, ...]:
+    methods, over, even = dressing["methods"], dressing["overthrow"], dressing["uniformity"]
+    rates = [
+        shown(si(methods[key]["rate_kg_m2"]), "rate", units, unit=False)
+        for key in ("by_mass", "by_volume", "by_bulk")
+    ]
+    agree = {True: "yes", False: "no", None: MISSING}[methods["agree"]]
+    lengths = [
+        shown(si(over[key]), "length", units, unit=False) for key in ("strip_width_m", "reach_m")
+    ]
+    evenness = [
+        MISSING if even[key] is None else f"{even[key]:.0f}"
+        for key in ("cv_percent", "du_lq_percent")
+    ]
+    name = printable(dressing["dressing"])
+    return (name, *rates, agree, *lengths, str(even["catches"]), *evenness)
+
+
+def _budget(season: Document, mine: Sequence[Document], units: Units) -> Section:
+    picture = Picture(
+        drawing=budget_picture(season["budget"], units, WIDTH),
+        narrow=budget_picture(season["budget"], units, PHONE),
+        caption=(
+            "Share of each source in the variance of what landed elsewhere over the season, and"
+            " its own standard uncertainty. What stands on top is what better measuring would"
+            " sharpen most."
+        ),
+    )
+    return Section(
+        title="Where the doubt comes from", blocks=(picture, *_budget_table(season, mine))
+    )
+
+
+def _budget_table(season: Document, mine: Sequence[Document]) -> tuple[Block, ...]:
+    """Shares of the sources in each dressing, in the order of the season's picture."""
+    sources = [s["source"] for s in season["budget"] if s["share"] >= 0.005][:8]
+    measured = [d for d in mine if d["budget"]]
+    if len(measured) < 2:
+        return ()
+    width = (WIDTH - 66) / len(sources)
+    columns = [Column(head="dressing", width=66)]
+    columns += [Column(head=f"{s} %", width=width, align="right") for s in sources]
+    rows = []
+    for dressing in measured:
+        shares = {part["source"]: part["share"] for part in dressing["budget"]}
+        cells = [_whole(shares.get(s, 0.0)) for s in sources]
+        rows.append(Row(cells=(printable(dressing["dressing"]), *cells)))
+    return (Table(columns=columns, rows=rows, caption="The same for each dressing"),)
+
+
+def _whole(share: float) -> str:
+    if not math.isfinite(share):
+        return MISSING
+    return "< 1" if 0 < share < 0.005 else f"{share * 100:.0f}"

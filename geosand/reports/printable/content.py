@@ -1,0 +1,101 @@
+"""What a report says, as plain data: sections of texts, lists, tables and pictures."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import Literal
+
+from geosand.reports.printable.drawing import Drawing
+
+Cell = str | Drawing
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+class Text:
+    """A paragraph."""
+
+    text: str
+    soft: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+class Items:
+    """A list, numbered in order of weight or not."""
+
+    items: Sequence[str]
+    numbered: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+class Figure:
+    """One figure to be seen from afar: what it is, the figure, and what stands beside it."""
+
+    label: str
+    value: str
+    detail: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+class Figures:
+    """A row of them."""
+
+    figures: Sequence[Figure]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+class Picture:
+    """A drawing with its caption; ``narrow`` is the same for a phone."""
+
+    drawing: Drawing
+    caption: str
+    narrow: Drawing | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+class Column:
+    """A column: its head (words, or a scale), its width in points on paper, how it is set."""
+
+    head: Cell
+    width: float
+    align: Literal["left", "right"] = "left"
+    wrap: bool = False  #: long text goes on in a second line; else it is kept in one
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+class Row:
+    """A row; ``tone`` says whether it stands out, is a sum, or begins a group."""
+
+    cells: Sequence[Cell]
+    tone: Literal["", "alarm", "sum", "group"] = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+class Table:
+    """Rows under a head that is repeated on each page; no row is cut."""
+
+    columns: Sequence[Column]
+    rows: Sequence[Row]
+    caption: str = ""
+
+
+Block = Text | Items | Figures | Picture | Table
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+class Section:
+    """A titled part."""
+
+    title: str
+    blocks: Sequence[Block]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+class Report:
+    """A whole report, all its texts as people read them."""
+
+    kicker: str
+    title: str
+    subtitle: str
+    day: str  #: ISO date of the account
+    sections: Sequence[Section] = field(default_factory=tuple)

@@ -1,0 +1,127 @@
+"""A report as one HTML page: it needs no network, runs nothing, and prints to A4 and Letter."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from html import escape
+
+from geosand.reports.printable.content import (
+    Block,
+    Cell,
+    Column,
+    Figures,
+    Items,
+    Picture,
+    Report,
+    Row,
+    Section,
+    Table,
+    Text,
+)
+from geosand.reports.printable.drawing import glued
+from geosand.reports.printable.svg import svg
+from geosand.reports.printed_page import asset, page
+
+
+def report_page(report: Report) -> str:
+    """The whole page of a report, the same bytes each time. All texts enter escaped."""
+    widths: list[str] = []
+    body = "\n".join(_section(section, widths) for section in report.sections)
+    head = (
+        f'<header><p class="kicker">{escape(report.kicker)}</p>'
+        f'<h1 dir="auto">{escape(report.title)}</h1>'
+        f"<p>{_text(report.subtitle)}</p></header>\n"
+    )
+    style = asset("report.css") + "\n".join(widths)
+    title = f"{report.title}: {report.kicker.lower()}"
+    return page(title=title, body=f"{head}<main>\n{body}\n</main>\n", style=style)
+
+
+def _section(section: Section, widths: list[str]) -> str:
+    blocks = "\n".join(_block(block, section.title, widths) for block in section.blocks)
+    return f"<section><h2>{escape(section.title)}</h2>\n{blocks}</section>"
+
+
+def _block(block: Block, title: str, widths: list[str]) -> str:
+    if isinstance(block, Text):
+        soft = ' class="soft"' if block.soft else ""
+        return f"<p{soft}>{_text(block.text)}</p>"
+    if isinstance(block, Items):
+        tag = "ol" if block.numbered else "ul"
+        items = "".join(f'<li dir="auto">{_text(item)}</li>' for item in block.items)
+        return f"<{tag}>{items}</{tag}>"
+    if isinstance(block, Figures):
+        return _figures(block)
+    return _picture(block) if isinstance(block, Picture) else _table(block, title, widths)
+
+
+def _figures(block: Figures) -> str:
+    each = "".join(
+        f"<div><dt>{escape(figure.label)}</dt><dd><b>{escape(figure.value)}</b>"
+        f"<span>{_text(figure.detail)}</span></dd></div>"
+        for figure in block.figures
+    )
+    return f'<dl class="figures">{each}</dl>'
+
+
+def _picture(block: Picture) -> str:
+    wide = svg(block.drawing, "wide" if block.narrow else "")
+    narrow = svg(block.narrow, "narrow") if block.narrow else ""
+    return f"<figure>{wide}{narrow}<figcaption>{_text(block.caption)}</figcaption></figure>"
+
+
+def _table(block: Table, title: str, widths: list[str]) -> str:
+    """A table whose columns keep their shares of the width; the style rules go into ``widths``."""
+    number = len(widths)
+    whole = sum(column.width for column in block.columns)
+    widths.append(
+        f".t{number} {{ min-width: {whole * 1.5:.0f}px; }} "
+        + " ".join(
+            f".t{number} col:nth-child({k}) {{ width: {100 * column.width / whole:.2f}%; }}"
+            for k, column in enumerate(block.columns, start=1)
+        )
+    )
+    caption = f"<caption>{_text(block.caption)}</caption>" if block.caption else ""
+    heads = "".join(
+        f'<th scope="col"{_align(column)}>{_cell(column.head)}</th>' for column in block.columns
+    )
+    rows = "\n".join(_row(row, block.columns) for row in block.rows)
+    label = escape(block.caption or title)
+    cols = "<col>" * len(block.columns)
+    return (
+        f'<div class="scroll" tabindex="0" role="region" aria-label="{label}">'
+        f'<table class="t{number}">{caption}<colgroup>{cols}</colgroup>'
+        f"<thead><tr>{heads}</tr></thead>\n<tbody>\n{rows}\n</tbody></table></div>"
+    )
+
+
+def _row(row: Row, columns: Sequence[Column]) -> str:
+    if row.tone == "group":
+        size = len(columns)
+        return (
+            f'<tr class="group"><th scope="rowgroup" colspan="{size}" dir="auto">'
+            f"{_cell(row.cells[0])}</th></tr>"
+        )
+    cells = "".join(
+        f"<td{_align(column)}>{_cell(cell)}</td>"
+        for cell, column in zip(row.cells[1:], columns[1:], strict=True)
+    )
+    tone = f' class="{row.tone}"' if row.tone else ""
+    return f'<tr{tone}><th scope="row" dir="auto">{_cell(row.cells[0])}</th>{cells}</tr>'
+
+
+def _align(column: Column) -> str:
+    if column.align == "right":
+        return ' class="r"'
+    return ' dir="auto"' if column.wrap else ' class="k" dir="auto"'
+
+
+def _cell(cell: Cell) -> str:
+    if isinstance(cell, str):
+        return _text(cell)
+    return svg(cell)
+
+
+def _text(text: str) -> str:
+    """Text as HTML; a figure and its percent sign stay in one line."""
+    return escape(glued(text))

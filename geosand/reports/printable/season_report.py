@@ -1,0 +1,221 @@
+"""The content of a site's report: what happened, what is behind, and how it is known."""
+
+from __future__ import annotations
+
+import math
+
+from geosand.errors import printable
+from geosand.reports.documents import Document, balance_document, season_document
+from geosand.reports.first import look_first
+from geosand.reports.printable.areas_section import areas_section
+from geosand.reports.printable.balance_section import balance_section
+from geosand.reports.printable.beside_section import beside_section
+from geosand.reports.printable.content import (
+    Figure,
+    Figures,
+    Items,
+    Picture,
+    Report,
+    Section,
+    Text,
+)
+from geosand.reports.printable.map_picture import map_picture
+from geosand.reports.printable.method_section import trust_sections
+from geosand.reports.printable.sand_picture import UNKNOWN, Limits, Stage, sand_picture
+from geosand.reports.printable.surfaces_section import si, surfaces_section
+from geosand.reports.season_balance import season_balance
+from geosand.reports.words import MISSING, Units, between, percent, shown, written_day
+from geosand.results import Results
+from geosand.season.ledger import OVER, UNDER
+
+WIDTH = 510.0  #: 180 mm, which A4 and Letter both hold
+PHONE = 330.0
+MOST_OF_A_STATE = 6  #: surfaces of one state named one by one at the top
+
+
+def season_report(results: Results, units: Units) -> Report:
+    """Everything the report of a site says, in the reader's units; the same each time."""
+    site, ledger = results.site, results.ledger
+    season = season_balance(results)
+    until = "" if site.season_end is None else f" to {written_day(str(site.season_end))}"
+    subtitle = (
+        f"As of {written_day(str(ledger.as_of))}. Season from"
+        f" {written_day(str(ledger.start))}{until}."
+    )
+    depths = season_document(results)["surfaces"]
+    sections = [
+        _first(results, season, units),
+        *_where(results, season, units),
+        *_map(results, units),
+        surfaces_section(results, depths, units),
+        *balance_section(results, balance_document(results)["dressings"], season, units),
+        *beside_section(depths, units),
+        areas_section(results, units),
+        *trust_sections(results),
+    ]
+    return Report(
+        kicker="Sand account",
+        title=printable(site.name),
+        subtitle=subtitle,
+        day=str(ledger.as_of),
+        sections=tuple(section for section in sections if section.blocks),
+    )
+
+
+def _first(results: Results, season: Document, units: Units) -> Section:
+    """The few figures, and what to look at first."""
+    lines = tuple(f"{printable(line)}." for line in _few_of_each(look_first(results, units)))
+    if not len(results.site.dressings):
+        lines = ("No dressing is recorded yet: dressings.csv is where they go.",)
+    listed = Items(items=lines, numbered=True) if lines else Text(text="Nothing stands out.")
+    return Section(title="What to look at first", blocks=(_figures(results, season, units), listed))
+
+
+def _few_of_each(lines: list[str]) -> list[str]:
+    """The lines; of surfaces in one state only the first few, and how many more there are."""
+    kept = list(lines)
+    for state in (UNDER, OVER):
+        mine = [line for line in lines if f": {state}, " in line]
+        rest = mine[MOST_OF_A_STATE:]
+        if len(rest) > 1:
+            place = kept.index(rest[0])
+            kept = [line for line in kept if line not in rest]
+            kept.insert(place, f"{len(rest)} more surfaces are {state}; the table below has them")
+    return kept
+
+
+def _figures(results: Results, season: Document, units: Units) -> Figures:
+    over, spread, on = season["overthrow"], season["spread"], season["on_surfaces"]
+    under = int((results.ledger.state == UNDER).sum())
+    size = len(results.ledger.row)
+    landed = "landed elsewhere" if (over["mass_kg"] or 0) >= 0 else "claimed beyond the spread"
+    share = MISSING if over["fraction"] is None else percent(abs(over["fraction"]))
+    dressings = f"in {season['measured']} measured dressing{_s(season['measured'])}"
+    return Figures(
+        figures=(
+            Figure(label="spread", value=_mass(spread, units), detail=dressings),
+            Figure(label="on the surfaces", value=_mass(on, units), detail=_limits(on, units)),
+            Figure(
+                label=landed,
+                value=_mass(over, units, absolute=True),
+                detail=f"{share} of the spread. {_limits(over, units)}"
+                if over["mass_kg"] is not None
+                else "",
+            ),
+            Figure(
+                label="under-dressed",
+                value=f"{under} of {size}",
+                detail=f"surface{_s(size)} with a target or sand",
+            ),
+        )
+    )
+
+
+def _s(count: int) -> str:
+    return "" if count == 1 else "s"
+
+
+def _mass(mass: Document, units: Units, *, absolute: bool = False) -> str:
+    value = math.nan if mass["mass_kg"] is None else mass["mass_kg"]
+    return shown(abs(value) if absolute else value, "mass", units)
+
+
+def _limits(mass: Document, units: Units) -> str:
+    if mass["low_kg"] is None or mass["high_kg"] is None:
+        return ""
+    return f"95 %: {between(mass['low_kg'], mass['high_kg'], 'mass', units)}"
+
+
+def _where(results: Results, season: Document, units: Units) -> list[Section]:
+    """The waterfall from the spread to where it lies."""
+    stages = season_stages(season)
+    if not stages:
+        return []
+    beside = season["beside"]
+    caption = (
+        "Lines across the ends of bars are 95 % intervals. Sand beside the edges is laid out as if"
+        " all that landed elsewhere lay there, the rate falling evenly to nothing; the interval of"
+        " the collars is the split at the limits of each dressing's overthrow."
+    )
+    over = [
+        f"{shown(kg, 'mass', units)} over {kind}"
+        for kind, kg in beside["over_kg"].items()
+        if kg and kg >= 0.5
+    ]
+    if over:
+        caption += f" Of it {', '.join(over)}."
+    if season["not_measured_kg"]:
+        out = shown(season["not_measured_kg"], "mass", units)
+        caption += f" {out} were spread in dressings that were not measured; they are not in it."
+    picture = Picture(
+        drawing=sand_picture(stages, units, WIDTH),
+        narrow=sand_picture(stages, units, PHONE),
+        caption=caption,
+    )
+    return [Section(title="Where the sand went", blocks=(picture,))]
+
+
+def season_stages(season: Document) -> list[Stage]:
+    """Bars of the waterfall; none where nothing was measured."""
+    spread, on, over = season["spread"], season["on_surfaces"], season["overthrow"]
+    if spread["mass_kg"] is None:
+        return []
+    landed = on["mass_kg"]
+    stages = [
+        Stage(label="Spread", start_kg=0.0, end_kg=spread["mass_kg"], limits_kg=_bounds(spread)),
+        Stage(
+            label="On the surfaces",
+            start_kg=0.0,
+            end_kg=landed,
+            on_surfaces=True,
+            limits_kg=_bounds(on),
+        ),
+        Stage(
+            label="Elsewhere" if over["mass_kg"] >= 0 else "More than was spread",
+            start_kg=landed,
+            end_kg=spread["mass_kg"],
+            backwards=over["mass_kg"] < 0,
+            limits_kg=_bounds(over),
+        ),
+    ]
+    return [*stages, *_parts_elsewhere(season, landed)]
+
+
+def _parts_elsewhere(season: Document, start_kg: float) -> list[Stage]:
+    """Collars, surrounds, farther out, and what no ring holds, one hung on the other."""
+    beside, rest = season["beside"], season["not_laid_out_kg"]
+    if beside["collar_kg"] is None:
+        return []
+    collar = si(beside["collar_low_kg"]), si(beside["collar_high_kg"])
+    stages, at = [], start_kg
+    for label, kg, limits in (
+        ("in collars", beside["collar_kg"], collar),
+        ("in the surrounds", beside["surrounds_kg"], UNKNOWN),
+        ("farther, unaccounted", beside["farther_kg"], UNKNOWN),
+        ("claimed, not spread" if rest < 0 else "not laid out", rest, UNKNOWN),
+    ):
+        end = at + kg
+        stages.append(
+            Stage(
+                label=label, start_kg=at, end_kg=end, limits_kg=limits, part=True, backwards=kg < 0
+            )
+        )
+        at = end
+    return stages if rest else stages[:-1]
+
+
+def _bounds(mass: Document) -> Limits:
+    return si(mass["low_kg"]), si(mass["high_kg"])
+
+
+def _map(results: Results, units: Units) -> list[Section]:
+    picture = map_picture(results, units, WIDTH)
+    if picture is None:
+        return []
+    caption = (
+        "Surfaces shaded by the depth of sand they have had so far; the ids are those of the"
+        " tables, as far as there is room. Lines and areas without a shade are not dressed."
+    )
+    narrow = map_picture(results, units, PHONE)
+    block = Picture(drawing=picture, narrow=narrow, caption=caption)
+    return [Section(title="Depth on the map", blocks=(block,))]

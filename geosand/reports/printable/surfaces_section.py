@@ -1,0 +1,134 @@
+"""Surface by surface: depth so far against the target so far, one bar a surface."""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Iterable, Sequence
+
+import numpy as np
+
+from geosand.areas.ownership import precedence_ranks
+from geosand.errors import printable
+from geosand.reports.documents import MILLIMETRE, Document
+from geosand.reports.printable.axis import Scale
+from geosand.reports.printable.cell_pictures import Depth, depth_bar, scale_head, scale_over
+from geosand.reports.printable.content import Block, Column, Row, Section, Table, Text
+from geosand.reports.words import Units, between, chance, label_of, shown
+from geosand.results import Results
+from geosand.season.ledger import UNDER
+from geosand.units import SHOWN
+
+BAR = 118.0
+
+
+def natural(name: str) -> tuple[tuple[int, str], ...]:
+    """A key by which g2 comes before g10.
+
+    >>> sorted(["g10", "g2", "practice"], key=natural)
+    ['g2', 'g10', 'practice']
+    """
+    return tuple(
+        (int(part), "") if part.isascii() and part.isdigit() else (-1, part.lower())
+        for part in re.split(r"(\d{1,9})", name)
+        if part
+    )
+
+
+def by_kind(rows: Sequence[Document]) -> Iterable[tuple[str, list[Document]]]:
+    """Rows of each kind, greens first as on the map, in the natural order of their ids."""
+    kinds = list(dict.fromkeys(row["kind"] for row in rows))
+    ranks = precedence_ranks(np.array(kinds, dtype=np.str_), np.zeros(len(kinds)))
+    for k in np.argsort(ranks):
+        mine = [row for row in rows if row["kind"] == kinds[k]]
+        yield kinds[k], sorted(mine, key=lambda row: natural(row["id"]))
+
+
+def si(value: float | None, factor: float = 1.0) -> float:
+    """A figure of a document in SI; nan for null."""
+    return math.nan if value is None else value / factor
+
+
+def surfaces_section(results: Results, depths: Sequence[Document], units: Units) -> Section:
+    """The ledger of the surfaces (``season --json``) as a table with a bar in each row."""
+    rows = [row for row in depths if "around" not in row]
+    if not rows:
+        return Section(title="Surface by surface", blocks=())
+    site = results.site
+    names = dict(zip(site.surfaces.id.tolist(), site.surfaces.name.tolist(), strict=True))
+    scale = _scale(rows, site.settings.tolerance, units)
+    unit = label_of("depth", units)
+    columns = (
+        Column(head="surface", width=50),
+        Column(head="name", width=80, wrap=True),
+        Column(head=scale_head(scale, unit, BAR, "depth so far"), width=BAR),
+        Column(head=f"depth {unit}", width=40, align="right"),
+        Column(head="95 % interval", width=80, align="right"),
+        Column(head="target so\u00a0far", width=44, align="right"),
+        Column(head="state", width=98, wrap=True),
+    )
+    lines: list[Row] = []
+    for kind, mine in by_kind(rows):
+        lines.append(Row(cells=(printable(kind),), tone="group"))
+        lines += [_row(row, names, scale, site.settings.tolerance, units) for row in mine]
+    blocks: tuple[Block, ...] = (
+        Text(text=_reading(results), soft=True),
+        Table(columns=columns, rows=lines),
+    )
+    return Section(title="Surface by surface", blocks=blocks)
+
+
+def _scale(rows: Sequence[Document], tolerance: float, units: Units) -> Scale:
+    factor = SHOWN[units]["depth"][0] / MILLIMETRE
+    highs = [si(row.get("high_mm")) * factor for row in rows]
+    targets = [si(row["target_so_far_mm"]) * (1 + tolerance) * factor for row in rows]
+    depths = [si(row["depth_mm"]) * factor for row in rows]
+    return scale_over([*_without_outliers(highs, depths + targets), *targets, *depths], BAR)
+
+
+def _without_outliers(highs: Sequence[float], others: Sequence[float]) -> list[float]:
+    """Upper limits, but none so far out that it would press all bars flat."""
+    most = max((v for v in others if math.isfinite(v)), default=0.0)
+    return [min(v, 1.6 * most) if most > 0 else v for v in highs if math.isfinite(v)]
+
+
+def _row(row: Document, names: dict[str, str], scale: Scale, tolerance: float, units: Units) -> Row:
+    factor = SHOWN[units]["depth"][0] / MILLIMETRE
+    under = row["state"] == UNDER
+    bar = Depth(
+        value=si(row["depth_mm"]) * factor,
+        low=si(row["low_mm"]) * factor,
+        high=si(row["high_mm"]) * factor,
+        target=si(row["target_so_far_mm"]) * factor,
+        tolerance=tolerance,
+        under=under,
+        estimated=row["basis"] == "other surfaces",
+    )
+    least = "" if row["all_measured"] or not row["dressings"] else "at least "
+    probability = "" if row["probability"] is None else f", {chance(row['probability'])}"
+    name = names.get(row["id"], "")
+    low, high = si(row["low_mm"], MILLIMETRE), si(row["high_mm"], MILLIMETRE)
+    return Row(
+        cells=(
+            row["id"],
+            "" if name == row["id"] else printable(name),
+            depth_bar(bar, scale, BAR),
+            least + shown(si(row["depth_mm"], MILLIMETRE), "depth", units, unit=False),
+            between(low, high, "depth", units),
+            shown(si(row["target_so_far_mm"], MILLIMETRE), "depth", units, unit=False),
+            f"{row['state']}{probability}",
+        ),
+        tone="alarm" if under else "",
+    )
+
+
+def _reading(results: Results) -> str:
+    """How to read the bars."""
+    tolerance = f"{results.site.settings.tolerance * 100:g} %"
+    text = (
+        f"Bar: depth so far; line through its end: 95 % interval; upright stroke: target so far,"
+        f" within its band of ± {tolerance}. A triangle marks what is under-dressed"
+    )
+    if ((results.ledger.dressings > 0) & ~results.ledger.own).any():
+        text += "; an open bar is estimated from the other surfaces, without a catch of its own"
+    return text + ". The percentage is the probability of the state."

@@ -1,0 +1,142 @@
+"""CSV files: encodings, separators, shape. All cases are made for this project."""
+
+from __future__ import annotations
+
+from tests.bad_input.case import ACCEPTED, FOUND, REFUSED, Case
+from tests.bad_input.spoiled import CATCH_HEAD, cells_of, csv_text, workbook
+from tests.sites import CATCHES, DRESSINGS, LOADS, TOML
+
+ENCODINGS = (
+    Case(
+        "catches with a byte order mark",
+        {"catches": b"\xef\xbb\xbf" + csv_text(CATCHES).encode()},
+        ACCEPTED,
+    ),
+    Case("catches in UTF-16", {"catches": csv_text(CATCHES).encode("utf-16")}, ACCEPTED),
+    Case(
+        "dressings in Latin-1",
+        {
+            "dressings": "dressing,date,surfaces,note\nD1,2026-04-10,green,gr\xfcn\n".encode(
+                "latin-1"
+            )
+        },
+        FOUND,
+        "is not UTF-8; it is read as Windows-1252",
+    ),
+    Case(
+        "site.toml in Latin-1",
+        {"toml": TOML.replace("Test site", "Gr\xfcn").encode("latin-1")},
+        REFUSED,
+        "site.toml, row 1: is not UTF-8",
+    ),
+    Case("site.toml in UTF-16", {"toml": TOML.encode("utf-16")}, REFUSED, "is not UTF-8"),
+    Case("catches with semicolons", {"catches": csv_text(CATCHES, ";")}, ACCEPTED),
+    Case("catches with tabs", {"catches": csv_text(CATCHES, "\t")}, ACCEPTED),
+    Case(
+        "loads with a spreadsheet's separator line",
+        {"loads": "sep=;\n" + LOADS.replace(",", ";")},
+        ACCEPTED,
+    ),
+    Case("Windows line ends", {"loads": LOADS.replace("\n", "\r\n")}, ACCEPTED),
+    Case("old Macintosh line ends", {"loads": LOADS.replace("\n", "\r")}, ACCEPTED),
+    Case("no line end at the end", {"loads": LOADS.rstrip("\n")}, ACCEPTED),
+    Case(
+        "a picture named loads.csv",
+        {"loads": b"\x89PNG\r\n\x1a\n\0\0\0\rIHDR"},
+        REFUSED,
+        "loads.csv: is not a text file",
+    ),
+    Case(
+        "a workbook named loads.csv",
+        {"loads": workbook(loads=cells_of(LOADS))},
+        REFUSED,
+        "loads.csv: is not a text file",
+    ),
+    Case(
+        "a zero byte in a note",
+        {"dressings": DRESSINGS.replace("green", "gre\0en")},
+        REFUSED,
+        "is not a text file",
+    ),
+)
+
+
+CSV_SHAPE = (
+    Case("empty catches", {"catches": ""}, REFUSED, "catches.csv: is empty"),
+    Case("blank lines only", {"loads": "\n\n  \n"}, REFUSED, "loads.csv: is empty"),
+    Case("a header and no row", {"catches": CATCH_HEAD}, ACCEPTED),
+    Case("blank rows between", {"loads": LOADS.replace("L1", "\n,,,,,\nL1")}, ACCEPTED),
+    Case(
+        "a column twice",
+        {"loads": "load,dressing,count,count,unit_mass_kg\nL1,D1,52,53,25\n"},
+        REFUSED,
+        "column 'count' stands twice",
+    ),
+    Case(
+        "a column without a name",
+        {"loads": "load,dressing,count,unit_mass_kg,\nL1,D1,52,25,x\n"},
+        REFUSED,
+        "column 5 has no name",
+    ),
+    Case(
+        "the header row twice",
+        {"loads": LOADS + LOADS.splitlines()[0] + "\n"},
+        REFUSED,
+        "loads.csv, row 3",
+    ),
+    Case(
+        "a row too long",
+        {"loads": LOADS + "L2,D1,1,25,0.25,1,9\n"},
+        REFUSED,
+        "7 cells for 6 columns",
+    ),
+    Case(
+        "a row too short",
+        {"loads": LOADS + "L2,D1\n"},
+        REFUSED,
+        "loads.csv, row 3, count: no number is written here",
+    ),
+    Case("an open quote", {"loads": LOADS + '"L2,D1,1,25,0.25,1\n'}, REFUSED, "is not CSV"),
+    Case(
+        "an unknown column",
+        {"loads": "load,dressing,count,unit_mass_kg,colour\nL1,D1,52,25,red\n"},
+        FOUND,
+        "column 'colour' is not read",
+    ),
+    Case(
+        "a misspelt column",
+        {"loads": "load,dressing,cuont,unit_mass_kg\nL1,D1,52,25\n"},
+        REFUSED,
+        "Did you mean 'cuont'?",
+    ),
+    Case(
+        "a duplicate load",
+        {"loads": LOADS + LOADS.splitlines()[1] + "\n"},
+        REFUSED,
+        "loads.csv, row 3, load",
+    ),
+    Case(
+        "a duplicate dressing",
+        {"dressings": DRESSINGS + DRESSINGS.splitlines()[1] + "\n"},
+        REFUSED,
+        "dressings.csv, row 3",
+    ),
+    Case("no loads file", {"loads": None}, FOUND, "D1: no loads are recorded"),
+    Case("no catches file", {"catches": None}, FOUND, "D1: no catches lie on its surfaces"),
+    Case("no dressings file", {"dressings": None}, REFUSED, "dressings"),
+    Case(
+        "a web page named loads.csv",
+        {"loads": "<!DOCTYPE html><html><body>Sign in</body></html>\n"},
+        REFUSED,
+        "loads.csv: is a web page",
+    ),
+    Case(
+        "301 columns",
+        {"loads": ",".join(f"c{n}" for n in range(301)) + "\n" + "1," * 300 + "1\n"},
+        REFUSED,
+        "has 301 columns; allowed: at most 300",
+    ),
+)
+
+
+CASES = (*ENCODINGS, *CSV_SHAPE)

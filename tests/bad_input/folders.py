@@ -1,0 +1,89 @@
+"""The folder as a whole: editions, the workbook, two files that say the same. Cases made here."""
+
+from __future__ import annotations
+
+from tests.bad_input.case import ACCEPTED, FOUND, REFUSED, Case
+from tests.bad_input.spoiled import BOOK, NO_CSV, cells_of, in_workbook, workbook
+from tests.sites import CATCHES, LOADS, SURFACES, collection, points
+
+CASES = (
+    Case(
+        "catches in two files",
+        {"files": {"catches.geojson": points(CATCHES)}},
+        REFUSED,
+        "stands beside catches.csv",
+    ),
+    Case(
+        "workbook and CSV",
+        {"files": {"records.xlsx": workbook(**BOOK)}},
+        REFUSED,
+        "records.xlsx: stands beside",
+    ),
+    Case("a workbook", in_workbook(), ACCEPTED),
+    Case(
+        "a workbook without loads",
+        in_workbook(loads=[LOADS.splitlines()[0].split(",")]),
+        FOUND,
+        "D1: no loads are recorded",
+    ),
+    Case(
+        "a workbook with an empty sheet",
+        in_workbook(catches=[]),
+        FOUND,
+        "D1: no catches lie on its surfaces",
+    ),
+    Case(
+        "a formula in a workbook",
+        in_workbook(loads=[*cells_of(LOADS), ["L2", "D1", "=2*3", 25, 0.25, 1]]),
+        REFUSED,
+        "records.xlsx",
+    ),
+    Case(
+        "an error in a workbook",
+        in_workbook(loads=[*cells_of(LOADS), ["L2", "D1", "#REF!", 25, 0.25, 1]]),
+        REFUSED,
+        "records.xlsx",
+    ),
+    Case(
+        "a text number in a workbook",
+        in_workbook(loads=[*cells_of(LOADS), ["L2", "D1", "two", 25, 0.25, 1]]),
+        REFUSED,
+        "'two' is not a number",
+    ),
+    Case(
+        "a damaged workbook",
+        {**NO_CSV, "files": {"records.xlsx": workbook(**BOOK)[:900]}},
+        REFUSED,
+        "records.xlsx",
+    ),
+    Case(
+        "a CSV named records.xlsx",
+        {**NO_CSV, "files": {"records.xlsx": LOADS}},
+        REFUSED,
+        "records.xlsx",
+    ),
+    Case("a strange file beside", {"files": {"notes.docx": b"PK\x03\x04"}}, ACCEPTED),
+    Case(
+        "an edition without a day",
+        {"files": {"editions/old.geojson": collection(SURFACES)}},
+        FOUND,
+        "valid_from is not said beside earlier editions",
+    ),
+    Case(
+        "two editions of one day",
+        {
+            "files": {
+                "editions/2025-01-01.geojson": collection(SURFACES),
+                "editions/b.geojson": collection(SURFACES, valid_from="2025-01-01"),
+            }
+        },
+        REFUSED,
+        "2025-01-01",
+    ),
+    Case(
+        "a broken edition",
+        {"files": {"editions/2025-01-01.geojson": "{"}},
+        REFUSED,
+        "editions/2025-01-01.geojson",
+    ),
+)

@@ -1,0 +1,181 @@
+"""What is written is whole or not there: killed at every step, disk full, no rights, two at once"""
+
+from __future__ import annotations
+
+import json
+import os
+import sys
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from geosand.cli import main
+from geosand.formats.locking import held
+from geosand.formats.site_folder import read_site
+from geosand.formats.writing import write_whole
+from tests.bad_input.faults import disk_full, in_child, no_rights, steps_until_done
+from tests.bad_input.test_corpus import digests
+from tests.sites import G1, SURFACES, collection, square, surface, write_site
+
+pytestmark = pytest.mark.filterwarnings("ignore:.*fork.*:DeprecationWarning")
+Record = Callable[[str, object], None]
+
+
+def verb(*words: object) -> Callable[[], None]:
+    """A verb as an act of a process of its own."""
+
+    def act() -> None:
+        # the test runner replaces sys.stdout by an object of its own
+        sys.stdout = open(1, "w", closefd=False)  # noqa: SIM115 the process ends with it
+        sys.stderr = open(2, "w", closefd=False)  # noqa: SIM115
+        main([str(word) for word in words], prog_name="geosand")
+
+    return act
+
+
+@pytest.fixture
+def survey(tmp_path: Path) -> Path:
+    """The valid site's surfaces with a first green one metre wider."""
+    wider = surface("g1", "green", square(*G1, 21.0), name="First green")
+    path = tmp_path / "survey.geojson"
+    path.write_text(json.dumps(collection([wider, *SURFACES[1:]])))
+    return path
+
+
+def visible(folder: Path) -> dict[str, str]:
+    """Digests of a folder's files without the hidden ones that a killed process leaves."""
+    return {k: v for k, v in digests(folder).items() if not Path(k).name.startswith(".")}
+
+
+def test_bring_killed_at_every_step(tmp_path: Path, survey: Path, record_property: Record) -> None:
+    site = write_site(tmp_path / "site")
+    act = verb("bring", survey, "--into", site, "--valid-from", "2026-06-01")
+    old = visible(site)
+    finished = write_site(tmp_path / "finished")
+    assert (
+        in_child(
+            verb("bring", survey, "--into", finished, "--valid-from", "2026-06-01"),
+            list,
+            tmp_path / "said",
+        )
+        == 0
+    )
+    new = visible(finished)
+    states = []
+    for _ in steps_until_done(act, site, tmp_path / "said"):
+        now = visible(site)
+        records = {k: v for k, v in now.items() if k in old and k != "surfaces.geojson"}
+        assert records == {k: v for k, v in old.items() if k != "surfaces.geojson"}
+        assert now["surfaces.geojson"] in (old["surfaces.geojson"], new["surfaces.geojson"])
+        if now["surfaces.geojson"] == new["surfaces.geojson"]:
+            assert now == new
+        read_site(site)
+        states.append(now["surfaces.geojson"] == new["surfaces.geojson"])
+        record_property("fault injected", "killed")
+        if states[-1]:
+            break
+    else:
+        assert visible(site) == new
+    assert len(states) > 10
+    assert in_child(act, list, tmp_path / "said") == 1  # the survey is in force already
+    assert visible(site) == new
+
+
+def test_new_killed_at_every_step(tmp_path: Path, survey: Path, record_property: Record) -> None:
+    target = tmp_path / "place" / "site"
+    target.parent.mkdir()
+    act = verb("new", target, "--boundaries", survey, "--season-start", "2026-03-01")
+    for _ in steps_until_done(act, target.parent, tmp_path / "said"):
+        record_property("fault injected", "killed")
+        if target.exists():
+            read_site(target)
+            break
+    assert "surfaces.geojson" in visible(target)
+    read_site(target)
+
+
+def test_a_file_killed_at_every_step_is_old_or_new(tmp_path: Path, record_property: Record) -> None:
+    path = tmp_path / "out" / "page.html"
+    write_whole(path, b"old" * 50_000)
+    kept = set()
+    for _ in steps_until_done(
+        lambda: write_whole(path, b"new!" * 50_000), path.parent, tmp_path / "said"
+    ):
+        kept.add(path.read_bytes())
+        record_property("fault injected", "killed")
+    assert path.read_bytes() == b"new!" * 50_000
+    assert kept <= {b"old" * 50_000, b"new!" * 50_000}
+
+
+WRITING = {
+    "bring": ("bring", "{survey}", "--into", "{site}", "--valid-from", "2026-06-01"),
+    "new": ("new", "{out}/site", "--boundaries", "{survey}", "--season-start", "2026-03-01"),
+    "account": ("account", "{site}", "--out", "{out}/map.html"),
+    "map": ("map", "{site}", "--out", "{out}/map.html"),
+    "areas, GeoJSON": ("areas", "{site}", "--out", "{out}/areas.geojson"),
+    "areas, GeoPackage": ("areas", "{site}", "--out", "{out}/areas.gpkg"),
+    "areas, workbook": ("areas", "{site}", "--out", "{out}/areas.xlsx"),
+    "areas, CSV": ("areas", "{site}", "--out", "{out}/areas.csv"),
+    "place": ("place", "{site}", "--catches", "3", "--out", "{out}/trays.html"),
+}
+
+
+@pytest.mark.parametrize("name", WRITING)
+def test_disk_full(name: str, tmp_path: Path, survey: Path, record_property: Record) -> None:
+    site, out = write_site(tmp_path / "site"), tmp_path / "out"
+    out.mkdir()
+    words = [word.format(site=site, out=out, survey=survey) for word in WRITING[name]]
+    before = digests(site)
+
+    code = in_child(verb(*words), disk_full(300), tmp_path / "said")
+
+    said = (tmp_path / "said").read_text()
+    assert code == 1, said
+    assert "Traceback" not in said
+    assert digests(site) == before
+    assert digests(out) == {}
+    record_property("fault injected", "disk full")
+
+
+@pytest.mark.parametrize("name", WRITING)
+def test_read_only_folder(name: str, tmp_path: Path, survey: Path, record_property: Record) -> None:
+    site, out = write_site(tmp_path / "site"), tmp_path / "out"
+    out.mkdir()
+    for folder in (site, out):
+        folder.chmod(0o555)
+    words = [word.format(site=site, out=out, survey=survey) for word in WRITING[name]]
+    before = digests(site)
+
+    code = in_child(verb(*words), no_rights, tmp_path / "said")
+
+    said = (tmp_path / "said").read_text()
+    assert code == 1, said
+    assert "can not be written" in said
+    assert digests(site) == before
+    assert digests(out) == {}
+    record_property("fault injected", "no right to write")
+
+
+def test_a_second_process_is_told_so(tmp_path: Path, survey: Path, record_property: Record) -> None:
+    site = write_site(tmp_path / "site")
+    act = verb("bring", survey, "--into", site, "--valid-from", "2026-06-01")
+    before = digests(site)
+    with held(site):
+        assert in_child(act, list, tmp_path / "said") == 1
+    assert "another geosand is changing this site just now" in (tmp_path / "said").read_text()
+    assert digests(site) == before
+    assert in_child(act, list, tmp_path / "said") == 0
+    record_property("fault injected", "two at once")
+
+
+def test_a_killed_process_lets_go(tmp_path: Path) -> None:
+    site = write_site(tmp_path / "site")
+
+    def hold() -> None:
+        with held(site):
+            os.kill(os.getpid(), 9)
+
+    assert in_child(hold, list, tmp_path / "said") == -9
+    with held(site):
+        pass

@@ -1,0 +1,180 @@
+"""What a careful person would write in a notebook with geopandas, for comparison only."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import folium
+import geopandas
+import numpy as np
+import pandas as pd
+from pyproj import Geod
+
+from geosand.results import Results
+from geosand.site.tables import Site
+
+
+def frames(site: Site) -> tuple[geopandas.GeoDataFrame, geopandas.GeoDataFrame]:
+    """Catches and surfaces in degrees."""
+    catches, surfaces = site.catches, site.surfaces
+    points = geopandas.points_from_xy(catches.lon_degree, catches.lat_degree, crs=4326)
+    frame = pd.DataFrame({"dressing": catches.dressing})
+    polygons = geopandas.GeoDataFrame(
+        {"id": surfaces.id, "kind": surfaces.kind}, geometry=surfaces.geometry, crs=4326
+    )
+    return geopandas.GeoDataFrame(frame, geometry=points), polygons
+
+
+def projected(site: Site) -> tuple[geopandas.GeoDataFrame, geopandas.GeoDataFrame]:
+    """The same in metres."""
+    catches, surfaces = frames(site)
+    plane = surfaces.estimate_utm_crs()
+    return catches.to_crs(plane), surfaces.to_crs(plane)
+
+
+def joined(catches: geopandas.GeoDataFrame, surfaces: geopandas.GeoDataFrame) -> np.ndarray:
+    """Row of the surface under each catch, −1 for none, the first where they overlap."""
+    found = geopandas.sjoin(catches, surfaces, predicate="intersects", how="left")
+    first = found.groupby(level=0).index_right.min()
+    return first.fillna(-1).to_numpy().astype(int)
+
+
+def joined_by_dressing(
+    catches: geopandas.GeoDataFrame, surfaces: geopandas.GeoDataFrame
+) -> list[np.ndarray]:
+    """The same for each dressing by itself."""
+    return [joined(part, surfaces) for _, part in catches.groupby("dressing")]
+
+
+def lowest_quarter(rates: pd.Series) -> float:
+    """Mean of the lowest quarter, at least one."""
+    return float(rates.nsmallest(max(1, round(len(rates) / 4))).mean())
+
+
+def low_quarter(rates: pd.Series) -> tuple[float, float, float]:
+    """Mean, sd and mean of the lowest quarter."""
+    return rates.mean(), rates.std(), lowest_quarter(rates)
+
+
+def balance_with_uncertainties(result: Results) -> list[Any]:
+    """Overthrow of each dressing with shared inputs as correlated numbers."""
+    from uncertainties import ufloat
+
+    site, areas, rates = result.site, result.areas, result.rates
+    tray, caught = ufloat(1, site.settings.u_tray), ufloat(1, site.settings.u_catch_efficiency)
+    label, sampling = ufloat(1, 0.01), rates.rate.by_category()["sampling"]
+    ground = [
+        ufloat(a, u) for a, u in zip(areas.area_m2.tolist(), areas.u_area_m2.tolist(), strict=True)
+    ]
+    out = []
+    for k in range(len(site.dressings)):
+        loads = np.flatnonzero(site.loads.dressing == k)
+        spread = sum(
+            site.loads.count[i]
+            * ufloat(site.loads.unit_mass_kg[i], site.loads.u_unit_mass_kg[i])
+            * label
+            / (1 + site.moistures.ratio[site.loads.moisture[i]])
+            for i in loads
+        )
+        rows = np.flatnonzero(site.dressed.dressing == k)
+        on = sum(
+            ufloat(rates.rate.value[i], sampling[i])
+            / (tray * caught)
+            * ground[site.dressed.surface[i]]
+            for i in rows
+        )
+        out.append(spread - on)
+    for one in out:
+        assert one.std_dev > 0
+    return out
+
+
+def fresh_draws(result: Results, draws: int) -> list[tuple[float, float]]:
+    """Interval of the overthrow of each dressing, new draws for every input of every surface."""
+    site, areas, rates = result.site, result.areas, result.rates
+    rng = np.random.default_rng(1)
+    sampling = rates.rate.by_category()["sampling"]
+    out = []
+    for k in range(len(site.dressings)):
+        on = np.zeros(draws)
+        for i in np.flatnonzero(site.dressed.dressing == k):
+            surface = site.dressed.surface[i]
+            rate = rng.normal(rates.rate.value[i], sampling[i], draws)
+            tray = rng.normal(1, site.settings.u_tray, draws)
+            caught = rng.normal(1, site.settings.u_catch_efficiency, draws)
+            ground = rng.normal(areas.area_m2[surface], areas.u_area_m2[surface], draws)
+            on += rate / (tray * caught) * ground
+        spread = np.zeros(draws)
+        for i in np.flatnonzero(site.loads.dressing == k):
+            bags = round(float(site.loads.count[i]))
+            unit = rng.normal(
+                site.loads.unit_mass_kg[i], site.loads.u_unit_mass_kg[i], (bags, draws)
+            )
+            spread += unit.sum(axis=0) * rng.normal(1, site.loads.u_label[i], draws)
+        out.append(tuple(np.percentile(spread - on, [2.5, 97.5])))
+    return out
+
+
+def overlaid_rings(result: Results) -> list[pd.Series]:
+    """Sand by zone of each dressing whose reach is known already: ten steps of the taper."""
+    site, rates = result.site, result.rates
+    _, surfaces = frames(site)
+    plane = surfaces.to_crs(surfaces.estimate_utm_crs())
+    out = []
+    for k in range(len(site.dressings)):
+        rows = np.flatnonzero(site.dressed.dressing == k)
+        dressed = plane.iloc[site.dressed.surface[rows]].assign(rate=rates.rate.value[rows])
+        groups = np.flatnonzero(result.balance.dressing_of_group == k)
+        reach = float(np.nan_to_num(result.balance.throw.reach_m[groups]).max(initial=0.5))
+        inside = dressed.union_all()
+        ring = dressed.assign(geometry=dressed.buffer(max(reach, 0.1)).difference(inside))
+        over = geopandas.overlay(
+            ring[["rate", "geometry"]],
+            plane[["kind", "geometry"]],
+            how="identity",
+            keep_geom_type=True,
+        )
+        out.append((over.rate * over.area / 2).groupby(over.kind.fillna("")).sum())
+    return out
+
+
+def plain_map(result: Results) -> str:
+    """One layer a dressing, coloured by depth."""
+    site, rates = result.site, result.rates
+    _, surfaces = frames(site)
+    bounds = surfaces.total_bounds
+    page = folium.Map(location=[(bounds[1] + bounds[3]) / 2, (bounds[0] + bounds[2]) / 2])
+    for k, name in enumerate(site.dressings.id.tolist()):
+        rows = np.flatnonzero(site.dressed.dressing == k)
+        dressed = surfaces.iloc[site.dressed.surface[rows]].assign(
+            depth_mm=rates.depth.value[rows] * 1000
+        )
+        folium.GeoJson(
+            dressed.to_json(),
+            name=name,
+            style_function=lambda f: {"fillOpacity": min(1.0, f["properties"]["depth_mm"])},
+            tooltip=folium.GeoJsonTooltip(["id", "depth_mm"]),
+        ).add_to(page)
+    folium.LayerControl().add_to(page)
+    return str(page.get_root().render())
+
+
+def whole_account(site: Site, result: Results) -> tuple[Any, ...]:
+    """Areas, joins, rates, balance and rings of one site."""
+    catches, surfaces = frames(site)
+    plane = surfaces.estimate_utm_crs()
+    geod = Geod(ellps="WGS84")
+    area = [abs(geod.geometry_area_perimeter(one)[0]) for one in surfaces.geometry]
+    in_metres = surfaces.to_crs(plane)
+    under = joined_by_dressing(catches.to_crs(plane), in_metres)
+    each = result.rates.each.rate_kg_m2
+    frame = pd.DataFrame({"row": result.rates.assignment.dressed, "rate": each})
+    rates = frame.groupby("row").rate.apply(low_quarter)
+    return (
+        area,
+        in_metres.area,
+        under,
+        rates,
+        balance_with_uncertainties(result),
+        overlaid_rings(result),
+    )

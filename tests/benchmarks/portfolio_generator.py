@@ -1,0 +1,299 @@
+"""A seeded maker of portfolios: many invented sites with known overthrow, as folders or as a set.
+
+A site has 18 holes with a green (40 to 120 vertices), its collar, an approach that runs under the
+collar, and a tee: 72 surfaces; 12 dressings of all greens, every third of them of the tees as well;
+4 catches on each dressed surface's green in each dressing. Places are drawn at random between 58
+degrees south and north; nothing is a real property.
+
+    python tests/benchmarks/portfolio_generator.py FOLDER --sites 100 --as set
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+
+GREENS, DRESSINGS, CATCHES = 18, 12, 4
+METRES_PER_DEGREE = 111_320.0
+SPREADERS = ("twin disc", "belt drop", "single disc")
+OVERTHROWN = {"twin disc": 0.10, "belt drop": 0.02, "single disc": 0.14}
+KINDS = ("green", "collar", "approach", "tee")
+PLANNED_MM = 0.6
+FIRST_DAY = np.datetime64("2026-03-05")
+SETTINGS: dict[str, Any] = {
+    "season_start": "2026-03-01",
+    "season_end": "2026-11-30",
+    "boundary_accuracy_m": 0.05,
+    "edge_accuracy_m": 0.10,
+    "edge_bias_m": 0.05,
+    "position_accuracy_m": 1.0,
+    "collar_width_m": 0.9,
+    "surrounds_width_m": 4.0,
+    "tolerance_percent": 10.0,
+    "agreement_percent": 10.0,
+    "sands.dried.bulk_density_g_cm3": 1.55,
+    "sands.dried.u_bulk_density_g_cm3": 0.03,
+    "sands.dried.moisture_dry_basis_percent": 1.0,
+    "sands.dried.u_moisture_percent": 0.3,
+    "catches.u_tray_percent": 0.5,
+    "catches.catch_efficiency_percent": 100.0,
+    "catches.u_catch_efficiency_percent": 3.0,
+    "targets_mm.green": 7.5,
+    "targets_mm.tee": 2.5,
+}
+
+Columns = dict[str, Any]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MadeSite:
+    """The tables of one site, by the names of the site folder's columns."""
+
+    name: str
+    settings: Columns
+    surfaces: Columns  #: with ``geometry``
+    dressings: Columns
+    loads: Columns
+    catches: Columns
+    overthrow: float  #: true overthrow over the sand on the surfaces
+
+
+def made_sites(sites: int, seed: int = 20261125) -> Iterator[MadeSite]:
+    """The first ``sites`` sites of a seed; each is the same however many are asked for."""
+    for number in range(sites):
+        yield _site(np.random.default_rng([seed, number]), f"site-{number + 1:05d}")
+
+
+def _site(rng: np.random.Generator, name: str) -> MadeSite:
+    lon, lat = float(rng.uniform(-170, 170)), float(rng.uniform(-58, 58))
+    polygons, centres, radii, area = _polygons(rng, lon, lat)
+    spreader = SPREADERS[int(rng.integers(len(SPREADERS)))]
+    overthrow = OVERTHROWN[spreader] * float(rng.uniform(0.6, 1.4))
+    keen = float(rng.choice([1.0, 1.0, 1.0, 0.75]))  # one site in four falls behind its target
+    lasting = np.exp(rng.normal(0, 0.07, GREENS))
+    rate = (
+        (PLANNED_MM / 1000 * 1550 * keen)
+        * np.exp(rng.normal(0, 0.05, (DRESSINGS, 1)))
+        * (lasting * np.exp(rng.normal(0, 0.04, (DRESSINGS, GREENS))))
+    )
+    on = (rate * area[:GREENS]).sum(axis=1)
+    with_tees = np.arange(DRESSINGS) % 3 == 2
+    on = on + with_tees * rate.mean(axis=1) * area[GREENS:].sum()
+    ids = [f"{kind[0]}{hole + 1}" for kind in KINDS for hole in range(GREENS)]
+    return MadeSite(
+        name=name,
+        settings={"name": f"{name} (invented)", **SETTINGS},
+        surfaces={
+            "id": ids,
+            "name": [f"{kind} {hole + 1}" for kind in KINDS for hole in range(GREENS)],
+            "kind": [kind for kind in KINDS for _ in range(GREENS)],
+            "around": [f"g{i[1:]}" if i[0] == "c" else None for i in ids],
+            "geometry": polygons,
+        },
+        dressings={
+            "dressing": [f"D{k + 1}" for k in range(DRESSINGS)],
+            "date": [str(FIRST_DAY + 22 * k) for k in range(DRESSINGS)],
+            "surfaces": ["green tee" if tees else "green" for tees in with_tees],
+            "planned_depth_mm": [PLANNED_MM] * DRESSINGS,
+            "spreader": [spreader] * DRESSINGS,
+            "swath_m": [4.0] * DRESSINGS,
+        },
+        loads=_loads(rng, on * (1 + overthrow), wrong=bool(rng.random() < 0.05)),
+        catches=_catches(rng, rate, centres, radii, lon, lat),
+        overthrow=overthrow,
+    )
+
+
+def _polygons(
+    rng: np.random.Generator, lon: float, lat: float
+) -> tuple[NDArray[np.object_], Floats, Floats, Floats]:
+    """72 polygons by kind, centres (m) and least radii of the greens, areas of greens and tees."""
+    polygons = np.empty(4 * GREENS, dtype=object)
+    centres, radii, areas = np.zeros((GREENS, 2)), np.zeros(GREENS), np.zeros(2 * GREENS)
+    for hole in range(GREENS):
+        middle = np.array([160.0 * (hole % 6), 190.0 * (hole // 6)])
+        angle = np.linspace(0, 2 * np.pi, int(rng.integers(40, 121)), endpoint=False)
+        waves = [rng.normal(0, 0.9 / k) * np.cos(k * angle + rng.uniform(0, 6)) for k in (2, 3, 4)]
+        radius = rng.uniform(11, 14) + sum(waves)
+        green = middle + _round(angle, radius)
+        collar = middle + _round(angle, radius + 1.0)
+        approach = middle + np.array([[-7, -32], [7, -32], [8, -8], [-8, -8]])
+        tee = middle + np.array([[-6, -84], [6, -84], [6, -76], [-6, -76]])
+        tee = tee + rng.uniform(-1, 1, (4, 2))
+        shapes = ((green,), (collar, green), (approach,), (tee,))
+        for kind, (shell, *holes) in enumerate(shapes):
+            rings = [_degrees(ring, lon, lat) for ring in holes]
+            polygons[kind * GREENS + hole] = shapely.Polygon(_degrees(shell, lon, lat), rings)
+        centres[hole], radii[hole] = middle, radius.min()
+        areas[hole], areas[GREENS + hole] = (shapely.Polygon(r).area for r in (green, tee))
+    return polygons, centres, radii, areas
+
+
+def _round(angle: Floats, radius: Floats) -> Floats:
+    return np.column_stack((radius * np.cos(angle), radius * np.sin(angle)))
+
+
+def _degrees(metres: Floats, lon: float, lat: float) -> Floats:
+    scale = METRES_PER_DEGREE * np.array([np.cos(np.radians(lat)), 1.0])
+    return np.round(np.array([lon, lat]) + metres / scale, 9)
+
+
+def _loads(rng: np.random.Generator, spread: Floats, *, wrong: bool) -> Columns:
+    """Moist sacks of 25 kg; the label errs by 1 %, alike in all; ``wrong``: really 33 kg."""
+    mass = (33.0 if wrong else 25.0) * (1 + rng.normal(0, 0.01)) / 1.01
+    return {
+        "load": [f"L{k + 1}" for k in range(len(spread))],
+        "dressing": [f"D{k + 1}" for k in range(len(spread))],
+        "count": np.round(spread / mass, 1).tolist(),
+        "unit_mass_kg": [25.0] * len(spread),
+        "u_unit_mass_kg": [0.25] * len(spread),
+        "u_label_percent": [1.0] * len(spread),
+    }
+
+
+def _catches(
+    rng: np.random.Generator, rate: Floats, centres: Floats, radii: Floats, lon: float, lat: float
+) -> Columns:
+    shape = (DRESSINGS, GREENS, CATCHES)
+    far = np.sqrt(rng.uniform(0, 0.95, shape)) * radii[:, None]
+    angle = rng.uniform(0, 2 * np.pi, shape)
+    metres = centres[:, None] + np.stack((far * np.cos(angle), far * np.sin(angle)), axis=-1)
+    place = _degrees(metres.reshape(-1, 2), lon, lat)
+    efficiency = 1 + rng.normal(0, 0.03)
+    sand = rate[:, :, None] * 0.1 * 1000 * 1.01 * efficiency * (1 + rng.normal(0, 0.1, shape))
+    number = np.arange(place.shape[0])
+    dressing, green = number // (GREENS * CATCHES), number // CATCHES % GREENS
+    return {
+        "catch": [f"c{k}" for k in number],
+        "dressing": [f"D{k + 1}" for k in dressing],
+        "surface": [f"g{k + 1}" for k in green],
+        "lon": place[:, 0],
+        "lat": place[:, 1],
+        "tray_length_mm": np.full(len(number), 400.0),
+        "tray_width_mm": np.full(len(number), 250.0),
+        "tare_g": np.full(len(number), 50.0),
+        "gross_g": np.round(50.0 + sand.ravel(), 1),
+    }
+
+
+def write_folders(root: Path, sites: int, seed: int = 20261125) -> Path:
+    """One site folder a site below ``root``."""
+    for site in made_sites(sites, seed):
+        folder = root / site.name
+        folder.mkdir(parents=True, exist_ok=True)
+        (folder / "site.toml").write_text(_toml(site.settings), encoding="utf-8")
+        names = [n for n in site.surfaces if n != "geometry"]
+        features = [
+            {
+                "type": "Feature",
+                "properties": {n: site.surfaces[n][k] for n in names if site.surfaces[n][k]},
+                "geometry": shapely.geometry.mapping(shape),
+            }
+            for k, shape in enumerate(site.surfaces["geometry"])
+        ]
+        document = {"type": "FeatureCollection", "features": features}
+        (folder / "surfaces.geojson").write_text(json.dumps(document), encoding="utf-8")
+        for name in ("dressings", "loads", "catches"):
+            table = getattr(site, name)
+            rows = zip(*[_texts(column) for column in table.values()], strict=True)
+            lines = [",".join(table), *(",".join(row) for row in rows)]
+            (folder / f"{name}.csv").write_text("\n".join(lines) + "\n", encoding="utf-8")
+    return root
+
+
+def _texts(column: Any) -> list[str]:
+    return [f"{v:.9f}" if isinstance(v, np.float64) else str(v) for v in column]
+
+
+def _toml(settings: Columns) -> str:
+    """Keys with points are tables."""
+    plain = {k: v for k, v in settings.items() if "." not in k}
+    lines = [f"{k} = {v if 'season' in k else json.dumps(v)}" for k, v in plain.items()]
+    for table in dict.fromkeys(k.rpartition(".")[0] for k in settings if "." in k):
+        lines.append(f"[{table}]")
+        for key, value in settings.items():
+            head, _, name = key.rpartition(".")
+            if head == table:
+                lines.append(f"{name} = {json.dumps(value)}")
+    return "\n".join(lines) + "\n"
+
+
+def write_set(root: Path, sites: int, seed: int = 20261125, chunk: int = 100) -> Path:
+    """One set of GeoParquet and Parquet files below ``root``, a row group for ``chunk`` sites."""
+    import pyarrow as pa
+    import pyarrow.parquet as pq
+
+    root.mkdir(parents=True, exist_ok=True)
+    writers: dict[str, Any] = {}
+    batch: dict[str, list[Columns]] = {}
+
+    def flush() -> None:
+        for name, parts in batch.items():
+            table = _arrow(name, parts)
+            if name not in writers:
+                writers[name] = pq.ParquetWriter(root / f"{name}.parquet", table.schema)
+            writers[name].write_table(table.cast(writers[name].schema), row_group_size=len(table))
+        batch.clear()
+
+    assert pa.__version__
+    for number, site in enumerate(made_sites(sites, seed), start=1):
+        tables = {"sites": {k: [v] for k, v in site.settings.items()}}
+        tables |= {n: getattr(site, n) for n in ("surfaces", "dressings", "loads", "catches")}
+        for name, columns in tables.items():
+            size = len(next(iter(columns.values())))
+            batch.setdefault(name, []).append({"site": [site.name] * size, **columns})
+        if number % chunk == 0 or number == sites:
+            flush()
+    for writer in writers.values():
+        writer.close()
+    return root
+
+
+def _arrow(name: str, parts: list[Columns]) -> Any:
+    import pyarrow as pa
+
+    columns: Columns = {}
+    for key in parts[0]:
+        values = [part[key] for part in parts]
+        if key == "geometry":
+            columns[key] = pa.array(shapely.to_wkb(np.concatenate(values)), pa.binary())
+        elif isinstance(values[0], np.ndarray):
+            columns[key] = pa.array(np.concatenate(values))
+        else:
+            kind = pa.string() if isinstance(values[0][0], (str, type(None))) else None
+            columns[key] = pa.array([v for one in values for v in one], kind)
+    table = pa.table(columns)
+    if name != "surfaces":
+        return table
+    geo = {
+        "version": "1.1.0",
+        "primary_column": "geometry",
+        "columns": {"geometry": {"encoding": "WKB", "geometry_types": ["Polygon"]}},
+    }
+    return table.replace_schema_metadata({b"geo": json.dumps(geo).encode()})
+
+
+def main() -> None:
+    """Write a portfolio."""
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("folder", type=Path)
+    parser.add_argument("--sites", type=int, default=100)
+    parser.add_argument("--seed", type=int, default=20261125)
+    parser.add_argument("--as", dest="form", choices=["folders", "set"], default="folders")
+    asked = parser.parse_args()
+    write = write_folders if asked.form == "folders" else write_set
+    print(write(asked.folder, asked.sites, asked.seed))
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,84 @@
+"""``check --since``: which files are no longer those of an earlier result."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner, Result
+
+from geosand import __version__
+from geosand.cli import main
+from tests.sites import LOADS, write_site
+
+
+def run(*words: object) -> Result:
+    return CliRunner().invoke(main, [str(word) for word in words])
+
+
+@pytest.fixture
+def earlier(tmp_path: Path) -> Path:
+    """The balance of a valid site, as it was printed."""
+    folder = write_site(tmp_path / "site")
+    path = tmp_path / "earlier.json"
+    path.write_text(run("balance", folder, "--dressing", "D1", "--json").stdout)
+    return path
+
+
+def test_a_result_names_its_inputs_version_and_options(tmp_path: Path, earlier: Path) -> None:
+    document = json.loads(earlier.read_text())
+    for name, digest in document["inputs"].items():
+        content = (tmp_path / "site" / name).read_bytes()
+        assert digest == hashlib.sha256(content).hexdigest()
+    assert set(document["inputs"]) == {
+        *("site.toml", "surfaces.geojson"),
+        *("dressings.csv", "loads.csv", "catches.csv"),
+    }
+    assert document["made_with"] == {
+        "geosand": __version__,
+        "verb": "balance",
+        "options": {"dressing": "D1"},
+    }
+
+
+def test_nothing_changed(tmp_path: Path, earlier: Path) -> None:
+    said = run("check", tmp_path / "site", "--since", earlier).stdout
+    assert said.startswith("Nothing has changed since earlier.json: all 5 files are the same.\n")
+    assert f"made by geosand {__version__}, balance --dressing D1." in said
+
+
+def test_changed_new_and_gone(tmp_path: Path, earlier: Path) -> None:
+    site = tmp_path / "site"
+    (site / "loads.csv").write_text(LOADS.replace("52", "53"))
+    (site / "catches.csv").rename(site / "deliveries.csv")
+    said = run("check", site, "--since", earlier).stdout
+    assert said.splitlines()[:4] == [
+        "changed: loads.csv",
+        "new: deliveries.csv",
+        "gone: catches.csv",
+        "the same: dressings.csv, site.toml, surfaces.geojson",
+    ]
+    document = json.loads(run("check", site, "--since", earlier, "--json").stdout)
+    assert document["changed"] == ["loads.csv"]
+    assert document["gone"] == ["catches.csv"]
+
+
+def test_files_that_would_be_refused_are_compared_all_the_same(
+    tmp_path: Path, earlier: Path
+) -> None:
+    (tmp_path / "site" / "loads.csv").write_bytes(b"\0")
+    assert "changed: loads.csv\n" in run("check", tmp_path / "site", "--since", earlier).stdout
+
+
+def test_a_file_that_is_no_result_is_refused(tmp_path: Path, earlier: Path) -> None:
+    end = run("check", tmp_path / "site", "--since", tmp_path / "site" / "site.toml")
+    assert end.exit_code == 1
+    assert "site.toml: names no inputs with their SHA-256" in end.stderr
+
+
+def test_no_such_site(tmp_path: Path, earlier: Path) -> None:
+    end = run("check", tmp_path / "nowhere", "--since", earlier)
+    assert end.exit_code == 1
+    assert "there is no such folder" in end.stderr

@@ -1,0 +1,67 @@
+"""Outlines across 180° of longitude: cut without losing ground, joined without gaining any."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+import shapely
+
+from geosand.areas.ellipsoid import ellipsoid_areas_m2
+from geosand.formats.boundaries.antimeridian import cut, on_one_side
+from geosand.formats.boundaries.whereabouts import middle_of
+
+
+def column(*shapes):
+    out = np.empty(len(shapes), dtype=object)
+    out[:] = shapes
+    return out
+
+
+def wrapped(shape):
+    """Longitudes beyond 180° as other programs write them."""
+    return shapely.transform(
+        shape, lambda p: np.column_stack([(p[:, 0] + 180) % 360 - 180, p[:, 1]])
+    )
+
+
+ACROSS = shapely.box(179.9, -17, 180.2, -16.9)
+
+
+def test_cut_and_joined_again_is_the_same_ground():
+    pieces, rows = cut(column(wrapped(ACROSS)))
+    assert rows == [0]
+    assert pieces[0].geom_type == "MultiPolygon"
+    bounds = sorted(part.bounds[::2] for part in pieces[0].geoms)
+    assert bounds == [pytest.approx((-180, -179.8)), pytest.approx((179.9, 180))]
+    joined = on_one_side(pieces)
+    assert joined[0].geom_type == "Polygon"
+    # the same box a degree west, which nothing has to cut
+    expected = ellipsoid_areas_m2(column(shapely.box(178.9, -17, 179.2, -16.9)))
+    assert ellipsoid_areas_m2(joined) == pytest.approx(expected, rel=1e-9)
+    assert ellipsoid_areas_m2(pieces) == pytest.approx(expected, rel=1e-9)
+
+
+def test_a_hole_across_goes_with_it():
+    holed = ACROSS.difference(shapely.box(179.95, -16.98, 180.05, -16.92))
+    pieces, _ = cut(column(wrapped(holed)))
+    assert ellipsoid_areas_m2(on_one_side(pieces)) == pytest.approx(
+        ellipsoid_areas_m2(column(shapely.affinity.translate(holed, -1))), rel=1e-9
+    )
+
+
+def test_what_does_not_cross_comes_back_as_it_was():
+    here = column(shapely.box(9, 53, 9.1, 53.1), shapely.box(-75, 40, -74.9, 40.1))
+    same, rows = cut(here)
+    assert rows == [] and all(a is b for a, b in zip(same, here, strict=True))
+    assert on_one_side(here) is here
+    nothing = np.empty(0, dtype=object)
+    assert cut(nothing)[1] == [] and len(on_one_side(nothing)) == 0
+
+
+def test_the_middle_of_a_site_on_both_sides():
+    west, east = (
+        shapely.box(179.98, -17, 179.99, -16.99),
+        shapely.box(-179.97, -17, -179.96, -16.99),
+    )
+    assert middle_of([west, east]) == pytest.approx((-179.99, -16.995))
+    assert middle_of([west]) == pytest.approx((179.985, -16.995))

@@ -1,0 +1,410 @@
+"""DXF drawings: curves with their whole area, shared edges, blocks, hatches, labels, units."""
+
+import math
+
+import ezdxf
+import numpy as np
+import pytest
+import shapely
+from ezdxf.math import BSpline
+
+from geosand.errors import Refused
+from geosand.formats.boundaries import read_boundaries
+from geosand.formats.boundaries.curves import bernstein, cubic_enclosed, enclosed, spline_cubics
+from geosand.formats.boundaries.drawing_layers import read_dxf
+
+from .conftest import UTM
+
+X, Y = 560_000.0, 5_906_000.0
+
+
+def at(points, size=1.0):
+    return [((X + a) / size, (Y + b) / size) for a, b in points]
+
+
+@pytest.fixture
+def drawing():
+    document = ezdxf.new("R2010")
+    document.header["$INSUNITS"] = 6
+    return document
+
+
+@pytest.fixture
+def shapes_of(tmp_path):
+    """Geometries of a drawing as it is read, before anything is closed or moved."""
+
+    def read(document):
+        document.saveas(tmp_path / "d.dxf")
+        (layer,) = read_dxf(tmp_path / "d.dxf", "d.dxf")
+        return [thing.geometry for thing in layer.drawn]
+
+    return read
+
+
+@pytest.fixture
+def read(tmp_path):
+    def reading(document, **wishes):
+        document.saveas(tmp_path / "plan.dxf")
+        return read_boundaries(tmp_path / "plan.dxf", **{"crs": UTM, **wishes})
+
+    return reading
+
+
+def whole(area):
+    """The larger of 1 ppm and 0.002 m²: what an area may be off."""
+    return max(1e-6 * area, 0.002)
+
+
+@pytest.mark.parametrize("radius", [0.4, 10.0, 13.0, 250.0])
+def test_circles_and_ellipses_keep_their_area(drawing, shapes_of, radius):
+    space = drawing.modelspace()
+    space.add_circle((X, Y), radius)
+    space.add_ellipse((X, Y), major_axis=(radius, radius / 2), ratio=0.4)
+    circle, ellipse = shapes_of(drawing)
+    assert circle.area == pytest.approx(math.pi * radius**2, abs=whole(math.pi * radius**2) / 10)
+    area = math.pi * radius**2 * 1.25 * 0.4  # semi-axes of length r·sqrt(1.25) and 0.4 of it
+    assert ellipse.area == pytest.approx(area, abs=whole(area) / 10)
+    assert len(circle.exterior.coords) < 1000
+
+
+def test_bulges_arcs_and_mirrored_arcs_keep_their_area(drawing, shapes_of):
+    space = drawing.modelspace()
+    # a square of 20 m whose right side is a half circle outwards (bulge 1): 400 + 50 pi
+    space.add_lwpolyline(
+        [(X, Y, 0), (X + 20, Y, 1), (X + 20, Y + 20, 0), (X, Y + 20, 0)], format="xyb", close=True
+    )
+    # the same inwards, and a heavy polyline of two halves of a circle
+    space.add_lwpolyline(
+        [(X, Y, 0), (X + 20, Y, -1), (X + 20, Y + 20, 0), (X, Y + 20, 0)], format="xyb", close=True
+    )
+    space.add_polyline2d([(X, Y, 1), (X + 20, Y, 1)], format="xyb", close=True)
+    space.add_circle((-X, Y), 10, dxfattribs={"extrusion": (0, 0, -1)})
+    out, inner, two, mirrored = shapes_of(drawing)
+    half = math.pi * 50
+    assert [out.area, inner.area, two.area, mirrored.area] == pytest.approx(
+        [400 + half, 400 - half, 2 * half, 2 * half], abs=5e-4
+    )
+    assert mirrored.centroid.x == pytest.approx(X)
+
+
+def _ring_of(control, degree, weights=None):
+    """Control points and uniform knots of a periodic spline through its own start."""
+    wrapped = [*control, *control[:degree]]
+    knots = list(range(len(wrapped) + degree + 1))
+    return wrapped, knots, None if weights is None else [*weights, *weights[:degree]]
+
+
+def _area_by_steps(wrapped, knots, degree, weights):
+    """Independent: ezdxf's own evaluation in many steps over the domain, and extrapolated."""
+    tool = BSpline(wrapped, order=degree + 1, knots=knots, weights=weights)
+    areas = []
+    for count in (2000, 4000):
+        steps = np.linspace(knots[degree], knots[len(wrapped)] - 1e-12, count + 1)
+        areas.append(enclosed(np.array([(p.x, p.y) for p in tool.points(steps)])))
+    return abs(areas[1] + (areas[1] - areas[0]) / 3)
+
+
+@pytest.mark.parametrize("degree", [2, 3, 4])
+@pytest.mark.parametrize("weighted", [False, True])
+def test_periodic_splines_close_and_keep_their_area(drawing, shapes_of, degree, weighted):
+    t = np.linspace(0, 2 * np.pi, 9)[:-1]
+    control = np.column_stack(
+        [X + (13 + 3 * np.cos(3 * t)) * np.cos(t), Y + (13 + 2 * np.sin(t)) * np.sin(t), 0 * t]
+    )
+    weights = [1.0, 2.0, 1.0, 0.5, 1.0, 3.0, 1.0, 1.0] if weighted else None
+    wrapped, knots, more = _ring_of(control.tolist(), degree, weights)
+    spline = drawing.modelspace().add_spline(dxfattribs={"flags": 3})
+    spline.dxf.degree = degree
+    spline.control_points, spline.knots = wrapped, knots
+    if more:
+        spline.weights = more
+    (shape,) = shapes_of(drawing)
+    assert shape.geom_type == "Polygon"
+    expected = _area_by_steps(wrapped, knots, degree, more)
+    assert shape.area == pytest.approx(expected, abs=5e-4)
+    assert len(shape.exterior.coords) < 3000
+
+
+def test_a_closed_spline_is_a_surface_and_one_by_fit_points_too(drawing, read):
+    t = np.linspace(0, 2 * np.pi, 13)
+    points = np.column_stack([X + 12 * np.cos(t), Y + 12 * np.sin(t), 0 * t])
+    space = drawing.modelspace()
+    closed = space.add_spline(dxfattribs={"layer": "GREEN"})
+    closed.set_closed([tuple(p) for p in points[:-1]])
+    space.add_spline(fit_points=points + np.array([60, 0, 0]), dxfattribs={"layer": "TEE"})
+    found = read(drawing)
+    assert sorted(found.features.kind) == ["green", "tee"]
+    assert not found.tally.left_out
+
+
+def test_the_area_of_a_cubic_is_exact():
+    control = np.random.default_rng(4).normal(size=(20, 4, 2))
+    nodes, weights = np.polynomial.legendre.leggauss(6)  # exact up to degree 11
+    t = (nodes + 1) / 2
+    for points in control:
+        p = points - points[0]
+        place = bernstein(t) @ p
+        slope = np.column_stack([3 * (1 - t) ** 2, 6 * (1 - t) * t, 3 * t**2]) @ np.diff(p, axis=0)
+        cross = place[:, 0] * slope[:, 1] - place[:, 1] * slope[:, 0]
+        assert cubic_enclosed(points) == pytest.approx(0.25 * (weights * cross).sum(), abs=1e-12)
+
+
+def test_knots_that_do_not_fit_are_told(drawing, read):
+    assert spline_cubics(np.zeros((5, 3)), np.arange(7.0), 3, None) is None
+    assert spline_cubics(np.zeros((5, 3)), np.arange(9.0)[::-1], 3, None) is None
+
+
+LAYER = {"layer": "GREENS"}
+
+
+def test_two_outlines_with_one_shared_edge(drawing, read):
+    space = drawing.modelspace()
+    # a box of 20 by 10 m with a line across: three lines meet at each end of it
+    space.add_lwpolyline(at([(10, 0), (0, 0), (0, 10), (10, 10)]), dxfattribs=LAYER)
+    space.add_lwpolyline(at([(10, 0), (20, 0), (20, 10), (10, 10)]), dxfattribs=LAYER)
+    space.add_line(*at([(10, 0), (10, 10)]), dxfattribs=LAYER)
+    for text, x in (("Seven", 5), ("Eight", 15)):
+        space.add_text(text, dxfattribs={"insert": (X + x, Y + 5), "layer": "TEXT"})
+    found = read(drawing)
+    assert sorted(found.features.name) == ["Eight", "Seven"]
+    assert list(found.features.kind) == ["green", "green"]
+    tally = found.tally
+    assert (tally.read, tally.used, tally.joined, tally.labels) == (5, 2, 1, 2)
+    assert any("3 lines that share edges or ends make 2 outlines" in f.text for f in found.findings)
+    one, two = found.features.geometry
+    assert shapely.equals(one.intersection(two).normalize(), shapely.union_all([
+        one.boundary.intersection(two.boundary)]).normalize())  # fmt: skip
+
+
+def test_lines_that_end_on_the_course_of_another(drawing, read):
+    space = drawing.modelspace()
+    # a closed box, and a U whose ends lie 2 cm off the middle of its side: a T without a corner
+    space.add_lwpolyline(at([(0, 0), (20, 0), (20, 20), (0, 20)]), close=True, dxfattribs=LAYER)
+    space.add_lwpolyline(at([(20.02, 4), (30, 4), (30, 14), (20.02, 14)]), dxfattribs=LAYER)
+    found = read(drawing)
+    from geosand.areas.crosscheck import grid_areas_m2
+
+    areas = grid_areas_m2(found.features.geometry, UTM)
+    assert sorted(areas) == pytest.approx([100.0, 400.0], abs=2e-3)
+    assert len(read(drawing, close_tolerance_m=0.01).features) == 1
+
+
+def test_a_line_across_an_outline_of_lines_makes_two(drawing, read):
+    space = drawing.modelspace()
+    corners = [(0, 0, 41), (40, 0, 43), (40, 20, 43), (0, 20, 41)]
+    for a, b in zip(corners, [*corners[1:], corners[0]], strict=True):
+        ends = [(X + x, Y + y, z) for x, y, z in (a, b)]
+        space.add_line(*ends, dxfattribs=LAYER)
+    space.add_line((X + 20, Y, 42), (X + 20, Y + 20, 42), dxfattribs=LAYER)
+    for text, x in (("Left", 5), ("Right", 35)):
+        space.add_text(text, dxfattribs={"insert": (X + x, Y + 5), "layer": "TEXT"})
+    found = read(drawing)
+    table = found.features
+    assert sorted(table.name) == ["Left", "Right"]
+    assert not found.tally.left_out
+    by_name = dict(zip(table.name, table.elevation_m, strict=True))
+    assert by_name["Left"] == pytest.approx(41.5)
+    assert by_name["Right"] == pytest.approx(42.5)
+
+
+def test_an_outline_in_another_is_told_to_be_no_hole(drawing, read):
+    space = drawing.modelspace()
+    space.add_circle((X, Y), 30, dxfattribs={"layer": "WATER"})
+    space.add_circle((X, Y), 5, dxfattribs={"layer": "WATER"})
+    space.add_circle((X + 20, Y), 2, dxfattribs={"layer": "GREEN"})
+    found = read(drawing)
+    texts = [f.text for f in found.findings]
+    said = "1 outline lies inside another of layer 'WATER': it is a surface of its own, no hole"
+    assert said in texts
+    assert sum("no hole" in text for text in texts) == 1
+
+
+def test_a_grid_of_crossing_lines_counts_right(drawing, read):
+    space = drawing.modelspace()
+    for k in range(4):
+        space.add_line(*at([(10 * k, -5), (10 * k, 35)]), dxfattribs=LAYER)
+        space.add_line(*at([(-5, 10 * k), (35, 10 * k)]), dxfattribs=LAYER)
+    found = read(drawing)
+    assert len(found.features) == 9
+    tally = found.tally
+    assert tally.read == tally.used + tally.joined + tally.labels + len(tally.left_out) == 8
+
+
+def test_loose_lines_that_meet_nothing_stay_lines(drawing, read):
+    space = drawing.modelspace()
+    for k in range(3):
+        space.add_line(*at([(0, 10 * k), (30, 10 * k)]), dxfattribs={"layer": "contours"})
+    found = read(drawing)
+    assert len(found.tally.left_out) == 3
+    assert all("does not close" in item.reason for item in found.tally.left_out)
+
+
+def test_blocks_in_blocks_scaled_turned_and_in_rows(drawing, read):
+    inner = drawing.blocks.new("DISC")
+    inner.add_circle((0, 0), 1)
+    outer = drawing.blocks.new("GREEN")
+    outer.add_blockref("DISC", (2, 0), dxfattribs={"xscale": 2, "yscale": 2})
+    insert = drawing.modelspace().add_blockref(
+        "GREEN",
+        (X, Y),
+        dxfattribs={"xscale": 3, "yscale": 1.5, "rotation": 90, "layer": "0"},
+    )
+    insert.add_attrib("NAME", "Oval", (X, Y))
+    drawing.modelspace().add_blockref(
+        "DISC",
+        (X + 100, Y),
+        dxfattribs={"row_count": 2, "column_count": 3, "row_spacing": 10, "column_spacing": 10},
+    )
+    found = read(drawing)
+    from geosand.areas.crosscheck import grid_areas_m2
+
+    areas = grid_areas_m2(found.features.geometry, UTM)
+    oval = found.features.name == "Oval"
+    assert areas[oval] == pytest.approx([math.pi * 6 * 3], abs=2e-3)
+    assert found.features.kind[oval] == ["green"]  # by the block's own name
+    assert areas[~oval] == pytest.approx([math.pi] * 6, abs=2e-3)
+
+
+def test_a_label_block_says_what_the_outline_around_it_is(drawing, read):
+    drawing.blocks.new("TAG").add_point((0, 0))
+    space = drawing.modelspace()
+    space.add_lwpolyline(at([(0, 0), (20, 0), (20, 20), (0, 20)]), close=True)
+    label = space.add_blockref("TAG", (X + 5, Y + 5), dxfattribs={"layer": "LABELS"})
+    label.add_attrib("NAME", "Third", (X + 200, Y))
+    label.add_attrib("KIND", "tee", (X + 200, Y))
+    found = read(drawing)
+    table = found.features
+    assert (table.name[0], table.kind[0]) == ("Third", "tee")
+
+
+def test_hatches_with_islands_and_over_outlines(drawing, read):
+    space = drawing.modelspace()
+    box = at([(0, 0), (20, 0), (20, 20), (0, 20)])
+    space.add_lwpolyline(box, close=True, dxfattribs=LAYER)
+    fill = space.add_hatch(dxfattribs=LAYER)
+    fill.paths.add_polyline_path(box, is_closed=True)
+    island = space.add_hatch(dxfattribs={"layer": "BUNKER"})
+    edges = island.paths.add_edge_path()
+    edges.add_arc((X + 60, Y), radius=10, start_angle=0, end_angle=180)
+    edges.add_line((X + 50, Y), (X + 70, Y))
+    hole = island.paths.add_edge_path(flags=16)
+    hole.add_arc((X + 60, Y + 4), radius=2, start_angle=0, end_angle=360)
+    found = read(drawing)
+    from geosand.areas.crosscheck import grid_areas_m2
+
+    areas = dict(zip(found.features.kind, grid_areas_m2(found.features.geometry, UTM), strict=True))
+    assert areas["green"] == pytest.approx(400, abs=2e-3)
+    assert areas["bunker"] == pytest.approx(math.pi * (50 - 4), abs=2e-3)
+    (left,) = found.tally.left_out
+    assert left.reason.startswith("a hatch over LWPOLYLINE")
+
+
+def test_hatch_arcs_drawn_clockwise(drawing, shapes_of):
+    hatch = drawing.modelspace().add_hatch()
+    edges = hatch.paths.add_edge_path()
+    edges.add_line((X, Y), (X + 20, Y))
+    edges.add_line((X + 20, Y), (X + 20, Y + 20))
+    edges.add_arc((X + 10, Y + 20), radius=10, start_angle=0, end_angle=180, ccw=True)
+    edges.add_line((X, Y + 20), (X, Y))
+    dent = drawing.modelspace().add_hatch()
+    edges = dent.paths.add_edge_path()
+    edges.add_line((X, Y), (X + 20, Y))
+    edges.add_line((X + 20, Y), (X + 20, Y + 20))
+    edges.add_arc((X + 10, Y + 20), radius=10, start_angle=180, end_angle=360, ccw=False)
+    edges.add_line((X, Y + 20), (X, Y))
+    half = math.pi * 50
+    assert [s.area for s in shapes_of(drawing)] == pytest.approx([400 + half, 400 - half], abs=1e-3)
+
+
+def test_heights_of_three_dimensional_polylines(drawing, read):
+    corners = [(X, Y, 41.0), (X + 20, Y, 42.0), (X + 20, Y + 20, 43.0), (X, Y + 20, 42.0)]
+    drawing.modelspace().add_polyline3d(corners, close=True, dxfattribs=LAYER)
+    drawing.modelspace().add_lwpolyline(
+        at([(50, 0), (60, 0), (60, 10)]), close=True, dxfattribs={"elevation": 38.5, **LAYER}
+    )
+    found = read(drawing)
+    assert sorted(found.features.elevation_m) == pytest.approx([38.5, 42.0])
+
+
+def test_centred_and_long_texts_are_taken_where_they_are_set(drawing, read):
+    space = drawing.modelspace()
+    for x in (0, 30):
+        box = at([(x, 0), (x + 6, 0), (x + 6, 6), (x, 6)])
+        space.add_lwpolyline(box, close=True, dxfattribs=LAYER)
+    text = space.add_text("A very long name", height=2)
+    text.set_placement((X + 3, Y + 3), align=ezdxf.enums.TextEntityAlignment.MIDDLE_CENTER)
+    space.add_mtext("{\\fArial|b1;Practice}\\Pgreen", dxfattribs={"insert": (X + 33, Y + 3)})
+    space.add_text("scale 1:500", dxfattribs={"insert": (X + 90, Y + 90)})
+    found = read(drawing)
+    assert sorted(found.features.name) == ["A very long name", "Practice green"]
+    (left,) = found.tally.left_out
+    assert left.reason == "a text that lies in no outline"
+
+
+UNITS = {1: 0.0254, 2: 0.3048, 4: 0.001, 5: 0.01, 6: 1.0, 14: 0.1, 21: 1200 / 3937}
+
+
+@pytest.mark.parametrize("code", UNITS)
+def test_the_unit_a_drawing_names_is_believed_where_it_fits(drawing, read, code):
+    drawing.header["$INSUNITS"] = code
+    size = UNITS[code]
+    drawing.modelspace().add_circle((X / size, Y / size), 10 / size, dxfattribs=LAYER)
+    found = read(drawing)
+    from geosand.areas.crosscheck import grid_areas_m2
+
+    (area,) = grid_areas_m2(found.features.geometry, UTM)
+    assert area == pytest.approx(math.pi * 100, abs=2e-3)
+    vertices = shapely.get_num_coordinates(found.features.geometry[0])
+    assert 90 < vertices < 300  # as fine on the ground in every unit
+    said = [f.text for f in found.findings if "it is converted" in f.text]
+    assert len(said) == (code != 6)
+    # the user's word comes first
+    with pytest.raises(Refused, match="is no place in"):
+        read(drawing, unit="km")
+
+
+@pytest.mark.parametrize(
+    ("code", "text"),
+    [(0, "names no unit, and"), (1, "says that it is in inches, which puts it outside the area")],
+)
+def test_a_unit_that_does_not_fit_is_asked(drawing, read, code, text):
+    drawing.header["$INSUNITS"] = code
+    drawing.modelspace().add_circle((X, Y), 10, dxfattribs=LAYER)
+    with pytest.raises(Refused) as refusal:
+        read(drawing)
+    assert text in str(refusal.value)
+    assert len(read(drawing, unit="m").features) == 1
+
+
+def test_layers_that_are_switched_off_are_read_and_said(drawing, read):
+    drawing.layers.add("OLD GREEN").off()
+    box = at([(0, 0), (20, 0), (20, 20)])
+    drawing.modelspace().add_lwpolyline(box, close=True, dxfattribs={"layer": "OLD GREEN"})
+    found = read(drawing)
+    assert len(found.features) == 1
+    assert any("switched off, and are read: 'OLD GREEN'" in f.text for f in found.findings)
+
+
+def test_things_that_are_no_outlines_are_counted(drawing, read):
+    space = drawing.modelspace()
+    space.add_lwpolyline(at([(0, 0), (20, 0), (20, 20)]), close=True, dxfattribs=LAYER)
+    space.add_linear_dim(base=(X, Y - 2), p1=(X, Y), p2=(X + 20, Y)).render()
+    space.add_ray((X, Y), (1, 0))
+    found = read(drawing)
+    reasons = [item.reason for item in found.tally.left_out]
+    assert reasons == ["DIMENSION is no outline", "RAY is no outline"]
+    assert found.tally.read == 3
+    assert not any(item.lost for item in found.tally.left_out)
+
+
+def test_a_drawing_only_the_other_reader_takes(drawing, tmp_path, monkeypatch):
+    from geosand.formats.boundaries import drawing_entities
+
+    def broken(path):
+        raise RuntimeError("no such table")
+
+    monkeypatch.setattr(drawing_entities, "_document", broken)
+    space = drawing.modelspace()
+    space.add_lwpolyline(at([(0, 0), (20, 0), (20, 20)]), close=True, dxfattribs=LAYER)
+    drawing.saveas(tmp_path / "a.dxf")
+    assert len(read_boundaries(tmp_path / "a.dxf", crs=UTM).features) == 1

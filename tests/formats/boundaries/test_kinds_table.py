@@ -1,0 +1,138 @@
+"""Kinds in other words and languages: the user's own table, tags, file names, suggestions."""
+
+import pytest
+import shapely
+
+from geosand.errors import Refused
+from geosand.formats.boundaries import read_boundaries
+from geosand.formats.boundaries.kinds import recognise
+
+from .conftest import LAT, LON, feature
+
+
+def square(k):
+    west = LON + k * 0.001
+    return shapely.box(west, LAT, west + 0.0002, LAT + 0.0002)
+
+
+@pytest.fixture
+def rows(write_geojson):
+    def write(*kinds, column="kind", name="in.geojson"):
+        features = [feature(square(k), id=f"s{k}", **{column: v}) for k, v in enumerate(kinds)]
+        return write_geojson(features, name)
+
+    return write
+
+
+def test_a_table_of_kinds_and_pairs_that_overrule_it(rows, tmp_path):
+    (tmp_path / "kinds.csv").write_text("found,kind\nPG,green\nHIDE,lawn\n", encoding="utf-8")
+    path = rows("PG", "hide", "  Hide ", "Wurzel")
+    found = read_boundaries(path, kinds_file=tmp_path / "kinds.csv")
+    assert found.features.kind.tolist() == ["green", "lawn", "lawn", "other"]
+    pairs = ["Wurzel=bunker", "hide=tee"]
+    found = read_boundaries(path, kinds_file=tmp_path / "kinds.csv", kind_pairs=pairs)
+    assert found.features.kind.tolist() == ["green", "tee", "tee", "bunker"]
+
+
+def test_the_table_comes_before_the_words_that_are_known(rows):
+    found = read_boundaries(rows("fairway", "green"), kind_pairs=["fairway=lawn"])
+    assert found.features.kind.tolist() == ["lawn", "green"]
+
+
+def test_tags_in_the_table(write_geojson):
+    path = write_geojson(
+        [feature(square(1), golf="rough"), feature(square(2), landuse="meadow", id="m")]
+    )
+    found = read_boundaries(path, kind_pairs=["golf=rough=lawn", "landuse=meadow=pitch"])
+    assert found.features.kind.tolist() == ["lawn", "pitch"]
+
+
+def test_what_the_table_says_and_the_file_does_not_is_told(rows):
+    found = read_boundaries(rows("green"), kind_pairs=["Abschlag=tee"])
+    texts = [f.text for f in found.findings]
+    assert "'abschlag' of the table of kinds decides nothing in this file" in texts
+
+
+@pytest.mark.parametrize(
+    ("content", "text"),
+    [
+        ("found,kind\nPG,grean\n", "row 2, kind: 'grean' is no kind; allowed: green, collar"),
+        ("found,kind\nPG,grean\n", "Did you mean green?"),
+        ("found,kind\nPG,\n", "'PG' has no kind"),
+        ("found,kind\n,green\n", "row 2, found: no word is written here"),
+        ("found,kind\nPG,green\npg,tee\n", "row 3, found: 'pg' is green already, and tee here"),
+        ("a,b\nPG,green\n", "there is no column found and no column kind (it has a, b)"),
+        ("", "is empty"),
+    ],
+)
+def test_tables_that_are_wrong_are_refused(rows, tmp_path, content, text):
+    (tmp_path / "kinds.csv").write_text(content)
+    with pytest.raises(Refused) as refusal:
+        read_boundaries(rows("PG"), kinds_file=tmp_path / "kinds.csv")
+    assert text in str(refusal.value)
+
+
+def test_pairs_that_are_wrong_are_refused_together(rows, tmp_path):
+    with pytest.raises(Refused) as refusal:
+        read_boundaries(rows("PG"), kind_pairs=["PG", "PG=gren", "=green"])
+    text = str(refusal.value)
+    assert text.count("names no word and kind") == 2
+    assert "'gren' is no kind" in text
+    with pytest.raises(Refused, match="there is no such file"):
+        read_boundaries(rows("PG"), kinds_file=tmp_path / "none.csv")
+
+
+def test_unknown_kinds_are_summed_up_with_the_way_out(rows):
+    found = read_boundaries(rows("PG", "PG", "green"))
+    texts = [f.text for f in found.findings]
+    assert (
+        "2 surfaces are kept as other for want of a kind: say what they are with --kind-map, "
+        "as in --kind-map 'PG=green', or name the column that holds it with --kind"
+    ) in texts
+
+
+def test_a_kind_given_as_a_column_is_told_from_one_kind_for_all(rows):
+    with pytest.raises(Refused) as refusal:
+        read_boundaries(rows("PG"), kind_column="green")
+    assert "there is no column 'green'; allowed: id, kind" in str(refusal.value)
+    assert "For one kind for all surfaces, say --one-kind green" in str(refusal.value)
+    with pytest.raises(Refused, match=r"Did you mean --kind kind\?"):
+        read_boundaries(rows("PG"), kind_column="kin")
+
+
+def test_the_name_of_the_file_says_the_kind_where_nothing_else_does(write_geojson):
+    plain = [feature(square(1), nr=1), feature(square(2), nr=2)]
+    assert read_boundaries(write_geojson(plain, "Greens_2026.geojson")).features.kind.tolist() == [
+        "green", "green"]  # fmt: skip
+    assert read_boundaries(write_geojson(plain, "course.geojson")).features.kind.tolist() == [
+        "other", "other"]  # fmt: skip
+    said = [feature(square(1), kind="Wurzel")]
+    assert read_boundaries(write_geojson(said, "greens.geojson")).features.kind[0] == "other"
+
+
+@pytest.mark.parametrize(
+    ("word", "kind"),
+    [("Abschlag 3", "tee"), ("Départ", "tee"), ("Übungsgrün", "green"), ("Fußweg", "path"),
+     ("pelouse", "lawn"), ("Trampa de arena", "bunker"), ("étangs", "water"),
+     ("afslagplaats", "tee"),
+     ("Vorgrün links", "collar"), ("campo da calcio", "pitch"), ("Wald", "other")],
+)  # fmt: skip
+def test_words_of_other_languages(word, kind):
+    assert recognise(word) == kind
+
+
+def test_several_layers_and_the_columns_of_each(tmp_path):
+    import geopandas
+
+    for layer, columns in (("west", {"Art": ["green"]}), ("east", {"Typ": ["tee"]})):
+        frame = geopandas.GeoDataFrame(columns, geometry=[square(len(layer))], crs="EPSG:4326")
+        frame.set_geometry([square(1 if layer == "west" else 2)]).to_file(
+            tmp_path / "m.gpkg", layer=layer
+        )
+    with pytest.raises(Refused) as refusal:
+        read_boundaries(tmp_path / "m.gpkg", kind_column="kind")
+    assert "allowed: in layer 'west' Art; in layer 'east' Typ" in str(refusal.value)
+    found = read_boundaries(tmp_path / "m.gpkg", kind_column="Art")
+    texts = [f.text for f in found.findings]
+    assert "there is no column 'Art' for --kind in layer 'east'" in texts
+    assert found.features.kind.tolist() == ["green", "other"]

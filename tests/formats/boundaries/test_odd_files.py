@@ -1,0 +1,239 @@
+"""Files as they are handed over: parts missing, accents, folders in folders, cut off."""
+
+import shutil
+import zipfile
+
+import geopandas
+import numpy as np
+import pytest
+import shapely
+
+from geosand.errors import Refused
+from geosand.formats.boundaries import read_boundaries
+
+from .conftest import UTM, blob, feature, to_lon_lat
+from .test_nothing_vanishes import kml, placemark, square
+
+
+def texts_of(found):
+    return [f.text for f in found.findings]
+
+
+@pytest.fixture
+def shapefile(tmp_path):
+    """A Shapefile with accents in its table, and what is beside it."""
+
+    def write(encoding="UTF-8", keep=("shp", "shx", "dbf", "prj"), stem="Plan de golf"):
+        frame = geopandas.GeoDataFrame(
+            {"Nom": ["Départ no 1", "Étang"], "kind": ["tee", "water"]},
+            geometry=[blob(0, 0, 13), blob(80, 0, 14)],
+            crs=UTM,
+        )
+        (tmp_path / "made").mkdir(exist_ok=True)
+        frame.to_file(tmp_path / "made/a.shp", encoding=encoding)
+        for ending in keep:
+            shutil.copy(tmp_path / f"made/a.{ending.lower()}", tmp_path / f"{stem}.{ending}")
+        return tmp_path / f"{stem}.{keep[0]}"
+
+    return write
+
+
+@pytest.mark.parametrize(
+    ("encoding", "said"),
+    [("UTF-8", "read as UTF-8"), ("ISO-8859-1", "read as CP1252")],
+)
+def test_accents_without_a_word_on_the_encoding(shapefile, encoding, said):
+    path = shapefile(encoding)
+    table = path.with_suffix(".dbf")
+    content = bytearray(table.read_bytes())
+    content[29] = 0  # no code page either
+    table.write_bytes(bytes(content))
+    found = read_boundaries(path)
+    assert found.features.name.tolist() == ["Départ no 1", "Étang"]
+    assert any(said in text for text in texts_of(found))
+
+
+def test_accents_with_a_cpg_need_no_word(shapefile):
+    found = read_boundaries(shapefile("ISO-8859-1", ("shp", "shx", "dbf", "prj", "cpg")))
+    assert found.features.name.tolist() == ["Départ no 1", "Étang"]
+    assert not any("encoding" in text for text in texts_of(found))
+
+
+def test_endings_in_capitals(shapefile):
+    assert len(read_boundaries(shapefile(keep=("SHP", "SHX", "Dbf", "PRJ"))).features) == 2
+
+
+def test_parts_of_a_shapefile_that_are_missing(shapefile):
+    found = read_boundaries(shapefile(keep=("shp", "shx", "prj")))
+    assert "its table (.dbf) is missing: names and kinds are lost" in texts_of(found)
+    with pytest.raises(Refused, match="does not say in which coordinate reference system"):
+        read_boundaries(shapefile(keep=("shp", "shx", "dbf"), stem="bare"))
+    with pytest.raises(Refused) as refusal:
+        read_boundaries(shapefile(keep=("shp",), stem="lone"))
+    text = str(refusal.value)
+    assert text.startswith("lone.shp: its index (.shx) is missing")
+    assert "Set " not in text and "SHAPE_" not in text
+
+
+def test_shapefiles_in_a_zip_of_which_one_names_no_crs(shapefile, tmp_path):
+    path = shapefile()
+    with zipfile.ZipFile(tmp_path / "all.zip", "w") as archive:
+        for ending in ("shp", "shx", "dbf", "prj"):
+            archive.write(path.with_suffix(f".{ending}"), f"a/b/one.{ending}")
+            if ending != "prj":
+                archive.write(path.with_suffix(f".{ending}"), f"a/c/two.{ending}")
+    with pytest.raises(Refused) as refusal:
+        read_boundaries(tmp_path / "all.zip")
+    assert str(refusal.value).startswith("all.zip/a/c/two.shp: does not say in which")
+    found = read_boundaries(tmp_path / "all.zip", crs=UTM)
+    assert len(found.features) == 4
+    assert found.features.place[3] == "a/c/two.shp, feature 2"
+
+
+def test_no_temporary_path_and_no_made_up_name_in_any_text(tmp_path, capfd, recwarn):
+    (tmp_path / "bad.gpkg").write_bytes(b"SQLite format 3\0" + b"\0" * 52 + b"GPKG" + b"x" * 5000)
+    (tmp_path / "bad.fgb").write_bytes(b"fgb\x03fgb\x00" + b"x" * 500)
+    (tmp_path / "bad.shp").write_bytes(b"\x00\x00\x27\x0a" + b"x" * 500)
+    for path in (tmp_path / "bad.gpkg", tmp_path / "bad.fgb", tmp_path / "bad.shp"):
+        with pytest.raises(Refused) as refusal:
+            read_boundaries(path)
+        text = str(refusal.value)
+        assert "/" not in text and "'read'" not in text
+        assert not any(word in text for word in ("GDAL", "OGR", "driver", "Set ", "sqlite3"))
+    assert capfd.readouterr() == ("", "")
+    assert not recwarn.list
+
+
+def test_gml_that_is_cut_off_is_not_read_as_empty(tmp_path):
+    frame = geopandas.GeoDataFrame({"kind": ["green"] * 9}, geometry=[square(1)] * 9, crs=4326)
+    frame.to_file(tmp_path / "a.gml")
+    content = (tmp_path / "a.gml").read_bytes()
+    (tmp_path / "a.gml").write_bytes(content[: len(content) * 2 // 3])
+    with pytest.raises(Refused, match="is not whole XML"):
+        read_boundaries(tmp_path / "a.gml")
+
+
+def test_one_layer_that_says_the_kind(tmp_path):
+    frame = geopandas.GeoDataFrame({"nr": [1]}, geometry=[blob(0, 0, 13)], crs=UTM)
+    frame.to_file(tmp_path / "site.gpkg", layer="Bunkers")
+    assert read_boundaries(tmp_path / "site.gpkg").features.kind.tolist() == ["bunker"]
+
+
+@pytest.mark.parametrize(
+    "crs", ["urn:ogc:def:crs:EPSG::4326", "EPSG:4326", "urn:ogc:def:crs:EPSG::25832"]
+)
+def test_the_order_of_axes_of_gml(tmp_path, crs):
+    """By the urn form a lat/lon system is written latitude first; by EPSG:4326 longitude first."""
+    shape = blob(0, 0, 13) if "25832" in crs else to_lon_lat(blob(0, 0, 13))
+    points = shapely.get_coordinates(shape)
+    if crs.startswith("urn") and "4326" in crs:
+        points = points[:, ::-1]
+    text = " ".join(f"{a!r} {b!r}" for a, b in points.tolist())
+    (tmp_path / "a.gml").write_text(
+        '<?xml version="1.0"?><c:FeatureCollection xmlns:c="http://www.opengis.net/wfs" '
+        'xmlns:gml="http://www.opengis.net/gml" xmlns:a="urn:a"><gml:featureMember><a:green>'
+        f'<a:kind>green</a:kind><a:geom><gml:Polygon srsName="{crs}"><gml:exterior><gml:LinearRing>'
+        f"<gml:posList>{text}</gml:posList></gml:LinearRing></gml:exterior></gml:Polygon></a:geom>"
+        "</a:green></gml:featureMember></c:FeatureCollection>"
+    )
+    found = read_boundaries(tmp_path / "a.gml")
+    west, south, _, _ = shapely.total_bounds(found.features.geometry)
+    assert (west, south) == pytest.approx(shapely.bounds(to_lon_lat(blob(0, 0, 13)))[:2], abs=1e-8)
+
+
+def test_folders_in_folders_are_named_as_far_as_they_tell(tmp_path):
+    def folder(name, body):
+        return f"<Folder><name>{name}</name>{body}</Folder>"
+
+    body = "".join(
+        folder(nine, "".join(folder(f"Hole {k}", placemark("green", square(k + far)))
+                             for k in (1, 2)))
+        for nine, far in (("Front nine", 0), ("Back nine", 20))
+    )  # fmt: skip
+    found = read_boundaries(kml(tmp_path, body))
+    assert found.features.id.tolist() == [
+        *("front-nine-hole-1-green", "front-nine-hole-2-green"),
+        *("back-nine-hole-1-green", "back-nine-hole-2-green"),
+    ]
+    assert found.features.name[0] == "Front nine Hole 1 green"
+
+
+def test_several_documents_and_a_kmz_with_any_name(tmp_path):
+    documents = "".join(
+        f"<Document><name>{name}</name>{placemark('green', square(k))}</Document>"
+        for k, name in enumerate(("North", "South"))
+    )
+    head = '<kml xmlns="http://www.opengis.net/kml/2.2">'
+    with zipfile.ZipFile(tmp_path / "a.kmz", "w") as archive:
+        archive.writestr("files/deep/My course.kml", f"{head}<Folder>{documents}</Folder></kml>")
+    found = read_boundaries(tmp_path / "a.kmz")
+    assert found.features.id.tolist() == ["north-green", "south-green"]
+
+
+def test_heights_tracks_and_schema_data_of_kml(tmp_path):
+    above = placemark("fairway 7", square(2)).replace(
+        "<Polygon>", "<Polygon><altitudeMode>relativeToGround</altitudeMode>"
+    )
+    data = (
+        '<ExtendedData><SchemaData schemaUrl="#s"><SimpleData name="kind">tee</SimpleData>'
+        '<SimpleData name="id">T9</SimpleData></SchemaData></ExtendedData>'
+    )
+    track = (
+        "<Placemark><name>walk</name><gx:Track><gx:coord>9.9 53.3 1</gx:coord></gx:Track>"
+        "</Placemark>"
+    )
+    path = kml(tmp_path, above + placemark("Ninth", square(3), data) + track)
+    path.write_text(path.read_text().replace("<kml ", '<kml xmlns:gx="urn:gx" ', 1))
+    found = read_boundaries(path)
+    table = found.features
+    assert table.id.tolist() == ["fairway-7", "T9"]
+    assert table.kind.tolist() == ["fairway", "tee"]
+    assert np.isnan(table.elevation_m[0]) and table.elevation_m[1] == pytest.approx(41.0)
+    assert table.attributes[0] == {}
+    (left,) = found.tally.left_out
+    assert (left.reason, left.lost) == ("a track in time or a model", False)
+    texts = " ".join(texts_of(found))
+    assert "1 shape has heights above the ground: they are no elevations, not kept" in texts
+    assert "its heights are kept as elevations" in texts
+
+
+def test_heights_of_geojson_are_above_the_ellipsoid(write_geojson):
+    high = shapely.force_3d(square(1), 40.0)
+    found = read_boundaries(write_geojson([feature(high, kind="green")]))
+    assert any("by RFC 7946, 3.1.1, they are above the ellipsoid" in t for t in texts_of(found))
+    flat = read_boundaries(write_geojson([feature(square(1), kind="green")]))
+    assert not any("ellipsoid" in t for t in texts_of(flat))
+
+
+def test_parts_kept_or_split_are_said(write_geojson):
+    shape = shapely.MultiPolygon([square(1), square(2)])
+    path = write_geojson([feature(shape, id="t4", kind="tee"), feature(square(3), kind="green")])
+    kept = texts_of(read_boundaries(path))
+    assert (
+        "1 surface has parts that lie apart: t4 (2); --split-parts makes a surface of each" in kept
+    )
+    split = texts_of(read_boundaries(path, split_parts=True))
+    assert "its 2 parts are surfaces of their own: t4, t4-2 (feature 1)" in split
+
+
+def test_a_crs_member_nobody_understands_gives_way_to_the_users_word(write_geojson):
+    path = write_geojson(
+        [feature(blob(0, 0, 13), kind="green")],
+        crs={"type": "link", "properties": {"href": "http://x.invalid"}},
+    )
+    assert len(read_boundaries(path, crs=UTM).features) == 1
+
+
+def test_a_gpx_track_says_what_would_close_it(tmp_path):
+    points = "".join(
+        f'<trkpt lat="{53.3 + 1e-4 * np.sin(t)!r}" lon="{9.9 + 2e-4 * np.cos(t)!r}"/>'
+        for t in np.linspace(0, 6.1, 40).tolist()
+    ).replace("np.float64(", "").replace(")", "")  # fmt: skip
+    (tmp_path / "t.gpx").write_text(
+        f"<gpx><trk><name>green</name><trkseg>{points}</trkseg></trk></gpx>"
+    )
+    found = read_boundaries(tmp_path / "t.gpx")
+    (left,) = found.tally.left_out
+    tolerance = float(left.reason.partition("--close-tolerance ")[2].partition(" ")[0])
+    assert tolerance == pytest.approx(2.06, abs=0.05)
+    assert len(read_boundaries(tmp_path / "t.gpx", close_tolerance_m=tolerance).features) == 1

@@ -1,0 +1,82 @@
+"""The page on paper, read back with PDFium: whole site, legend and balance on page one."""
+
+from __future__ import annotations
+
+import re
+
+import numpy as np
+import pypdfium2
+import pytest
+
+from geosand.mapping.words import SCALES
+
+pytestmark = pytest.mark.browser
+FORMATS = [(paper, wide) for paper in ("A4", "Letter") for wide in (True, False)]
+
+
+def pages(page, paper, wide):
+    """Picture (150 dots an inch) and text of every sheet."""
+    pdf = pypdfium2.PdfDocument(page.pdf(format=paper, landscape=wide))
+    return [
+        (
+            np.asarray(sheet.render(scale=150 / 72).to_pil().convert("RGB")),
+            sheet.get_textpage().get_text_range(),
+        )
+        for sheet in pdf
+    ]
+
+
+def pixels(picture, colour):
+    wanted = [int(colour[i : i + 2], 16) for i in (1, 3, 5)]
+    return np.argwhere(np.abs(picture.astype(int) - wanted).max(axis=2) <= 3)
+
+
+@pytest.mark.parametrize(("paper", "wide"), FORMATS)
+def test_page_one_has_the_whole_site_with_what_a_sheet_needs(open_page, paper, wide):
+    page = open_page()
+    page.get_by_role("rowheader").get_by_role("button", name="Green 3", exact=True).click()
+    before = page.locator(".map").bounding_box()
+    (picture, text), (second, table), *_ = sheets = pages(page, paper, wide)
+    assert 3 <= len(sheets) <= 6
+    for said in ("Fallow Down", "20 September 2026", "Depth of sand, mm", "Look first"):
+        assert said in text
+    for name in ("Green 1", "Green 18", "Practice green", "Clubhouse lawn"):
+        assert name in text
+    assert re.search(r"^\d+ m\s*$", text, re.MULTILINE)  # of the scale bar
+    assert re.search(r"^N\s*$", text, re.MULTILINE)  # of the north arrow
+    assert "all its figures are estimated" in re.sub(r"\s+", " ", text)
+    assert "Spread" in text and "Overthrow" in text
+    assert "Surface by surface" in table
+    # circles of every class that occurs lie all over the map, and none on the next sheet
+    for colour in SCALES["depth"][2:4]:
+        spots = pixels(picture, colour)
+        assert len(spots) > 300
+        assert np.ptp(spots[:, 0]) > 400
+        assert len(pixels(second, colour)) == 0
+    # nothing is cut off at the right: a white margin of 10 mm
+    assert (picture[:, -55:] > 250).all()
+    assert page.locator(".map").bounding_box() == before
+    assert page.get_by_role("button", name="Depth mm").is_visible()
+
+
+def test_paper_shows_the_period_and_view_that_were_chosen(open_page):
+    page = open_page()
+    page.get_by_label("Period").select_option(label="3 April 2026 · d1")
+    page.get_by_role("radio", name="Overthrow").check()
+    picture, text = pages(page, "A4", True)[0]
+    assert "Thrown past the edge, as depth, mm" in text
+    assert "3 April 2026" in text
+    assert sum(len(pixels(picture, colour)) for colour in SCALES["overthrow"][1:]) > 300
+
+
+def test_a_long_table_is_printed_whole(open_page):
+    from geosand.mapping.page import map_page
+    from tests.mapping.sample_view import sample_view
+
+    page = open_page(map_page(sample_view(copies=3)))
+    assert page.locator("tbody tr:visible").count() == 60
+    text = " ".join(text for _, text in pages(page, "A4", True))
+    assert "Green 1 of 2" in text and "Clubhouse lawn of 2" in text
+    assert page.locator("tbody tr:visible").count() == 60
+    page.get_by_role("button", name="Show all 168 surfaces").click()
+    assert page.locator("tbody tr:visible").count() == 168

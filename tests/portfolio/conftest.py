@@ -1,0 +1,35 @@
+"""A small portfolio, made once."""
+
+from __future__ import annotations
+
+import pytest
+
+from tests.benchmarks.portfolio_generator import write_folders, write_set
+
+SITES = 5
+
+
+@pytest.fixture(scope="session")
+def folders(tmp_path_factory):
+    return write_folders(tmp_path_factory.mktemp("portfolio") / "north", SITES)
+
+
+@pytest.fixture(scope="session")
+def site_set(tmp_path_factory):
+    return write_set(tmp_path_factory.mktemp("portfolio") / "set", SITES, chunk=2)
+
+
+@pytest.fixture(scope="session")
+def whole(folders, tmp_path_factory):
+    """Results of the plainest run: this process, all sites in one chunk."""
+    out = tmp_path_factory.mktemp("results")
+    return out, run_many(folders, out)
+
+
+def run_many(root, out, *, as_of=None, maps=False, **settings):
+    from geosand.portfolio.account import account_portfolio
+    from geosand.portfolio.chunk import Options
+    from geosand.portfolio.sources import find_sites
+
+    options = Options(as_of=as_of, maps=maps)
+    return account_portfolio(find_sites(root, out), out, options, **settings)

@@ -1,0 +1,125 @@
+"""Sites in a few files: GeoPackage as Parquet, editions, and what is refused."""
+
+from __future__ import annotations
+
+import shutil
+
+import pytest
+
+from geosand.errors import Refused
+from geosand.portfolio.sources import find_sites
+from tests.portfolio.conftest import SITES, run_many
+
+pq = pytest.importorskip("pyarrow.parquet")
+
+
+def changed(site_set, tmp_path, name, change):
+    """A copy of the set with one table changed."""
+    root = shutil.copytree(site_set, tmp_path / "set")
+    path = root / f"{name}.parquet"
+    pq.write_table(change(pq.read_table(path)), path)
+    return root
+
+
+def refusal(root):
+    with pytest.raises(Refused) as told:
+        find_sites(root, root / "out")
+    return str(told.value)
+
+
+def test_a_geopackage_gives_the_same_tables(site_set, tmp_path):
+    import geopandas
+    import pandas as pd
+    import pyogrio
+
+    path = tmp_path / "sites.gpkg"
+    for name in ("sites", "dressings", "loads"):
+        pyogrio.write_dataframe(pd.read_parquet(site_set / f"{name}.parquet"), path, layer=name)
+    geopandas.read_parquet(site_set / "surfaces.parquet").to_file(path, layer="surfaces")
+    catches = pd.read_parquet(site_set / "catches.parquet")
+    points = geopandas.points_from_xy(catches.pop("lon"), catches.pop("lat"), crs="OGC:CRS84")
+    geopandas.GeoDataFrame(catches, geometry=points).to_file(path, layer="catches")
+    first = run_many(site_set, tmp_path / "a")
+    second = run_many(path, tmp_path / "b", chunk=2)
+    assert second.computed == SITES
+    for name in ("balances", "ledger", "areas"):
+        one, other = ((tmp_path / k / f"{name}.csv").read_text() for k in "ab")
+        assert one == other
+    assert not first.comparison.refused
+
+
+def test_rows_out_of_order_are_found_all_the_same(site_set, tmp_path):
+    order = lambda table: table.take(list(range(len(table)))[::-1])  # noqa: E731
+    root = changed(site_set, tmp_path, "loads", order)
+    run_many(site_set, tmp_path / "a")
+    run_many(root, tmp_path / "b", chunk=1)
+    assert (tmp_path / "a/ledger.csv").read_bytes() == (tmp_path / "b/ledger.csv").read_bytes()
+
+
+def test_a_fault_names_file_row_and_column(site_set, tmp_path):
+    def negative(table):
+        import pyarrow as pa
+
+        gross = table["gross_g"].to_pylist()
+        gross[864 * 2 + 5] = 3.0  # of the third site: less than its tare of 50 g
+        place = table.column_names.index("gross_g")
+        return table.set_column(place, "gross_g", pa.array(gross))
+
+    done = run_many(changed(site_set, tmp_path, "catches", negative), tmp_path / "out")
+    (refused,) = done.comparison.refused
+    assert refused["site"] == "site-00003"
+    assert refused["faults"].startswith("catches.parquet, row 1734, gross_g: ")
+
+
+def test_boundary_editions_stand_in_one_file(site_set, tmp_path):
+    def twice(table):
+        import pyarrow as pa
+
+        days = pa.array(["2026-01-01"] * len(table)), pa.array(["2026-07-01"] * len(table))
+        both = [table.append_column("valid_from", column) for column in days]
+        return pa.concat_tables(both)
+
+    root = changed(site_set, tmp_path, "surfaces", twice)
+    source = find_sites(root, tmp_path / "out")
+    site = next(iter(source.read(source.keys()[:1], {}))).site
+    assert len(site.surfaces) == 144
+    assert site.dressings.edition.tolist() == [0] * 6 + [1] * 6
+
+
+def test_rows_without_a_site_are_refused(site_set, tmp_path):
+    def emptied(table):
+        import pyarrow as pa
+
+        sites = [None, " ", *table["site"].to_pylist()[2:]]
+        return table.set_column(0, "site", pa.array(sites))
+
+    assert refusal(changed(site_set, tmp_path, "catches", emptied)) == (
+        "catches.parquet, site: 2 rows name no site. Write in each row which site it is of."
+    )
+
+
+def test_a_table_without_site_or_a_set_without_settings_is_refused(site_set, tmp_path):
+    root = changed(site_set, tmp_path, "loads", lambda table: table.drop_columns(["site"]))
+    assert "loads.parquet: there is no column site" in refusal(root)
+    shutil.rmtree(root)
+    root = shutil.copytree(site_set, tmp_path / "set")
+    (root / "sites.parquet").unlink()
+    assert "there is no table sites. Add sites.parquet." in refusal(root)
+
+
+def test_projected_coordinates_are_refused(site_set, tmp_path):
+    import geopandas
+
+    root = shutil.copytree(site_set, tmp_path / "set")
+    path = root / "surfaces.parquet"
+    geopandas.read_parquet(path).to_crs(3857).to_parquet(path)
+    assert refusal(root) == (
+        "surfaces.parquet: its coordinates are in EPSG:3857; allowed: longitude, latitude in WGS 84"
+        " (OGC:CRS84, EPSG:4326). Write it in WGS 84."
+    )
+
+
+def test_a_file_that_is_no_parquet_is_refused(site_set, tmp_path):
+    root = shutil.copytree(site_set, tmp_path / "set")
+    (root / "loads.parquet").write_bytes(b"load,dressing\n")
+    assert refusal(root).startswith("loads.parquet: is no Parquet file")

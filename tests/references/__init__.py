@@ -1,0 +1,1 @@
+"""Published numbers, each with its source beside it, and extracts of published records."""

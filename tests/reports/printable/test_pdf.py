@@ -1,0 +1,95 @@
+"""The report as PDF, read back with another program's eyes (pypdf)."""
+
+from __future__ import annotations
+
+import sys
+from io import BytesIO
+
+import pytest
+from pypdf import PdfReader
+
+from geosand.errors import Refused
+from geosand.reports.printable.pdf_canvas import UNKNOWN_LETTER, Canvas
+from geosand.reports.printable.pdf_writer import report_pdf
+from tests.mapping.hostile import NAMES
+
+
+@pytest.fixture(scope="module")
+def readers(demo_report, large_report):
+    papers = {"A4": demo_report, "Letter": large_report}
+    return {
+        paper: PdfReader(BytesIO(report_pdf(report, paper=paper)))
+        for paper, report in papers.items()
+    }
+
+
+def test_papers_and_numbers_of_pages(readers):
+    sizes = {"A4": (595.28, 841.89), "Letter": (612, 792)}
+    for paper, reader in readers.items():
+        assert 7 <= len(reader.pages) <= 12
+        for number, page in enumerate(reader.pages, start=1):
+            box = page.mediabox
+            assert (float(box.width), float(box.height)) == pytest.approx(sizes[paper], abs=0.01)
+            assert f"{number} of {len(reader.pages)}" in page.extract_text()
+
+
+def test_figures_can_be_read_and_searched(readers, demo_report):
+    text = "\n".join(page.extract_text() for page in readers["A4"].pages)
+    for wanted in ("Thrussendale Common (invented)", "68\u202f751 kg", "under-dressed", "SHA-256"):
+        assert wanted in text
+    titles = [bookmark.title for bookmark in readers["A4"].outline]
+    assert titles == [section.title for section in demo_report.sections]
+
+
+def test_hostile_names_are_text(readers):
+    text = "".join(page.extract_text() for page in readers["Letter"].pages).replace("\n", "")
+    for name in ("{% raw %}", "50{% of", "%CSP%", NAMES[10]):
+        assert name.replace(" ", "") in text.replace(" ", "").replace("\xa0", "")
+    assert "Höhe” Луг" in text
+    assert readers["Letter"].metadata.title.startswith("A{{ 7*7 }}")
+
+
+def test_a_head_stands_on_each_page_of_a_table(readers):
+    pages = [page.extract_text() for page in readers["Letter"].pages]
+    with_rows = [t for t in pages if "Tee number" in t or "Lawn number" in t]
+    assert len(with_rows) >= 3
+    assert all("surface" in t and "name" in t for t in with_rows)
+
+
+def test_nothing_is_set_below_the_foot_or_beyond_the_margins(readers):
+    for reader in readers.values():
+        for page in reader.pages:
+            places = []
+
+            def seen(text, _, matrix, *__, places=places):
+                if text.strip():
+                    places.append((matrix[4], matrix[5]))
+
+            page.extract_text(visitor_text=seen)
+            assert min(y for _, y in places) >= 25
+            assert min(x for x, _ in places) >= 40
+            assert max(x for x, _ in places) <= float(page.mediabox.width) - 40
+
+
+def test_two_builds_are_the_same_bytes(demo_report):
+    assert report_pdf(demo_report, paper="A4") == report_pdf(demo_report, paper="A4")
+
+
+def test_letters_that_the_font_has_not_are_said():
+    canvas = Canvas(paper="A4", title="", day="2026-09-01", footer="", pages=0)
+    assert canvas.letters("Green ≥ 3") == "Green at least  3"
+    assert canvas.letters("草") == UNKNOWN_LETTER or canvas.letters("草") == "?"
+    assert canvas.replaced >= 1
+
+
+def test_long_words_are_broken_to_their_column():
+    canvas = Canvas(paper="A4", title="", day="2026-09-01", footer="", pages=0)
+    lines = canvas.lines("W" * 300, 8, 60)
+    assert "".join(lines) == "W" * 300
+    assert all(canvas.width(line, 8) <= 60 for line in lines)
+
+
+def test_without_the_library_the_remedy_is_named(monkeypatch, demo_report):
+    monkeypatch.setitem(sys.modules, "fpdf", None)
+    with pytest.raises(Refused, match=r"Install it with pip install 'geosand\[pdf\]'"):
+        report_pdf(demo_report, paper="A4")

@@ -1,0 +1,202 @@
+"""What the report says: the figures of the JSON documents, and nothing that does not add up."""
+
+from __future__ import annotations
+
+import math
+import re
+from itertools import pairwise
+from pathlib import Path
+
+import pytest
+
+from geosand.formats.site_folder import read_site
+from geosand.reports.documents import balance_document, season_document
+from geosand.reports.printable.content import Figures, Items, Picture, Table
+from geosand.reports.printable.drawing import Box, Drawing, Outline, Words
+from geosand.reports.printable.map_picture import map_picture
+from geosand.reports.printable.sand_picture import sand_picture
+from geosand.reports.printable.season_report import season_report, season_stages
+from geosand.reports.season_balance import season_balance
+from geosand.results import work_out
+from tests.sites import CATCHES, LOADS, write_site
+
+
+def section(report, title):
+    return next(s for s in report.sections if s.title == title)
+
+
+def table_of(report, title):
+    return next(b for b in section(report, title).blocks if isinstance(b, Table))
+
+
+def value(text):
+    """The number in a cell as a person reads it."""
+    return float(text.replace("\u202f", "").replace("−", "-").replace("at least ", ""))
+
+
+def test_balance_rows_are_those_of_the_document(demo, demo_report):
+    rows = table_of(demo_report, "The balance of each dressing").rows
+    dressings = balance_document(demo)["dressings"]
+    assert [row.cells[0] for row in rows[:-1]] == [d["dressing"] for d in dressings]
+    for row, dressing in zip(rows, dressings, strict=False):
+        over = dressing["overthrow"]
+        assert value(row.cells[2]) == round(dressing["spread"]["mass_kg"])
+        assert value(row.cells[3]) == round(dressing["on_surfaces"]["mass_kg"])
+        assert value(row.cells[5]) == round(over["mass_kg"])
+        assert [value(t) for t in row.cells[6].split(" to ")] == [
+            round(over["low_kg"]),
+            round(over["high_kg"]),
+        ]
+        assert row.cells[8] == over["verdict"]
+
+
+def test_season_rows_are_those_of_the_document(demo, demo_report):
+    rows = table_of(demo_report, "Surface by surface").rows
+    found = {row.cells[0]: row for row in rows if row.tone != "group"}
+    surfaces = [s for s in season_document(demo)["surfaces"] if "around" not in s]
+    assert set(found) == {s["id"] for s in surfaces}
+    for surface in surfaces:
+        row = found[surface["id"]]
+        assert value(row.cells[3]) == pytest.approx(surface["depth_mm"], abs=0.0051)
+        assert value(row.cells[5]) == pytest.approx(surface["target_so_far_mm"], abs=0.0051)
+        assert row.cells[6].startswith(surface["state"])
+        assert (row.tone == "alarm") is (surface["state"] == "under-dressed")
+
+
+def test_us_report_shows_the_same_depths_in_inches(large, large_report):
+    rows = table_of(large_report, "Surface by surface").rows
+    found = {row.cells[0]: row for row in rows if row.tone != "group"}
+    for surface in season_document(large)["surfaces"]:
+        if "around" not in surface:
+            inches = value(found[surface["id"]].cells[3])
+            assert inches == pytest.approx(surface["depth_mm"] / 25.4, abs=0.000051)
+
+
+def test_waterfall_adds_up(demo):
+    """Each stage hangs on the one before; the last one ends where the spread ends."""
+    season = season_balance(demo)
+    spread, on, elsewhere, *parts = season_stages(season)
+    assert spread.mass_kg == pytest.approx(on.mass_kg + elsewhere.mass_kg)
+    assert elsewhere.start_kg == on.end_kg
+    assert parts[0].start_kg == on.end_kg
+    for one, following in pairwise(parts):
+        assert following.start_kg == one.end_kg
+    assert parts[-1].end_kg == pytest.approx(spread.end_kg)
+    assert sum(p.mass_kg for p in parts) == pytest.approx(elsewhere.mass_kg)
+    claimed = [p for p in parts if p.backwards]
+    assert len(claimed) == 1, "the demo has one dressing that claims more than was spread"
+    over = balance_document(demo)["dressings"][6]["overthrow"]
+    assert claimed[0].mass_kg == pytest.approx(over["mass_kg"])
+
+
+def test_season_balance_sums_the_dressings(demo):
+    season, dressings = season_balance(demo), balance_document(demo)["dressings"]
+    for part in ("spread", "on_surfaces", "overthrow"):
+        total = sum(d[part]["mass_kg"] for d in dressings)
+        assert season[part]["mass_kg"] == pytest.approx(total)
+    assert sum(b["share"] for b in season["budget"]) == pytest.approx(1)
+    for key in ("collar_kg", "surrounds_kg", "farther_kg"):
+        total = sum(d["overthrow"][key] or 0 for d in dressings)
+        assert season["beside"][key] == pytest.approx(total)
+    # what is shared adds up in full: the season is less sure than independent dressings were
+    alone = math.sqrt(sum(d["overthrow"]["u_kg"] ** 2 for d in dressings))
+    assert season["overthrow"]["u_kg"] > 1.2 * alone
+
+
+def test_bars_of_the_picture_are_in_proportion(demo):
+    stages = season_stages(season_balance(demo))
+    for width in (510, 330):
+        drawn = sand_picture(stages, "metric", width)
+        bars = [mark for mark in drawn.marks if isinstance(mark, Box)]
+        assert len(bars) == len(stages)
+        for bar, stage in zip(bars, stages, strict=True):
+            share = stage.mass_kg / stages[0].mass_kg
+            assert bar.width / bars[0].width == pytest.approx(abs(share), abs=0.02)
+            assert bar.x >= 0 and bar.x + bar.width <= width
+
+
+def test_all_marks_and_words_stay_on_their_sheet(large_report):
+    def drawings():
+        for part in large_report.sections:
+            for block in part.blocks:
+                if isinstance(block, Picture):
+                    yield from (d for d in (block.drawing, block.narrow) if d)
+                if isinstance(block, Table):
+                    cells = [c.head for c in block.columns] + [
+                        c for r in block.rows for c in r.cells
+                    ]
+                    yield from (cell for cell in cells if isinstance(cell, Drawing))
+
+    seen = 0
+    for drawing in drawings():
+        for mark in drawing.marks:
+            if isinstance(mark, Box):
+                assert mark.x >= -0.6 and mark.x + mark.width <= drawing.width + 0.6
+                assert mark.y >= -0.6 and mark.y + mark.height <= drawing.height + 0.6
+            elif isinstance(mark, Outline):
+                for way in mark.ways:
+                    assert way[:, 1].max() <= drawing.height + 1 and way.min() >= -6
+            elif isinstance(mark, Words):
+                assert 0 <= mark.x <= drawing.width and 0 < mark.y <= drawing.height
+            seen += 1
+    assert seen > 1000
+
+
+def test_labels_of_the_map_do_not_collide(large):
+    from geosand.reports.printable.drawing import text_width
+
+    for width in (510, 330):
+        words = [
+            m for m in map_picture(large, "metric", width).marks if isinstance(m, Words) and m.halo
+        ]
+        boxes = [
+            (w.x, w.y - w.size, w.x + text_width(w.text, w.size, bold=w.bold), w.y) for w in words
+        ]
+        assert len(boxes) >= 40
+        for k, a in enumerate(boxes):
+            for b in boxes[:k]:
+                apart = a[2] <= b[0] or b[2] <= a[0] or a[3] <= b[1] + 0.01 or b[3] <= a[1] + 0.01
+                assert apart, (words[k].text, a, b)
+
+
+def test_what_is_behind_comes_first_and_is_not_told_without_end(large_report):
+    first = section(large_report, "What to look at first")
+    lines = next(b for b in first.blocks if isinstance(b, Items)).items
+    named = [line for line in lines if ": under-dressed," in line]
+    assert len(named) == 6 and lines[:6] == tuple(named)
+    assert re.match(r"\d+ more surfaces are under-dressed", lines[6])
+    figures = next(b for b in first.blocks if isinstance(b, Figures)).figures
+    assert figures[3].value == f"{6 + int(lines[6].split()[0])} of 58"
+
+
+def test_a_triangle_and_words_tell_what_is_behind_not_a_colour_alone(demo_report):
+    for row in table_of(demo_report, "Surface by surface").rows:
+        if row.tone == "group":
+            continue
+        bar = row.cells[2]
+        triangles = [m for m in bar.marks if isinstance(m, Outline) and len(m.ways[0]) == 3]
+        assert bool(triangles) is row.cells[6].startswith("under-dressed")
+
+
+@pytest.mark.parametrize(
+    "overrides",
+    [
+        {"dressings": "dressing,date,surfaces\n", "loads": "load,dressing,count,unit_mass_kg\n"}
+        | {"catches": None},
+        {"catches": None},
+        {"loads": "load,dressing,count,unit_mass_kg\n"},
+        {"catches": CATCHES[:1]},
+        {"loads": LOADS.replace(",52,", ",20,")},
+    ],
+    ids=["nothing yet", "no catches", "no loads", "one catch", "more claimed than spread"],
+)
+def test_a_report_of_little_is_still_one(tmp_path: Path, overrides):
+    from geosand.reports.printable.html_writer import report_page
+    from geosand.reports.printable.pdf_writer import report_pdf
+
+    results = work_out(read_site(write_site(tmp_path / "site", **overrides)))
+    for units in ("metric", "us"):
+        report = season_report(results, units)
+        text = report_page(report)
+        assert "nan" not in re.sub(r"<style>.*?</style>", "", text, flags=re.S).lower()
+        assert report_pdf(report, paper="A4").startswith(b"%PDF")
