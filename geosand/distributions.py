@@ -167,6 +167,8 @@ def _divided(t: Floats, nu: Floats, whole: Floats) -> tuple[Bools, Floats, Float
 
 def _whole(nu: Floats) -> Floats:
     """∫ (1 + s²/ν)^(−(ν+1)/2) ds over all s."""
+    if len(nu) > 1 and (nu == nu[0]).all():
+        return np.full_like(nu, _whole(nu[:1])[0])
     split = np.full_like(nu, _SPLIT)
     return 2 * (_centre(split, nu) + _tail(split, nu))
 

@@ -9,8 +9,18 @@ ALIKE = 5  #: faults that differ only in their row are told one by one up to thi
 
 
 def printable(text: str) -> str:
-    """Text as a terminal may show it: control and bidirectional characters become a dot."""
-    return text if text.isprintable() else "".join(c if c.isprintable() else "·" for c in text)
+    """Text as a terminal may show it: control and bidirectional characters become a dot.
+
+    >>> printable("1\u202f500\u00a0kg \u202eabc") == "1\u202f500\u00a0kg ·abc"
+    True
+    """
+    if text.isprintable():
+        return text
+    return "".join(c if c.isprintable() or c in _FIXED_SPACES else "·" for c in text)
+
+
+#: Within figures: no-break space, narrow no-break space.
+_FIXED_SPACES = "\u00a0\u202f"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -57,12 +57,17 @@ class Estimates:
 
     def by_category(self) -> dict[str, Floats]:
         """Standard uncertainty of each row by category of source, largest first."""
+        parts = self._parts()
+        return dict(sorted(parts.items(), key=lambda item: -float(np.nansum(item[1] ** 2))))
+
+    def _parts(self) -> dict[str, Floats]:
+        """Standard uncertainty of each row by category, in the order of the sources."""
         squares: dict[str, Floats] = {}
         for source, effect in self.effects.items():
             name = category(source)
-            squares[name] = squares.get(name, np.zeros(len(self.value))) + effect**2
-        parts = {name: np.sqrt(square) for name, square in squares.items()}
-        return dict(sorted(parts.items(), key=lambda item: -float(np.nansum(item[1] ** 2))))
+            square = effect**2
+            squares[name] = squares[name] + square if name in squares else square
+        return {name: np.sqrt(square) for name, square in squares.items()}
 
     def shares(self) -> dict[str, Floats]:
         """Shares of the variance by category, each row summing to 1 (0 where u is 0)."""
@@ -142,7 +147,7 @@ class Estimates:
 
     def _group_freedom(self, name: str, column: Floats, group: Ints, groups: int) -> Floats:
         """Variance-weighted harmonic mean of a category's degrees of freedom (never optimistic)."""
-        weight = self.by_category().get(name, np.ones(len(self.value))) ** 2
+        weight = self._parts().get(name, np.ones(len(self.value))) ** 2
         weight = np.where(np.isfinite(weight) & (weight > 0), weight, 1e-300)
         per = np.where(np.isfinite(column), 1.0 / np.where(column > 0, column, 1.0), 0.0)
         top, bottom = _sums(group, weight, groups), _sums(group, weight * per, groups)
@@ -157,7 +162,7 @@ class Estimates:
         any choice of the categories with few degrees of freedom, with or without all the others:
         an added source never narrows an interval. ``floor`` clips both bounds.
         """
-        parts = self.by_category()
+        parts = self._parts()
         few = {k: v for k, v in self.degrees_of_freedom.items() if k in parts}
         none = np.zeros(len(self.value))
         many = none

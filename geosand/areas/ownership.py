@@ -8,7 +8,8 @@ import numpy as np
 import shapely
 
 from geosand.areas.ellipsoid import ellipsoid_areas_m2
-from geosand.areas.rings import rings_of
+from geosand.areas.near_outlines import outlines_near
+from geosand.areas.rings import Rings, rings_of
 from geosand.columns import Bools, Floats, Geometries, Ints, Strings, freeze
 
 #: What lies on top of what, the topmost first; a kind that is not named here counts as "other".
@@ -58,17 +59,79 @@ def owned_geometries(
     areas = ellipsoid_areas_m2(geometries) if drawn_m2 is None else drawn_m2
     rank = precedence_ranks(kinds, areas)
     lower, upper = _ordered_pairs(geometries, rank, edition)
+    holed, filler = filled_holes(geometries, edition)
+    apart = np.isin(_pair(lower, upper), [*_pair(holed, filler), *_pair(filler, holed)])
+    lower, upper = lower[~apart], upper[~apart]
     meeting = shapely.relate_pattern(geometries[lower], geometries[upper], "T********")
     lower, upper = lower[meeting], upper[meeting]
     if not lower.size:
         return owned
-    order = np.argsort(lower, kind="stable")
-    cut, group = np.unique(lower[order], return_inverse=True)
-    covers = np.asarray(shapely.geometrycollections(geometries[upper[order]], indices=group))
-    # a collection's own parts overlap; its union is what lies on the surface beneath
-    covering = shapely.union_all(covers[:, None], axis=1)
+    cut, covering = _coverings(geometries, lower, upper, holed, filler)
     owned[cut] = _without_slivers(shapely.difference(geometries[cut], covering))
     return owned
+
+
+def filled_holes(geometries: Geometries, edition: Ints) -> tuple[Ints, Ints]:
+    """Rows (holed, filler): polygons of one edition, the second drawn in the hole of the first.
+
+    Its outline and the hole have the same vertices. As a collar with its green is often drawn so,
+    it is worth finding: the two have an edge in common but no ground, and need no comparison.
+    Where several polygons are the same, only one is found.
+    """
+    plain = np.flatnonzero(shapely.get_type_id(geometries) == 3)
+    holed = plain[shapely.get_num_interior_rings(geometries[plain]) > 0]
+    rings, which = shapely.get_rings(geometries[holed], return_index=True)
+    inner = np.diff(which, prepend=-1) == 0
+    holes, owner = shapely.polygons(rings[inner]), holed[which[inner]]
+    row = np.concatenate([owner, plain])
+    bounds = np.concatenate([shapely.bounds(holes), shapely.bounds(geometries[plain])])
+    is_shell = np.arange(len(row)) >= len(owner)
+    order = np.lexsort((is_shell, *bounds.T, edition[row]))
+    place, bounds, is_shell = order, bounds[order], is_shell[order]
+    alike = (bounds[1:] == bounds[:-1]).all(axis=1) & (np.diff(edition[row[order]]) == 0)
+    first = np.flatnonzero(alike & ~is_shell[:-1] & is_shell[1:])
+    hole, shell = place[first], row[place[first + 1]]
+    outlines = shapely.polygons(shapely.get_exterior_ring(geometries[shell]))
+    same = shapely.equals_exact(shapely.normalize(holes[hole]), shapely.normalize(outlines))
+    return owner[hole[same]], shell[same]
+
+
+def _pair(one: Ints, other: Ints) -> Ints:
+    """A number for each pair of rows."""
+    return (one << 32) + other
+
+
+def _coverings(
+    geometries: Geometries, lower: Ints, upper: Ints, holed: Ints, filler: Ints
+) -> tuple[Ints, Geometries]:
+    """Rows that are covered in part, and all that lies on each of them as one geometry."""
+    upper_shapes = geometries[upper]
+    # a polygon that lies on the same one as what fills its only hole covers that as well
+    known, pairs = np.isin(filler, upper), _pair(lower, upper)
+    known &= shapely.get_num_interior_rings(geometries[holed]) == 1
+    known &= shapely.get_num_interior_rings(geometries[filler]) == 0
+    order = np.flatnonzero(known)[np.argsort(holed[known])]
+    at = np.minimum(np.searchsorted(holed[order], upper), max(len(order) - 1, 0))
+    within = np.full(len(upper), -1, dtype=np.int64)
+    if len(order):
+        within = np.where(holed[order][at] == upper, filler[order][at], -1)
+    whole = (within >= 0) & np.isin(_pair(lower, within), pairs)
+    upper_shapes[whole] = shapely.polygons(shapely.get_exterior_ring(upper_shapes[whole]))
+    left = ~np.isin(pairs, _pair(lower[whole], within[whole]))
+    lower, upper_shapes = lower[left], upper_shapes[left]
+    order = np.argsort(lower, kind="stable")
+    cut, first, count = np.unique(lower[order], return_index=True, return_counts=True)
+    covering = upper_shapes[order[first]]
+    several = np.flatnonzero(count > 1)
+    if len(several):
+        group = np.repeat(np.arange(len(cut)), count)
+        mine = np.isin(group, several)
+        covers = shapely.geometrycollections(
+            upper_shapes[order[mine]], indices=np.searchsorted(several, group[mine])
+        )
+        # a collection's own parts overlap; its union is what lies on the surface beneath
+        covering[several] = shapely.union_all(np.asarray(covers)[:, None], axis=1)
+    return cut, covering
 
 
 def _ordered_pairs(
@@ -124,7 +187,8 @@ def shared_edges(
     Of two surfaces of the same kind the smaller one is the upper.
     """
     rank = precedence_ranks(kinds, shapely.area(plane_geometries))
-    lower, upper, length, closed = _common_segments(plane_geometries, rank, edition)
+    rings = rings_of(plane_geometries)
+    lower, upper, length, closed = _common_segments(plane_geometries, rings, rank, edition)
     near_lower, near_upper = _ordered_pairs(plane_geometries, rank, edition, tolerance_m)
     # a surface whose whole boundary is matched already has no edge left to compare with anyone
     open_pair = ~(closed[near_lower] | closed[near_upper])
@@ -132,7 +196,7 @@ def shared_edges(
     near = shapely.dwithin(plane_geometries[near_lower], plane_geometries[near_upper], tolerance_m)
     near_lower, near_upper = near_lower[near], near_upper[near]
     matched = ~(closed[lower] | closed[upper])
-    near_length = _lengths_within(plane_geometries, near_lower, near_upper, tolerance_m)
+    near_length = _lengths_within(plane_geometries, rings, near_lower, near_upper, tolerance_m)
     lower = np.concatenate([lower[~matched], near_lower])
     upper = np.concatenate([upper[~matched], near_upper])
     length = np.concatenate([length[~matched], near_length])
@@ -142,14 +206,13 @@ def shared_edges(
 
 
 def _common_segments(
-    geometries: Geometries, rank: Ints, edition: Ints
+    geometries: Geometries, rings: Rings, rank: Ints, edition: Ints
 ) -> tuple[Ints, Ints, Floats, Bools]:
     """Pairs (lower, upper) with the length of the segments that both have, vertex by vertex.
 
     Edges made by an overlay are found by sorting, which is a tenth of the work of comparing
     shapes. The last column (S,) says whose whole boundary was matched so.
     """
-    rings = rings_of(geometries)
     begin, end = rings.edges()
     spot = np.rint(rings.position / _SAME_VERTEX_M)
     _, vertex = np.unique(spot[:, 0] + 1j * spot[:, 1], return_inverse=True)
@@ -157,11 +220,13 @@ def _common_segments(
     following[rings.last] = vertex[rings.last]
     owner = np.repeat(rings.surface, rings.last - rings.first + 1)
     low, high = np.minimum(vertex, following), np.maximum(vertex, following)
-    order = np.lexsort((high, low, edition[owner]))
+    count = int(vertex.max(initial=0)) + 1
+    # one number for an edge of an edition, whichever way it was drawn
+    edge = (edition[owner] * count + low) * count + high
+    order = np.argsort(edge, kind="stable")
     order = order[low[order] != high[order]]
-    low, high, owner = low[order], high[order], owner[order]
-    same = (np.diff(low) == 0) & (np.diff(high) == 0) & (np.diff(edition[owner]) == 0)
-    same &= np.diff(owner) != 0
+    edge, owner = edge[order], owner[order]
+    same = (np.diff(edge) == 0) & (np.diff(owner) != 0)
     first, second = owner[:-1][same], owner[1:][same]
     step = (end - begin)[order[:-1][same]]
     length = np.hypot(step[:, 0], step[:, 1])
@@ -176,12 +241,14 @@ def _common_segments(
     return pairs // max(surfaces, 1), pairs % max(surfaces, 1), total, closed
 
 
-def _lengths_within(geometries: Geometries, lower: Ints, upper: Ints, tolerance_m: float) -> Floats:
+def _lengths_within(
+    geometries: Geometries, rings: Rings, lower: Ints, upper: Ints, tolerance_m: float
+) -> Floats:
     """Length of each lower one's boundary within the tolerance of the upper one's."""
-    outline = shapely.boundary(geometries)
-    tops, which = np.unique(upper, return_inverse=True)
-    bands = shapely.buffer(outline[tops], tolerance_m, quad_segs=2)
-    length: Floats = shapely.length(shapely.intersection(outline[lower], bands[which]))
+    outline = shapely.boundary(geometries[lower])
+    near = outlines_near(rings, upper, shapely.bounds(outline), tolerance_m)
+    bands = shapely.buffer(near, tolerance_m, quad_segs=2)
+    length: Floats = shapely.length(shapely.intersection(outline, bands))
     return length
 
 

@@ -79,8 +79,9 @@ def area_register(surfaces: Surfaces) -> AreaRegister:
 def _overlaps(
     surfaces: Surfaces, drawn: Floats, owned_m2: Floats, owned: Geometries
 ) -> tuple[Finding, ...]:
-    """Surfaces that own less than was drawn, both as ground areas (S,)."""
-    covered = np.flatnonzero(drawn - owned_m2 > OVERLAP_M2)
+    """Surfaces in force that own less than was drawn, both as ground areas (S,)."""
+    in_force = surfaces.edition == surfaces.edition.max(initial=0)
+    covered = np.flatnonzero((drawn - owned_m2 > OVERLAP_M2) & in_force)
     findings = []
     for row in covered:
         text = f"drawn {drawn[row]:.1f} m², owns {owned_m2[row]:.1f} m²: surfaces lie on top of it"

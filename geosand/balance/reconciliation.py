@@ -40,12 +40,12 @@ from geosand.balance.reconciliation_equations import (
     Point,
     equations,
     evidence,
-    usual_strips,
 )
 from geosand.balance.reconciliation_found import Inputs, Reconciliation, Suspect
 from geosand.balance.stock import StockWitness
 from geosand.balance.telling import not_told_apart, would_tell
 from geosand.balance.throw_fit import ThrowFit
+from geosand.balance.usual_strips import usual_strips
 from geosand.columns import Bools, Floats
 from geosand.rates.surface_rates import Rates
 from geosand.site.tables import Site, WeighedLoads
@@ -92,7 +92,8 @@ def reconcile(
     suspects = _suspects(solved, all_inputs, test, threshold)
     alone = [s for s in suspects if len(s.inputs) == 1]
     groups = not_told_apart(known, all_inputs, test)
-    open_suspects = [s.inputs for s in suspects if len(s.inputs) > 1]
+    told = [set(group) for group in groups]
+    open_suspects = [s.inputs for s in suspects if len(s.inputs) > 1 and set(s.inputs) not in told]
     return Reconciliation(
         inputs=_inputs(known, columns, solved, all_inputs, test, threshold),
         suspects=suspects,

@@ -25,7 +25,7 @@ from geosand.balance.account import Balance, mass_on_surfaces
 from geosand.balance.second_witnesses import DensityWitness, density_witness
 from geosand.balance.spread import BAGS
 from geosand.balance.stock import StockWitness
-from geosand.balance.throw_fit import SCATTER, SCATTER_FREEDOM, U_SHAPE, ThrowFit, throw_fit
+from geosand.balance.throw_fit import U_SHAPE, ThrowFit, throw_fit
 from geosand.columns import Bools, Floats, Ints, Strings, ratio
 from geosand.estimates import Estimates
 from geosand.rates.surface_rates import CATCHES, MEAN, MEAN_SURFACES, SURFACE, Rates
@@ -216,28 +216,6 @@ def _surface_errors(
         elif key not in (SURFACE, MEAN_SURFACES):
             columns[key] = effect[rows]
     return columns
-
-
-def usual_strips(evidence: Evidence) -> tuple[Floats, Floats]:
-    """Median strip width (k,) m of each spreader, and its standard deviation between dressings, m.
-
-    With m the median, m·√((2·0.25² + Σ(sd/m − 1)²)/(2 + n − 1)); from 4 dressings up without the
-    one farthest off, and without overthrows below zero by more than 2 u, which no strip can have.
-    Neither follows one faulty dressing, so that it does not hide itself.
-    """
-    each = ratio(evidence.overthrow_kg, evidence.edge_kg)
-    can_be = evidence.overthrow_kg > -2 * evidence.spread.minus(evidence.on_surfaces).u()
-    median, between = np.zeros((2, len(evidence.spreaders)))
-    for k in range(len(median)):
-        mine = each[(evidence.spreader == k) & can_be]
-        if not len(mine):
-            continue
-        median[k] = max(float(np.median(mine)), 0.0)
-        square = np.sort((mine - median[k]) ** 2)
-        square = square[:-1] if len(square) >= 4 else square
-        prior = SCATTER_FREEDOM * (SCATTER * median[k]) ** 2
-        between[k] = np.sqrt((prior + square.sum()) / (SCATTER_FREEDOM + len(square) - 1))
-    return median, np.minimum(between, median)
 
 
 def equations(evidence: Evidence, point: Point) -> tuple[Floats, Floats, Columns]:

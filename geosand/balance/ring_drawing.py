@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
@@ -75,7 +75,8 @@ def _zones(
     stands: Stands, inner: Geometries, outer: Geometries, cap_m: float
 ) -> tuple[Geometries, Geometries]:
     """Collar and surrounds of each stand, kept to its own ground."""
-    ground = lay_ground(stands, [], cap_m)
+    bare = replace(stands, collar=np.full(len(stands.surface), None, dtype=object))
+    ground = lay_ground(bare, [], cap_m)  # where strips cross the collars is not asked
     case, first = np.unique(stands.case, return_index=True)
     collar = shapely.difference(inner[case], stands.surface[first])
     surrounds = shapely.difference(outer[case], inner[case])

@@ -14,6 +14,7 @@ from typing import Any
 import numpy as np
 import shapely
 
+from geosand.balance.ring_crossings import crossings_of
 from geosand.balance.ring_strips import (
     COLLAR,
     HAZARD,
@@ -21,7 +22,6 @@ from geosand.balance.ring_strips import (
     Crossings,
     Rays,
     Strips,
-    crossings_of,
     cuts_of,
     edges_of,
     is_steiner,
@@ -177,13 +177,8 @@ def _zones(
 ) -> tuple[Ints, Geometries, Ints]:
     """Polygons that strips are to be cut by: whose strips, the polygon, the zone it bounds."""
     drawn = np.flatnonzero(~shapely.is_missing(stands.collar))
-    # a buffer unites the parts of a collection by itself, in less than half the time of a union
-    both = np.stack((stands.collar[drawn], stands.surface[drawn]), axis=1)
-    outer = np.asarray(
-        shapely.buffer(
-            shapely.geometrycollections(both), stands.surrounds_width_m[drawn], quad_segs=16
-        )
-    )
+    both = _together(stands.collar[drawn], stands.surface[drawn])
+    outer = shapely.buffer(both, stands.surrounds_width_m[drawn], quad_segs=16)
     rows, polygons = [drawn, drawn], [stands.collar[drawn], outer]
     codes = [np.full(len(drawn), COLLAR), np.full(len(drawn), OUTER)]
     tree = shapely.STRtree(stands.surface)
@@ -193,6 +188,21 @@ def _zones(
         polygons.append(parts[which])
         codes.append(np.full(len(row), HAZARD + kind))
     return np.concatenate(rows), np.concatenate(polygons), np.concatenate(codes)
+
+
+def _together(collars: Geometries, surfaces: Geometries) -> Geometries:
+    """Each collar with its surface, for a buffer: it unites the parts of a collection by itself.
+
+    A collar whose hole is drawn just as the surface is filled instead, which is a quarter the work.
+    """
+    out = np.asarray(shapely.geometrycollections(np.stack((collars, surfaces), axis=1)))
+    one = np.flatnonzero(
+        (shapely.get_num_interior_rings(collars) == 1) & (shapely.get_type_id(surfaces) == 3)
+    )
+    holes = shapely.polygons(shapely.get_interior_ring(collars[one], 0))
+    same = shapely.equals_exact(shapely.normalize(holes), shapely.normalize(surfaces[one]))
+    out[one[same]] = shapely.polygons(shapely.get_exterior_ring(collars[one[same]]))
+    return out
 
 
 def _joined(fine: Strips, surfaces: Geometries, whole: Bools, cap_m: float) -> Strips:
@@ -254,17 +264,9 @@ def _crossed(
     polygons: Geometries,
     zones: Ints,
 ) -> Crossings:
-    """Crossings of the strips of ``rows`` with a polygon each; loops over these pairs."""
-    first = np.searchsorted(strips.row, np.stack((rows, rows + 1)))
-    crossed = [
-        crossings_of(at[start:end], out[start:end], polygon, cap_m)
-        for start, end, polygon in zip(*first, shapely.orient_polygons(polygons), strict=True)
-    ]
-    count = [len(ray) for ray, _, _ in crossed]
-    which = np.concatenate([ray for ray, _, _ in crossed]) + np.repeat(first[0], count)
-    return Crossings(
-        strips=take(strips, which),
-        limit_m=np.concatenate([limit for _, limit, _ in crossed]),
-        sign=np.concatenate([sign for _, _, sign in crossed]),
-        zone=np.repeat(zones, count),
+    """Crossings of the strips of ``rows`` with a polygon each."""
+    first, last = np.searchsorted(strips.row, np.stack((rows, rows + 1)))
+    which, pair, limit, sign = crossings_of(
+        at, out, first, last, shapely.orient_polygons(polygons), cap_m
     )
+    return Crossings(strips=take(strips, which), limit_m=limit, sign=sign, zone=zones[pair])

@@ -292,68 +292,14 @@ def cuts_of(
     return result
 
 
-def crossings_of(
-    at: Floats, out: Floats, zone: shapely.Geometry, cap_m: float
-) -> tuple[Ints, Floats, Floats]:
-    """Where rays cross the outline of an oriented polygon: ray, distance, +1 leaving, −1 entering.
-
-    What lies inside is then Σ sign·(area of the strip up to the distance), for a ray of any start.
-    Crossings beyond the cap are counted together there, and left out where they make nothing.
-    """
-    rings, ring_xy = _closed_rings(zone)
-    near = _reaching(at, out, ring_xy, cap_m)
-    if not len(near):
-        return near, np.empty(0), np.empty(0)
-    at, out = at[near], out[near]
-    origin = at.mean(axis=0)
-    p, q = at - origin, ring_xy - origin
-    # which side of each ray each corner is on, as one matrix product
-    turned = np.column_stack((-out[:, 1], out[:, 0], out[:, 1] * p[:, 0] - out[:, 0] * p[:, 1]))
-    left = turned @ np.column_stack((q, np.ones(len(q)))).T
-    above = left > 0
-    change = (above[:, 1:] != above[:, :-1]) & (rings[1:] == rings[:-1])
-    ray, corner = np.divmod(np.flatnonzero(change), len(q) - 1)
-    a, step = q[corner], q[corner + 1] - q[corner]
-    way = left[ray, corner + 1] - left[ray, corner]
-    offset = a - p[ray]
-    distance = (offset[:, 0] * step[:, 1] - offset[:, 1] * step[:, 0]) / way
-    sign = np.where(distance > 0, np.sign(way), 0.0)
-    beyond = np.bincount(ray, np.where(distance >= cap_m, sign, 0.0), len(at))
-    kept, ends = (distance > 0) & (distance < cap_m), np.flatnonzero(beyond)
-    return (
-        near[np.concatenate((ray[kept], ends))],
-        np.concatenate((distance[kept], np.full(len(ends), cap_m))),
-        np.concatenate((sign[kept], beyond[ends])),
-    )
-
-
-def _reaching(at: Floats, out: Floats, corners: Floats, cap_m: float) -> Ints:
-    """Rays whose box, up to the cap, meets that of the corners: the others cross nothing there."""
-    end = at + out * cap_m
-    meet = np.maximum(at, end) >= corners.min(axis=0)
-    meet &= np.minimum(at, end) <= corners.max(axis=0)
-    return np.flatnonzero(meet.all(axis=1))
-
-
-def _closed_rings(zone: shapely.Geometry) -> tuple[Ints, Floats]:
-    rings = shapely.get_rings(shapely.get_parts(zone))
-    xy, ring = shapely.get_coordinates(rings, return_index=True)
-    return ring, xy
-
-
-def farthest_corner_m(zone: shapely.Geometry, surface: shapely.Geometry) -> float:
-    """Distance from the outline of ``surface`` of the farthest corner of ``zone``'s outer edge."""
-    corners = shapely.get_coordinates(shapely.get_exterior_ring(shapely.get_parts(zone)))
-    ring, xy = _closed_rings(surface)
-    inside = ring[1:] == ring[:-1]
-    start, step = xy[:-1][inside] - corners[0], np.diff(xy, axis=0)[inside]
-    p = corners - corners[0]
-    square = np.maximum(np.einsum("ij,ij->i", step, step), 1e-300)
-    along = (p @ step.T - np.einsum("ij,ij->i", start, step)) / square
-    along = np.clip(along, 0.0, 1.0)
-    off_x = p[:, :1] - start[:, 0] - along * step[:, 0]
-    off_y = p[:, 1:] - start[:, 1] - along * step[:, 1]
-    return float(np.sqrt((off_x**2 + off_y**2).min(axis=1).max()))
+def farthest_corners_m(zones: Geometries, surfaces: Geometries) -> Floats:
+    """Distance (n,) from each surface's outline of the farthest corner of its zone's outer edge."""
+    parts, row = shapely.get_parts(zones, return_index=True)
+    corners, part = shapely.get_coordinates(shapely.get_exterior_ring(parts), return_index=True)
+    outline = shapely.boundary(surfaces)[row[part]]
+    farthest = np.zeros(len(zones))
+    np.maximum.at(farthest, row[part], shapely.distance(shapely.points(corners), outline))
+    return farthest
 
 
 def is_steiner(surfaces: Geometries, distance_m: float) -> Bools:

@@ -26,7 +26,7 @@ from geosand.balance.ring_strips import (
     HAZARD,
     OUTER,
     Strips,
-    farthest_corner_m,
+    farthest_corners_m,
     mass_share,
     mass_share_slope,
     parts_less_holes,
@@ -169,8 +169,8 @@ def _hazard_parts(hazards: Geometries, kind: Strings) -> tuple[list[str], list[G
 def _widest_zone(stands: Stands) -> float:
     """How far from an edge a collar with its surrounds extends at most."""
     drawn = np.zeros(len(stands.surface))
-    for k in np.flatnonzero(~shapely.is_missing(stands.collar)):
-        drawn[k] = farthest_corner_m(stands.collar[k], stands.surface[k])
+    some = ~shapely.is_missing(stands.collar)
+    drawn[some] = farthest_corners_m(stands.collar[some], stands.surface[some])
     widest = np.maximum(stands.collar_width_m, drawn) + stands.surrounds_width_m
     return float(np.clip(widest.max(initial=0.0), 1.0, FARTHEST_REACH_M))
 

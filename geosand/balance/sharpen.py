@@ -215,8 +215,8 @@ def _more_catches(
     old, new = before[np.isfinite(before)].sum(), after[np.isfinite(after)].sum()
     if not old > new:
         return None
-    none = " without any" if bare.any() else ""
-    what = f"three more catches on surfaces{none} ({_listed(site.ids[chosen].tolist())})"
+    names = _listed(site.ids[chosen].tolist())
+    what = f"three more catches on {f'surfaces without any ({names})' if bare.any() else names}"
     many = len(np.unique(site.dressed.dressing[wanted])) > 1
     return Change(
         text=what + (" in each dressing" if many else ""),

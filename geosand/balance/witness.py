@@ -180,7 +180,13 @@ class _Linear:
 
     def drawn(self, table: Draws) -> Floats:
         """Draws (R, n): (value + sampling) · Π of the shared sources' factors."""
-        out = np.broadcast_to(self.value, (table.draws, len(self.value))).copy()
+        out = np.empty((table.draws, len(self.value)))
+        for some, part in table.blocks():
+            self._draw(part, out[some])
+        return out
+
+    def _draw(self, table: Draws, out: Floats) -> None:
+        out[:] = self.value
         for name, u in self.sampling.items():
             out += table.of_freedom(name, self.freedom[name]) * u
         for source, effect in self.relative.items():
@@ -189,7 +195,6 @@ class _Linear:
                 out /= np.maximum(1 - step, LEAST_DIVISOR)
             else:
                 out *= 1 + step
-        return out
 
 
 def _area_shares(site: Site, areas: AreaRegister, rates: Rates, mass: Floats) -> dict[str, Floats]:

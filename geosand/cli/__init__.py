@@ -5,7 +5,9 @@ from __future__ import annotations
 import atexit
 import gc
 import importlib
+import io
 import os
+import sys
 
 import click
 
@@ -64,3 +66,9 @@ def _settle() -> None:
     # again and again and once more at the end, would be a sixth of it
     gc.set_threshold(100_000, 20, 20)
     atexit.register(gc.freeze)
+    if sys.stdout is None:  # closed by whoever called
+        sys.stdout = open(os.devnull, "w", encoding="utf-8")  # noqa: SIM115 open to the end
+    # a terminal or pipe of another encoding shows "?" for what it lacks, and is no end of the work
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="replace")

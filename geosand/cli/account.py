@@ -2,15 +2,25 @@
 
 from __future__ import annotations
 
+import os
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
 from geosand.cli.map import map_path, out_option
-from geosand.cli.options import as_of_option, day_of, display, print_document, read, verb
+from geosand.cli.options import (
+    as_of_option,
+    check_results,
+    day_of,
+    display,
+    made_with,
+    print_document,
+    read,
+    verb,
+)
 from geosand.cli.progress import Step, steps
-from geosand.errors import Fault, Refused
 
 if TYPE_CHECKING:
     from geosand.reports.words import Units
@@ -49,6 +59,7 @@ def command(
     if workbook is not None:
         _check_ending(workbook, WORKBOOK_ENDINGS, "--workbook")
     _check_apart([path, *files, *([workbook] if workbook else [])])
+    check_results(path, *files, workbook)
     with steps(silent=as_json) as step:
         from geosand.results import work_out
 
@@ -72,7 +83,7 @@ def _check_ending(path: Path, allowed: tuple[str, ...], option: str) -> None:
 
 def _check_apart(paths: list[Path]) -> None:
     """No result may replace another."""
-    places = [path.resolve() for path in paths]
+    places = [os.path.realpath(path) for path in paths]
     for path, place in zip(paths, places, strict=True):
         if places.count(place) > 1:
             raise click.UsageError(f"{path} is named for two results: name two files")
@@ -91,7 +102,8 @@ def _write_all(
     from geosand.mapping.page import map_page
 
     step("Drawing the map")
-    made = [(path, map_page(map_view(results, units)).encode("utf-8"), "--out")]
+    view = replace(map_view(results, units), made_with=made_with())
+    made = [(path, map_page(view).encode("utf-8"), "--out")]
     step("Setting the report")
     made += [(file, content, "--report") for file, content in _reports(results, units, reports)]
     if workbook is not None:
@@ -108,7 +120,7 @@ def _reports(results: Results, units: Units, files: tuple[Path, ...]) -> list[tu
     from geosand.reports.printable.html_writer import report_page
     from geosand.reports.printable.season_report import season_report
 
-    report = season_report(results, units)
+    report = replace(season_report(results, units), made_with=made_with())
     made: list[tuple[Path, bytes]] = []
     for file in files:
         if file.suffix.lower() == ".pdf":
@@ -121,14 +133,9 @@ def _reports(results: Results, units: Units, files: tuple[Path, ...]) -> list[tu
 
 
 def _write(path: Path, content: bytes, option: str) -> None:
-    from geosand.formats.writing import write_whole
+    from geosand.formats.result_files import write_result
 
-    try:
-        write_whole(path, content)
-    except OSError as problem:
-        found = f"can not be written: {problem.strerror or problem}"
-        remedy = f"name another place with {option}"
-        raise Refused(Fault(file=str(path), found=found, remedy=remedy)) from problem
+    write_result(path, content, remedy=f"name another place with {option}")
 
 
 def _print_json(
@@ -141,6 +148,7 @@ def _print_json(
     print_document(
         {
             "site": results.site.name,
+            "inputs": dict(results.site.inputs),
             "balance": balance_document(results)["dressings"],
             "season_balance": season_balance(results),
             "season": season_document(results),

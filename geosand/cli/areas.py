@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
-from geosand.cli.options import display, print_document, read, verb
+from geosand.cli.options import check_results, display, print_document, read, verb
 from geosand.errors import Fault, Refused
 
 if TYPE_CHECKING:
@@ -59,6 +60,7 @@ def command(
     inputs = [folder / name for name in site.inputs]
     inputs += [path for path in (claimed, Path(against) if against else None) if path]
     _keep_inputs(inputs, [*out, *([changes] if changes else [])])
+    check_results(*out, changes)
     register = area_register(site.surfaces)
     document = register_document(site, register)
     features: list[dict[str, Any]] = []
@@ -69,7 +71,7 @@ def command(
     shown = display(units, site)
     written = _write(document, site, register, shown, out, changes, features)
     if as_json:
-        print_document(document)
+        print_document({**document, "inputs": dict(site.inputs)})
     else:
         _print(document, shown, written)
 
@@ -98,7 +100,7 @@ def _check_usage(
 
 def _keep_inputs(inputs: Sequence[Path], outputs: Sequence[Path]) -> None:
     """Results never replace what was measured."""
-    measured = {path.resolve() for path in inputs}
+    measured = {os.path.realpath(path) for path in inputs}
     faults = [
         Fault(
             file=str(path),
@@ -106,7 +108,7 @@ def _keep_inputs(inputs: Sequence[Path], outputs: Sequence[Path]) -> None:
             remedy="name another file for the result",
         )
         for path in outputs
-        if path.resolve() in measured
+        if os.path.realpath(path) in measured
     ]
     if faults:
         raise Refused(faults)
@@ -213,7 +215,7 @@ def _print(document: Document, units: Units, written: Sequence[Path]) -> None:
         out.print()
         out.print(beside.claimed_table(document["claimed"], units))
         say(beside.claimed_lines(document["claimed"]))
-        say(tables.merged_findings(document["claimed"]["findings"]))
+        say(tables.merged_findings(document["claimed"]["findings"], units))
     say(["", document["caution"]])
     say([f"written: {path}" for path in written])
 

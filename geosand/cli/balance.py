@@ -7,7 +7,14 @@ from typing import TYPE_CHECKING
 
 import click
 
-from geosand.cli.options import display, print_document, results_of, verb, write_text
+from geosand.cli.options import (
+    check_results,
+    display,
+    print_document,
+    results_of,
+    verb,
+    write_text,
+)
 from geosand.cli.progress import steps
 from geosand.errors import printable
 
@@ -48,6 +55,7 @@ def command(
     Overthrow is what was spread less what the catches say landed: positive landed elsewhere,
     negative means that a measured figure is wrong.
     """
+    check_results(field_file)
     results = results_of(folder)
     row = _chosen(results, only, surface)
     if field_file is not None:
@@ -158,6 +166,7 @@ def _print_budgets(results: Results, k: int, units: Units) -> None:
     """One dressing's surfaces, and the budgets of its masses with what would sharpen them."""
     from geosand.reports.budgets import ON, OVER, budget_table, dressing_sharpenings, sentence
     from geosand.reports.console import console, surfaces_table
+    from geosand.reports.words import in_words_of
 
     out, balance = console(), results.balance
     out.print()
@@ -170,6 +179,7 @@ def _print_budgets(results: Results, k: int, units: Units) -> None:
     for name, one in found.items():
         out.print(sentence(name, one, units, "mass"), soft_wrap=True)
     about = str(results.site.dressings.id[k])
-    told = [f"  - {printable(one.text)}" for one in results.findings if one.about == about]
+    mine = (one.text for one in results.findings if one.about == about)
+    told = [f"  - {printable(in_words_of(text, units))}" for text in mine]
     if told:
         out.print("Worth knowing:\n" + "\n".join(told), soft_wrap=True)

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from geosand.cli.options import print_document, results_of, verb
+from geosand.cli.options import display, print_document, results_of, verb
 from geosand.errors import Fault, Refused
 
 
@@ -49,11 +49,17 @@ def command(folder: Path, as_json: bool, units: str | None, earlier: Path | None
         f" {len(site.dressings)}, loads {len(site.loads)}, catches {len(site.catches)}.",
         soft_wrap=True,
     )
-    lines = merged_findings(found + extra)
+    lines = merged_findings(found + extra, display(units, site))
     if lines:
         out.print(f"Worth knowing ({len(lines)}):")
     for line in lines:
         out.print(f"  - {line}", soft_wrap=True)
+
+
+def _option_words(name: str, value: object) -> list[str]:
+    """An option as it was typed: a flag alone, one that was repeated once for each value."""
+    values = value if isinstance(value, list) else [value]
+    return [f"--{name}" if one is True else f"--{name} {one}" for one in values]
 
 
 def _say_changes(folder: Path, earlier: Path, as_json: bool) -> None:
@@ -81,7 +87,7 @@ def _say_changes(folder: Path, earlier: Path, as_json: bool) -> None:
         click.echo(f"the same: {', '.join(found.same)}")
     if version := found.made_with.get("geosand"):
         options = found.made_with.get("options") or {}
-        said = " ".join(f"--{k} {v}" for k, v in options.items())
+        said = " ".join(word for k, v in options.items() for word in _option_words(k, v))
         click.echo(
             f"It was made by geosand {version}, {found.made_with.get('verb')} {said}".rstrip() + "."
         )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -14,7 +15,7 @@ if TYPE_CHECKING:
     from geosand.formats.boundaries.questions import Choice
     from geosand.formats.boundaries.settling import Settled
     from geosand.formats.boundaries.surfaces_file import SurfaceRow
-    from geosand.formats.boundaries.tables import Boundaries
+    from geosand.formats.boundaries.tables import Boundaries, LeftOut
     from geosand.reports.documents import Document
     from geosand.reports.words import Units
 
@@ -22,6 +23,7 @@ if TYPE_CHECKING:
 CROSSINGS = ("loops", "even-odd", "largest", "uncrossed")
 LARGEST_ACCURACY_M = 20.0
 SHOWN = 40  #: items of one list on the console
+ALIKE = 12  #: of these, items that were left out for the same reason
 
 _OPTIONS = (
     click.option("--crs", help="CRS of the file where it does not say it, as in EPSG:32631."),
@@ -155,6 +157,7 @@ def said_of(
 ) -> list[str]:
     """What was read, what was done to it, drawn and owned ground, and what is worth knowing."""
     from geosand.formats.boundaries.whereabouts import middle_of, place_words
+    from geosand.reports.words import in_words_of
 
     lines = [f"{boundaries.file}: {boundaries.tally}."]
     if rows:
@@ -164,17 +167,36 @@ def said_of(
     note = boundaries.datum_note
     if note and not any(note in f.text or f.text in note for f in findings):
         lines.append(f"  {note}")
-    lines += _list("Left out", [str(item) for item in boundaries.tally.left_out])
-    lines += _list("Repaired", [str(mend) for mend in settled.mended])
-    lines += _list("Accepted", [_accepted(fault) for fault in accepted])
+    left_out = boundaries.tally.left_out
+    lines += _left_out("Left out", [item for item in left_out if not item.partly])
+    lines += _left_out("Left out in part", [item for item in left_out if item.partly])
+    lines += _list("Repaired", [in_words_of(str(mend), units) for mend in settled.mended])
+    lines += _list("Accepted", [in_words_of(_accepted(fault), units) for fault in accepted])
     lines += ground_lines(rows, settled.elevation_m, units)
-    return lines + _worth_knowing(findings)
+    return lines + _worth_knowing(findings, units)
 
 
 def _accepted(fault: Fault) -> str:
     """What was accepted, without the remedies that are not needed any more."""
     place = f"{fault.row}: " if fault.row else ""
     return f"{place}{fault.found}"
+
+
+def _left_out(title: str, items: Sequence[LeftOut]) -> list[str]:
+    """What became no surface: of many for the same reason the first few, and how many more."""
+    seen = Counter[str]()
+    shown = []
+    for item in items:
+        seen[item.reason] += 1
+        if seen[item.reason] <= ALIKE:
+            shown.append(str(item))
+    more = [
+        f"  - and {count - ALIKE} more: {reason} (all with --json)"
+        for reason, count in seen.items()
+        if count > ALIKE
+    ]
+    lines = _list(title, shown)
+    return [f"{title} ({len(items)}):", *lines[1:], *more] if lines else []
 
 
 def _list(title: str, items: list[str]) -> list[str]:
@@ -185,11 +207,11 @@ def _list(title: str, items: list[str]) -> list[str]:
     return [f"{title} ({len(items)}):", *shown, *more]
 
 
-def _worth_knowing(findings: Sequence[Finding]) -> list[str]:
+def _worth_knowing(findings: Sequence[Finding], units: Units) -> list[str]:
     from geosand.reports.areas_console import merged_findings
 
     told = [{"about": f.about, "topic": f.topic, "text": f.text} for f in findings]
-    return _list("Worth knowing", merged_findings(told))
+    return _list("Worth knowing", merged_findings(told, units))
 
 
 def ground_lines(rows: Sequence[SurfaceRow], elevation_m: float, units: Units) -> list[str]:

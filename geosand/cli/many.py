@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -22,6 +24,7 @@ if TYPE_CHECKING:
     from geosand.portfolio.account import PortfolioDone
     from geosand.reports.words import Units
 
+READ = ("site.toml", "surfaces.parquet", "surfaces.gpkg", "surfaces.geojson")
 TOLD = 5  #: of a list in the summary; the files have all
 _FILE = click.Path(path_type=Path)
 
@@ -77,7 +80,7 @@ def command(
     title = folder.resolve().stem
     place = out or Path("maps") / title
     shown: Units = "us" if units == "us" else "metric"
-    with steps(silent=as_json) as step:
+    with _results_in(place), steps(silent=as_json) as step:
         step("Looking for sites")
         source = find_sites(folder, outside=place)
         done = account_portfolio(
@@ -89,12 +92,34 @@ def command(
             chunk=chunk,
             progress=lambda count, total: step("Working out sites", done=count, total=total),
         )
-    page = place / "index.html"
-    write_text(page, index_page(title, done, shown))
+        write_text(place / "index.html", index_page(title, done, shown))
     if as_json:
         print_document(_document(done, place))
         return
     _print(done, place, shown)
+
+
+@contextmanager
+def _results_in(place: Path) -> Iterator[None]:
+    """Hold the folder of results; Refused where it is one that is read, or can not be written."""
+    from geosand.formats.locking import held
+
+    if own := [name for name in READ if (place / name).is_file()]:
+        found = f"holds what was measured ({own[0]})"
+        remedy = "name a folder of its own for the results with --out"
+        raise Refused(Fault(file=str(place), found=found, remedy=remedy))
+    there = place.is_dir()
+    try:
+        place.mkdir(parents=True, exist_ok=True)
+        with held(place, "folder of results"):
+            yield
+    except OSError as problem:
+        found = f"can not be written: {problem.strerror or problem}"
+        remedy = "make room, or name another place with --out; what is finished there is kept"
+        raise Refused(Fault(file=str(place), found=found, remedy=remedy)) from problem
+    finally:
+        if not there and place.is_dir() and not any(place.iterdir()):
+            place.rmdir()
 
 
 def _needs_pyarrow() -> None:

@@ -9,7 +9,9 @@ import click
 
 from geosand.cli.options import (
     as_of_option,
+    check_results,
     display,
+    made_with,
     print_document,
     results_of,
     verb,
@@ -48,15 +50,18 @@ def command(
 ) -> None:
     """Write the map: depth, shortfall, overthrow, catches and areas, in one HTML file."""
     background = _background(tiles, tiles_credit)
+    path = map_path(folder, out)
+    check_results(path)
     results = results_of(folder, as_of)
     from geosand.mapping.fill import map_view
     from geosand.mapping.page import map_page
 
-    path = map_path(folder, out)
     view = map_view(results, display(units, results.site))
-    write_text(path, map_page(replace(view, background=background)))
+    write_text(path, map_page(replace(view, background=background, made_with=made_with())))
     if as_json:
-        print_document({"site": results.site.name, "map": str(path)})
+        print_document(
+            {"site": results.site.name, "map": str(path), "inputs": dict(results.site.inputs)}
+        )
         return
     click.echo(f"map: {path}")
     if background:

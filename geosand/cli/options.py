@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import errno
 import functools
+import io
 import os
 import sys
 from collections.abc import Callable
@@ -12,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from geosand import __version__
-from geosand.errors import Fault, Refused, Undecided, printable
+from geosand.errors import Refused, Undecided, printable
 
 if TYPE_CHECKING:
     import numpy as np
@@ -23,6 +25,8 @@ if TYPE_CHECKING:
     from geosand.site.tables import Site
 
 Verb = Callable[..., None]
+NO_ROOM = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG)
+NO_MEMORY = "There is not enough memory for this; nothing was changed."
 
 
 def refusals_end_with_1(function: Verb) -> Verb:
@@ -44,11 +48,17 @@ def refusals_end_with_1(function: Verb) -> Verb:
         except (click.ClickException, click.exceptions.Exit, click.Abort):
             raise
         except MemoryError:
-            click.echo("There is not enough memory for this; nothing was changed.", err=True)
+            click.echo(NO_MEMORY, err=True)
             sys.exit(1)
         except Exception as problem:
+            if isinstance(problem, OSError) and problem.errno in NO_ROOM:
+                click.echo(f"No room to write the output: {problem.strerror}.", err=True)
+                sys.exit(1)
             if os.environ.get("GEOSAND_TRACEBACK"):
                 raise
+            if "bad_alloc" in str(problem):  # how libraries in C++ say it
+                click.echo(NO_MEMORY, err=True)
+                sys.exit(1)
             click.echo(_own_fault(problem), err=True)
             sys.exit(1)
 
@@ -131,6 +141,8 @@ def print_document(document: Document) -> None:
     """One JSON document on stdout, with what it was made with, so that it can be made again."""
     from geosand.reports.documents import to_json
 
+    if isinstance(sys.stdout, io.TextIOWrapper):
+        sys.stdout.reconfigure(encoding="utf-8")  # JSON between programs is UTF-8 (RFC 8259, 8.1)
     click.echo(to_json({**document, "made_with": made_with()}))
 
 
@@ -156,15 +168,13 @@ def _plain(value: Any) -> Any:
 
 def write_text(path: Path, text: str, *, option: str = "--out") -> None:
     """Write a whole file or nothing: temporary file, fsync, rename. Raises Refused."""
-    from geosand.formats.writing import write_whole
+    from geosand.formats.result_files import write_result
 
-    try:
-        write_whole(path, text.encode("utf-8"))
-    except OSError as problem:
-        raise Refused(
-            Fault(
-                file=str(path),
-                found=f"can not be written: {problem.strerror or problem}",
-                remedy=f"name another place with {option}",
-            )
-        ) from problem
+    write_result(path, text.encode("utf-8"), remedy=f"name another place with {option}")
+
+
+def check_results(*paths: Path | None) -> None:
+    """Refuse, before any work, results that would go where something measured is kept."""
+    from geosand.formats.result_files import check_results as check
+
+    check(path for path in paths if path is not None)

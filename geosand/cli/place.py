@@ -7,7 +7,14 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from geosand.cli.options import display, print_document, results_of, verb, write_text
+from geosand.cli.options import (
+    check_results,
+    display,
+    print_document,
+    results_of,
+    verb,
+    write_text,
+)
 from geosand.cli.plan import Quantity, Share, start_option, surfaces_option, words
 
 if TYPE_CHECKING:
@@ -45,6 +52,7 @@ def command(folder: Path, as_json: bool, units: str | None, **asked: Any) -> Non
     sheet for phone and paper that takes the readings and saves them as catches. --show-power tells
     how many catches are needed.
     """
+    check_results(asked["out"])
     if asked["show_power"]:
         _show_power(folder, as_json, asked)
         return
@@ -69,6 +77,7 @@ def command(folder: Path, as_json: bool, units: str | None, **asked: Any) -> Non
         points = catch_points(results.site, places)
         written = None if out is None else str(out)
         document = {"site": results.site.name, "seed": seed, "written": written}
+        document["inputs"] = dict(results.site.inputs)
         print_document({**document, "points": points, "findings": findings})
         return
     surfaces, count = len(set(places.row.tolist())), len(places)
@@ -76,13 +85,13 @@ def command(folder: Path, as_json: bool, units: str | None, **asked: Any) -> Non
     what += "" if surfaces == 1 else "s"
     to = "." if out is None else f": {out}"
     click.echo(f"{what}, drawn with seed {seed}, in the order of walking{to}")
-    from geosand.reports.words import shown
+    from geosand.reports.words import in_words_of, shown
 
     swath = _swath(results, asked["swath"])
     width = shown(swath, "length", shown_in) if swath > 0 else "not known"
     click.echo(f"Tray {tray.words(shown_in)}, swath {width}: others give other points.")
     for text in findings:
-        click.echo(f"  - {text}")
+        click.echo(f"  - {in_words_of(text, shown_in)}")
     if out is None:
         _print_points(results, places, shown_in)
 

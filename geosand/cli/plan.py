@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import re
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -10,6 +11,7 @@ import click
 
 from geosand.cli.options import (
     as_of_option,
+    check_results,
     display,
     print_document,
     results_of,
@@ -170,6 +172,7 @@ def command(
             hint = f"--{name.replace('_', '-')}"
             problem = f"{path.name!r}: its name must end in {' or '.join(endings)}"
             raise click.BadParameter(problem, param_hint=hint)
+    _check_apart([asked[name] for name in ("passes", "map", "job_sheet") if asked[name]])
     asked["holes"] = parse_holes(asked["holes"])
     results = results_of(folder, as_of)
     plan, said = _planned(results, asked)
@@ -187,7 +190,7 @@ def command(
     if asked["job_sheet"] is not None:
         from geosand.reports.job_sheet import job_sheet
 
-        write_text(asked["job_sheet"], job_sheet(document, shown))
+        write_text(asked["job_sheet"], job_sheet(document, shown), option="--job-sheet")
         written.append(asked["job_sheet"])
     if as_json:
         print_document({**document, "written": [str(path) for path in written]})
@@ -202,6 +205,15 @@ def command(
     )
     for path in written:
         out.print(f"Written: {path}", soft_wrap=True)
+
+
+def _check_apart(paths: list[Path]) -> None:
+    """No result may replace another, nor what was measured."""
+    places = [os.path.realpath(path) for path in paths]
+    for path, place in zip(paths, places, strict=True):
+        if places.count(place) > 1:
+            raise click.UsageError(f"{path} is named for two results: name two files")
+    check_results(*paths)
 
 
 def _planned(results: Results, asked: dict[str, Any]) -> tuple[NextDressing, list[str]]:
@@ -263,7 +275,8 @@ def _write_map(results: Results, plan: NextDressing, path: Path | None, units: U
     from geosand.mapping.page import map_page
     from geosand.mapping.passes import map_passes
 
-    write_text(path, map_page(map_view(results, units, map_passes(results, plan))))
+    page = map_page(map_view(results, units, map_passes(results, plan)))
+    write_text(path, page, option="--map")
     return [path]
 
 
@@ -285,8 +298,9 @@ def _write_passes(results: Results, plan: NextDressing, path: Path | None) -> li
         number[name] = number.get(name, 0) + 1
         names.append(f"{name} pass {number[name]}")
     if path.suffix.lower() == ".gpx":
-        write_text(path, gpx_lines(lines.tolist(), names))
+        write_text(path, gpx_lines(lines.tolist(), names), option="--passes")
     else:
         heading = plan.headings.heading_degree[owner].tolist()
-        write_text(path, lines_geojson(lines, names, ids, heading, plan.swath_m))
+        text = lines_geojson(lines, names, ids, heading, plan.swath_m)
+        write_text(path, text, option="--passes")
     return [path]

@@ -44,6 +44,7 @@ def command(
         print_document(document)
         return
     from geosand.reports.console import console, rings_table, season_table
+    from geosand.reports.words import in_words_of
 
     shown = display(units, results.site)
     out = console()
@@ -58,6 +59,6 @@ def command(
         out.print(sentence("depth", found, shown, "depth"), soft_wrap=True)
     for finding in results.findings if row is None else ():
         if finding.topic == "season":
-            out.print(str(finding), soft_wrap=True)
+            out.print(in_words_of(str(finding), shown), soft_wrap=True)
     if rings:
         out.print(rings_table(results, shown, around=surface))

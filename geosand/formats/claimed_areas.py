@@ -92,6 +92,9 @@ def folded(text: str) -> str:
 
 def _bytes_of(path: Path, faults: Faults) -> bytes:
     try:
+        if path.exists() and not path.is_file():  # a pipe or a device may never end
+            faults.add(path.name, "is no plain file", remedy="name a CSV file")
+            return b""
         if path.stat().st_size > MAXIMUM_MB * 1_000_000:
             remedy = "give a list of the site's surfaces only"
             faults.add(path.name, f"is larger than {MAXIMUM_MB} MB", remedy=remedy)

@@ -12,6 +12,7 @@ from geosand.site.cells import Cell, RawTable, quoted
 
 MAXIMUM_ROWS = 200_000
 MAXIMUM_COLUMNS = 300
+MAXIMUM_LINES = 1_000_000  #: blank ones counted
 _SEPARATOR_LINE = re.compile(r"sep=([,;\t])\r?\n")  #: a spreadsheet's own first line
 
 
@@ -55,6 +56,9 @@ def read_csv(content: bytes, file: str, faults: Faults, findings: list[Finding])
     try:
         for number, line in enumerate(lines, start=1):
             if not any(cell.strip() for cell in line):
+                if number > MAXIMUM_LINES:
+                    faults.add(file, f"more than {MAXIMUM_LINES:,} lines", remedy="split the file")
+                    return RawTable(file=file, rows=[], columns={}, unreadable=True)
                 continue
             if not header:
                 header = [cell.strip() for cell in line]
@@ -67,7 +71,7 @@ def read_csv(content: bytes, file: str, faults: Faults, findings: list[Finding])
                 cells.append((line + [""] * len(header))[: len(header)])
             if len(rows) > MAXIMUM_ROWS:
                 faults.add(file, f"more than {MAXIMUM_ROWS:,} rows", remedy="split the file")
-                break
+                return RawTable(file=file, rows=[], columns={}, unreadable=True)
     except csv.Error as problem:
         found = f"is not CSV: {problem}"
         faults.add(file, found, row=number + 1, remedy="check the quotes there and above")

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import re
 from dataclasses import replace
+from itertools import chain
 from typing import Any
 
 import numpy as np
@@ -197,6 +198,10 @@ class _Fault(ValueError):
 def _numbers(positions: Json, size: int) -> Floats:
     """The first ``size`` numbers of each position (n, size)."""
     try:
+        flat = list(chain.from_iterable(positions))
+        lengths = set(map(len, positions))
+        if set(map(type, flat)) <= {int, float} and len(lengths) == 1 and min(lengths) >= size:
+            return np.array(flat, dtype=np.float64).reshape(len(positions), -1)[:, :size]
         texts = any(isinstance(v, (bool, str)) for p in positions for v in p[:size])
         if not texts and all(len(p) >= size for p in positions):
             return np.array([[float(v) for v in p[:size]] for p in positions]).reshape(-1, size)

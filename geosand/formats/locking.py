@@ -14,14 +14,16 @@ IN_USE = ".geosand-in-use"  #: only where folders themselves can not be locked
 
 
 @contextmanager
-def held(folder: str | Path) -> Iterator[None]:
+def held(folder: str | Path, what: str = "site") -> Iterator[None]:
     """Hold a site's folder while it is changed; the operating system lets go of a killed process.
+
+    ``what`` is what the folder is for a person: a site, or a folder of results.
 
     The folder itself is locked, so that nothing is written for it. Raises Refused at once where
     another process holds it.
     """
     try:
-        handle = _lock(Path(folder))
+        handle = _lock(Path(folder), what)
     except (FileNotFoundError, NotADirectoryError) as problem:
         remedy = "name a site folder"
         fault = Fault(file=str(folder), found="there is no such folder", remedy=remedy)
@@ -32,11 +34,11 @@ def held(folder: str | Path) -> Iterator[None]:
         _unlock(Path(folder), handle)
 
 
-def _taken(folder: Path) -> Refused:
+def _taken(folder: Path, what: str) -> Refused:
     return Refused(
         Fault(
             file=str(folder),
-            found="another geosand is changing this site just now",
+            found=f"another geosand is changing this {what} just now",
             remedy="wait until it has ended, then say the same again; nothing was changed here",
         )
     )
@@ -45,13 +47,13 @@ def _taken(folder: Path) -> Refused:
 if sys.platform == "win32":
     import msvcrt
 
-    def _lock(folder: Path) -> int:
+    def _lock(folder: Path, what: str) -> int:
         handle = os.open(folder / IN_USE, os.O_RDWR | os.O_CREAT)
         try:
             msvcrt.locking(handle, msvcrt.LK_NBLCK, 1)
         except OSError as problem:
             os.close(handle)
-            raise _taken(folder) from problem
+            raise _taken(folder, what) from problem
         return handle
 
     def _unlock(folder: Path, handle: int) -> None:
@@ -62,13 +64,13 @@ if sys.platform == "win32":
 else:
     import fcntl
 
-    def _lock(folder: Path) -> int:
+    def _lock(folder: Path, what: str) -> int:
         handle = os.open(folder, os.O_RDONLY)
         try:
             fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
         except BlockingIOError as problem:
             os.close(handle)
-            raise _taken(folder) from problem
+            raise _taken(folder, what) from problem
         return handle
 
     def _unlock(folder: Path, handle: int) -> None:

@@ -63,6 +63,8 @@ def _document(path: Path) -> Mapping[str, Any]:
 
 def _candidates(path: Path) -> list[str]:
     try:
+        if not path.is_file():  # a pipe or a device may never end
+            raise _refused(path, "is no plain file", "give the result itself")
         if path.stat().st_size > LARGEST_MB * 1_000_000:
             raise _refused(path, f"is larger than {LARGEST_MB} MB", "give the result itself")
         text = path.read_bytes().decode("utf-8-sig", errors="replace")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import os
 import tomllib
 from collections.abc import Mapping
 from pathlib import Path
@@ -19,6 +20,9 @@ from geosand.site.tables import Site
 RECORDS = ("dressings", "loads", "catches", "deliveries")
 WORKBOOK = "records.xlsx"
 MAXIMUM_MB = 100
+SETTINGS_MB = 1
+MAXIMUM_DOTS = 500  #: in one line of site.toml
+MAXIMUM_SANDS = 200
 
 
 def read_site(folder: str | Path) -> Site:
@@ -30,7 +34,7 @@ def read_site(folder: str | Path) -> Site:
     root = Path(folder)
     files = _Files(root)
     findings: list[Finding] = []
-    if not root.is_dir():
+    if not os.path.isdir(root):
         files.faults.add(str(folder), "there is no such folder", remedy="name a site folder")
         files.faults.refuse()
     settings = _settings(files)
@@ -68,11 +72,8 @@ class _Files:
         self.digests: dict[str, str] = {}
 
     def has(self, name: str) -> bool:
-        """True where something of this name is there, readable or not."""
-        try:
-            return (self.root / name).exists()
-        except OSError:
-            return True
+        """True where something of this name is there, readable or not: also a link to nowhere."""
+        return os.path.lexists(self.root / name)
 
     def bytes_of(self, name: str, *, required: str = "") -> bytes | None:
         """The file's bytes; None, with a fault if it can not be read or is missing though needed.
@@ -85,8 +86,9 @@ class _Files:
                 self.faults.add(name, "the file is missing", remedy=required)
             return None
         try:
-            if not path.is_file():
-                self.faults.add(name, "is no file", remedy="put a file of this name there")
+            if not os.path.isfile(path):
+                found = "is a link that leads to no file" if path.is_symlink() else "is no file"
+                self.faults.add(name, found, remedy="put a file of this name there")
                 return None
             if path.stat().st_size > MAXIMUM_MB * 1_000_000:
                 remedy = "split the site, or simplify its outlines"
@@ -107,8 +109,15 @@ def _settings(files: _Files) -> Mapping[str, Any] | None:
     content = files.bytes_of("site.toml", required="it names the site and its sands")
     if content is None:
         return None
+    if len(content) > SETTINGS_MB * 1_000_000:
+        found = f"is larger than {SETTINGS_MB} MB"
+        files.faults.add("site.toml", found, remedy="it says what is the same all season, no more")
+        return None
     try:
-        return tomllib.loads(content.decode("utf-8-sig"))
+        # a key of very many parts costs its square in time and memory
+        if any(line.count(b".") > MAXIMUM_DOTS for line in content.splitlines()):
+            raise RecursionError
+        return _few_sands(tomllib.loads(content.decode("utf-8-sig")), files.faults)
     except UnicodeDecodeError as problem:
         line = content[: problem.start].count(b"\n") + 1
         files.faults.add("site.toml", "is not UTF-8", row=line, remedy="save it as UTF-8")
@@ -119,6 +128,15 @@ def _settings(files: _Files) -> Mapping[str, Any] | None:
         remedy = 'mend that line: texts and dates stand as in name = "…", day = 2026-03-01'
         files.faults.add("site.toml", found, remedy=remedy)
     return None
+
+
+def _few_sands(document: dict[str, Any], faults: Faults) -> dict[str, Any] | None:
+    sands = document.get("sands")
+    if isinstance(sands, dict) and len(sands) > MAXIMUM_SANDS:
+        found = f"has {len(sands):,} sands"
+        faults.add("site.toml", found, column="[sands]", allowed=f"at most {MAXIMUM_SANDS}")
+        return None
+    return document
 
 
 def _editions(files: _Files, findings: list[Finding]) -> list[RawEdition]:
@@ -136,8 +154,13 @@ def _editions(files: _Files, findings: list[Finding]) -> list[RawEdition]:
 
 def _edition_names(files: _Files) -> list[str]:
     """Boundary files, the earlier editions first."""
+    place = files.root / "editions"
+    if os.path.lexists(place) and not os.path.isdir(place):
+        remedy = "put the earlier surveys into a folder of this name, or take it away"
+        files.faults.add("editions", "is no folder that can be read", remedy=remedy)
+        return ["surfaces.geojson"]
     try:
-        earlier = sorted(p.name for p in (files.root / "editions").glob("*.geojson"))
+        earlier = sorted(p.name for p in place.glob("*.geojson"))
     except OSError:
         earlier = []
     return [*(f"editions/{n}" for n in earlier), "surfaces.geojson"]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-import tempfile
+import stat
 from pathlib import Path
 
 
@@ -12,6 +12,8 @@ def write_whole(path: Path, content: bytes) -> None:
 
     Raises OSError where the folder can not be written; nothing is left behind then.
     """
+    import tempfile  # slow to import, and most verbs write nothing
+
     path.parent.mkdir(parents=True, exist_ok=True)
     handle, name = tempfile.mkstemp(prefix=f".{path.name}.", dir=path.parent)
     try:
@@ -19,13 +21,21 @@ def write_whole(path: Path, content: bytes) -> None:
             file.write(content)
             file.flush()
             os.fsync(file.fileno())
-        os.chmod(name, 0o644)
+        os.chmod(name, _mode(path))
         os.replace(name, path)
     except BaseException:
         if os.path.exists(name):
             os.unlink(name)
         raise
     _sync_folder(path.parent)
+
+
+def _mode(path: Path) -> int:
+    """Rights of the file that is replaced, as its owner may have closed it to others."""
+    try:
+        return stat.S_IMODE(path.stat().st_mode)
+    except OSError:
+        return 0o644
 
 
 def sweep(folder: Path, ending: str) -> None:

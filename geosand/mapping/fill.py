@@ -20,8 +20,9 @@ from geosand.mapping.view import (
     Said,
     System,
 )
-from geosand.mapping.words import day, in_us_too
+from geosand.mapping.words import day
 from geosand.reports.first import look_first
+from geosand.reports.words import in_words_of
 from geosand.results import Results
 
 
@@ -49,6 +50,7 @@ def map_view(results: Results, units: System, passes: tuple[MapPass, ...] = ()) 
         passes=passes,
         first=_first(results),
         findings=tuple(_finding(str(finding)) for finding in results.findings),
+        inputs=dict(site.inputs),
     )
 
 
@@ -77,7 +79,7 @@ def _first(results: Results) -> tuple[Said, ...]:
 
 
 def _finding(text: str) -> Said:
-    return {"metric": text, "us": in_us_too(text)}
+    return {"metric": text, "us": in_words_of(text, "us")}
 
 
 def _atlas_order(results: Results) -> Ints:

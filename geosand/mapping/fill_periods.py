@@ -15,7 +15,7 @@ from geosand.mapping.words import day
 from geosand.reports.documents import ring_figures
 from geosand.reports.words import percent, shown
 from geosand.results import Results
-from geosand.season.ledger import UNDER
+from geosand.season.ledger import NO_TARGET, NOT_MEASURED, OVER, UNDER
 from geosand.season.totals import NEW_EACH_TIME, season_totals
 
 Rings = dict[str, tuple[float | None, float | None]]
@@ -37,6 +37,9 @@ def season_period(results: Results) -> MapPeriod:
     counted = np.bincount(site.dressed.dressing, ledger.counted, len(site.dressings)).astype(bool)
     measured = counted & np.isfinite(results.balance.overthrow.value)
     whole = _season_balance(results, counted) if measured.any() else None
+    out_kg = float(np.nansum(results.balance.spread.value[counted & ~measured]))
+    if whole is None and out_kg > 0:
+        whole = MapBalance(spread_kg=out_kg)
     rings: Rings = {
         str(name): (known(ledger.rings.depth_m[k]), known(ledger.rings.mass_kg[k]))
         for k, name in enumerate(ledger.rings.id)
@@ -44,7 +47,7 @@ def season_period(results: Results) -> MapPeriod:
     return MapPeriod(
         key=SEASON,
         label="Whole season",
-        headline=_season_headline(results, whole),
+        headline=_in_both(lambda system: _season_headline(results, whole, out_kg, system)),
         balance=whole,
         thrown_kg=known(np.nansum(np.maximum(results.balance.overthrow.value[counted], 0.0))),
         surfaces=_season_surfaces(results),
@@ -52,12 +55,31 @@ def season_period(results: Results) -> MapPeriod:
     )
 
 
-def _season_headline(results: Results, whole: MapBalance | None) -> str:
-    under = int((results.ledger.state == UNDER).sum())
-    headline = f"{under} surfaces are under-dressed" if under != 1 else "1 surface is under-dressed"
+def _season_headline(
+    results: Results, whole: MapBalance | None, out_kg: float, units: System
+) -> str:
+    """How surfaces stand, how much sand is not on them, and what was not measured."""
+    if not len(results.site.dressings):
+        return "Nothing has been dressed yet"
+    parts = [_states_told(results)]
     if whole is not None and whole.fraction is not None:
-        headline += f"; {percent(whole.fraction)} of the sand is not on the surfaces"
-    return headline
+        parts.append(f"{percent(whole.fraction)} of the sand is not on the surfaces")
+        if out_kg > 0:
+            parts.append(f"{shown(out_kg, 'mass', units)} more was spread and not measured")
+    return "; ".join(part for part in parts if part)
+
+
+def _states_told(results: Results) -> str:
+    """Counts of the states that call for something; "" where no surface has a state."""
+    ledger = results.ledger
+    state = ledger.state[ledger.dressings > 0]
+    counts = {word: int((ledger.state == word).sum()) for word in (UNDER, OVER, NOT_MEASURED)}
+    told = [(count, word) for word, count in counts.items() if count]
+    if not told:
+        return "No surface is under-dressed" if (state != NO_TARGET).any() else ""
+    (count, word), *others = told
+    verb = "surface is" if count == 1 else "surfaces are"
+    return ", ".join([f"{count} {verb} {word}", *(f"{n} {other}" for n, other in others)])
 
 
 def _season_surfaces(results: Results) -> dict[str, PeriodSurface]:
@@ -66,6 +88,8 @@ def _season_surfaces(results: Results) -> dict[str, PeriodSurface]:
     bounds = mass.interval(floor=0.0)
     catches, thrown = _season_catches(results), _season_thrown(results)
     ground = site.surfaces.ground[ledger.row]
+    # of a surface none of whose dressings was measured no sand is known, which is not none
+    sand = np.isfinite(ledger.depth.value) | (ledger.dressings == 0)
     return {
         str(site.surfaces.id[row]): PeriodSurface(
             depth_m=known(ledger.depth.value[k]) if ledger.dressings[k] else 0.0,
@@ -75,11 +99,11 @@ def _season_surfaces(results: Results) -> dict[str, PeriodSurface]:
             shortfall_m=known(ledger.shortfall_m[k]),
             state=str(ledger.state[k]),
             probability=known(ledger.probability[k]),
-            basis=_basis(bool(ledger.own[k])) if ledger.dressings[k] else None,
+            basis=_basis(bool(ledger.own[k])) if sand[k] and ledger.dressings[k] else None,
             catches=catches[ground[k]],
-            mass_kg=known(mass.value[ground[k]]),
-            mass_low_kg=known(bounds.low[ground[k]]),
-            mass_high_kg=known(bounds.high[ground[k]]),
+            mass_kg=known(mass.value[ground[k]]) if sand[k] else None,
+            mass_low_kg=known(bounds.low[ground[k]]) if sand[k] else None,
+            mass_high_kg=known(bounds.high[ground[k]]) if sand[k] else None,
             thrown_kg=known(thrown[ground[k]]),
         )
         for k, row in enumerate(ledger.row)

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import re
 from html import escape
 from itertools import pairwise
 
 from geosand.mapping.payload import period_breaks
-from geosand.mapping.view import MapBalance, MapPeriod, MapView, Said, System, said
+from geosand.mapping.view import SEASON, MapBalance, MapPeriod, MapView, Said, System, said
 from geosand.mapping.words import (
     LEGENDS,
     SCALES,
@@ -112,6 +113,13 @@ def _signs(view: MapView) -> str:
         (bool(view.rings), "overthrow", '<i class="neutral"></i>dressed surface'),
         (used, f"{measured} areas", '<i class="catch"></i>catch', "near"),
         (used, "catches", '<i class="count">3</i>number of catches', "far"),
+        (
+            used,
+            "catches",
+            f'<em data-m="0.00084">{figure(0.00084, "depth", view.units)}</em>'
+            f"<span>depth in the tray, <span>{UNITS[view.units]['depth'][1]}</span></span>",
+            "near",
+        ),
         (aside, f"{measured} catches areas", '<i class="aside">×</i>catch set aside', "near"),
     )
     lines = [
@@ -143,7 +151,9 @@ def _balance_block(period: MapPeriod, index: int, system: System, *, shown: bool
     if period.headline:
         head += f'<p class="headline">{escape(plain(said(period.headline, system)))}</p>'
     balance = period.balance
-    if balance is None or balance.spread_kg is None or balance.on_surfaces_kg is None:
+    if balance is None and period.key == SEASON and not _dressed(period):
+        body = ""
+    elif balance is None or balance.spread_kg is None or balance.on_surfaces_kg is None:
         body = '<p class="unmeasured">Not measured: no balance without both loads and catches.</p>'
         if balance is not None and balance.spread_kg is not None:
             spread = figure(balance.spread_kg, "mass", system, unit=True)
@@ -152,6 +162,11 @@ def _balance_block(period: MapPeriod, index: int, system: System, *, shown: bool
         body = _figures_of(balance, system) + _bar(balance, system) + _where(balance, system)
     hidden = "" if shown else " hidden"
     return f'<div data-p="{index}" data-units="{system}"{hidden}>{head}{body}</div>'
+
+
+def _dressed(period: MapPeriod) -> bool:
+    """Whether any surface has had sand, measured or not."""
+    return any(surface.depth_m != 0 for surface in period.surfaces.values())
 
 
 def _figures_of(balance: MapBalance, system: str) -> str:
@@ -224,7 +239,8 @@ def look_first(view: MapView) -> str:
     """The few things to look at first, leading to their surfaces."""
     if not view.first:
         return ""
-    items = "".join(f"<li>{_linked(view, text)}</li>" for text in view.first)
+    places = _places(view)
+    items = "".join(f"<li>{_linked(view, text, places)}</li>" for text in view.first)
     return f'<section class="first"><h2>Look first</h2><ol>{items}</ol></section>'
 
 
@@ -232,34 +248,47 @@ def findings(view: MapView) -> str:
     """All findings, folded away."""
     if not view.findings:
         return ""
-    items = "".join(f"<li>{_linked(view, text)}</li>" for text in view.findings)
+    places = _places(view)
+    items = "".join(f"<li>{_linked(view, text, places)}</li>" for text in view.findings)
     count = len(view.findings)
     return (
         f'<details class="findings"><summary>Findings ({count})</summary><ul>{items}</ul></details>'
     )
 
 
-def _linked(view: MapView, text: Said) -> str:
-    """A line in both systems of units; a surface named at its head becomes a button to it."""
-    index, rest = _about(view, text)
-    link = ""
-    if index is not None:
-        name = escape(plain(view.surfaces[index].name))
-        link = f'<button type="button" data-s="{index}">{name}</button>:'
-    if isinstance(rest, str):
-        return link + escape(plain(rest))
-    return link + "".join(
+def _places(view: MapView) -> dict[str, int]:
+    """Numbers of the surfaces by id and name; an id wins over a name, the first over the next."""
+    numbered = [*enumerate(view.surfaces)][::-1]
+    return {s.name: k for k, s in numbered} | {s.id: k for k, s in numbered}
+
+
+def _linked(view: MapView, text: Said, places: dict[str, int]) -> str:
+    """A line in both systems of units; surfaces named at its head become buttons to them."""
+    about, cut = _about(said(text, view.units), places)
+    links = ", ".join(
+        f'<button type="button" data-s="{k}">{escape(plain(view.surfaces[k].name))}</button>'
+        for k in about
+    )
+    rest = {system: said(text, system)[cut:] for system in SYSTEMS}
+    if links and all(line.startswith(":") for line in rest.values()):
+        links, rest = links + ":", {system: line[1:] for system, line in rest.items()}
+    if len(set(rest.values())) == 1:
+        return links + escape(plain(rest[view.units]))
+    return links + "".join(
         f'<span data-units="{system}"{"" if system == view.units else " hidden"}>'
         f"{escape(plain(rest[system]))}</span>"
         for system in SYSTEMS
     )
 
 
-def _about(view: MapView, text: Said) -> tuple[int | None, Said]:
-    """The surface that a line begins with, and what stands after its colon; None: the whole."""
-    about, colon, _ = said(text, view.units).partition(":")
-    index = next((k for k, s in enumerate(view.surfaces) if about in (s.id, s.name)), None)
-    start = len(about) + 1 if colon and index is not None else 0
-    lines = {system: said(text, system)[start:] for system in SYSTEMS}
-    same = len(set(lines.values())) == 1
-    return (index if start else None), (lines[view.units] if same else lines)
+def _about(text: str, places: dict[str, int]) -> tuple[list[int], int]:
+    """The surfaces that a line begins with, and where their names end; none: the whole line."""
+    head, colon, _ = text.partition(":")
+    names = _MORE.sub("", head)
+    each = [names] if names in places else names.split(", ")
+    about = [places[name] for name in each if name in places]
+    return (about, len(names)) if colon and len(about) == len(each) else ([], 0)
+
+
+#: Behind the names: how many more there are.
+_MORE = re.compile(r" and \d+ more$")

@@ -81,6 +81,8 @@ def page_data(view: MapView) -> dict[str, Any]:
         "catches": _catches(view, np.array(packed.origin)),
         "passes": _passes(view, np.array(packed.origin)),
         "background": view.background,
+        "inputs": {plain(name): digest for name, digest in view.inputs.items()},
+        "made_with": dict(view.made_with),
     }
 
 
@@ -133,8 +135,8 @@ def _catches(view: MapView, origin: Ints) -> list[list[Any]]:
             steps_of(catch.depth_m, "depth"),
             steps_of(catch.rate_kg_m2, "rate"),
             steps_of(catch.residual, "share"),
-            int(catch.used),
-            plain(catch.note),
+            # most catches were used and have no note: nothing is written for them
+            *([int(catch.used), plain(catch.note)] if catch.note or not catch.used else ()),
         ]
         for catch in view.catches
     ]
@@ -223,7 +225,8 @@ def period_breaks(view: MapView, period: MapPeriod) -> Breaks:
         factor, _, decimals = units["depth"]
         for theme, values in (("depth", depths), ("overthrow", thrown)):
             breaks[theme][system] = rising_breaks(
-                [value * factor for value in values],
+                # nothing spread yet is no range to cut in five
+                [value * factor for value in values if any(values)],
                 decimals=decimals,
                 from_zero=theme == "overthrow",
             )

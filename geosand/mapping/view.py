@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
 if TYPE_CHECKING:
     from shapely import MultiLineString, MultiPolygon, Polygon
@@ -154,3 +154,5 @@ class MapView:
     first: tuple[Said, ...] = ()
     findings: tuple[Said, ...] = ()
     background: tuple[str, str] | None = None
+    inputs: Mapping[str, str] = field(default_factory=dict)  #: file -> SHA-256
+    made_with: Mapping[str, Any] = field(default_factory=dict)  #: version, verb and options

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import datetime
 import math
-import re
 from decimal import ROUND_HALF_UP, Decimal
 
 #: Not taken from the locale: the same page everywhere.
@@ -80,16 +79,16 @@ OTHER_KIND = "#b3b3ab"
 
 
 def number(value: float | None, decimals: int) -> str:
-    """A figure with a comma at the thousands and a true minus sign; an en dash for None.
+    """A figure with a narrow space at the thousands, a true minus sign; an en dash for None.
 
     >>> number(-12345.678, 1), number(None, 2), number(-0.001, 2)
-    ('−12,345.7', '–', '0.00')
+    ('−12\u202f345.7', '–', '0.00')
     """
     if value is None or not math.isfinite(value):
         return NO_FIGURE
     # Half up, as the script rounds, so that both write the same figure.
     rounded = Decimal(abs(value)).quantize(Decimal(1).scaleb(-decimals), ROUND_HALF_UP)
-    return ("−" if value < 0 and rounded else "") + f"{rounded:,}"
+    return ("−" if value < 0 and rounded else "") + f"{rounded:,}".replace(",", "\u202f")
 
 
 #: Steps in which the page holds figures of a quantity, SI: finer than any unit shows them.
@@ -141,7 +140,7 @@ def interval(low: float | None, high: float | None, quantity: str, system: str) 
     """Two limits joined by an en dash, or by "to" where one is negative.
 
     >>> interval(410.2, 1000.0, "mass", "metric"), interval(-3, 5, "mass", "metric")
-    ('410–1,000', '−3 to 5')
+    ('410–1\u202f000', '−3 to 5')
     """
     if low is None or high is None:
         return NO_FIGURE
@@ -154,29 +153,6 @@ def percent(share: float | None) -> str:
     if share is None or not math.isfinite(share):
         return NO_FIGURE
     return number(100 * share, 1 if abs(share) < 0.0995 else 0) + "\u00a0%"
-
-
-def in_us_too(text: str) -> str:
-    """A metric sentence with the US figure beside each length, area and mass.
-
-    >>> in_us_too("drawn 10.0 m², taped at 2.5 m; 12 ± 3 kg missing, 1.55 g/cm³")
-    'drawn 10.0 m² (108 ft²), taped at 2.5 m (8.2 ft); 12 ± 3 kg (26 ± 7 lb) missing, 1.55 g/cm³'
-    """
-    return _METRIC.sub(_with_us_beside, text)
-
-
-_METRIC = re.compile(
-    r"(?<![\w.])(−?\d[\d.,\u202f]*)(?: ± (\d[\d.,\u202f]*))? (mm|m²|kg|m)(?![\w/²³])"
-)
-_QUANTITIES = {"mm": "depth", "m²": "area", "kg": "mass", "m": "length"}
-
-
-def _with_us_beside(found: re.Match[str]) -> str:
-    quantity = _QUANTITIES[found[3]]
-    to_si = 1 / UNITS["metric"][quantity][0]
-    figures = [float(re.sub("[,\u202f]", "", n).replace("−", "-")) for n in found.groups()[:2] if n]
-    shown = " ± ".join(figure(value * to_si, quantity, "us") for value in figures)
-    return f"{found[0]} ({shown} {UNITS['us'][quantity][1]})"
 
 
 def percentages(low: float | None, high: float | None) -> str:

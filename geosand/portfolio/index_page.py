@@ -33,9 +33,9 @@ def index_page(title: str, done: PortfolioDone, units: Units) -> str:
     found = done.comparison
     name = f"{printable(title)}: {_count(len(found.sites), 'site', 'sites')}"
     body = (
-        f"<h1>{escape(name)}</h1>\n{_first(found, units)}{_spreaders(found, units)}"
+        f"<main><h1>{escape(name)}</h1>\n{_first(found, units)}{_spreaders(found, units)}"
         f"{_sites(found, units)}{_not_closing(found, units)}{_under_dressed(found, units)}"
-        f"{_refused(found)}{_about(done)}"
+        f"{_refused(found)}{_about(done)}</main>\n"
     )
     data = {
         "fields": FIELDS,
@@ -139,7 +139,8 @@ def _spreaders(found: Comparison, units: Units) -> str:
         " rate beside the edges. Each dot is a site; ± is one standard uncertainty, sites taken as"
         " having nothing in common.</p>\n"
         f"{_strips(found, units)}"
-        f'<div class="wide"><table class="figures"><thead><tr>{head}</tr></thead><tbody>\n{body}'
+        '<div class="wide" tabindex="0" role="region" aria-label="Spreaders">'
+        f'<table class="figures"><thead><tr>{head}</tr></thead><tbody>\n{body}'
         "</tbody></table></div></section>\n"
     )
 
@@ -227,7 +228,8 @@ def _sites(found: Comparison, units: Units) -> str:
         f'<label>Show sites <select id="which">{options}</select></label>'
         '<button type="button" id="plain">most pressing first</button></div>\n'
         '<p id="told" role="status"></p>\n'
-        f'<div class="wide"><table class="list"><thead><tr>{cells}</tr></thead>'
+        '<div class="wide" tabindex="0" role="region" aria-label="Sites">'
+        f'<table class="list"><thead><tr>{cells}</tr></thead>'
         '<tbody id="list"></tbody></table></div>\n'
         '<div class="pages"><button type="button" id="before">previous</button>'
         '<span id="page"></span><button type="button" id="after">next</button></div>\n'
@@ -247,7 +249,8 @@ def _table(title: str, note: str, heads: Sequence[str], rows: Sequence[Sequence[
     said = f"<p>{escape(note)}</p>" if note else ""
     return (
         f"<section><h2>{escape(title)}</h2>{said}"
-        f'<div class="wide"><table class="figures named"><thead><tr>{head}</tr></thead><tbody>\n'
+        f'<div class="wide" tabindex="0" role="region" aria-label="{escape(title)}">'
+        f'<table class="figures named"><thead><tr>{head}</tr></thead><tbody>\n'
         f"{body}</tbody></table></div></section>\n"
     )
 

@@ -10,6 +10,7 @@ from __future__ import annotations
 import hashlib
 import json
 import os
+import re
 import shutil
 import tempfile
 from collections import OrderedDict
@@ -18,9 +19,11 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+from geosand.formats.writing import write_whole
 from geosand.portfolio.chunk import ChunkDone
 
 FOLDER = "parts"
+OWN = re.compile(r"[0-9a-f]{20}|\.part-.{8}")  #: names of parts; what has another name stays
 OPEN_PARTS = 4  #: kept in memory at once while tables are put together
 
 
@@ -35,10 +38,10 @@ class Parts:
 
     @classmethod
     def opened(cls, out: Path, options: str) -> Parts:
-        """What earlier runs with the same options left; all else there is removed."""
+        """What earlier runs with the same options left; other and broken parts are removed."""
         parts = cls(root=out / FOLDER, options=options)
-        for folder in sorted(parts.root.glob("*")):
-            told = _read(folder / "part.json")
+        for folder in parts._folders():
+            told = _read(folder)
             if told is None or told.get("options") != options:
                 shutil.rmtree(folder, ignore_errors=True)
                 continue
@@ -59,13 +62,15 @@ class Parts:
             key: {"fingerprint": mark, "rows": {n: list(r) for n, r in done.rows[key].items()}}
             for key, mark in done.fingerprints.items()
         }
-        text = json.dumps({"options": self.options, "sites": sites}, sort_keys=True)
+        sizes = {table: len(content) for table, content in done.tables.items()}
+        told = {"options": self.options, "sites": sites, "sizes": sizes}
+        text = json.dumps(told, sort_keys=True)
         name = hashlib.sha256(text.encode()).hexdigest()[:20]
         self.root.mkdir(parents=True, exist_ok=True)
         made = Path(tempfile.mkdtemp(prefix=".part-", dir=self.root))
         for table, content in done.tables.items():
-            (made / f"{table}.arrow").write_bytes(content)
-        (made / "part.json").write_text(text, encoding="utf-8")
+            write_whole(made / f"{table}.arrow", content)
+        write_whole(made / "part.json", text.encode("utf-8"))
         shutil.rmtree(self.root / name, ignore_errors=True)
         os.replace(made, self.root / name)
         for key, one in sites.items():
@@ -78,9 +83,13 @@ class Parts:
         for key in [k for k in self.place if k not in wanted]:
             del self.place[key], self.rows[key]
         used = {part for part, _ in self.place.values()}
-        for folder in self.root.glob("*"):
+        for folder in self._folders():
             if folder.name not in used:
                 shutil.rmtree(folder, ignore_errors=True)
+
+    def _folders(self) -> list[Path]:
+        """Parts, whole or not; a folder that somebody else made is none."""
+        return [path for path in sorted(self.root.glob("*")) if OWN.fullmatch(path.name)]
 
     def table(self, name: str, keys: Sequence[str], batch: int) -> Iterator[Any]:
         """Arrow tables of ``batch`` sites each, in the order of ``keys``, wherever they stand."""
@@ -111,10 +120,12 @@ class Parts:
         return opened[part]
 
 
-def _read(path: Path) -> dict[str, Any] | None:
-    """The manifest of a part; None where it is not whole."""
+def _read(folder: Path) -> dict[str, Any] | None:
+    """The manifest of a part; None where the part is not whole."""
     try:
-        told = json.loads(path.read_text(encoding="utf-8"))
+        told = json.loads((folder / "part.json").read_text(encoding="utf-8"))
+        sizes = {path.stem: path.stat().st_size for path in folder.glob("*.arrow")}
     except (OSError, ValueError):
         return None
-    return told if isinstance(told, dict) and isinstance(told.get("sites"), dict) else None
+    whole = isinstance(told, dict) and isinstance(told.get("sites"), dict)
+    return told if whole and told.get("sizes") == sizes else None

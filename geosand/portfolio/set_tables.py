@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Protocol
@@ -12,6 +13,21 @@ from typing import Any, Protocol
 from geosand.errors import Fault, Refused
 
 WGS84 = re.compile(r"(CRS84h?|EPSG:*(:[\d.]*)?:4326)$", re.IGNORECASE)
+
+
+@contextmanager
+def told_of(file: str) -> Iterator[None]:
+    """Foreign bytes make their readers fail in ways no list holds: each is a refusal of the file.
+
+    Their texts may name folders of this machine, so that only the kind of failure is told.
+    """
+    try:
+        yield
+    except (Refused, MemoryError):
+        raise
+    except Exception as problem:
+        found = f"can not be read ({type(problem).__name__})"
+        raise Refused(Fault(file=file, found=found, remedy="write it again")) from problem
 
 
 class FileTable(Protocol):

@@ -20,7 +20,12 @@ import numpy as np
 import shapely
 
 from geosand.errors import Fault, Faults, Finding, Refused
-from geosand.portfolio.set_tables import FileTable, geopackage_layers, parquet_table
+from geosand.portfolio.set_tables import (
+    FileTable,
+    geopackage_layers,
+    parquet_table,
+    told_of,
+)
 from geosand.portfolio.sources import SiteRead
 from geosand.site.assemble import RawSite, assemble
 from geosand.site.cells import Cell, RawTable, parse_day
@@ -43,7 +48,12 @@ class SiteSet:
 
     def read(self, keys: Sequence[str], known: dict[str, str]) -> Iterator[SiteRead]:
         """The sites of a chunk, from the row groups that hold them."""
-        parts = {name: table.by_site(keys) for name, table in self.tables.items()}
+        try:
+            parts = {name: _rows_of(table, keys) for name, table in self.tables.items()}
+        except Refused as refusal:
+            told = str(refusal).splitlines()
+            yield from (SiteRead(key=k, fingerprint="", site=None, refused=told) for k in keys)
+            return
         for key in keys:
             mine = {name: by_site[key] for name, by_site in parts.items() if key in by_site}
             fingerprint = _fingerprint(mine)
@@ -60,17 +70,25 @@ class SiteSet:
                 yield SiteRead(key=key, fingerprint=fingerprint, site=site)
 
 
+def _rows_of(table: FileTable, keys: Sequence[str]) -> Mapping[str, Any]:
+    with told_of(table.file):
+        return table.by_site(keys)
+
+
 def find_set(root: Path) -> SiteSet | None:
     """The set in ``root``; None where there is none. Raises Refused for one that is not whole."""
     if root.is_file() and root.suffix.lower() == ".gpkg":
-        tables = geopackage_layers(root, NAMES)
+        with told_of(root.name):
+            tables = geopackage_layers(root, NAMES)
     elif any((root / f"surfaces{end}").is_file() for end in (".parquet", ".gpkg")):
         tables = {}
         for name in NAMES:
             if (path := root / f"{name}.parquet").is_file():
-                tables[name] = parquet_table(path)
+                with told_of(path.name):
+                    tables[name] = parquet_table(path)
             elif (path := root / f"{name}.gpkg").is_file():
-                tables |= geopackage_layers(path, (name,))
+                with told_of(path.name):
+                    tables |= geopackage_layers(path, (name,))
     else:
         return None
     faults = [
@@ -80,7 +98,8 @@ def find_set(root: Path) -> SiteSet | None:
     ]
     keys: set[str] = set()
     for table in tables.values():
-        found, without = table.sites()
+        with told_of(table.file):
+            found, without = table.sites()
         keys |= set(found)
         if without:
             rows = "1 row names" if without == 1 else f"{without} rows name"

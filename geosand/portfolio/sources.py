@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import hashlib
 import os
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Protocol
 
@@ -46,6 +46,7 @@ class Folders:
 
     root: Path
     found: tuple[str, ...]
+    odd: Mapping[str, str] = field(default_factory=dict)  #: path of a key that is not the path
 
     def keys(self) -> list[str]:
         return list(self.found)
@@ -55,7 +56,7 @@ class Folders:
         from geosand.formats.site_folder import read_site
 
         for key in keys:
-            folder = self.root / key
+            folder = self.root / self.odd.get(key, key)
             fingerprint = _fingerprint(folder)
             if known.get(key) == fingerprint:
                 yield SiteRead(key=key, fingerprint=fingerprint, site=None)
@@ -74,10 +75,10 @@ def _fingerprint(folder: Path) -> str:
     digest = hashlib.sha256()
     editions = sorted((folder / "editions").glob("*.geojson"))
     for path in [*(folder / name for name in FILES), *editions]:
-        try:
-            content = path.read_bytes()
-        except FileNotFoundError:
+        if not os.path.lexists(path):
             continue
+        try:  # a pipe would never end; what is no file is told when the site is read
+            content = path.read_bytes() if path.is_file() else b"no file"
         except OSError as problem:  # told when the site is read
             content = type(problem).__name__.encode()
         digest.update(f"{path.relative_to(folder).as_posix()}\0{len(content)}\0".encode())
@@ -109,6 +110,8 @@ def find_sites(root: Path, outside: Path) -> Source:
         )
         if SETTINGS in files:
             found.append(Path(place).relative_to(root).as_posix())
+    # bytes that are no UTF-8 could not be written to any table
+    keys = {os.fsencode(name).decode("utf-8", "backslashreplace"): name for name in found}
     if not found:
         raise Refused(
             Fault(
@@ -119,4 +122,5 @@ def find_sites(root: Path, outside: Path) -> Source:
                 remedy="name the folder that holds the sites",
             )
         )
-    return Folders(root=root.resolve(), found=tuple(sorted(found)))
+    odd = {key: name for key, name in keys.items() if key != name}
+    return Folders(root=root.resolve(), found=tuple(sorted(keys)), odd=odd)

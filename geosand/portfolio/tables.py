@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import tempfile
 from collections.abc import Iterator, Sequence
 from itertools import chain
@@ -12,10 +13,12 @@ from typing import Any
 
 import numpy as np
 
+from geosand.formats.workbook_writing import FORMULA
 from geosand.portfolio.chunk import TABLES
 from geosand.portfolio.parts import Parts
 
 GROUP = 100  #: sites in a row group of the finished files
+_FORMULA = f"^([{re.escape(''.join(FORMULA))}])"
 SKETCHED = "sketch"  #: a column for the index page only
 
 
@@ -75,8 +78,17 @@ def _shown(table: Any) -> Any:
 
 
 def _plain(table: Any) -> Any:
+    """What goes to CSV: texts that a spreadsheet would take for a formula have an apostrophe."""
+    import pyarrow as pa
+    import pyarrow.compute as pc
+
     left = [c for c in (SKETCHED, "geometry") if c in table.column_names]
-    return table.drop_columns(left)
+    table = table.drop_columns(left)
+    for number, name in enumerate(table.column_names):
+        if pa.types.is_string(table[name].type):
+            harmless = pc.replace_substring_regex(table[name], _FORMULA, r"'\1")
+            table = table.set_column(number, name, harmless)
+    return table
 
 
 def _beside(path: Path) -> Path:

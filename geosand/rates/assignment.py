@@ -111,7 +111,8 @@ def surfaces_under(
     """
     out = np.full(len(points), -1, dtype=np.int64)
     point, surface = shapely.STRtree(surfaces).query(points)
-    same = surface_edition[surface] == edition[point]
+    same = np.flatnonzero(surface_edition[surface] == edition[point])
+    same = same[np.argsort(surface[same], kind="stable")]  # one polygon's index after the other
     point, surface = point[same], surface[same]
     shapely.prepare(surfaces[distinct(surface)])
     x, y = shapely.get_x(points), shapely.get_y(points)

@@ -74,13 +74,21 @@ def site_rates(site: Site, register: AreaRegister) -> Rates:
     by_volume = each.volume_depth_m * of_sand
     depth = np.where(each.by_mass, each.mass_rate_kg_m2 / of_sand, each.volume_depth_m)
     of_surface, of_dressing = where.dressed[counted], site.catches.dressing[counted]
+
+    def rates_by(of_catch: Floats, counts: Bools) -> Floats:
+        """Rates by one way of measuring; often it is the one that all catches were measured in."""
+        if not counts.any():
+            return np.full(len(site.dressed), np.nan)
+        same = (counts == counted).all() and (of_catch == each.rate_kg_m2)[counted].all()
+        return value.copy() if same else _model(site, where, of_catch, counts)[0]
+
     return Rates(
         rate=rate,
         depth=_depth(site, rate, density),
         catches=catches,
         own=catches > 0,
-        mass_rate_kg_m2=_model(site, where, each.mass_rate_kg_m2, each.counts_mass & on)[0],
-        volume_rate_kg_m2=_model(site, where, by_volume, each.counts_volume & on)[0],
+        mass_rate_kg_m2=rates_by(each.mass_rate_kg_m2, each.counts_mass & on),
+        volume_rate_kg_m2=rates_by(by_volume, each.counts_volume & on),
         model=model,
         density=density,
         assignment=where,

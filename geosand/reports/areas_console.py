@@ -9,7 +9,15 @@ from typing import TYPE_CHECKING, Any
 from geosand.areas.register import OVERLAP_M2
 from geosand.reports.documents import Document
 from geosand.reports.printable.surfaces_section import by_kind
-from geosand.reports.words import MISSING, Units, label_of, listed, shown, signed_percent
+from geosand.reports.words import (
+    MISSING,
+    Units,
+    in_words_of,
+    label_of,
+    listed,
+    shown,
+    signed_percent,
+)
 
 if TYPE_CHECKING:
     from geosand.reports.plain_table import Table
@@ -87,22 +95,27 @@ def findings_lines(document: Document, units: Units, width: int = 160) -> list[s
             " factors of grid, height and slope."
         )
     others = [f for f in document["findings"] if not f["text"].startswith("drawn ")]
-    return lines + merged_findings(others)
+    return lines + merged_findings(others, units)
 
 
-def merged_findings(findings: list[Document]) -> list[str]:
+def merged_findings(findings: list[Document], units: Units = "metric") -> list[str]:
     """One line for all findings that differ only in their figures; the first one's are shown."""
     groups: dict[str, list[Document]] = {}
     for finding in findings:
         groups.setdefault(_FIGURES.sub("#", finding["text"]), []).append(finding)
-    lines = []
-    for group in groups.values():
-        names = list(dict.fromkeys(f["about"] for f in group if f["about"]))
-        texts = {f["text"] for f in group}
-        first = f" (figures of {group[0]['about']})" if len(texts) > 1 else ""
-        about = f"{listed(names, _NAMES_SHOWN)}: " if names else ""
-        lines.append(f"{about}{group[0]['text'].rstrip('.')}{first}.")
-    return lines
+    return [in_words_of(_merged(group), units) for group in groups.values()]
+
+
+def _merged(group: list[Document]) -> str:
+    names = list(dict.fromkeys(f["about"] for f in group if f["about"]))
+    others = len({f["text"] for f in group}) - 1
+    about = f"{listed(names, _NAMES_SHOWN)}: " if names else ""
+    first = ""
+    if others and len(names) > 1:
+        first = f" (figures of {group[0]['about']})"
+    elif others:  # all are about one file: whose figures they are stands in the text
+        first = f", and {others} more like it"
+    return f"{about}{group[0]['text'].rstrip('.')}{first}."
 
 
 def cell(value: Any, sort: str, units: Units) -> str:

@@ -85,7 +85,7 @@ def against_lines(against: Document, units: Units) -> list[str]:
         lines += [f"{words}: {listed(alone, NAMES_SHOWN)}."] if alone else []
     lines += _total_lines(against["totals"], units)
     lines += _edge_lines(rows, units)
-    lines += merged_findings(against["findings"])
+    lines += merged_findings(against["findings"], units)
     return [*lines, *against["notes"]]
 
 

@@ -333,10 +333,11 @@ def budget_rows(
 
 def _model(results: Results, k: int) -> Document:
     model = results.rates.model
+    mean, b, e = model.mu[k], model.sigma_b[k], model.sigma_e[k]
     return {
-        "mean_rate_kg_m2": number(model.mu[k] * 1.0),
-        "sd_between_surfaces": number(model.sigma_b[k] / model.mu[k]) if model.mu[k] else None,
-        "sd_between_catches": number(model.sigma_e[k] / model.mu[k]) if model.mu[k] else None,
+        "mean_rate_kg_m2": number(mean),
+        "sd_between_surfaces_percent": number(b / mean * 100) if mean else None,
+        "sd_between_catches_percent": number(e / mean * 100) if mean else None,
         "degrees_of_freedom": number(model.degrees_of_freedom[k]),
         "surfaces_caught": int(model.surfaces_caught[k]),
         "catches": int(model.catches[k]),

@@ -129,7 +129,7 @@ def field_sheet(
     points_word = "point" if len(points) == 1 else "points"
     surfaces_word = "surface" if len(sections) == 1 else "surfaces"
     body = (
-        f"<h1>{escape(title)}</h1>\n"
+        f"<main><h1>{escape(title)}</h1>\n"
         f"<p>{len(points)} {points_word} on {len(sections)} {surfaces_word}, drawn with seed"
         f" {seed}, in the order of walking. Lay each tray level before the spreader passes; weigh"
         " it empty and full. What you type stays on this device until you save it.</p>\n"
@@ -140,7 +140,7 @@ def field_sheet(
         '<div class="out" hidden><label for="out">The saved text, to copy where nothing is'
         ' downloaded</label><textarea id="out" readonly></textarea></div>\n'
         '<p class="caution">Put the file into the site folder as catches.csv, or add its rows to'
-        " the one there.</p>\n"
+        " the one there.</p></main>\n"
     )
     return page(
         title=title,

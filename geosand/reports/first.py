@@ -6,11 +6,14 @@ import numpy as np
 
 from geosand.balance.account import NOT_CLOSED, NOT_MEASURED, UNDECIDED
 from geosand.balance.closing import Closing
-from geosand.columns import Bools
+from geosand.balance.stock import SIGNIFICANT, weighings
 from geosand.reports.words import Units, chance, listed, shown, signed_percent
 from geosand.results import Results
 from geosand.season.ledger import NOT_MEASURED as NOT_MEASURED_STATE
 from geosand.season.ledger import OVER, UNDER
+
+#: Named one by one; of more only their number is told, as a long list is read by nobody.
+MOST_UNDER, MOST_OVER, MOST_DRESSINGS = 6, 3, 4
 
 
 def look_first(results: Results, units: Units) -> list[str]:
@@ -37,51 +40,76 @@ def explain(closing: Closing) -> str:
 
 def _not_closing(results: Results, units: Units) -> list[str]:
     balance, site = results.balance, results.site
+    rows = np.flatnonzero(balance.verdict == NOT_CLOSED)
     lines = []
-    for k in range(len(site.dressings)):
-        mass = balance.overthrow.value[k]
-        if not mass < 0:
-            continue
+    for k in rows[:MOST_DRESSINGS]:
         ways = "; or ".join(explain(c) for c in balance.closing[k][:3])
-        head = "does not close" if balance.verdict[k] == NOT_CLOSED else f"is {balance.verdict[k]}"
         lines.append(
-            f"{site.dressings.id[k]}: the balance {head}: the catches claim"
-            f" {shown(-mass, 'mass', units)} more than was spread. It would close with {ways}."
-            " One dressing can not prove which"
+            f"{site.dressings.id[k]}: the balance does not close: the catches claim"
+            f" {shown(-balance.overthrow.value[k], 'mass', units)} more than was spread."
+            f" It would close with {ways}. {_culprit(results, int(k), units)}"
         )
+    rest = [str(name) for name in site.dressings.id[rows[MOST_DRESSINGS:]]]
+    if rest:
+        verb = "does" if len(rest) == 1 else "do"
+        lines.append(f"{listed(rest)}: {verb} not close either")
     return lines
 
 
-def _names(results: Results, mask: Bools, units: Units) -> list[str]:
+def _culprit(results: Results, k: int, units: Units) -> str:
+    """What a weighed load of a dressing that does not close says of its unit mass, if it does."""
+    site, scale = results.site, weighings(results.site)
+    mine = site.loads.dressing[site.weighed.load] == k
+    told = [
+        f"load {scale.load[row]} weighs {shown(scale.weighed_kg[row], 'mass', units)},"
+        f" not {shown(scale.stated_kg[row], 'mass', units)}"
+        for row in np.flatnonzero(mine & (scale.sigmas > SIGNIFICANT))
+    ]
+    if not told:
+        return "One dressing can not prove which"
+    return f"The scale speaks against the unit mass: {listed(told)}"
+
+
+def _names(results: Results, state: str, most: int, units: Units) -> list[str]:
+    """The surfaces farthest off their target, and how many more there are in that state."""
     ledger, site = results.ledger, results.site
-    order = np.flatnonzero(mask)
+    order = np.flatnonzero(ledger.state == state)
     order = order[np.argsort(-np.abs(ledger.shortfall_m[order]), kind="stable")]
-    return [
-        f"{site.surfaces.id[ledger.row[k]]}: {ledger.state[k]},"
+    if len(order) == most + 1:  # the line that counts the rest would be no shorter
+        most += 1
+    lines = [
+        f"{site.surfaces.id[ledger.row[k]]}: {state},"
         f" {shown(ledger.depth.value[k], 'depth', units)} of"
         f" {shown(ledger.target_so_far_m[k], 'depth', units)} so far"
         f" (probability {chance(ledger.probability[k])})"
-        for k in order
+        for k in order[:most]
     ]
+    if len(order) > most:
+        lines.append(f"{len(order) - most} more surfaces are {state}")
+    return lines
 
 
 def _under_dressed(results: Results, units: Units) -> list[str]:
-    return _names(results, results.ledger.state == UNDER, units)
+    return _names(results, UNDER, MOST_UNDER, units)
 
 
 def _over_dressed(results: Results, units: Units) -> list[str]:
-    return _names(results, results.ledger.state == OVER, units)
+    return _names(results, OVER, MOST_OVER, units)
 
 
 def _not_measured(results: Results) -> list[str]:
-    site, lines = results.site, []
-    for k in np.flatnonzero(results.balance.verdict == NOT_MEASURED):
-        what = "no loads" if np.isnan(results.balance.spread.value[k]) else "no catches"
-        lines.append(f"{site.dressings.id[k]}: {what} are recorded: its balance is not measured")
+    site, balance, lines = results.site, results.balance, []
+    unmeasured = balance.verdict == NOT_MEASURED
+    no_loads = unmeasured & np.isnan(balance.spread.value)
+    for what, mask in (("no loads", no_loads), ("no catches", unmeasured & ~no_loads)):
+        names = [str(name) for name in site.dressings.id[mask]]
+        if names:
+            its = "its balance is" if len(names) == 1 else "their balances are"
+            lines.append(f"{listed(names)}: {what} are recorded: {its} not measured")
     rows = results.ledger.row[results.ledger.state == NOT_MEASURED_STATE]
     if len(rows):
-        names = listed([str(i) for i in site.surfaces.id[rows]])
-        lines.append(f"{len(rows)} surfaces: had a dressing without catches: {names}")
+        names = [str(i) for i in site.surfaces.id[rows]]
+        lines.append(f"{listed(names)}: had a dressing without catches: depth not known")
     return lines
 
 
@@ -106,7 +134,7 @@ def _far_reach(results: Results, units: Units) -> list[str]:
 
 def _undecided(results: Results) -> list[str]:
     site, verdict = results.site, results.balance.verdict
-    names = site.dressings.id[(verdict == UNDECIDED) & ~(results.balance.overthrow.value < 0)]
+    names = site.dressings.id[verdict == UNDECIDED]
     if not len(names):
         return []
     return [

@@ -46,9 +46,9 @@ def job_sheet(document: Document, units: Units) -> str:
         f'<div class="caution"><h2>Mind</h2><ul>{_items(list(CAUTIONS))}</ul></div>\n'
         f'<p class="fine">{_fine(document, units)}</p>\n'
     )
-    if len(rows) > MANY:
-        size = "many most" if len(rows) > MOST else "many"
-        body = f'<div class="{size}">{body}</div>\n'
+    size = "" if len(rows) <= MANY else "many" if len(rows) <= MOST else "many most"
+    main = f'<main class="{size}">' if size else "<main>"
+    body = f"{main}{body}</main>\n"
     return page(title=f"{site}: next dressing", body=body, style=asset("job_sheet.css"))
 
 
@@ -120,7 +120,7 @@ def _table(rows: list[Document], document: Document, units: Units) -> str:
     if not 0 < len(document["loads"]) <= MOST_LOADS:
         columns = [column for column in columns if column[0] != "load"]
     columns = [column for column in columns if set(column[1]) != {MISSING}]
-    names = ["", "surface", *[name for name, _ in columns], "done"]
+    names = ["no.", "surface", *[name for name, _ in columns], "done"]
     head = "".join(f'<th scope="col">{text}</th>' for text in names)
     lines = "".join(_line(k, row, [cells[k] for _, cells in columns]) for k, row in enumerate(rows))
     return (

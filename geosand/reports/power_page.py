@@ -42,7 +42,8 @@ def power_page(document: Document) -> str:
         for plot in (overthrow_plot(document), depth_plot(document))
     )
     body = f'<h1>{escape(title)}</h1>\n{told}<div class="plots">\n{figures}</div>\n'
-    return page(title=title, body=body + _table(document), style=asset("power.css"))
+    body = f"<main>{body}{_table(document)}</main>\n"
+    return page(title=title, body=body, style=asset("power.css"))
 
 
 def overthrow_plot(document: Document) -> Plot:
@@ -195,7 +196,8 @@ def _table(document: Document) -> str:
         f'<tr><th scope="row">{m}</th>{"".join(cells)}</tr>\n' for m, cells in rows.items()
     )
     return (
-        '<div class="wide"><table><caption>Smallest overthrow seen / a caught surface\'s depth to'
+        '<div class="wide" tabindex="0" role="region" aria-label="Figures of every design"><table>'
+        "<caption>Smallest overthrow seen / a caught surface's depth to"
         f" ±, both in %, of {document['dressed_surfaces']} surfaces. Rows: surfaces with catches;"
         ' columns: catches on each.</caption><thead><tr><th scope="col">surfaces</th>'
         f"{heads}</tr></thead><tbody>\n{body}</tbody></table></div>\n"

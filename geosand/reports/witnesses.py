@@ -268,8 +268,13 @@ def _strip_lines(witnesses: Witnesses, units: Units) -> list[str]:
     for k, name in enumerate(strips.spreader):
         dressings = f"{strips.dressings[k]} dressing{'s' if strips.dressings[k] > 1 else ''}"
         width = strips.width.value[k]
+        called = f"strip width of {name or 'the unnamed spreader'}"
+        if width < 0:
+            most = shown(high[k], "length", units)
+            lines.append(f"{called}: no overthrow that would show it (95 % < {most}, {dressings})")
+            continue
         lines.append(
-            f"strip width of {name or 'the unnamed spreader'}: {shown(width, 'length', units)}"
+            f"{called}: {shown(width, 'length', units)}"
             f" (95 % {between(low[k], high[k], 'length', units)}, {dressings})"
         )
         shared = witnesses.shared_edge[k]

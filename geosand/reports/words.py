@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from typing import Literal
 
 from geosand.units import SHOWN
@@ -56,6 +57,39 @@ def listed(names: list[str], most: int = 6) -> str:
     """Up to ``most`` names and how many more."""
     more = f" and {len(names) - most} more" if len(names) > most else ""
     return ", ".join(names[:most]) + more
+
+
+_NUMBER = r"−?\d[\d.,\u202f]*"
+_METRIC = re.compile(
+    rf"(?<![\w./])(?:({_NUMBER}) (to|±) )?({_NUMBER}) (mm|m²|kg|m)(?![\w/²³])(?! \(−?\d)"
+)
+_MEASURES = {"mm": "depth", "m²": "area", "kg": "mass", "m": "length"}
+
+
+def in_words_of(text: str, units: Units) -> str:
+    """A metric sentence; for a reader of US units with their figure behind each that has none.
+
+    >>> in_words_of("drawn 10.0 m², taped at 2.5 m; 12 ± 3 kg missing, 4 m (13.1 ft)", "us")
+    'drawn 10.0 m² (108 ft²), taped at 2.5 m (8.2 ft); 12 ± 3 kg (26 ± 7 lb) missing, 4 m (13.1 ft)'
+    >>> in_words_of("50 to 3000 m² are usual", "us"), in_words_of("3 m", "metric")
+    ('50 to 3000 m² (538 to 32\u202f292 ft²) are usual', '3 m')
+    """
+    return _METRIC.sub(_us_behind, text) if units == "us" else text
+
+
+def _us_behind(found: re.Match[str]) -> str:
+    first, joint, last, unit = found.groups()
+    measure = _MEASURES[unit]
+    figures = [
+        shown(_plain(text) / SHOWN["metric"][measure][0], measure, "us", unit=False)
+        for text in (first, last)
+        if text
+    ]
+    return f"{found[0]} ({f' {joint} '.join(figures)} {label_of(measure, 'us')})"
+
+
+def _plain(text: str) -> float:
+    return float(re.sub("[,\u202f]", "", text).replace("−", "-"))
 
 
 #: Not taken from the locale: the same page everywhere.

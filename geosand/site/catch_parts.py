@@ -111,10 +111,10 @@ def pool_numbers(
 def check_pools(reader: Reader, first: Ints, dressing: Ints, rows: Rows) -> None:
     """Trays of one pool share their fate: sand in one bucket can not be told apart."""
     seen: dict[tuple[int, str], int] = {}
-    for row in first.tolist():
+    for row in first[rows["pool"][first] != ""].tolist():
         key = (int(dressing[row]), str(rows["pool"][row]))
         start = seen.setdefault(key, row)
-        if not key[1] or start == row or {row, start} & reader.faulty:
+        if start == row or {row, start} & reader.faulty:
             continue
         where = f"than in row {reader.table.rows[start]} of the same pool"
         if bool(rows["rejected"][row]) != bool(rows["rejected"][start]):

@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime
 import re
 import unicodedata
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -39,6 +39,13 @@ def quoted(cell: Cell) -> str:
     """A cell as a message shows it: short, on one line, without control characters."""
     text = printable(str(cell))
     return f"'{text[:SHOW]}…'" if len(text) > SHOW else f"'{text}'"
+
+
+def nearest(word: str, words: Iterable[str], *, cutoff: float = 0.6) -> list[str]:
+    """The word among ``words`` that is spelt most like it, if any is at least so alike."""
+    import difflib  # for words that are not known only
+
+    return difflib.get_close_matches(word, list(words), n=1, cutoff=cutoff)
 
 
 def is_blank(cell: Cell) -> bool:

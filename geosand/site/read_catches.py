@@ -211,16 +211,13 @@ def _moisture(
     """The catch's own moisture; else that of the dressing's loads; else the sand's; else -1."""
     own, u = dry_basis(reader)
     fallback = [_of_loads(k, dressings, loads, sands, book) for k in range(len(dressings))]
-    out = np.full(reader.size, -1, dtype=np.int64)
-    for row, number in enumerate(dressing.tolist()):
-        if number < 0:
-            continue
-        if np.isfinite(own[row]):
-            label = f"moisture: catches of {dressings.id[number]} {own[row] * 100:.6g} %"
-            u_row = stated_u(own[row], u[row], f"the catches of {dressings.id[number]}", findings)
-            out[row] = book.add(label, float(own[row]), u_row)
-        else:
-            out[row] = fallback[number]
+    # the spare last one is read by catches of no known dressing
+    out = np.array([*fallback, -1], dtype=np.int64)[dressing]
+    for row in np.flatnonzero((dressing >= 0) & np.isfinite(own)).tolist():
+        name = dressings.id[dressing[row]]
+        label = f"moisture: catches of {name} {own[row] * 100:.6g} %"
+        u_row = stated_u(own[row], u[row], f"the catches of {name}", findings)
+        out[row] = book.add(label, float(own[row]), u_row)
     return out
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 from collections.abc import Mapping
 from typing import Any
 
@@ -10,7 +9,7 @@ import numpy as np
 
 from geosand.columns import Dates, Ints, Strings
 from geosand.errors import Faults, Finding
-from geosand.site.cells import RawTable, quoted
+from geosand.site.cells import RawTable, nearest, quoted
 from geosand.site.reading import Reader
 from geosand.site.tables import Dressed, Dressings, Sands, Surfaces
 
@@ -166,8 +165,9 @@ def _editions(order: list[str], dates: Dates, valid_from: Dates, findings: list[
 def _resolve(reader: Reader, row: int, text: str, surfaces: Surfaces, edition: int) -> list[int]:
     """Rows of ``surfaces`` meant by ids or kinds separated by spaces."""
     here = np.flatnonzero(surfaces.edition == edition)
-    ids = {str(surfaces.id[k]): int(k) for k in here}
-    kinds = set(surfaces.kind[here].tolist())
+    ids = dict(zip(surfaces.id[here].tolist(), here.tolist(), strict=True))
+    kind = surfaces.kind[here]
+    kinds = set(kind.tolist())
     out: list[int] = []
     if not ids:  # no surface could be read: that is told already
         return out
@@ -175,9 +175,9 @@ def _resolve(reader: Reader, row: int, text: str, surfaces: Surfaces, edition: i
         if word in ids:
             out.append(ids[word])
         elif word.lower() in kinds:
-            out += [int(k) for k in here if surfaces.kind[k] == word.lower()]
+            out += here[kind == word.lower()].tolist()
         else:
-            near = difflib.get_close_matches(word, [*ids, *kinds], n=1)
+            near = nearest(word, [*ids, *kinds])
             found = f"{quoted(word)} is neither a surface's id nor a kind in the boundaries"
             remedy = f"did you mean {near[0]}?" if near else "write ids or kinds, spaces between"
             if word in surfaces.id:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 from dataclasses import dataclass
 from typing import Any
 
@@ -10,7 +9,7 @@ import numpy as np
 
 from geosand.columns import Floats, Geometries, Ints, Strings
 from geosand.errors import Faults, Finding
-from geosand.site.cells import RawTable, quoted
+from geosand.site.cells import RawTable, nearest, quoted
 from geosand.site.outlines import check_outlines, check_together, mean_height_m, on_one_side
 from geosand.site.read_settings import SiteText
 from geosand.site.reading import Reader
@@ -154,7 +153,7 @@ def _check_ids(reader: Reader, ids: Strings, kinds: set[str]) -> None:
 
 def _other_kinds(ids: Strings, kind: Strings, findings: list[Finding]) -> None:
     for word in sorted(set(kind.tolist()) - set(KINDS) - {""}):
-        near = difflib.get_close_matches(word, KINDS, n=1)
+        near = nearest(word, KINDS)
         hint = f"; did you mean {near[0]}?" if near else ""
         about = ", ".join(str(i) for i in ids[kind == word][:5])
         text = f"kind {quoted(word)} is ranked as 'other'{hint}"

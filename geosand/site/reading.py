@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 import re
 from collections.abc import Sequence
 
@@ -19,6 +18,7 @@ from geosand.site.cells import (
     as_text,
     is_blank,
     is_clean,
+    nearest,
     parse_day,
     parse_number,
     plain_texts,
@@ -68,7 +68,7 @@ class Reader:
     def meant(self, name: str) -> str:
         """A question for a remedy, naming an unread column that is nearly called ``name``."""
         others = {n.lower(): n for n in self.table.columns if n not in self.read}
-        near = difflib.get_close_matches(name, others, n=1, cutoff=0.7)
+        near = nearest(name, others, cutoff=0.7)
         return f"did you mean {quoted(others[near[0]])}? " if near else ""
 
     def cells(self, name: str, *, required: bool = False) -> Sequence[Cell]:
@@ -275,7 +275,7 @@ class Reader:
         for name in self.table.columns:
             if name in self.read or not self.has(name):
                 continue
-            near = difflib.get_close_matches(name.lower(), names, n=1, cutoff=0.75)
+            near = nearest(name.lower(), names, cutoff=0.75)
             hint = f" (did you mean {names[near[0]]}?)" if near else ""
             place = str(next(iter(self.table.rows), 0))
             thing = "column" if place.isdigit() or place.startswith("feature") else "key"

@@ -131,6 +131,24 @@ CSV_SHAPE = (
         "loads.csv: is a web page",
     ),
     Case(
+        "200,001 rows",
+        {"loads": LOADS.splitlines()[0] + "\n" + "L1,D1,1,25,1,1\n" * 200_001},
+        REFUSED,
+        "loads.csv: more than 200,000 rows",
+    ),
+    Case(
+        "a million blank lines",
+        {"loads": LOADS + "\n" * 1_000_001},
+        REFUSED,
+        "loads.csv: more than 1,000,000 lines",
+    ),
+    Case(
+        "a cell of 200 kB",
+        {"loads": LOADS + "x" * 200_000},
+        REFUSED,
+        "field larger than field limit",
+    ),
+    Case(
         "301 columns",
         {"loads": ",".join(f"c{n}" for n in range(301)) + "\n" + "1," * 300 + "1\n"},
         REFUSED,

@@ -94,6 +94,30 @@ CASES = (
         "site.toml",
     ),
     Case(
+        "a key of 100,000 parts",
+        {"toml": TOML + ".".join(["a"] * 100_000) + " = 1\n"},
+        REFUSED,
+        "site.toml: is too deeply nested",
+    ),
+    Case(
+        "a text of 2 MB",
+        {"toml": TOML + 'x = "' + "y" * 2_000_000 + '"\n'},
+        REFUSED,
+        "site.toml: is larger than 1 MB",
+    ),
+    Case(
+        "201 sands",
+        {"toml": TOML + "".join(f"[sands.s{n}]\nkiln_dried = true\n" for n in range(200))},
+        REFUSED,
+        "has 201 sands; allowed: at most 200",
+    ),
+    Case(
+        "a number of 5,000 digits",
+        {"toml": TOML + "x = " + "9" * 5000 + "\n"},
+        REFUSED,
+        "site.toml: is not TOML",
+    ),
+    Case(
         "a name with a line break",
         {"toml": settings('"Test site"', '"Test\\nsite"')},
         ACCEPTED,

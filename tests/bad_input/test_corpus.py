@@ -14,13 +14,21 @@ import pytest
 from click.testing import CliRunner, Result
 
 from geosand.cli import main
-from tests.bad_input import csv_files, folders, numbers, polygons, references, settings
+from tests.bad_input import (
+    csv_files,
+    folders,
+    numbers,
+    polygons,
+    references,
+    settings,
+    workbooks,
+)
 from tests.bad_input.case import FOUND, REFUSED, Case
 from tests.sites import write_site
 
 CASES = [
     case
-    for module in (csv_files, numbers, references, settings, polygons, folders)
+    for module in (csv_files, numbers, references, settings, polygons, folders, workbooks)
     for case in module.CASES
 ]
 EXIT = {REFUSED: 1}

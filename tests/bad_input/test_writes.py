@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import subprocess
 import sys
 from collections.abc import Callable
 from pathlib import Path
@@ -14,7 +15,14 @@ from geosand.cli import main
 from geosand.formats.locking import held
 from geosand.formats.site_folder import read_site
 from geosand.formats.writing import write_whole
-from tests.bad_input.faults import disk_full, in_child, no_rights, steps_until_done
+from tests.bad_input.faults import (
+    KILLED,
+    disk_full,
+    in_child,
+    kill_at,
+    no_rights,
+    steps_until_done,
+)
 from tests.bad_input.test_corpus import digests
 from tests.sites import G1, SURFACES, collection, square, surface, write_site
 
@@ -112,6 +120,22 @@ WRITING = {
     "bring": ("bring", "{survey}", "--into", "{site}", "--valid-from", "2026-06-01"),
     "new": ("new", "{out}/site", "--boundaries", "{survey}", "--season-start", "2026-03-01"),
     "account": ("account", "{site}", "--out", "{out}/map.html"),
+    "account, PDF": ("account", "{site}", "--out", "{out}/m.html", "--report", "{out}/r.pdf"),
+    "account, workbook": (
+        "account",
+        "{site}",
+        "--out",
+        "{out}/m.html",
+        "--workbook",
+        "{out}/a.xlsx",
+    ),
+    "plan, job sheet": ("plan", "{site}", "--to-target", "--job-sheet", "{out}/job.html"),
+    "plan, map": ("plan", "{site}", "--to-target", "--map", "{out}/map.html"),
+    "plan, passes": ("plan", "{site}", "--to-target", "--passes", "{out}/passes.geojson"),
+    "plan, passes for a receiver": ("plan", "{site}", "--to-target", "--passes", "{out}/p.gpx"),
+    "place, power": ("place", "{site}", "--show-power", "--out", "{out}/power.html"),
+    "place, receiver": ("place", "{site}", "--catches", "5", "--out", "{out}/trays.gpx"),
+    "many": ("many", "{site}", "--out", "{out}/all"),
     "map": ("map", "{site}", "--out", "{out}/map.html"),
     "areas, GeoJSON": ("areas", "{site}", "--out", "{out}/areas.geojson"),
     "areas, GeoPackage": ("areas", "{site}", "--out", "{out}/areas.gpkg"),
@@ -179,3 +203,74 @@ def test_a_killed_process_lets_go(tmp_path: Path) -> None:
     assert in_child(hold, list, tmp_path / "said") == -9
     with held(site):
         pass
+
+
+def test_account_killed_at_every_step(tmp_path: Path, record_property: Record) -> None:
+    """Each of its three files is whole or not there, and the site is never touched."""
+    site, out = write_site(tmp_path / "site"), tmp_path / "out"
+    words = ("account", site, "--out", out / "m.html", "--workbook", out / "a.xlsx")
+    assert in_child(verb(*words), list, tmp_path / "said") == 0, (tmp_path / "said").read_text()
+    whole, before, seen = visible(out), digests(site), set()
+    for path in out.iterdir():
+        path.unlink()
+    for step in range(1, 1000, 4):
+        code = in_child(verb(*words), kill_at(step, out), tmp_path / "said")
+        now = visible(out)
+        assert now.items() <= whole.items()
+        if code == 0:
+            break
+        assert code == KILLED
+        seen.add(len(now))
+        record_property("fault injected", "killed")
+    assert visible(out) == whole
+    assert seen >= {0, 2}
+    assert digests(site) == before
+
+
+def test_many_killed_at_many_steps_goes_on(tmp_path: Path, record_property: Record) -> None:
+    """Killed again and again, the last run gives the bytes of a run that was left alone."""
+    pytest.importorskip("pyarrow")
+    root = tmp_path / "sites"
+    for name in ("a", "b"):
+        write_site(root / name)
+    before = digests(root)
+    words = ("many", root, "--chunk", "1", "--out")
+    assert in_child(verb(*words, tmp_path / "plain"), list, tmp_path / "said") == 0
+    out, said = tmp_path / "out", tmp_path / "said"
+    for step in range(1, 1000, 11):
+        code = in_child(verb(*words, out), kill_at(step, out), said)
+        if code == 0:
+            break
+        assert code == KILLED, said.read_text()
+        record_property("fault injected", "killed")
+    assert step > 40
+    tables = [p.name for p in (tmp_path / "plain").glob("*.csv")]
+    assert len(tables) >= 4
+    for name in tables:
+        assert (out / name).read_bytes() == (tmp_path / "plain" / name).read_bytes()
+    assert in_child(verb(*words, out), list, said) == 0
+    assert "2 sites were kept from an earlier run" in said.read_text()
+    assert digests(root) == before
+
+
+def test_two_runs_into_one_folder_of_results(tmp_path: Path, record_property: Record) -> None:
+    pytest.importorskip("pyarrow")
+    site, out = write_site(tmp_path / "site"), tmp_path / "out"
+    out.mkdir()
+    with held(out):
+        assert in_child(verb("many", site, "--out", out), list, tmp_path / "said") == 1
+    said = (tmp_path / "said").read_text()
+    assert "another geosand is changing this folder of results just now" in said
+    assert digests(out) == {}
+    record_property("fault injected", "two at once")
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="this system has no /dev/full")
+def test_output_to_a_full_disk(tmp_path: Path, record_property: Record) -> None:
+    words = [sys.executable, "-m", "geosand", "check", str(write_site(tmp_path / "site")), "--json"]
+    with open("/dev/full", "w") as full:
+        end = subprocess.run(words, stdout=full, stderr=subprocess.PIPE, text=True, check=False)
+    assert end.returncode != 0
+    assert "No room to write the output" in end.stderr
+    assert "Traceback" not in end.stderr
+    record_property("fault injected", "disk full")

@@ -63,6 +63,41 @@ def test_bag_error_is_named_where_rings_and_other_bags_tell(tmp_path: Path) -> N
     assert not [name for name in found if name not in (BAGS, None)]
 
 
+TWO_KINDS = Plan(bags=(500.0, 25.0), bag_error=-0.2)
+
+
+def test_a_kind_of_bags_that_is_far_off_does_not_pass_as_a_strip_that_varies(
+    tmp_path: Path,
+) -> None:
+    """The strip seems to change with the bags; a load of the other kind went over a weighbridge."""
+    changes = []
+    for seed in range(5000, 5015):
+        one = season(tmp_path / str(seed), TWO_KINDS, seed)
+        found = told(one, weighed=one.weighed([0], seed=seed))
+        assert found.culprit == BAGS
+        changes.append(found.suspects[0].change[0])
+    # linear about figures that stay near the labels: of so large an error right within a fifth
+    assert np.mean(changes) == pytest.approx(-5.0, rel=0.2)
+
+
+def test_two_kinds_of_bags_alone_tell_that_one_is_off_and_not_which(tmp_path: Path) -> None:
+    both = {BAGS, "unit mass: dried 500 kg"}
+    for seed in range(5000, 5015):
+        found = told(season(tmp_path / str(seed), TWO_KINDS, seed))
+        assert found.culprit is None
+        assert both <= set(found.suspects[0].inputs)
+        pairs = [(one.measurement, frozenset(one.among)) for one in found.would_tell]
+        assert len(set(pairs)) == len(pairs)
+        assert any("weigh three bags" in text for text in found.measurement_that_would_tell)
+
+
+def test_kinds_of_bags_that_are_right_are_not_suspected(tmp_path: Path) -> None:
+    plan = Plan(bags=(500.0, 25.0), strip_scatter=0.25)
+    found = [told(season(tmp_path / str(s), plan, s)) for s in range(6000, 6040)]
+    assert not [one.culprit for one in found if one.culprit]
+    assert np.mean([bool(one.suspects) for one in found]) <= 0.15
+
+
 @pytest.mark.parametrize("error", [0.05, -0.05])
 def test_nobody_is_named_where_nothing_tells(tmp_path: Path, error: float) -> None:
     """One kind of bags and an overthrow that nobody measured: a bag error hides in the strip."""

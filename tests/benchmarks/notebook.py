@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Any
 
 import folium
@@ -44,6 +45,13 @@ def joined_by_dressing(
 ) -> list[np.ndarray]:
     """The same for each dressing by itself."""
     return [joined(part, surfaces) for _, part in catches.groupby("dressing")]
+
+
+def joined_at_once(
+    sites: list[tuple[geopandas.GeoDataFrame, geopandas.GeoDataFrame]],
+) -> np.ndarray:
+    """The same for all sites in one table, in degrees."""
+    return joined(*(pd.concat(part, ignore_index=True) for part in zip(*sites, strict=True)))
 
 
 def lowest_quarter(rates: pd.Series) -> float:
@@ -89,12 +97,16 @@ def balance_with_uncertainties(result: Results) -> list[Any]:
     return out
 
 
-def fresh_draws(result: Results, draws: int) -> list[tuple[float, float]]:
-    """Interval of the overthrow of each dressing, new draws for every input of every surface."""
+def fresh_draws(
+    result: Results, draws: int
+) -> tuple[list[tuple[float, float]], list[tuple[float, float]]]:
+    """Intervals of each overthrow and each surface's depth, new draws for every input."""
     site, areas, rates = result.site, result.areas, result.rates
     rng = np.random.default_rng(1)
     sampling = rates.rate.by_category()["sampling"]
-    out = []
+    sand = site.dressings.sand[site.dressed.dressing]
+    density, u_density = rates.density.value[sand], rates.density.u()[sand]
+    out, depths = [], []
     for k in range(len(site.dressings)):
         on = np.zeros(draws)
         for i in np.flatnonzero(site.dressed.dressing == k):
@@ -104,6 +116,8 @@ def fresh_draws(result: Results, draws: int) -> list[tuple[float, float]]:
             caught = rng.normal(1, site.settings.u_catch_efficiency, draws)
             ground = rng.normal(areas.area_m2[surface], areas.u_area_m2[surface], draws)
             on += rate / (tray * caught) * ground
+            depth = rate / (tray * caught) / rng.normal(density[i], u_density[i], draws)
+            depths.append(tuple(np.percentile(depth, [2.5, 97.5])))
         spread = np.zeros(draws)
         for i in np.flatnonzero(site.loads.dressing == k):
             bags = round(float(site.loads.count[i]))
@@ -112,7 +126,7 @@ def fresh_draws(result: Results, draws: int) -> list[tuple[float, float]]:
             )
             spread += unit.sum(axis=0) * rng.normal(1, site.loads.u_label[i], draws)
         out.append(tuple(np.percentile(spread - on, [2.5, 97.5])))
-    return out
+    return out, depths
 
 
 def overlaid_rings(result: Results) -> list[pd.Series]:
@@ -136,6 +150,13 @@ def overlaid_rings(result: Results) -> list[pd.Series]:
         )
         out.append((over.rate * over.area / 2).groupby(over.kind.fillna("")).sum())
     return out
+
+
+def read_set(folder: Path) -> list[Any]:
+    """The tables of a set of files, nothing checked."""
+    names = ("sites", "dressings", "loads", "catches")
+    tables = [pd.read_parquet(folder / f"{name}.parquet") for name in names]
+    return [geopandas.read_parquet(folder / "surfaces.parquet"), *tables]
 
 
 def plain_map(result: Results) -> str:

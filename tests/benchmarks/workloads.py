@@ -24,6 +24,7 @@ from geosand.balance.witness import monte_carlo
 from geosand.formats.site_folder import read_site
 from geosand.mapping.fill import map_view
 from geosand.mapping.page import map_page
+from geosand.portfolio.sources import find_sites
 from geosand.rates.assignment import assign, surfaces_under
 from geosand.rates.kriging import Variogram, block_kriging, within_blocks
 from geosand.rates.random_effects import group_mean_sd
@@ -32,7 +33,7 @@ from geosand.results import Results, work_out
 from tests.benchmarks import notebook
 from tests.benchmarks.areas import in_turn
 from tests.benchmarks.headings import headings
-from tests.benchmarks.portfolio_generator import write_folders
+from tests.benchmarks.portfolio_generator import write_folders, write_set
 
 DRAWS = 10_000
 Way = Callable[[int], Any]
@@ -53,18 +54,21 @@ class Case:
 def comparisons(sites: int, rounds: int) -> list[dict[str, Any]]:
     """Ready to print: both times, their ratio, the aim, how far the results differ."""
     with tempfile.TemporaryDirectory() as name:
-        root = write_folders(Path(name), sites)
+        root = write_folders(Path(name) / "folders", sites)
         folders = sorted(root.iterdir())
         done = [work_out(read_site(folder)) for folder in folders]
         cases = [
+            surfaces_of_catches(done),
             assignment(done),
             surface_rates(done),
             balance(done[0]),
+            balances(done),
             draws(done[0]),
             rings(done[0]),
             kriging(),
             headings(),
             reading(folders[0]),
+            reading_a_set(write_set(Path(name) / "set", sites), sites),
             a_map(done[0]),
             one_site(folders[0]),
         ]
@@ -102,22 +106,23 @@ def _row(
     }
 
 
-def assignment(done: list[Results]) -> Case:
-    """Surface, zone and distances of each catch; spatial joins give the surface only."""
-    sites = [(r.site, r.areas) for r in done]
-    few = [notebook.projected(site) for site, _ in sites[:2]]
-    points = [
-        np.asarray(shapely.points(*a.plane.forward(s.catches.lon_degree, s.catches.lat_degree)))
-        for s, a in sites
-    ]
+def surfaces_of_catches(done: list[Results]) -> Case:
+    """Which surface each catch lies on: all that a spatial join tells."""
+    sites = [r.site for r in done]
+    few = [notebook.projected(site) for site in sites[:2]]
+    in_degrees = [notebook.frames(site) for site in sites]
+    points = np.concatenate([frame.geometry.to_numpy() for frame, _ in in_degrees])
+    polygons = np.concatenate([r.areas.owned for r in done])
+    catches, surfaces = ([len(column) for column in two] for two in zip(*in_degrees, strict=True))
+    number = np.arange(len(sites))
 
-    def mine(_: int) -> list[Any]:
-        return [assign(site, areas).surface for site, areas in sites]
+    def mine(_: int) -> Any:
+        shapely.destroy_prepared(polygons)  # made anew each time, as in a join
+        of_catch, of_surface = np.repeat(number, catches), np.repeat(number, surfaces)
+        return surfaces_under(points, of_catch, polygons, of_surface)
 
-    def boxes(_: int) -> list[Any]:
-        return [
-            shapely.STRtree(a.owned_plane).query(p) for (_, a), p in zip(sites, points, strict=True)
-        ]
+    def boxes(_: int) -> Any:
+        return shapely.STRtree(polygons).query(points)
 
     def by_site(_: int) -> list[Any]:
         return [notebook.joined(c, s) for c, s in few]
@@ -125,22 +130,45 @@ def assignment(done: list[Results]) -> Case:
     def by_dressing(_: int) -> list[Any]:
         return [notebook.joined_by_dressing(c, s) for c, s in few]
 
-    found = [
-        surfaces_under(p, np.zeros(len(p), int), a.owned_plane, s.surfaces.edition)
-        for (s, a), p in zip(sites[:2], points[:2], strict=True)
-    ]
-    off = sum(int((a != b).sum()) for a, b in zip(found, by_site(0), strict=True))
+    def at_once(_: int) -> Any:
+        return notebook.joined_at_once(in_degrees)
+
+    theirs = np.concatenate([k * surfaces[0] + one for k, one in enumerate(by_site(0))])
+    off = int((mine(0)[: len(theirs)] != theirs).sum())
     scale = len(sites) / len(few)
     return Case(
-        what="assignment of catches",
-        size=f"{len(sites)} sites of {len(sites[0][0].catches)} catches",
+        what="surfaces of catches",
+        size=f"{len(points):,} catches of {len(sites)} sites in one call",
         mine=mine,
         others=(
             ("geopandas.sjoin, one a site", by_site, scale, 15.0),
             ("geopandas.sjoin, one a site and dressing", by_dressing, scale, 150.0),
+            ("geopandas.sjoin, one for all sites", at_once, 1.0, 2.5),
         ),
         limit=("boxes only", boxes, 1.0),
-        difference=f"{off} catches on another surface; geosand also tells zones and distances",
+        difference=f"{off} catches on another surface",
+    )
+
+
+def assignment(done: list[Results]) -> Case:
+    """Surface, zone and distances of each catch, site by site; a join gives the surface only."""
+    sites = [(r.site, r.areas) for r in done]
+    few = [notebook.projected(site) for site, _ in sites[:2]]
+
+    def mine(_: int) -> list[Any]:
+        for _, areas in sites:
+            shapely.destroy_prepared(areas.owned_plane)
+        return [assign(site, areas).surface for site, areas in sites]
+
+    def by_site(_: int) -> list[Any]:
+        return [notebook.joined(c, s) for c, s in few]
+
+    return Case(
+        what="assignment of catches with zones and distances",
+        size=f"{len(sites)} sites of {len(sites[0][0].catches)} catches",
+        mine=mine,
+        others=(("geopandas.sjoin, one a site", by_site, len(sites) / len(few), None),),
+        difference="the join tells neither zones nor distances",
     )
 
 
@@ -210,8 +238,27 @@ def balance(result: Results) -> Case:
     )
 
 
+def balances(done: list[Results]) -> Case:
+    """The same for all sites, one after the other."""
+    single = [balance(result) for result in done]
+
+    def mine(_: int) -> Any:
+        return [case.mine(0) for case in single]
+
+    def theirs(_: int) -> Any:
+        return single[0].others[0][1](0)
+
+    return Case(
+        what="balance with uncertainty, all sites",
+        size=f"{len(done)} sites",
+        mine=mine,
+        others=(("a loop with the package uncertainties", theirs, float(len(done)), 500.0),),
+        difference=single[0].difference,
+    )
+
+
 def draws(result: Results) -> Case:
-    """10,000 draws of every input."""
+    """10,000 draws of every input; intervals of dressings and of the depth on each surface."""
 
     def mine(_: int) -> Any:
         return monte_carlo(
@@ -233,7 +280,7 @@ def draws(result: Results) -> Case:
         mine=mine,
         others=(("fresh draws with NumPy for each surface", fresh, 1.0, 100.0),),
         limit=("one matrix product", product, 1.0),
-        difference="geosand also draws depths and reads off intervals",
+        difference="geosand's draws have the correlation of shared inputs and Student's t",
     )
 
 
@@ -325,6 +372,27 @@ def reading(folder: Path) -> Case:
         mine=mine,
         others=(("geopandas and pandas, nothing checked", unchecked, 1.0, None),),
         difference="geosand checks every cell and outline",
+    )
+
+
+def reading_a_set(folder: Path, sites: int) -> Case:
+    """All sites of a set of Parquet files with their checks, beside reading the files with none."""
+    source = find_sites(folder, folder / "out")
+    keys = source.keys()
+
+    def mine(_: int) -> Any:
+        return [one.site for one in source.read(keys, {})]
+
+    def unchecked(_: int) -> Any:
+        return notebook.read_set(folder)
+
+    assert all(site is not None for site in mine(0))
+    return Case(
+        what="reading a set of files",
+        size=f"{sites} sites, GeoParquet and Parquet",
+        mine=mine,
+        others=(("geopandas.read_parquet and pandas, nothing checked", unchecked, 1.0, 1.7),),
+        difference="geosand checks every cell and outline, and makes each site's tables",
     )
 
 

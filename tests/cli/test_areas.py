@@ -11,6 +11,7 @@ from click.testing import CliRunner
 from geosand.cli import main
 from tests.sites import LAT, LON, SURFACES, collection, square, surface
 
+NO_RECORDS = {"dressings": None, "loads": None, "catches": None}
 OLD = [surface("g1", "green", square(LON, LAT, 22.0)), SURFACES[1]]
 
 
@@ -102,6 +103,27 @@ def test_alike_findings_are_one_line(site_folder):
     assert len(lines) == 1
     assert lines[0].startswith("g1, g2, t1: its coordinates have 6 decimals: ")
     assert lines[0].endswith("Export it with 9 decimals of a degree (figures of g1).")
+
+
+def test_findings_about_one_file_are_told_once_and_counted():
+    from geosand.reports.areas_console import merged_findings
+
+    texts = [f"LINE {k}: 4 lines that meet are one outline" for k in (38, 52)]
+    found = [{"about": "draw.dxf", "text": text} for text in texts]
+    (line,) = merged_findings(found)
+    assert line == "draw.dxf: LINE 38: 4 lines that meet are one outline, and 1 more like it."
+
+
+def test_findings_show_feet_where_us_units_are_asked_for(site_folder):
+    outer, inner = square(LON, LAT, 30.0), square(LON, LAT, 10.0)
+    outer["coordinates"].append(inner["coordinates"][0][::-1])
+    site = site_folder(surfaces=[surface("g1", "green", outer)], **NO_RECORDS)
+    (line,) = [line for line in run(site, "--units", "us").stdout.splitlines() if "1 hole" in line]
+    # 10 m × 10 m = 100 m² = 1076 ft²
+    assert "g1: 1 hole without a surface in it, 100.0 m² (1\u202f076 ft²), at lon" in line
+    assert "ft²" not in run(site).stdout
+    checked = CliRunner().invoke(main, ["check", str(site), "--units", "us"]).stdout
+    assert "100.0 m² (1\u202f076 ft²), at lon" in checked
 
 
 def test_against_tells_the_change_in_words(folder):

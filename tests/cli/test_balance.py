@@ -11,7 +11,7 @@ import shapely
 from click.testing import CliRunner, Result
 
 from geosand.cli import main
-from tests.sites import LAT, LON, square, surface, table, write_site
+from tests.sites import LAT, LOADS, LON, square, surface, table, write_site
 
 DEMO = Path(__file__).parents[2] / "data" / "demo_site"
 METRE = 8.98e-6  # degrees of latitude
@@ -135,6 +135,16 @@ def dense(folder: Path) -> Path:
         surfaces=[surface("g1", "green", square(LON, LAT, 24.0))],
         catches=table(rows),
     )
+
+
+def test_a_strip_width_below_nothing_is_not_printed(tmp_path: Path) -> None:
+    """A single dressing whose catches claim a little more than was spread, yet within its u."""
+    folder = write_site(tmp_path / "site", loads=LOADS.replace(",52,", ",46,"))
+    text = run("balance", str(folder), "--witness").stdout
+    (line,) = [line for line in text.splitlines() if line.startswith("strip width")]
+    assert line.startswith("strip width of the unnamed spreader: no overthrow that would show it")
+    assert "m, 1 dressing)" in line
+    assert "−" not in line
 
 
 def test_depth_field_is_written(tmp_path: Path) -> None:

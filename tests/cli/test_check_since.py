@@ -82,3 +82,30 @@ def test_no_such_site(tmp_path: Path, earlier: Path) -> None:
     end = run("check", tmp_path / "nowhere", "--since", earlier)
     assert end.exit_code == 1
     assert "there is no such folder" in end.stderr
+
+
+@pytest.mark.parametrize("verb", ["map", "account"])
+def test_a_page_names_its_inputs_and_how_it_was_made(tmp_path: Path, verb: str) -> None:
+    site, page = write_site(tmp_path / "site"), tmp_path / "page.html"
+    assert run(verb, site, "--out", page, "--units", "us").exit_code == 0
+    once = page.read_bytes()
+    said = run("check", site, "--since", page).stdout
+    assert said.startswith("Nothing has changed since page.html: all 5 files are the same.\n")
+    assert f"made by geosand {__version__}, {verb} --units us --out page.html." in said
+    (site / "loads.csv").write_text(LOADS.replace("52", "53"))
+    assert "changed: loads.csv\n" in run("check", site, "--since", page).stdout
+    (site / "loads.csv").write_text(LOADS)
+    assert run(verb, site, "--out", page, "--units", "us").exit_code == 0
+    assert page.read_bytes() == once
+
+
+def test_a_report_names_its_inputs_and_how_it_was_made(tmp_path: Path) -> None:
+    site, report = write_site(tmp_path / "site"), tmp_path / "report.html"
+    asked = ("account", site, "--out", tmp_path / "map.html", "--report", report)
+    assert run(*asked).exit_code == 0
+    once = report.read_bytes()
+    said = run("check", site, "--since", report).stdout
+    assert said.startswith("Nothing has changed since report.html: all 5 files are the same.\n")
+    assert "account --out map.html --report report.html." in said
+    assert run(*asked).exit_code == 0
+    assert report.read_bytes() == once

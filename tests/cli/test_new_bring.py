@@ -149,6 +149,26 @@ def test_new_asks_repairs_and_accepts(tmp_path: Path) -> None:
     assert by_id["tied"] == pytest.approx(by_id["g1"], rel=1e-4)
 
 
+def test_what_is_left_out_is_counted_and_the_first_few_are_named(tmp_path: Path) -> None:
+    """Markers of a tracing program do not push what matters off the screen."""
+    path = write(tmp_path / "traced.geojson", g1=square(9.9, 53.3))
+    document = json.loads(path.read_text())
+    pin = {"type": "Point", "coordinates": [9.9, 53.3]}
+    document["features"] += [{"type": "Feature", "properties": {}, "geometry": pin}] * 100
+    pair = {"type": "GeometryCollection", "geometries": [pin, document["features"][0]["geometry"]]}
+    document["features"][0]["geometry"] = pair
+    path.write_text(json.dumps(document))
+    said = run("new", tmp_path / "site", "--boundaries", path)
+    assert said.exit_code == 0, said.output
+    lines = said.output.splitlines()
+    assert "101 read, 1 became a surface" in lines[0] and "100 left out: 100 × a point" in lines[0]
+    first = lines.index("Left out (100):")
+    assert lines[first + 1] == "  - feature 2: a point"
+    assert lines[first + 13] == "  - and 88 more: a point (all with --json)"
+    assert lines[first + 14] == "Left out in part (1):"
+    assert lines[first + 15] == "  - feature 1: 1 point beside its polygons"
+
+
 def test_accuracies_are_written_and_read_back(tmp_path: Path) -> None:
     file = write(tmp_path / "b.geojson", g1=square(9.9, 53.3))
     site = tmp_path / "site"

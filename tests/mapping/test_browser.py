@@ -7,6 +7,7 @@ from decimal import ROUND_HALF_UP, Decimal
 import pytest
 
 from geosand.mapping.page import map_page
+from geosand.mapping.words import figure
 from tests.mapping.hostile import NAMES
 from tests.mapping.sample_view import named, sample_view
 
@@ -46,7 +47,7 @@ def test_row_opens_the_right_figures_and_is_marked(open_page):
     assert card(page).locator("h2").text_content() == "Green 7"
     lead = card(page).locator(".lead").text_content()
     surface = sample_view().periods[0].surfaces["7"]
-    assert lead.startswith(f"{surface.mass_kg:,.0f} kg of sand")
+    assert lead.startswith(figure(surface.mass_kg, "mass", "metric") + " kg of sand")
     assert "95" in lead
     assert page.locator("tr[aria-current]").get_attribute("data-s") == "18"
     assert page.locator("#gs-live").text_content().startswith("Green 7: ")
@@ -245,6 +246,17 @@ def test_catches_view_tells_the_sign_by_shape_as_well_as_by_colour(open_page):
     assert page.locator("#gs-classes svg").count() == 5
     heads = page.locator("thead th:visible").all_text_contents()
     assert heads[-1].startswith("Off the estimate")
+
+
+def test_legend_says_what_the_figures_beside_catches_are(open_page):
+    page = open_page()
+    page.get_by_role("radio", name="Catches", exact=True).check()
+    page.get_by_role("radio", name="US").check()
+    press_row(page, "Green 3")
+    line = page.locator("#gs-signs li:visible", has_text="depth in the tray")
+    assert line.inner_text() == "0.033\ndepth in the tray, in"
+    page.get_by_role("radio", name="Metric").check()
+    assert line.inner_text() == "0.84\ndepth in the tray, mm"
 
 
 def test_sentences_change_their_units_too(open_page):

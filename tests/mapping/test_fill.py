@@ -9,9 +9,12 @@ import pytest
 
 from geosand.formats.site_folder import read_site
 from geosand.mapping.fill import map_view
-from geosand.mapping.view import SEASON
+from geosand.mapping.parts import balances
+from geosand.mapping.payload import page_data
+from geosand.mapping.view import SEASON, said
 from geosand.reports.documents import balance_document
 from geosand.results import work_out
+from tests.sites import DRESSINGS, LOADS, write_site
 
 DEMO = Path(__file__).parents[2] / "data" / "demo_site"
 
@@ -71,7 +74,7 @@ def test_every_sentence_with_a_unit_is_there_in_both(view):
     told = [*view.first, *view.findings, *(period.headline for period in view.periods)]
     both = [line for line in told if not isinstance(line, str)]
     assert any(" mm " in line["metric"] and " in " in line["us"] for line in both)
-    assert any(re.search(r"\d m² \([\d,]+ ft²\)", line["us"]) for line in both)
+    assert any(re.search(r"\d m² \([\d\u202f]+ ft²\)", line["us"]) for line in both)
     for line in (*view.first, *(period.headline for period in view.periods[1:])):
         assert " mm" not in line["us"] and " kg" not in line["us"]
 
@@ -79,3 +82,37 @@ def test_every_sentence_with_a_unit_is_there_in_both(view):
 def test_dates_are_in_words(view):
     assert view.subtitle == "Season 1 March 2026 to 30 November 2026"
     assert view.periods[1].label == "24 March 2026 · D1"
+
+
+def of_site(folder, units="metric"):
+    return map_view(work_out(read_site(folder)), units)
+
+
+def test_a_site_that_was_never_dressed_says_so_and_has_no_classes(tmp_path):
+    nothing = write_site(
+        tmp_path / "site", dressings="dressing,date,surfaces\n", loads=None, catches=None
+    )
+    view = of_site(nothing)
+    assert said(view.periods[0].headline, "metric") == "Nothing has been dressed yet"
+    assert page_data(view)["periods"][0]["breaks"]["depth"] == {"metric": [], "us": []}
+    assert "Not measured" not in balances(view)
+
+
+def test_what_was_not_measured_is_not_nought(tmp_path):
+    view = of_site(write_site(tmp_path / "site", catches=None))
+    season = view.periods[0]
+    assert said(season.headline, "us") == "1 surface is under-dressed, 2 not measured"
+    assert season.balance.spread_kg == pytest.approx(52 * 25)
+    assert "Spread 1\u202f300\u00a0kg; not measured where it landed" in balances(view)
+    for name in ("g1", "g2"):
+        now = season.surfaces[name]
+        assert (now.depth_m, now.mass_kg, now.mass_low_kg, now.basis) == (None,) * 4
+
+
+def test_what_was_spread_and_not_measured_is_told_beside_what_was(tmp_path):
+    dressings = DRESSINGS + "D2,2026-05-10,green,0.6,4\n"
+    loads = LOADS + "L2,D2,40,25,0.25,1\n"
+    season = of_site(write_site(tmp_path / "site", dressings=dressings, loads=loads)).periods[0]
+    assert season.headline["metric"].endswith("; 1\u202f000 kg more was spread and not measured")
+    assert season.headline["us"].endswith("; 2\u202f205 lb more was spread and not measured")
+    assert season.balance.spread_kg == pytest.approx(52 * 25)

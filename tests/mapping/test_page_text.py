@@ -15,6 +15,7 @@ import shapely
 
 from geosand.mapping.leaflet import read_leaflet
 from geosand.mapping.page import map_page, tile_host
+from geosand.mapping.parts import look_first
 from geosand.mapping.view import MapPeriod, MapView, PeriodSurface
 from tests.mapping.hostile import NAMES
 from tests.mapping.sample_view import named, sample_view
@@ -157,6 +158,17 @@ def test_lines_that_name_a_surface_lead_to_it(sample_text):
     assert '<span data-units="us" hidden> under-dressed, 0.083 in short' in first
     assert re.search(r"Practice green</button>: never", first)
     assert "<li>Dressing d4: the catches claim" in first
+
+
+def test_a_line_on_several_surfaces_leads_to_each_of_them():
+    told = ("7, P: never had a catch", "1, 2 and 9 more: not known", "1, nowhere: left out", "A, B")
+    text = look_first(replace(sample_view(), first=told))
+    lines = re.findall(r"<li>(.*?)</li>", text)
+    plain_lines = [re.sub("<.*?>", "", line) for line in lines]
+    assert plain_lines == ["Green 7, Practice green: never had a catch",
+                           "Green 1, Green 2 and 9 more: not known",
+                           "1, nowhere: left out", "A, B"]  # fmt: skip
+    assert [line.count("<button") for line in lines] == [2, 2, 0, 0]
 
 
 def test_background_opens_the_policy_for_its_host_only():

@@ -11,11 +11,11 @@ from geosand.mapping.words import figure, interval, number, percent
         # NIST SP 811 (2008), B.8: inch 2.54 E-02 m (exact)
         (0.0254, "depth", "1.000"),
         # NIST SP 811 (2008), B.8: pound (avoirdupois) 4.535 924 E-01 kg
-        (453.5924, "mass", "1,000"),
+        (453.5924, "mass", "1\u202f000"),
         # NIST SP 811 (2008), B.8: square foot 9.290 304 E-02 m2 (exact)
-        (929.0304, "area", "10,000"),
+        (929.0304, "area", "10\u202f000"),
         # NIST SP 811 (2008), B.8: pound per square foot 4.882 428 E+00 kg/m2
-        (4.882428, "rate", "1,000"),
+        (4.882428, "rate", "1\u202f000"),
         # NIST SP 811 (2008), B.8: foot 3.048 E-01 m (exact)
         (3.048, "length", "10.0"),
     ],
@@ -26,7 +26,7 @@ def test_us_figures_agree_with_published_factors(si, quantity, shown):
 
 def test_metric_figures_keep_their_decimals():
     assert figure(0.00084, "depth", "metric", unit=True) == "0.84\u00a0mm"
-    assert figure(17000.4, "mass", "metric", unit=True) == "17,000\u00a0kg"
+    assert figure(17000.4, "mass", "metric", unit=True) == "17\u202f000\u00a0kg"
 
 
 def test_no_figure_is_never_a_zero():

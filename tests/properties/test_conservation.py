@@ -109,3 +109,31 @@ def test_states_have_a_probability_and_depths_add_up(rows: Rows) -> None:
         ]
         if depths and all(d is not None for d in depths):
             assert row["depth_mm"] == pytest.approx(sum(depths))
+
+
+@SMALL
+@given(random_sites(), st.floats(0.5, 8))
+def test_wetter_sand_is_less_dry_sand(rows: Rows, water: float) -> None:
+    """The same weighed loads, and the same weighed catches, hold 1/(1 + w) of dry sand."""
+    other = rows.twin()
+    for row in (*other.loads, *other.catches):
+        row["moisture_dry_basis_percent"] = water
+    dry = 1 / (1 + water / 100)
+    for one, two in zip(dressings(rows), dressings(other), strict=True):
+        assert two["spread"]["mass_kg"] == pytest.approx(one["spread"]["mass_kg"] * dry, rel=1e-7)
+        if one["on_surfaces"]["mass_kg"] is not None:
+            expected = one["on_surfaces"]["mass_kg"] * dry
+            assert two["on_surfaces"]["mass_kg"] == pytest.approx(expected, rel=1e-6)
+
+
+@SMALL
+@given(random_sites(), st.floats(1.05, 2.0))
+def test_larger_trays_with_the_same_sand_are_a_lower_rate(rows: Rows, factor: float) -> None:
+    assume(rows.catches)
+    other = rows.twin()
+    for row in other.catches:
+        row["tray_length_mm"] *= factor
+    for one, two in zip(dressings(rows), dressings(other), strict=True):
+        if one["on_surfaces"]["mass_kg"] is not None:
+            expected = one["on_surfaces"]["mass_kg"] / factor
+            assert two["on_surfaces"]["mass_kg"] == pytest.approx(expected, rel=1e-6)

@@ -234,6 +234,34 @@ def test_an_empty_tray_on_dressed_ground_is_told(run: Run) -> None:
     assert "holds no sand" not in findings(run(catches=EVEN))
 
 
+@pytest.mark.parametrize(("gross_g", "times"), [(455, "4.5"), (70, "0.22")])
+def test_a_catch_far_from_the_others_is_named(run: Run, gross_g: float, times: str) -> None:
+    # the median of 92, 97, 88, 90, 86 g and this one is 91 or 89 g
+    odd = [*(catch(k) for k in range(1, 5)), catch(5, gross_g=gross_g), catch(6)]
+    assert (
+        f"D1: catch c5 ({times} times) lies far from the median of the dressing's catches: check"
+        " readings, tray sizes and their units; a spoiled catch gets a reject_reason"
+    ) in findings(run(catches=odd))
+    assert "far from" not in findings(run(catches=odd[2:]))  # three others are too few to tell
+    assert "far from" not in findings(run(catches=[*odd[:4], catch(5, gross_g=400), odd[5]]))
+
+
+def test_other_planned_depths_and_other_ground_are_not_far(run: Run) -> None:
+    dressings = f"{HEAD}D1,2026-04-10,g1,0.3,4\nD1,2026-04-10,g2,1.5,4\n"
+    five_fold = [catch(k, gross_g=50 + (50 if k < 4 else 250)) for k in range(1, 7)]
+    near_each = [catch(k, catch=f"d{k}", gross_g=51) | {"lat": 47.003} for k in (1, 2)]
+    rates = run(dressings=dressings, catches=five_fold)
+    assert "far from" not in findings(rates)
+    assert "far from" not in findings(run(catches=[*EVEN, *near_each]))
+
+
+def test_two_catches_far_from_the_others_are_told_at_once(run: Run) -> None:
+    more = [catch(k, catch=f"d{k}") for k in range(1, 7)]
+    odd = [catch(1, gross_g=1000), catch(2, gross_g=60), *(catch(k) for k in range(3, 7))]
+    text = findings(run(catches=[*odd, *more]))
+    assert "D1: catches c1 (11 times), c2 (0.11 times) lie far from the median" in text
+
+
 def test_rejected_catches_are_listed_with_their_reason(run: Run) -> None:
     rates = run(catches=[catch(1) | {"reject_reason": "kicked over"}, *EVEN[1:]])
     assert "D1: set aside and not used: c1 (kicked over)" in findings(rates)

@@ -157,6 +157,18 @@ def test_drawn_and_owned_ground_of_a_fairway_under_a_green(document_of):
     assert "surfaces lie on top of it" in row["findings"][0]
 
 
+def test_overlaps_of_earlier_surveys_are_not_told(site_folder):
+    """Only the drawing in force is talked of: each surface once."""
+    fairway = surface("f", "fairway", square(LON, LAT, 60.0))
+    old = collection([fairway, SURFACES[0]], valid_from="2020-01-01")
+    new = collection([fairway, *SURFACES], valid_from="2026-01-01")
+    folder = site_folder(surfaces=new, files={"editions/2020.geojson": old})
+    document = register_document(read_site(folder))
+    told = [f["text"] for f in document["findings"] if "lie on top of it" in f["text"]]
+    assert len(told) == 1
+    assert document["surfaces"][0]["findings"] == told
+
+
 def test_accuracies_that_were_not_said_are_said(site_folder):
     toml = "\n".join(line for line in TOML.splitlines() if not line.startswith("edge_accuracy"))
     document = register_document(read_site(site_folder(toml=toml)))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from geosand.formats.site_folder import read_site
 from tests.sites import CATCHES, LAT, LON, TOML, catch, points, refusal, table
 
 C = catch
@@ -127,6 +128,38 @@ ONE_FAULT = {
         [C(1, tray_width_mm=0)],
         "catches.csv, row 2, tray_width_mm: 0 can not be right; allowed: more than 0.",
     ),
+    "tray of ten metres": (
+        [C(1, tray_length_mm=10_000)],
+        "catches.csv, row 2, tray_length_mm: 10000 can not be right; allowed: at most 5000.",
+    ),
+    "tray of ten metres each way": (
+        [C(1, tray_length_mm=None, tray_width_mm=None, tray_area_cm2=1e6)],
+        "catches.csv, row 2, tray_area_cm2: 1e+06 can not be right; allowed: at most 250000.",
+    ),
+    "more sand than any dressing": (
+        [C(1), C(2, gross_g=200_050)],  # 200 kg on 0.1 m²
+        "catches.csv, row 3, gross_g: sand 1,282 mm deep (poured at 1.56 g/cm³) on 1,000 cm² can"
+        " not be right; allowed: at most 100 mm. Check the units in the names of the columns"
+        " (gross_g, tray_length_mm) and the numbers; a spoiled catch gets a reject_reason.",
+    ),
+    "ounces called pounds": (
+        [C(1, gross_g=None, tare_g=None, gross_lb=36, tare_lb=1)],  # 15.9 kg on 0.1 m²
+        "catches.csv, row 2, gross_lb: sand 102 mm deep (poured at 1.56 g/cm³) on 1,000 cm² can"
+        " not be right; allowed: at most 100 mm. Check the units in the names of the columns"
+        " (gross_lb, tray_length_mm) and the numbers; a spoiled catch gets a reject_reason.",
+    ),
+    "more volume than any dressing": (
+        [C(1, gross_g="", volume_cm3=60_000, volume_state="dry")],
+        "catches.csv, row 2, volume_cm3: sand 600 mm deep on 1,000 cm² can not be right; allowed:"
+        " at most 100 mm. Check the units in the names of the columns (volume_cm3, tray_length_mm)"
+        " and the numbers; a spoiled catch gets a reject_reason.",
+    ),
+    "more sand in a pool": (
+        [C(1), C(2, gross_g="", pool="p"), C(3, gross_g=40_050, pool="p")],  # 40 kg on 0.2 m²
+        "catches.csv, row 3, gross_g: sand 128 mm deep (poured at 1.56 g/cm³) on 2,000 cm² can"
+        " not be right; allowed: at most 100 mm. Check the units in the names of the columns"
+        " (gross_g, tray_length_mm) and the numbers; a spoiled catch gets a reject_reason.",
+    ),
     "unit missing": (
         [C(1, tare_g=None, tare=50)],
         "catches.csv, tare: tare does not say its unit. Call it tare_kg or the like.",
@@ -225,6 +258,17 @@ ONE_FAULT = {
 def test_one_fault_is_told_in_full_and_alone(site_folder, name):
     rows, text = ONE_FAULT[name]
     assert refusal(site_folder(catches=rows)) == [text]
+
+
+def test_deep_sand_passes_where_it_is_rejected_or_shared(site_folder):
+    deep = C(1, gross_g=200_050, reject_reason="weighed on the lorry's scale")
+    assert len(read_site(site_folder("a", catches=[deep, C(2)])).catches) == 2
+    # 20 kg would be 128 mm in the one tray; it fell into two
+    pool = [C(1, gross_g=20_050, pool="p"), C(2, gross_g="", pool="p")]
+    assert len(read_site(site_folder("b", catches=pool)).catches) == 2
+    deepest = 0.1 * 1560 * 0.1 * 1000  # 100 mm, in g on 0.1 m²
+    assert len(read_site(site_folder("c", catches=[C(1, gross_g=49 + deepest)])).catches) == 1
+    assert refusal(site_folder("d", catches=[C(1, gross_g=51 + deepest)]))
 
 
 def test_moisture_said_nowhere_is_refused_for_a_mass(site_folder):

@@ -51,6 +51,13 @@ def on_one_side(geometry: Geometries) -> Geometries:
     return turned
 
 
+def on_both_sides(points: Floats) -> Floats:
+    """Positions (n, 2 or more) with longitudes up to 180°, from ones that run on to 360°."""
+    moved = points.copy()
+    moved[:, 0] = np.where(points[:, 0] > 180, points[:, 0] - 360.0, points[:, 0])
+    return moved
+
+
 def _turned(shape: Any) -> Any:
     return shapely.transform(shape, _onward)
 

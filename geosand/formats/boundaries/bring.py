@@ -13,6 +13,7 @@ import numpy as np
 import shapely
 
 from geosand.areas.meeting import nothing_owned, pair_remarks
+from geosand.areas.register import area_register
 from geosand.errors import Fault, Finding, Refused, Undecided
 from geosand.formats.boundaries.antimeridian import on_one_side
 from geosand.formats.boundaries.drawn import refused
@@ -39,6 +40,7 @@ from geosand.formats.boundaries.whereabouts import NEAR_KM, distance_km, middle_
 from geosand.formats.locking import held
 from geosand.formats.site_folder import read_site
 from geosand.formats.writing import sweep, write_whole
+from geosand.rates.assignment import assign
 from geosand.site.cells import parse_day
 from geosand.site.read_settings import SiteText
 
@@ -328,8 +330,11 @@ def _check_readable(
 
 
 def _faults(root: Path) -> dict[str, Any]:
+    """What makes a site unreadable, or its catches lie on nothing, by the text of each fault."""
     try:
-        read_site(root)
+        site = read_site(root)
+        if len(site.catches):
+            assign(site, area_register(site.surfaces))
     except Refused as refusal:
         return {str(fault): fault for fault in refusal.faults}
     return {}

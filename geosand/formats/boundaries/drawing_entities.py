@@ -45,7 +45,8 @@ def entities_of(path: Path, shown: str, metres: float | None) -> tuple[list[Draw
             drawn = list(_Reader(SAG_M / unit).things(document.modelspace(), "", {}, 0))
             hidden = _hidden(document, drawn)
     except Exception as problem:  # the library raises many sorts on damaged drawings
-        found = f"can not be read ({str(problem).splitlines()[0][:100] if str(problem) else ''})"
+        text = (str(problem) or type(problem).__name__).splitlines()[0]
+        found = f"can not be read ({text.replace(str(path), shown)[:100]})"
         raise refused(shown, found, remedy="save it as DXF R2010 again") from problem
     texts = []
     if mended := [*said.texts, *mended]:

@@ -55,6 +55,8 @@ def read_geojson(path: Path, shown: str, crs_given: bool = False) -> list[Layer]
     drawn = tuple(_drawn(feature, number) for number, feature in enumerate(features, start=1))
     said = () if crs else heights_said(drawn, "by RFC 7946, 3.1.1, they are above the ellipsoid")
     said += _left_open(features)
+    if encoding == "cp1252":
+        said += ("is not UTF-8; it is read as Windows-1252: look at names with accents",)
     return [Layer(name="", drawn=drawn, crs=crs or LON_LAT, assumed=not crs, findings=said)]
 
 
@@ -118,15 +120,9 @@ def _crs(document: Json, shown: str) -> str:
             return str(properties.get("name", ""))
         if crs_type == "EPSG" and isinstance(properties, dict) and "code" in properties:
             return f"EPSG:{properties['code']}"
-    if crs_type == "link":
-        found = "its crs member is a link to a description, which is not fetched"
-    else:
-        found = f"its crs member does not name a CRS: {str(crs)[:60]}"
-    raise refused(
-        shown,
-        found,
-        remedy="say the CRS yourself with --crs",
-    )
+    said = "it is a link, which is not followed" if crs_type == "link" else str(crs)[:60]
+    found = f"its crs member does not name a CRS: {said}"
+    raise refused(shown, found, remedy="say the CRS yourself with --crs")
 
 
 def _features(document: Json, shown: str) -> list[Json]:

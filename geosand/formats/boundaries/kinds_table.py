@@ -37,6 +37,9 @@ def kinds_table(path: Path | None, pairs: Sequence[str]) -> tuple[dict[str, str]
 def _from_file(path: Path, faults: Faults, findings: list[Finding]) -> dict[str, str]:
     file, table = path.name, dict[str, str]()
     try:
+        if path.exists() and not path.is_file():  # a pipe or a device may never end
+            faults.add(file, "is no plain file", remedy="name a CSV file")
+            return table
         if path.stat().st_size > MAXIMUM_BYTES:
             faults.add(file, "is no table of kinds: it is larger than 5 MB")
             return table

@@ -45,6 +45,9 @@ _SERIES = re.compile(
 _WIDEST_DEG = 45.0
 _FEET = ("us_survey_ft", "ft")
 PROPOSED = 6
+SITE_GRID = (
+    20_000.0  #: surveyors begin a grid of their own at 1000, 5000 or 10 000; common practice
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -88,6 +91,9 @@ def proposals(bounds: Floats, near: tuple[float, float] | None) -> str:
         if 160_000 <= x <= 840_000 and 0 < y < 9_400_000:
             texts.insert(0, "UTM, EPSG:32601 to 32660 north, 32701 to 32760 south, by the zone")
         narrow += ". --near LON LAT, a place at the site, narrows them down"
+        if 180 < abs(bounds).max() <= SITE_GRID:
+            narrow += ". Numbers so small often are a grid of the site's own, which has no CRS: ask"
+            narrow += " the surveyor for the points in a grid of the country"
     if not texts:
         return "no usual one puts these numbers on a likely place" + narrow
     return "likely are " + "; ".join(texts) + narrow

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any
 
@@ -13,7 +13,7 @@ import shapely
 from geosand.columns import Floats, Geometries
 from geosand.errors import Refused
 from geosand.formats.boundaries import reference_systems as systems
-from geosand.formats.boundaries.antimeridian import cut, on_one_side
+from geosand.formats.boundaries.antimeridian import cut, on_both_sides, on_one_side
 from geosand.formats.boundaries.closing import LINES, close_lines
 from geosand.formats.boundaries.drawn import Drawn, Layer, refused
 from geosand.formats.boundaries.kinds import kind_of
@@ -29,8 +29,15 @@ from geosand.formats.boundaries.polygons import (
     ring_problem,
 )
 from geosand.formats.boundaries.tables import LeftOut
-from geosand.formats.boundaries.whereabouts import doubtful_place, middle, not_degrees
+from geosand.formats.boundaries.whereabouts import (
+    distance_km,
+    doubtful_place,
+    middle,
+    not_degrees,
+    place_words,
+)
 
+WIDEST_SITE_DEG = 2.0  #: a file's numbers that span less are no metres of a site
 #: Reasons for which nothing is lost.
 NOTHING_DRAWN = ("it has no geometry", "it is empty")
 
@@ -79,7 +86,7 @@ class Placed:
 
 def place_layer(layer: Layer, shown: str, wishes: Wishes) -> Placed:
     """One layer: lines closed, polygons taken out, moved to lon/lat, the place checked."""
-    things = [_swapped(d) if wishes.swap_axes else d for d in layer.drawn]
+    things = [_moved(d, _exchanged) if wishes.swap_axes else d for d in layer.drawn]
     shapes = np.array([d.geometry for d in things if d.geometry is not None], dtype=object)
     bounds = shapely.total_bounds(shapes) if len(shapes) else np.full(4, np.nan)
     if not np.isfinite(bounds).all():
@@ -102,7 +109,14 @@ def place_layer(layer: Layer, shown: str, wishes: Wishes) -> Placed:
     if words:
         findings.append(words)
     if factor != 1.0:
-        things, bounds = [_scaled(d, factor) for d in things], bounds * factor
+        things = [_moved(d, lambda points: points * factor) for d in things]
+        bounds = bounds * factor
+    if crs.is_geographic and _beyond_180(bounds):
+        things = [_moved(d, on_both_sides) for d in things]
+        bounds = shapely.total_bounds([d.geometry for d in things if d.geometry is not None])
+        findings.append(
+            "its longitudes run on beyond 180°, as in 262.3° for 97.7° W: 360° are taken off"
+        )
     if crs.is_geographic and (fault := not_degrees(bounds, shown, wishes.near)):
         raise Refused(fault)
     if feet := systems.feet_finding(crs, systems.unit_m(crs), bounds):
@@ -165,28 +179,24 @@ def _sound(placed: Placed) -> Placed:
     )
 
 
-def _swapped(thing: Drawn) -> Drawn:
-    def exchange(points: Floats) -> Floats:
-        return points[:, [1, 0, *range(2, points.shape[1])]]
-
+def _moved(thing: Drawn, move: Callable[[Floats], Floats]) -> Drawn:
+    """The same thing with other coordinates, heights kept."""
     shape = thing.geometry
     if shape is None:
         return thing
-    return replace(
-        thing, geometry=shapely.transform(shape, exchange, include_z=bool(shapely.has_z(shape)))
-    )
+    there = shapely.transform(shape, move, include_z=bool(shapely.has_z(shape)))
+    return replace(thing, geometry=there)
 
 
-def _scaled(thing: Drawn, factor: float) -> Drawn:
-    shape = thing.geometry
-    if shape is None:
-        return thing
-    return replace(
-        thing,
-        geometry=shapely.transform(
-            shape, lambda points: points * factor, include_z=bool(shapely.has_z(shape))
-        ),
-    )
+def _exchanged(points: Floats) -> Floats:
+    return points[:, [1, 0, *range(2, points.shape[1])]]
+
+
+def _beyond_180(bounds: Floats) -> bool:
+    """Whether numbers are longitudes from 0 to 360: no site of metres is two of them wide."""
+    west, south, east, north = bounds.tolist()
+    narrow = east - west < WIDEST_SITE_DEG and north - south < WIDEST_SITE_DEG
+    return bool(narrow and west >= 0 and 180 < east <= 360 and south >= -90 and north <= 90)
 
 
 def _crs_of(layer: Layer, bounds: Floats, shown: str, wishes: Wishes) -> tuple[Any, list[str]]:
@@ -207,7 +217,23 @@ def _crs_of(layer: Layer, bounds: Floats, shown: str, wishes: Wishes) -> tuple[A
     stated = systems.horizontal(layer.crs, shown)
     if stated == crs or systems.describe(stated) == systems.describe(crs):
         return crs, []
-    return crs, [f"it says {stated.name}; {crs.name} is used, as said with --crs"]
+    said = f"it says {stated.name}; {crs.name} is used, as said with --crs"
+    return crs, [said + _elsewhere(stated, crs, bounds)]
+
+
+def _elsewhere(stated: Any, used: Any, bounds: Floats) -> str:
+    """Where a file's own CRS would put it, if that is not about the same place."""
+    from pyproj import Transformer
+
+    x, y = (bounds[:2] + bounds[2:]) / 2
+    own, here = (
+        Transformer.from_crs(crs, "EPSG:4326", always_xy=True).transform(x, y)
+        for crs in (stated, used)
+    )
+    if not np.isfinite([*own, *here]).all() or abs(own[0]) > 180 or abs(own[1]) > 90:
+        return ""
+    apart = distance_km(own, here)
+    return f"; its own puts it {apart:,.0f} km away, at {place_words(*own)}" if apart >= 1 else ""
 
 
 def _closed(

@@ -17,6 +17,7 @@ from geosand.formats.boundaries.kinds_table import kinds_table
 from geosand.formats.boundaries.outlines import outlines_of
 from geosand.formats.boundaries.placing import Placed, Wishes, place_layer
 from geosand.formats.boundaries.reference_systems import named_unit
+from geosand.formats.boundaries.surfaces_file import unread_numbers
 from geosand.formats.boundaries.survey_points import read_survey
 from geosand.formats.boundaries.tables import Boundaries
 from geosand.formats.boundaries.unpack import Source, unpack
@@ -85,6 +86,9 @@ def _check_wishes(wishes: Wishes) -> None:
     if wishes.kind is not None and wishes.kind not in KINDS:
         allowed = ", ".join(KINDS)
         raise refused("--one-kind", f"{wishes.kind[:40]!r} is no kind", allowed=allowed)
+    if wishes.near is not None and not (abs(wishes.near[0]) <= 360 and abs(wishes.near[1]) <= 90):
+        found = f"{wishes.near[0]:g} {wishes.near[1]:g} is no place"
+        raise refused("--near", found, allowed="longitude, then latitude, in degrees")
     if not 0 <= wishes.close_tolerance_m <= 100:
         found = f"{wishes.close_tolerance_m:g} m can not be a closing tolerance"
         raise refused("--close-tolerance", found, allowed="0 to 100 m")
@@ -133,7 +137,9 @@ def assemble(
         text = f"not read from the archive: {', '.join(ignored[:10])}"
         more = f" and {len(ignored) - 10} more" if len(ignored) > 10 else ""
         findings.append(Finding(about=file, text=text + more, topic="file"))
-    return outlines_of(placed, findings, file, wishes)
+    made = outlines_of(placed, findings, file, wishes)
+    unread = unread_numbers(made.features)
+    return replace(made, findings=(*made.findings, *unread)) if unread else made
 
 
 def _placed_in(layer: Layer, shown: str, file: str) -> Layer:

@@ -13,8 +13,9 @@ import numpy as np
 import shapely
 
 from geosand.columns import Floats
+from geosand.errors import Finding
 from geosand.formats.boundaries.tables import Boundaries, Outlines
-from geosand.site.cells import Cell, as_text, is_blank, parse_number
+from geosand.site.cells import Cell, as_text, is_blank, parse_number, quoted
 
 DECIMALS = 9  #: of a degree: 0.1 mm
 #: Further columns of the site folder that a boundary file may carry; DBF cuts names at ten letters.
@@ -55,13 +56,33 @@ def rows_of(outlines: Outlines) -> list[SurfaceRow]:
         if not is_blank(around):  # whether there is such a surface is looked at before writing
             cells["around"] = made.get(as_text(around), as_text(around))
         for name in NUMBERS:
-            number = parse_number(attributes.get(name, attributes.get(name[:10])))
+            number = parse_number(_stated(attributes, name))
             if number is not None:
                 cells[name] = number
         if math.isfinite(outlines.elevation_m[k]):
             cells["elevation_m"] = round(float(outlines.elevation_m[k]), 3)
         rows.append(SurfaceRow(properties=cells, geometry=outlines.geometry[k]))
     return rows
+
+
+def _stated(attributes: Mapping[str, Any], name: str) -> Any:
+    """What attributes (names in lower case) say of one of NUMBERS."""
+    return attributes.get(name, attributes.get(name[:10]))
+
+
+def unread_numbers(outlines: Outlines) -> list[Finding]:
+    """What stands in columns that the site folder has too, and is no number: it is left out."""
+    found = []
+    for made, cells in zip(outlines.id.tolist(), outlines.attributes, strict=True):
+        attributes = {str(key).lower(): value for key, value in cells.items()}
+        for name in NUMBERS:
+            cell = _stated(attributes, name)
+            # tables of floats hold nan for nothing
+            empty = is_blank(cell) or (isinstance(cell, float) and math.isnan(cell))
+            if not empty and parse_number(cell) is None:
+                text = f"its {name} {quoted(as_text(cell))} is not a number: it is left out"
+                found.append(Finding(about=made, text=text, topic="area"))
+    return found
 
 
 def _only_ones(outlines: Outlines) -> dict[str, str]:

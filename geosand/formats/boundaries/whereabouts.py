@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 from functools import cache
+from textwrap import shorten
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -85,7 +86,8 @@ def _against(here: tuple[float, float], crs: CRS, near: tuple[float, float] | No
         return ""
     area = crs.area_of_use
     if crs.is_projected and area is not None and not _within(here, area.bounds):
-        return f"outside the area that {crs.name} is made for ({area.name[:80]})"
+        named = shorten(str(area.name), 80, placeholder=" …")
+        return f"outside the area that {crs.name} is made for ({named})"
     if abs(here[1]) > HIGHEST_TURF:
         return f"beyond {HIGHEST_TURF:g}° of latitude"
     return ""

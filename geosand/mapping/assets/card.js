@@ -5,10 +5,13 @@ geosand.card = function (page) {
 
   function rows(list) {
     const body = make("tbody");
-    list.filter(Boolean).forEach(([name, value, note]) => {
-      const head = make("th", "", name);
+    list.filter(Boolean).forEach(([name, value, note, long]) => {
+      const head = make("th", "", name),
+        both = make("td", "", value, make("span", "more", note || "")); // a long value widens no column
       head.scope = "row";
-      body.append(make("tr", "", head, make("td", "", value), make("td", "more", note || "")));
+      both.colSpan = 2;
+      if (long) body.append(make("tr", "", head, both));
+      else body.append(make("tr", "", head, make("td", "", value), make("td", "more", note || "")));
     });
     return make("table", "", body);
   }
@@ -74,6 +77,7 @@ geosand.card = function (page) {
             "State",
             (page.under(f) ? "▼ " : "") + f.state,
             f.probability === null ? "" : likely(f.probability) + " likely",
+            true,
           ],
       f.basis === null
         ? null
@@ -85,6 +89,7 @@ geosand.card = function (page) {
             "Drive at",
             number(passes.heading, 0) + "°",
             `${passes.lines.length === 1 ? "1 pass" : passes.lines.length + " passes"}, next dressing`,
+            true,
           ]
         : null,
       [

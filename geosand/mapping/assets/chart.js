@@ -90,7 +90,8 @@ geosand.chart = function (page) {
           }),
         );
       else if (dressed) svg.append(text(x + width / 2, y(from) - 3, "?", ""));
-      if (i % every === 0)
+      // the last label has no room beside the edge where bars are thin
+      if (i % every === 0 && x + width / 2 <= W - (named ? 0 : 6))
         svg.append(text(x + width / 2, H - 3, named ? key : String(i + 1), depth === null ? "off" : ""));
     });
   }

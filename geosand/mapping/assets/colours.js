@@ -13,6 +13,7 @@ geosand.colours = function (page) {
   page.breaks = (name) => (page.periodAt().breaks[name || page.theme] || {})[page.units] || [];
   function level(value, factor, name) {
     const limits = page.breaks(name);
+    if (value === 0 && !limits.length) return 0;
     return given(value) && limits.length ? limits.filter((limit) => value * factor >= limit).length : -1;
   }
   page.classOf = (depth, name) => level(depth, data.units[page.units].depth[0], name);

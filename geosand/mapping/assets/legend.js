@@ -54,7 +54,8 @@ geosand.legend = function (page) {
       own = SHOWN[theme] || (() => surfaces.map((s) => page.valueOf(page.now(s))));
     const limits = own().some((value) => value !== null) ? page.breaks() : [];
     if (!limits.length) {
-      list.append(make("li", "nothing", NOTHING[theme]));
+      if (theme === "depth" && own().includes(0)) list.append(swatch(data.scales.depth[0], "no sand yet"));
+      else list.append(make("li", "nothing", NOTHING[theme]));
       return;
     }
     const lines = labels(limits, theme === "catches" ? 0 : data.units[page.units].depth[2]);
@@ -80,6 +81,10 @@ geosand.legend = function (page) {
       const { overlay } = line.dataset;
       line.hidden =
         !line.dataset.for.split(" ").includes(theme) || Boolean(overlay && !map.hasLayer(groups[overlay]));
+    });
+    document.querySelectorAll("#gs-signs [data-m]").forEach((node) => {
+      node.textContent = page.show(Number(node.dataset.m), "depth");
+      node.nextElementSibling.lastElementChild.textContent = page.unitOf("depth");
     });
     const unit = theme === "areas" || theme === "catches" ? "" : ", " + page.unitOf("depth");
     byId("gs-legend-title").textContent = data.legends[theme] + unit;

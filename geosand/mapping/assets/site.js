@@ -73,7 +73,7 @@ geosand.site = function (data) {
   /* Figures are whole numbers of a small step of their quantity. */
   const scaled = (whole, quantity) =>
     given(whole) ? (quantity ? whole * data.steps[quantity] : whole) : null;
-  page.catches = data.catches.map(([id, period, x, y, surface, depth, rate, residual, used, note]) => ({
+  page.catches = data.catches.map(([id, period, x, y, surface, depth, rate, residual, used = 1, note = ""]) => ({
     id,
     period,
     at: place([x, y]),

@@ -21,11 +21,11 @@ geosand.draw = function (tag, attributes, ...inside) {
   return node;
 };
 
-/* A figure with a comma at the thousands and a true minus sign; an en dash for none. */
+/* A figure with a narrow space at the thousands and a true minus sign; an en dash for none. */
 geosand.number = function (value, decimals) {
   if (!geosand.given(value) || !isFinite(value)) return geosand.NONE;
   const text = Math.abs(value).toFixed(decimals);
-  const grouped = text.replace(/^\d+/, (whole) => whole.replace(/\B(?=(\d{3})+$)/g, ","));
+  const grouped = text.replace(/^\d+/, (whole) => whole.replace(/\B(?=(\d{3})+$)/g, "\u202f"));
   return (value < 0 && Number(text) !== 0 ? "−" : "") + grouped;
 };
 

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Literal
+from typing import Any, Literal
 
 from geosand.reports.printable.drawing import Drawing
 
@@ -99,3 +99,5 @@ class Report:
     subtitle: str
     day: str  #: ISO date of the account
     sections: Sequence[Section] = field(default_factory=tuple)
+    inputs: Mapping[str, str] = field(default_factory=dict)  #: file -> SHA-256
+    made_with: Mapping[str, Any] = field(default_factory=dict)  #: version, verb and options

@@ -34,7 +34,9 @@ def report_page(report: Report) -> str:
     )
     style = asset("report.css") + "\n".join(widths)
     title = f"{report.title}: {report.kicker.lower()}"
-    return page(title=title, body=f"{head}<main>\n{body}\n</main>\n", style=style)
+    source = {"inputs": dict(report.inputs), "made_with": dict(report.made_with)}
+    whole = f"{head}<main>\n{body}\n</main>\n"
+    return page(title=title, body=whole, style=style, data=source if report.inputs else None)
 
 
 def _section(section: Section, widths: list[str]) -> str:

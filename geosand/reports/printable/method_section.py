@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from geosand.errors import Finding, printable
 from geosand.reports.printable.content import Column, Items, Row, Section, Table, Text
-from geosand.reports.words import listed
+from geosand.reports.words import Units, in_words_of, listed
 from geosand.results import Results
 
 MOST_FINDINGS, MOST_NAMED = 60, 12
@@ -42,14 +42,14 @@ CAUTIONS = (
 )
 
 
-def trust_sections(results: Results) -> list[Section]:
-    """The closing sections of a report."""
+def trust_sections(results: Results, units: Units) -> list[Section]:
+    """The closing sections of a report; lengths and areas of findings in the reader's units too."""
     defaults = [f for f in results.findings if f.topic == "default"]
     others = [f for f in results.findings if f.topic != "default"]
     sections = [
         Section(title="How the figures come about", blocks=(Items(items=METHOD),)),
-        Section(title="What was assumed", blocks=_told(defaults, _NO_DEFAULTS)),
-        Section(title="Worth knowing", blocks=_told(others, "Nothing else was noticed.")),
+        Section(title="What was assumed", blocks=_told(defaults, _NO_DEFAULTS, units)),
+        Section(title="Worth knowing", blocks=_told(others, "Nothing else was noticed.", units)),
         Section(title="Cautions", blocks=(Items(items=CAUTIONS),)),
     ]
     if results.site.inputs:
@@ -60,14 +60,14 @@ def trust_sections(results: Results) -> list[Section]:
 _NO_DEFAULTS = "Nothing: each figure that enters was given."
 
 
-def _told(findings: Sequence[Finding], none: str) -> tuple[Text | Items, ...]:
+def _told(findings: Sequence[Finding], none: str, units: Units) -> tuple[Text | Items, ...]:
     if not findings:
         return (Text(text=none),)
     about: dict[str, list[str]] = {}
     for finding in findings:
         about.setdefault(finding.text, []).append(finding.about)
     lines = [f"{_of(names)}{text}." for text, names in about.items()]
-    items = [printable(line) for line in lines[:MOST_FINDINGS]]
+    items = [printable(in_words_of(line, units)) for line in lines[:MOST_FINDINGS]]
     rest = len(lines) - len(items)
     more = (Text(text=f"And {rest} more, which geosand check lists.", soft=True),) if rest else ()
     return (Items(items=items), *more)

@@ -26,11 +26,10 @@ from geosand.reports.printable.surfaces_section import si, surfaces_section
 from geosand.reports.season_balance import season_balance
 from geosand.reports.words import MISSING, Units, between, percent, shown, written_day
 from geosand.results import Results
-from geosand.season.ledger import OVER, UNDER
+from geosand.season.ledger import UNDER
 
 WIDTH = 510.0  #: 180 mm, which A4 and Letter both hold
 PHONE = 330.0
-MOST_OF_A_STATE = 6  #: surfaces of one state named one by one at the top
 
 
 def season_report(results: Results, units: Units) -> Report:
@@ -51,7 +50,7 @@ def season_report(results: Results, units: Units) -> Report:
         *balance_section(results, balance_document(results)["dressings"], season, units),
         *beside_section(depths, units),
         areas_section(results, units),
-        *trust_sections(results),
+        *trust_sections(results, units),
     ]
     return Report(
         kicker="Sand account",
@@ -59,29 +58,17 @@ def season_report(results: Results, units: Units) -> Report:
         subtitle=subtitle,
         day=str(ledger.as_of),
         sections=tuple(section for section in sections if section.blocks),
+        inputs=dict(site.inputs),
     )
 
 
 def _first(results: Results, season: Document, units: Units) -> Section:
     """The few figures, and what to look at first."""
-    lines = tuple(f"{printable(line)}." for line in _few_of_each(look_first(results, units)))
+    lines = tuple(f"{printable(line)}." for line in look_first(results, units))
     if not len(results.site.dressings):
         lines = ("No dressing is recorded yet: dressings.csv is where they go.",)
     listed = Items(items=lines, numbered=True) if lines else Text(text="Nothing stands out.")
     return Section(title="What to look at first", blocks=(_figures(results, season, units), listed))
-
-
-def _few_of_each(lines: list[str]) -> list[str]:
-    """The lines; of surfaces in one state only the first few, and how many more there are."""
-    kept = list(lines)
-    for state in (UNDER, OVER):
-        mine = [line for line in lines if f": {state}, " in line]
-        rest = mine[MOST_OF_A_STATE:]
-        if len(rest) > 1:
-            place = kept.index(rest[0])
-            kept = [line for line in kept if line not in rest]
-            kept.insert(place, f"{len(rest)} more surfaces are {state}; the table below has them")
-    return kept
 
 
 def _figures(results: Results, season: Document, units: Units) -> Figures:

@@ -62,7 +62,7 @@ def test_an_encoding_that_could_hide_things(tmp_path):
 def test_archives_that_reach_outside(tmp_path, inner):
     text = refusal(zipped(tmp_path, {inner: "{}"}))
     assert "holds a file that would be written outside it" in text
-    assert not list(tmp_path.parent.glob("evil*"))
+    assert not list(tmp_path.parent.glob("evil*.geojson"))
 
 
 def test_archives_with_links(tmp_path):

@@ -51,6 +51,22 @@ def test_a_folder_a_hole_and_every_polygon_called_green(tmp_path):
     assert len(set(found.features.id)) == 36
 
 
+def test_a_misspelt_name_in_the_folder_of_a_hole_is_told(tmp_path):
+    """The folder "Hole 1" says nothing of what is in it, so it is no kind for what is not known."""
+    inside = placemark("gren", square(1)) + placemark("", square(2)) + placemark("Tees", square(3))
+    trees = f"<Folder><name>Trees</name>{placemark('Oak', square(4))}</Folder>"
+    found = read_boundaries(kml(tmp_path, f"<Folder><name>Hole 1</name>{inside}</Folder>{trees}"))
+    assert found.features.kind.tolist() == ["other", "other", "tee", "other"]
+    texts = [f.text for f in found.findings]
+    assert (
+        "its kind 'gren' is not known; did you mean green?; it is kept as other"
+        " (placemark 1 'gren' in folder 'Hole 1')" in texts
+    )
+    assert "it has no kind; it is kept as other (placemark 2 in folder 'Hole 1')" in texts
+    assert "'Trees' is taken as other (1 surface)" in texts
+    assert not any("'Hole 1' is" in text for text in texts)
+
+
 def test_kml_attributes_collections_and_the_rest(tmp_path):
     data = '<ExtendedData><Data name="kind"><value>bunker</value></Data></ExtendedData>'
     two = (
@@ -150,6 +166,37 @@ def test_a_ring_without_its_last_position_is_closed(write_geojson):
     shape = {"type": "Polygon", "coordinates": [ring]}
     path = write_geojson([{"type": "Feature", "properties": {"kind": "tee"}, "geometry": shape}])
     assert read_boundaries(path).features.geometry[0].equals(square(1))
+
+
+def test_a_ring_that_was_closed_is_told(write_geojson):
+    rows = [feature(square(k), id=f"g{k}", kind="green") for k in range(3)]
+    assert not any("first corner" in f.text for f in read_boundaries(write_geojson(rows)).findings)
+    rows[1]["geometry"]["coordinates"][0].pop()
+    texts = [f.text for f in read_boundaries(write_geojson(rows)).findings]
+    assert (
+        "1 outline does not return to the first corner (feature 2; RFC 7946, 3.1.6): its end is"
+        " joined to it by a straight line. Check that no corner is missing" in texts
+    )
+    rows[2]["geometry"] = {
+        "type": "GeometryCollection",
+        "geometries": [
+            {
+                "type": "MultiPolygon",
+                "coordinates": [[list(map(list, square(5).exterior.coords))[:-1]]],
+            }
+        ],
+    }
+    texts = " ".join(f.text for f in read_boundaries(write_geojson(rows)).findings)
+    assert "2 outlines do not return to the first corner (the first is feature 2;" in texts
+
+
+def test_an_id_that_is_a_kind_is_changed_and_told(write_geojson):
+    rows = [feature(square(1), id="green", kind="green"), feature(square(2), kind="tee")]
+    found = read_boundaries(write_geojson(rows))
+    assert found.features.id.tolist() == ["green-1", "tee-1"]
+    said = [(f.about, f.text) for f in found.findings]
+    assert ("green-1", "its id in the file is 'green'") in said
+    assert ("in.geojson", "1 surface has no id and no telling name: numbered by kind") in said
 
 
 def test_parts_split_or_kept(write_geojson):

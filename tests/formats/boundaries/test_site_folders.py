@@ -238,6 +238,25 @@ def test_days_that_can_not_be(site, write_geojson, day, text):
     assert digest(site) == before
 
 
+def test_a_survey_that_leaves_catches_on_nothing_is_refused(site, write_geojson):
+    """A catch declared on a surface that its day's survey lacks: no verb could read the site."""
+    text = (site / "site.toml").read_text().replace("# kiln_dried", "kiln_dried")
+    (site / "site.toml").write_text(text)
+    (site / "dressings.csv").write_text("dressing,date,surfaces\nD1,2026-07-01,green\n")
+    tray = "tray_length_mm,tray_width_mm,tare_g,gross_g\n"
+    (site / "catches.csv").write_text(
+        f"catch,dressing,lon,lat,surface,{tray}"
+        f"c1,D1,{LON + 0.0002},{LAT + 0.0002},g1,500,500,100,480\n"
+        f"c2,D1,{LON + 0.0012},{LAT + 0.0002},g2,500,500,100,480\n"
+    )
+    before = digest(site)
+    without = [row for row in FIRST if row["properties"]["id"] != "g2"]
+    with pytest.raises(Refused, match=r"catches.csv, row 3, surface: 'g2' is no surface in the"):
+        bring_into(site, survey(write_geojson, without), valid_from="2026-06-01", choice=ACCEPT)
+    assert digest(site) == before
+    bring_into(site, survey(write_geojson, without), valid_from="2026-08-01", choice=ACCEPT)
+
+
 def test_a_failed_import_leaves_the_folder_untouched(site, write_geojson, monkeypatch):
     (site / "dressings.csv").write_text(
         "dressing,date,surfaces\nD1,2026-04-01,t1\nD2,2026-07-01,t1\n"

@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 import shapely
 
+from geosand.areas.ellipsoid import ellipsoid_areas_m2
 from geosand.errors import Refused
 from geosand.formats.boundaries import read_boundaries
 
@@ -186,15 +187,56 @@ def test_one_feature_far_away_costs_itself(course, write_geojson):
 def test_a_crs_member_that_names_nothing(write_geojson, course):
     rows = [feature(to_lon_lat(course[0][3]), kind="green")]
     path = write_geojson(rows, crs={"type": "link", "properties": {"href": "http://x.invalid"}})
-    assert "its crs member is a link to a description, which is not fetched" in text_of(path)
+    said = "its crs member does not name a CRS: it is a link, which is not followed. Say the CRS"
+    assert said in text_of(path)
 
 
 def test_stated_crs_overruled_by_the_user_is_said(tmp_path):
     table = geopandas.GeoDataFrame({"kind": ["green"]}, geometry=[blob(0, 0, 9)], crs="EPSG:25833")
     table.to_file(tmp_path / "s.gpkg")
     found = read_boundaries(tmp_path / "s.gpkg", crs=UTM)
-    assert any("it says ETRS89 / UTM zone 33N" in f.text for f in found.findings)
+    (text,) = [f.text for f in found.findings if "it says ETRS89 / UTM zone 33N" in f.text]
+    # one zone is 6 degrees of longitude: 6 · 111.32 km · cos 53.3° = 399 km
+    assert text.endswith("; its own puts it 399 km away, at 53.2998° N, 15.9003° E")
     assert found.source_crs == UTM
+
+
+def test_small_numbers_are_told_to_be_a_site_grid_perhaps(tmp_path):
+    lines = "".join(f"{k},{1000 + n},{1000 + e},5,GREEN\n" for k, (n, e) in enumerate(CORNERS))
+    (tmp_path / "own.txt").write_text("point,northing,easting,elevation,code\n" + lines)
+    assert "Numbers so small often are a grid of the site's own" in text_of(tmp_path / "own.txt")
+    table = geopandas.GeoDataFrame({"kind": ["green"]}, geometry=[blob(0, 0, 9)])
+    table.to_file(tmp_path / "far.shp")
+    assert "a grid of the site's own" not in text_of(tmp_path / "far.shp")
+
+
+@pytest.mark.parametrize("west", [262.3, 179.9999])
+def test_longitudes_from_0_to_360_are_taken_and_told(write_geojson, west):
+    square = shapely.box(west, -17.8, west + 0.0002, -17.7998)
+    found = read_boundaries(write_geojson([feature(square, kind="green")]))
+    assert any("longitudes run on beyond 180°" in f.text for f in found.findings)
+    there = shapely.box(170.0, -17.8, 170.0002, -17.7998)  # the same degrees, not across 180°
+    pair = np.array([found.features.geometry[0], there], dtype=object)
+    measured, expected = ellipsoid_areas_m2(pair)
+    assert measured == pytest.approx(expected, rel=1e-9)
+    bounds = found.features.geometry[0].bounds
+    assert bounds[0] >= -180 and bounds[2] <= 180
+
+
+def test_metres_that_look_like_0_to_360_are_no_longitudes(write_geojson):
+    square = shapely.box(200, 20, 230, 50)  # 30 m of a grid of the site's own
+    assert "these are numbers of a grid" in text_of(write_geojson([feature(square, kind="green")]))
+
+
+def test_names_of_areas_are_cut_between_words(tmp_path):
+    path = tmp_path / "t.gpkg"
+    table = geopandas.GeoDataFrame({"kind": ["green"]}, geometry=[blob(0, 0, 9)], crs="EPSG:2277")
+    table.to_file(path)
+    assert "counties of Anderson; Angelina; Bastrop; Bell; …)" in text_of(path)
+
+
+#: Corners of a square of 20 m, closed.
+CORNERS = ((0, 0), (0, 20), (20, 20), (20, 0), (0, 0))
 
 
 def test_layers_in_different_systems_meet(tmp_path):
@@ -209,3 +251,57 @@ def test_layers_in_different_systems_meet(tmp_path):
     assert abs(centres[0].x - centres[1].x) < 0.01
     assert any("2 reference systems" in f.text for f in found.findings)
     assert json.dumps(found.source_crs)
+
+
+#: Degrees north and east of turf around the world, rounded: no place here is a site's.
+ON_LAND = [
+    *((53.3, 9.9), (56, -3), (40, -75), (36, -80), (47, 8), (48, 2), (60, 18), (61, 25)),
+    *((52, 5), (40, -8), (38, 24), (41, 29), (25, 55), (30, 31), (-34, 18), (-26, 28)),
+    *((-33, 151), (-37, 175), (36, 140), (37, 127), (1, 103), (13, 100), (21, -157), (28, -81)),
+    *((19, -99), (-34, -58), (-33, -70), (-23, -46), (64, -22), (47, 107), (15, 18), (-17, -65)),
+]
+
+
+@pytest.mark.parametrize(("lat", "lon"), ON_LAND)
+def test_sites_on_land_are_believed(write_geojson, lat, lon):
+    green = shapely.box(lon, lat, lon + 2e-4, lat + 2e-4)
+    assert len(read_boundaries(write_geojson([feature(green, kind="green")])).features) == 1
+
+
+@pytest.mark.parametrize(
+    ("lat", "lon"), [(53.3, 9.9), (56, -3), (51.5, -0.1), (53, -6), (59, 10), (-34, 18)]
+)
+def test_swapped_into_the_sea_is_asked_about(write_geojson, lat, lon):
+    """Legal numbers in a temperate latitude, read as a place where no land is known."""
+    green = shapely.box(lat, lon, lat + 2e-4, lon + 2e-4)  # exchanged
+    path = write_geojson([feature(green, kind="green")])
+    text = text_of(path)
+    assert (
+        "the register of reference systems (EPSG) knows no land; with the two axes swapped" in text
+    )
+    assert "use --swap; if the first is right, --believe-place" in text
+    middle = read_boundaries(path, swap_axes=True).features.geometry[0].centroid
+    assert (middle.x, middle.y) == pytest.approx((lon, lat), abs=1e-3)
+    assert len(read_boundaries(path, believe_place=True).features) == 1
+    # who says where the site is, is not asked
+    assert len(read_boundaries(path, near=(lat, lon)).features) == 1
+
+
+def test_options_that_say_nothing_about_a_file_are_told(write_geojson):
+    green = shapely.box(LON, LAT, LON + 2e-4, LAT + 2e-4)
+    found = read_boundaries(
+        write_geojson([feature(green, kind="green")]),
+        point_order="PNEZD",
+        unit="ft",
+        split_parts=True,
+        close_tolerance_m=0.5,
+        kind="tee",
+        kind_column="kind",
+    )
+    assert {f.text for f in found.findings if "is not used" in f.text} == {
+        "--unit is not used: WGS 84 (CRS84) is in degrees",
+        "--point-order is not used: it is for survey text",
+        "--close-tolerance is not used: it is for drawings, tracks and survey text",
+        "--kind is not used: --one-kind says one kind for all",
+        "--split-parts is not used: nothing has several parts",
+    }

@@ -200,3 +200,16 @@ def test_a_report_of_little_is_still_one(tmp_path: Path, overrides):
         text = report_page(report)
         assert "nan" not in re.sub(r"<style>.*?</style>", "", text, flags=re.S).lower()
         assert report_pdf(report, paper="A4").startswith(b"%PDF")
+
+
+def test_no_figure_of_a_sentence_has_a_dot_at_its_thousands(demo_report, large_report):
+    for report in (demo_report, large_report):
+        said = [
+            line
+            for part in report.sections
+            for block in part.blocks
+            if isinstance(block, Items)
+            for line in block.items
+        ]
+        assert any("\u202f" in line for line in said)
+        assert not [line for line in said if re.search(r"\d·\d", line)]

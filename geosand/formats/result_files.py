@@ -1,0 +1,49 @@
+"""Files of results: written whole, and never in the place of something that was measured."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterable
+from pathlib import Path
+
+from geosand.errors import Fault, Refused
+from geosand.formats.site_folder import RECORDS, WORKBOOK
+from geosand.formats.writing import write_whole
+
+#: What a site is read from, beside its editions; a result of such a name would be read as measured.
+MEASURED = frozenset(
+    ("site.toml", "surfaces.geojson", "catches.geojson", WORKBOOK, *(f"{n}.csv" for n in RECORDS))
+)
+REMEDY = "name another file for the result"
+
+
+def check_results(paths: Iterable[Path]) -> None:
+    """Raise Refused, before anything is written, with every path that no result may go to."""
+    why = [(path, _kept(path)) for path in paths]
+    faults = [Fault(file=str(path), found=found, remedy=REMEDY) for path, found in why if found]
+    if faults:
+        raise Refused(faults)
+
+
+def write_result(path: Path, content: bytes, *, remedy: str = "name another place") -> None:
+    """Write a result whole or not at all. Raises Refused, also for a place of what was measured."""
+    check_results([path])
+    try:
+        write_whole(path, content)
+    except OSError as problem:
+        found = f"can not be written: {problem.strerror or problem}"
+        raise Refused(Fault(file=str(path), found=found, remedy=remedy)) from problem
+
+
+def _kept(path: Path) -> str:
+    """Why nothing may be written there; "" where it may."""
+    place = Path(os.path.realpath(path))
+    name = place.name.lower()  # some systems hold Loads.csv and loads.csv for one file
+    if name in MEASURED and os.path.isfile(place.parent / "site.toml"):
+        return "is one of the files that a site is read from"
+    survey = place.parent.name.lower() == "editions" and name.endswith(".geojson")
+    if survey and os.path.isfile(place.parent.parent / "site.toml"):
+        return "would be read as an edition of the site's boundaries"
+    if os.path.lexists(place) and not os.path.isfile(place) and not os.path.isdir(place):
+        return "is no plain file"
+    return ""

@@ -1,0 +1,68 @@
+"""Terminals and pipes that lack letters, colours, width or a reader: no traceback, exit 0."""
+
+from __future__ import annotations
+
+import json
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from tests.sites import TOML, write_site
+
+NAME = "Gr\u00fcn \u53f0"
+TERMINALS = {
+    "ASCII": {"PYTHONIOENCODING": "ascii"},
+    "Latin-1": {"PYTHONIOENCODING": "latin-1"},
+    "Windows-1252": {"PYTHONIOENCODING": "cp1252"},
+    "no locale": {"LC_ALL": "C", "PYTHONUTF8": "0", "PYTHONCOERCECLOCALE": "0"},
+    "dumb and narrow": {"TERM": "dumb", "COLUMNS": "20"},
+}
+
+
+@pytest.fixture(scope="module")
+def site(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    place = tmp_path_factory.mktemp("terminals") / "site"
+    return write_site(place, toml=TOML.replace("Test site", NAME))
+
+
+def geosand(*words: str | Path, **settings: str) -> subprocess.CompletedProcess[bytes]:
+    environment = {**os.environ, **settings}
+    environment.pop("GEOSAND_TRACEBACK", None)
+    command = [sys.executable, "-m", "geosand", *map(str, words)]
+    return subprocess.run(command, capture_output=True, env=environment, check=False)
+
+
+@pytest.mark.parametrize("name", TERMINALS)
+def test_a_terminal_that_lacks_letters_is_no_fault(name: str, site: Path) -> None:
+    end = geosand("balance", site, **TERMINALS[name])
+    assert (end.returncode, end.stderr) == (0, b"")
+    assert b"D1" in end.stdout
+
+
+def test_json_is_utf_8_everywhere(site: Path) -> None:
+    end = geosand("check", site, "--json", PYTHONIOENCODING="ascii")
+    assert json.loads(end.stdout.decode("utf-8"))["site"] == NAME
+
+
+def test_a_reader_that_has_seen_enough(site: Path) -> None:
+    environment = {**os.environ}
+    environment.pop("GEOSAND_TRACEBACK", None)
+    command = [sys.executable, "-m", "geosand", "balance", str(site), "--json"]
+    with subprocess.Popen(
+        command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, env=environment
+    ) as process:
+        assert process.stdout is not None and process.stderr is not None
+        process.stdout.close()
+        assert process.stderr.read() == b""
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="other systems refuse such names")
+def test_names_of_files_that_are_no_utf_8(tmp_path: Path) -> None:
+    place = Path(os.fsdecode(os.fsencode(tmp_path) + b"/n\xff\xfe"))
+    site = write_site(place)
+    end = geosand("map", site, "--out", place / "m.html")
+    assert (end.returncode, end.stderr) == (0, b"")
+    assert (place / "m.html").is_file()

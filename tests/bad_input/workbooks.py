@@ -1,0 +1,143 @@
+"""``records.xlsx``: sheets, rows and parts that are not as they seem. Cases made here."""
+
+from __future__ import annotations
+
+import datetime
+import io
+import zipfile
+from collections.abc import Callable
+from typing import Any
+
+from tests.bad_input.case import ACCEPTED, REFUSED, Case
+from tests.bad_input.spoiled import BOOK, NO_CSV, in_workbook, workbook
+
+SHEET = "xl/worksheets/sheet2.xml"  #: of the loads
+LAUGHS = b'<!DOCTYPE x [<!ENTITY a "ha"><!ENTITY b "%s"><!ENTITY c "%s">]>' % (
+    b"&a;" * 999,
+    b"&b;" * 999,
+)
+
+
+def patched(member: str, change: Callable[[bytes], bytes]) -> dict[str, Any]:
+    """The valid site with a workbook of which one part's bytes are changed."""
+    stream = io.BytesIO()
+    with (
+        zipfile.ZipFile(io.BytesIO(workbook(**BOOK))) as sound,
+        zipfile.ZipFile(stream, "w", zipfile.ZIP_DEFLATED) as spoiled,
+    ):
+        for name in sound.namelist():
+            content = sound.read(name)
+            spoiled.writestr(name, change(content) if name == member else content)
+    return {**NO_CSV, "files": {"records.xlsx": stream.getvalue()}}
+
+
+def edited(change: Callable[[Any], object]) -> dict[str, Any]:
+    """The valid site with a workbook that was changed in a program."""
+    import openpyxl
+
+    book = openpyxl.load_workbook(io.BytesIO(workbook(**BOOK)))
+    change(book)
+    stream = io.BytesIO()
+    book.save(stream)
+    return {**NO_CSV, "files": {"records.xlsx": stream.getvalue()}}
+
+
+def _far_down(book: Any) -> None:
+    book["loads"]["A1048576"] = "L9"
+
+
+def _far_right(book: Any) -> None:
+    book["loads"]["G2"] = "x"
+
+
+def _far_formats(book: Any) -> None:
+    from openpyxl.styles import Font
+
+    for row in range(1, 10_500):
+        book["loads"].cell(row, 1).font = Font(bold=True)
+
+
+def _chart(book: Any) -> None:
+    from openpyxl.chart import BarChart, Reference
+
+    chart = BarChart()
+    chart.add_data(Reference(book["loads"], min_col=3, min_row=1, max_row=2))
+    book.create_chartsheet("picture", 0).add_chart(chart)
+
+
+def dated(day: Any) -> dict[str, Any]:
+    return in_workbook(dressings=[["dressing", "date", "surfaces"], ["D1", day, "green"]])
+
+
+MACROS = (
+    b"application/vnd.openxmlformats-officedocument.spreadsheetml.sheet.main+xml",
+    b"application/vnd.ms-excel.sheet.macroEnabled.main+xml",
+)
+SHEETS = (
+    Case("a chart on a sheet of its own", edited(_chart), ACCEPTED),
+    Case("a hidden sheet", edited(lambda b: setattr(b["loads"], "sheet_state", "hidden")),
+         ACCEPTED),
+    Case("a macro workbook renamed", patched("[Content_Types].xml", lambda x: x.replace(*MACROS)),
+         ACCEPTED),
+    Case(
+        "sheets that differ in case",
+        patched("xl/workbook.xml", lambda x: x.replace(b'name="catches"', b'name="LOADS"')),
+        REFUSED,
+        "sheet loads: there are two sheets of this name",
+    ),
+    Case("a misspelt sheet", edited(lambda b: setattr(b["loads"], "title", "Load")), REFUSED,
+         "records.xlsx: sheet 'load' is not read; allowed: dressings, loads, catches, deliveries."
+         " Call it loads"),
+    Case("a workbook of other things", {**NO_CSV, "files": {"records.xlsx": workbook(a=[[1]])}},
+         REFUSED, "has none of the sheets of records"),
+    Case("an old or locked workbook",
+         {**NO_CSV, "files": {"records.xlsx": b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1" + bytes(600)}},
+         REFUSED, "is an old workbook (.xls), or has a password"),
+)  # fmt: skip
+CELLS = (
+    Case("a load below a million empty rows", edited(_far_down), REFUSED,
+         "sheet loads: something stands in row 1048576, below 10,000 empty rows"),
+    Case("formats far down", edited(_far_formats), ACCEPTED),
+    Case("a cell beside the columns", edited(_far_right), REFUSED, "outside the named columns"),
+    Case("a merged head", edited(lambda b: b["loads"].merge_cells("A1:C1")), REFUSED,
+         "sheet loads: there is no dressing"),
+    Case("merged dressings", edited(lambda b: b["catches"].merge_cells("B2:B7")), REFUSED,
+         "sheet catches, row 3, dressing: nothing is written here"),
+    Case("a date", dated(datetime.date(2026, 4, 10)), ACCEPTED),
+    Case("a date with its hour", dated(datetime.datetime(2026, 4, 10, 23, 59, 59)), ACCEPTED),
+    Case("a date as text", dated("10.04.2026"), REFUSED, "'10.04.2026' is not a date"),
+    Case("a date as a day number", dated(46122), REFUSED, "looks like a spreadsheet's day number"),
+    Case("an hour for a date", dated(datetime.time(4, 5)), REFUSED, "'04:05:00' is not a date"),
+    Case("true for a number",
+         in_workbook(loads=[["load", "dressing", "count", "unit_mass_kg"], ["L1", "D1", True, 25]]),
+         REFUSED, "row 2, count: 'True' is not a number"),
+    Case("32,767 letters",
+         in_workbook(loads=[["load", "dressing", "count", "unit_mass_kg"],
+                            ["x" * 32767, "D1", 1, 2]]),
+         REFUSED, "a text of 32,767 characters; allowed: 1,000"),
+)  # fmt: skip
+PARTS = (
+    Case("a row with a negative number",
+         patched(SHEET, lambda x: x.replace(b'<row r="2"', b'<row r="-5"')), REFUSED,
+         "a row has the number -5"),
+    Case("a row with an endless number",
+         patched(SHEET, lambda x: x.replace(b'<row r="2"', b'<row r="9999999999"')), REFUSED,
+         "something stands in row 9999999999"),
+    Case("entities that grow", patched(SHEET, lambda x: LAUGHS + x.replace(b"L1", b"&c;")), REFUSED,
+         "is not a workbook that can be read"),
+    Case("a file of this machine as an entity",
+         patched(SHEET, lambda x: b'<!DOCTYPE x [<!ENTITY a SYSTEM "file:///etc/hostname">]>'
+                 + x.replace(b"L1", b"&a;")), REFUSED, "is not a workbook that can be read"),
+    Case("a row of a million cells",
+         patched(SHEET, lambda x: x.replace(
+             b"</sheetData>", b"<row>" + b"<c><v>1</v></c>" * 10**6 + b"</row></sheetData>")),
+         REFUSED, "has a row of more than 16,384 cells"),
+    Case("a style of 21 MB",
+         patched("xl/styles.xml",
+                 lambda x: x.replace(b"<fonts", b"<!--%s--><fonts" % (b"x" * 21_000_000))),
+         REFUSED, "unpacks to a part of more than 20 MB"),
+    Case("a sheet of 205 MB",
+         patched(SHEET, lambda x: x.replace(b"</sheetData>", b" " * 205_000_000 + b"</sheetData>")),
+         REFUSED, "unpacks to more than 200 MB"),
+)  # fmt: skip
+CASES = (*SHEETS, *CELLS, *PARTS)

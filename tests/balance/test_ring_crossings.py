@@ -1,0 +1,64 @@
+"""What of a line lies inside a zone, against shapely's overlay."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+import shapely
+
+from geosand.balance.ring_crossings import crossings_of
+
+CAP = 6.0
+
+
+def star(rng, x, y, radius, corners=70):
+    angle = np.arange(corners) * 2 * np.pi / corners
+    far = radius * (1 + 0.4 * np.sin(5 * angle + rng.uniform(0, 6)) + rng.normal(0, 0.02, corners))
+    return shapely.Polygon(np.column_stack([x + far * np.cos(angle), y + far * np.sin(angle)]))
+
+
+def inside(at, out, first, last, zones):
+    """Length (lines, zones) of each line inside each zone, by its crossings."""
+    line, zone, distance, sign = crossings_of(at, out, first, last, zones, CAP)
+    total = np.zeros((len(at), len(zones)))
+    np.add.at(total, (line, zone), sign * distance)
+    return total
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_lines_through_zones_with_holes_and_parts(seed):
+    """Starts inside, outside and in holes; zones beyond the cap; 40 km off the origin."""
+    rng = np.random.default_rng(seed)
+    zones = []
+    for _ in range(6):
+        shell = star(rng, *rng.uniform(-3, 3, 2), rng.uniform(2, 9))
+        zone = shell.difference(star(rng, 0, 0, 1.5)).union(star(rng, 14, 0, 2))
+        zones.append(shapely.transform(zone, lambda p: p + 40_000))
+    zones = shapely.orient_polygons(np.array(zones, dtype=object))
+    at = rng.uniform(-9, 16, (101, 2)) + 40_000
+    angle = rng.uniform(0, 2 * np.pi, len(at))
+    out = np.column_stack((np.cos(angle), np.sin(angle)))
+    got = inside(at, out, np.zeros(6, np.int64), np.full(6, len(at)), zones)
+    lines = shapely.linestrings(np.stack((at, at + CAP * out), axis=1))
+    want = shapely.length(shapely.intersection(lines[:, None], zones))
+    assert got == pytest.approx(want, abs=1e-7)
+    assert (want > 0).sum() > 100 and (want == 0).sum() > 100
+
+
+def test_only_the_lines_of_a_zone_are_held_against_it():
+    box = shapely.orient_polygons(np.array([shapely.box(1, -9, 2, 9)] * 2, dtype=object))
+    at, out = np.zeros((5, 2)), np.tile([1.0, 0.0], (5, 1))
+    got = inside(at, out, np.array([0, 3]), np.array([2, 4]), box)
+    assert got.tolist() == [[1, 0], [1, 0], [0, 0], [0, 1], [0, 0]]
+
+
+@pytest.mark.parametrize("off", [0.0, 1e-12, -1e-12])
+def test_a_zone_that_ends_at_the_cap_and_begins_at_the_start_counts_once(off):
+    """As surrounds do: lines from the corners of a round surface to those of its outer edge."""
+    angle = np.arange(24) * 2 * np.pi / 24
+    out = np.column_stack((np.cos(angle), np.sin(angle)))
+    at = 10 * out
+    zone = shapely.Polygon((16 + off) * out, [at])
+    zones = shapely.orient_polygons(np.array([zone], dtype=object))
+    got = inside(at, out, np.zeros(1, np.int64), np.full(1, 24), zones)
+    assert got == pytest.approx(np.full((24, 1), CAP), abs=1e-9)

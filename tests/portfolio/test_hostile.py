@@ -1,0 +1,125 @@
+"""Folders and files made to do harm, and folders of results that hold what is not ours."""
+
+from __future__ import annotations
+
+import csv
+import os
+import shutil
+import sys
+
+import numpy as np
+import pytest
+from click.testing import CliRunner
+
+from geosand.cli import main
+from geosand.errors import Refused
+from geosand.portfolio.sources import find_sites
+from tests.portfolio.conftest import run_many
+from tests.sites import TOML, write_site
+
+FORMULA = '=HYPERLINK("http://x","y")'
+
+
+def many(*words):
+    result = CliRunner().invoke(main, ["many", *map(str, words)])
+    if result.exception is not None and not isinstance(result.exception, SystemExit):
+        raise result.exception
+    return result
+
+
+def test_no_formula_reaches_a_csv_file(tmp_path):
+    name = FORMULA.replace('"', '\\"')
+    write_site(tmp_path / "in" / "@a", toml=TOML.replace("Test site", name))
+    write_site(tmp_path / "in" / "-b")
+    assert many(tmp_path / "in", "--out", tmp_path / "out").exit_code == 0
+    for path in (tmp_path / "out").glob("*.csv"):
+        cells = [c for row in csv.reader(path.open(encoding="utf-8")) for c in row]
+        texts = [c for c in cells if not c.replace("-", "").replace(".", "").isdigit()]
+        assert not [c for c in texts if c.startswith(("=", "+", "@", "\t"))]
+    sites = list(csv.DictReader((tmp_path / "out" / "sites.csv").open(encoding="utf-8")))
+    assert {row["site"]: row["name"] for row in sites} == {
+        "'@a": f"'{FORMULA}",
+        "'-b": "Test site",
+    }
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="other systems refuse such names")
+def test_names_that_are_no_utf_8_links_that_turn_in_circles_and_pipes(tmp_path):
+    root = tmp_path / "in"
+    write_site(root / "good")
+    odd = os.fsencode(root) + b"/n\xff"
+    shutil.copytree(os.fsencode(root / "good"), odd)
+    (root / "loop").symlink_to(root)
+    pipe = write_site(root / "pipe") / "site.toml"
+    pipe.unlink()
+    os.mkfifo(pipe)
+    done = run_many(root, tmp_path / "out")
+    assert [row["site"] for row in done.comparison.sites] == ["good", "n\\xff", "pipe"]
+    assert [row["site"] for row in done.comparison.refused] == ["pipe"]
+    assert run_many(root, tmp_path / "out").kept == 3
+
+
+def test_a_folder_of_somebody_else_is_not_cleared(tmp_path):
+    write_site(tmp_path / "in" / "a")
+    mine = tmp_path / "out" / "parts" / "my thesis" / "text"
+    mine.parent.mkdir(parents=True)
+    mine.write_text("years of work")
+    for _ in range(2):
+        assert many(tmp_path / "in", "--out", tmp_path / "out").exit_code == 0
+    assert mine.read_text() == "years of work"
+
+
+@pytest.mark.parametrize("spoiled", ["*.arrow", "part.json"])
+def test_a_part_that_is_cut_off_is_made_again(tmp_path, spoiled):
+    write_site(tmp_path / "in" / "a")
+    run_many(tmp_path / "in", tmp_path / "out")
+    sound = (tmp_path / "out" / "ledger.csv").read_bytes()
+    for path in (tmp_path / "out" / "parts").glob(f"*/{spoiled}"):
+        path.write_bytes(path.read_bytes()[:40])
+    assert run_many(tmp_path / "in", tmp_path / "out").computed == 1
+    assert (tmp_path / "out" / "ledger.csv").read_bytes() == sound
+
+
+def test_results_do_not_go_where_sites_are_read(tmp_path, site_set):
+    site = write_site(tmp_path / "site")
+    for source, place in ((site, site), (site_set, site_set)):
+        end = many(source, "--out", place)
+        assert end.exit_code == 1
+        assert "holds what was measured" in end.stderr
+    end = many(site, "--out", site / "loads.csv")
+    assert end.exit_code == 1
+    assert "can not be written" in end.stderr
+
+
+@pytest.mark.parametrize("name", ["surfaces.gpkg", "surfaces.parquet", "all.gpkg"])
+@pytest.mark.parametrize("content", [b"", b"SQLite format 3\0", b"PAR1xx", b"text"])
+def test_sets_that_are_none(tmp_path, name, content):
+    (tmp_path / name).write_bytes(content)
+    root = tmp_path / name if name == "all.gpkg" else tmp_path
+    with pytest.raises(Refused) as told:
+        find_sites(root, tmp_path / "out")
+    assert str(told.value).startswith(f"{name}: ")
+    assert str(tmp_path) not in str(told.value)
+
+
+def test_damaged_sets_are_refused_in_words_or_tell_each_site(tmp_path, site_set):
+    """Seeded: the same damage in every run."""
+    ended = set()
+    for round_ in range(25):
+        rng = np.random.default_rng(round_)
+        root = shutil.copytree(site_set, tmp_path / str(round_))
+        path = sorted(root.glob("*.parquet"))[rng.integers(5)]
+        data = bytearray(path.read_bytes())
+        start = int(rng.integers(len(data)))
+        data[start : start + 20] = rng.bytes(int(rng.integers(1, 30)))
+        path.write_bytes(bytes(data))
+        try:
+            done = run_many(root, tmp_path / "out" / str(round_))
+        except Refused as problem:
+            assert str(problem).replace("\n", "").isprintable()
+            assert str(tmp_path) not in str(problem)
+            ended.add("refused")
+        else:
+            assert not done.comparison.failed
+            ended.add("done")
+    assert ended == {"refused", "done"}

@@ -1,0 +1,85 @@
+"""What to look at first: the scale speaks where a load was put on it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from geosand.formats.site_folder import read_site
+from geosand.reports.first import look_first
+from geosand.results import Results, work_out
+from tests.reports.printable.large_site import large_site
+
+
+@pytest.fixture(scope="module")
+def large(tmp_path_factory: pytest.TempPathFactory) -> Results:
+    return work_out(read_site(large_site(tmp_path_factory.mktemp("large") / "site")))
+
+
+LIGHT = "load,dressing,count,unit_mass_kg,u_unit_mass_kg,u_label_percent,weighed_kg,u_weighed_kg\n"
+
+
+@pytest.mark.parametrize(
+    ("weighed", "said"),
+    [
+        ("", "One dressing can not prove which"),
+        ("500", "One dressing can not prove which"),
+        ("690", "The scale speaks against the unit mass: load L1 weighs 690 kg, not 500 kg"),
+    ],
+)
+def test_a_dressing_that_does_not_close(
+    site_folder: Callable[..., Path], weighed: str, said: str
+) -> None:
+    u = "2" if weighed else ""
+    folder = site_folder(loads=LIGHT + f"L1,D1,20,25,0.25,1,{weighed},{u}\n")
+    lines = look_first(work_out(read_site(folder)), "metric")
+    told = [line for line in lines if line.startswith("D1: the balance does not close")]
+    assert len(told) == 1
+    assert told[0].replace("\u202f", " ").endswith(said)
+
+
+@pytest.mark.parametrize("count", [47, 46])
+def test_a_balance_that_may_be_closed_is_no_alarm(
+    site_folder: Callable[..., Path], count: int
+) -> None:
+    """Catches that claim a little more than was spread, within what is known, are no fault."""
+    loads = (
+        f"load,dressing,count,unit_mass_kg,u_unit_mass_kg,u_label_percent\nL1,D1,{count},25,1,5\n"
+    )
+    results = work_out(read_site(site_folder("site", loads=loads)))
+    assert results.balance.overthrow.value[0] < 0
+    assert results.balance.verdict[0] != "does not close"
+    told = look_first(results, "metric")
+    assert not [line for line in told if "more than was spread" in line]
+    undecided = [line for line in told if line.startswith("D1: undecided")]
+    assert len(undecided) == (results.balance.verdict[0] == "undecided")
+
+
+def test_dressings_without_catches_are_told_in_one_line(site_folder: Callable[..., Path]) -> None:
+    days = [f"D{k},2026-0{k + 2}-10,green,0.6,4\n" for k in range(1, 6)]
+    rows = "dressing,date,surfaces,planned_depth_mm,swath_m\n" + "".join(days)
+    loads = "load,dressing,count,unit_mass_kg\n" + "".join(
+        f"L{k},D{k},40,25\n" for k in range(1, 5)
+    )
+    results = work_out(read_site(site_folder(dressings=rows, loads=loads, catches=None)))
+    told = look_first(results, "metric")
+    assert told[1:4] == [
+        "D5: no loads are recorded: its balance is not measured",
+        "D1, D2, D3, D4: no catches are recorded: their balances are not measured",
+        "g1, g2: had a dressing without catches: depth not known",
+    ]
+
+
+def test_of_many_surfaces_in_one_state_the_worst_are_named(large: Results) -> None:
+    under = [line for line in look_first(large, "metric") if "under-dressed" in line]
+    count = int((large.ledger.state == "under-dressed").sum())
+    assert count > 8
+    assert under[-1] == f"{count - 6} more surfaces are under-dressed"
+    named = [line.partition(":")[0] for line in under[:-1]]
+    ids = large.site.surfaces.id[large.ledger.row]
+    short = large.ledger.shortfall_m[large.ledger.state == "under-dressed"]
+    order = np.argsort(-short, kind="stable")
+    assert named == ids[large.ledger.state == "under-dressed"][order][:6].tolist()
