@@ -9,7 +9,14 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from geosand.cli.options import check_results, display, print_document, read, verb
+from geosand.cli.options import (
+    check_results,
+    display,
+    made_with,
+    print_document,
+    read,
+    verb,
+)
 from geosand.errors import Fault, Refused
 
 if TYPE_CHECKING:
@@ -62,7 +69,7 @@ def command(
     _keep_inputs(inputs, [*out, *([changes] if changes else [])])
     check_results(*out, changes)
     register = area_register(site.surfaces)
-    document = register_document(site, register)
+    document = {**register_document(site, register), "inputs": dict(site.inputs)}
     features: list[dict[str, Any]] = []
     if against is not None:
         document["against"], features = _against(folder, site, against)
@@ -71,7 +78,7 @@ def command(
     shown = display(units, site)
     written = _write(document, site, register, shown, out, changes, features)
     if as_json:
-        print_document({**document, "inputs": dict(site.inputs)})
+        print_document(document)
     else:
         _print(document, shown, written)
 
@@ -154,7 +161,10 @@ def _write(
                 write_changes(path, features, units=units)
             else:
                 rows, sheets = document["surfaces"], _sheets(document)
-                write_areas(path, rows, owned, units=units, notes=notes, sheets=sheets)
+                origin = {"inputs": dict(site.inputs), "made_with": made_with()}
+                write_areas(
+                    path, rows, owned, units=units, notes=notes, sheets=sheets, origin=origin
+                )
         except OSError as problem:
             found = f"can not be written: {problem.strerror or problem}"
             raise Refused(
@@ -187,6 +197,7 @@ def _sheets(document: Document) -> dict[str, list[Document]]:
         ]
     if "claimed" in document:
         sheets["claimed"] = document["claimed"]["surfaces"]
+    sheets["inputs"] = [{"file": k, "sha256": v} for k, v in document["inputs"].items()]
     return sheets
 
 

@@ -65,12 +65,13 @@ def write_areas(
     units: str,
     notes: Sequence[str] = (),
     sheets: Mapping[str, Sequence[Row]] | None = None,
+    origin: Mapping[str, Any] | None = None,
 ) -> None:
     """Write the register ``surfaces`` (rows of ``areas --json``) by the ending of ``path``.
 
     ``owned`` are their polygons in lon/lat. ``units`` "us" writes ft and ft². ``sheets`` are
-    further tables and ``notes`` sentences, for a workbook only. The file is written whole or not
-    at all.
+    further tables and ``notes`` sentences, for a workbook only. ``origin`` (inputs with their
+    SHA-256, what made it) goes along in GeoJSON. The file is written whole or not at all.
     Raises ValueError for another ending, OSError where it can not be written.
     """
     ending = checked_ending(path, ENDINGS)
@@ -81,7 +82,7 @@ def write_areas(
     elif ending == ".geojson":
         names = [head for head, _ in heads]
         properties = [dict(zip(names, line, strict=True)) for line in table]
-        content = feature_collection(properties, owned)
+        content = feature_collection(properties, owned, origin)
     elif ending == ".gpkg":
         content = _geopackage("areas", [head for head, _ in heads], table, owned)
     else:
@@ -119,8 +120,12 @@ def checked_ending(path: Path, allowed: Sequence[str]) -> str:
     return ending
 
 
-def feature_collection(properties: Sequence[Row], shapes: Geometries) -> bytes:
+def feature_collection(
+    properties: Sequence[Row], shapes: Geometries, members: Mapping[str, Any] | None = None
+) -> bytes:
     """RFC 7946: lon/lat with nine decimals, outer rings counter-clockwise; empty shapes are null.
+
+    ``members`` are foreign members of the collection (section 6.1).
 
     A polygon that rounding would make cross itself keeps all its digits.
     """
@@ -136,7 +141,12 @@ def feature_collection(properties: Sequence[Row], shapes: Geometries) -> bytes:
             "geometry": None if none else shapely.geometry.mapping(shape),
         }
         lines.append(json.dumps(feature, ensure_ascii=False, allow_nan=False))
-    text = '{"type": "FeatureCollection", "features": [\n' + ",\n".join(lines) + "\n]}\n"
+    more = "".join(
+        f"{json.dumps(name)}: {json.dumps(value, ensure_ascii=False)},\n"
+        for name, value in (members or {}).items()
+    )
+    body = ",\n".join(lines)
+    text = f'{{"type": "FeatureCollection",\n{more}"features": [\n{body}\n]}}\n'
     return text.encode("utf-8")
 
 

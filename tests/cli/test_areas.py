@@ -163,7 +163,7 @@ def test_files_are_written_and_named(folder, tmp_path):
     assert kinds == {"gained", "lost"}
     import openpyxl
 
-    sheets = ["areas", "totals", "against", "only in one", "surveys", "notes"]
+    sheets = ["areas", "totals", "against", "only in one", "surveys", "inputs", "notes"]
     assert openpyxl.load_workbook(paths[3]).sheetnames == sheets
     assert before(folder) == inputs
 

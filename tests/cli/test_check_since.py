@@ -109,3 +109,12 @@ def test_a_report_names_its_inputs_and_how_it_was_made(tmp_path: Path) -> None:
     assert "account --out map.html --report report.html." in said
     assert run(*asked).exit_code == 0
     assert report.read_bytes() == once
+
+
+def test_areas_written_as_geojson_name_their_inputs(tmp_path: Path, earlier: Path) -> None:
+    site, path = tmp_path / "site", tmp_path / "areas.geojson"
+    assert run("areas", site, "--out", path).exit_code == 0
+    document = json.loads(path.read_text())
+    assert document["inputs"] == json.loads(earlier.read_text())["inputs"]
+    assert document["made_with"]["verb"] == "areas"
+    assert run("check", site, "--since", path).stdout.startswith("Nothing has changed since")
