@@ -126,3 +126,21 @@ def test_refusals_name_what_was_found():
         student_quantile(97.5, 3)
     with pytest.raises(ValueError, match=r"degrees of freedom: found 0; they must be above 0"):
         student_probability(1.0, [3, 0])
+
+
+@pytest.mark.parametrize(
+    ("cv_percent", "half_percent", "catches"),
+    [(15, 10, 12), (20, 10, 18), (25, 10, 27), (30, 10, 38), (38.6, 10, 60), (20, 5, 64)],
+)
+def test_catches_for_a_mean_to_a_relative_half_width(
+    cv_percent: float, half_percent: float, catches: int
+) -> None:
+    """Smallest n with t(0.975, n - 1)·CV/√n at most E, from the table of Student's t above.
+
+    The rule with 1.96 in place of t is two or three catches short.
+    """
+    n = np.arange(2, 200)
+    half = student_quantile(0.975, n - 1.0) * cv_percent / np.sqrt(n)
+    assert int(n[half <= half_percent][0]) == catches
+    plain = int(np.ceil((1.959964 * cv_percent / half_percent) ** 2))
+    assert catches - plain in (2, 3)
