@@ -55,6 +55,7 @@ class Finding:
     about: str  #: id of the surface, dressing, catch or load, or the file
     text: str
     topic: str = ""  #: one of: area, catch, default, rate, balance, ring, season, file
+    member: int = 0  #: which site it is of, where several are laid end to end
 
     def __str__(self) -> str:
         return printable(f"{self.about}: {self.text}" if self.about else self.text)

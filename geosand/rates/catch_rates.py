@@ -157,8 +157,7 @@ def _add_moisture(
     effects: dict[str, Floats], site: Site, sand: int, sands: int, moisture: Ints, mean: float
 ) -> None:
     """A measured bulk density falls where the water content of its catches was higher."""
-    share = np.bincount(moisture, minlength=len(site.moistures.ratio)) / len(moisture)
-    for m in np.flatnonzero(share).tolist():
-        for label, u in site.moistures.sources(m):
-            column = effects.setdefault(label, np.zeros(sands))
-            column[sand] -= share[m] * mean * u / (1 + site.moistures.ratio[m])
+    for label, u in site.moistures.by_source().items():
+        relative = (u / (1 + site.moistures.ratio))[moisture].mean()
+        if relative:
+            effects.setdefault(label, np.zeros(sands))[sand] -= mean * relative

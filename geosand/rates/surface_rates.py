@@ -176,13 +176,11 @@ def _with_sources(
     size = len(site.dressings)
     total = np.maximum(np.bincount(site.catches.dressing[counted], minlength=size), 1)
     weighed = counted & each.by_mass
-    for k in range(len(site.moistures.label)):
-        mine = weighed & (site.catches.moisture == k)
-        if mine.any():
-            share = np.bincount(site.catches.dressing[mine], minlength=size) / total
-            for label, u in site.moistures.sources(k):
-                relative = u / (1 + site.moistures.ratio[k])
-                _add(effects, label, -value * share[group] * relative)
+    dressing, water = site.catches.dressing[weighed], site.catches.moisture[weighed]
+    for label, u in site.moistures.by_source().items():
+        relative = np.bincount(dressing, (u / (1 + site.moistures.ratio))[water], size) / total
+        if relative.any():
+            _add(effects, label, -value * relative[group])
     by_volume = np.bincount(site.catches.dressing[counted & ~each.by_mass], minlength=size) / total
     sand = site.dressings.sand[group]
     for source, effect in density.effects.items():

@@ -1,7 +1,9 @@
 """The tables of one site: what was measured, one row a thing, in SI units.
 
 Settings of ``site.toml`` that belong to a row (accuracies, targets, moisture) are already columns
-here, so that computing needs no file and many sites can be laid end to end.
+here, so that computing needs no file and many sites can be laid end to end (``site.stack``). What
+a whole site has one of is then a column of ``Members``: areas, rates, balance and season read it
+there by the member that each row is of, and so work out one site or a thousand in the same call.
 """
 
 from __future__ import annotations
@@ -12,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from geosand.columns import Bools, Dates, Floats, Geometries, Ints, Strings, freeze
+from geosand.columns import Bools, Dates, Floats, Geometries, Ints, Strings, distinct, freeze
 from geosand.errors import Finding
 
 if TYPE_CHECKING:
@@ -69,10 +71,21 @@ class Moistures:
     def __post_init__(self) -> None:
         freeze(self)
 
-    def sources(self, row: int) -> list[tuple[str, float]]:
-        """The sources of a row, each with its effect on the ratio: one, or those of its parts."""
-        parts = self.mixtures.get(row, [(row, 1.0)])
-        return [(str(self.label[k]), weight * float(self.u_ratio[k])) for k, weight in parts]
+    def by_source(self) -> dict[str, Floats]:
+        """The effect (n,) of each source on the ratio of every row, 0 where it has none.
+
+        A row has one source, its own; a mixture has those of its parts.
+        """
+        mixed = np.zeros(len(self.ratio), dtype=np.bool_)
+        mixed[list(self.mixtures)] = True
+        names, code = np.unique(self.label, return_inverse=True)
+        effects: dict[str, Floats] = {}
+        for k in distinct(code[~mixed]).tolist():
+            effects[str(names[k])] = np.where((code == k) & ~mixed, self.u_ratio, 0.0)
+        for row, parts in self.mixtures.items():
+            for part, weight in parts:
+                effects[str(self.label[part])][row] += weight * self.u_ratio[part]
+        return effects
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
@@ -249,8 +262,43 @@ class Settings:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+class Members:
+    """The sites whose tables lie end to end, one row a site; a site by itself has one."""
+
+    season_start: Dates
+    season_end: Dates  #: NaT = none
+    u_tray: Floats
+    catch_efficiency: Floats
+    u_catch_efficiency: Floats
+    collar_width_m: Floats
+    surrounds_width_m: Floats
+    tolerance: Floats
+    agreement: Floats
+    newest: Ints  #: number of the boundary edition in force
+
+    def __post_init__(self) -> None:
+        freeze(self)
+
+    def __len__(self) -> int:
+        return len(self.newest)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+class Laid:
+    """Sites laid end to end: what each has by itself, and whose each edition and id is."""
+
+    members: Members
+    of_edition: Ints  #: row of ``members`` of each boundary edition
+    of_id: Ints  #: the same of each of ``Site.ids``
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
 class Site:
-    """One property: its surfaces, its dressings and everything measured on them."""
+    """One property: its surfaces, its dressings and everything measured on them.
+
+    Or several laid end to end, each a row of ``members``; then ``laid`` is there, the scalars here
+    tell nothing (nan, NaT, ""), and no edition, id, sand or moisture is of two of them.
+    """
 
     name: str
     season_start: np.datetime64
@@ -276,10 +324,60 @@ class Site:
     source: tuple[str, ...] = ()  #: file each edition's boundaries came in, "" = not said
     datum_accuracy_m: tuple[float, ...] = ()  #: of each edition's shift to WGS 84; nan = not said
     inputs: Mapping[str, str] = field(default_factory=dict)  #: file -> SHA-256
+    laid: Laid | None = None  #: where this is several sites laid end to end
+
+    @property
+    def members(self) -> Members:
+        """What each site has by itself, one row a site."""
+        return self.laid.members if self.laid is not None else _alone(self)
+
+    @property
+    def of_edition(self) -> Ints:
+        """Row of ``members`` of each boundary edition."""
+        if self.laid is not None:
+            return self.laid.of_edition
+        newest = max(self.surfaces.edition.max(initial=0), self.dressings.edition.max(initial=0))
+        return np.zeros(int(newest) + 1, dtype=np.int64)
+
+    @property
+    def of_id(self) -> Ints:
+        """Row of ``members`` of each of ``ids``."""
+        return self.laid.of_id if self.laid is not None else np.zeros(len(self.ids), dtype=np.int64)
+
+    @property
+    def of_surface(self) -> Ints:
+        """Row of ``members`` of each row of ``surfaces``."""
+        return self.of_edition[self.surfaces.edition]
+
+    @property
+    def of_dressing(self) -> Ints:
+        """Row of ``members`` of each row of ``dressings``."""
+        return self.of_edition[self.dressings.edition]
 
     def in_force(self) -> Ints:
-        """Rows of ``surfaces`` that belong to the newest boundary edition."""
-        return np.flatnonzero(self.surfaces.edition == self.surfaces.edition.max(initial=0))
+        """Rows of ``surfaces`` that belong to the newest boundary edition of their site."""
+        return np.flatnonzero(self.surfaces.edition == self.members.newest[self.of_surface])
+
+
+def _alone(site: Site) -> Members:
+    """One row: the site by itself."""
+    settings, end = site.settings, site.season_end
+
+    def one(value: float) -> Floats:
+        return np.array([value], dtype=np.float64)
+
+    return Members(
+        season_start=np.array([site.season_start], dtype="datetime64[D]"),
+        season_end=np.array(["NaT" if end is None else end], dtype="datetime64[D]"),
+        u_tray=one(settings.u_tray),
+        catch_efficiency=one(settings.catch_efficiency),
+        u_catch_efficiency=one(settings.u_catch_efficiency),
+        collar_width_m=one(settings.collar_width_m),
+        surrounds_width_m=one(settings.surrounds_width_m),
+        tolerance=one(settings.tolerance),
+        agreement=one(settings.agreement),
+        newest=np.array([site.surfaces.edition.max(initial=0)], dtype=np.int64),
+    )
 
 
 def _frame(table: Any, geometry: Geometries) -> GeoDataFrame:
