@@ -21,13 +21,20 @@ def freeze(table: Any) -> None:
 
     Call it from ``__post_init__``. Raises ValueError naming the columns that differ.
     """
-    columns = {f.name: getattr(table, f.name) for f in fields(table)}
-    arrays = {name: col for name, col in columns.items() if isinstance(col, np.ndarray)}
-    lengths = {name: len(col) for name, col in arrays.items()}
-    if len(set(lengths.values())) > 1:
-        raise ValueError(f"{type(table).__name__}: columns of different length: {lengths}")
-    for column in arrays.values():
-        column.flags.writeable = False
+    size = -1
+    for name in table.__dataclass_fields__:
+        column = getattr(table, name)
+        if isinstance(column, np.ndarray):
+            if size not in (-1, len(column)):
+                raise ValueError(_different(table))
+            size = len(column)
+            column.flags.writeable = False
+
+
+def _different(table: Any) -> str:
+    columns = {field.name: getattr(table, field.name) for field in fields(table)}
+    lengths = {name: len(col) for name, col in columns.items() if isinstance(col, np.ndarray)}
+    return f"{type(table).__name__}: columns of different length: {lengths}"
 
 
 def distinct(column: NDArray[Any], axis: int | None = None) -> NDArray[Any]:
@@ -51,8 +58,48 @@ def ratio(above: Floats | Ints | float, below: Floats | Ints, empty: float = np.
 
 
 def take(table: Any, rows: Any) -> Any:
-    """The same table with only ``rows`` (a boolean mask or indices) of every column."""
+    """The same table, a dataclass or a named tuple, with only ``rows`` of every column.
+
+    ``rows`` are a boolean mask, a slice or indices.
+    """
+    if isinstance(table, tuple):
+        return type(table)(*(v[rows] if isinstance(v, np.ndarray) else v for v in table))
     columns = {f.name: getattr(table, f.name) for f in fields(table)}
     return type(table)(
         **{k: v[rows] if isinstance(v, np.ndarray) else v for k, v in columns.items()}
     )
+
+
+class Runs:
+    """Rows put into runs by the group (n,) that each is of, 0 to ``size`` - 1, to sum columns.
+
+    A sum depends on the rows of its group and their order alone, as with ``bincount``; where they
+    stand together anyhow, this takes a fifth of its time.
+    """
+
+    __slots__ = ("first", "order", "present", "size")
+
+    def __init__(self, group: Ints, size: int) -> None:
+        self.size, self.order = size, None
+        step = group[1:] - group[:-1]
+        if step.min(initial=0) < 0:
+            self.order = np.argsort(group, kind="stable")
+            group = group[self.order]
+            step = group[1:] - group[:-1]
+        starts = np.ones(len(group), dtype=np.bool_)
+        starts[1:] = step != 0
+        self.first = np.flatnonzero(starts)
+        self.present = group[self.first]
+
+    def sums(self, column: Floats) -> Floats:
+        """Sum (size,) of a column (n,) by group; 0 where a group has no row."""
+        if self.order is not None:
+            column = column[self.order]
+        if not len(self.first):
+            return np.zeros(self.size)
+        found: Floats = np.add.reduceat(column, self.first)
+        if len(found) < self.size:
+            sums = np.zeros(self.size)
+            sums[self.present] = found
+            return sums
+        return found

@@ -14,7 +14,7 @@ distribution and needs no case of its own.
 from __future__ import annotations
 
 from collections.abc import Callable
-from functools import cache
+from functools import cache, reduce
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -31,6 +31,7 @@ _SMALLEST = 1e-250  # a tail that still counts: smaller ones are beyond all t
 _STEPS = 30  # 3 to 5 are enough from 1 degree of freedom up
 _NEAR_ENOUGH = 1e-7  # of u: what a Newton step leaves is about its square
 _BLOCK = 8192  # rows at a time
+_PARTS, _TERMS = 8, 10  # of the polynomials of coverage_factor
 
 
 def student_quantile(probability: ArrayLike, degrees_of_freedom: ArrayLike) -> Floats:
@@ -82,6 +83,38 @@ def student_probability(t: ArrayLike, degrees_of_freedom: ArrayLike) -> Floats:
     return np.where(t > 0, 1 - upper, upper).reshape(shape)
 
 
+def coverage_factor(coverage: float, degrees_of_freedom: Floats) -> Floats:
+    """By what a standard uncertainty is multiplied for a two-sided interval of ``coverage``.
+
+    It is ``student_quantile((1 + coverage) / 2, ν)`` for ν from 1 to inf, a column or a table; nan
+    gives nan. Whole columns take a few operations: t is smooth in 1/ν, and of each eighth of 0 to 1
+    the polynomial through ten exact values is kept (relative error below 1e-13 for coverages of
+    50 to 99.9 %).
+
+    >>> print(coverage_factor(0.95, np.array([1, 10, np.inf])).round(3))
+    [12.706  2.228  1.96 ]
+    """
+    place = _PARTS / degrees_of_freedom
+    part = np.fmin(place, _PARTS - 1).astype(np.int64)  # fmin: nan is in any
+    # the middle of a part is 0, its ends are −1 and 1
+    x = 2 * (place - part) - 1
+    highest, *terms = np.take(_polynomials(coverage), part, axis=1)
+    found: Floats = highest
+    for term in terms:
+        found = found * x + term
+    return found
+
+
+@cache
+def _polynomials(coverage: float) -> Floats:
+    """Terms, of the highest power first, of the polynomials of t in 1/ν (terms, parts)."""
+    x = np.cos(np.pi * (np.arange(_TERMS) + 0.5) / _TERMS)
+    place = (np.arange(_PARTS)[:, None] + (x + 1) / 2) / _PARTS
+    exact = student_quantile(0.5 + coverage / 2, 1 / place)
+    terms: Floats = np.linalg.solve(np.vander(x), exact.T)
+    return terms
+
+
 def normal_quantile(probability: ArrayLike) -> Floats:
     """The z below which a standard normal variable lies with ``probability`` (array, 0 to 1).
 
@@ -130,6 +163,7 @@ def _solve(tail: Floats, centre: Floats, nu: Floats) -> Floats:
     )
     farthest = np.sqrt(nu * np.log1p(_FARTHEST**2 / nu))
     u = np.clip(z * (8 * nu + 3) / (8 * nu + 1), 1e-9, farthest)
+    done = np.zeros(len(u), dtype=np.bool_)
     for _ in range(_STEPS):
         stretch = u**2 / nu
         t = np.sqrt(nu * np.expm1(stretch))
@@ -140,8 +174,10 @@ def _solve(tail: Floats, centre: Floats, nu: Floats) -> Floats:
         slope = u / t * np.exp((stretch - u**2) / 2) / whole
         step = too_much * beyond / slope
         # a step passes neither the middle nor the largest t that is worked with
-        u = np.clip(u + step, u / 8, farthest)
-        if not (np.abs(step) > _NEAR_ENOUGH * u).any():
+        u = np.where(done, u, np.clip(u + step, u / 8, farthest))
+        # a row that is done stays, so that none depends on what else is asked for
+        done |= ~(np.abs(step) > _NEAR_ENOUGH * u)
+        if done.all():
             break
     found: Floats = np.sqrt(nu * np.expm1(u**2 / nu))
     return found
@@ -177,16 +213,22 @@ def _centre(t: Floats, nu: Floats) -> Floats:
     """∫₀ᵗ (1 + s²/ν)^(−(ν+1)/2) ds for 0 ≤ t ≤ 2."""
     node, weight = _legendre()
     density = np.exp(-(nu + 1) / 2 * np.log1p((t * node) ** 2 / nu))
-    mass: Floats = (weight * density).sum(axis=0) * t
+    mass: Floats = _added_up(weight * density) * t
     return mass
 
 
 def _tail(t: Floats, nu: Floats) -> Floats:
     """∫ₜ^∞ (1 + s²/ν)^(−(ν+1)/2) ds for t ≥ 2."""
     node, weight = _laguerre()
-    total = (weight / np.sqrt(t**2 - nu * np.expm1(-2 * node / nu))).sum(axis=0)
+    total = _added_up(weight / np.sqrt(t**2 - nu * np.expm1(-2 * node / nu)))
     mass: Floats = total * np.exp(-(nu - 1) / 2 * np.log1p(t**2 / nu))
     return mass
+
+
+def _added_up(table: Floats) -> Floats:
+    """Sum of each column from the top down: ``sum`` takes another order for a single column."""
+    total: Floats = reduce(np.add, table)
+    return total
 
 
 @cache

@@ -111,6 +111,7 @@ class Faults:
 
     def __init__(self) -> None:
         self.found: list[Fault] = []
+        self.members: set[int] = set()  #: sites with a fault, where several are read together
 
     def add(
         self,
@@ -121,8 +122,10 @@ class Faults:
         column: str | None = None,
         allowed: str = "",
         remedy: str = "",
+        member: int = 0,
     ) -> None:
         """Note one fault and go on reading."""
+        self.members.add(member)
         self.found.append(
             Fault(file=file, row=row, column=column, found=found, allowed=allowed, remedy=remedy)
         )

@@ -10,15 +10,15 @@ realisation add with their signs, effects of many add in quadrature. A source is
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator, Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
-from itertools import chain, combinations
+from itertools import combinations
 from typing import NamedTuple
 
 import numpy as np
 
-from geosand.columns import Floats, Ints
-from geosand.distributions import student_quantile
+from geosand.columns import Bools, Floats, Ints, Runs
+from geosand.distributions import coverage_factor
 
 COVERAGE = 0.95
 
@@ -33,7 +33,7 @@ class Interval(NamedTuple):
 
 def category(source: str) -> str:
     """The part of a source's name before the colon."""
-    return source.split(":", 1)[0]
+    return source.partition(":")[0]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
@@ -50,24 +50,28 @@ class Estimates:
 
     def u(self) -> Floats:
         """Standard uncertainty of each row (n,): root of the sum of squared effects."""
-        total = np.zeros(len(self.value))
-        for effect in self.effects.values():
-            total = total + effect**2
-        return np.sqrt(total)
+        return np.sqrt(_total(self._variances(), len(self.value)))
 
     def by_category(self) -> dict[str, Floats]:
         """Standard uncertainty of each row by category of source, largest first."""
-        parts = self._parts()
-        return dict(sorted(parts.items(), key=lambda item: -float(np.nansum(item[1] ** 2))))
+        parts = self._variances()
+        parts = dict(sorted(parts.items(), key=lambda item: -float(np.nansum(item[1]))))
+        return {name: np.sqrt(variance) for name, variance in parts.items()}
 
-    def _parts(self) -> dict[str, Floats]:
-        """Standard uncertainty of each row by category, in the order of the sources."""
-        squares: dict[str, Floats] = {}
-        for source, effect in self.effects.items():
+    def _variances(self, only: str | None = None) -> dict[str, Floats]:
+        """Variance of each row by category, or of the one named.
+
+        The sources are taken by their names, so that the last digit of a row does not depend on
+        which other rows, with sources of their own, the table holds.
+        """
+        variances: dict[str, Floats] = {}
+        for source in sorted(self.effects):
             name = category(source)
-            square = effect**2
-            squares[name] = squares[name] + square if name in squares else square
-        return {name: np.sqrt(square) for name, square in squares.items()}
+            if only is None or name == only:
+                effect = self.effects[source]
+                square = effect * effect
+                variances[name] = variances[name] + square if name in variances else square
+        return variances
 
     def shares(self) -> dict[str, Floats]:
         """Shares of the variance by category, each row summing to 1 (0 where u is 0)."""
@@ -121,35 +125,55 @@ class Estimates:
         return self.plus(other, sign=-1.0)
 
     def group_sum(
-        self, group: Ints, groups: int, *, independent: Collection[str] | None = None
+        self,
+        group: Ints | Runs,
+        groups: int,
+        *,
+        independent: Collection[str] | None = None,
+        weight: Floats | None = None,
     ) -> Estimates:
         """Sums of rows by ``group`` (n,), values 0..groups-1, as a table of ``groups`` rows.
 
         ``independent`` names the sources (or categories) that differ from row to row of a group;
         left out: those of ``per_row``. All others are one realisation and add with their signs.
+        ``weight`` (n,): the rows are first multiplied by it, as by ``scaled``. ``Runs`` of a group
+        column are quicker where rows of a group stand together.
         """
         separate = self.per_row if independent is None else frozenset(independent)
         effects: dict[str, Floats] = {}
-        freedom: dict[str, Floats] = {}
-        for source, effect in self.effects.items():
+        for source, column in self.effects.items():
+            effect = column if weight is None else column * weight
             if source in separate or category(source) in separate:
-                effects[source] = np.sqrt(_sums(group, effect**2, groups))
+                effects[source] = np.sqrt(_sums(group, effect * effect, groups))
             else:
                 effects[source] = _sums(group, effect, groups)
-        for name, column in self.degrees_of_freedom.items():
-            freedom[name] = self._group_freedom(name, column, group, groups)
         return Estimates(
-            value=_sums(group, self.value, groups),
+            value=_sums(group, self.value if weight is None else self.value * weight, groups),
             effects=effects,
             per_row=self.per_row,
-            degrees_of_freedom=freedom,
+            degrees_of_freedom={
+                name: self._group_freedom(name, group, groups, weight)
+                for name in self.degrees_of_freedom
+            },
         )
 
-    def _group_freedom(self, name: str, column: Floats, group: Ints, groups: int) -> Floats:
+    def _group_freedom(
+        self, name: str, group: Ints | Runs, groups: int, factor: Floats | None
+    ) -> Floats:
         """Variance-weighted harmonic mean of a category's degrees of freedom (never optimistic)."""
-        weight = self._parts().get(name, np.ones(len(self.value))) ** 2
-        weight = np.where(np.isfinite(weight) & (weight > 0), weight, 1e-300)
-        per = np.where(np.isfinite(column), 1.0 / np.where(column > 0, column, 1.0), 0.0)
+        column = self.degrees_of_freedom[name]
+        weight = self._variances(name).get(name)
+        if weight is None:
+            weight = np.ones(len(self.value))
+        elif factor is not None:
+            weight = weight * (factor * factor)
+        known = np.isfinite(weight) & (weight > 0)
+        if not known.all():
+            weight = np.where(known, weight, 1e-300)
+        if np.isfinite(column).all() and (column > 0).all():
+            per = 1.0 / column
+        else:
+            per = np.where(np.isfinite(column), 1.0 / np.where(column > 0, column, 1.0), 0.0)
         top, bottom = _sums(group, weight, groups), _sums(group, weight * per, groups)
         freedom: Floats = np.divide(top, bottom, out=np.full(groups, np.inf), where=bottom > 0)
         return freedom
@@ -162,23 +186,33 @@ class Estimates:
         any choice of the categories with few degrees of freedom, with or without all the others:
         an added source never narrows an interval. ``floor`` clips both bounds.
         """
-        parts = self._parts()
+        parts, nothing = self._variances(), np.zeros(len(self.value))
         few = {k: v for k, v in self.degrees_of_freedom.items() if k in parts}
-        none = np.zeros(len(self.value))
-        many = none
-        for name, part in parts.items():
-            if name not in few:
-                many = many + part**2
-        cases = [_effective(parts, few, tuple(few), many)]  # all of them
-        cases += [_effective(parts, few, names, none) for names in _choices(tuple(few))]
-        cases += [_effective(parts, few, names, many) for names in _choices(tuple(few))][:-1]
-        u, freedoms = (np.stack(columns) for columns in zip(*cases, strict=True))
-        half = np.fmax.reduce(student_quantile(0.5 + coverage / 2, freedoms) * u)
-        half, freedom = np.where(np.isfinite(self.u()), half, np.nan), freedoms[0]
+        many = _total({k: v for k, v in parts.items() if k not in few}, len(self.value))
+        # uᵢ⁴/νᵢ
+        lost = {k: parts[k] ** 2 / np.where(np.isfinite(v), v, np.inf) for k, v in few.items()}
+        choices = _choices(tuple(few))
+        cases = [(names, others) for others in (many, nothing) for names in choices]
+        variance = np.array([sum((parts[k] for k in names), start) for names, start in cases])
+        bottom = np.array([sum((lost[k] for k in names), nothing) for names, _ in cases])
+        freedom = _effective(variance, bottom)
+        half = np.fmax.reduce(coverage_factor(coverage, freedom) * np.sqrt(variance))
+        half = np.where(np.isfinite(variance[0]), half, np.nan)
         low, high = self.value - half, self.value + half
         if floor is not None:
             low, high = np.maximum(low, floor), np.maximum(high, floor)
-        return Interval(low, high, freedom)
+        return Interval(low, high, freedom[0])
+
+    def where_known(self, known: Bools) -> Estimates:
+        """The table with nan in all columns of the rows that are not ``known``."""
+        if known.all():
+            return self
+        return Estimates(
+            value=np.where(known, self.value, np.nan),
+            effects={k: np.where(known, v, np.nan) for k, v in self.effects.items()},
+            per_row=self.per_row,
+            degrees_of_freedom=self.degrees_of_freedom,
+        )
 
     def rows(self, rows: Ints | slice | Floats) -> Estimates:
         """The same table with only ``rows`` of every column."""
@@ -190,30 +224,34 @@ class Estimates:
         )
 
 
-def _sums(group: Ints, column: Floats, groups: int) -> Floats:
+def _sums(group: Ints | Runs, column: Floats, groups: int) -> Floats:
+    if isinstance(group, Runs):
+        return group.sums(column)
     return np.bincount(group, column, groups).astype(np.float64, copy=False)
 
 
-def _choices(names: tuple[str, ...]) -> Iterator[tuple[str, ...]]:
-    """All choices of at least one of a few names, that of all of them last."""
-    return chain.from_iterable(combinations(names, k) for k in range(1, len(names) + 1))
+def _total(variances: Mapping[str, Floats], rows: int) -> Floats:
+    """Sum of the columns, zeros where there is none."""
+    total = np.zeros(rows)
+    for name in sorted(variances):
+        total += variances[name]
+    return total
 
 
-def _effective(
-    parts: Mapping[str, Floats], few: Mapping[str, Floats], names: tuple[str, ...], others: Floats
-) -> tuple[Floats, Floats]:
-    """u of the categories ``names`` with ``others`` (variance, ν = ∞), and the effective ν.
+def _choices(names: tuple[str, ...]) -> list[tuple[str, ...]]:
+    """All choices of at least one of a few names, that of all of them first."""
+    ways = [some for k in range(len(names), 0, -1) for some in combinations(names, k)]
+    return ways or [()]
 
-    ν = u⁴ / Σ uᵢ⁴/νᵢ (Welch-Satterthwaite; GUM, JCGM 100:2008, equation G.2b), at least 1.
+
+def _effective(variance: Floats, bottom: Floats) -> Floats:
+    """Degrees of freedom u⁴ / Σ uᵢ⁴/νᵢ, ``bottom`` being the sum, at least 1; nan without a u.
+
+    Welch-Satterthwaite; GUM, JCGM 100:2008, equation G.2b.
     """
-    variance, bottom = others, np.zeros(len(others))
-    for name in names:
-        variance = variance + parts[name] ** 2
-        finite = np.where(np.isfinite(few[name]), few[name], np.inf)
-        bottom = bottom + parts[name] ** 4 / finite
-    freedom = np.divide(variance**2, bottom, out=np.full(len(others), np.inf), where=bottom > 0)
-    freedom = np.where(np.isnan(variance), np.nan, np.maximum(freedom, 1.0))
-    return np.sqrt(variance), freedom
+    most = np.where(np.isnan(variance), np.nan, np.inf)
+    freedom = np.divide(variance * variance, bottom, out=most, where=bottom > 0)
+    return np.maximum(freedom, 1.0)
 
 
 def product(left: Estimates, right: Estimates) -> Estimates:

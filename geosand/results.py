@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
 class Results:
-    """Everything that was worked out for one site."""
+    """Everything that was worked out for one site, or for several that are laid end to end."""
 
     site: Site
     areas: AreaRegister
@@ -39,8 +39,11 @@ class Results:
 
 
 def work_out(site: Site, *, as_of: np.datetime64 | None = None) -> Results:
-    """Areas, rates, balance and ledger of a site. Raises Refused for catches that can not be."""
-    areas = area_register(site.surfaces)
+    """Areas, rates, balance and ledger of a site, or of several laid end to end, in one go.
+
+    Raises Refused for catches that can not be, and for an ``as_of`` before a site's season.
+    """
+    areas = area_register(site.surfaces, site.of_surface)
     rates = site_rates(site, areas)
     balance = site_balance(site, areas, rates)
     ledger = site_ledger(site, areas, rates, balance, as_of=as_of)

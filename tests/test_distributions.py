@@ -5,6 +5,7 @@ import pytest
 from scipy import stats
 
 from geosand.distributions import (
+    coverage_factor,
     normal_probability,
     normal_quantile,
     student_probability,
@@ -119,6 +120,39 @@ def test_scalars_and_shapes():
     assert student_quantile(0.975, 10).shape == ()
     assert student_quantile(np.full((2, 1), 0.9), np.ones(3)).shape == (2, 3)
     assert student_probability([], 3.0).shape == (0,)
+
+
+@pytest.mark.parametrize(
+    ("coverage", "rel"), [(0.5, 1e-13), (0.9, 1e-13), (0.95, 1e-13), (0.99, 1e-13), (0.999, 1e-12)]
+)
+def test_coverage_factor_is_the_quantile(coverage: float, rel: float) -> None:
+    # at, between and beside the ends of its polynomials, which are eighths of 1/ν
+    ends = 8 / np.arange(1, 9)
+    nu = np.concatenate(
+        [ends, ends * (1 + 1e-9), 1 / np.linspace(1e-12, 1, 3001), [1, 1e16, np.inf]]
+    )
+    exact = student_quantile(0.5 + coverage / 2, nu)
+    np.testing.assert_allclose(coverage_factor(coverage, nu), exact, rtol=2e-13)
+    assert stats.t.ppf(0.5 + coverage / 2, nu) == pytest.approx(exact, rel=1e-9)
+    assert np.isnan(coverage_factor(coverage, np.array([[3.0, np.nan]]))).tolist() == [
+        [False, True]
+    ]
+
+
+def test_a_row_does_not_depend_on_the_others() -> None:
+    """Bit by bit: neither how many sums run beside it nor when their search ends."""
+    rng = np.random.default_rng(4)
+    nu, p, t = rng.uniform(0.5, 40, 60), rng.uniform(0.001, 0.999, 60), rng.uniform(-5, 5, 60)
+    for rows in (slice(0, 1), slice(7, 9), slice(20, 45)):
+        some = np.s_[rows]
+        assert (student_quantile(p[some], nu[some]) == student_quantile(p, nu)[some]).all()
+        assert (student_probability(t[some], nu[some]) == student_probability(t, nu)[some]).all()
+        larger = np.maximum(nu, 1)
+        alone = coverage_factor(0.95, larger[some])
+        assert (alone == coverage_factor(0.95, larger)[some]).all()
+    alike = np.full(3, 7.5)
+    expected = student_probability(t[0], np.array([7.5, 3.0]))[0]
+    assert (student_probability(t[0], alike) == expected).all()
 
 
 def test_refusals_name_what_was_found():

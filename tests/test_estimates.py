@@ -9,6 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
+from geosand.columns import Runs
 from geosand.estimates import Estimates, category, product
 
 
@@ -364,3 +365,66 @@ def test_degrees_of_freedom_of_a_sum_are_never_optimistic():
     # Welch-Satterthwaite for two independent parts of variance 1: 4/(1/4 + 1/12) = 12
     assert 4.0 <= found[0] <= 12.0
     assert np.isinf(found[1])
+
+
+def test_a_weight_is_as_good_as_scaling_first() -> None:
+    rng = np.random.default_rng(2)
+    table = random_table(rng, 40).with_effects({}, degrees_of_freedom={"a": rng.uniform(1, 30, 40)})
+    group, weight = np.sort(rng.integers(0, 9, 40)), rng.uniform(0.1, 5, 40)
+    scaled = table.scaled(weight)
+    for groups in (group, Runs(group, 10)):
+        found, expected = table.group_sum(groups, 10, weight=weight), scaled.group_sum(group, 10)
+        assert found.value == pytest.approx(expected.value, rel=1e-12)
+        assert found.u() == pytest.approx(expected.u(), rel=1e-12)
+        for name, column in expected.degrees_of_freedom.items():
+            assert found.degrees_of_freedom[name] == pytest.approx(column, rel=1e-12)
+
+
+def test_runs_sum_as_bincount_does() -> None:
+    rng = np.random.default_rng(3)
+    column = rng.normal(size=200)
+    for group in (np.sort(rng.integers(0, 30, 200)), rng.integers(0, 30, 200), np.repeat(4, 200)):
+        expected = np.bincount(group, column, 32)
+        assert Runs(group, 32).sums(column) == pytest.approx(expected, rel=1e-12, abs=1e-14)
+    nothing = np.zeros(0, dtype=np.int64)
+    assert Runs(nothing, 3).sums(column[:0]).tolist() == [0, 0, 0]
+    assert Runs(nothing, 0).sums(column[:0]).tolist() == []
+
+
+def test_other_rows_and_their_sources_change_no_digit() -> None:
+    """Bit by bit, as tables of many sites lie end to end with sources that one of them lacks."""
+    rng = np.random.default_rng(5)
+    rows, names = 30, [f"label: {k}" for k in range(12)]
+    mine = {name: rng.normal(size=rows) for name in ["tray size", *names[:3], "bags"]}
+    freedom = rng.uniform(1, 20, rows)
+
+    def table(extra: int, order: int) -> Estimates:
+        wide = {k: np.concatenate([v, np.zeros(extra)]) for k, v in mine.items()}
+        further = {k: np.concatenate([np.zeros(rows), np.ones(extra)]) for k in names if extra}
+        both = (
+            {**further, **wide}
+            if order
+            else {**wide, **{k: v for k, v in further.items() if k not in wide}}
+        )
+        return Estimates(
+            value=np.concatenate([np.arange(30.0), np.ones(extra)]),
+            effects=both,
+            per_row=frozenset({"bags"}),
+            degrees_of_freedom={"bags": np.concatenate([freedom, np.full(extra, 2.0)])},
+        )
+
+    alone = table(0, 0)
+    group = np.repeat(np.arange(6), 5)
+    for extra, order in ((1, 0), (17, 1)):
+        beside = table(extra, order)
+        groups = np.concatenate([group, np.full(extra, 6)])
+        pairs = [(beside, alone, rows)]
+        pairs.append((beside.group_sum(groups, 7), alone.group_sum(group, 6), 6))
+        pairs.append((beside.group_sum(Runs(groups, 7), 7), alone.group_sum(Runs(group, 6), 6), 6))
+        for found, expected, size in pairs:
+            assert (found.u()[:size] == expected.u()).all()
+            for one, other in zip(found.interval(), expected.interval(), strict=True):
+                assert (one[:size] == other).all()
+    single = alone.rows(np.array([3]))
+    assert single.u()[0] == alone.u()[3]
+    assert single.interval().high[0] == alone.interval().high[3]

@@ -16,7 +16,7 @@ from __future__ import annotations
 import numpy as np
 
 from geosand.areas.rings import Rings, as_rings, rings_of
-from geosand.columns import Floats, Geometries, Ints
+from geosand.columns import Bools, Floats, Geometries, Ints
 
 #: WGS 84 (EPSG ellipsoid 7030).
 AXIS_M = 6378137.0
@@ -49,10 +49,10 @@ def radii_m(latitude_deg: Floats) -> tuple[Floats, Floats]:
     M = a(1 - e²)/(1 - e² sin²)^1.5 and N cos(latitude), N = a/(1 - e² sin²)^0.5 (Snyder 1987,
     eq. 4-18 and 4-20).
     """
-    latitude = np.radians(latitude_deg)
-    root = np.sqrt(1 - ECCENTRICITY_SQUARED * np.sin(latitude) ** 2)
-    meridian = AXIS_M * (1 - ECCENTRICITY_SQUARED) / root**3
-    return meridian, AXIS_M / root * np.cos(latitude)
+    cosine = np.cos(np.radians(latitude_deg))
+    root = np.sqrt(1 - ECCENTRICITY_SQUARED * (1 - cosine * cosine))
+    meridian = AXIS_M * (1 - ECCENTRICITY_SQUARED) / (root * root * root)
+    return meridian, AXIS_M / root * cosine
 
 
 def ellipsoid_areas_m2(ground: Geometries | Rings) -> Floats:
@@ -75,51 +75,50 @@ def ellipsoid_areas_m2(ground: Geometries | Rings) -> Floats:
 def _ring_areas_m2(rings: Rings) -> Floats:
     """Signed area of each ring, positive where it runs clockwise."""
     sums = np.zeros((_ORDER, len(rings.first)))
-    large: list[tuple[slice, Rings]] = []
+    large: list[tuple[slice, Rings, Bools]] = []
     for rows, block in rings.blocks():
         longitude, latitude = block.position.T
         width = np.diff(longitude)
         width[block.last[:-1]] = 0.0  # no edge leads from a ring to the next
         north = block.per_vertex(latitude[block.first])
         np.subtract(latitude, north, out=north)  # no digits are lost
-        span = max(north.max(), -north.min())
-        sums[:, rows] = _edge_sums(width, north, block.first, short=span < _CUBIC_SPAN_DEG)
-        if span > _SERIES_SPAN_DEG:
-            large.append((rows, block))
+        span = np.maximum.reduceat(np.abs(north), block.first)
+        sums[:, rows] = _edge_sums(width, north, block.first, span < _CUBIC_SPAN_DEG)
+        tall = span > _SERIES_SPAN_DEG
+        if tall.any():
+            large.append((rows, block, tall))
     series = _ordinate_series(np.radians(rings.position[rings.first, 1]))
     to_radians = np.radians(1.0) ** np.arange(2, _ORDER + 2)
-    area: Floats = to_radians @ (series * sums)
-    for rows, block in large:
-        tall = _spans_deg(block) > _SERIES_SPAN_DEG
+    area = np.zeros(len(rings.first))
+    for power in range(_ORDER):  # in this order, however many rings there are
+        area += to_radians[power] * (series[power] * sums[power])
+    for rows, block, tall in large:
         area[rows] = np.where(tall, _exact_ring_areas_m2(block), area[rows])
     return area
 
 
-def _spans_deg(rings: Rings) -> Floats:
-    """How far each ring (R,) reaches north or south of its first vertex."""
-    latitude = rings.position[:, 1]
-    north = latitude - rings.per_vertex(latitude[rings.first])
-    span: Floats = np.maximum.reduceat(np.abs(north), rings.first)
-    return span
-
-
-def _edge_sums(width: Floats, north: Floats, first: Ints, *, short: bool) -> Floats:
+def _edge_sums(width: Floats, north: Floats, first: Ints, short: Bools) -> Floats:
     """Per ring (5, R) the sums over its edges of width times the mean of t, t², … t⁵ there.
 
     t runs from north[i] to north[i + 1]: with their sum s and difference d the means are s/2,
-    (3s² + d²)/12, s(s² + d²)/8, (5s⁴ + 10s²d² + d⁴)/80 and s(3s⁴ + 10s²d² + 3d⁴)/96. ``short``
-    leaves the last two at 0. Worked in place: memory is what takes the time here.
+    (3s² + d²)/12, s(s² + d²)/8, (5s⁴ + 10s²d² + d⁴)/80 and s(3s⁴ + 10s²d² + 3d⁴)/96. Rings
+    that are ``short`` (R,) leave the last two at 0. Worked in place: memory is what takes the
+    time here.
     """
     sums = np.zeros((_ORDER, len(first)))
-    square, other = north[1:] + north[:-1], np.diff(north)
+    # the last ring has such an edge of no width behind it too, so that all are added up alike
+    width, other = np.append(width, 0.0), np.diff(north, append=0.0)
+    square = np.append(north[1:], 0.0)
+    square += north
     leaning = width * square
     sums[0] = np.add.reduceat(leaning, first) / 2
     square *= square
     other *= other
-    if not short:
+    if not short.all():
         fourth, mixed, last = 5 * square * square, 10 * square * other, other * other
         sums[3] = np.add.reduceat(width * (fourth + mixed + last), first) / 80
         sums[4] = np.add.reduceat(leaning * (0.6 * fourth + mixed + 3 * last), first) / 96
+        sums[3:, short] = 0.0
     other += square
     leaning *= other
     sums[2] = np.add.reduceat(leaning, first) / 8
@@ -175,14 +174,18 @@ def perimeters_m(ground: Geometries | Rings) -> Floats:
     this agrees with the geodesic to 1e-7.
     """
     rings = as_rings(ground)
-    begin, end = rings.edges()
-    return rings.sum_rings(rings.sum_edges(np.hypot(*_steps_m(begin, end).T)))
+    length = np.zeros(len(rings.first))
+    for rows, block in rings.blocks():
+        east, north = _steps_m(*block.edges())
+        length[rows] = block.sum_edges(np.sqrt(east * east + north * north))
+    return rings.sum_rings(length)
 
 
-def _steps_m(begin: Floats, end: Floats) -> Floats:
-    """Metres east and north (N, 2) from one point to another near by."""
+def _steps_m(begin: Floats, end: Floats) -> tuple[Floats, Floats]:
+    """Metres east and north (N,) from points (N, 2) to others near by."""
     meridian, parallel = radii_m((begin[:, 1] + end[:, 1]) / 2)
-    return np.radians(end - begin) * np.column_stack([parallel, meridian])
+    longitude, latitude = np.radians(end - begin).T
+    return longitude * parallel, latitude * meridian
 
 
 def vertex_spread_m2(
@@ -201,8 +204,11 @@ def vertex_spread_m2(
     rings = as_rings(ground)
     east = np.asarray(vertex_accuracy_m)
     north = east if north_accuracy_m is None else np.asarray(north_accuracy_m)
-    squares = _steps_m(*rings.neighbours()).T ** 2
-    dx, dy = (rings.sum_rings(rings.sum_vertices(square)) for square in squares)
+    squares = np.zeros((2, len(rings.first)))
+    for rows, block in rings.blocks():
+        for square, step in zip(squares, _steps_m(*block.neighbours()), strict=True):
+            square[rows] = block.sum_vertices(step * step)
+    dx, dy = (rings.sum_rings(square) for square in squares)
     u: Floats = np.sqrt(dy * east**2 + dx * north**2) / 2
     return u
 

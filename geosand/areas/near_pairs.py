@@ -27,7 +27,7 @@ def near_pairs(
 
     >>> boxes = np.array([[0.0, 0.0, 1.0, 1.0], [0.5, 0.5, 2.0, 2.0]])
     >>> [rows.tolist() for rows in near_pairs(boxes, np.zeros(2, int), boxes, np.array([0, 1]))]
-    [[0], [0]]
+    [[0, 1], [0, 0]]
     """
     here, there = (np.isfinite(boxes).all(axis=1) for boxes in (left, right))
     rows, others = np.flatnonzero(here), np.flatnonzero(there)

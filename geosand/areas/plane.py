@@ -9,15 +9,104 @@ the note's series, which is good to a millimetre only.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 import numpy as np
 import shapely
 
 from geosand.areas.ellipsoid import AXIS_M, FLATTENING, authalic_q
-from geosand.columns import Floats, Geometries
+from geosand.areas.rings import Rings
+from geosand.columns import Floats, Geometries, Ints, freeze
 
+_NO_CENTRE = "no geometry to centre on: all of them are empty or missing"
+_HIGHEST_DEG = 89.9  #: latitude of a centre
 _NEWTON_STEPS = 4  # authalic and geodetic latitude start 0.0022 rad apart; 3 reach 1e-15
+
+
+class Centres(NamedTuple):
+    """What the formulas need of a centre: numbers of one, or columns with one row a point."""
+
+    longitude_deg: Floats | float
+    sine: Floats | float  #: of the authalic latitude
+    cosine: Floats | float
+    scale: Floats | float  #: D of the note
+    radius_m: float  #: of the authalic sphere
+    pole: float  #: q at the pole
+    e2: float  #: eccentricity squared
+
+    @classmethod
+    def at(
+        cls,
+        longitude_deg: Floats | float,
+        latitude_deg: Floats | float,
+        axis_m: float = AXIS_M,
+        flattening: float = FLATTENING,
+    ) -> Centres:
+        """The centres at these places; ValueError where one lies beyond 89.9 degrees."""
+        longitude, latitude = np.asarray(longitude_deg), np.asarray(latitude_deg)
+        wrong = ~((np.abs(longitude) <= 360) & (np.abs(latitude) <= _HIGHEST_DEG))
+        if wrong.any():
+            raise ValueError(
+                f"centre lon {longitude[wrong][0]}, lat {latitude[wrong][0]}: allowed are "
+                f"longitudes within ±360 and latitudes within ±{_HIGHEST_DEG} degrees"
+            )
+        e2 = flattening * (2 - flattening)
+        pole = float(authalic_q(np.array(1.0), e2))
+        sine_of = np.sin(np.radians(latitude))
+        sine = authalic_q(sine_of, e2) / pole
+        cosine = np.sqrt(1 - sine * sine)
+        radius = float(axis_m * np.sqrt(pole / 2))
+        parallel = axis_m * np.cos(np.radians(latitude)) / np.sqrt(1 - e2 * (sine_of * sine_of))
+        scale = parallel / radius / cosine
+        return cls(longitude_deg, sine, cosine, scale, radius, pole, e2)
+
+    def rows(self, of: Ints) -> Centres:
+        """The centre of each point, from columns of all centres."""
+        longitude, sine, cosine, scale = (np.asarray(column)[of] for column in self[:4])
+        return Centres(longitude, sine, cosine, scale, *self[4:])
+
+    def forward(self, longitude_deg: Floats, latitude_deg: Floats) -> tuple[Floats, Floats]:
+        """x, y in m of points in degrees, any shape."""
+        sine = authalic_q(np.sin(np.radians(latitude_deg)), self.e2) / self.pole
+        cosine = np.sqrt(1 - np.minimum(sine * sine, 1.0))
+        turn = np.radians(longitude_deg - self.longitude_deg)
+        along = cosine * np.cos(turn)
+        b = self.radius_m * np.sqrt(2 / (1 + self.sine * sine + self.cosine * along))
+        x: Floats = b * self.scale * cosine * np.sin(turn)
+        return x, b / self.scale * (self.cosine * sine - self.sine * along)
+
+    def inverse(self, x_m: Floats, y_m: Floats) -> tuple[Floats, Floats]:
+        """Longitude and latitude in degrees of points in m, any shape."""
+        x, y = x_m / self.scale, y_m * self.scale
+        distance = np.hypot(x, y)
+        half = np.arcsin(np.minimum(distance / (2 * self.radius_m), 1.0))
+        far = distance > 0
+        # sin(C)/distance, which is 1/R at the centre itself
+        ratio = np.where(far, np.sin(2 * half), 1.0) / np.where(far, distance, self.radius_m)
+        cosine_c = np.cos(2 * half)
+        sine = cosine_c * self.sine + y * ratio * self.cosine
+        turn = np.arctan2(x * ratio, self.cosine * cosine_c - y * self.sine * ratio)
+        latitude = _geodetic_latitude(np.clip(sine, -1.0, 1.0), self.pole, self.e2)
+        return self.longitude_deg + np.degrees(turn), np.degrees(latitude)
+
+    def to_plane(self, geometries: Geometries) -> Geometries:
+        """Geometries in metres; columns of this are of each of their coordinates."""
+
+        def move(points: Floats) -> Floats:
+            return np.column_stack(self.forward(points[:, 0], points[:, 1]))
+
+        moved: Geometries = shapely.transform(geometries, move)
+        return moved
+
+    def to_lonlat(self, geometries: Geometries) -> Geometries:
+        """Geometries in degrees; columns of this are of each of their coordinates."""
+
+        def move(points: Floats) -> Floats:
+            return np.column_stack(self.inverse(points[:, 0], points[:, 1]))
+
+        moved: Geometries = shapely.transform(geometries, move)
+        return moved
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -34,11 +123,7 @@ class Plane:
     flattening: float = FLATTENING
 
     def __post_init__(self) -> None:
-        if not (abs(self.longitude_deg) <= 360 and abs(self.latitude_deg) <= 89.9):
-            raise ValueError(
-                f"centre lon {self.longitude_deg}, lat {self.latitude_deg}: allowed are "
-                "longitudes within ±360 and latitudes within ±89.9 degrees"
-            )
+        self._centre()
 
     @classmethod
     def around(cls, geometries: Geometries) -> Plane:
@@ -48,62 +133,27 @@ class Plane:
         """
         west, south, east, north = shapely.total_bounds(geometries)
         if not np.isfinite(west + south + east + north):
-            raise ValueError("no geometry to centre on: all of them are empty or missing")
+            raise ValueError(_NO_CENTRE)
         return cls(longitude_deg=float(west + east) / 2, latitude_deg=float(south + north) / 2)
 
     def forward(self, longitude_deg: Floats, latitude_deg: Floats) -> tuple[Floats, Floats]:
         """x, y in m of points in degrees, any shape."""
-        e2, pole, radius, sine0, cosine0, scale = self._constants()
-        sine = authalic_q(np.sin(np.radians(latitude_deg)), e2) / pole
-        cosine = np.sqrt(1 - np.minimum(sine * sine, 1.0))
-        turn = np.radians(longitude_deg - self.longitude_deg)
-        along = cosine * np.cos(turn)
-        b = radius * np.sqrt(2 / (1 + sine0 * sine + cosine0 * along))
-        return b * scale * cosine * np.sin(turn), b / scale * (cosine0 * sine - sine0 * along)
+        return self._centre().forward(longitude_deg, latitude_deg)
 
     def inverse(self, x_m: Floats, y_m: Floats) -> tuple[Floats, Floats]:
         """Longitude and latitude in degrees of points in m, any shape."""
-        e2, pole, radius, sine0, cosine0, scale = self._constants()
-        x, y = x_m / scale, y_m * scale
-        distance = np.hypot(x, y)
-        half = np.arcsin(np.minimum(distance / (2 * radius), 1.0))
-        far = distance > 0
-        # sin(C)/distance, which is 1/R at the centre itself
-        ratio = np.where(far, np.sin(2 * half), 1.0) / np.where(far, distance, radius)
-        cosine_c = np.cos(2 * half)
-        sine = cosine_c * sine0 + y * ratio * cosine0
-        turn = np.arctan2(x * ratio, cosine0 * cosine_c - y * sine0 * ratio)
-        latitude = _geodetic_latitude(np.clip(sine, -1.0, 1.0), pole, e2)
-        return self.longitude_deg + np.degrees(turn), np.degrees(latitude)
+        return self._centre().inverse(x_m, y_m)
 
     def to_plane(self, geometries: Geometries) -> Geometries:
         """The same geometries (S,) in metres of this plane; None stays None."""
-
-        def move(points: Floats) -> Floats:
-            return np.column_stack(self.forward(points[:, 0], points[:, 1]))
-
-        moved: Geometries = shapely.transform(geometries, move)
-        return moved
+        return self._centre().to_plane(geometries)
 
     def to_lonlat(self, geometries: Geometries) -> Geometries:
         """Geometries (S,) in metres of this plane, in lon/lat degrees; None stays None."""
+        return self._centre().to_lonlat(geometries)
 
-        def move(points: Floats) -> Floats:
-            return np.column_stack(self.inverse(points[:, 0], points[:, 1]))
-
-        moved: Geometries = shapely.transform(geometries, move)
-        return moved
-
-    def _constants(self) -> tuple[float, float, float, float, float, float]:
-        """e², q at the pole, authalic radius, sine and cosine of authalic latitude 0, and D."""
-        e2 = self.flattening * (2 - self.flattening)
-        pole = float(authalic_q(np.array(1.0), e2))
-        latitude = np.radians(self.latitude_deg)
-        sine0 = float(authalic_q(np.sin(latitude), e2)) / pole
-        cosine0 = np.sqrt(1 - sine0 * sine0)
-        radius = self.axis_m * np.sqrt(pole / 2)
-        parallel = self.axis_m * np.cos(latitude) / np.sqrt(1 - e2 * np.sin(latitude) ** 2)
-        return e2, pole, float(radius), sine0, float(cosine0), float(parallel / radius / cosine0)
+    def _centre(self) -> Centres:
+        return Centres.at(self.longitude_deg, self.latitude_deg, self.axis_m, self.flattening)
 
 
 def _geodetic_latitude(sine: Floats, pole: float, e2: float) -> Floats:
@@ -115,3 +165,79 @@ def _geodetic_latitude(sine: Floats, pole: float, e2: float) -> Floats:
         step = (sine * pole - authalic_q(s, e2)) / np.maximum(slope, 1e-12)
         latitude = np.clip(latitude + step, -np.pi / 2, np.pi / 2)
     return latitude
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+class Planes:
+    """Planes of many sites, one row a site; ``of`` says in which plane a row is."""
+
+    longitude_deg: Floats
+    latitude_deg: Floats
+
+    def __post_init__(self) -> None:
+        freeze(self)
+        self._centres()
+
+    def __len__(self) -> int:
+        return len(self.longitude_deg)
+
+    @classmethod
+    def around(cls, geometries: Geometries, of: Ints) -> Planes:
+        """The planes centred on the bounds of each site's geometries (S,), ``of`` (S,) which.
+
+        Raises ValueError where a site has no ground to centre on.
+        """
+        bounds = shapely.bounds(geometries)
+        order = np.argsort(of, kind="stable")
+        sites = int(of.max(initial=-1)) + 1
+        first = np.searchsorted(of[order], np.arange(sites))
+        if not sites or (np.diff(first, append=len(of)) == 0).any():
+            raise ValueError(_NO_CENTRE)
+        low = np.fmin.reduceat(bounds[order, :2], first, axis=0)
+        high = np.fmax.reduceat(bounds[order, 2:], first, axis=0)
+        if not np.isfinite(low + high).all():
+            raise ValueError(_NO_CENTRE)
+        longitude, latitude = (low + high).T / 2
+        return cls(longitude_deg=longitude, latitude_deg=latitude)
+
+    def only(self) -> Plane:
+        """The plane of the only site; ValueError where there are more."""
+        if len(self) != 1:
+            raise ValueError(f"{len(self)} sites have no plane in common: say which of them")
+        return Plane(
+            longitude_deg=float(self.longitude_deg[0]), latitude_deg=float(self.latitude_deg[0])
+        )
+
+    def forward(
+        self, longitude_deg: Floats, latitude_deg: Floats, of: Ints
+    ) -> tuple[Floats, Floats]:
+        """x, y in m (n,) of points in degrees, each in the plane ``of`` (n,)."""
+        return self._centres().rows(of).forward(longitude_deg, latitude_deg)
+
+    def inverse(self, x_m: Floats, y_m: Floats, of: Ints) -> tuple[Floats, Floats]:
+        """Longitude and latitude in degrees (n,) of points in m of the plane ``of`` (n,)."""
+        return self._centres().rows(of).inverse(x_m, y_m)
+
+    def to_plane(self, geometries: Geometries, of: Ints) -> Geometries:
+        """The same geometries (S,) in metres of the plane ``of`` (S,); None stays None."""
+        return self._each(geometries, of).to_plane(geometries)
+
+    def rings_to_plane(self, rings: Rings, of: Ints) -> Rings:
+        """Rings of geometries (S,) in metres of the plane ``of`` (S,)."""
+        centres, position = self._centres(), np.empty_like(rings.position)
+        for rows, block in rings.blocks():
+            points = slice(rings.first[rows.start], rings.last[rows.stop - 1] + 1)
+            here = centres.rows(np.repeat(of[block.surface], block.last - block.first + 1))
+            position[points].T[:] = here.forward(*block.position.T)
+        return replace(rings, position=position)
+
+    def to_lonlat(self, geometries: Geometries, of: Ints) -> Geometries:
+        """Geometries (S,) in metres of the plane ``of`` (S,) in degrees; None stays None."""
+        return self._each(geometries, of).to_lonlat(geometries)
+
+    def _each(self, geometries: Geometries, of: Ints) -> Centres:
+        """The centre of each coordinate."""
+        return self._centres().rows(np.repeat(of, shapely.get_num_coordinates(geometries)))
+
+    def _centres(self) -> Centres:
+        return Centres.at(self.longitude_deg, self.latitude_deg)

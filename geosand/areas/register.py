@@ -7,13 +7,14 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 
+from geosand.areas.common_edges import own_edges_m, shared_edges
 from geosand.areas.ellipsoid import ellipsoid_areas_m2, perimeters_m, vertex_spread_m2
 from geosand.areas.ground import ground_factor
-from geosand.areas.ownership import own_edges_m, owned_geometries, shared_edges
-from geosand.areas.plane import Plane
+from geosand.areas.ownership import cut_ground
+from geosand.areas.plane import Plane, Planes
 from geosand.areas.rings import rings_of
 from geosand.areas.uncertainty import AreaErrors
-from geosand.columns import Floats, Geometries, freeze
+from geosand.columns import Floats, Geometries, Ints, freeze
 from geosand.errors import Finding
 from geosand.site.tables import Surfaces
 
@@ -25,7 +26,7 @@ class AreaRegister:
     """One row a surface and edition, as in Surfaces."""
 
     owned: Geometries  #: lon/lat: drawn polygon less what surfaces on top of it own
-    owned_plane: Geometries  #: the same in metres of ``plane``
+    owned_plane: Geometries  #: the same in metres of the plane of its site
     drawn_m2: Floats  #: ellipsoid area of the polygon as drawn
     owned_m2: Floats  #: ellipsoid area of the owned ground
     ground_factor: Floats  #: (1 + h/R)² · √(1 + slope²)
@@ -33,26 +34,36 @@ class AreaRegister:
     u_area_m2: Floats
     perimeter_m: Floats  #: of the owned ground, holes included
     errors: AreaErrors
-    plane: Plane
+    planes: Planes  #: one row a site
     findings: tuple[Finding, ...]
 
     def __post_init__(self) -> None:
         freeze(self)
 
+    @property
+    def plane(self) -> Plane:
+        """The plane of the only site; ValueError where there are more."""
+        return self.planes.only()
 
-def area_register(surfaces: Surfaces) -> AreaRegister:
-    """Areas of all surfaces of all editions, with their uncertainty by source."""
-    plane = Plane.around(surfaces.geometry)
-    drawn = ellipsoid_areas_m2(surfaces.geometry)
-    owned = owned_geometries(surfaces.geometry, surfaces.kind, surfaces.edition, drawn)
-    owned_plane = plane.to_plane(owned)
+
+def area_register(surfaces: Surfaces, of_surface: Ints | None = None) -> AreaRegister:
+    """Areas of all surfaces of all editions, with their uncertainty by source.
+
+    ``of_surface`` says which site each is of, where several are laid end to end.
+    """
+    of = np.zeros(len(surfaces), dtype=np.int64) if of_surface is None else of_surface
+    planes = Planes.around(surfaces.geometry, of)
+    rings = rings_of(surfaces.geometry)
+    drawn = ellipsoid_areas_m2(rings)
+    cut, left = cut_ground(surfaces.geometry, surfaces.kind, surfaces.edition, drawn, rings)
+    owned, on_ellipsoid = surfaces.geometry.copy(), drawn.copy()
+    owned[cut], on_ellipsoid[cut] = left, ellipsoid_areas_m2(left)
     factor = ground_factor(surfaces.elevation_m, surfaces.slope)
-    same = np.array([a is b for a, b in zip(owned, surfaces.geometry, strict=True)], dtype=bool)
-    on_ellipsoid = drawn.copy()
-    on_ellipsoid[~same] = ellipsoid_areas_m2(owned[~same])
     outlines = rings_of(owned)
+    on_plane = planes.rings_to_plane(outlines, of)
+    owned_plane: Geometries = shapely.set_coordinates(owned.copy(), on_plane.position)
     perimeter = perimeters_m(outlines)
-    shared = shared_edges(owned_plane, surfaces.kind, surfaces.edition)
+    shared = shared_edges(owned_plane, surfaces.kind, surfaces.edition, rings=on_plane)
     errors = AreaErrors(
         u_vertices_m2=vertex_spread_m2(outlines, surfaces.boundary_accuracy_m),
         own_edge_m=own_edges_m(perimeter, shared),
@@ -71,21 +82,25 @@ def area_register(surfaces: Surfaces) -> AreaRegister:
         u_area_m2=errors.u_area_m2(),
         perimeter_m=perimeter,
         errors=errors,
-        plane=plane,
-        findings=_overlaps(surfaces, drawn * factor, on_ellipsoid * factor, owned),
+        planes=planes,
+        findings=_overlaps(surfaces, of, drawn * factor, on_ellipsoid * factor, owned),
     )
 
 
 def _overlaps(
-    surfaces: Surfaces, drawn: Floats, owned_m2: Floats, owned: Geometries
+    surfaces: Surfaces, of: Ints, drawn: Floats, owned_m2: Floats, owned: Geometries
 ) -> tuple[Finding, ...]:
     """Surfaces in force that own less than was drawn, both as ground areas (S,)."""
-    in_force = surfaces.edition == surfaces.edition.max(initial=0)
+    newest = np.zeros(int(of.max(initial=-1)) + 1, dtype=np.int64)
+    np.maximum.at(newest, of, surfaces.edition)
+    in_force = surfaces.edition == newest[of]
     covered = np.flatnonzero((drawn - owned_m2 > OVERLAP_M2) & in_force)
+    empty = shapely.is_empty(owned[covered])
     findings = []
-    for row in covered:
+    for row, none_left in zip(covered.tolist(), empty.tolist(), strict=True):
         text = f"drawn {drawn[row]:.1f} m², owns {owned_m2[row]:.1f} m²: surfaces lie on top of it"
-        if shapely.is_empty(owned[row]):
+        if none_left:
             text = f"owns no ground: other surfaces lie on all of it ({drawn[row]:.1f} m² drawn)"
-        findings.append(Finding(about=str(surfaces.id[row]), text=text, topic="area"))
+        about, member = str(surfaces.id[row]), int(of[row])
+        findings.append(Finding(about=about, text=text, topic="area", member=member))
     return tuple(findings)

@@ -9,11 +9,44 @@ polygons with a common boundary are opposite (Forest Science 51(4):347-356, 2005
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
-from geosand.areas.ownership import SharedEdges
-from geosand.columns import Floats, Ints, freeze
+from geosand.areas.common_edges import SharedEdges
+from geosand.columns import Floats, Ints, Runs, freeze
+
+
+class Sums(NamedTuple):
+    """Sums of c·x, one term a row: each x stands in a sum once; sorted by sum, then by x."""
+
+    group: Ints  #: which sum
+    row: Ints  #: which x
+    coefficient: Floats
+    groups: int  #: how many sums there are, also those without a term
+
+    @classmethod
+    def of(cls, group: Ints, row: Ints, coefficient: Floats, groups: int) -> Sums:
+        """Terms in any order; the coefficients of one x in one sum are added up."""
+        width = int(row.max(initial=0)) + 1
+        key = group * width + row
+        step = np.diff(key)
+        if (step > 0).all():  # as dressed rows are
+            return cls(group, row, coefficient, groups)
+        if (step < 0).any():
+            order = np.argsort(key, kind="stable")
+            key, coefficient = key[order], coefficient[order]
+            step = np.diff(key)
+        first = np.flatnonzero(np.concatenate([[True], step > 0]))
+        key, total = key[first], np.add.reduceat(coefficient, first)
+        return cls(key // width, key % width, total, groups)
+
+    def root_of_squares(self, u: Floats | None = None, runs: Runs | None = None) -> Floats:
+        """Standard uncertainty (groups,) where each x has its own error, of size ``u`` or 1."""
+        parts = self.coefficient if u is None else self.coefficient * u[self.row]
+        runs = runs or Runs(self.group, self.groups)
+        u_of_sum: Floats = np.sqrt(runs.sums(parts * parts))
+        return u_of_sum
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
@@ -30,48 +63,71 @@ class AreaErrors:
     def __post_init__(self) -> None:
         freeze(self)
 
-    def edge_gains_m(self, coefficients: Floats) -> Floats:
-        """Change (D, S) of each sum of c·A for 1 m that the edge of one surface moves outward.
+    def edge_gains_of(self, sums: Sums) -> Sums:
+        """Change of each sum of c·A for 1 m that the edge of one surface moves outward, in m.
 
         net = c·own edge of the surface itself, less c·length of the surfaces beneath it, which
-        lose that ground. ``coefficients`` is (D, S): one sum a row.
+        lose that ground. Rows are surfaces.
         """
-        rows = np.atleast_2d(np.asarray(coefficients, dtype=np.float64))
-        gains = rows * self.own_edge_m
-        lost = rows[:, self.shared.lower] * self.shared.length_m
-        np.subtract.at(gains.T, self.shared.upper, lost.T)
-        return gains
+        of_each = np.bincount(self.shared.lower, minlength=len(self.edition))
+        count = of_each[sums.row]
+        if not count.any():
+            return sums._replace(coefficient=sums.coefficient * self.own_edge_m[sums.row])
+        order = np.argsort(self.shared.lower, kind="stable")
+        begin = (np.cumsum(of_each) - of_each)[sums.row]
+        term = np.repeat(np.arange(len(count)), count)
+        edge = order[np.arange(len(term)) + (begin - np.cumsum(count) + count)[term]]
+        lost = sums.coefficient[term] * self.shared.length_m[edge]
+        return Sums.of(
+            np.concatenate([sums.group, sums.group[term]]),
+            np.concatenate([sums.row, self.shared.upper[edge]]),
+            np.concatenate([sums.coefficient * self.own_edge_m[sums.row], -lost]),
+            sums.groups,
+        )
 
-    def edge_biases_m2(self, coefficients: Floats) -> Floats:
-        """Signed standard uncertainty (D, E) of each sum from the bias of each edition.
+    def edge_biases_of(self, gains: Sums) -> Sums:
+        """Signed standard uncertainty of each sum from the bias of each edition, from its gains.
 
-        The editions are in ascending order of their numbers; each column is one error, the same
-        for all sums, so that columns of several dressings add up linearly.
+        In c·m²; rows are numbers of editions. Each is one error, the same for all sums, so that
+        those of several dressings add up linearly.
         """
-        gains = self.edge_gains_m(coefficients) * self.edge_bias_m
-        editions, which = np.unique(self.edition, return_inverse=True)
-        totals = np.zeros((len(gains), len(editions)))
-        np.add.at(totals.T, which, gains.T)
-        return totals
+        bias = gains.coefficient * self.edge_bias_m[gains.row]
+        return Sums.of(gains.group, self.edition[gains.row], bias, gains.groups)
 
-    def effects(self, coefficients: Floats) -> dict[str, Floats]:
-        """Standard uncertainty (D,) of sums of c·A by source; ``coefficients`` (D, S).
+    def effects_of(
+        self, group: Ints, surface: Ints, coefficient: Floats, groups: int
+    ) -> dict[str, Floats]:
+        """Standard uncertainty (groups,) of sums of c·A by source, one term of a sum a row (n,).
 
         ``vertices``: sqrt(sum of (c·u)²), as if every surface had its own vertices: a little too
         large where surfaces share them. ``edge``: sqrt(sum of (e·net)²). ``edge bias``: b·sum of
         net, **signed** where the surfaces of a sum are of one edition (a shared source, to be
         added linearly); of several editions their root sum of squares. In the units of c·m².
         """
-        rows = np.atleast_2d(np.asarray(coefficients, dtype=np.float64))
-        edge = self.edge_gains_m(rows) * self.edge_accuracy_m
-        biases = self.edge_biases_m2(rows)
-        one = np.count_nonzero(biases, axis=1) <= 1
-        together = np.sqrt((biases**2).sum(axis=1))
+        sums = Sums.of(group, surface, coefficient, groups)
+        runs = Runs(sums.group, groups)
+        gains = self.edge_gains_of(sums)
+        of_gains = runs if gains.group is sums.group else Runs(gains.group, groups)
         return {
-            "vertices": np.sqrt(((rows * self.u_vertices_m2) ** 2).sum(axis=1)),
-            "edge": np.sqrt((edge**2).sum(axis=1)),
-            "edge bias": np.where(one, biases.sum(axis=1), together),
+            "vertices": sums.root_of_squares(self.u_vertices_m2, runs),
+            "edge": gains.root_of_squares(self.edge_accuracy_m, of_gains),
+            "edge bias": self._edge_bias(gains, of_gains),
         }
+
+    def _edge_bias(self, gains: Sums, runs: Runs) -> Floats:
+        edition = self.edition[gains.row]
+        if ((edition[1:] == edition[:-1]) | (gains.group[1:] != gains.group[:-1])).all():
+            return runs.sums(gains.coefficient * self.edge_bias_m[gains.row])
+        biases = self.edge_biases_of(gains)
+        of_biases = Runs(biases.group, gains.groups)
+        one = of_biases.sums((biases.coefficient != 0).astype(np.float64)) <= 1
+        return np.where(one, of_biases.sums(biases.coefficient), biases.root_of_squares())
+
+    def effects(self, coefficients: Floats) -> dict[str, Floats]:
+        """The same from a table (D, S) of coefficients, one sum a row."""
+        rows = np.atleast_2d(np.asarray(coefficients, dtype=np.float64))
+        group, surface = np.nonzero(rows)
+        return self.effects_of(group, surface, rows[group, surface], len(rows))
 
     def u_area_m2(self) -> Floats:
         """Standard uncertainty (S,) of each owned area by itself, all sources together."""

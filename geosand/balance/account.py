@@ -13,7 +13,7 @@ from geosand.balance.closing import Closing, closings
 from geosand.balance.rings import ThrowOff
 from geosand.balance.spread import load_groups, load_masses, spread_of
 from geosand.balance.throwing import throw_of_dressings
-from geosand.columns import Floats, Ints, Strings, ratio
+from geosand.columns import Floats, Ints, Runs, Strings, ratio
 from geosand.errors import Finding
 from geosand.estimates import Estimates, Interval
 from geosand.rates.surface_rates import Rates
@@ -65,10 +65,11 @@ def site_balance(site: Site, register: AreaRegister, rates: Rates) -> Balance:
     on_surfaces = mass_on_surfaces(site, register, rates, dressed.dressing, size)
     overthrow = spread.minus(on_surfaces)
     interval = overthrow.interval()
-    verdict = _verdicts(site, spread.value, interval)
+    agreement = site.members.agreement[site.of_dressing]
+    verdict = _verdicts(agreement * spread.value, interval)
     area = np.bincount(dressed.dressing, register.area_m2[dressed.surface], size).astype(float)
     fill = np.nan_to_num(overthrow.value) < 0
-    methods = _methods(site, register, rates, spread.value, area)
+    methods = _methods(site, register, rates, spread.value, area, agreement)
     group, dressing_of_group, group_spread = load_groups(site, masses)
     whole = len(dressing_of_group) == size
     lost = overthrow
@@ -97,8 +98,8 @@ def site_balance(site: Site, register: AreaRegister, rates: Rates) -> Balance:
                 site,
                 spread,
                 overthrow,
-                methods.mass_rate_kg_m2,
-                methods.volume_rate_kg_m2,
+                np.stack([methods.mass_rate_kg_m2, methods.volume_rate_kg_m2]),
+                agreement,
                 register,
             ),
             *ring_findings(site, verdict == OVERTHROW, lost, throw, dressing_of_group, group),
@@ -111,11 +112,11 @@ def mass_on_surfaces(
 ) -> Estimates:
     """Σ rate · area by group, with the areas' own errors; nan where rates were not measured."""
     surface = site.dressed.surface
-    table = rates.rate.scaled(register.area_m2[surface]).group_sum(group, groups)
-    sensitivity = np.zeros((groups, len(site.surfaces)))
-    value = np.nan_to_num(rates.rate.value) * register.ground_factor[surface]
-    np.add.at(sensitivity, (group, surface), value)
-    return table.with_effects(register.errors.effects(sensitivity))
+    runs = Runs(group, groups)
+    table = rates.rate.group_sum(runs, groups, weight=register.area_m2[surface])
+    rate = rates.rate.value
+    value = np.where(np.isfinite(rate), rate, 0.0) * register.ground_factor[surface]
+    return table.with_effects(register.errors.effects_of(group, surface, value, groups))
 
 
 def _surface_mass(site: Site, register: AreaRegister, rates: Rates) -> Estimates:
@@ -126,10 +127,10 @@ def _surface_mass(site: Site, register: AreaRegister, rates: Rates) -> Estimates
     return mass.with_effects({"area": effect}, per_row={"area"})
 
 
-def _verdicts(site: Site, spread: Floats, interval: Interval) -> Strings:
+def _verdicts(agreed_kg: Floats, interval: Interval) -> Strings:
     half = (interval.high - interval.low) / 2
     known = np.isfinite(interval.low)
-    narrow = half <= site.settings.agreement * spread
+    narrow = half <= agreed_kg
     return np.select(
         [~known, interval.low > 0, interval.high < 0, narrow],
         [NOT_MEASURED, OVERTHROW, NOT_CLOSED, CLOSED],
@@ -138,7 +139,12 @@ def _verdicts(site: Site, spread: Floats, interval: Interval) -> Strings:
 
 
 def _methods(
-    site: Site, register: AreaRegister, rates: Rates, spread: Floats, area: Floats
+    site: Site,
+    register: AreaRegister,
+    rates: Rates,
+    spread: Floats,
+    area: Floats,
+    agreement: Floats,
 ) -> Methods:
     group, size = site.dressed.dressing, len(site.dressings)
     ground = register.area_m2[site.dressed.surface]
@@ -149,14 +155,14 @@ def _methods(
     known = np.isfinite(table).sum(axis=1)
     low = np.where(np.isfinite(table), table, np.inf).min(axis=1)
     high = np.where(np.isfinite(table), table, -np.inf).max(axis=1)
-    agree = [
-        bool(high[k] <= low[k] * (1 + site.settings.agreement)) if known[k] > 1 else None
-        for k in range(size)
-    ]
+    within = high <= low * (1 + agreement)
     return Methods(
         mass_rate_kg_m2=by_mass,
         volume_rate_kg_m2=by_volume,
         bulk_rate_kg_m2=bulk,
         density_kg_m3=rates.density.value[site.dressings.sand],
-        agree=agree,
+        agree=[
+            one if several else None
+            for one, several in zip(within.tolist(), (known > 1).tolist(), strict=True)
+        ],
     )

@@ -19,37 +19,60 @@ def balance_findings(
     site: Site,
     spread: Estimates,
     overthrow: Estimates,
-    mass_rate_kg_m2: Floats,
-    volume_rate_kg_m2: Floats,
+    rates_kg_m2: Floats,
+    agreement: Floats,
     register: AreaRegister,
 ) -> list[Finding]:
-    """What a reader should know of each dressing's balance."""
-    findings = []
-    bare = register.area_m2[site.dressed.surface] <= 0
-    for k, name in enumerate(site.dressings.id.tolist()):
-        texts = []
-        mass = overthrow.value[k]
-        if np.isnan(spread.value[k]):
-            texts.append("no loads are recorded: what was spread is not known")
-        if np.isfinite(mass) and mass < 0:
-            texts.append(
-                f"the catches claim {figure(-mass, 'mass', site.units)} more sand than was spread;"
-                " overthrow can not be the reason, and one dressing can not prove which figure is"
-                " off"
-            )
-        two = (mass_rate_kg_m2[k], volume_rate_kg_m2[k])
-        if np.isfinite(two).all() and max(two) > min(two) * (1 + site.settings.agreement):
-            texts.append(
-                "the catches' mass and volume differ by more than the agreement: check the balance"
-            )
-        names = site.surfaces.id[site.dressed.surface[bare & (site.dressed.dressing == k)]]
-        if len(names):
-            texts.append(
-                f"{', '.join(names.tolist())} owns no ground, as other surfaces lie on all of it:"
-                " no sand is counted there"
-            )
-        findings += [Finding(about=name, text=text, topic="balance") for text in texts]
-    return findings
+    """What a reader should know of each dressing's balance.
+
+    ``rates_kg_m2``: (2, dressings), by mass and by volume; ``agreement``: a row a dressing.
+    """
+    mass = overthrow.value
+    # one of them nan: not more than the other
+    apart = rates_kg_m2.max(axis=0) > rates_kg_m2.min(axis=0) * (1 + agreement)
+    told: list[tuple[int, str]] = [
+        (k, "no loads are recorded: what was spread is not known")
+        for k in np.flatnonzero(np.isnan(spread.value)).tolist()
+    ]
+    told += [
+        (
+            k,
+            f"the catches claim {figure(-mass[k], 'mass', site.units)} more sand than was spread;"
+            " overthrow can not be the reason, and one dressing can not prove which figure is off",
+        )
+        for k in np.flatnonzero(np.isfinite(mass) & (mass < 0)).tolist()
+    ]
+    told += [
+        (k, "the catches' mass and volume differ by more than the agreement: check the balance")
+        for k in np.flatnonzero(apart).tolist()
+    ]
+    told += [
+        (
+            k,
+            f"{', '.join(names)} owns no ground, as other surfaces lie on all of it:"
+            " no sand is counted there",
+        )
+        for k, names in _without_ground(site, register).items()
+    ]
+    if not told:
+        return []
+    # the texts of a dressing keep their order
+    ids, member = site.dressings.id, site.of_dressing
+    return [
+        Finding(about=str(ids[k]), text=text, topic="balance", member=int(member[k]))
+        for k, text in sorted(told, key=lambda one: one[0])
+    ]
+
+
+def _without_ground(site: Site, register: AreaRegister) -> dict[int, list[str]]:
+    """Names of the surfaces of each dressing on which other surfaces lie wholly."""
+    rows = np.flatnonzero(register.area_m2[site.dressed.surface] <= 0)
+    names: dict[int, list[str]] = {}
+    for dressing, surface in zip(
+        site.dressed.dressing[rows].tolist(), site.dressed.surface[rows].tolist(), strict=True
+    ):
+        names.setdefault(dressing, []).append(str(site.surfaces.id[surface]))
+    return names
 
 
 def ring_findings(
@@ -61,33 +84,38 @@ def ring_findings(
     group_of_row: Ints,
 ) -> list[Finding]:
     """Reaches that no spreader has, and overthrow that is not ``told`` from zero."""
-    findings = []
-    for g, dressing in enumerate(dressing_of_group.tolist()):
-        about, reach = str(site.dressings.id[dressing]), throw.reach_m[g]
+    some, less = lost.value > 0, lost.value < 0
+    parts = np.bincount(dressing_of_group, minlength=len(site.dressings))[dressing_of_group]
+    nowhere, far = np.isnan(throw.group_farther_kg), throw.reach_m > FAR_REACH_M
+    beyond, open_ = np.isnan(throw.reach_m), ~told[dressing_of_group]
+    worth = (less & (parts > 1)) | (some & (nowhere | far | beyond | open_))
+    findings: list[Finding] = []
+    of_dressing = site.of_dressing
+    for g in np.flatnonzero(worth).tolist():
+        dressing = dressing_of_group[g]
         texts = []
-        if not lost.value[g] > 0:
-            if len(np.flatnonzero(dressing_of_group == dressing)) > 1 and lost.value[g] < 0:
-                names = site.surfaces.id[site.dressed.surface[group_of_row == g]].tolist()
-                text = (
-                    f"on {', '.join(names[:6])} the catches claim"
-                    f" {figure(-lost.value[g], 'mass', site.units)} more sand than its loads held:"
-                    " look at this part of the dressing by itself"
-                )
-                findings.append(Finding(about=about, text=text, topic="balance"))
-            continue
-        if np.isnan(throw.group_farther_kg[g]):
+        if less[g]:
+            names = site.surfaces.id[site.dressed.surface[group_of_row == g]].tolist()
+            texts.append(
+                f"on {', '.join(names[:6])} the catches claim"
+                f" {figure(-lost.value[g], 'mass', site.units)} more sand than its loads held:"
+                " look at this part of the dressing by itself"
+            )
+        elif nowhere[g]:
             texts.append("the catches hold no sand: where the overthrow lies can not be told")
-        elif np.isnan(reach):
+        elif beyond[g]:
             texts.append(
                 "no reach within 200 m holds the overthrow: look for sand lost elsewhere, or a load"
                 " or surface that is missing"
             )
-        if reach > FAR_REACH_M:
+        if some[g] and far[g]:
             texts.append(
-                f"overthrow would reach {figure(reach, 'length', site.units)} beyond the edge: more"
-                " than a spreader throws, so look for sand lost elsewhere"
+                f"overthrow would reach {figure(throw.reach_m[g], 'length', site.units)} beyond"
+                " the edge: more than a spreader throws, so look for sand lost elsewhere"
             )
-        if not told[dressing]:
+        if some[g] and open_[g]:
             texts.append("its overthrow may be zero: where it lies is drawn dotted")
-        findings += [Finding(about=about, text=text, topic="ring") for text in texts]
+        about, member = str(site.dressings.id[dressing]), int(of_dressing[dressing])
+        topic = "balance" if less[g] else "ring"
+        findings += [Finding(about=about, text=t, topic=topic, member=member) for t in texts]
     return list(dict.fromkeys(findings))

@@ -6,14 +6,15 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from geosand.columns import Bools, Floats, Ints, ratio
+from geosand.columns import Bools, Floats, Ints, distinct, ratio, take
 from geosand.estimates import Estimates, category
-from geosand.site.tables import Site
+from geosand.site.tables import Loads, Moistures, Site
 
 AREA_SOURCES = ("vertices", "edge", "edge bias")
 CATCH_SOURCES = ("sampling", "tray size", "catch efficiency", "bulk density", "edge taper")
 UNIT_SOURCES = ("bags", "label")
 NEWTON_STEPS = 20
+NEAR_ENOUGH = 1e-8  # of a water content: the last step
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -47,29 +48,33 @@ def closings(
     standard uncertainty. Inputs that can not do it (a water content below 0, less sand brought back
     than nothing) are left out. One dressing can not prove which of them is wrong.
     """
-    size, loads = len(spread), site.loads
+    out: list[list[Closing]] = [[] for _ in range(len(spread))]
+    rows = np.flatnonzero(fill)
+    if not len(rows):
+        return out
+    mine = fill[load_dressing]
+    loads: Loads = take(site.loads, mine)
+    group, size = np.searchsorted(rows, load_dressing[mine]), len(rows)
+    spread, on_surfaces = spread.rows(rows), on_surfaces.rows(rows)
     mass, landed = spread.value, on_surfaces.value
-    water = site.moistures.ratio[loads.moisture]
-    gross = np.bincount(load_dressing, loads.count * loads.unit_mass_kg / (1 + water), size)
-    back = np.bincount(load_dressing, loads.returned_kg / (1 + water), size)
-    scale = ratio(mass, landed) - 1
-    unit, u_unit = ratio(landed - mass, gross), ratio(_u_of(spread, UNIT_SOURCES), gross)
-    u_area = ratio(_u_of(on_surfaces, AREA_SOURCES), landed)
-    u_catch = ratio(_u_of(on_surfaces, CATCH_SOURCES), landed)
-    returned = ratio(mass - landed, back)
-    shift, u_shift = _moisture_closing(site, load_dressing, landed, size)
-    out: list[list[Closing]] = []
-    for k in range(size):
-        found = [
-            _closing("catches", scale[k], u_catch[k]),
-            _closing("total area", scale[k], u_area[k]),
-            _closing("unit mass", unit[k], u_unit[k]),
-            _closing("moisture", shift[k], u_shift[k]),
-        ]
-        if returned[k] >= -1:
-            found.append(_closing("returned sand", returned[k], 0.0))
-        able = [c for c in found if np.isfinite(c.change_percent)] if fill[k] else []
-        out.append(sorted(able, key=lambda c: np.inf if c.sigmas is None else abs(c.sigmas)))
+    water = 1 + site.moistures.ratio[loads.moisture]
+    gross = np.bincount(group, loads.count * loads.unit_mass_kg / water, size)
+    back = np.bincount(group, loads.returned_kg / water, size)
+    scale, returned = ratio(mass, landed) - 1, ratio(mass - landed, back)
+    apart = ~loads.by_volume & ~_as_in_catches(site, rows, group, loads)
+    shift, u_shift = _moisture_closing(site.moistures, loads, group, landed, apart)
+    columns = {
+        "catches": (scale, ratio(_u_of(on_surfaces, CATCH_SOURCES), landed)),
+        "total area": (scale, ratio(_u_of(on_surfaces, AREA_SOURCES), landed)),
+        "unit mass": (ratio(landed - mass, gross), ratio(_u_of(spread, UNIT_SOURCES), gross)),
+        "moisture": (shift, u_shift),
+        "returned sand": (np.where(returned >= -1, returned, np.nan), np.zeros(size)),
+    }
+    for name, (change, u) in columns.items():
+        for k in np.flatnonzero(np.isfinite(change)).tolist():
+            out[rows[k]].append(_closing(name, change[k], u[k]))
+    for k in rows.tolist():
+        out[k].sort(key=lambda one: np.inf if one.sigmas is None else abs(one.sigmas))
     return out
 
 
@@ -78,41 +83,39 @@ def _closing(name: str, change: float, u: float) -> Closing:
     return Closing(input=name, change_percent=float(change) * 100, sigmas=sigmas)
 
 
+def _as_in_catches(site: Site, rows: Ints, group: Ints, loads: Loads) -> Bools:
+    """Loads whose water content used catches of the same dressing (of ``rows``) stand on, too.
+
+    Of a mean of the loads' water contents its parts count.
+    """
+    catches, contents = site.catches, len(site.moistures.ratio)
+    used = catches.used & (catches.moisture >= 0) & np.isin(catches.dressing, rows)
+    dressing, moisture = np.searchsorted(rows, catches.dressing[used]), catches.moisture[used]
+    keys = [dressing * contents + moisture]
+    for row in distinct(moisture).tolist():
+        of_mean = dressing[moisture == row] * contents
+        keys += [of_mean + part for part, _ in site.moistures.mixtures.get(row, ())]
+    return np.isin(group * contents + loads.moisture, np.concatenate(keys))
+
+
 def _moisture_closing(
-    site: Site, load_dressing: Ints, landed: Floats, size: int
+    moistures: Moistures, loads: Loads, group: Ints, landed: Floats, apart: Bools
 ) -> tuple[Floats, Floats]:
     """Shift of the loads' water contents that closes each dressing, and their u; nan where none.
 
-    Only of loads whose water content is not also that of the dressing's catches: there it falls
-    out of the balance. A shift that makes any of them drier than dry is none.
+    Only of the loads ``apart``, whose water content is not also that of the dressing's catches:
+    there it falls out of the balance. A shift that makes any of them drier than dry is none.
     """
-    loads = site.loads
-    contents = len(site.moistures.ratio)
-    shared = np.isin(load_dressing * contents + loads.moisture, _of_catches(site, contents))
-    apart = ~shared & ~loads.by_volume
-    u, driest = np.zeros(size), np.full(size, np.inf)
-    np.maximum.at(u, load_dressing[apart], site.moistures.u_ratio[loads.moisture[apart]])
-    np.minimum.at(driest, load_dressing[apart], site.moistures.ratio[loads.moisture[apart]])
+    u, driest = np.zeros(len(landed)), np.full(len(landed), np.inf)
+    np.maximum.at(u, group[apart], moistures.u_ratio[loads.moisture[apart]])
+    np.minimum.at(driest, group[apart], moistures.ratio[loads.moisture[apart]])
     driest = np.where(np.isfinite(driest), driest, 0.0)
-    return _moisture_shift(site, load_dressing, landed, apart, driest), u
-
-
-def _of_catches(site: Site, contents: int) -> Ints:
-    """Dressing · contents + row of each water content that used catches of it stand on.
-
-    Of a mean of the loads' water contents those of its parts.
-    """
-    used = site.catches.used
-    dressing, moisture = site.catches.dressing[used], site.catches.moisture[used]
-    keys = [dressing * contents + moisture]
-    for row, parts in site.moistures.mixtures.items():
-        of_mean = dressing[moisture == row] * contents
-        keys += [of_mean + part for part, _ in parts]
-    return np.concatenate(keys)
+    water = 1 + moistures.ratio[loads.moisture]
+    return _moisture_shift(loads, water, group, landed, apart, driest), u
 
 
 def _moisture_shift(
-    site: Site, group: Ints, target: Floats, apart: Bools, driest: Floats
+    loads: Loads, water: Floats, group: Ints, target: Floats, apart: Bools, driest: Floats
 ) -> Floats:
     """Change of water content (ratio) of the loads in ``apart`` that brings spread to ``target``.
 
@@ -120,8 +123,7 @@ def _moisture_shift(
     falls, so that from Δ = −driest, where it is still too large, each step comes nearer and none
     goes past; where it is not too large there is no solution (nan).
     """
-    loads, size = site.loads, len(target)
-    water = 1 + site.moistures.ratio[loads.moisture]
+    size = len(target)
     net = loads.count * loads.unit_mass_kg - loads.returned_kg - loads.spilled_kg
     rest = target - np.bincount(group, np.where(apart, 0.0, net / water), size)
     weight = np.where(apart, net, 0.0)
@@ -129,9 +131,15 @@ def _moisture_shift(
     wet = np.maximum(water + shift[group], 1.0)  # those not in ``apart`` weigh nothing
     solvable = np.bincount(group, weight / wet, size) >= rest
     solvable &= np.bincount(group, weight, size) > 0
+    open_ = solvable & (rest > 0)
     for _ in range(NEWTON_STEPS):
+        if not open_.any():
+            break
         wet = np.maximum(water + shift[group], 1.0)
         excess = np.bincount(group, weight / wet, size) - rest
         slope = np.bincount(group, weight / wet**2, size)
-        shift = shift + np.where(solvable, ratio(excess, slope, empty=0.0), 0.0)
+        step = np.where(open_, ratio(excess, slope, empty=0.0), 0.0)
+        shift = shift + step
+        # what a step leaves is about its square
+        open_ &= np.abs(step) > NEAR_ENOUGH
     return np.where(solvable & (rest > 0), shift, np.nan)

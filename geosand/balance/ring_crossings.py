@@ -1,134 +1,190 @@
 """Where lines straight out of an edge cross the outlines of zones.
 
 What of a line lies inside a zone is Σ sign·(its part up to the crossing), for a line of any start:
-+1 where it leaves the zone, −1 where it enters. Lines and outlines are compared in blocks of
-neighbours, those alone whose boxes meet.
++1 where it leaves the zone, −1 where it enters. A line is held against the edges in the directions
+that it spans; where an outline is not in order of direction, lines and edges are compared in blocks
+of neighbours, those alone whose boxes meet.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 import shapely
 
-from geosand.columns import Bools, Floats, Geometries, Ints
+from geosand.balance.ring_blocks import blocks_of, near_blocks
+from geosand.balance.ring_outlines import (
+    SPARE,
+    Corners,
+    Outlines,
+    bearing,
+    edges_towards,
+    in_ring,
+    outlines_of,
+)
+from geosand.balance.ring_strips import ragged
+from geosand.columns import Bools, Floats, Geometries, Ints, take
 
-_BLOCK = 12  #: lines, and edges, of a block
-_AT_ONCE = 256  #: pairs of blocks; few enough to stay in a processor's own memory
 _BEYOND = 1.0137  #: of the cap: where to look beyond it; zones often end at the cap itself
+_NOTHING_M = 1e-10  #: a line that begins on an outline does not cross it there
+
+
+class _Lines(NamedTuple):
+    """Lines as seen from the middle of the ring they are held against; one row a pair."""
+
+    line: Ints
+    ring: Ints
+    x: Floats  #: where it begins
+    y: Floats
+    out_x: Floats
+    out_y: Floats
+    cap_m: Floats
+
+    def ends(self) -> tuple[Floats, Floats]:
+        """A little beyond the cap."""
+        far = self.cap_m * _BEYOND
+        return self.x + self.out_x * far, self.y + self.out_y * far
+
+
+_Found = tuple[Ints, Floats, Floats]  # pair, distance, sign
 
 
 def crossings_of(
-    at: Floats, out: Floats, first: Ints, last: Ints, zones: Geometries, cap_m: float
+    at: Floats, out: Floats, first: Ints, last: Ints, zones: Geometries, cap_m: float | Floats
 ) -> tuple[Ints, Ints, Floats, Floats]:
     """Line, zone, distance from the line's start and sign of each crossing.
 
     ``at`` and ``out`` (n, 2) are starts and unit directions; lines ``first`` to before ``last`` are
-    held against each of the oriented polygons ``zones``. Crossings beyond the cap are counted
-    together there, and left out where they make nothing.
+    held against each of the polygons ``zones``, up to its ``cap_m``. Crossings beyond the cap are
+    counted together there, and left out where they make nothing.
     """
-    row, zone = _ragged(first, last - first)
-    end = at[row] + out[row] * (cap_m * _BEYOND)
-    shapely.prepare(zones)
-    still = np.flatnonzero(shapely.contains_xy(zones[zone], end[:, 0], end[:, 1]))
-    found = [(row[still], zone[still], np.full(len(still), cap_m), np.ones(len(still)))]
-    centre = shapely.bounds(zones).reshape(-1, 2, 2).mean(axis=1)
-    corner, whose, joined = _corners(zones)
-    corner = corner - centre[whose]
-    start, ahead = at[row] - centre[zone], out[row]
-    rays = _blocks(start, end - centre[zone], zone, len(zones))
-    edges = _blocks(corner[:-1], corner[1:], whose[:-1], len(zones))
-    left = _sides(rays, start, ahead)
-    chain = np.minimum(edges.rows[:, :1] + np.arange(_BLOCK + 1), len(corner) - 1)
-    corner, joined = corner[chain], joined[edges.rows] & edges.known
-    for ray, edge in _near_blocks(rays, edges):
-        k, i, j, way = _changes(left[:, ray], corner[edge], joined[edge])
-        line, begin = rays.rows[ray[k], i], corner[edge[k], j]
-        away, step = begin - start[line], corner[edge[k], j + 1] - begin
-        distance = (away[:, 0] * step[:, 1] - away[:, 1] * step[:, 0]) / way
-        kept = (distance > 0) & (distance < cap_m * _BEYOND)
-        line, distance = line[kept], np.minimum(distance[kept], cap_m)
-        found.append((row[line], zone[line], distance, np.sign(way[kept])))
-    line, which, distance, sign = (np.concatenate(column) for column in zip(*found, strict=True))
-    return line, which, distance, sign
-
-
-def _ragged(starts: Ints, counts: Ints) -> tuple[Ints, Ints]:
-    """Position and owner of each member of runs of ``counts`` rows from ``starts`` on."""
-    owner = np.repeat(np.arange(len(counts)), counts)
-    return np.arange(len(owner)) + (starts - np.cumsum(counts) + counts)[owner], owner
-
-
-def _corners(zones: Geometries) -> tuple[Floats, Ints, Bools]:
-    """Corners (m, 2) of all rings, whose they are, and (m − 1) which are joined to the next."""
-    parts, zone = shapely.get_parts(zones, return_index=True)
-    rings, part = shapely.get_rings(parts, return_index=True)
-    xy, ring = shapely.get_coordinates(rings, return_index=True)
-    return xy, zone[part[ring]], ring[1:] == ring[:-1]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
-class _Blocks:
-    """Rows that follow each other, a dozen at a time, those of each zone by themselves."""
-
-    rows: Ints  #: (b, 12)
-    known: Bools  #: (b, 12); False for rows that only fill up a zone's last block
-    of_zone: Ints  #: first block of each zone, and the end
-    low: Floats  #: (b, 2) corners of their boxes
-    high: Floats
-
-
-def _blocks(begin: Floats, end: Floats, zone: Ints, zones: int) -> _Blocks:
-    """Blocks of lines (n, 2) of a zone each, sorted by it."""
-    count = np.bincount(zone, minlength=zones)
-    blocks = -(-count // _BLOCK)
-    place, whose = _ragged(np.zeros(zones, np.int64), blocks)
-    first = (np.cumsum(count) - count)[whose] + place * _BLOCK
-    rows = first[:, None] + np.arange(_BLOCK)
-    known = rows < np.cumsum(count)[whose][:, None]
-    rows = np.minimum(rows, len(zone) - 1)
-    low, high = np.minimum(begin, end)[rows.T], np.maximum(begin, end)[rows.T]
-    return _Blocks(
-        rows=rows,
-        known=known,
-        of_zone=np.append(0, np.cumsum(blocks)),
-        low=low.min(axis=0),
-        high=high.max(axis=0),
+    outlines, corners = outlines_of(zones)
+    cap = np.broadcast_to(np.asarray(cap_m, dtype=np.float64), len(zones))[outlines.of]
+    ring, line = ragged(first[outlines.of], (last - first)[outlines.of])
+    x, y = at[:, 0], at[:, 1]
+    lines = _Lines(
+        line=line,
+        ring=ring,
+        x=x[line] - outlines.middle_x[ring],
+        y=y[line] - outlines.middle_y[ring],
+        out_x=out[:, 0][line],
+        out_y=out[:, 1][line],
+        cap_m=cap[ring],
     )
+    in_order = outlines.ordered[ring]
+    found = []
+    for way, mine in ((_by_bearing, in_order), (_by_blocks, ~in_order)):
+        if mine.any():
+            some = lines if mine.all() else take(lines, mine)
+            pair, distance, sign = way(some, outlines, corners)
+            ring = some.ring[pair]
+            found.append((some.line[pair], outlines.of[ring], distance, sign * outlines.sign[ring]))
+    if not found:
+        none = np.empty(0, dtype=np.int64)
+        return none, none, np.empty(0), np.empty(0)
+    line, zone, distance, sign = (np.concatenate(column) for column in zip(*found, strict=True))
+    return line, zone, distance, sign
 
 
-def _sides(rays: _Blocks, start: Floats, out: Floats) -> Floats:
-    """(3, b, 12): a place is x·left₀ + y·left₁ + left₂ to the left of a ray."""
-    across = out[:, 1] * start[:, 0] - out[:, 0] * start[:, 1]
-    left = np.stack((-out[:, 1], out[:, 0], across))[:, rays.rows]
-    # a ray that only fills up a block has every corner on one side
-    return np.where(rays.known, left, np.array([0.0, 0.0, -1.0])[:, None, None])
+def _by_bearing(lines: _Lines, outlines: Outlines, corners: Corners) -> _Found:
+    """Crossings with outlines whose edges follow each other as seen from the middle."""
+    ring, (end_x, end_y) = lines.ring, lines.ends()
+    turn = lines.x * end_y - lines.y * end_x
+    here, there = bearing(lines.x, lines.y), bearing(end_x, end_y)
+    onward = turn >= 0
+    low, high = np.where(onward, here, there) - SPARE, np.where(onward, there, here) + SPARE
+    # a line through the middle spans half a circle, on no side that could be told
+    size = np.abs(lines.x * end_x) + np.abs(lines.y * end_y)
+    through = (np.abs(turn) <= SPARE * size) & (lines.x * end_x + lines.y * end_y <= 0)
+    low, high = np.where(through, 0.0, low), np.where(through, 3.999, high)
+    high = np.where(high < low, high + 4.0, high)
+    below = low < 0
+    start, count = edges_towards(outlines, corners, ring, low + 4.0 * below, high + 4.0 * below)
+    edges, first = outlines.edges[ring], outlines.first[ring]
+    nearest = np.where(onward, start + count - 1, start)
+    if through.any():
+        count = np.where(through, edges, count)
+        nearest[through], _ = edges_towards(
+            outlines, corners, ring[through], there[through], there[through]
+        )
+    still = _still_inside(corners, first, edges, end_x, end_y, nearest)
+    pair, edge = ragged(start, count)
+    crossed = _crossed(lines, corners, pair, first[pair] + in_ring(edge, edges[pair]))
+    return _together(lines, still, [crossed])
 
 
-def _near_blocks(rays: _Blocks, edges: _Blocks) -> Iterator[tuple[Ints, Ints]]:
-    """Blocks of rays and of edges of one zone whose boxes meet, some pairs at a time."""
-    zone = np.repeat(np.arange(len(rays.of_zone) - 1), np.diff(rays.of_zone))
-    right, left = _ragged(edges.of_zone[zone], np.diff(edges.of_zone)[zone])
-    meet = rays.high[left] >= edges.low[right]
-    meet &= rays.low[left] <= edges.high[right]
-    met = np.flatnonzero(meet[:, 0] & meet[:, 1])
-    left, right = left[met], right[met]
-    for k in range(0, len(met), _AT_ONCE):
-        yield left[k : k + _AT_ONCE], right[k : k + _AT_ONCE]
+def _still_inside(
+    corners: Corners, first: Ints, edges: Ints, x: Floats, y: Floats, nearest: Ints
+) -> Bools:
+    """Which ends (x, y) lie within their ring; ``nearest``: edge in their direction, or beside."""
+    edge = in_ring(nearest, edges)
+    begin = first + edge
+    # bearings are compared with something to spare
+    edge -= corners.x[begin] * y - corners.y[begin] * x < 0
+    edge += corners.x[begin + 1] * y - corners.y[begin + 1] * x >= 0
+    begin = first + in_ring(edge, edges)
+    from_x, from_y = corners.x[begin], corners.y[begin]
+    along_x, along_y = corners.x[begin + 1] - from_x, corners.y[begin + 1] - from_y
+    inside: Bools = along_x * (y - from_y) - along_y * (x - from_x) > 0
+    return inside
 
 
-def _changes(left: Floats, corner: Floats, joined: Bools) -> tuple[Ints, Ints, Ints, Floats]:
-    """Block, ray and edge where an edge goes from one side of a ray to the other; and how far.
+def _by_blocks(lines: _Lines, outlines: Outlines, corners: Corners) -> _Found:
+    """Crossings with any outlines."""
+    x, y = lines.ends()
+    begin, end = np.column_stack((lines.x, lines.y)), np.column_stack((x, y))
+    count = len(outlines.of)
+    rays = blocks_of(np.minimum(begin, end), np.maximum(begin, end), lines.ring, count)
+    used = np.bincount(lines.ring, minlength=count) > 0
+    ring, place = ragged(np.zeros(count, np.int64), np.where(used, outlines.edges, 0))
+    row = outlines.first[ring] + place
+    corner = np.column_stack((corners.x, corners.y))
+    from_, to = corner[row], corner[row + 1]
+    pieces = blocks_of(np.minimum(from_, to), np.maximum(from_, to), ring, count)
+    every = np.flatnonzero(used)
+    found = []
+    for ray, piece in near_blocks(rays, pieces, (every, every)):
+        known = rays.known[ray][:, :, None] & pieces.known[piece][:, None]
+        pair, edge = np.broadcast_arrays(rays.rows[ray][:, :, None], pieces.rows[piece][:, None])
+        found.append(_crossed(lines, corners, pair[known], row[edge[known]]))
+    still = _ends_inside(lines, outlines, corners, x, y)
+    return _together(lines, still, found)
 
-    ``left`` (3, k, 12) is that of ``_sides``, ``corner`` (k, 13, 2), and ``joined`` (k, 12) says
-    between which corners there is an edge.
-    """
-    side = left[0][:, :, None] * corner[:, None, :, 0]
-    side += left[1][:, :, None] * corner[:, None, :, 1]
-    side += left[2][:, :, None]
-    # a corner is on one side of a ray for both of its edges, so that no crossing is lost
-    above = side > 0
-    k, i, j = np.nonzero((above[..., 1:] != above[..., :-1]) & joined[:, None])
-    return k, i, j, side[k, i, j + 1] - side[k, i, j]
+
+def _ends_inside(
+    lines: _Lines, outlines: Outlines, corners: Corners, x: Floats, y: Floats
+) -> Bools:
+    """Which ends lie within their ring, whatever its form."""
+    used = np.flatnonzero(np.bincount(lines.ring, minlength=len(outlines.of)))
+    place, row = ragged(outlines.first[used], outlines.edges[used] + 1)
+    xy = np.column_stack((corners.x[row], corners.y[row]))
+    rings = np.asarray(shapely.polygons(shapely.linearrings(xy, indices=place)))
+    shapely.prepare(rings)
+    inside: Bools = shapely.contains_xy(rings[np.searchsorted(used, lines.ring)], x, y)
+    return inside
+
+
+def _crossed(lines: _Lines, corners: Corners, pair: Ints, edge: Ints) -> _Found:
+    """Which of the lines cross the edge beside them, how far out and which way; not beyond."""
+    out_x, out_y = lines.out_x[pair], lines.out_y[pair]
+    across = (lines.out_y * lines.x - lines.out_x * lines.y)[pair]
+    # a corner is on one side of a line for both of its edges, so that no crossing is lost
+    begin = out_x * corners.y[edge] - out_y * corners.x[edge] + across
+    end = out_x * corners.y[edge + 1] - out_y * corners.x[edge + 1] + across
+    changes = np.flatnonzero((begin > 0) != (end > 0))
+    pair, edge, way = pair[changes], edge[changes], (end - begin)[changes]
+    step_x = corners.x[edge + 1] - corners.x[edge]
+    step_y = corners.y[edge + 1] - corners.y[edge]
+    away_x, away_y = corners.x[edge] - lines.x[pair], corners.y[edge] - lines.y[pair]
+    distance = (away_x * step_y - away_y * step_x) / way
+    kept = (distance > _NOTHING_M) & (distance < lines.cap_m[pair] * _BEYOND)
+    return pair[kept], distance[kept], np.sign(way[kept])
+
+
+def _together(lines: _Lines, still: Bools, found: list[_Found]) -> _Found:
+    """The crossings, with those beyond the cap as one there."""
+    inside = np.flatnonzero(still)
+    found = [(inside, lines.cap_m[inside], np.ones(len(inside))), *found]
+    pair, distance, sign = (np.concatenate(column) for column in zip(*found, strict=True))
+    return pair, np.minimum(distance, lines.cap_m[pair]), sign

@@ -2,18 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 import shapely
 
-from geosand.balance.ring_ground import (
-    Ground,
-    Stands,
-    distinct_cases,
-    distinct_stands,
-    lay_ground,
-)
+from geosand.balance.ring_ground import Ground, lay_ground
+from geosand.balance.ring_stands import Stands, distinct_cases, distinct_stands
 from geosand.balance.rings import ThrowOff
 from geosand.columns import Floats, Geometries, Ints, freeze
 
@@ -48,10 +43,11 @@ def ring_geometries(
     shown = np.flatnonzero(np.nan_to_num(result.collar_kg + result.surrounds_kg) > 0)
     collar, surrounds = np.full((2, len(surfaces)), None, dtype=object)
     if len(shown):
-        cases, case = distinct_cases(surfaces, collars, collar_width_m, surrounds_width_m)
+        field = np.zeros(len(surfaces), np.int64)
+        cases, case = distinct_cases(surfaces, collars, collar_width_m, surrounds_width_m, field)
         inner, outer = _outlines(cases)
         cap = float(shapely.hausdorff_distance(outer, cases.surface).max(initial=1.0))
-        stands, stand = distinct_stands(cases, case, dressing, 2 * cap)
+        stands, stand = distinct_stands(cases, case, dressing, np.full(len(cases.case), 2 * cap))
         zones = _zones(stands, inner, outer, cap)
         for zone, held, column in (
             (zones[0], result.collar_kg, collar),
@@ -75,8 +71,9 @@ def _zones(
     stands: Stands, inner: Geometries, outer: Geometries, cap_m: float
 ) -> tuple[Geometries, Geometries]:
     """Collar and surrounds of each stand, kept to its own ground."""
-    bare = replace(stands, collar=np.full(len(stands.surface), None, dtype=object))
-    ground = lay_ground(bare, [], cap_m)  # where strips cross the collars is not asked
+    bare = stands._replace(collar=np.full(len(stands.surface), None, dtype=object))
+    # where strips cross the collars is not asked
+    ground = lay_ground(bare, None, np.full(len(bare.case), cap_m))
     case, first = np.unique(stands.case, return_index=True)
     collar = shapely.difference(inner[case], stands.surface[first])
     surrounds = shapely.difference(outer[case], inner[case])

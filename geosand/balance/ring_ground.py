@@ -7,207 +7,182 @@ drawn collar or hazards must be followed.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields, replace
-from itertools import pairwise
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 import shapely
 
+from geosand.areas.near_pairs import near_pairs
 from geosand.balance.ring_crossings import crossings_of
+from geosand.balance.ring_rays import Edges, Rays, cuts_of, edges_of, rays_of, strips_of, subdivided
+from geosand.balance.ring_stands import Stands, near_stands
 from geosand.balance.ring_strips import (
     COLLAR,
     HAZARD,
     OUTER,
     Crossings,
-    Rays,
     Strips,
-    cuts_of,
-    edges_of,
-    is_steiner,
     parts_less_holes,
-    ragged,
-    rays_of,
-    strips_of,
-    subdivided,
 )
+from geosand.balance.ring_unions import Hazards
 from geosand.columns import Bools, Floats, Geometries, Ints, take
 
 _WHOLE_TURN = 2 * np.pi
+_WITHIN = 2e-3  #: of the true ring
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
-class Stands:
-    """Surfaces as they stand among the other dressed surfaces; one row a distinct case."""
+class Ground(NamedTuple):
+    """What lies beyond each edge up to its cap; rows of the strips count the rows of Stands."""
 
-    surface: Geometries
-    case: Ints  #: which surface with its collar
-    party: Ints  #: rows of one number are dressed together and may meet
-    collar: Geometries  #: drawn; None where it is not
-    collar_width_m: Floats  #: of the ring where no collar is drawn
-    surrounds_width_m: Floats
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
-class Ground:
-    """What lies beyond each edge up to ``cap_m``; rows of the strips count the rows of Stands."""
-
-    cap_m: float
+    cap_m: Floats  #: by row
     strips: Strips  #: sorted by row
-    crossings: Crossings  #: sorted by row
+    crossings: Crossings
     rays: Rays  #: of those surfaces that have any
     fine: Strips  #: one after each ray
     cut: Bools  #: by row: strips end before the cap somewhere
 
 
-def distinct_cases(
-    surfaces: Geometries, collars: Geometries, collar_width_m: Floats, surrounds_width_m: Floats
-) -> tuple[Stands, Ints]:
-    """The distinct surfaces with their collars, each by itself, and which one each row is."""
-    shape, collar = _codes(surfaces), _codes(collars)
-    columns = np.column_stack((shape, collar, collar_width_m, surrounds_width_m))
-    _, first, case = np.unique(columns, axis=0, return_index=True, return_inverse=True)
-    cases = Stands(
-        surface=surfaces[first],
-        case=np.arange(len(first)),
-        party=np.arange(len(first)),
-        collar=collars[first],
-        collar_width_m=collar_width_m[first],
-        surrounds_width_m=surrounds_width_m[first],
-    )
-    return cases, case.astype(np.int64)
+class _Zones(NamedTuple):
+    """Polygons that strips are to be cut by."""
+
+    row: Ints  #: whose strips
+    shape: Geometries
+    zone: Ints  #: which zone it bounds
 
 
-def distinct_stands(
-    cases: Stands, case: Ints, dressing: Ints, distance_m: float
-) -> tuple[Stands, Ints]:
-    """Cases as they stand among what is dressed with them, and which stand each row is.
-
-    Rows of one dressing that lie within ``distance_m`` of each other, or are joined by others that
-    do, are one party; the same party in another dressing is laid only once.
-    """
-    party = _parties(cases.surface, case, dressing, distance_m)
-    order = np.lexsort((case, party))
-    bounds = np.flatnonzero(np.diff(party[order], prepend=-1, append=-1))
-    first_of: dict[bytes, int] = {}
-    stand, chosen, laid = np.empty(len(case), np.int64), [], 0
-    for start, end in pairwise(bounds):
-        rows = order[start:end]
-        first = first_of.setdefault(case[rows].tobytes(), laid)
-        stand[rows] = first + np.arange(len(rows))
-        if first == laid:
-            chosen.append(rows)
-            laid += len(rows)
-    one = np.concatenate(chosen) if chosen else np.empty(0, np.int64)
-    return replace(take(cases, case[one]), party=party[one]), stand
-
-
-def _parties(surfaces: Geometries, case: Ints, dressing: Ints, distance_m: float) -> Ints:
-    """A number by row, the same for rows of a dressing that chains of near surfaces join."""
-    left, right = shapely.STRtree(surfaces).query(
-        surfaces, predicate="dwithin", distance=distance_m
-    )
-    left, right = left[order := np.argsort(left, kind="stable")], right[order]
-    bounds = np.searchsorted(left, np.arange(len(surfaces) + 1))
-    row, which = ragged(bounds[case], bounds[case + 1] - bounds[case])
-    place = dressing * len(surfaces) + case
-    neighbour = dressing[row] * len(surfaces) + right[which]
-    present = np.isin(neighbour, place)
-    known, party = np.unique(place, return_inverse=True)
-    one, other = party[row[present]], np.searchsorted(known, neighbour[present])
-    label = np.arange(len(known))
-    while True:
-        lower = label.copy()
-        np.minimum.at(lower, one, label[other])
-        lower = lower[lower]
-        if (lower == label).all():
-            return label[party]
-        label = lower
-
-
-def _codes(shapes: Geometries) -> Ints:
-    """The same number for the same polygon; one object in many rows is read only once."""
-    _, first, which = np.unique(
-        np.fromiter(map(id, shapes), np.int64, len(shapes)), return_index=True, return_inverse=True
-    )
-    texts: Any = shapely.to_wkb(shapes[first])
-    texts[shapely.is_missing(shapes[first])] = b""
-    codes: Ints = np.unique(texts, return_inverse=True)[1][which]
-    return codes
-
-
-def lay_ground(stands: Stands, hazards: list[Geometries], cap_m: float) -> Ground:
-    """Strips and crossings of all stands up to ``cap_m``; ``hazards``: disjoint, by kind."""
+def lay_ground(stands: Stands, hazards: Hazards | None, cap_m: Floats) -> Ground:
+    """Strips and crossings of all stands, each up to its ``cap_m`` (the same in all of a field)."""
     surfaces = stands.surface
-    pairs = _near(surfaces, stands.party, 2 * cap_m)
-    cut = np.zeros(len(surfaces), bool)
+    pairs = near_stands(stands, stands.party, 2 * cap_m)
+    edges = edges_of(surfaces)
+    cut = np.zeros(len(surfaces), dtype=np.bool_)
     cut[pairs[0]] = True
-    alone = np.flatnonzero(~cut)
-    cut[alone[~is_steiner(surfaces[alone], cap_m)]] = True
+    cut |= ~is_steiner(surfaces, edges, cap_m, ~cut)
     zones = _zones(stands, hazards, cap_m)
     with_rays = cut.copy()
-    with_rays[zones[0]] = True
-    rayed = np.flatnonzero(with_rays)
-    edges = edges_of(surfaces[rayed])
-    edges = replace(edges, row=rayed[edges.row])
-    rays = rays_of(edges, float(np.clip(cap_m / 10, 0.3, 3.0)), cap_m, cut)
-    cuts = cuts_of(rays, edges, surfaces, pairs, cut, cap_m)
-    fine = strips_of(rays, cuts, cap_m)
+    with_rays[zones.row] = True
+    edges = _only(edges, with_rays)
+    # collars and surrounds run along the edge, so that fewer rays follow them
+    smooth = ~cut
+    smooth[zones.row[zones.zone >= HAZARD]] = False
+    spacing = np.clip(np.where(smooth, cap_m / 5, cap_m / 10), 0.3, 3.0)
+    rays = rays_of(edges, spacing, cap_m, cut, smooth)
+    fine = strips_of(rays, cuts_of(rays, edges, surfaces, pairs, cut, cap_m), cap_m)
     return Ground(
         cap_m=cap_m,
         strips=_joined(fine, surfaces, ~with_rays, cap_m),
-        crossings=_crossings(rays, fine, cap_m, *zones),
+        crossings=_crossings(rays, fine, zones, cap_m),
         rays=rays,
         fine=fine,
         cut=cut,
     )
 
 
-def _near(surfaces: Geometries, party: Ints, distance_m: float) -> tuple[Ints, Ints]:
-    """Pairs of surfaces of a party that lie within the distance of each other."""
-    left, right = shapely.STRtree(surfaces).query(
-        surfaces, predicate="dwithin", distance=distance_m
-    )
-    kept = (left != right) & (party[left] == party[right])
-    return left[kept], right[kept]
+def is_steiner(surfaces: Geometries, edges: Edges, distance_m: Floats, asked: Bools) -> Bools:
+    """Where Steiner's P·x + π·χ·x² is within 0.2 % of the ring of that distance, one a surface.
+
+    ``edges`` are theirs. A buffer tells only where the outline itself does not prove it; False of
+    those that are not ``asked`` about and not proved.
+    """
+    proved = _proved(surfaces, edges, distance_m)
+    rest = np.flatnonzero(~proved & asked)
+    shapes, far = surfaces[rest], distance_m[rest]
+    ring = shapely.area(shapely.buffer(shapes, far, quad_segs=16)) - shapely.area(shapes)
+    proved[rest] = np.abs(ring / _steiner(shapes, far) - 1) < _WITHIN
+    return proved
 
 
-def _zones(
-    stands: Stands, hazards: list[Geometries], cap_m: float
-) -> tuple[Ints, Geometries, Ints]:
-    """Polygons that strips are to be cut by: whose strips, the polygon, the zone it bounds."""
+def _steiner(surfaces: Geometries, distance_m: Floats) -> Floats:
+    round_ = np.pi * parts_less_holes(surfaces) * distance_m**2
+    ring: Floats = shapely.length(surfaces) * distance_m + round_
+    return ring
+
+
+def _proved(surfaces: Geometries, edges: Edges, distance_m: Floats) -> Bools:
+    """Outlines of one ring whose normals do not meet within the distance.
+
+    Two normals that meet enclose a bay that turns back by more than it turns on, so by less than
+    all concave corners together. If those turn by less than a quarter of a circle, the bay is a
+    graph over the direction between the two normals; and if every edge moved outwards still has a
+    length, the graph's parallels stay in order, so that the normals can not meet. Steiner's ring is
+    then wrong only by tan(α/2) − α/2 times x² at each concave corner α.
+    """
+    count = len(surfaces)
+    single = (shapely.get_type_id(surfaces) == 3) & (shapely.get_num_interior_rings(surfaces) == 0)
+    concave = np.minimum(np.maximum(-edges.turn_rad, 0.0), np.pi / 2)
+    back = np.bincount(edges.row, concave, count)
+    half = np.tan(concave / 2)
+    before = np.empty_like(half)
+    before[edges.after] = half
+    lost = (half + before) * distance_m[edges.row] >= edges.length_m
+    folded = np.bincount(edges.row[lost], minlength=count) > 0
+    excess = np.bincount(edges.row, half - concave / 2, count) * distance_m**2
+    near = excess < _WITHIN * _steiner(surfaces, distance_m)
+    proved: Bools = single & (back < np.pi / 2) & ~folded & near
+    return proved
+
+
+def _only(edges: Edges, wanted: Bools) -> Edges:
+    """The edges of some of the surfaces, of each its whole rings."""
+    kept = wanted[edges.row]
+    some: Edges = take(edges, kept)
+    return some._replace(after=(np.cumsum(kept) - 1)[some.after])
+
+
+def _zones(stands: Stands, hazards: Hazards | None, cap_m: Floats) -> _Zones:
+    """Drawn collars, their surrounds, and the hazards that lie near."""
     drawn = np.flatnonzero(~shapely.is_missing(stands.collar))
-    both = _together(stands.collar[drawn], stands.surface[drawn])
-    outer = shapely.buffer(both, stands.surrounds_width_m[drawn], quad_segs=16)
-    rows, polygons = [drawn, drawn], [stands.collar[drawn], outer]
-    codes = [np.full(len(drawn), COLLAR), np.full(len(drawn), OUTER)]
-    tree = shapely.STRtree(stands.surface)
-    for kind, parts in enumerate(hazards):
-        which, row = tree.query(parts, predicate="dwithin", distance=cap_m)
-        rows.append(row)
-        polygons.append(parts[which])
-        codes.append(np.full(len(row), HAZARD + kind))
-    return np.concatenate(rows), np.concatenate(polygons), np.concatenate(codes)
+    # the same case in several parties has the same zones
+    _, first, case = np.unique(stands.case[drawn], return_index=True, return_inverse=True)
+    one = drawn[first]
+    whole, filled = _with_surface(stands.collar[one], stands.surface[one])
+    outer = shapely.buffer(whole, stands.surrounds_width_m[one], quad_segs=16)
+    collar = np.where(filled, whole, stands.collar[one])
+    rows, shapes = [drawn, drawn], [collar[case], outer[case]]
+    zones = [np.full(len(drawn), COLLAR), np.full(len(drawn), OUTER)]
+    if hazards is not None and len(hazards.shape):
+        left, right = _near_hazards(stands, hazards, cap_m)
+        rows.append(left)
+        shapes.append(hazards.shape[right])
+        zones.append(HAZARD + hazards.kind[right])
+    return _Zones(
+        row=np.concatenate(rows), shape=np.concatenate(shapes), zone=np.concatenate(zones)
+    )
 
 
-def _together(collars: Geometries, surfaces: Geometries) -> Geometries:
+def _near_hazards(stands: Stands, hazards: Hazards, cap_m: Floats) -> tuple[Ints, Ints]:
+    """Stands and hazards within the cap of each other."""
+    left, right = near_pairs(
+        shapely.bounds(stands.surface),
+        stands.field,
+        shapely.bounds(hazards.shape),
+        hazards.field,
+        cap_m,
+    )
+    far: Any = cap_m[left]  # stubs know one distance for all alone
+    near = shapely.dwithin(stands.surface[left], hazards.shape[right], far)
+    return left[near], right[near]
+
+
+def _with_surface(collars: Geometries, surfaces: Geometries) -> tuple[Geometries, Bools]:
     """Each collar with its surface, for a buffer: it unites the parts of a collection by itself.
 
-    A collar whose hole is drawn just as the surface is filled instead, which is a quarter the work.
+    A collar whose hole is drawn just as the surface is filled instead, which is a quarter the work;
+    strips that begin at the surface cross only what is left of it. Which ones are, comes second.
     """
     out = np.asarray(shapely.geometrycollections(np.stack((collars, surfaces), axis=1)))
-    one = np.flatnonzero(
-        (shapely.get_num_interior_rings(collars) == 1) & (shapely.get_type_id(surfaces) == 3)
-    )
+    filled = (shapely.get_num_interior_rings(collars) == 1) & (shapely.get_type_id(surfaces) == 3)
+    one = np.flatnonzero(filled)
     holes = shapely.polygons(shapely.get_interior_ring(collars[one], 0))
     same = shapely.equals_exact(shapely.normalize(holes), shapely.normalize(surfaces[one]))
-    out[one[same]] = shapely.polygons(shapely.get_exterior_ring(collars[one[same]]))
-    return out
+    filled[one] = same
+    out[filled] = shapely.polygons(shapely.get_exterior_ring(collars[filled]))
+    return out, filled
 
 
-def _joined(fine: Strips, surfaces: Geometries, whole: Bools, cap_m: float) -> Strips:
+def _joined(fine: Strips, surfaces: Geometries, whole: Bools, cap_m: Floats) -> Strips:
     """Strips that run to the cap joined into one a surface, beside those cut short of it."""
-    full = np.minimum(fine.cut_start_m, fine.cut_end_m) >= cap_m
+    full = np.minimum(fine.cut_start_m, fine.cut_end_m) >= cap_m[fine.row]
     n = len(surfaces)
     width = np.bincount(fine.row[full], fine.width_m[full], n).astype(np.float64)
     turn = np.bincount(fine.row[full], fine.turn_rad[full], n).astype(np.float64)
@@ -216,57 +191,39 @@ def _joined(fine: Strips, surfaces: Geometries, whole: Bools, cap_m: float) -> S
     short = take(fine, ~full & (fine.width_m + np.abs(fine.turn_rad) > 0))
     row = np.concatenate((np.arange(n), short.row))
     order = np.argsort(row, kind="stable")
-    cap = np.full(n, cap_m)
     return Strips(
         row=row[order],
         width_m=np.concatenate((width, short.width_m))[order],
         turn_rad=np.concatenate((turn, short.turn_rad))[order],
-        cut_start_m=np.concatenate((cap, short.cut_start_m))[order],
-        cut_end_m=np.concatenate((cap, short.cut_end_m))[order],
+        cut_start_m=np.concatenate((cap_m, short.cut_start_m))[order],
+        cut_end_m=np.concatenate((cap_m, short.cut_end_m))[order],
     )
 
 
-def _crossings(
-    rays: Rays, strips: Strips, cap_m: float, rows: Ints, polygons: Geometries, zones: Ints
-) -> Crossings:
+def _crossings(rays: Rays, strips: Strips, zones: _Zones, cap_m: Floats) -> Crossings:
     """Crossings of strips with zone polygons, four lines a strip for hazards, else its middle."""
-    smooth = zones < HAZARD
+    smooth = zones.zone < HAZARD
     found = [
-        _crossed(
-            *subdivided(rays, strips, parts), cap_m, rows[which], polygons[which], zones[which]
-        )
+        _crossed(*subdivided(rays, strips, parts), take(zones, which), cap_m)
         for parts, which in ((1, smooth), (4, ~smooth))
         if which.any()
     ]
+    if len(found) == 1:
+        return found[0]
     if not found:
         nothing = np.empty(0)
         none = np.empty(0, np.int64)
         return Crossings(strips=take(strips, none), limit_m=nothing, sign=nothing, zone=none)
-    row = np.concatenate([one.strips.row for one in found])
-    order = np.argsort(row, kind="stable")
-    columns = (f.name for f in fields(Strips))
     return Crossings(
-        strips=Strips(
-            **{c: np.concatenate([getattr(o.strips, c) for o in found])[order] for c in columns}
-        ),
-        limit_m=np.concatenate([one.limit_m for one in found])[order],
-        sign=np.concatenate([one.sign for one in found])[order],
-        zone=np.concatenate([one.zone for one in found])[order],
+        strips=Strips(*map(np.concatenate, zip(*(one.strips for one in found), strict=True))),
+        limit_m=np.concatenate([one.limit_m for one in found]),
+        sign=np.concatenate([one.sign for one in found]),
+        zone=np.concatenate([one.zone for one in found]),
     )
 
 
-def _crossed(
-    at: Floats,
-    out: Floats,
-    strips: Strips,
-    cap_m: float,
-    rows: Ints,
-    polygons: Geometries,
-    zones: Ints,
-) -> Crossings:
-    """Crossings of the strips of ``rows`` with a polygon each."""
-    first, last = np.searchsorted(strips.row, np.stack((rows, rows + 1)))
-    which, pair, limit, sign = crossings_of(
-        at, out, first, last, shapely.orient_polygons(polygons), cap_m
-    )
-    return Crossings(strips=take(strips, which), limit_m=limit, sign=sign, zone=zones[pair])
+def _crossed(at: Floats, out: Floats, strips: Strips, zones: _Zones, cap_m: Floats) -> Crossings:
+    """Crossings of the strips of each zone's row with its polygon."""
+    first, last = np.searchsorted(strips.row, np.stack((zones.row, zones.row + 1)))
+    which, pair, limit, sign = crossings_of(at, out, first, last, zones.shape, cap_m[zones.row])
+    return Crossings(strips=take(strips, which), limit_m=limit, sign=sign, zone=zones.zone[pair])

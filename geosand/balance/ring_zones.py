@@ -4,52 +4,61 @@ Of one strip up to a crossing at l, for a reach L: where L ≥ l it holds A + B/
 strip and l alone; where L is below l and the strip's cut, W·(L − L²/2L) + T·(L²/2 − L³/3L), W its
 width and T its opening. So with the crossings of a zone in order of l, sums of A and B up to a
 crossing and of W and T beyond it serve any reach; only strips that are cut short of their crossing
-are gone through one by one.
+are gone through one by one. The sums are of whole numbers, in a unit of each cell's own, so that
+they are exact and what one cell holds does not depend on those before it.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
-from geosand.balance.ring_strips import OUTER, Crossings, Strips, mass_share, mean_over_cut, ragged
-from geosand.columns import Floats, Ints, take
+from geosand.balance.ring_strips import OUTER, Crossings, mass_share, mean_over_cut, ragged
+from geosand.columns import Bools, Floats, Ints, take
 
 _FARTHEST_M = 1024.0  #: no crossing lies so far
+_PARTS = 2**24  #: of a metre, by which crossings of a cell are put in order
+_WHOLE_BITS = 61  #: of the sums of a cell; one bit of 63 to spare
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
-class ZoneCells:
+class ZoneCells(NamedTuple):
     """Running sums over crossings by cell, (stands × zones) in one row, then by distance."""
 
     zones: int
-    place: Floats  #: of each crossing: its cell and its distance as one number
+    place: Ints  #: of each crossing: its cell and its distance as one number
     first: Ints  #: of each cell's crossings, with the end of the last
-    sums: NDArray[
-        np.longdouble
-    ]  #: (crossings + 1, 4) of A, B, W and T before each; no W, T of those cut short
+    sums: Ints  #: (4, crossings + 1) of A, B, W and T before each; no W, T of those cut short
+    unit: Floats  #: (4, cells) of the sums
     cut: Crossings  #: those whose strip is cut short of them, sorted by cell
     first_cut: Ints  #: of each cell among these, with the end of the last
 
     def shares(self, stand: Ints, reach_m: Floats, inverse_reach: Floats) -> Floats:
         """Integrals of the taper (n, zones) for rows of these stands; nan where the reach is."""
-        cell = stand[:, None] * self.zones + np.arange(self.zones)
-        reach, inverse = reach_m[:, None], inverse_reach[:, None]
+        every = (stand[:, None] * self.zones + np.arange(self.zones)).ravel()
+        share = np.zeros(len(every))
+        held = np.flatnonzero(self.first[every + 1] > self.first[every])
+        cell, row = every[held], held // self.zones
+        reach, inverse = reach_m[row], inverse_reach[row]
         known = np.minimum(np.nan_to_num(reach), _FARTHEST_M / 2)
         passed = np.searchsorted(self.place, _place(cell, known), side="right")
-        up_to, end = self.sums[passed], self.sums[self.first[cell + 1]]
-        until = (up_to - self.sums[self.first[cell]]).astype(np.float64)
-        after = (end - up_to).astype(np.float64)
-        far = until[..., 0] + until[..., 1] * inverse
-        near = after[..., 2] * (reach - inverse * reach**2 / 2)
-        near += after[..., 3] * (reach**2 / 2 - inverse * reach**3 / 3)
-        share: Floats = far + near
-        row, zone = np.nonzero(self.first_cut[cell + 1] > self.first_cut[cell])
-        if len(row):
-            share[row, zone] += self._of_cut(cell[row, zone], reach_m[row], inverse_reach[row])
-        return share
+        first, last = self.first[cell], self.first[cell + 1]
+
+        def between(which: int, start: Ints, end: Ints) -> Floats:
+            column = self.sums[which]
+            total: Floats = (column[end] - column[start]) * self.unit[which, cell]
+            return total
+
+        # whole taper as far as each crossing that the reach passes, then up to the reach
+        share[held] = between(0, first, passed) + between(1, first, passed) * inverse
+        share[held] += between(2, passed, last) * (reach - inverse * reach**2 / 2)
+        share[held] += between(3, passed, last) * (reach**2 / 2 - inverse * reach**3 / 3)
+        some = np.flatnonzero(self.first_cut[cell + 1] > self.first_cut[cell])
+        if len(some):
+            share[held[some]] += self._of_cut(cell[some], reach[some], inverse[some])
+        table: Floats = share.reshape(-1, self.zones)
+        table[np.isnan(reach_m)] = np.nan
+        return table
 
     def _of_cut(self, cell: Ints, reach: Floats, inverse: Floats) -> Floats:
         """What the strips hold that are cut short of a crossing beyond the reach."""
@@ -61,8 +70,9 @@ class ZoneCells:
         return np.bincount(owner, self.cut.sign[which] * share, len(cell)).astype(np.float64)
 
 
-def _place(cell: Ints, distance_m: Floats) -> Floats:
-    return cell + distance_m / _FARTHEST_M
+def _place(cell: Ints, distance_m: Floats) -> Ints:
+    # crossings in one part of a metre may change places: what that adds is less than rounding does
+    return cell * int(_FARTHEST_M * _PARTS) + (distance_m * _PARTS).astype(np.int64)
 
 
 def zone_cells(crossings: Crossings, stands: int) -> ZoneCells:
@@ -71,30 +81,57 @@ def zone_cells(crossings: Crossings, stands: int) -> ZoneCells:
     cells = stands * zones
     cell = crossings.strips.row * zones + crossings.zone
     place = _place(cell, crossings.limit_m)
-    order = np.argsort(place, kind="stable")
-    cell, limit, sign = cell[order], crossings.limit_m[order], crossings.sign[order]
-    strips: Strips = take(crossings.strips, order)
-    nothing = np.zeros_like(limit)
-    constant = mean_over_cut(strips, limit, strips.width_m, strips.turn_rad / 2, nothing)
-    slope = mean_over_cut(strips, limit, nothing, -strips.width_m / 2, -strips.turn_rad / 3)
-    short = np.minimum(strips.cut_start_m, strips.cut_end_m) < limit
-    whole = np.where(short, 0.0, sign)
-    each = (sign * constant, sign * slope, whole * strips.width_m, whole * strips.turn_rad)
-    # wider numbers: a cell's sums are small differences of those of all
-    sums = np.zeros((len(limit) + 1, 4), dtype=np.longdouble)
-    np.cumsum(np.column_stack(each), axis=0, out=sums[1:])
-    cut = np.flatnonzero(short)
+    order = np.argsort(place)
+    held, short = _each(crossings)
     every = np.arange(cells + 1)
+    first = np.searchsorted(cell[order], every)
+    sums, unit = _running(held[:, order], cell[order], first)
+    cut = np.flatnonzero(short)
+    cut = cut[np.argsort(cell[cut], kind="stable")]
     return ZoneCells(
         zones=zones,
         place=place[order],
-        first=np.searchsorted(cell, every),
+        first=first,
         sums=sums,
+        unit=unit,
         cut=Crossings(
-            strips=take(strips, cut),
-            limit_m=limit[cut],
-            sign=sign[cut],
-            zone=crossings.zone[order][cut],
+            strips=take(crossings.strips, cut),
+            limit_m=crossings.limit_m[cut],
+            sign=crossings.sign[cut],
+            zone=crossings.zone[cut],
         ),
         first_cut=np.searchsorted(cell[cut], every),
     )
+
+
+def _each(crossings: Crossings) -> tuple[Floats, Bools]:
+    """A, B, W and T (4, n) of each crossing, and where its strip is cut short of it: no W, T."""
+    strips, limit, sign = crossings.strips, crossings.limit_m, crossings.sign
+    width, turn = sign * strips.width_m, sign * strips.turn_rad
+    held = np.stack((limit * (width + limit * turn / 2), width, width, turn))
+    held[1] = -(limit**2) * (width / 2 + limit * turn / 3)
+    short = np.minimum(strips.cut_start_m, strips.cut_end_m) < limit
+    some = np.flatnonzero(short)
+    if len(some):
+        few, limit, width, turn = take(strips, some), limit[some], width[some], turn[some]
+        nothing = np.zeros_like(limit)
+        held[0, some] = mean_over_cut(few, limit, width, turn / 2, nothing)
+        held[1, some] = mean_over_cut(few, limit, nothing, -width / 2, -turn / 3)
+        held[2:, some] = 0.0
+    return held, short
+
+
+def _running(each: Floats, cell: Ints, first: Ints) -> tuple[Ints, Floats]:
+    """Sums of the columns (4, n) before each row, and their units (4, cells).
+
+    The sums run on from cell to cell and over: only differences within a cell are taken.
+    """
+    held = np.flatnonzero(first[1:] > first[:-1])
+    bits = np.zeros((len(each), len(first) - 1), dtype=np.int32)
+    if len(held):
+        _, bits[:, held] = np.frexp(np.add.reduceat(np.abs(each), first[held], axis=1))
+    unit = np.ldexp(1.0, bits - _WHOLE_BITS)
+    whole = np.rint(each / unit[:, cell]).astype(np.int64)
+    sums = np.zeros((len(each), each.shape[1] + 1), dtype=np.int64)
+    np.cumsum(whole, axis=1, out=sums[:, 1:])
+    return sums, unit

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from geosand.columns import Floats, Ints, distinct
+from geosand.columns import Floats, Ints
 from geosand.estimates import Estimates
 from geosand.site.tables import Loads, Moistures, Site
 
@@ -19,21 +19,22 @@ def load_masses(loads: Loads, moistures: Moistures) -> Estimates:
     Sources: ``bags`` (independent, √count · u), the label shared by all units of a kind, and the
     water content, shared with everything else that it was used for.
     """
-    ratio = moistures.ratio[loads.moisture]
+    water = 1 + moistures.ratio[loads.moisture]
     gross = loads.count * loads.unit_mass_kg
-    back = loads.returned_kg + loads.spilled_kg
-    dry = (gross - back) / (1 + ratio)
-    effects: dict[str, Floats] = {
-        BAGS: np.sqrt(loads.count) * loads.u_unit_mass_kg / (1 + ratio),
-    }
-    for label in dict.fromkeys(loads.label.tolist()):
-        mine = loads.label == label
-        effects[label] = np.where(mine, gross * loads.u_label / (1 + ratio), 0.0)
+    back = (loads.returned_kg + loads.spilled_kg) / water
+    dry = gross / water - back
+    effects: dict[str, Floats] = {BAGS: np.sqrt(loads.count) * loads.u_unit_mass_kg / water}
+    of_label = gross * loads.u_label / water
+    labels = dict.fromkeys(loads.label.tolist())
+    for label in labels:
+        mine = loads.label == label if len(labels) > 1 else True
+        effects[label] = np.where(mine, of_label, 0.0)
     # a load by volume states its dry mass: only what came back carries water
-    moist = np.where(loads.by_volume, -back / (1 + ratio), dry)
-    for k in distinct(loads.moisture):
-        relative = moistures.u_ratio[k] / (1 + moistures.ratio[k])
-        effects[str(moistures.label[k])] = np.where(loads.moisture == k, -moist * relative, 0.0)
+    moist = -np.where(loads.by_volume, -back, dry) / water
+    for label, u_ratio in moistures.by_source().items():
+        of_water = u_ratio[loads.moisture]
+        if of_water.any():
+            effects[label] = moist * of_water
     return Estimates(value=dry, effects=effects, per_row=frozenset({BAGS}))
 
 
@@ -55,30 +56,57 @@ def load_groups(site: Site, masses: Estimates) -> tuple[Ints, Ints, Estimates]:
     A dressing is divided only where every load names its surfaces and every surface of it is named;
     loads with a surface in common belong to one group.
     """
-    row_group = np.zeros(len(site.dressed), dtype=np.int64)
-    load_group = np.zeros(len(site.loads), dtype=np.int64)
-    dressing_of_group: list[int] = []
-    for dressing in range(len(site.dressings)):
-        loads = np.flatnonzero(site.loads.dressing == dressing)
-        rows = np.flatnonzero(site.dressed.dressing == dressing)
-        ground = site.surfaces.ground[site.dressed.surface[rows]]
-        named = site.loads.group[loads]
-        everywhere = frozenset(ground.tolist())
-        of_load = [site.group_surfaces[k] if k >= 0 else everywhere for k in named.tolist()]
-        parts = _joined(of_load)
-        if frozenset().union(*parts) != everywhere:
-            parts = [everywhere]
-        for part in parts:
-            row_group[rows[np.isin(ground, list(part))]] = len(dressing_of_group)
-            mine = [not part.isdisjoint(one) for one in of_load]
-            load_group[loads[np.array(mine, dtype=np.bool_)]] = len(dressing_of_group)
-            dressing_of_group.append(dressing)
-    groups = len(dressing_of_group)
-    return (
-        row_group,
-        np.array(dressing_of_group, dtype=np.int64),
-        spread_of(masses, load_group, groups),
-    )
+    loads, dressed, size = site.loads, site.dressed, len(site.dressings)
+    count = np.ones(size, dtype=np.int64)
+    divided = _divided(site, _maybe_divided(loads, size))
+    for dressing, parts in divided.items():
+        count[dressing] = len(parts)
+    first = np.cumsum(count) - count
+    row_group, load_group = first[dressed.dressing], first[loads.dressing]
+    for dressing, parts in divided.items():
+        for k, (rows, mine) in enumerate(parts, start=int(first[dressing])):
+            row_group[rows], load_group[mine] = k, k
+    dressing_of_group = np.repeat(np.arange(size), count)
+    return row_group, dressing_of_group, spread_of(masses, load_group, len(dressing_of_group))
+
+
+def _maybe_divided(loads: Loads, size: int) -> Ints:
+    """Dressings all of whose loads name surfaces, and not all the same."""
+    unnamed, differ = np.zeros(size, dtype=np.bool_), np.zeros(size, dtype=np.bool_)
+    last = np.full(size, -1)
+    last[loads.dressing] = loads.group
+    unnamed[loads.dressing[loads.group < 0]] = True
+    differ[loads.dressing[loads.group != last[loads.dressing]]] = True
+    return np.flatnonzero(differ & ~unnamed)
+
+
+def _divided(site: Site, dressings: Ints) -> dict[int, list[tuple[Ints, Ints]]]:
+    """Rows of Dressed and of Loads of each part of the ``dressings`` that are divided."""
+    if not len(dressings):
+        return {}
+    ground = site.surfaces.ground[site.dressed.surface]
+    rows = _rows_of_each(site.dressed.dressing, dressings)
+    loads = _rows_of_each(site.loads.dressing, dressings)
+    out: dict[int, list[tuple[Ints, Ints]]] = {}
+    for dressing, mine, its in zip(dressings.tolist(), rows, loads, strict=True):
+        named = [site.group_surfaces[k] for k in site.loads.group[its].tolist()]
+        parts = _joined(named)
+        if frozenset().union(*parts) == frozenset(ground[mine].tolist()):
+            out[dressing] = [
+                (
+                    mine[np.isin(ground[mine], list(part))],
+                    its[np.array([one <= part for one in named])],
+                )
+                for part in parts
+            ]
+    return out
+
+
+def _rows_of_each(column: Ints, values: Ints) -> list[Ints]:
+    """Where ``column`` holds each of the values."""
+    order = np.argsort(column, kind="stable")
+    ends = np.searchsorted(column[order], np.stack([values, values + 1]))
+    return [order[begin:end] for begin, end in ends.T.tolist()]
 
 
 def _joined(sets: Sequence[frozenset[int]]) -> list[frozenset[int]]:

@@ -37,8 +37,14 @@ class StockWitness:
     bought: Estimates  #: kg
     taken: Estimates  #: kg, loads less what came back
     missing: Estimates  #: kg; opening + bought − taken − closing
-    loads: Bools  #: (sands with a count, loads): the loads between the counts
+    of_load: Ints  #: one a load: the row between whose counts it was taken out; -1 = none
     findings: tuple[Finding, ...]
+
+    @property
+    def loads(self) -> Bools:
+        """(rows, loads): the loads between the counts."""
+        between: Bools = self.of_load == np.arange(len(self.sand))[:, None]
+        return between
 
 
 def stock_witness(site: Site, counts: StockCounts | None = None) -> StockWitness:
@@ -58,8 +64,10 @@ def stock_witness(site: Site, counts: StockCounts | None = None) -> StockWitness
     alone = first == last
     opened = np.where(alone, np.datetime64("NaT", "D"), counts.date[first])
     closed = counts.date[last]
-    bought = _bought(site, sand, opened, closed)
-    taken, loads = _taken(site, sand, opened, closed)
+    row = np.full(len(site.sands.name), -1, dtype=np.int64)  # of each sand
+    row[sand] = np.arange(len(sand))
+    bought = _bought(site, row, opened, closed)
+    taken, of_load = _taken(site, row, opened, closed)
     start, end = np.where(alone, 0.0, counts.mass_kg[first]), counts.mass_kg[last]
     u = counts.u_mass_kg
     stock = Estimates(
@@ -77,43 +85,52 @@ def stock_witness(site: Site, counts: StockCounts | None = None) -> StockWitness
         bought=bought,
         taken=taken,
         missing=missing,
-        loads=loads,
+        of_load=of_load,
         findings=tuple(_stock_findings(site, sand, missing)),
     )
 
 
-def _between(date: Dates, opened: Dates, closed: Dates) -> Bools:
-    """(k, n): after the opening count, if any, and not after the closing one."""
-    late = np.isnat(opened)[:, None] | (date > opened[:, None])
-    inside: Bools = late & (date <= closed[:, None])
-    return inside
+def _between(row: Ints, date: Dates, opened: Dates, closed: Dates) -> Ints:
+    """Rows as they are where ``date`` is after the opening count, if any, and not after the closing
+    one; else -1."""
+    if not len(opened):
+        return np.full(len(row), -1, dtype=np.int64)
+    late = np.isnat(opened[row]) | (date > opened[row])
+    return np.where((row >= 0) & late & (date <= closed[row]), row, -1)
 
 
-def _bought(site: Site, sand: Ints, opened: Dates, closed: Dates) -> Estimates:
-    tickets = site.deliveries
-    mine = (tickets.sand == sand[:, None]) & _between(tickets.date, opened, closed)
-    u = np.sqrt((mine * tickets.u_mass_kg**2).sum(axis=1))
-    value = (mine * tickets.mass_kg).sum(axis=1)
+def _bought(site: Site, row_of_sand: Ints, opened: Dates, closed: Dates) -> Estimates:
+    tickets, rows = site.deliveries, len(opened)
+    row = _between(row_of_sand[tickets.sand], tickets.date, opened, closed)
+    mine, row = row >= 0, row[row >= 0]
+    u = np.sqrt(np.bincount(row, tickets.u_mass_kg[mine] ** 2, rows))
+    value = np.bincount(row, tickets.mass_kg[mine], rows).astype(np.float64)
     return Estimates(value=value, effects={TICKETS: u}, per_row=frozenset({TICKETS}))
 
 
-def _taken(site: Site, sand: Ints, opened: Dates, closed: Dates) -> tuple[Estimates, Bools]:
-    loads = site.loads
-    date = site.dressings.date[loads.dressing]
-    mine = (site.dressings.sand[loads.dressing] == sand[:, None]) & _between(date, opened, closed)
-    gross = loads.count * loads.unit_mass_kg
+def _taken(site: Site, row_of_sand: Ints, opened: Dates, closed: Dates) -> tuple[Estimates, Ints]:
+    loads, rows = site.loads, len(opened)
+    row_of_dressing = row_of_sand[site.dressings.sand]
+    of_load = _between(
+        row_of_dressing[loads.dressing], site.dressings.date[loads.dressing], opened, closed
+    )
+    mine = of_load >= 0
+    row, label = of_load[mine], loads.label[mine]
+    gross = (loads.count * loads.unit_mass_kg)[mine]
+    of_label = gross * loads.u_label[mine]
     effects = {
-        label: (mine * np.where(loads.label == label, gross * loads.u_label, 0.0)).sum(axis=1)
-        for label in dict.fromkeys(loads.label.tolist())
+        name: np.bincount(row, np.where(label == name, of_label, 0.0), rows).astype(np.float64)
+        for name in dict.fromkeys(loads.label.tolist())
     }
-    effects[BAGS] = np.sqrt((mine * loads.count * loads.u_unit_mass_kg**2).sum(axis=1))
-    value = (mine * (gross - loads.returned_kg)).sum(axis=1)
-    return Estimates(value=value, effects=effects, per_row=frozenset({BAGS})), mine
+    bags = (loads.count * loads.u_unit_mass_kg**2)[mine]
+    effects[BAGS] = np.sqrt(np.bincount(row, bags, rows))
+    value = np.bincount(row, gross - loads.returned_kg[mine], rows).astype(np.float64)
+    return Estimates(value=value, effects=effects, per_row=frozenset({BAGS})), of_load
 
 
 def _stock_findings(site: Site, sand: Ints, missing: Estimates) -> list[Finding]:
     findings = []
-    u = missing.u()
+    u, of_sand = missing.u(), site.of_sand
     for k in np.flatnonzero(np.abs(missing.value) > SIGNIFICANT * u).tolist():
         name = str(site.sands.name[sand[k]])
         mass = figure(abs(missing.value[k]), "mass", site.units, u=u[k])
@@ -124,7 +141,8 @@ def _stock_findings(site: Site, sand: Ints, missing: Estimates) -> list[Finding]
             else f"{mass} more were taken out or counted than were bought: a"
             " delivery without a ticket, or lighter bags than said"
         )
-        findings.append(Finding(about=f"sand {name}".strip(), text=text, topic="balance"))
+        about, member = f"sand {name}".strip(), int(of_sand[sand[k]])
+        findings.append(Finding(about=about, text=text, topic="balance", member=member))
     return findings
 
 
@@ -151,7 +169,7 @@ def weighings(site: Site) -> Weighings:
     bags = (np.sqrt(loads.count) * loads.u_unit_mass_kg)[one.load]
     u = np.hypot(bags, stated * loads.u_label[one.load])
     sigmas = ratio(one.mass_kg - stated, np.hypot(u, one.u_mass_kg))
-    findings = []
+    findings, of_dressing = [], site.of_dressing
     for k in np.flatnonzero(np.abs(sigmas) > SIGNIFICANT).tolist():
         load = one.load[k]
         share = 100 * (one.mass_kg[k] / stated[k] - 1)
@@ -163,8 +181,9 @@ def weighings(site: Site) -> Weighings:
             " the label: to put it on the scale, give the weighed mass over the count as"
             " unit_mass_kg"
         )
-        about = str(site.dressings.id[loads.dressing[load]])
-        findings.append(Finding(about=about, text=text, topic="balance"))
+        dressing = loads.dressing[load]
+        about, member = str(site.dressings.id[dressing]), int(of_dressing[dressing])
+        findings.append(Finding(about=about, text=text, topic="balance", member=member))
     return Weighings(
         load=loads.id[one.load],
         stated_kg=stated,

@@ -2,21 +2,18 @@
 
 from __future__ import annotations
 
-from dataclasses import fields, replace
-from typing import Any
+from dataclasses import replace
 
 import numpy as np
 import shapely
 
 from geosand.areas.register import AreaRegister
+from geosand.balance.ring_unions import united
 from geosand.balance.rings import ThrowOff, throw_off
-from geosand.columns import Bools, Floats, Geometries, Ints, distinct
+from geosand.columns import Floats, Geometries, Ints
 from geosand.estimates import Estimates
 from geosand.rates.surface_rates import Rates
 from geosand.site.tables import HAZARDS, Site
-
-#: Columns of ThrowOff with one row a dressed surface; the others have one a group.
-ROWS = ("collar_kg", "surrounds_kg", "farther_kg", "collar_area_m2", "surrounds_area_m2")
 
 
 def throw_of_dressings(
@@ -28,68 +25,32 @@ def throw_of_dressings(
     lost: Estimates,
 ) -> ThrowOff:
     """Rings of every group, on the plane, with drawn collars and hazards of the same edition."""
-    surfaces, dressed = site.surfaces, site.dressed
+    surfaces, dressed, members = site.surfaces, site.dressed, site.members
     # a surface wholly under others has no edge to throw over
-    ground = ~shapely.is_empty(register.owned_plane[dressed.surface])
-    edition_of_group = site.dressings.edition[dressing_of_group]
-    parts = []
-    for edition in distinct(edition_of_group) if len(edition_of_group) else [0]:
-        kept = np.flatnonzero(ground & (surfaces.edition[dressed.surface] == edition))
-        mine = edition_of_group == edition
-        throw = _in_edition(site, register, rates, group, lost, kept, mine, int(edition))
-        parts.append((kept, mine, throw))
-    if len(parts) == 1:
-        kept, _, throw = parts[0]
-        return throw if len(kept) == len(dressed) else _with_bare_rows(throw, kept, len(dressed))
-    return _joined([(mine, _with_bare_rows(t, kept, len(dressed))) for kept, mine, t in parts])
-
-
-def _in_edition(
-    site: Site,
-    register: AreaRegister,
-    rates: Rates,
-    group: Ints,
-    lost: Estimates,
-    kept: Ints,
-    mine: Bools,
-    edition: int,
-) -> ThrowOff:
-    """Rings of the groups ``mine`` with the dressed rows ``kept``; no overthrow for the others."""
-    surfaces = site.surfaces
-    bounds = lost.interval()
-    rows = site.dressed.surface[kept]
+    kept = np.flatnonzero(~shapely.is_empty(register.owned_plane[dressed.surface]))
+    rows = dressed.surface[kept]
+    of_row, bounds = site.of_surface[rows], lost.interval()
     ring_kind = np.isin(surfaces.kind[rows], ["collar", "surround"])
-    hazard = np.isin(surfaces.kind, HAZARDS) & (surfaces.edition == edition)
-    return throw_off(
+    editions = site.dressings.edition[dressing_of_group]
+    hazard = np.isin(surfaces.kind, HAZARDS) & np.isin(surfaces.edition, editions)
+    hazard &= ~shapely.is_empty(register.owned_plane)
+    throw = throw_off(
         surfaces=register.owned_plane[rows],
-        dressing=site.dressed.dressing[kept],
+        dressing=dressed.dressing[kept],
         group=group[kept],
         rate_kg_m2=rates.rate.value[kept],
-        overthrow_kg=np.where(mine, lost.value, np.nan),
-        low_kg=np.where(mine, np.maximum(bounds.low, 0.0), np.nan),
-        high_kg=np.where(mine, np.maximum(bounds.high, 0.0), np.nan),
+        overthrow_kg=lost.value,
+        low_kg=np.maximum(bounds.low, 0.0),
+        high_kg=np.maximum(bounds.high, 0.0),
         collars=drawn_collars(site, register)[rows],
-        collar_width_m=np.where(ring_kind, 0.0, site.settings.collar_width_m),
-        surrounds_width_m=np.full(len(kept), site.settings.surrounds_width_m),
+        collar_width_m=np.where(ring_kind, 0.0, members.collar_width_m[of_row]),
+        surrounds_width_m=members.surrounds_width_m[of_row],
         hazards=register.owned_plane[hazard],
         hazard_kind=surfaces.kind[hazard],
+        field=surfaces.edition[rows],
+        hazard_field=surfaces.edition[hazard],
     )
-
-
-def _joined(parts: list[tuple[Bools, ThrowOff]]) -> ThrowOff:
-    """One table from those of several editions: groups from their own, rows added up."""
-    columns: dict[str, Any] = {}
-    kinds = dict.fromkeys(kind for _, throw in parts for kind in throw.hazard_kg)
-    for name in (f.name for f in fields(ThrowOff)):
-        tables = [getattr(throw, name) for _, throw in parts]
-        if name == "hazard_kg":
-            empty = np.zeros(len(parts[0][1].collar_kg))
-            columns[name] = {k: sum((t.get(k, empty) for t in tables), empty) for k in kinds}
-        elif name in ROWS:
-            columns[name] = np.sum(tables, axis=0)
-        else:
-            columns[name] = np.select([mine for mine, _ in parts], tables, np.nan)
-    return ThrowOff(**columns)
+    return throw if len(kept) == len(dressed) else _with_bare_rows(throw, kept, len(dressed))
 
 
 def _with_bare_rows(throw: ThrowOff, kept: Ints, rows: int) -> ThrowOff:
@@ -115,14 +76,15 @@ def drawn_collars(site: Site, register: AreaRegister) -> Geometries:
     """The drawn collar (plane) around each surface, one row a surface; None where none is."""
     surfaces = site.surfaces
     out = np.full(len(surfaces), None, dtype=object)
-    drawn = np.flatnonzero((surfaces.kind == "collar") & (surfaces.around >= 0))
-    row = {
-        (int(e), int(g)): k
-        for k, (e, g) in enumerate(zip(surfaces.edition, surfaces.ground, strict=True))
-    }
-    for k in drawn:
-        inner = row.get((int(surfaces.edition[k]), int(surfaces.around[k])), -1)
-        shape = register.owned_plane[k]
-        if inner >= 0 and not shapely.is_empty(shape):
-            out[inner] = shape if out[inner] is None else shapely.union(out[inner], shape)
+    around = (surfaces.kind == "collar") & (surfaces.around >= 0)
+    drawn = np.flatnonzero(around & ~shapely.is_empty(register.owned_plane))
+    if not len(drawn):
+        return out
+    place = surfaces.edition * len(site.ids) + surfaces.ground
+    order = np.argsort(place, kind="stable")
+    wanted = surfaces.edition[drawn] * len(site.ids) + surfaces.around[drawn]
+    inner = order[np.searchsorted(place[order], wanted, side="right") - 1]
+    found = place[inner] == wanted
+    collars, inner = united(register.owned_plane[drawn[found]], inner[found])
+    out[inner] = collars
     return out

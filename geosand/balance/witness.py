@@ -6,38 +6,32 @@ input, the measurement model is worked out for each draw, and the intervals are 
 size, catch efficiency and bulk density, products with the areas. The sampling part is drawn from
 the scaled t distribution of its degrees of freedom (6.4.9.7 there), all else from the normal one.
 
-Each source is a column of draws, common to all figures of a site, so that the figures of a site
-are a matrix product.
+Each source is one row of draws, common to all figures of a site. Figures that are divided by the
+same things are then sums of the same few columns: matrix products.
 """
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from geosand.areas.register import AreaRegister
 from geosand.balance.account import Balance
-from geosand.balance.draws import (
-    Draws,
-    Key,
-    Shape,
-    normal_shape,
-    standard_draws,
-    student_shape,
-    symmetric_interval,
-)
+from geosand.balance.alike import Alike
+from geosand.balance.draws import Drawn, normal_draws, read_off, student_draws
 from geosand.balance.spread import BAGS
-from geosand.columns import Bools, Floats, Ints, freeze, ratio
+from geosand.columns import Floats, Ints, freeze, ratio
 from geosand.estimates import Estimates, Interval, category
 from geosand.rates.surface_rates import Rates
-from geosand.site.tables import Loads, Site
+from geosand.site.tables import Site
 
 DRAWS = 10_000
 #: a rate is divided by these: an input above its estimate makes it smaller, and not linearly
 DIVIDING = ("tray size", "catch efficiency", "moisture")
 LEAST_DIVISOR = 0.05  # no input falls to a twentieth of its estimate
+_DIGITS = 12  # of relative effects, within which they are the same
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -97,44 +91,82 @@ def monte_carlo(
     single surfaces and their single areas are kept for each dressing's sums only.
     """
     dressed, size = site.dressed, len(site.dressings)
-    on_table = balance.on_surfaces
     rate = _Linear.of_sums(rates.rate, rates.rate, np.ones(len(dressed)), np.arange(len(dressed)))
-    mass = _Linear.of_sums(rates.rate, on_table, areas.area_m2[dressed.surface], dressed.dressing)
+    weight = areas.area_m2[dressed.surface]
+    mass = _Linear.of_sums(rates.rate, balance.on_surfaces, weight, dressed.dressing)
     shares = _area_shares(site, areas, rates, mass.value)
-    shapes = _shapes(site, rates, (rates.rate, on_table), shares, student=student)
-    drawn = standard_draws(np.random.default_rng(seed), draws, list(shapes.values()))
-    table = Draws(columns=dict(zip(shapes, drawn.T, strict=True)), draws=draws)
-    on = mass.drawn(table) * (1 + table.times(shares))
-    spread = _spread(site.loads, site, table, size)
-    depth = rate.drawn(table) / _density(site, rates.density, table)
+    table = _drawn(site, rates, (rate, mass), shares, draws=draws, seed=seed, student=student)
+    on = np.full((size, draws), np.nan)
+    for one in mass.alike(table, np.ones((1, draws)), np.zeros(size, dtype=np.int64)):
+        on[one.rows] = one.values()
+    share = table.times(shares)
+    share += 1
+    on *= share
+    over = _spread(site, table)
+    over -= on
+    sand = site.dressings.sand[dressed.dressing]
+    depths = rate.alike(table, 1 / _density(rates.density, table), sand)
     return Witness(
         draws=draws,
         seed=seed,
-        on_surfaces=_beside(on, balance.on_surfaces, balance.on_interval, floor=0.0),
-        overthrow=_beside(spread - on, balance.overthrow, balance.interval),
-        depth=_beside(depth, rates.depth, rates.depth.interval(floor=0.0), floor=0.0),
+        on_surfaces=_beside(_known(on), balance.on_surfaces, balance.on_interval, floor=0.0),
+        overthrow=_beside(_known(over), balance.overthrow, balance.interval),
+        depth=_beside(
+            [(one.rows, one.read_off()) for one in depths],
+            rates.depth,
+            rates.depth.interval(floor=0.0),
+            floor=0.0,
+        ),
     )
 
 
-def _shapes(
-    site: Site, rates: Rates, tables: Sequence[Estimates], areas: Collection[str], *, student: bool
-) -> dict[Key, Shape]:
-    """The distribution of each source of a site, in units of its u.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Draws:
+    """Draws (R,) of each source of a site, in units of its u."""
 
-    A category of few degrees of freedom has one column for each of them that occurs.
+    normal: Mapping[str, Floats]
+    student: Mapping[tuple[str, float], Floats]  # by category and degrees of freedom
+    draws: int
+
+    def times(self, effects: Mapping[str, Floats]) -> Floats:
+        """Σ effect · source (n, R): one matrix product."""
+        stacked = np.stack([self.normal[name] for name in effects])
+        product: Floats = np.stack(list(effects.values()), axis=1) @ stacked
+        return product
+
+    def sampling(self, name: str, freedom: float) -> Floats:
+        """A category of these degrees of freedom; normal where they are many or not asked for."""
+        return self.student.get((name, freedom), self.normal[name])
+
+
+def _drawn(
+    site: Site,
+    rates: Rates,
+    figures: Sequence[_Linear],
+    areas: Collection[str],
+    *,
+    draws: int,
+    seed: int,
+    student: bool,
+) -> _Draws:
+    """Draws of all sources of a site; ``areas`` names those of its areas.
+
+    The t of all degrees of freedom of a category are the same draws, each at its own quantile: no
+    figure has two of them.
     """
-    few = rates.rate.degrees_of_freedom
+    few = list(rates.rate.degrees_of_freedom)
     names = [name for name in rates.rate.effects if category(name) not in few]
-    used = np.unique(site.loads.moisture)
-    names += [str(label) for label in site.moistures.label[used].tolist()]
-    names += [*rates.density.effects, *site.loads.label.tolist(), BAGS, *areas]
-    shapes: dict[Key, Shape] = {(name, np.inf): normal_shape for name in names}
-    for table in tables:
-        for name in few:
-            for freedom in np.unique(_freedom(table, name)).tolist():
-                known = student and np.isfinite(freedom)
-                shapes[name, freedom] = student_shape(freedom) if known else normal_shape
-    return shapes
+    names += site.moistures.label[site.loads.moisture].tolist()
+    names += [*few, *rates.density.effects, *site.loads.label.tolist(), BAGS, *areas]
+    names = list(dict.fromkeys(names))
+    normal = dict(zip(names, normal_draws(seed, draws, len(names)), strict=True))
+    found: dict[tuple[str, float], Floats] = {}
+    for name in few if student else ():
+        freedom = np.unique(np.concatenate([one.freedom[name] for one in figures]))
+        freedom = freedom[np.isfinite(freedom)]
+        columns = student_draws(normal[name], freedom) if len(freedom) else ()
+        found |= {(name, nu): row for nu, row in zip(freedom.tolist(), columns, strict=True)}
+    return _Draws(normal=normal, student=found, draws=draws)
 
 
 def _freedom(table: Estimates, name: str) -> Floats:
@@ -178,23 +210,44 @@ class _Linear:
             relative=relative,
         )
 
-    def drawn(self, table: Draws) -> Floats:
-        """Draws (R, n): (value + sampling) · Π of the shared sources' factors."""
-        out = np.empty((table.draws, len(self.value)))
-        for some, part in table.blocks():
-            self._draw(part, out[some])
-        return out
+    def alike(self, table: _Draws, factors: Floats, which: Ints) -> Iterator[Alike]:
+        """Draws of (value + sampling) · Π of the shared sources' factors · factors[which].
 
-    def _draw(self, table: Draws, out: Floats) -> None:
-        out[:] = self.value
+        In one piece those figures that are divided by the same things and have the same degrees of
+        freedom; none of figures without a value.
+        """
+        dividing = [name for name in self.relative if category(name) in DIVIDING]
+        steps = [self.relative[name].round(_DIGITS) for name in dividing]
+        keys = np.stack([which, *steps, *self.freedom.values()], axis=1)
+        relative = np.stack([self.value, *self.relative.values(), *self.sampling.values()])
+        known = np.flatnonzero(np.isfinite(relative).all(axis=0))
+        found, number = np.unique(keys[known], axis=0, return_inverse=True)
+        shared: dict[tuple[float, ...], Floats] = {}
+        for k, key in enumerate(found.tolist()):
+            divided, freedom = tuple(key[: 1 + len(dividing)]), key[1 + len(dividing) :]
+            if divided not in shared:
+                divisor = np.ones(table.draws)
+                for name, step in zip(dividing, divided[1:], strict=True):
+                    divisor *= np.maximum(1 - step * table.normal[name], LEAST_DIVISOR)
+                shared[divided] = factors[int(divided[0])] / divisor
+            rows = known[number.reshape(-1) == k]
+            yield self._sum(
+                rows, table, shared[divided], dict(zip(self.freedom, freedom, strict=True))
+            )
+
+    def _sum(
+        self, rows: Ints, table: _Draws, factor: Floats, freedom: Mapping[str, float]
+    ) -> Alike:
+        """Figures that share a factor: their other sources as weights of columns."""
+        weights, columns = [self.value[rows]], [factor]
         for name, u in self.sampling.items():
-            out += table.of_freedom(name, self.freedom[name]) * u
-        for source, effect in self.relative.items():
-            step = np.outer(table.of(source), effect)
-            if category(source) in DIVIDING:
-                out /= np.maximum(1 - step, LEAST_DIVISOR)
-            else:
-                out *= 1 + step
+            weights.append(u[rows])
+            columns.append(factor * table.sampling(name, freedom[name]))
+        for name, effect in self.relative.items():
+            if category(name) not in DIVIDING and effect[rows].any():
+                weights += [weight * effect[rows] for weight in weights]
+                columns += [column * table.normal[name] for column in columns]
+        return Alike(rows=rows, weights=np.stack(weights, axis=1), columns=np.stack(columns))
 
 
 def _area_shares(site: Site, areas: AreaRegister, rates: Rates, mass: Floats) -> dict[str, Floats]:
@@ -207,55 +260,62 @@ def _area_shares(site: Site, areas: AreaRegister, rates: Rates, mass: Floats) ->
     return {name: ratio(effect, mass) for name, effect in errors.items()}
 
 
-def _spread(loads: Loads, site: Site, table: Draws, size: int) -> Floats:
-    """Draws (R, D) of Σ (count · unit mass − returned − spilled)/(1 + w); nan without loads."""
-    group, back = loads.dressing, loads.returned_kg + loads.spilled_kg
-    water = site.moistures.ratio[loads.moisture]
+def _spread(site: Site, table: _Draws) -> Floats:
+    """Draws (D, R) of Σ (count · unit mass − returned − spilled)/(1 + w); nan without loads."""
+    loads, size = site.loads, len(site.dressings)
+    water, gross = site.moistures.ratio[loads.moisture], loads.count * loads.unit_mass_kg
     bags = loads.count * (loads.u_unit_mass_kg / (1 + water)) ** 2
-    out = np.outer(table.of(BAGS), np.sqrt(np.bincount(group, bags, size)))
+    back = loads.returned_kg + loads.spilled_kg
+    weights, columns = [np.sqrt(np.bincount(loads.dressing, bags, size))], [table.normal[BAGS]]
+
+    def add(column: Floats, mass: Floats) -> None:
+        weights.append(np.bincount(loads.dressing, mass, size).astype(np.float64))
+        columns.append(column)
+
+    # a load by volume states its dry mass: only what came back carries water
+    stated = np.where(loads.by_volume, gross / (1 + water), 0.0)
+    carried = np.where(loads.by_volume, 0.0, gross)
+    add(np.ones(table.draws), stated)
+    for label in dict.fromkeys(loads.label[loads.by_volume].tolist()):
+        add(table.normal[label], np.where(loads.label == label, stated * loads.u_label, 0.0))
     for k in np.unique(loads.moisture).tolist():
         mine = loads.moisture == k
-        step = site.moistures.u_ratio[k] * table.of(str(site.moistures.label[k]))
-        wet = np.maximum(1 + site.moistures.ratio[k] + step, LEAST_DIVISOR)[:, None]
-        out += _filled(loads, mine & ~loads.by_volume, table, size) / wet
-        # a load by volume states its dry mass: only what came back carries water
-        out += _filled(loads, mine & loads.by_volume, table, size) / (1 + site.moistures.ratio[k])
-        out -= np.bincount(group, np.where(mine, back, 0.0), size) / wet
-    out[:, np.bincount(group, minlength=size) == 0] = np.nan
-    return out
+        step = site.moistures.u_ratio[k] * table.normal[str(site.moistures.label[k])]
+        dry = 1 / np.maximum(1 + site.moistures.ratio[k] + step, LEAST_DIVISOR)
+        add(dry, np.where(mine, carried - back, 0.0))
+        for label in dict.fromkeys(loads.label[mine & ~loads.by_volume].tolist()):
+            units = np.where(mine & (loads.label == label), carried * loads.u_label, 0.0)
+            add(dry * table.normal[label], units)
+    spread: Floats = np.stack(weights, axis=1) @ np.stack(columns)
+    spread[np.bincount(loads.dressing, minlength=size) == 0] = np.nan
+    return spread
 
 
-def _filled(loads: Loads, some: Bools, table: Draws, size: int) -> Floats:
-    """Draws (R, D), or one row of nothing, of what the units of ``some`` loads weighed."""
-    if not some.any():
-        return np.zeros((1, size))
-    group, gross = loads.dressing[some], (loads.count * loads.unit_mass_kg)[some]
-    label, effect = loads.label[some], gross * loads.u_label[some]
-    labels: dict[str, Floats] = {
-        name: np.bincount(group, np.where(label == name, effect, 0.0), size).astype(np.float64)
-        for name in dict.fromkeys(label.tolist())
-    }
-    filled: Floats = np.bincount(group, gross, size) + table.times(labels)
-    return filled
+def _density(density: Estimates, table: _Draws) -> Floats:
+    """Draws (sands, R) of the bulk density of each sand."""
+    drawn = density.value[:, None] + table.times(density.effects)
+    return np.maximum(drawn, LEAST_DIVISOR * density.value[:, None])
 
 
-def _density(site: Site, density: Estimates, table: Draws) -> Floats:
-    """Draws (R, rows) of the bulk density of each dressed row's sand."""
-    sand = site.dressings.sand[site.dressed.dressing]
-    drawn = density.value + table.times(density.effects)
-    return np.maximum(drawn, LEAST_DIVISOR * density.value)[:, sand]
+def _known(values: Floats) -> list[tuple[Ints, Drawn]]:
+    """What is read off the draws (n, R) of the figures that were measured."""
+    rows = np.flatnonzero(np.isfinite(values[:, 0]))
+    if not len(rows):
+        return []
+    return [(rows, read_off(values if len(rows) == len(values) else values[rows]))]
 
 
 def _beside(
-    values: Floats, analytic: Estimates, interval: Interval, *, floor: float | None = None
+    found: Sequence[tuple[Ints, Drawn]],
+    analytic: Estimates,
+    interval: Interval,
+    *,
+    floor: float | None = None,
 ) -> Witnessed:
-    """Mean, u and interval of the draws (R, n); nan for figures that were not measured."""
-    known = np.isfinite(values[0])
-    columns = np.full((4, values.shape[1]), np.nan)
-    if known.any():
-        some = values[:, known]
-        low, high = symmetric_interval(some)
-        columns[:, known] = [some.mean(axis=0), some.std(axis=0, ddof=1), low, high]
+    """What was read off the draws of some rows at a time; nan for the others."""
+    columns = np.full((4, len(analytic)), np.nan)
+    for rows, drawn in found:
+        columns[:, rows] = drawn
     mean, u, low, high = columns
     if floor is not None:
         low, high = np.maximum(low, floor), np.maximum(high, floor)

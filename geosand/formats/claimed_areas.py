@@ -59,11 +59,11 @@ def read_claimed_areas(path: Path) -> tuple[ClaimedAreas, list[Finding]]:
     reader.finish()
     faults.refuse()
     rows = np.array([int(row) for row in table.rows], dtype=np.int64)
-    column = Reader(table, faults, findings).column_of("area", "m2")  # it was read without fault
+    column = Reader(table, faults, findings).columns_of("area", "m2")  # it was read without fault
     return ClaimedAreas(
         label=label,
         area_m2=area,
-        unit_m2=1.0 if column is None else column[1],
+        unit_m2=column[0][1] if column else 1.0,
         tolerance=tolerance,
         row=rows,
     ), findings

@@ -55,13 +55,16 @@ def read_csv(content: bytes, file: str, faults: Faults, findings: list[Finding])
     number = 0
     try:
         for number, line in enumerate(lines, start=1):
-            if not any(cell.strip() for cell in line):
+            if not "".join(line).strip():
                 if number > MAXIMUM_LINES:
                     faults.add(file, f"more than {MAXIMUM_LINES:,} lines", remedy="split the file")
                     return RawTable(file=file, rows=[], columns={}, unreadable=True)
                 continue
             if not header:
                 header = [cell.strip() for cell in line]
+            elif len(line) == len(header):
+                rows.append(number)
+                cells.append(line)
             elif any(cell.strip() for cell in line[len(header) :]):
                 found = f"{len(line)} cells for {len(header)} columns"
                 remedy = "put a cell that holds the separator itself into quotes"
@@ -99,11 +102,11 @@ def by_columns(
         faults.add(file, f"has {len(header)} columns", allowed=f"at most {MAXIMUM_COLUMNS}")
         return RawTable(file=file, rows=[], columns={}, unreadable=True)
     columns: dict[str, list[Cell]] = {}
+    upright = list(zip(*cells, strict=False)) if cells else [()] * len(header)
     for number, name in enumerate(header):
-        column = [c.strip() if isinstance(c, str) else c for c in (row[number] for row in cells)]
-        filled = any(c is not None and c != "" for c in column)
+        column = _stripped(upright[number])
         if not name:
-            if filled:
+            if any(c is not None and c != "" for c in column):
                 faults.add(file, f"column {number + 1} has no name", row=1, remedy="name it")
         elif name in columns:
             found = f"column {quoted(name)} stands twice"
@@ -111,3 +114,12 @@ def by_columns(
         else:
             columns[name] = column
     return RawTable(file=file, rows=rows, columns=columns)
+
+
+def _stripped(column: Sequence[Cell]) -> list[Cell]:
+    """The cells, texts without space around them."""
+    if set(map(type, column)) == {str}:
+        whole = "".join(column)  # type: ignore[arg-type]
+        if whole.split(maxsplit=1) == [whole]:  # no space in any of them
+            return list(column)
+    return [c.strip() if isinstance(c, str) else c for c in column]

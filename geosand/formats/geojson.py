@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 import shapely
 
-from geosand.columns import Floats
+from geosand.columns import Floats, Geometries
 from geosand.errors import Faults, Finding
 from geosand.formats.csv_table import MAXIMUM_COLUMNS, decode
 from geosand.site.cells import Cell, RawTable, parse_day, parse_number, quoted
@@ -127,6 +127,9 @@ def read_edition(
     table, shapes = _properties(features, file, faults, with_id=True)
     geometry = np.empty(len(shapes), dtype=object)
     told: set[int] = set()
+    plain = _plain_polygons(shapes)
+    if plain is not None:
+        geometry, shapes = plain, []
     for row, shape in enumerate(shapes):
         try:
             geometry[row] = _polygons(shape, f"{file}, {table.rows[row]}", findings)
@@ -226,6 +229,37 @@ def _ring(ring: Json) -> Floats:
         heights = _numbers(ring, 3)
         return heights if np.isfinite(heights).all() else points
     return points
+
+
+def _plain_polygons(shapes: list[Json]) -> Geometries | None:
+    """All at once, where all are polygons of closed rings in two dimensions; else None.
+
+    What is wrong, or less plain, is found by a look at each.
+    """
+    if not shapes or not all(isinstance(s, dict) and s.get("type") == "Polygon" for s in shapes):
+        return None
+    try:
+        rings = [ring for shape in shapes for ring in shape["coordinates"]]
+        positions = list(chain.from_iterable(rings))
+        flat = list(chain.from_iterable(positions))
+        if set(map(type, flat)) != {float} or set(map(len, positions)) != {2}:
+            return None
+        size = np.array([len(ring) for ring in rings])
+        of_shape = np.repeat(np.arange(len(shapes)), [len(s["coordinates"]) for s in shapes])
+    except (TypeError, KeyError):
+        return None
+    kinds = set(map(type, rings)) | set(map(type, positions))
+    points = np.array(flat, dtype=np.float64).reshape(-1, 2)
+    end = np.cumsum(size)
+    closed = size.min() >= 4 and (points[end - size] == points[end - 1]).all()
+    whole = len(np.unique(of_shape, return_index=True)[0]) == len(shapes)
+    if kinds != {list} or not closed or not whole or size.max() > MAXIMUM_VERTICES:
+        return None
+    if not np.isfinite(points).all():
+        return None
+    made: Any = shapely.linearrings(points, indices=np.repeat(np.arange(len(rings)), size))
+    polygons: Any = shapely.polygons(made, indices=of_shape)
+    return np.asarray(polygons, dtype=object)
 
 
 def _polygons(shape: Json, place: str, findings: list[Finding]) -> Any:

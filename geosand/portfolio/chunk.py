@@ -2,23 +2,34 @@
 
 from __future__ import annotations
 
+import gc
 import hashlib
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
+import shapely
 
 from geosand.errors import Refused, printable
-from geosand.portfolio.rows import Head, Table, refused_row, tables_of
+from geosand.portfolio.arrow import arrow_table
+from geosand.portfolio.figures import Head
+from geosand.portfolio.rows import tables_of
+from geosand.portfolio.site_rows import refused_rows
 from geosand.portfolio.sources import SiteRead, Source
 from geosand.results import Results, work_out
+from geosand.site.stack import sand_names, stacked
 from geosand.site.tables import Site
 
 TABLES = ("sites", "balances", "ledger", "areas", "spreaders")
-LAYOUT = 1  #: of the tables; another number makes earlier parts worthless
+LAYOUT = 2  #: of the tables; another number makes earlier parts worthless
 REFUSED, FAILED = "refused", "failed"
+#: what is worked out in one call: memory does not grow with a chunk, nor with large sites
+STACK_SITES, STACK_ROWS = 100, 1_000_000
+
+Rows = dict[str, tuple[int, int]]  #: first row and how many, by table
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -33,6 +44,11 @@ class Options:
         """Changes with the version, the layout of the tables and each option."""
         said = [version, LAYOUT, self.as_of, self.maps, self.units if self.maps else None]
         return hashlib.sha256(json.dumps(said).encode()).hexdigest()
+
+    @property
+    def day(self) -> np.datetime64 | None:
+        """The day of account."""
+        return None if self.as_of is None else np.datetime64(self.as_of, "D")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -52,82 +68,154 @@ class ChunkDone:
     kept: Sequence[str] = ()  #: known before and unchanged
     fingerprints: Mapping[str, str] = field(default_factory=dict)  #: of the sites worked out now
     rows: Mapping[str, Mapping[str, tuple[int, int]]] = field(default_factory=dict)
-    tables: Mapping[str, bytes] = field(default_factory=dict)
+    tables: Mapping[str, Any] = field(default_factory=dict)  #: Arrow buffers, as good as bytes
     maps: Mapping[str, bytes] = field(default_factory=dict)  #: HTML by site
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class _Worked:
+class Worked:
+    """Sites whose rows lie end to end in Arrow tables by name."""
+
+    keys: Sequence[str]
+    tables: Mapping[str, Any]
+    sizes: Mapping[str, Sequence[int]]  #: rows of each site, by table
+    pages: Mapping[str, bytes] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NotWorked:
+    """A site that could not be worked out, and why."""
+
     key: str
-    tables: Mapping[str, Table]
-    page: bytes | None = None
+    name: str
+    status: str
+    faults: str
 
 
 def work_chunk(chunk: Chunk) -> ChunkDone:
     """Read and work out the sites of a chunk. A site that can not be is a row that says why."""
+    with _uncollected():
+        return _work_chunk(chunk)
+
+
+@contextmanager
+def _uncollected() -> Iterator[None]:
+    """Without the collector of circular garbage, of which a chunk makes next to none.
+
+    It would look through all that the libraries made at their start, again and again: a tenth of
+    the time.
+    """
+    collected = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if collected:
+            gc.enable()
+
+
+def _work_chunk(chunk: Chunk) -> ChunkDone:
     kept: list[str] = []
     fingerprints: dict[str, str] = {}
-    worked: list[_Worked] = []
-    for read in chunk.source.read(chunk.keys, dict(chunk.known)):
-        if read.site is None and not read.refused:
-            kept.append(read.key)
-            continue
-        one = _one(read, chunk.options)
-        worked.append(one)
-        # what failed is not known: it is tried again the next time
-        failed = one.tables["sites"]["status"][0] == FAILED
-        fingerprints[read.key] = "" if failed else read.fingerprint
-    if not worked:
+    done: list[Worked] = []
+    not_done: list[NotWorked] = []
+    for reads in _stacks(chunk, kept):
+        for read in reads:
+            fingerprints[read.key] = read.fingerprint
+            if read.site is None:
+                told = "\n".join(read.refused)
+                not_done.append(NotWorked(key=read.key, name=read.key, status=REFUSED, faults=told))
+        sites = [(read.key, read.site) for read in reads if read.site is not None]
+        for one in _worked(sites, chunk.options):
+            (done if isinstance(one, Worked) else not_done).append(one)  # type: ignore[arg-type]
+    # what failed is not known: it is tried again the next time
+    fingerprints |= {one.key: "" for one in not_done if one.status == FAILED}
+    if not fingerprints:
         return ChunkDone(kept=kept)
-    tables, rows = _joined(worked)
+    tables, rows = _joined([*done, *_told(not_done)])
     return ChunkDone(
         kept=kept,
         fingerprints=fingerprints,
         rows=rows,
         tables=tables,
-        maps={one.key: one.page for one in worked if one.page is not None},
+        maps={key: page for one in done for key, page in one.pages.items()},
     )
 
 
-def _one(read: SiteRead, options: Options) -> _Worked:
-    if read.site is None:
-        return _not_worked(read.key, read.key, REFUSED, read.refused)
+def _stacks(chunk: Chunk, kept: list[str]) -> Iterator[list[SiteRead]]:
+    """What is read, as many sites at a time as are worked out at once; known ones go to ``kept``.
+
+    A site's map needs results of its own.
+    """
+    most = 1 if chunk.options.maps else STACK_SITES
+    waiting: list[SiteRead] = []
+    rows = 0
+    for read in chunk.source.read(chunk.keys, dict(chunk.known)):
+        if read.site is None and not read.refused:
+            kept.append(read.key)
+            continue
+        size = 0 if read.site is None else _size(read.site)
+        if waiting and (len(waiting) == most or rows + size > STACK_ROWS):
+            yield waiting
+            waiting, rows = [], 0
+        waiting.append(read)
+        rows += size
+    if waiting:
+        yield waiting
+
+
+def _size(site: Site) -> int:
+    """Catches, dressed surfaces and vertices."""
+    vertices = int(shapely.get_num_coordinates(site.surfaces.geometry).sum())
+    return vertices + len(site.catches) + len(site.dressed)
+
+
+def _worked(sites: Sequence[tuple[str, Site]], options: Options) -> list[Worked | NotWorked]:
+    """The sites worked out in one call; where that can not be, its halves, down to one site."""
+    if not sites:
+        return []
     try:
-        day = None if options.as_of is None else np.datetime64(options.as_of, "D")
-        results = work_out(read.site, as_of=day)
-        page = _map(results, options) if options.maps else None
-        return _Worked(key=read.key, tables=tables_of_site(read.key, results), page=page)
-    except Refused as refusal:
-        return _not_worked(read.key, read.site.name, REFUSED, str(refusal).splitlines())
+        return [_together(sites, options)]
     except Exception as problem:
         # one site must not end the run of thousands; it is told and tried again the next time
-        told = printable(f"{type(problem).__name__}: {problem}"[:500])
-        return _not_worked(read.key, read.site.name, FAILED, [told])
+        if len(sites) == 1:
+            return [_why(*sites[0], problem)]
+    half = len(sites) // 2
+    return [*_worked(sites[:half], options), *_worked(sites[half:], options)]
 
 
-def tables_of_site(key: str, results: Results) -> Mapping[str, Table]:
-    """The rows of one site."""
-    site = results.site
-    of_surface = np.zeros(len(site.surfaces), dtype=np.int64)
-    of_dressing = np.zeros(len(site.dressings), dtype=np.int64)
-    return tables_of(results, head_of([key], [site], [results]), of_surface, of_dressing)
+def _why(key: str, site: Site, problem: Exception) -> NotWorked:
+    if isinstance(problem, Refused):
+        return NotWorked(key=key, name=site.name, status=REFUSED, faults=str(problem))
+    told = printable(f"{type(problem).__name__}: {problem}"[:500])
+    return NotWorked(key=key, name=site.name, status=FAILED, faults=told)
 
 
-def head_of(keys: Sequence[str], sites: Sequence[Site], results: Sequence[Results]) -> Head:
-    """What the tables say of sites beside their figures."""
-    ends = [np.datetime64("NaT", "D") if s.season_end is None else s.season_end for s in sites]
-    return Head(
-        keys=np.array(keys, dtype=np.str_),
-        names=np.array([s.name for s in sites], dtype=np.str_),
-        season_start=np.array([s.season_start for s in sites], dtype="datetime64[D]"),
-        season_end=np.array(ends, dtype="datetime64[D]"),
-        as_of=np.array([r.ledger.as_of for r in results], dtype="datetime64[D]"),
-        findings=np.array([len(r.findings) for r in results], dtype=np.int64),
+def _together(sites: Sequence[tuple[str, Site]], options: Options) -> Worked:
+    keys, alone = [key for key, _ in sites], [site for _, site in sites]
+    results = work_out(alone[0] if options.maps else stacked(alone), as_of=options.day)
+    made = tables_of(results, head_of(keys, alone, results))
+    return Worked(
+        keys=keys,
+        tables={name: arrow_table(one.table) for name, one in made.items()},
+        sizes={name: one.sizes.tolist() for name, one in made.items()},
+        pages={keys[0]: _map(results, options)} if options.maps else {},
     )
 
 
-def _not_worked(key: str, name: str, status: str, faults: Sequence[str]) -> _Worked:
-    return _Worked(key=key, tables={"sites": refused_row(key, name, status, faults)})
+def head_of(keys: Sequence[str], sites: Sequence[Site], results: Results) -> Head:
+    """What the tables say of sites beside their figures; ``results`` are of all of them."""
+    members = results.site.members
+    of = np.array([finding.member for finding in results.findings], dtype=np.int64)
+    return Head(
+        keys=np.array(keys, dtype=np.str_),
+        names=np.array([site.name for site in sites], dtype=np.str_),
+        season_start=members.season_start,
+        season_end=members.season_end,
+        as_of=results.ledger.days,
+        findings=np.bincount(of, minlength=len(sites)),
+        sands=sand_names(sites),
+    )
 
 
 def _map(results: Results, options: Options) -> bytes:
@@ -138,53 +226,46 @@ def _map(results: Results, options: Options) -> bytes:
     return map_page(map_view(results, "us" if us else "metric")).encode("utf-8")
 
 
-def _joined(
-    worked: Sequence[_Worked],
-) -> tuple[dict[str, bytes], dict[str, dict[str, tuple[int, int]]]]:
+def _told(sites: Sequence[NotWorked]) -> list[Worked]:
+    """Their rows of the table ``sites``, if there are any."""
+    if not sites:
+        return []
+    keys = [one.key for one in sites]
+    told = refused_rows(
+        keys,
+        [one.name for one in sites],
+        [one.status for one in sites],
+        [one.faults for one in sites],
+    )
+    sizes = {"sites": [1] * len(keys)}
+    return [Worked(keys=keys, tables={"sites": arrow_table(told)}, sizes=sizes)]
+
+
+def _joined(worked: Sequence[Worked]) -> tuple[dict[str, Any], dict[str, Rows]]:
     """Sites one below the other in one Arrow stream a table, and the rows of each."""
     import pyarrow as pa
 
-    streams: dict[str, bytes] = {}
-    rows: dict[str, dict[str, tuple[int, int]]] = {one.key: {} for one in worked}
+    streams: dict[str, Any] = {}
+    rows: dict[str, Rows] = {key: {} for one in worked for key in one.keys}
     for name in TABLES:
-        parts, begun = [], 0
-        for one in worked:
-            if name in one.tables:
-                part = arrow_table(one.tables[name])
-                rows[one.key][name] = (begun, len(part))
-                begun += len(part)
-                parts.append(part)
-        if parts:
-            sink = pa.BufferOutputStream()
-            table = pa.concat_tables(parts).combine_chunks()
-            with pa.ipc.new_stream(sink, table.schema) as stream:
-                stream.write_table(table)
-            streams[name] = sink.getvalue().to_pybytes()
+        parts = [one for one in worked if name in one.tables]
+        if not parts:
+            continue
+        begun = 0
+        for one in parts:
+            for key, size in zip(one.keys, one.sizes[name], strict=True):
+                rows[key][name] = (begun, size)
+                begun += size
+        table = pa.concat_tables([one.tables[name] for one in parts])
+        sink = pa.BufferOutputStream()
+        with pa.ipc.new_stream(sink, table.schema) as stream:
+            stream.write_table(table)
+        streams[name] = sink.getvalue()
     return streams, rows
-
-
-def arrow_table(table: Table) -> Any:
-    """Columns as an Arrow table: geometries as well-known binary, nan and NaT as nulls."""
-    import pyarrow as pa
-    import shapely
-
-    columns: dict[str, Any] = {}
-    for name, column in table.items():
-        if name == "geometry":
-            columns[name] = pa.array(shapely.to_wkb(column), pa.binary())
-        elif column.dtype.kind == "U":
-            columns[name] = pa.array(column.tolist(), pa.string())
-        elif column.dtype.kind == "M":
-            columns[name] = pa.array(column.astype("datetime64[D]"), pa.date32())
-        elif column.dtype.kind == "f":
-            columns[name] = pa.array(column, pa.float64(), from_pandas=True)
-        else:
-            columns[name] = pa.array(column)
-    return pa.table(columns)
 
 
 def lost_chunk(chunk: Chunk, why: str) -> ChunkDone:
     """Rows for sites whose process died each time it worked on them."""
-    worked = [_not_worked(key, key, FAILED, [why]) for key in chunk.keys]
-    tables, rows = _joined(worked)
+    lost = [NotWorked(key=key, name=key, status=FAILED, faults=why) for key in chunk.keys]
+    tables, rows = _joined(_told(lost))
     return ChunkDone(fingerprints=dict.fromkeys(chunk.keys, ""), tables=tables, rows=rows)

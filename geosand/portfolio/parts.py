@@ -97,14 +97,23 @@ class Parts:
 
         opened: OrderedDict[str, Any] = OrderedDict()
         for begun in range(0, len(keys), batch):
-            slices = []
-            for key in keys[begun : begun + batch]:
-                start, count = self.rows[key].get(name, (0, 0))
-                if count:
-                    part = self._open(opened, self.place[key][0], name)
-                    slices.append(part.slice(start, count))
+            slices = [
+                self._open(opened, part, name).slice(start, count)
+                for part, start, count in self._stretches(name, keys[begun : begun + batch])
+            ]
             if slices:
                 yield pa.concat_tables(slices).combine_chunks()
+
+    def _stretches(self, name: str, keys: Sequence[str]) -> list[tuple[str, int, int]]:
+        """Part, first row and number of rows of the sites; such as follow each other as one."""
+        found: list[tuple[str, int, int]] = []
+        for key in keys:
+            part, (start, count) = self.place[key][0], self.rows[key].get(name, (0, 0))
+            if count and found and found[-1][0] == part and sum(found[-1][1:]) == start:
+                found[-1] = (part, found[-1][1], found[-1][2] + count)
+            elif count:
+                found.append((part, start, count))
+        return found
 
     def _open(self, opened: OrderedDict[str, Any], part: str, name: str) -> Any:
         import pyarrow as pa
@@ -112,8 +121,8 @@ class Parts:
         if part in opened:
             opened.move_to_end(part)
             return opened[part]
-        content = (self.root / part / f"{name}.arrow").read_bytes()
-        with pa.ipc.open_stream(content) as stream:
+        file = pa.memory_map(str(self.root / part / f"{name}.arrow"))
+        with pa.ipc.open_stream(file) as stream:
             opened[part] = stream.read_all()
         while len(opened) > OPEN_PARTS:
             opened.popitem(last=False)

@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Protocol
 
+import numpy as np
+
+from geosand.columns import Ints
 from geosand.errors import Fault, Refused
 
 WGS84 = re.compile(r"(CRS84h?|EPSG:*(:[\d.]*)?:4326)$", re.IGNORECASE)
@@ -42,9 +45,35 @@ class FileTable(Protocol):
         """The sites that it has, and how many rows name none."""
         ...
 
-    def by_site(self, keys: Sequence[str]) -> Mapping[str, Any]:
-        """Arrow tables by site, in the file's order, with the row in the file as ``row``."""
+    def rows_of(self, keys: Sequence[str]) -> SiteRows:
+        """The rows of these sites, with the row in the file as the column ``row``."""
         ...
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+class SiteRows:
+    """Rows of some sites, one site after the other, each in the file's order."""
+
+    table: Any  #: an Arrow table; its geometry column is called ``geometry``
+    bounds: Ints  #: (sites + 1,) where the rows of each site begin
+
+    def of(self, number: int) -> Any:
+        """The rows of one site as an Arrow table."""
+        begin, end = self.bounds[number : number + 2].tolist()
+        return self.table.slice(begin, end - begin)
+
+    def member(self) -> Ints:
+        """The number of the site that each row is of."""
+        return np.repeat(np.arange(len(self.bounds) - 1), np.diff(self.bounds))
+
+    def only(self, sites: Ints) -> SiteRows:
+        """The rows of some of the sites."""
+        size = np.diff(self.bounds)
+        if len(sites) == len(size):
+            return self
+        kept = np.isin(self.member(), sites)
+        bounds = np.append(0, np.cumsum(size[sites]))
+        return SiteRows(table=self.table.filter(kept), bounds=bounds)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -70,7 +99,7 @@ class ParquetTable:
                 without += lacking
         return list(found), without
 
-    def by_site(self, keys: Sequence[str]) -> Mapping[str, Any]:
+    def rows_of(self, keys: Sequence[str]) -> SiteRows:
         import pyarrow as pa
         import pyarrow.parquet as pq
 
@@ -81,10 +110,10 @@ class ParquetTable:
                 count = file.metadata.row_group(group).num_rows
                 if _may_hold(file, group, keys):
                     parts.append(file.read_row_group(group))
-                    rows.append(pa.array(range(begun + 1, begun + count + 1)))
+                    rows.append(pa.array(np.arange(begun + 1, begun + count + 1)))
                 begun += count
         table = pa.concat_tables(parts).append_column("row", pa.chunked_array(rows))
-        return _split(table, keys, self.geometry)
+        return split_by_site(table, keys, self.geometry)
 
 
 def _may_hold(file: Any, group: int, keys: Sequence[str]) -> bool:
@@ -156,7 +185,7 @@ class GeoPackageLayer:
     def sites(self) -> tuple[list[str], int]:
         return _distinct(self._read(columns=["site"], read_geometry=False)["site"])
 
-    def by_site(self, keys: Sequence[str]) -> Mapping[str, Any]:
+    def rows_of(self, keys: Sequence[str]) -> SiteRows:
         listed = ", ".join("'" + key.replace("'", "''") + "'" for key in keys)
         table = self._read(where=f"CAST(site AS TEXT) IN ({listed})", return_fids=True)
         names = {"fid": "row", "OGC_FID": "row"}
@@ -164,7 +193,7 @@ class GeoPackageLayer:
         geometry = next(
             (n for n in ("wkb_geometry", "geom", "geometry") if n in table.column_names), ""
         )
-        return _split(table, keys, geometry)
+        return split_by_site(table, keys, geometry)
 
     def _read(self, **options: Any) -> Any:
         import pyogrio
@@ -233,9 +262,8 @@ def _distinct(column: Any) -> tuple[list[str], int]:
     return known, without
 
 
-def _split(table: Any, keys: Sequence[str], geometry: str) -> Mapping[str, Any]:
-    """The rows of each wanted site; the geometry column called ``geometry``."""
-    import numpy as np
+def split_by_site(table: Any, keys: Sequence[str], geometry: str) -> SiteRows:
+    """The rows of the wanted sites; the geometry column called ``geometry``."""
     import pyarrow as pa
     import pyarrow.compute as pc
 
@@ -247,8 +275,5 @@ def _split(table: Any, keys: Sequence[str], geometry: str) -> Mapping[str, Any]:
     bounds = np.searchsorted(owner[order], np.arange(len(keys) + 1))
     if not (np.diff(order) == 1).all():
         table = table.take(pa.array(order))
-    return {
-        key: table.slice(start, end - start)
-        for key, start, end in zip(keys, bounds[:-1].tolist(), bounds[1:].tolist(), strict=True)
-        if end > start
-    }
+    begin, end = int(bounds[0]), int(bounds[-1])
+    return SiteRows(table=table.slice(begin, end - begin), bounds=bounds - begin)

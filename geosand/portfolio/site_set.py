@@ -10,7 +10,6 @@ site.toml says, one row a site, a table's name before its key: ``sands.dried.bul
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -20,20 +19,23 @@ import numpy as np
 import shapely
 
 from geosand.errors import Fault, Faults, Finding, Refused
+from geosand.portfolio.fingerprints import fingerprints
+from geosand.portfolio.read_at_once import read_at_once
 from geosand.portfolio.set_tables import (
     FileTable,
+    SiteRows,
     geopackage_layers,
     parquet_table,
     told_of,
 )
 from geosand.portfolio.sources import SiteRead
+from geosand.portfolio.typed_columns import GEOMETRY
 from geosand.site.assemble import RawSite, assemble
 from geosand.site.cells import Cell, RawTable, parse_day
 from geosand.site.read_surfaces import RawEdition
 
 NAMES = ("sites", "surfaces", "dressings", "loads", "catches", "deliveries")
 NEEDED = ("sites", "surfaces")
-GEOMETRY = "geometry"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -47,32 +49,46 @@ class SiteSet:
         return list(self.found)
 
     def read(self, keys: Sequence[str], known: dict[str, str]) -> Iterator[SiteRead]:
-        """The sites of a chunk, from the row groups that hold them."""
+        """The sites of a chunk, from the row groups that hold them.
+
+        All are read at once. Only a site in which anything is wrong is read by itself, which says
+        what.
+        """
         try:
             parts = {name: _rows_of(table, keys) for name, table in self.tables.items()}
         except Refused as refusal:
             told = str(refusal).splitlines()
             yield from (SiteRead(key=k, fingerprint="", site=None, refused=told) for k in keys)
             return
-        for key in keys:
-            mine = {name: by_site[key] for name, by_site in parts.items() if key in by_site}
-            fingerprint = _fingerprint(mine)
+        told_now = fingerprints(parts, len(keys))
+        fresh = [k for k, key in enumerate(keys) if known.get(key) != told_now[k]]
+        sites = read_at_once(keys, fresh, parts, {n: t.file for n, t in self.tables.items()})
+        for number, (key, fingerprint) in enumerate(zip(keys, told_now, strict=True)):
             if known.get(key) == fingerprint:
                 yield SiteRead(key=key, fingerprint=fingerprint, site=None)
-                continue
-            faults, findings = Faults(), list[Finding]()
-            try:
-                site = assemble(_raw(key, mine, self.tables, faults, findings), faults, findings)
-            except Refused as refusal:
-                told = str(refusal).splitlines()
-                yield SiteRead(key=key, fingerprint=fingerprint, site=None, refused=told)
+            elif number in sites:
+                yield SiteRead(key=key, fingerprint=fingerprint, site=sites.pop(number))
             else:
-                yield SiteRead(key=key, fingerprint=fingerprint, site=site)
+                yield self._alone(key, number, parts, fingerprint)
+
+    def _alone(
+        self, key: str, number: int, parts: Mapping[str, SiteRows], fingerprint: str
+    ) -> SiteRead:
+        """One site by itself, or why it is refused."""
+        mine = {name: rows.of(number) for name, rows in parts.items()}
+        mine = {name: rows for name, rows in mine.items() if len(rows)}
+        faults, findings = Faults(), list[Finding]()
+        try:
+            site = assemble(_raw(key, mine, self.tables, faults, findings), faults, findings)
+        except Refused as refusal:
+            told = str(refusal).splitlines()
+            return SiteRead(key=key, fingerprint=fingerprint, site=None, refused=told)
+        return SiteRead(key=key, fingerprint=fingerprint, site=site)
 
 
-def _rows_of(table: FileTable, keys: Sequence[str]) -> Mapping[str, Any]:
+def _rows_of(table: FileTable, keys: Sequence[str]) -> SiteRows:
     with told_of(table.file):
-        return table.by_site(keys)
+        return table.rows_of(keys)
 
 
 def find_set(root: Path) -> SiteSet | None:
@@ -114,21 +130,6 @@ def find_set(root: Path) -> SiteSet | None:
     if faults:
         raise Refused(faults)
     return SiteSet(tables=tables, found=tuple(sorted(keys)))
-
-
-def _fingerprint(parts: Mapping[str, Any]) -> str:
-    """SHA-256 of a site's rows, whatever else its files hold."""
-    import pyarrow as pa
-
-    digest = hashlib.sha256()
-    for name, rows in parts.items():
-        table = rows.drop_columns(["row"]).combine_chunks().replace_schema_metadata(None)
-        sink = pa.BufferOutputStream()
-        with pa.ipc.new_stream(sink, table.schema) as stream:
-            stream.write_table(table)
-        digest.update(name.encode())
-        digest.update(sink.getvalue())
-    return digest.hexdigest()
 
 
 def _raw(
@@ -192,7 +193,12 @@ def _settings(
         *path, last = name.split(".")
         inner = settings
         for step in path:
-            inner = inner.setdefault(step, {})
+            inner = inner.setdefault(step, {}) if isinstance(inner, dict) else inner
+        if not isinstance(inner, dict) or last in inner:
+            found = "is a value where other columns have a table"
+            remedy = "keep the value or the columns with points in their names"
+            faults.add(tables["sites"].file, found, column=name, remedy=remedy)
+            continue
         inner[last] = cells[0]
     return {"name": key} | settings
 

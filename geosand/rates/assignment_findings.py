@@ -5,26 +5,15 @@ from __future__ import annotations
 import numpy as np
 import shapely
 
-from geosand.areas.register import AreaRegister
-from geosand.columns import Bools, Floats, Geometries, Ints, Strings, distinct
+from geosand.columns import Bools, Floats, Geometries, Ints, Strings
 from geosand.errors import Finding
+from geosand.rates.about_dressings import Teller, and_more, by_group
+from geosand.rates.edge_distance import edge_distances, within_edge
 from geosand.site.tables import Site
 
 
-def _names(site: Site, rows: Ints) -> str:
-    """Up to six catches by name, and how many more."""
-    names = [str(site.catches.id[k]) for k in rows[:6]]
-    more = f" and {len(rows) - 6} more" if len(rows) > 6 else ""
-    return ", ".join(names) + more
-
-
-def _of(site: Site, catch: int) -> str:
-    """The dressing of a catch."""
-    return str(site.dressings.id[site.catches.dressing[catch]])
-
-
 def disagreements(site: Site, by_position: Ints, declared: Ints) -> list[Finding]:
-    catches, ids = site.catches, site.surfaces.id
+    catches, ids, about = site.catches, site.surfaces.id, Teller(site, "catch")
     wrong = catches.used & (declared >= 0) & (by_position != declared)
     findings = []
     for k in np.flatnonzero(wrong & np.isnan(catches.edge_distance_m)).tolist():
@@ -33,71 +22,77 @@ def disagreements(site: Site, by_position: Ints, declared: Ints) -> list[Finding
             f"catch {catches.id[k]} is declared on '{ids[declared[k]]}' and lies {lies}, within its"
             " position's accuracy: the declaration holds"
         )
-        findings.append(Finding(about=_of(site, k), text=text, topic="catch"))
+        findings.append(about.finding(catches.dressing[k], text))
     return findings
 
 
 def doubtful_tapes(
     site: Site,
-    register: AreaRegister,
-    points: Geometries,
+    owned: Geometries,
+    x: Floats,
+    y: Floats,
     taped: Ints,
     near: Bools,
     allowance: Floats,
 ) -> list[Finding]:
     """Distances to the edge that the catch's position contradicts."""
-    catches = site.catches
+    catches, about = site.catches, Teller(site, "catch")
     tape = catches.edge_distance_m
     has = catches.used & np.isfinite(tape)
-    depth = np.full(len(points), np.nan)
-    known = has & near
-    shapes = register.owned_plane[site.dressed.surface[taped[known]]]
-    gap = shapely.distance(points[known], shapely.boundary(shapes))
-    # signed as the tape: positive outside
-    depth[known] = np.where(shapely.intersects(shapes, points[known]), -gap, gap)
     findings = []
     for k in np.flatnonzero(has & ~near).tolist():
         text = (
             f"catch {catches.id[k]} was taped {abs(tape[k]):g} m from an edge, but lies near no"
             " surface of its dressing: its position is used"
         )
-        findings.append(Finding(about=_of(site, k), text=text, topic="catch"))
-    for k in np.flatnonzero(known & (np.abs(depth - tape) > allowance)).tolist():
-        side = "inside" if depth[k] < 0 else "outside"
+        findings.append(about.finding(catches.dressing[k], text))
+    known = np.flatnonzero(has & near)
+    beside = site.dressed.surface[taped[known]]
+    gap = edge_distances(x[known], y[known], owned, beside)
+    # signed as the tape: positive outside
+    depth = np.where(shapely.intersects_xy(owned[beside], x[known], y[known]), -gap, gap)
+    for place in np.flatnonzero(np.abs(depth - tape[known]) > allowance[known]).tolist():
+        k, deep = known[place], depth[place]
+        side = "inside" if deep < 0 else "outside"
         text = (
-            f"catch {catches.id[k]} lies {abs(depth[k]):.1f} m {side} the edge by its position and"
+            f"catch {catches.id[k]} lies {abs(deep):.1f} m {side} the edge by its position and"
             f" was taped at {tape[k]:g} m: the tape is used"
         )
-        findings.append(Finding(about=_of(site, k), text=text, topic="catch"))
+        findings.append(about.finding(catches.dressing[k], text))
     return findings
 
 
 def near_edges(
     site: Site,
-    register: AreaRegister,
-    points: Geometries,
+    owned: Geometries,
+    x: Floats,
+    y: Floats,
+    by_position: Ints,
     surface: Ints,
     outside_m: Floats,
     allowance: Floats,
 ) -> list[Finding]:
     """Catches placed by position alone whose edge is nearer than the position is known."""
-    catches = site.catches
+    catches, about = site.catches, Teller(site, "catch")
     free = catches.used & (catches.declared < 0) & np.isnan(catches.edge_distance_m)
-    on = free & (surface >= 0)
-    gap = np.where(free, outside_m, np.nan)
-    gap[on] = shapely.distance(points[on], shapely.boundary(register.owned_plane[surface[on]]))
-    near = gap < allowance + catches.half_diagonal_m
+    known = allowance + catches.half_diagonal_m
+    near = free & (surface < 0) & (outside_m < known)
+    on = np.flatnonzero(free & (surface >= 0))
+    row, below = surface[on], np.nextafter(known[on], -np.inf)  # less than, not equal
+    near[on], unsure = within_edge(x[on], y[on], owned, row, by_position[on] == row, below)
+    on = on[unsure]
+    near[on] = edge_distances(x[on], y[on], owned, surface[on]) < known[on]
     findings = []
-    for dressing in distinct(catches.dressing[near]):
-        rows = np.flatnonzero(near & (catches.dressing == dressing))
+    for dressing, rows in by_group(np.flatnonzero(near), catches.dressing):
         one = len(rows) == 1
+        names = and_more(catches.id[rows].tolist(), len(rows))
         text = (
             f"{len(rows)} {'catch' if one else 'catches'} without a declared surface"
             f" {'lies' if one else 'lie'} nearer to an edge than"
-            f" {'its' if one else 'their'} position is known ({_names(site, rows)}): name"
+            f" {'its' if one else 'their'} position is known ({names}): name"
             f" {'its' if one else 'their'} surface"
         )
-        findings.append(Finding(about=str(site.dressings.id[dressing]), text=text, topic="catch"))
+        findings.append(about.finding(dressing, text))
     return findings
 
 
@@ -110,7 +105,7 @@ def lost(
     taped: Bools,
 ) -> list[Finding]:
     """Catches on none of the dressed surfaces: on the ring, or where nothing was spread."""
-    catches = site.catches
+    catches, about = site.catches, Teller(site, "catch")
     findings = []
     for k in np.flatnonzero(catches.used & (dressed < 0) & ~taped).tolist():
         lies = f"on '{site.surfaces.id[surface[k]]}'" if surface[k] >= 0 else "on no drawn surface"
@@ -119,5 +114,5 @@ def lost(
         if np.isfinite(distance[k]):
             text += f", {distance[k]:.1f} m outside the nearest dressed edge"
         text += ": it counts as sand thrown over" if zone[k] != "elsewhere" else ": it is not used"
-        findings.append(Finding(about=_of(site, k), text=text, topic="catch"))
+        findings.append(about.finding(catches.dressing[k], text))
     return findings

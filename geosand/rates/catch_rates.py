@@ -8,13 +8,15 @@ of rate: no published standard for sand dressings was found (common practice).
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
 from geosand.columns import Bools, Floats, Ints, freeze, ratio
 from geosand.errors import Finding
 from geosand.estimates import Estimates
-from geosand.site.tables import Catches, Site
+from geosand.rates.groups import group_mean_sd
+from geosand.site.tables import Site
 
 DEFAULT_BULK_DENSITY_KG_M3 = 1560.0
 U_DEFAULT_BULK_DENSITY = 0.05
@@ -42,63 +44,75 @@ def _pooled(values: Floats, areas: Floats, pool: Ints) -> tuple[Floats, Bools]:
 
     Also whether a row stands for its reading: its own, or the first tray of a pool.
     """
-    alone = pool < 0
-    pools = int(pool.max(initial=-1)) + 1
-    member = np.where(alone, pools, pool)
-    total = np.bincount(member, np.nan_to_num(values), pools + 1)
-    shared = ratio(total, np.bincount(member, areas, pools + 1))
-    first = np.zeros(len(values), dtype=np.bool_)
-    where = np.flatnonzero(~alone)
-    _, index = np.unique(pool[where], return_index=True)
-    first[where[index]] = True
-    return np.where(alone, values / areas, shared[member]), alone | first
+    per_area, stands = values / areas, pool < 0
+    where = np.flatnonzero(~stands)
+    if len(where):
+        _, first, member = np.unique(pool[where], return_index=True, return_inverse=True)
+        total = np.bincount(member, np.nan_to_num(values[where]))
+        per_area[where] = ratio(total, np.bincount(member, areas[where]))[member]
+        stands[where[first]] = True
+    return per_area, stands
 
 
 def catch_rates(site: Site, density_kg_m3: Floats) -> CatchRates:
     """Rates of all catches; ``density_kg_m3`` is the bulk density per sand."""
     catches = site.catches
-    caught_area = catches.tray_area_m2 * site.settings.catch_efficiency
+    efficiency = site.members.catch_efficiency[site.of_dressing]
+    caught_area = catches.tray_area_m2 * efficiency[catches.dressing]
     moist, counts_mass = _pooled(catches.caught_kg, caught_area, catches.mass_pool)
     depth, counts_volume = _pooled(catches.volume_m3, caught_area, catches.volume_pool)
     rate = moist / (1 + _water(site))
-    by_mass = np.isfinite(rate)
-    density = density_kg_m3[site.dressings.sand[catches.dressing]]
+    by_mass, by_volume = np.isfinite(rate), np.isfinite(depth)
+    density = density_kg_m3[site.dressings.sand][catches.dressing]
     return CatchRates(
         mass_rate_kg_m2=rate,
         volume_depth_m=depth,
         rate_kg_m2=np.where(by_mass, rate, depth * density),
         by_mass=by_mass,
         counts_mass=counts_mass & by_mass & catches.used,
-        counts_volume=counts_volume & np.isfinite(depth) & catches.used,
-        counts=catches.used & np.where(by_mass, counts_mass, counts_volume & np.isfinite(depth)),
+        counts_volume=counts_volume & by_volume & catches.used,
+        counts=catches.used & np.where(by_mass, counts_mass, counts_volume & by_volume),
     )
 
 
 def _water(site: Site) -> Floats:
-    """Water content, dry basis, of each catch."""
+    """Water content, dry basis, of each catch; nan where it is not said."""
     ratios = np.append(site.moistures.ratio, np.nan)
     return ratios[site.catches.moisture]
 
 
-def _witnesses(catches: Catches, water: Floats, sand: Ints) -> tuple[Floats, Ints, Ints]:
-    """Bulk density, sand and moisture row of each reading whose trays have a mass and a volume.
+class _Witnesses(NamedTuple):
+    """Readings whose trays have a mass and a volume, one row a reading."""
+
+    density_kg_m3: Floats
+    sand: Ints
+    moisture: Ints  #: row of Moistures
+
+
+def _witnesses(site: Site) -> _Witnesses:
+    """Bulk density of each reading whose trays have a mass and a volume.
 
     A pool is one reading, whichever of the two was pooled: Σ dry mass / Σ dry volume of its trays.
     """
-    rows = np.flatnonzero(catches.used)
-    dry, volume = (catches.caught_kg / (1 + water))[rows], catches.volume_m3[rows]
-    mass_pool, volume_pool = catches.mass_pool[rows], catches.volume_pool[rows]
+    catches = site.catches
     # both columns number the same pools
-    pool = np.maximum(mass_pool, volume_pool)
-    reading = np.where(pool >= 0, len(rows) + pool, np.arange(len(rows)))
+    pool = np.maximum(catches.mass_pool, catches.volume_pool)
+    unknown = np.isnan(catches.caught_kg) & (catches.mass_pool < 0)
+    unknown |= np.isnan(catches.volume_m3) & (catches.volume_pool < 0)
+    rows = np.flatnonzero(catches.used & ((pool >= 0) | ~unknown))
+    reading = np.where(pool[rows] >= 0, len(catches) + pool[rows], rows)
     _, first, reading = np.unique(reading, return_index=True, return_inverse=True)
     count = len(first)
-    unknown = (np.isnan(dry) & (mass_pool < 0)) | (np.isnan(volume) & (volume_pool < 0))
+    dry, volume = (catches.caught_kg / (1 + _water(site)))[rows], catches.volume_m3[rows]
     mass = np.bincount(reading, np.nan_to_num(dry), count)
     litres = np.bincount(reading, np.nan_to_num(volume), count)
-    keep = (np.bincount(reading, unknown, count) == 0) & (litres > 0) & (mass > 0)
+    keep = (np.bincount(reading, unknown[rows], count) == 0) & (litres > 0) & (mass > 0)
     kept = rows[first][keep]
-    return ratio(mass, litres)[keep], sand[kept], catches.moisture[kept]
+    return _Witnesses(
+        density_kg_m3=ratio(mass[keep], litres[keep]),
+        sand=site.dressings.sand[catches.dressing[kept]],
+        moisture=catches.moisture[kept],
+    )
 
 
 def bulk_densities(site: Site) -> tuple[Estimates, list[Finding]]:
@@ -108,56 +122,65 @@ def bulk_densities(site: Site) -> tuple[Estimates, list[Finding]]:
     reading a volume err alike in all of them; from fewer 3 % (both: common practice, no published
     source). The water content of the weighed sand is a source of its own.
     """
-    sands = site.sands
-    value = sands.bulk_density_kg_m3.copy()
-    u = sands.u_bulk_density_kg_m3.copy()
-    sand_of_catch = site.dressings.sand[site.catches.dressing]
-    found, sand, moisture = _witnesses(site.catches, _water(site), sand_of_catch)
-    effects: dict[str, Floats] = {}
-    findings: list[Finding] = []
-    for k, name in enumerate(sands.name.tolist()):
-        mine = sand == k
-        n = int(mine.sum())
-        mean, u_mean = _mean_density(found[mine])
-        if np.isfinite(value[k]):
-            if n and abs(mean - value[k]) > 2 * np.hypot(u[k], u_mean):
-                text = (
-                    f"bulk density stated {value[k] / 1000:.3f}, measured {mean / 1000:.3f} g/cm³"
-                    f" by {n} catches with mass and volume: check which is right"
-                )
-                findings.append(Finding(about=f"sand {name}", text=text, topic="rate"))
-            continue
-        if n:
-            value[k], u[k] = mean, u_mean
-            text = f"bulk density {mean / 1000:.3f} g/cm³ ± {u_mean / 1000:.3f} from {n} catches"
-            _add_moisture(effects, site, k, len(value), moisture[mine], mean)
-        else:
-            value[k] = DEFAULT_BULK_DENSITY_KG_M3
-            u[k] = U_DEFAULT_BULK_DENSITY * DEFAULT_BULK_DENSITY_KG_M3
-            text = "bulk density is neither stated nor measured: 1.56 g/cm³ ± 5 % is used"
-        if n or k in site.dressings.sand:
-            findings.append(Finding(about=f"sand {name}", text=text, topic="default"))
-    for k, name in enumerate(sands.name.tolist()):
-        effects[f"bulk density: {name}"] = np.where(np.arange(len(value)) == k, u, 0.0)
+    sands, found = site.sands, _witnesses(site)
+    stated = np.isfinite(sands.bulk_density_kg_m3)
+    n, mean, u_mean = _mean_densities(found, len(stated))
+    default = U_DEFAULT_BULK_DENSITY * DEFAULT_BULK_DENSITY_KG_M3
+    value = np.where(n > 0, mean, DEFAULT_BULK_DENSITY_KG_M3)
+    value = np.where(stated, sands.bulk_density_kg_m3, value)
+    u = np.where(stated, sands.u_bulk_density_kg_m3, np.where(n > 0, u_mean, default))
+    effects = _of_water(site, found, np.where(stated, 0.0, mean), n)
+    for name in dict.fromkeys(sands.name.tolist()):
+        effects[f"bulk density: {name}"] = np.where(sands.name == name, u, 0.0)
+    findings = _density_findings(site, n, mean, u_mean)
     return Estimates(value=value, effects=effects), findings
 
 
-def _mean_density(found: Floats) -> tuple[float, float]:
-    """Mean of the measured bulk densities and its u; nan without any."""
-    n = len(found)
-    if n == 0:
-        return np.nan, np.nan
-    mean = float(found.mean())
-    if n < FEW_WITNESSES:
-        return mean, U_FEW_WITNESSES * mean
-    return mean, max(float(found.std(ddof=1)) / np.sqrt(n), U_LEAST_WITNESSES * mean)
+def _mean_densities(found: _Witnesses, sands: int) -> tuple[Ints, Floats, Floats]:
+    """Number, mean and u of the mean of the measured bulk densities of each sand; nan without."""
+    n, mean, sd = group_mean_sd(found.density_kg_m3, found.sand, sands)
+    least = np.where(n < FEW_WITNESSES, U_FEW_WITNESSES, U_LEAST_WITNESSES) * mean
+    scatter = np.where(n < FEW_WITNESSES, 0.0, sd) / np.sqrt(np.maximum(n, 1))
+    return n, mean, np.maximum(scatter, least)
 
 
-def _add_moisture(
-    effects: dict[str, Floats], site: Site, sand: int, sands: int, moisture: Ints, mean: float
-) -> None:
+def _of_water(site: Site, found: _Witnesses, mean: Floats, n: Ints) -> dict[str, Floats]:
     """A measured bulk density falls where the water content of its catches was higher."""
+    effects: dict[str, Floats] = {}
+    some = found.moisture >= 0
     for label, u in site.moistures.by_source().items():
-        relative = (u / (1 + site.moistures.ratio))[moisture].mean()
-        if relative:
-            effects.setdefault(label, np.zeros(sands))[sand] -= mean * relative
+        of_reading = (u / (1 + site.moistures.ratio))[found.moisture[some]]
+        relative = ratio(np.bincount(found.sand[some], of_reading, len(n)), n, empty=0.0)
+        effect = np.where(relative != 0, -mean * relative, 0.0)
+        if effect.any():
+            effects[label] = effect
+    return effects
+
+
+def _density_findings(site: Site, n: Ints, mean: Floats, u_mean: Floats) -> list[Finding]:
+    """Where a bulk density is measured, doubted by what was measured, or a default."""
+    stated, u = site.sands.bulk_density_kg_m3, site.sands.u_bulk_density_kg_m3
+    used = np.bincount(site.dressings.sand, minlength=len(n)) > 0
+    doubted = (n > 0) & (np.abs(mean - stated) > 2 * np.hypot(u, u_mean))
+    unsaid = np.isnan(stated) & ((n > 0) | used)
+    findings = []
+    for k in np.flatnonzero(doubted | unsaid).tolist():
+        measured = f"{mean[k] / 1000:.3f}"
+        if doubted[k]:
+            text = (
+                f"bulk density stated {stated[k] / 1000:.3f}, measured {measured} g/cm³"
+                f" by {n[k]} catches with mass and volume: check which is right"
+            )
+        elif n[k]:
+            text = f"bulk density {measured} g/cm³ ± {u_mean[k] / 1000:.3f} from {n[k]} catches"
+        else:
+            text = "bulk density is neither stated nor measured: 1.56 g/cm³ ± 5 % is used"
+        findings.append(
+            Finding(
+                about=f"sand {site.sands.name[k]}",
+                text=text,
+                topic="rate" if doubted[k] else "default",
+                member=int(site.of_sand[k]),
+            )
+        )
+    return findings

@@ -19,7 +19,7 @@ from typing import Literal, NamedTuple
 
 import numpy as np
 
-from geosand.columns import Floats
+from geosand.columns import Floats, Ints
 
 Model = Literal["spherical", "exponential", "linear"]
 
@@ -48,15 +48,16 @@ class Variogram:
 
     def structure(self, distance_m: Floats) -> Floats:
         """γ without the nugget."""
-        s = distance_m / self.range_m
+        s: Floats = distance_m * (1 / self.range_m)
         if self.model == "spherical":
-            s = np.minimum(s, 1.0)
-            shape: Floats = 1.5 * s - 0.5 * s**3
+            np.minimum(s, 1.0, out=s)
+            s *= 1.5 - 0.5 * (s * s)
         elif self.model == "exponential":
-            shape = -np.expm1(-s)
-        else:
-            shape = s
-        return self.sill * shape
+            np.negative(s, out=s)
+            np.exp(s, out=s)  # several times as fast as expm1; of near points 1e-16 of the sill
+            np.subtract(1.0, s, out=s)
+        s *= self.sill
+        return s
 
     def between(self, distance_m: Floats) -> Floats:
         """γ of two readings, however near: nugget + structure."""
@@ -80,8 +81,46 @@ def distances_m(a: Floats, b: Floats) -> Floats:
     return np.sqrt(east, out=east)
 
 
-def inverse_systems(points_m: Floats, variogram: Variogram) -> Floats:
-    """Inverse (B, n + 1, n + 1) of the kriging matrices of points (B, n, 2).
+class Lattices(NamedTuple):
+    """Points that stand for B blocks: each block's ``x_m[i]``, ``y_m[j]``, in equal steps."""
+
+    x_m: Floats  #: (B, L)
+    y_m: Floats  #: (B, M)
+    weights: Floats  #: (B, M, L), of sum 1; of weight 0 a point is no part of its block
+
+    def rows(self, rows: Ints) -> Lattices:
+        return Lattices(self.x_m[rows], self.y_m[rows], self.weights[rows])
+
+    def within(self, variogram: Variogram) -> Floats:
+        """γ̄(B, B) (B,), as :func:`within_blocks` of the same points.
+
+        Pairs of points as far apart are added up first: the correlation of the weights with
+        themselves, by Fourier transforms over a lattice with room for both directions.
+        """
+        sides = [2 * size for size in self.weights.shape[1:]]
+        spectrum = np.fft.rfft2(self.weights, s=sides)
+        pairs = np.fft.irfft2(spectrum * spectrum.conj(), s=sides)
+        north, east = (
+            np.minimum(np.arange(side), side - np.arange(side)) * (at[:, 1:2] - at[:, :1])
+            for side, at in zip(sides, (self.y_m, self.x_m), strict=True)
+        )
+        apart = np.sqrt((north * north)[:, :, None] + (east * east)[:, None, :])
+        within: Floats = (pairs * variogram.structure(apart)).sum(axis=(1, 2))
+        return variogram.nugget + within
+
+    def reach(self, points_m: Floats, variogram: Variogram) -> Floats:
+        """γ̄(x, B) (B, n) of points (B, n, 2)."""
+        east = points_m[..., 0, None] - self.x_m[:, None]
+        north = points_m[..., 1, None] - self.y_m[:, None]
+        apart = (north * north)[..., :, None] + (east * east)[..., None, :]
+        structure = variogram.structure(np.sqrt(apart, out=apart))
+        many, n = points_m.shape[:2]
+        reach = structure.reshape(many, n, -1) @ self.weights.reshape(many, -1, 1)
+        return variogram.nugget + reach[..., 0]
+
+
+def systems(points_m: Floats, variogram: Variogram) -> Floats:
+    """Kriging matrices (B, n + 1, n + 1) of points (B, n, 2).
 
     Two readings at the same place differ by the nugget. Without any nugget they would have to be
     equal: a billionth of the sill is then taken for it.
@@ -92,7 +131,7 @@ def inverse_systems(points_m: Floats, variogram: Variogram) -> Floats:
     matrix[:, :n, :n] = variogram.between(distances_m(points_m, points_m)) + least
     diagonal = np.arange(n + 1)
     matrix[:, diagonal, diagonal] = 0.0
-    return np.linalg.inv(matrix)
+    return matrix
 
 
 def within_blocks(block_points_m: Floats, weights: Floats, variogram: Variogram) -> Floats:
@@ -125,14 +164,43 @@ def block_kriging(
 
     Raises ValueError for weights that do not sum to 1.
     """
-    if not np.allclose(weights.sum(axis=-1), 1.0, atol=1e-9):
-        raise ValueError("weights: those of each block must sum to 1")
+    _check(weights)
     if within is None:
         within = within_blocks(block_points_m, weights, variogram)
     between = variogram.between(distances_m(points_m, block_points_m))
-    right = np.ones((len(points_m), points_m.shape[1] + 1))
-    right[:, :-1] = np.einsum("bnk,bk->bn", between, weights)
-    solution = np.einsum("bij,bj->bi", inverse_systems(points_m, variogram), right)
+    reach = np.einsum("bnk,bk->bn", between, weights)
+    return _solved(points_m, values, reach, within, variogram)
+
+
+def lattice_kriging(
+    points_m: Floats,
+    values: Floats,
+    lattices: Lattices,
+    variogram: Variogram,
+    *,
+    within: Floats | None = None,
+) -> Kriged:
+    """The same as :func:`block_kriging` of blocks that lattices stand for, several times as fast.
+
+    Raises ValueError for weights that do not sum to 1.
+    """
+    _check(lattices.weights.reshape(len(values), -1))
+    if within is None:
+        within = lattices.within(variogram)
+    return _solved(points_m, values, lattices.reach(points_m, variogram), within, variogram)
+
+
+def _check(weights: Floats) -> None:
+    if (np.abs(weights.sum(axis=1) - 1.0) > 1e-9).any():
+        raise ValueError("weights: those of each block must sum to 1")
+
+
+def _solved(
+    points_m: Floats, values: Floats, reach: Floats, within: Floats, variogram: Variogram
+) -> Kriged:
+    right = np.ones((len(reach), reach.shape[1] + 1))
+    right[:, :-1] = reach
+    solution = np.linalg.solve(systems(points_m, variogram), right[..., None])[..., 0]
     mean = (solution[:, :-1] * values).sum(axis=1)
     return Kriged(mean, (solution * right).sum(axis=1) - within)
 
@@ -146,7 +214,7 @@ def block_means(
     (0, 0) alone is the ground at the middle. One system is solved for all blocks: the same as
     :func:`block_kriging` of each.
     """
-    inverse = inverse_systems(points_m[None], variogram)[0]
+    inverse = np.linalg.inv(systems(points_m[None], variogram))[0]
     right = np.ones((len(middles_m), len(points_m) + 1))
     right[:, :-1] = 0.0
     for offset in offsets_m:  # a few points: the whole grid at once for each

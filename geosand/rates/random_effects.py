@@ -20,10 +20,8 @@ import numpy as np
 
 from geosand.columns import Bools, Floats, Ints, freeze
 from geosand.rates.catch_rows import check_rows, rows_of_catches
-
-# With one catch on each surface, σe² and σb² can not be told apart: each is taken as three quarters
-# of the variance of the means, more than half of it, as a too small share would be too sure.
-_INSEPARABLE_SHARE = 0.75
+from geosand.rates.groups import group_mean_sd, over
+from geosand.rates.variance_components import Prior, Scatter, components, scatter_of
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
@@ -70,35 +68,7 @@ class SurfaceRates:
         freeze(self)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
-class _Scatter:
-    """Sums of each dressing; one row a dressing."""
-
-    m: Floats  # surfaces with catches
-    catches: Floats  # N
-    mean: Floats  # of the surface means
-    variance: Floats  # of the surface means, 0 for a single one
-    reciprocal: Floats  # mean of 1/n over the surfaces
-    inseparable: Bools
-    squares_e: Floats  # sum of squares that tells of σe, and its degrees of freedom
-    df_e: Floats
-
-
-def group_mean_sd(values: Floats, group: Ints, groups: int) -> tuple[Ints, Floats, Floats]:
-    """Number, mean and standard deviation (n − 1) of the values of each group.
-
-    ``values`` and ``group`` (index 0 … groups − 1) are equally long. Two passes, the second on
-    values centred by group, so that a small scatter about a large mean is not lost. An empty group
-    has mean nan, fewer than two values have sd nan.
-
-    >>> group_mean_sd(np.array([1.0, 3.0, 5.0]), np.array([0, 0, 2]), 3)[1]
-    array([ 2., nan,  5.])
-    """
-    n = np.bincount(group, minlength=groups)
-    rough = _ratio(np.bincount(group, values, groups), n)
-    mean = rough + _ratio(np.bincount(group, values - rough[group], groups), n)
-    squares = np.bincount(group, (values - mean[group]) ** 2, groups)
-    return n, mean, np.sqrt(_ratio(squares, n - 1))
+_PRIOR = Prior()
 
 
 def surface_rates(
@@ -149,14 +119,25 @@ def surface_rates(
     Raises ValueError for columns of different length, rates that are not finite, indices out of
     range, catches on surfaces that were not dressed and surfaces named twice in a dressing.
     """
-    groups = len(spreader)
-    check_rows(y, group, surface, groups, dressed_group, dressed_surface)
+    check_rows(y, group, surface, len(spreader), dressed_group, dressed_surface)
     row = rows_of_catches(group, surface, dressed_group, dressed_surface)
+    prior = Prior(relative=prior_relative, weight=prior_weight, cap=pooled_weight_cap)
+    return rates_of_rows(y, row, spreader, dressed_group, dressed_surface, prior)
+
+
+def rates_of_rows(
+    y: Floats,
+    row: Ints,
+    spreader: Ints,
+    dressed_group: Ints,
+    dressed_surface: Ints,
+    prior: Prior = _PRIOR,
+) -> SurfaceRates:
+    """As :func:`surface_rates`, of catches whose ``row`` of the dressed surfaces is known."""
+    groups, group = len(spreader), dressed_group[row]
     n, mean, _ = group_mean_sd(y, row, len(dressed_group))
-    scatter = _scatter(y - mean[row], group, n, mean, dressed_group, groups)
-    between, within, pooled = _components(
-        scatter, spreader, prior_relative, prior_weight, pooled_weight_cap
-    )
+    scatter = scatter_of(y - mean[row], group, n, mean, dressed_group, groups)
+    between, within, pooled = components(scatter, spreader, prior)
     weight, per_catch = _own_weight(between[dressed_group], within[dressed_group], n)
     total = between[dressed_group] + per_catch
     mu, u_mu = _weighted_mean(mean, total, n > 0, dressed_group, scatter.mean)
@@ -179,7 +160,7 @@ def surface_rates(
             sigma_e=np.sqrt(within),
             surfaces_caught=scatter.m.astype(np.int64),
             catches=scatter.catches.astype(np.int64),
-            degrees_of_freedom=_freedom(scatter, dressed, prior_weight),
+            degrees_of_freedom=_freedom(scatter, dressed, prior.weight),
             inseparable=scatter.inseparable,
             pooled=pooled & (scatter.m > 0),
         ),
@@ -188,96 +169,16 @@ def surface_rates(
 
 def _own_weight(between: Floats, within: Floats, n: Ints) -> tuple[Floats, Floats]:
     """w = σb²/(σb² + σe²/n), 0 without catches, and σe²/n, 0 without catches (a row a surface)."""
-    per_catch = _ratio(within, n, empty=0.0)
-    share = _ratio(between, between + per_catch, empty=0.0)
+    per_catch = over(within, n, empty=0.0)
+    share = over(between, between + per_catch, empty=0.0)
     return np.where(n > 0, share, 0.0), per_catch
 
 
-def _freedom(scatter: _Scatter, dressed: Ints, prior_weight: float) -> Floats:
+def _freedom(scatter: Scatter, dressed: Ints, prior_weight: float) -> Floats:
     """Degrees of freedom of the sampling part of each dressing, nan where there are none."""
     seen = np.where(dressed == 1, scatter.catches, scatter.m)
     degrees = np.where(scatter.m > 0, seen - 1 + prior_weight, np.nan)
     return np.where(degrees > 0, degrees, np.nan)
-
-
-def _ratio(above: Floats | Ints | float, below: Floats | Ints, empty: float = np.nan) -> Floats:
-    """above / below; ``empty`` where below is not above zero."""
-    return np.divide(
-        above, below, out=np.where(np.isnan(below), np.nan, empty), where=np.asarray(below) > 0
-    )
-
-
-def _scatter(
-    residual: Floats, group: Ints, n: Ints, mean: Floats, dressed_group: Ints, groups: int
-) -> _Scatter:
-    caught = n > 0
-    m, grand, sd = group_mean_sd(mean[caught], dressed_group[caught], groups)
-    catches = np.bincount(group, minlength=groups)
-    variance = np.where(m > 1, sd**2, 0.0)
-    inseparable = (catches == m) & (m > 1)
-    within = np.bincount(group, residual**2, groups)
-    return _Scatter(
-        m=m.astype(float),
-        catches=catches.astype(float),
-        mean=grand,
-        variance=variance,
-        reciprocal=_ratio(np.bincount(dressed_group[caught], 1 / n[caught], groups), m),
-        inseparable=inseparable,
-        squares_e=np.where(inseparable, (m - 1) * _INSEPARABLE_SHARE * variance, within),
-        df_e=np.where(inseparable, m - 1.0, catches - m),
-    )
-
-
-def _components(
-    s: _Scatter, spreader: Ints, prior_relative: float, prior_weight: float, cap: float
-) -> tuple[Floats, Floats, Bools]:
-    """σb², σe² and whether others were pooled, a row a dressing."""
-    with_prior = _posterior(s, prior_relative**2, prior_weight, prior_relative**2, prior_weight)
-    squares_b, df_b, squares_e, df_e = _relative_scatter(s, with_prior[1])
-    most = max(cap, prior_weight)
-    sums = []
-    for squares, df in ((squares_b, df_b), (squares_e, df_e)):
-        others_df = _others(df, spreader)
-        total_df = prior_weight + others_df
-        prior = _ratio(prior_weight * prior_relative**2 + _others(squares, spreader), total_df)
-        sums += [np.where(total_df > 0, prior, 0.0), np.minimum(most, total_df)]
-    pooled = (_others(df_b, spreader) > 0) | (_others(df_e, spreader) > 0)
-    variance_b, variance_e = _posterior(s, *sums)
-    return variance_b, variance_e, pooled
-
-
-def _posterior(
-    s: _Scatter,
-    prior_b: Floats | float,
-    weight_b: Floats | float,
-    prior_e: Floats | float,
-    weight_e: Floats | float,
-) -> tuple[Floats, Floats]:
-    """σb² and σe² from relative prior variances, their degrees of freedom, and the scatter."""
-    variance_e = _ratio(weight_e * prior_e * s.mean**2 + s.squares_e, weight_e + s.df_e)
-    squares_b = _squares_between(s, variance_e)
-    variance_b = _ratio(weight_b * prior_b * s.mean**2 + squares_b, weight_b + s.m - 1)
-    nothing = s.m == 0
-    variance_b[nothing] = variance_e[nothing] = np.nan
-    return variance_b, variance_e
-
-
-def _squares_between(s: _Scatter, variance_e: Floats) -> Floats:
-    """(m − 1) times the variance of the surface means beyond what σe explains."""
-    excess = np.maximum(0.0, s.variance - variance_e * s.reciprocal)
-    # a single surface tells nothing of the differences between surfaces, whatever σe is
-    squares = np.where(s.m > 1, (s.m - 1) * excess, 0.0)
-    return np.where(s.inseparable, s.squares_e, squares)
-
-
-def _relative_scatter(s: _Scatter, variance_e: Floats) -> tuple[Floats, Floats, Floats, Floats]:
-    """What each dressing tells others: relative sums of squares and their degrees of freedom."""
-    tells = s.mean > 0
-    square = np.where(tells, s.mean, 1.0) ** 2
-    df_b = np.where(tells, s.m - 1, 0.0)
-    df_e = np.where(tells, s.df_e, 0.0)
-    squares_b = np.where(df_b > 0, _squares_between(s, variance_e) / square, 0.0)
-    return squares_b, df_b, np.where(df_e > 0, s.squares_e / square, 0.0), df_e
 
 
 def _weighted_mean(
@@ -286,19 +187,9 @@ def _weighted_mean(
     """Mean of the caught surfaces with weights 1/variance and its uncertainty, per dressing."""
     groups = len(rough)
     # without any scatter every surface counts alike
-    gls = np.where(caught, _ratio(1.0, variance, empty=1.0), 0.0)
+    gls = np.where(caught, over(1.0, variance, empty=1.0), 0.0)
     gls_sum = np.bincount(dressed_group, gls, groups)
     offset = np.where(caught, mean - rough[dressed_group], 0.0)
-    mu = rough + _ratio(np.bincount(dressed_group, gls * offset, groups), gls_sum)
+    mu = rough + over(np.bincount(dressed_group, gls * offset, groups), gls_sum)
     scatter = np.bincount(dressed_group, np.where(caught, gls**2 * variance, 0.0), groups)
-    return mu, np.sqrt(_ratio(scatter, gls_sum**2))
-
-
-def _others(values: Floats, spreader: Ints) -> Floats:
-    """Sum over the other dressings with the same spreader; 0 where the spreader is unknown."""
-    known = spreader >= 0
-    total = np.bincount(spreader[known], values[known])
-    others = np.zeros_like(values)
-    # rounding may leave less than nothing
-    others[known] = np.maximum(0.0, total[spreader[known]] - values[known])
-    return others
+    return mu, np.sqrt(over(scatter, gls_sum**2))

@@ -16,8 +16,8 @@ import shapely
 from geosand.areas.register import AreaRegister
 from geosand.columns import Bools, Floats, Geometries, Ints, Strings, freeze
 from geosand.errors import Finding
-from geosand.rates.kriging import Variogram, block_kriging, within_blocks
-from geosand.rates.random_effects import group_mean_sd
+from geosand.rates.groups import group_mean_sd
+from geosand.rates.kriging import Lattices, Variogram, lattice_kriging
 from geosand.rates.surface_rates import Rates
 from geosand.rates.thiessen import thiessen_areas_m2, thiessen_means
 from geosand.rates.variogram import site_variogram
@@ -94,21 +94,21 @@ def catch_places(site: Site, areas: AreaRegister) -> Floats:
     return np.stack(areas.plane.forward(catches.lon_degree, catches.lat_degree), axis=1)
 
 
-def lattices(polygons: Geometries) -> tuple[Floats, Floats]:
-    """Points (P, K, 2) that stand for each polygon, and their weights (P, K).
+def lattices(polygons: Geometries) -> Lattices:
+    """Points that stand for each polygon.
 
     A lattice over its bounds; points outside have weight 0. A polygon that no point of the lattice
     hits is stood for by one point inside it.
     """
     west, south, east, north = shapely.bounds(polygons).T[:, :, None]
     step = (np.arange(LATTICE) + 0.5) / LATTICE
-    u, v = (side.reshape(1, -1) for side in np.meshgrid(step, step))
-    points = np.stack([west + u * (east - west), south + v * (north - south)], axis=-1)
-    inside = shapely.contains_xy(polygons[:, None], points[..., 0], points[..., 1])
-    missed = ~inside.any(axis=1)
-    points[missed, 0] = shapely.get_coordinates(shapely.point_on_surface(polygons[missed]))
-    inside[missed, 0] = True
-    return points, inside / inside.sum(axis=1, keepdims=True)
+    x, y = west + step * (east - west), south + step * (north - south)
+    inside = shapely.contains_xy(polygons[:, None, None], x[:, None, :], y[:, :, None])
+    missed = ~inside.any(axis=(1, 2))
+    one = shapely.get_coordinates(shapely.point_on_surface(polygons[missed]))
+    x[missed], y[missed] = one[:, :1], one[:, 1:]
+    inside[missed, 0, 0] = True
+    return Lattices(x, y, inside / inside.sum(axis=(1, 2), keepdims=True))
 
 
 def _kriged_means(
@@ -126,8 +126,8 @@ def _kriged_means(
     n = np.bincount(row, minlength=len(polygons))
     rows = np.flatnonzero(wanted & ~shapely.is_empty(polygons))
     _, first, which = np.unique(surface[rows], return_index=True, return_inverse=True)
-    block, weights = lattices(polygons[rows[first]])
-    within = within_blocks(block, weights, variogram)
+    block = lattices(polygons[rows[first]])
+    within = block.within(variogram)
     lattice_of = np.full(len(polygons), -1, dtype=np.int64)
     lattice_of[rows] = which
     order = np.argsort(row, kind="stable")
@@ -136,13 +136,9 @@ def _kriged_means(
         mine = rows[n[rows] == count]
         taken = order[start[mine][:, None] + np.arange(count)]
         at = lattice_of[mine]
-        found = block_kriging(
-            points[taken],
-            value[taken] / mean[mine][:, None],
-            block[at],
-            weights[at],
-            variogram,
-            within=within[at],
+        relative = value[taken] / mean[mine][:, None]
+        found = lattice_kriging(
+            points[taken], relative, block.rows(at), variogram, within=within[at]
         )
         kriged[mine] = found.mean * mean[mine]
         u[mine] = np.sqrt(np.maximum(found.variance, 0.0)) * mean[mine]

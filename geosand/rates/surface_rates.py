@@ -5,15 +5,16 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-import shapely
 
 from geosand.areas.register import AreaRegister
-from geosand.columns import Bools, Floats, Ints, distinct, ratio
+from geosand.columns import Bools, Floats, Ints, ratio
 from geosand.errors import Finding
 from geosand.estimates import Estimates
 from geosand.rates.assignment import Assignment, assign
 from geosand.rates.catch_rates import CatchRates, bulk_densities, catch_rates
-from geosand.rates.random_effects import DressingRates, SurfaceRates, surface_rates
+from geosand.rates.catch_rows import Counted, counted_on
+from geosand.rates.edge_taper import edge_taper
+from geosand.rates.random_effects import DressingRates, SurfaceRates, rates_of_rows
 from geosand.rates.rate_findings import (
     empty_trays,
     far_catches,
@@ -29,8 +30,6 @@ SURFACE, CATCHES = "sampling: surface", "sampling: catches"
 MEAN_SURFACES, MEAN = "sampling: mean of surfaces", "sampling: mean of catches"
 NEW_EACH_TIME = frozenset({CATCHES, MEAN})  #: not the same error in the next dressing
 TAPER = "edge taper"
-U_TAPER = 0.15  #: relative; of the share of a surface within half a swath of its edge
-EDGE_BAND_M = 1.0  #: half a swath where the swath is unknown
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
@@ -54,74 +53,66 @@ class Rates:
 
 
 def site_rates(site: Site, register: AreaRegister) -> Rates:
-    """Rates of all dressings of a site in one go. Raises Refused for catches that can not be."""
+    """Rates of all dressings of a site in one go, or of all sites that it is laid of.
+
+    Raises Refused for catches that can not be.
+    """
     density, findings = bulk_densities(site)
     where = assign(site, register)
     each = catch_rates(site, density.value)
-    on = where.dressed >= 0
-    counted = each.counts & on
-    value, model, parts = _model(site, where, each.rate_kg_m2, counted)
-    rate = _with_sources(site, value, parts, model, each, where, density)
-    taper, taper_findings = _edge_taper(site, register, where, counted)
+    on, dressing = where.dressed >= 0, site.catches.dressing
+    counted = counted_on(where.dressed, dressing, each.rate_kg_m2, each.counts & on)
+    planned = _planned_scale(site)
+    value, model, parts = _model(site, planned, counted)
+    rate = _with_sources(site, value, parts, model, each, counted, density)
+    taper, taper_findings = edge_taper(site, register, where, counted)
     rate = rate.with_effects({TAPER: taper * value})
-    catches = np.bincount(where.dressed[counted], minlength=len(site.dressed))
-    findings += [*set_aside(site), *where.findings, *pool_findings(site, where)]
-    scaled = each.rate_kg_m2 / np.where(on, _planned_scale(site)[where.dressed], 1.0)
-    findings += [*empty_trays(site, where, each), *far_catches(site, where, each, scaled)]
-    findings += taper_findings
-    findings += model_findings(site, model, catches)
-    of_sand = density.value[site.dressings.sand][site.catches.dressing]
-    by_volume = each.volume_depth_m * of_sand
-    depth = np.where(each.by_mass, each.mass_rate_kg_m2 / of_sand, each.volume_depth_m)
-    of_surface, of_dressing = where.dressed[counted], site.catches.dressing[counted]
-
-    def rates_by(of_catch: Floats, counts: Bools) -> Floats:
-        """Rates by one way of measuring; often it is the one that all catches were measured in."""
-        if not counts.any():
-            return np.full(len(site.dressed), np.nan)
-        same = (counts == counted).all() and (of_catch == each.rate_kg_m2)[counted].all()
-        return value.copy() if same else _model(site, where, of_catch, counts)[0]
-
+    catches = np.bincount(counted.row, minlength=len(site.dressed))
+    scaled = each.rate_kg_m2.copy()
+    scaled[on] /= planned[where.dressed[on]]
+    of_catch = density.value[site.dressings.sand][dressing]
+    depth = np.where(each.by_mass, each.mass_rate_kg_m2 / of_catch, each.volume_depth_m)
+    by_mass = counted_on(where.dressed, dressing, each.mass_rate_kg_m2, each.counts_mass & on)
+    by_volume = counted_on(
+        where.dressed, dressing, each.volume_depth_m * of_catch, each.counts_volume & on
+    )
     return Rates(
         rate=rate,
         depth=_depth(site, rate, density),
         catches=catches,
         own=catches > 0,
-        mass_rate_kg_m2=rates_by(each.mass_rate_kg_m2, each.counts_mass & on),
-        volume_rate_kg_m2=rates_by(by_volume, each.counts_volume & on),
+        mass_rate_kg_m2=_by_one_way(site, planned, value, counted, by_mass),
+        volume_rate_kg_m2=_by_one_way(site, planned, value, counted, by_volume),
         model=model,
         density=density,
         assignment=where,
         each=each,
         catch_depth_m=depth,
-        uniformity=uniformity(depth[counted], of_dressing, len(site.dressings)),
-        surface_uniformity=uniformity(depth[counted], of_surface, len(site.dressed)),
-        findings=tuple(findings),
+        uniformity=uniformity(depth[counted.catch], counted.dressing, len(site.dressings)),
+        surface_uniformity=uniformity(depth[counted.catch], counted.row, len(site.dressed)),
+        findings=(
+            *findings,
+            *set_aside(site),
+            *where.findings,
+            *pool_findings(site, where),
+            *empty_trays(site, where, each),
+            *far_catches(site, where, each, scaled),
+            *taper_findings,
+            *model_findings(site, model, catches),
+        ),
     )
 
 
 def _model(
-    site: Site, assignment: Assignment, rate: Floats, counts: Bools
+    site: Site, planned: Floats, counted: Counted
 ) -> tuple[Floats, DressingRates, dict[str, Floats]]:
     """Rate of each dressed surface from the random-effects model and its sampling effects.
 
     Where all rows of a dressing have planned depths that differ, the model is on rate/planned.
     """
-    dressed = site.dressed
-    planned = _planned_scale(site)
-    row = assignment.dressed[counts]
-    names = {name: k for k, name in enumerate(dict.fromkeys(site.dressings.spreader.tolist()))}
-    spreader = np.array(
-        [names[s] if s else -1 for s in site.dressings.spreader.tolist()], dtype=int
-    )
-    found = surface_rates(
-        y=rate[counts] / planned[row],
-        group=dressed.dressing[row],
-        surface=dressed.surface[row],
-        spreader=spreader,
-        dressed_group=dressed.dressing,
-        dressed_surface=dressed.surface,
-    )
+    dressed, row = site.dressed, counted.row
+    y, spreader = counted.rate_kg_m2 / planned[row], _spreaders(site)
+    found = rates_of_rows(y, row, spreader, dressed.dressing, dressed.surface)
     lasting = _lasting_share(found)[dressed.dressing]
     parts = {
         SURFACE: found.persistent,
@@ -130,6 +121,41 @@ def _model(
         MEAN: found.mean_effect * np.sqrt(1 - lasting),
     }
     return found.value * planned, found.dressings, {k: v * planned for k, v in parts.items()}
+
+
+def _spreaders(site: Site) -> Ints:
+    """A number for the spreader of each dressing, of one site only; -1 where it is not said."""
+    names, code = np.unique(site.dressings.spreader, return_inverse=True)
+    _, _, spreader = np.unique(
+        site.of_dressing * len(names) + code, return_index=True, return_inverse=True
+    )
+    return np.where(site.dressings.spreader == "", -1, spreader)
+
+
+def _by_one_way(
+    site: Site, planned: Floats, value: Floats, counted: Counted, way: Counted
+) -> Floats:
+    """Rates (a row a dressed surface) by one way of measuring, nan in sites without any.
+
+    Often it is the one that all catches of a site were measured in: then they are known already.
+    """
+    if not len(way.catch):
+        return np.full(len(value), np.nan)
+    of_dressing = site.of_dressing
+    size = 1 + int(of_dressing.max())
+    site_of, of_row = of_dressing[way.dressing], of_dressing[site.dressed.dressing]
+    both = np.bincount(of_dressing[counted.dressing], minlength=size)
+    some = np.bincount(site_of, minlength=size)
+    rate = np.full(len(site.catches), np.nan)
+    rate[counted.catch] = counted.rate_kg_m2
+    same = rate[way.catch] == way.rate_kg_m2
+    known = (np.bincount(site_of, same, size) == some) & (both == some)
+    out = np.where((some > 0)[of_row], value, np.nan)
+    again = (some > 0) & ~known
+    if again.any():
+        found = _model(site, planned, way.of(again[site_of]))[0]
+        out = np.where(again[of_row], found, out)
+    return out
 
 
 def _lasting_share(found: SurfaceRates) -> Floats:
@@ -164,29 +190,28 @@ def _with_sources(
     parts: dict[str, Floats],
     model: DressingRates,
     each: CatchRates,
-    assignment: Assignment,
+    counted: Counted,
     density: Estimates,
 ) -> Estimates:
     """The rates as estimates: sampling, tray size, catch efficiency, moisture, bulk density."""
-    settings, group = site.settings, site.dressed.dressing
+    members, group, size = site.members, site.dressed.dressing, len(site.dressings)
+    of_row = site.of_dressing[group]
+    relative_u = members.u_catch_efficiency / members.catch_efficiency
     effects = dict(parts)
-    effects["tray size"] = -value * settings.u_tray
-    effects["catch efficiency"] = -value * settings.u_catch_efficiency / settings.catch_efficiency
-    counted = each.counts & (assignment.dressed >= 0)
-    size = len(site.dressings)
-    total = np.maximum(np.bincount(site.catches.dressing[counted], minlength=size), 1)
-    weighed = counted & each.by_mass
-    dressing, water = site.catches.dressing[weighed], site.catches.moisture[weighed]
+    effects["tray size"] = -value * members.u_tray[of_row]
+    effects["catch efficiency"] = -value * relative_u[of_row]
+    total = np.maximum(np.bincount(counted.dressing, minlength=size), 1)
+    by_mass = each.by_mass[counted.catch]
+    dressing, water = counted.dressing[by_mass], site.catches.moisture[counted.catch[by_mass]]
     for label, u in site.moistures.by_source().items():
         relative = np.bincount(dressing, (u / (1 + site.moistures.ratio))[water], size) / total
         if relative.any():
             _add(effects, label, -value * relative[group])
-    by_volume = np.bincount(site.catches.dressing[counted & ~each.by_mass], minlength=size) / total
-    sand = site.dressings.sand[group]
-    for source, effect in density.effects.items():
-        relative = effect[sand] / density.value[sand]
-        if by_volume.any():
-            _add(effects, source, value * by_volume[group] * relative)
+    by_volume = np.bincount(counted.dressing[~by_mass], minlength=size) / total
+    sand = site.dressings.sand
+    if by_volume.any():
+        for source, effect in density.effects.items():
+            _add(effects, source, value * (by_volume * (effect / density.value)[sand])[group])
     return Estimates(
         value=value,
         effects=effects,
@@ -202,49 +227,10 @@ def _add(effects: dict[str, Floats], source: str, effect: Floats) -> None:
 def _depth(site: Site, rate: Estimates, density: Estimates) -> Estimates:
     """Depth = rate / bulk density, the density's own sources entering with their sign."""
     sand = site.dressings.sand[site.dressed.dressing]
-    value = density.value[sand]
-    depth = rate.scaled(1 / value)
+    depth = rate.scaled(1 / density.value[sand])
     return depth.with_effects(
-        {source: -depth.value * effect[sand] / value for source, effect in density.effects.items()}
+        {
+            source: -depth.value * (effect / density.value)[sand]
+            for source, effect in density.effects.items()
+        }
     )
-
-
-def _edge_taper(
-    site: Site, register: AreaRegister, assignment: Assignment, counts: Bools
-) -> tuple[Floats, list[Finding]]:
-    """Relative effect per dressed row where no catch saw the band along the edge.
-
-    A surface is seen where one of its catches lies within half a swath of its edge; a surface
-    without catches where any catch of its dressing does.
-    """
-    dressed, size = site.dressed, len(site.dressed)
-    swath = site.dressings.swath_m[dressed.dressing]
-    band = np.where(np.isnan(swath), EDGE_BAND_M, swath / 2)
-    rows = assignment.dressed[counts]
-    near = rows[assignment.inside_m[counts] <= band[rows]]
-    seen = np.bincount(near, minlength=size) > 0
-    caught = np.bincount(rows, minlength=size) > 0
-    any_seen = np.bincount(dressed.dressing, seen, len(site.dressings)) > 0
-    blind = np.where(caught, ~seen, ~any_seen[dressed.dressing])
-    blind &= (np.bincount(dressed.dressing, caught, len(site.dressings)) > 0)[dressed.dressing]
-    effect = np.zeros(size)
-    if not blind.any():
-        return effect, []
-    keys, which = np.unique(
-        np.stack([dressed.surface, np.round(band * 1000).astype(np.int64)], axis=1)[blind],
-        axis=0,
-        return_inverse=True,
-    )
-    shapes = register.owned_plane[keys[:, 0]]
-    inner = shapely.area(shapely.buffer(shapes, -keys[:, 1] / 1000, quad_segs=4))
-    share = 1 - ratio(inner, shapely.area(shapes), empty=1.0)
-    effect[blind] = U_TAPER * share[which.reshape(-1)]
-    findings = []
-    for dressing in distinct(dressed.dressing[blind & caught]):
-        n = int((blind & caught & (dressed.dressing == dressing)).sum())
-        text = (
-            f"on {n} {'surface' if n == 1 else 'surfaces'} no catch lies within half a swath of the"
-            " edge, where the rate falls: lay one tray near the edge"
-        )
-        findings.append(Finding(about=str(site.dressings.id[dressing]), text=text, topic="rate"))
-    return effect, findings

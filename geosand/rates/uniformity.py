@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from geosand.columns import Floats, Ints, freeze
-from geosand.rates.random_effects import group_mean_sd
+from geosand.rates.groups import group_mean_sd, in_order
 
 #: Fewer catches give no figures.
 LEAST_CATCHES = 4
@@ -17,11 +17,14 @@ LEAST_CATCHES = 4
 class Uniformity:
     """Uniformity of the depths of each group; one row a group; ratios, not percent.
 
-    Each is nan below four catches and where the mean is not above zero.
+    Each is nan below four catches and where the mean is not above zero; mean and sd are told from
+    one and two catches up, in the unit of the depths.
     """
 
     n: Ints  #: catches
-    cv: Floats  #: standard deviation (n − 1) / mean
+    mean: Floats
+    sd: Floats  #: standard deviation (n − 1)
+    cv: Floats  #: sd / mean
     du_lq: Floats  #: mean of the lowest quarter / mean
     du_lh: Floats  #: mean of the lower half / mean
     cu: Floats  #: Christiansen's coefficient, 1 − mean absolute deviation / mean
@@ -49,35 +52,37 @@ def uniformity(depth: Floats, group: Ints, groups: int) -> Uniformity:
     (array([0.5]), array([0.75]))
     """
     _check(depth, group, groups)
-    n, mean, sd = group_mean_sd(depth, group, groups)
-    order = np.lexsort((depth, group))
-    ordered, owner = depth[order], group[order]
-    filled = np.flatnonzero(n)
-    starts = (np.cumsum(n) - n)[filled]
-    rank = np.arange(len(ordered)) - np.repeat(starts, n[filled])
-    off = ordered - mean[owner]
+    ordered, n = in_order(depth, group, groups)
+    _, mean, sd = group_mean_sd(ordered, np.repeat(np.arange(groups), n), groups)
+    off = np.append(ordered - np.repeat(mean, n), 0.0)
+    start = np.cumsum(n) - n
     usable = (n >= LEAST_CATCHES) & (mean > 0)
-    mean = np.where(usable, mean, np.nan)
-
-    def total(column: Floats) -> Floats:
-        out = np.zeros(groups)
-        if filled.size:
-            out[filled] = np.add.reduceat(column, starts)
-        return out
+    over = np.where(usable, mean, np.nan)
 
     def of_lowest(parts: int) -> Floats:
         """Mean of the lowest catches of each group over the mean of all."""
         lowest = np.maximum(1, np.rint(n / parts))  # rint takes halves to the even number
-        mine: Floats = total(np.where(rank < lowest[owner], off, 0.0))
-        return 1 + mine / lowest / mean
+        return 1 + _sums(off, start, lowest.astype(np.int64), n) / lowest / over
 
     return Uniformity(
         n=n,
-        cv=sd / mean,
+        mean=mean,
+        sd=sd,
+        cv=sd / over,
         du_lq=of_lowest(4),
         du_lh=of_lowest(2),
-        cu=1 - total(np.abs(off)) / np.maximum(n, 1) / mean,
+        cu=1 - _sums(np.abs(off), start, n, n) / np.maximum(n, 1) / over,
     )
+
+
+def _sums(column: Floats, start: Ints, count: Ints, n: Ints) -> Floats:
+    """Sum of the first ``count`` values of each group; 0 where the group has none (``n`` is 0)."""
+    out = np.zeros(len(n))
+    some = np.flatnonzero(n)
+    ends = np.stack([start[some], start[some] + count[some]], axis=1)
+    if some.size:
+        out[some] = np.add.reduceat(column, ends.ravel())[::2]
+    return out
 
 
 def _check(depth: Floats, group: Ints, groups: int) -> None:

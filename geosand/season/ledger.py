@@ -2,31 +2,33 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
 from geosand.areas.register import AreaRegister
 from geosand.balance.account import Balance
-from geosand.columns import Bools, Floats, Ints, Strings, ratio
+from geosand.columns import Bools, Dates, Floats, Ints, Strings, ratio
 from geosand.distributions import student_probability
 from geosand.errors import Fault, Finding, Refused
 from geosand.estimates import Estimates, Interval
 from geosand.rates.surface_rates import NEW_EACH_TIME, Rates
 from geosand.season.holes import hole_capacity_m
 from geosand.season.ring_ledger import RingLedger, ring_ledger
-from geosand.site.tables import HAZARDS, Site
+from geosand.season.season_findings import never_dressed, without_a_plan
+from geosand.site.tables import HAZARDS, Members, Site
 
 UNDER, ON_TARGET, OVER = "under-dressed", "on target", "over-dressed"
 NOT_MEASURED, NO_TARGET = "not measured", "no target"
+DAY = np.timedelta64(1, "D")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Ledger:
     """One row a surface of the boundaries in force that is dressed or has a target."""
 
-    start: np.datetime64
-    as_of: np.datetime64
+    start: np.datetime64  #: of the season; NaT for several sites
+    days: Dates  #: the day of account, one row a site
     row: Ints  #: row of Surfaces
     depth: Estimates  #: m; only what was measured
     interval: Interval
@@ -44,11 +46,11 @@ class Ledger:
     counted: Bools  #: one row a dressed surface (Dressed): inside the season and the date
     findings: tuple[Finding, ...]
 
-
-def last_record(site: Site) -> np.datetime64:
-    """Day of the newest dressing, delivery or count; the season's start where there is none."""
-    days = np.concatenate([site.dressings.date, site.deliveries.date, site.stock_counts.date])
-    return max(days.max(), site.season_start) if len(days) else site.season_start
+    @property
+    def as_of(self) -> np.datetime64:
+        """The day of account of a site by itself; NaT for several."""
+        day: np.datetime64 = self.days[0] if len(self.days) == 1 else np.datetime64("NaT", "D")
+        return day
 
 
 def site_ledger(
@@ -61,134 +63,194 @@ def site_ledger(
 ) -> Ledger:
     """Depth so far, target so far and state of every surface, ``as_of`` a day (default: the last
     record, never the clock). Raises Refused for a day before the season."""
-    day = last_record(site) if as_of is None else as_of
-    if day < site.season_start:
-        found = f"the season starts on {site.season_start}, after the day of account {day}"
-        remedy = "name a later day, or correct season_start"
-        raise Refused(Fault(file="site.toml", column="season_start", found=found, remedy=remedy))
-    date = site.dressings.date[site.dressed.dressing]
-    owns = register.area_m2[site.dressed.surface] > 0  # no ground, no depth
-    counted = owns & (date >= site.season_start) & (date <= day)
-    if site.season_end is not None:
-        counted &= date <= site.season_end
+    members = site.members
+    days = _days_of_account(site, members, as_of)
+    counted = _counted(site, register, members, days)
     ground = site.surfaces.ground[site.dressed.surface]
-    depth, measured = _depth_so_far(site, rates, counted, ground)
-    target_so_far = _target_so_far(site, counted, ground, day)
-    row = _ledger_rows(site, register, counted, ground, target_so_far)
+    in_force = site.in_force()
+    target_so_far = _target_so_far(site, members, in_force, counted, ground, days)
+    row = _ledger_rows(site, register, in_force, counted, ground, target_so_far)
     index = site.surfaces.ground[row]
-    mine = depth.rows(index)
+    place = np.full(len(site.ids), -1, dtype=np.int64)  # of each id among the rows
+    place[index] = np.arange(len(row))
     so_far = target_so_far[index]
-    state, probability = states(mine, so_far, site.settings.tolerance)
-    state = np.where(measured[index], state, NOT_MEASURED)
-    dressed = np.bincount(ground[counted], minlength=len(site.ids))[index]
-    own = np.bincount(ground[counted & rates.own], minlength=len(site.ids))[index] > 0
-    holes = _in_holes(site, rates, counted, ground)[index] + 0 * mine.value
+    depth, measured = _depth_so_far(site, rates, counted, place[ground], len(row))
+    interval = depth.interval(floor=0.0)
+    tolerance = members.tolerance[site.of_id[index]]
+    state, probability = states(depth, so_far, tolerance, interval.degrees_of_freedom)
+    state = np.where(measured, state, NOT_MEASURED)
+    holes = _in_holes(site, rates, counted, ground)[index] + 0 * depth.value
+    never = ~_any_of(ground[counted], len(site.ids))[index]
     return Ledger(
         start=site.season_start,
-        as_of=day,
+        days=days,
         row=row,
-        depth=mine,
-        interval=mine.interval(floor=0.0),
+        depth=depth,
+        interval=interval,
         target_m=site.surfaces.target_m[row],
         target_so_far_m=so_far,
-        shortfall_m=np.where(measured[index], so_far - mine.value, np.nan),
+        shortfall_m=np.where(measured, so_far - depth.value, np.nan),
         state=state,
-        probability=np.where(np.isin(state, [NOT_MEASURED, NO_TARGET]), np.nan, probability),
-        dressings=dressed,
-        measured=measured[index],
-        own=own,
+        probability=np.where((state == NOT_MEASURED) | (state == NO_TARGET), np.nan, probability),
+        dressings=np.bincount(ground[counted], minlength=len(site.ids))[index],
+        measured=measured,
+        own=_any_of(ground[counted & rates.own], len(site.ids))[index],
         in_holes_m=holes,
-        surface_m=mine.value - holes,
+        surface_m=depth.value - holes,
         rings=ring_ledger(site, rates, balance, counted),
         counted=counted,
         findings=(
-            *_findings(site, counted, ground, row),
-            *_plan_missing(site, row, so_far),
+            *never_dressed(site, counted, row[never]),
+            *without_a_plan(site, row[np.isnan(so_far)]),
         ),
     )
 
 
+def _days_of_account(site: Site, members: Members, as_of: np.datetime64 | None) -> Dates:
+    """``as_of`` for every site, or its newest dressing, delivery or count; else its season's start.
+
+    Raises Refused for those whose season starts later.
+    """
+    starts = members.season_start
+    if as_of is not None:
+        days = np.full(len(starts), as_of, dtype="datetime64[D]")
+    else:
+        days = starts.copy()
+        numbers = days.view(np.int64)
+        for of, date in (
+            (site.of_dressing, site.dressings.date),
+            (site.of_sand[site.deliveries.sand], site.deliveries.date),
+            (site.of_sand[site.stock_counts.sand], site.stock_counts.date),
+        ):
+            np.maximum.at(numbers, of, date.astype("datetime64[D]").view(np.int64))
+    faults = [
+        Fault(
+            file="site.toml",
+            column="season_start",
+            found=f"the season starts on {starts[k]}, after the day of account {days[k]}",
+            remedy="name a later day, or correct season_start",
+        )
+        for k in np.flatnonzero(days < starts).tolist()
+    ]
+    if faults:
+        raise Refused(faults)
+    return days
+
+
+def _counted(site: Site, register: AreaRegister, members: Members, days: Dates) -> Bools:
+    """Dressed rows inside the season and the date. A surface without ground has no depth."""
+    date, of = site.dressings.date, site.of_dressing
+    start, end = members.season_start[of], members.season_end[of]
+    inside = (date >= start) & (date <= days[of]) & (np.isnat(end) | (date <= end))
+    counted: Bools = inside[site.dressed.dressing] & (register.area_m2[site.dressed.surface] > 0)
+    return counted
+
+
+def _any_of(index: Ints, size: int) -> Bools:
+    """(size,): True where ``index`` names it."""
+    out = np.zeros(size, dtype=np.bool_)
+    out[index] = True
+    return out
+
+
 def _depth_so_far(
-    site: Site, rates: Rates, counted: Bools, ground: Ints
+    site: Site, rates: Rates, counted: Bools, place: Ints, size: int
 ) -> tuple[Estimates, Bools]:
-    """Σ depth of each surface id, sources kept, and whether each of its dressings was measured.
+    """Σ depth of each place of a dressed row (-1 = none), and whether each of its dressings was
+    measured.
 
     Scatter of the catches is new each time; a surface's own deviation, that of the surfaces with
     trays, tray size, catch efficiency and bulk density persist and add linearly. The depth of a
     surface of which no dressing was measured is nan, not 0.
     """
-    size = len(site.ids)
-    known = counted & np.isfinite(rates.depth.value)
-    fraction = site.sands.sand_mass_fraction[site.dressings.sand[site.dressed.dressing]]
-    rows = np.flatnonzero(known)
-    table = rates.depth.scaled(fraction).rows(rows)
-    missing = np.bincount(ground[counted & ~known], minlength=size) > 0
-    total = table.group_sum(ground[rows], size, independent=NEW_EACH_TIME)
-    unknown = missing & (np.bincount(ground[rows], minlength=size) == 0)
-    nothing = np.where(unknown, np.nan, 0.0)
-    effects = {source: effect + nothing for source, effect in total.effects.items()}
-    return replace(total, value=total.value + nothing, effects=effects), ~missing
+    counted = counted & (place >= 0)
+    known = np.isfinite(rates.depth.value)
+    rows, lacking = np.flatnonzero(counted & known), np.flatnonzero(counted & ~known)
+    fraction = site.sands.sand_mass_fraction[site.dressings.sand[site.dressed.dressing[rows]]]
+    table = rates.depth.rows(rows)
+    total = table.group_sum(place[rows], size, independent=NEW_EACH_TIME, weight=fraction)
+    missing = _any_of(place[lacking], size)
+    unknown = missing & ~_any_of(place[rows], size)
+    return total.where_known(~unknown), ~missing
 
 
-def elapsed_share(site: Site, day: np.datetime64) -> float:
-    """Days from the season's start to ``day`` over those to its end, 0 to 1; nan without an end."""
-    if site.season_end is None:
-        return float("nan")
-    length = (site.season_end - site.season_start) / np.timedelta64(1, "D")
-    passed = (day - site.season_start) / np.timedelta64(1, "D")
-    return float(np.clip(passed / length, 0.0, 1.0))
-
-
-def _target_so_far(site: Site, counted: Bools, ground: Ints, day: np.datetime64) -> Floats:
+def _target_so_far(
+    site: Site, members: Members, in_force: Ints, counted: Bools, ground: Ints, days: Dates
+) -> Floats:
     """Target so far of each surface id, m.
 
     With a season_end the elapsed share of the target. Without: the planned depths of the dressings
     so far, a skipped surface's being the mean of its kind's, so that it falls behind.
     """
-    size = len(site.ids)
-    rows = site.in_force()
-    target = np.full(size, np.nan)
-    target[site.surfaces.ground[rows]] = site.surfaces.target_m[rows]
-    if site.season_end is not None:
-        return target * elapsed_share(site, day)
-    kinds, kind = np.unique(site.surfaces.kind[rows], return_inverse=True)
-    kind_of = np.full(size, -1, dtype=np.int64)
-    kind_of[site.surfaces.ground[rows]] = kind
-    keep = counted & np.isfinite(site.dressed.planned_m) & (kind_of[ground] >= 0)
-    dressing, planned = site.dressed.dressing[keep], site.dressed.planned_m[keep]
-    shape = (len(site.dressings), len(kinds))
-    total, number = np.zeros(shape), np.zeros(shape)
-    np.add.at(total, (dressing, kind_of[ground[keep]]), planned)
-    np.add.at(number, (dressing, kind_of[ground[keep]]), 1.0)
-    of_kind = np.divide(total, number, out=np.zeros(shape), where=number > 0)
-    per_surface = of_kind[:, np.maximum(kind_of, 0)]
-    per_surface[dressing, ground[keep]] = planned
-    known = (number.sum(axis=0) > 0)[np.maximum(kind_of, 0)] & (kind_of >= 0)
-    return np.where(known, per_surface.sum(axis=0), np.nan)
+    target = np.full(len(site.ids), np.nan)
+    target[site.surfaces.ground[in_force]] = site.surfaces.target_m[in_force]
+    length, passed = members.season_end - members.season_start, days - members.season_start
+    share = np.clip(passed / DAY / np.where(np.isnat(length), np.nan, length / DAY), 0.0, 1.0)
+    endless = np.isnat(length)
+    if not endless.any():
+        return target * share[site.of_id]
+    planned = _planned_so_far(site, in_force, counted & endless[site.of_id[ground]], ground)
+    return np.where(endless[site.of_id], planned, target * share[site.of_id])
+
+
+def _planned_so_far(site: Site, in_force: Ints, counted: Bools, ground: Ints) -> Floats:
+    """Planned depths of the ``counted`` dressed rows of each surface id, m; nan = none of its kind.
+
+    A dressing that left a surface out stands there with the mean of its kind.
+    """
+    size, id_in_force = len(site.ids), site.surfaces.ground[in_force]
+    names, number = np.unique(site.surfaces.kind[in_force], return_inverse=True)
+    kind = np.full(size, -1, dtype=np.int64)  # the kinds of each site have numbers of their own
+    kind[id_in_force] = site.of_id[id_in_force] * len(names) + number
+    kinds = len(site.members) * len(names)
+    keep = counted & np.isfinite(site.dressed.planned_m) & (kind[ground] >= 0)
+    mine, planned = ground[keep], site.dressed.planned_m[keep]
+    pair, which = np.unique(site.dressed.dressing[keep] * kinds + kind[mine], return_inverse=True)
+    mean = ratio(np.bincount(which, planned, len(pair)), np.bincount(which, minlength=len(pair)))
+    of_kind = np.bincount(pair % max(kinds, 1), mean, kinds)
+    own = np.bincount(mine, planned - mean[which], size)
+    known = (kind >= 0) & _any_of(pair % max(kinds, 1), kinds)[kind]
+    return np.where(known, of_kind[kind] + own, np.nan)
 
 
 def _ledger_rows(
-    site: Site, register: AreaRegister, counted: Bools, ground: Ints, target_so_far: Floats
+    site: Site,
+    register: AreaRegister,
+    in_force: Ints,
+    counted: Bools,
+    ground: Ints,
+    target_so_far: Floats,
 ) -> Ints:
     """Rows of Surfaces in force that own ground and were dressed or have a target."""
-    rows = site.in_force()
-    rows = rows[register.area_m2[rows] > 0]
-    dressed = np.bincount(ground[counted], minlength=len(site.ids)) > 0
-    index = site.surfaces.ground[rows]
-    turf = ~np.isin(site.surfaces.kind[rows], HAZARDS)
-    wanted = np.nan_to_num(target_so_far[index]) > 0
-    wanted |= np.nan_to_num(site.surfaces.target_m[rows]) > 0
-    return rows[dressed[index] | (turf & wanted)]
+    rows = in_force[register.area_m2[in_force] > 0]
+    index, kind = site.surfaces.ground[rows], site.surfaces.kind[rows]
+    hazard = np.zeros(len(rows), dtype=np.bool_)
+    for name in HAZARDS:
+        hazard |= kind == name
+    wanted = (target_so_far[index] > 0) | (site.surfaces.target_m[rows] > 0)
+    return rows[_any_of(ground[counted], len(site.ids))[index] | (wanted & ~hazard)]
 
 
-def states(depth: Estimates, target_m: Floats, tolerance: float) -> tuple[Strings, Floats]:
-    """The likeliest state of each row and its probability (Student's t about the depth)."""
+def states(
+    depth: Estimates,
+    target_m: Floats,
+    tolerance: Floats | float,
+    degrees_of_freedom: Floats | None = None,
+) -> tuple[Strings, Floats]:
+    """The likeliest state of each row and its probability (Student's t about the depth).
+
+    ``degrees_of_freedom`` are those of the depth's interval, where they are already known.
+    """
     u, value = depth.u(), depth.value
     known = np.isfinite(value) & np.isfinite(u) & np.isfinite(target_m)
-    low, high = target_m * (1 - tolerance), target_m * (1 + tolerance)
-    freedom = np.where(known, depth.interval().degrees_of_freedom, 1.0)
-    below = np.where(u > 0, student_probability(ratio(low - value, u), freedom), low > value)
-    within = np.where(u > 0, student_probability(ratio(high - value, u), freedom), high >= value)
+    bounds = np.stack([target_m * (1 - tolerance), target_m * (1 + tolerance)])
+    if degrees_of_freedom is None:
+        degrees_of_freedom = depth.interval().degrees_of_freedom
+    spread = known & (u > 0)
+    freedom = np.where(spread, degrees_of_freedom, 1.0)
+    farther = np.where(spread, (bounds - value) / np.where(spread, u, 1.0), 0.0)
+    certain = np.stack([bounds[0] > value, bounds[1] >= value])
+    below, within = np.where(spread, student_probability(farther, freedom), certain)
     chances = np.where(known, np.stack([below, within - below, 1 - within]), 0.0)
     best = np.where(known, chances.argmax(axis=0), 3)
     names = np.array([UNDER, ON_TARGET, OVER, NO_TARGET], dtype=np.str_)
@@ -196,42 +258,13 @@ def states(depth: Estimates, target_m: Floats, tolerance: float) -> tuple[String
 
 
 def _in_holes(site: Site, rates: Rates, counted: Bools, ground: Ints) -> Floats:
-    """Depth that fills the holes made before a dressing: they fill first.
+    """Depth that fills the holes made before a dressing, one row an id: they fill first.
 
     Holes that a dressing leaves open are taken as closed by the next. Of a mix its sand counts.
     """
     d = site.dressed
     capacity = hole_capacity_m(d.hole_diameter_m, d.hole_spacing_m, d.hole_depth_m)
-    depth = np.where(counted, np.nan_to_num(rates.depth.value), 0.0)
-    fraction = site.sands.sand_mass_fraction[site.dressings.sand[d.dressing]]
-    filled = np.minimum(np.nan_to_num(capacity), depth) * fraction
-    return np.bincount(ground, filled, len(site.ids)).astype(float)
-
-
-def _plan_missing(site: Site, row: Ints, so_far: Floats) -> list[Finding]:
-    """Without a season_end the target so far comes from planned depths: which kinds have none."""
-    if site.season_end is not None:
-        return []
-    bare = np.isnan(so_far) & np.isfinite(site.surfaces.target_m[row])
-    kinds = sorted(set(site.surfaces.kind[row[bare]].tolist()))
-    if not kinds:
-        return []
-    text = (
-        "no target so far can be told: give planned_depth_mm to its dressings, or a season_end in"
-        " site.toml"
-    )
-    return [Finding(about=", ".join(kinds), text=text, topic="season")]
-
-
-def _findings(site: Site, counted: Bools, ground: Ints, row: Ints) -> list[Finding]:
-    """Surfaces with a target that no dressing named."""
-    dressed = np.bincount(ground[counted], minlength=len(site.ids)) > 0
-    never = row[~dressed[site.surfaces.ground[row]]]
-    if not len(never) or not counted.any():
-        return []
-    names = ", ".join(site.surfaces.id[never][:8].tolist())
-    more = f" and {len(never) - 8} more" if len(never) > 8 else ""
-    if len(never) == 1:
-        return [Finding(about=names, text="has a target and no dressing so far", topic="season")]
-    text = f"have a target and no dressing so far: {names}{more}"
-    return [Finding(about=f"{len(never)} surfaces", text=text, topic="season")]
+    rows = np.flatnonzero(counted & np.isfinite(capacity) & np.isfinite(rates.depth.value))
+    fraction = site.sands.sand_mass_fraction[site.dressings.sand[d.dressing[rows]]]
+    filled = np.minimum(capacity[rows], rates.depth.value[rows]) * fraction
+    return np.bincount(ground[rows], filled, len(site.ids)).astype(float)

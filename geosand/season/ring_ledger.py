@@ -8,7 +8,7 @@ import numpy as np
 
 from geosand.balance.account import Balance
 from geosand.balance.spread import BAGS
-from geosand.columns import Bools, Floats, Ints, Strings, freeze, ratio
+from geosand.columns import Bools, Floats, Ints, Strings, freeze
 from geosand.estimates import Estimates
 from geosand.rates.surface_rates import NEW_EACH_TIME, Rates
 from geosand.site.tables import Site
@@ -49,70 +49,52 @@ def ring_ledger(site: Site, rates: Rates, balance: Balance, counted: Bools) -> R
     an error of the overthrow is the same share of what lies in the ring, source by source, and what
     is the same error in the next dressing adds to it with its sign.
     """
-    throw, size = balance.throw, len(site.ids)
-    ground = site.surfaces.ground[site.dressed.surface]
-    sand = site.dressings.sand[site.dressed.dressing]
-    density, fraction = rates.density.value[sand], site.sands.sand_mass_fraction[sand]
-    known = np.isfinite(balance.overthrow.value)[site.dressed.dressing]
-    tables, names, grounds, zones, masses = [], [], [], [], []
-    for zone, mass, area in (
-        (COLLAR, throw.collar_kg, throw.collar_area_m2),
-        (SURROUNDS, throw.surrounds_kg, throw.surrounds_area_m2),
-    ):
-        sandy = counted & (area > 0)
-        kg = np.where(sandy, np.nan_to_num(mass), 0.0) * fraction
-        depth = kg / np.where(area > 0, area, 1.0) / density
-        each = _with_sources(site, rates, balance, depth)
-        present = np.flatnonzero(np.bincount(ground[sandy], minlength=size) > 0)
-        measured = np.bincount(ground[sandy & known], minlength=size)[present] > 0
-        unknown = np.where(measured, 0.0, np.nan)
-        total = each.group_sum(ground, size, independent=NEW).rows(present)
-        tables.append(_plus(total, unknown))
-        names += [f"{name}/{zone}" for name in site.ids[present].tolist()]
-        grounds.append(present)
-        zones += [zone] * len(present)
-        masses.append(np.bincount(ground, kg, size)[present] + unknown)
+    throw, size, dressed = balance.throw, len(site.ids), site.dressed
+    area = np.concatenate([throw.collar_area_m2, throw.surrounds_area_m2])
+    mass = np.concatenate([throw.collar_kg, throw.surrounds_kg])
+    # the surrounds of an id come after the collars of all
+    ground = site.surfaces.ground[dressed.surface]
+    ring = np.concatenate([ground, ground + size])
+    rows = np.flatnonzero(np.tile(counted, 2) & (area > 0))
+    present = np.flatnonzero(np.bincount(ring[rows], minlength=2 * size))
+    ring = np.searchsorted(present, ring[rows])
+    dressing = np.tile(dressed.dressing, 2)[rows]
+    sand = site.dressings.sand[dressing]
+    mass = mass[rows]
+    kg = np.where(np.isfinite(mass), mass, 0.0) * site.sands.sand_mass_fraction[sand]
+    depth = _with_sources(
+        rates, balance, kg / area[rows] / rates.density.value[sand], dressing, sand
+    )
+    measured = np.zeros(len(present), dtype=np.bool_)
+    measured[ring[np.isfinite(balance.overthrow.value)[dressing]]] = True
+    outer = (present >= size).astype(np.int64)
+    total = depth.group_sum(ring, len(present), independent=NEW).where_known(measured)
+    names = site.ids[present % max(size, 1)].astype(object)
+    suffixes = np.array([f"/{COLLAR}", f"/{SURROUNDS}"], dtype=object)
     return RingLedger(
-        id=np.array(names, dtype=np.str_),
-        ground=np.concatenate(grounds).astype(np.int64),
-        zone=np.array(zones, dtype=np.str_),
-        depth=_end_to_end(*tables),
-        mass_kg=np.concatenate(masses),
+        id=(names + suffixes[outer]).astype(np.str_),  # np.char takes a millisecond to import
+        ground=present % max(size, 1),
+        zone=np.array([COLLAR, SURROUNDS])[outer],
+        depth=total,
+        mass_kg=np.where(measured, np.bincount(ring, kg, len(present)), np.nan),
     )
 
 
-def _with_sources(site: Site, rates: Rates, balance: Balance, depth_m: Floats) -> Estimates:
-    """Depths (m) of each dressed row with the overthrow's sources and those of the density."""
-    dressing = site.dressed.dressing
-    sand = site.dressings.sand[dressing]
-    over = balance.overthrow
-    effects = {
-        source: depth_m * np.nan_to_num(ratio(effect, over.value))[dressing]
-        for source, effect in over.effects.items()
-    }
+def _with_sources(
+    rates: Rates, balance: Balance, depth_m: Floats, dressing: Ints, sand: Ints
+) -> Estimates:
+    """Depths (m), rows of a dressing each, with the overthrow's sources and the density's."""
+    over, density = balance.overthrow, rates.density
+    value = over.value
+    # where no overthrow was measured, there is no depth either
+    per = np.divide(1.0, value, out=np.zeros(len(value)), where=np.isfinite(value) & (value != 0))
+    share, effects = depth_m * per[dressing], {}
+    for source, effect in over.effects.items():
+        effects[source] = share * np.where(np.isfinite(effect), effect, 0.0)[dressing]
     table = Estimates(value=depth_m, effects=effects)
     return table.with_effects(
         {
-            source: -depth_m * (effect / rates.density.value)[sand]
-            for source, effect in rates.density.effects.items()
+            source: -depth_m * (effect / density.value)[sand]
+            for source, effect in density.effects.items()
         }
-    )
-
-
-def _plus(table: Estimates, nothing: Floats) -> Estimates:
-    """The table with ``nothing`` (0, or nan for what is not known) added to its columns."""
-    return Estimates(
-        value=table.value + nothing,
-        effects={source: effect + nothing for source, effect in table.effects.items()},
-    )
-
-
-def _end_to_end(one: Estimates, other: Estimates) -> Estimates:
-    """Rows of two tables with the same sources, one after the other."""
-    return Estimates(
-        value=np.concatenate([one.value, other.value]),
-        effects={
-            source: np.concatenate([effect, other.effects[source]])
-            for source, effect in one.effects.items()
-        },
     )

@@ -1,4 +1,4 @@
-"""From raw tables to a checked Site: every fault of every file in one refusal."""
+"""From raw tables to checked Sites: every fault of every file of a site in one refusal."""
 
 from __future__ import annotations
 
@@ -7,19 +7,22 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
-import shapely
 
-from geosand.columns import Dates, Floats
+from geosand.columns import Dates, Floats, Ints
 from geosand.errors import Faults, Finding
+from geosand.site.apart import Tables, taken_apart
 from geosand.site.cells import RawTable, quoted
+from geosand.site.moisture_book import MoistureBook
+from geosand.site.outlines import Outlines
 from geosand.site.read_catches import read_catches
 from geosand.site.read_deliveries import read_deliveries
-from geosand.site.read_dressings import read_dressings
+from geosand.site.read_dressings import Editions, read_dressings
 from geosand.site.read_loads import read_loads
-from geosand.site.read_settings import MoistureBook, SiteText, read_settings, unread_settings
+from geosand.site.read_settings import SiteTexts, read_all_settings
 from geosand.site.read_surfaces import RawEdition, read_surfaces
 from geosand.site.tables import Catches, Site, Surfaces
 
+NO_DAY = np.datetime64("0001-01-01", "D")  #: from which an edition holds that says no day
 FARTHEST_DEGREE = 0.1  #: of a catch from all surfaces; about 10 km
 
 
@@ -40,6 +43,24 @@ class RawSite:
     inputs: Mapping[str, str] = field(default_factory=dict)
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RawSites:
+    """The same of several sites, with their rows one site after the other in each table.
+
+    ``settings`` has a column with one row a site behind each key; ``editions``, the oldest first,
+    hold one boundary edition of every site each.
+    """
+
+    members: int
+    settings: Mapping[str, Any]
+    editions: list[RawEdition]
+    valid_from: Dates  #: first day of each site's editions (sites, editions); NaT = not said
+    dressings: RawTable
+    loads: RawTable
+    catches: RawTable
+    deliveries: RawTable | None = None
+
+
 def assemble(raw: RawSite, faults: Faults, findings: list[Finding]) -> Site:
     """Check all tables together and return the Site.
 
@@ -47,53 +68,90 @@ def assemble(raw: RawSite, faults: Faults, findings: list[Finding]) -> Site:
     """
     book = MoistureBook()
     if raw.settings is None:
-        text = unread_settings()
+        text = read_all_settings({}, 1, MoistureBook(), Faults(), [])
     else:
-        text = read_settings(raw.settings, book, faults, findings)
-    editions, valid_from = _in_order(raw.editions, text.season_start, faults, findings)
-    surfaces, ground = read_surfaces(editions, text, faults, findings)
-    _aims(text, surfaces, findings)
-    for edition in editions:
-        if not edition.table.rows and not edition.table.unreadable:
-            found, remedy = "there is no surface in it", "draw the greens first"
-            faults.add(edition.table.file, found, remedy=remedy)
-    season = (text.season_start, text.season_end)
-    _dressings_missing(raw, faults, findings)
-    dressings, dressed = read_dressings(
-        raw.dressings, surfaces, valid_from, text.sands, season, faults, findings
-    )
-    loads, weighed, groups = read_loads(
-        raw.loads, surfaces, dressings, dressed, text.sands, book, faults, findings
-    )
-    catches = read_catches(raw.catches, ground, dressings, loads, text, book, faults, findings)
-    catches = _near(catches, surfaces, raw.catches.file, faults)
-    deliveries, counts = read_deliveries(raw.deliveries, text.sands, faults, findings)
+        text = read_all_settings(raw.settings, 1, book, faults, findings)
+    editions, valid_from = _in_order(raw.editions, text.season_start[0], faults, findings)
+    tables = _tables(raw, editions, valid_from.reshape(1, -1), text, book, faults, findings)
     faults.refuse()
-    return Site(
-        name=text.name,
-        season_start=text.season_start,
-        season_end=text.season_end,
-        units=text.units,
-        settings=text.settings,
-        ids=np.array(list(ground), dtype=np.str_),
+    (site,) = taken_apart(tables, findings, raw.catches.file)
+    return replace(site, inputs=raw.inputs)
+
+
+def assemble_all(raw: RawSites, faults: Faults, findings: list[Finding]) -> list[Site]:
+    """Check the tables of several sites at once and return each Site.
+
+    Raises Refused as soon as there is any fault; ``faults.members`` are then some of the sites that
+    have one. What it says is not for people: each of these sites, assembled alone, says it better.
+    """
+    book = MoistureBook()
+    text = read_all_settings(raw.settings, raw.members, book, faults, findings)
+    faults.refuse()
+    valid_from = _all_in_order(raw, text, faults, findings)
+    tables = _tables(raw, raw.editions, valid_from, text, book, faults, findings, at_once=True)
+    faults.refuse()
+    return taken_apart(tables, findings, raw.catches.file)
+
+
+def _tables(
+    raw: RawSite | RawSites,
+    editions: list[RawEdition],
+    valid_from: Dates,
+    text: SiteTexts,
+    book: MoistureBook,
+    faults: Faults,
+    findings: list[Finding],
+    *,
+    at_once: bool = False,
+) -> Tables:
+    """All tables; with ``at_once`` the first fault ends it, else all are found."""
+    end = faults.refuse if at_once else lambda: None
+    members = len(text.name)
+    surfaces, ids, outlines = read_surfaces(editions, members, text, faults, findings)
+    of_surface = surfaces.edition // max(len(editions), 1)
+    _aims(text, surfaces, of_surface, findings)
+    for edition in editions:
+        if not edition.table.unreadable:
+            for k in np.flatnonzero(_rows_of_each(edition.table, members) == 0).tolist():
+                found, remedy = "there is no surface in it", "draw the greens first"
+                faults.add(edition.table.file, found, remedy=remedy, member=k)
+    end()
+    _dressings_missing(raw, members, faults, findings)
+    dressings, dressed, names = read_dressings(
+        raw.dressings, surfaces, Editions(valid_from=valid_from), text, faults, findings
+    )
+    end()
+    loads, weighed, groups = read_loads(
+        raw.loads, surfaces, dressings, names, dressed, text.sands, book, faults, findings
+    )
+    end()
+    catches, pools = read_catches(
+        raw.catches, ids, names, dressings, loads, text, book, faults, findings
+    )
+    catches = _near(catches, names.member, outlines, of_surface, raw.catches.file, faults)
+    deliveries, counts, of_delivery, of_count = read_deliveries(
+        raw.deliveries, text, faults, findings
+    )
+    return Tables(
+        text=text,
+        editions=editions,
         valid_from=valid_from,
-        source_crs=tuple(e.source_crs for e in editions),
-        source=tuple(e.source for e in editions),
-        datum_accuracy_m=tuple(e.datum_accuracy_m for e in editions),
+        ids=ids,
         surfaces=surfaces,
-        sands=text.sands,
-        moistures=book.table(),
+        of_surface=of_surface,
+        book=book,
         dressings=dressings,
+        of_dressing=names.member,
         dressed=dressed,
         catches=catches,
+        pools=pools,
         loads=loads,
         weighed=weighed,
+        groups=groups,
         deliveries=deliveries,
-        stock_counts=counts,
-        group_surfaces=groups,
-        findings=tuple(dict.fromkeys(findings)),
-        catches_file=raw.catches.file,
-        inputs=raw.inputs,
+        of_delivery=of_delivery,
+        counts=counts,
+        of_count=of_count,
     )
 
 
@@ -109,8 +167,7 @@ def _in_order(
         days[-1] = season_start
         text = "valid_from is not said beside earlier editions: the season's start is used"
         findings.append(Finding(about=editions[-1].table.file, text=text, topic="default"))
-    old = np.datetime64("0001-01-01", "D")
-    days = [old if np.isnat(day) else day for day in days]
+    days = [NO_DAY if np.isnat(day) else day for day in days]
     for k, edition in enumerate(editions[:-1]):
         if days[k] >= days[-1] and _is_dated(editions[-1], season_start):
             faults.add(
@@ -136,31 +193,74 @@ def _is_dated(edition: RawEdition, season_start: np.datetime64) -> bool:
     return not (np.isnat(edition.valid_from) and np.isnat(season_start))
 
 
-def _aims(text: SiteText, surfaces: Surfaces, findings: list[Finding]) -> None:
-    for kind in text.targets_m:
-        if len(surfaces) and kind not in surfaces.kind:
-            said = f"a target for {quoted(kind)}, but no surface is of this kind"
-            findings.append(Finding(about="site.toml", text=said, topic="default"))
+def _all_in_order(raw: RawSites, text: SiteTexts, faults: Faults, findings: list[Finding]) -> Dates:
+    """The days from which the editions of each site hold, as for one site; a fault out of order."""
+    days = raw.valid_from.copy()
+    several = days.shape[1] > 1
+    unsaid = np.isnat(days[:, -1])
+    if several:
+        days[unsaid, -1] = text.season_start[unsaid]
+        said = "valid_from is not said beside earlier editions: the season's start is used"
+        for k in np.flatnonzero(unsaid).tolist():
+            about = raw.editions[-1].table.file
+            findings.append(Finding(about=about, text=said, topic="default", member=k))
+        disorder = ~(days[:, 1:] > days[:, :-1]).all(axis=1)
+        for k in np.flatnonzero(disorder).tolist():
+            faults.add(raw.editions[-1].table.file, "editions are not in order", member=k)
+    return np.where(np.isnat(days), NO_DAY, days)
 
 
-def _dressings_missing(raw: RawSite, faults: Faults, findings: list[Finding]) -> None:
+def _rows_of_each(table: RawTable, members: int) -> Ints:
+    return np.bincount(table.of_site(), minlength=members)
+
+
+def _aims(text: SiteTexts, surfaces: Surfaces, of_surface: Ints, findings: list[Finding]) -> None:
+    members = len(text.name)
+    some = np.bincount(of_surface, minlength=members) > 0
+    for kind, depths in text.targets_m:
+        here = np.bincount(of_surface[surfaces.kind == kind], minlength=members) > 0
+        said = f"a target for {quoted(kind)}, but no surface is of this kind"
+        for k in np.flatnonzero(some & ~here & np.isfinite(depths)).tolist():
+            finding = Finding(about="site.toml", text=said, topic="default", member=k)
+            findings.append(finding)
+
+
+def _dressings_missing(
+    raw: RawSite | RawSites, members: int, faults: Faults, findings: list[Finding]
+) -> None:
     table = raw.dressings
-    if table.unreadable or table.rows:
+    if table.unreadable:
         return
-    if raw.loads.rows or raw.catches.rows:
-        remedy = "add the dressings that the loads and catches name"
-        faults.add(table.file, "no dressings are recorded here", remedy=remedy)
-    else:
-        text = "no dressings are recorded: only areas can be told"
-        findings.append(Finding(about=table.file, text=text, topic="file"))
+    needed = _rows_of_each(raw.loads, members) + _rows_of_each(raw.catches, members) > 0
+    for k in np.flatnonzero(_rows_of_each(table, members) == 0).tolist():
+        if needed[k]:
+            remedy = "add the dressings that the loads and catches name"
+            faults.add(table.file, "no dressings are recorded here", remedy=remedy, member=k)
+        else:
+            text = "no dressings are recorded: only areas can be told"
+            findings.append(Finding(about=table.file, text=text, topic="file", member=k))
 
 
-def _near(catches: Catches, surfaces: Surfaces, file: str, faults: Faults) -> Catches:
+def _near(
+    catches: Catches,
+    of_dressing: Ints,
+    outlines: Outlines,
+    of_surface: Ints,
+    file: str,
+    faults: Faults,
+) -> Catches:
     """The catches on the surfaces' side of the antimeridian; a fault for those far from all."""
-    known = surfaces.geometry[shapely.area(surfaces.geometry) > 0]
+    known = np.flatnonzero(outlines.solid)
     if not len(catches) or not len(known):
         return catches
-    west, south, east, north = shapely.total_bounds(known)
+    bounds = outlines.bounds[known]
+    start = np.flatnonzero(np.diff(of_surface[known], prepend=-1))
+    box = np.full((int(of_dressing.max()) + 1, 4), np.nan)
+    here = of_surface[known[start]]
+    kept = here < len(box)
+    for side, extreme in enumerate((np.minimum, np.minimum, np.maximum, np.maximum)):
+        box[here[kept], side] = extreme.reduceat(bounds[:, side], start)[kept]
+    west, south, east, north = box[of_dressing[catches.dressing]].T
     turn = np.round((catches.lon_degree - (west + east) / 2) / 360) * 360
     lon = np.where(np.isfinite(turn), catches.lon_degree - turn, catches.lon_degree)
     outside: Floats = np.maximum.reduce(
@@ -175,5 +275,6 @@ def _near(catches: Catches, surfaces: Surfaces, file: str, faults: Faults) -> Ca
             row=str(catches.place[k]),
             column="lon, lat",
             remedy="look for longitude and latitude swapped, here or in the surfaces",
+            member=int(of_dressing[catches.dressing[k]]),
         )
     return replace(catches, lon_degree=lon)

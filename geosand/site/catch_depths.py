@@ -65,4 +65,4 @@ def _fault(
 def _column(reader: Reader, base: str) -> str:
     """The column that was read for ``base``, as it is called in the file."""
     names = (n for n in reader.table.columns if n.startswith(f"{base}_") and n in reader.read)
-    return next((n for n in names if reader.has(n)), f"{base}_…")
+    return next((n for n in names if reader.has(n).any()), f"{base}_…")

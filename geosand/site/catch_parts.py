@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
-from geosand.columns import Floats, Ints, Strings
+from geosand.columns import Floats, Ints
 from geosand.site.cells import quoted
+from geosand.site.raw_columns import Texts, first_come
 from geosand.site.reading import Reader
 
 Rows = Mapping[str, np.ndarray[Any, np.dtype[Any]]]
@@ -27,57 +29,61 @@ _SHARED = {
 }
 
 
-def catches_of_rows(dressing: Ints, ids: Strings) -> tuple[Ints, Ints]:
-    """First row of each catch (m,), and for every row (n,) the number of its catch.
-
-    Rows with the same catch and dressing are parts of one catch.
-    """
-    numbers: dict[tuple[int, str], int] = {}
-    first: list[int] = []
-    whole = np.zeros(len(ids), dtype=np.int64)
-    for row, key in enumerate(zip(dressing.tolist(), ids.tolist(), strict=True)):
-        if key not in numbers:
-            numbers[key] = len(first)
-            first.append(row)
-        whole[row] = numbers[key]
-    return np.array(first, dtype=np.int64), whole
-
-
-def check_parts(reader: Reader, ids: Strings, first: Ints, whole: Ints, rows: Rows) -> None:
+def check_parts(reader: Reader, ids: Texts, first: Ints, whole: Ints, rows: Rows) -> None:
     """A fault for each further row of a catch that can not be a part of it."""
-    start_of = first[whole]
-    for row in np.flatnonzero(start_of != np.arange(len(whole))).tolist():
-        start = int(start_of[row])
-        if {row, start} & reader.faulty:
-            continue
-        found = _difference(row, start, rows)
-        if found:
+    starts = first[whole]
+    further = np.flatnonzero(starts != np.arange(len(whole)))
+    if len(further) == 0:
+        return
+    start = starts[further]
+    for k in np.flatnonzero(_differs(further, start, rows)).tolist():
+        row, begun = int(further[k]), int(start[k])
+        if not {row, begun} & reader.faulty:
             reader.fault(
                 row,
                 "catch",
-                f"{quoted(str(ids[row]))} is already in row {reader.table.rows[start]},"
-                f" with {found}",
+                f"{quoted(ids.words[ids.code[row]])} is already in row"
+                f" {reader.table.rows[begun]}, with {_difference(row, begun, rows)}",
                 remedy="rows with the same catch and dressing are parts of one catch and agree in"
                 " all but their mass and volume; a catch of its own needs a name of its own",
             )
 
 
-def _difference(row: int, start: int, rows: Rows) -> str:
+def _away_m(row: Any, start: Any, rows: Rows) -> Any:
+    """How far rows lie from others, in metres; one of each or as many."""
     lon, lat = rows["lon"], rows["lat"]
     east = (lon[row] - lon[start]) * np.cos(np.radians(lat[row]))
-    away = np.hypot(east, lat[row] - lat[start]) * METRES_PER_DEGREE
+    return np.hypot(east, lat[row] - lat[start]) * METRES_PER_DEGREE
+
+
+def _differs(row: Any, start: Any, rows: Rows) -> Any:
+    """True where two rows can not be parts of one catch."""
+    different = _away_m(row, start, rows) > APART_M
+    for name in _SHARED:
+        different = different | _other(row, start, rows[name])
+    different = different | (rows["rejected"][row] != rows["rejected"][start])
+    for name in ("mass", "volume"):
+        different = different | (np.isfinite(rows[name][row]) != np.isfinite(rows[name][start]))
+    return different
+
+
+def _other(row: Any, start: Any, column: Any) -> Any:
+    """True where two rows say another thing; nan is nan."""
+    one, other = column[start], column[row]
+    return (one != other) & ((one == one) | (other == other))  # noqa: PLR0124
+
+
+def _difference(row: int, start: int, rows: Rows) -> str:
+    away = _away_m(row, start, rows)
     if away > APART_M:
         return f"another place, {away:.1f} m from there"
     for name, words in _SHARED.items():
-        one, other = rows[name][start], rows[name][row]
-        if one != other and (one == one or other == other):  # noqa: PLR0124  (nan is not itself)
+        if _other(row, start, rows[name]):
             return words
     if bool(rows["rejected"][row]) != bool(rows["rejected"][start]):
         return "a reject_reason in one of the two only"
-    for name in ("mass", "volume"):
-        if np.isfinite(rows[name][row]) != np.isfinite(rows[name][start]):
-            return f"a {name} in one of the two only"
-    return ""
+    mass = np.isfinite(rows["mass"][row]) != np.isfinite(rows["mass"][start])
+    return f"a {'mass' if mass else 'volume'} in one of the two only"
 
 
 def sum_parts(column: Floats, whole: Ints, count: int) -> Floats:
@@ -87,36 +93,53 @@ def sum_parts(column: Floats, whole: Ints, count: int) -> Floats:
     return np.where(np.bincount(whole[known], minlength=count) > 0, total, np.nan)
 
 
-def pool_numbers(
-    reader: Reader, column: Floats, first: Ints, dressing: Ints, pool: Strings, word: str
-) -> Ints:
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+class Pools:
+    """Catches of one dressing that name the same pool, in order of their first trays."""
+
+    tray: Ints  #: number of the catch, one row a catch in a pool
+    pool: Ints  #: number of its pool
+    first: Ints  #: the first tray of each pool
+    member: Ints  #: the site of each pool
+    name: Sequence[str]
+
+    @classmethod
+    def of(cls, dressing: Ints, pool: Texts, member: Ints) -> Pools:
+        """``pool`` names that of each catch (m,), "" for none."""
+        tray = np.flatnonzero(pool.matching(bool))
+        first, number = first_come((dressing[tray] + 1) * len(pool.words) + pool.code[tray])
+        names = [pool.words[k] for k in pool.code[tray[first]].tolist()]
+        return cls(
+            tray=tray, pool=number, first=tray[first], member=member[tray[first]], name=names
+        )
+
+
+def pool_numbers(reader: Reader, column: Floats, first: Ints, pools: Pools, word: str) -> Ints:
     """Number of the pool whose one reading a catch shares; -1 where it has its own."""
     out = np.full(len(first), -1, dtype=np.int64)
-    members: dict[tuple[int, str], list[int]] = {}
-    for k, key in enumerate(zip(dressing.tolist(), pool.tolist(), strict=True)):
-        if key[1]:
-            members.setdefault(key, []).append(k)
-    for number, (key, trays) in enumerate(members.items()):
-        filled = int(np.isfinite(column[trays]).sum())
-        if filled == 1 and len(trays) > 1:
-            out[trays] = number
-        elif 1 < filled < len(trays):
-            found = f"pool {quoted(key[1])} has {filled} readings of {word} for {len(trays)} trays"
-            allowed = "one reading for all of them, or one for each"
-            reader.fault(int(first[trays[0]]), "pool", found, allowed=allowed)
-            reader.faulty.update(first[trays].tolist())
+    size = np.bincount(pools.pool, minlength=len(pools.first))
+    filled = np.bincount(
+        pools.pool, np.isfinite(column[pools.tray]), minlength=len(pools.first)
+    ).astype(np.int64)
+    shared = ((filled == 1) & (size > 1))[pools.pool]
+    out[pools.tray[shared]] = pools.pool[shared]
+    for k in np.flatnonzero((filled > 1) & (filled < size)).tolist():
+        row = int(first[pools.first[k]])
+        name = quoted(pools.name[k])
+        found = f"pool {name} has {filled[k]} readings of {word} for {size[k]} trays"
+        allowed = "one reading for all of them, or one for each"
+        reader.fault(row, "pool", found, allowed=allowed)
+        reader.faulty.update(first[pools.tray[pools.pool == k]].tolist())
     return out
 
 
-def check_pools(reader: Reader, first: Ints, dressing: Ints, rows: Rows) -> None:
+def check_pools(reader: Reader, first: Ints, pools: Pools, rows: Rows) -> None:
     """Trays of one pool share their fate: sand in one bucket can not be told apart."""
-    seen: dict[tuple[int, str], int] = {}
-    for row in first[rows["pool"][first] != ""].tolist():
-        key = (int(dressing[row]), str(rows["pool"][row]))
-        start = seen.setdefault(key, row)
-        if start == row or {row, start} & reader.faulty:
-            continue
-        where = f"than in row {reader.table.rows[start]} of the same pool"
-        if bool(rows["rejected"][row]) != bool(rows["rejected"][start]):
+    rejected = rows["rejected"][first]
+    start = pools.first[pools.pool]
+    for k in np.flatnonzero(rejected[pools.tray] != rejected[start]).tolist():
+        row, begun = int(first[pools.tray[k]]), int(first[start[k]])
+        if not {row, begun} & reader.faulty:
+            where = f"than in row {reader.table.rows[begun]} of the same pool"
             remedy = "reject all trays of a pool or none: their sand was weighed together"
             reader.fault(row, "reject_reason", f"another decision {where}", remedy=remedy)

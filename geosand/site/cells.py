@@ -6,11 +6,12 @@ import datetime
 import re
 import unicodedata
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 
-from geosand.columns import Floats
+from geosand.columns import Floats, Ints
 from geosand.errors import printable
 
 Cell = str | float | int | bool | datetime.date | datetime.time | datetime.timedelta | None
@@ -26,13 +27,25 @@ DAY = re.compile(
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RawTable:
-    """Cells as they stand in a file, by column, with the place of each row for messages."""
+    """Cells as they stand in a file, by column, with the place of each row for messages.
+
+    The rows may be of several sites, each numbered in ``member``; a blank column of one of them is
+    then as good as none.
+    """
 
     file: str
     rows: Sequence[int | str]
-    columns: Mapping[str, Sequence[Cell]]
+    columns: Mapping[str, Any]  #: each a ``raw_columns.Column``
     told: frozenset[int] = frozenset()  #: rows, counted from 0, with a fault already noted
     unreadable: bool = False  #: nothing could be read and that is already noted
+    member: Ints | None = None  #: which site each row is of; None = all of one
+    members: int = 1  #: how many sites
+    #: for columns of several sites that are not the same: which sites have it, though all blank
+    present: Mapping[str, Any] = field(default_factory=dict)
+
+    def of_site(self) -> Ints:
+        """The number of the site that each row is of."""
+        return np.zeros(len(self.rows), dtype=np.int64) if self.member is None else self.member
 
 
 def quoted(cell: Cell) -> str:
@@ -67,20 +80,13 @@ def is_clean(text: str) -> bool:
     )
 
 
-def plain_texts(cells: Sequence[Cell]) -> list[str] | None:
-    """All cells, stripped, where all are short printable texts, looked at together; else None."""
-    if not set(map(type, cells)) <= {str}:
-        return None
-    texts = [text.strip() for text in cells]  # type: ignore[union-attr]
-    short = max(map(len, texts), default=0) <= LONGEST
-    return texts if short and "".join(texts).isprintable() else None
-
-
 def all_floats(cells: Sequence[Cell]) -> Floats | None:
     """All cells as floats at once, nan for blanks; None where any cell is doubtful."""
     if set(map(type, cells)) == {float}:
         values = np.array(cells, dtype=np.float64)
         return values if np.isfinite(values).all() else None
+    if set(map(type, cells)) == {str}:
+        return _all_texts_as_floats(cells)  # type: ignore[arg-type]
     try:
         plain = [np.nan if c is None or c == "" else float(c) for c in cells]  # type: ignore[arg-type]
     except (TypeError, ValueError, OverflowError):
@@ -93,6 +99,18 @@ def all_floats(cells: Sequence[Cell]) -> Floats | None:
     if doubtful or int((~np.isfinite(values)).sum()) != blanks:
         return None
     return values
+
+
+def _all_texts_as_floats(cells: Sequence[str]) -> Floats | None:
+    whole = "".join(cells)
+    if "_" in whole or not whole.isascii():
+        return None
+    try:
+        values = np.array([float(cell or "nan") for cell in cells], dtype=np.float64)
+    except ValueError:
+        return None
+    known = np.isfinite(values)
+    return values if known.all() or len(known) - known.sum() == cells.count("") else None
 
 
 def parse_number(cell: Cell) -> float | None:

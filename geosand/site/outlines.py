@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 import shapely
 
-from geosand.columns import Bools, Floats, Geometries, Strings
+from geosand.columns import Bools, Floats, Geometries, Ints, Strings, freeze
 from geosand.errors import Faults
 from geosand.site.cells import quoted
 from geosand.site.reading import Reader
@@ -14,15 +16,37 @@ MAXIMUM_LATITUDE = 89.9
 FARTHEST_DEGREE = 1.0  #: between surfaces of one site
 
 
-def check_outlines(reader: Reader, geometry: Geometries, ids: Strings) -> Geometries:
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+class Outlines:
+    """Geometries in two dimensions with what is asked of them again and again."""
+
+    geometry: Geometries
+    bounds: Floats  #: (n, 4)
+    solid: Bools  #: those with an area
+
+    def __post_init__(self) -> None:
+        freeze(self)
+
+    @classmethod
+    def of(cls, geometry: Geometries) -> Outlines:
+        """Measured."""
+        solid = np.asarray(shapely.area(geometry) > 0)
+        return cls(geometry=geometry, bounds=shapely.bounds(geometry), solid=solid)
+
+
+def check_outlines(reader: Reader, geometry: Geometries, ids: Strings) -> Outlines:
     """The geometries in two dimensions; faults for what has no area or is not lon/lat."""
-    flat: Geometries = shapely.force_2d(geometry)
-    missing = np.array([g is None for g in geometry], dtype=bool) | shapely.is_empty(flat)
+    raised = shapely.has_z(geometry)
+    flat: Geometries = geometry
+    if raised.any():
+        flat = np.where(raised, shapely.force_2d(geometry), geometry)
+    outlines = Outlines.of(flat)
+    missing = shapely.is_missing(flat) | shapely.is_empty(flat)
     told = np.isin(np.arange(len(flat)), list(reader.table.told))
     for row in np.flatnonzero(missing & ~told).tolist():
         remedy = "draw it, or delete the feature"
         reader.fault(row, None, f"surface {quoted(str(ids[row]))} has no polygon", remedy=remedy)
-    bad = missing | _off_the_globe(reader, flat, ids, missing)
+    bad = missing | _off_the_globe(reader, outlines, ids, missing)
     for row in np.flatnonzero(~bad & ~shapely.is_valid(flat)).tolist():
         reason = shapely.is_valid_reason(flat[row])
         reader.fault(
@@ -31,19 +55,20 @@ def check_outlines(reader: Reader, geometry: Geometries, ids: Strings) -> Geomet
             f"the outline of {quoted(str(ids[row]))} crosses or touches itself: {reason}",
             remedy="mend the outline there; it is not repaired silently",
         )
-    return flat
+    return outlines
 
 
-def _off_the_globe(reader: Reader, flat: Geometries, ids: Strings, missing: Bools) -> Bools:
+def _off_the_globe(reader: Reader, outlines: Outlines, ids: Strings, missing: Bools) -> Bools:
     """True where the coordinates can not be longitude and latitude of turf; with a fault each."""
-    bounds = shapely.bounds(flat)
+    flat, bounds = outlines.geometry, outlines.bounds
     far = np.nan_to_num(np.abs(bounds))  # of no polygon at all, bounds are nan
     tall = far[:, [1, 3]].max(axis=1, initial=0)
     wide = (far[:, [0, 2]].max(axis=1, initial=0) > 180) | (tall > 90)
-    parts, row_of = shapely.get_parts(flat, return_index=True)
-    spans = shapely.bounds(parts)
     across = np.zeros(len(flat), dtype=bool)
-    across[row_of[spans[:, 2] - spans[:, 0] > 180]] = True
+    broad = np.flatnonzero(bounds[:, 2] - bounds[:, 0] > 180)  # else none of its parts can be
+    parts, row_of = shapely.get_parts(flat[broad], return_index=True)
+    spans = shapely.bounds(parts)
+    across[broad[row_of[spans[:, 2] - spans[:, 0] > 180]]] = True
     checks = [
         (
             wide,
@@ -68,22 +93,30 @@ def _off_the_globe(reader: Reader, flat: Geometries, ids: Strings, missing: Bool
     return bad
 
 
-def on_one_side(geometry: Geometries) -> Geometries:
+def on_one_side(outlines: Outlines, member: Ints) -> Outlines:
     """The same outlines with longitudes that run on across 180°, where a site lies on both sides.
 
-    Outlines are cut there in the file (RFC 7946, 3.1.9); the pieces are joined.
+    Outlines are cut there in the file (RFC 7946, 3.1.9); the pieces are joined. ``member`` (n,) is
+    the site of each outline, in order.
     """
-    bounds = shapely.bounds(geometry[shapely.area(geometry) > 0])
-    if len(bounds) == 0 or bounds[:, 2].max() - bounds[:, 0].min() <= 180:
-        return geometry
+    geometry, bounds = outlines.geometry, outlines.bounds
+    drawn = np.flatnonzero(outlines.solid)
+    if len(drawn) == 0:
+        return outlines
+    start = np.flatnonzero(np.diff(member[drawn], prepend=-1))
+    west = np.minimum.reduceat(bounds[drawn, 0], start)
+    east = np.maximum.reduceat(bounds[drawn, 2], start)
+    both = member[drawn][start][east - west > 180]
+    if len(both) == 0:
+        return outlines
     out = geometry.copy()
-    for row, shape in enumerate(geometry):
-        parts = shapely.get_parts(shape)
+    for row in np.flatnonzero(np.isin(member, both)).tolist():
+        parts = shapely.get_parts(geometry[row])
         behind = shapely.bounds(parts)[:, 2] <= 0
-        if behind.any() and shapely.is_valid(shape):
+        if behind.any() and shapely.is_valid(geometry[row]):
             parts[behind] = shapely.transform(parts[behind], _turned)
             out[row] = shapely.union_all(parts) if len(parts) > 1 else parts[0]
-    return out
+    return Outlines.of(out)
 
 
 def _turned(points: Floats) -> Floats:
@@ -91,27 +124,44 @@ def _turned(points: Floats) -> Floats:
     return turned
 
 
-def check_together(geometry: Geometries, file: str, faults: Faults) -> None:
-    """One site is one place: surfaces a degree apart mean swapped or mixed-up coordinates."""
-    bounds = shapely.bounds(geometry)
-    bounds = bounds[np.isfinite(bounds).all(axis=1)]
-    bounds = bounds[(np.abs(bounds[:, [0, 2]]) <= 540).all(axis=1)]
+def check_together(outlines: Outlines, member: Ints, file: str, faults: Faults) -> None:
+    """One site is one place: surfaces a degree apart mean swapped or mixed-up coordinates.
+
+    ``member`` (n,) is the site of each outline, in order.
+    """
+    bounds = outlines.bounds
+    kept = np.isfinite(bounds).all(axis=1) & (np.abs(bounds[:, [0, 2]]) <= 540).all(axis=1)
+    bounds, member = bounds[kept], member[kept]
     if len(bounds) == 0:
         return
+    start = np.flatnonzero(np.diff(member, prepend=-1))
+    number = np.cumsum(np.diff(member, prepend=-1) != 0) - 1  # of the sites that have outlines
     centre = (bounds[:, :2] + bounds[:, 2:]) / 2
-    in_order = np.sort(centre, axis=0)  # np.median would load numpy.ma
-    median = (in_order[(len(centre) - 1) // 2] + in_order[len(centre) // 2]) / 2
-    away = np.abs(centre - median).max(axis=1)
+    median = _medians(centre, number, start)
+    away = np.abs(centre - median[number]).max(axis=1)
     extent = (bounds[:, 2:] - bounds[:, :2]).max(axis=1)
-    row = int(np.maximum(away, extent).argmax())
-    remedy = "one folder holds one site; look for longitude and latitude swapped"
-    place = f"near {centre[row, 0]:g}, {centre[row, 1]:g}"
-    if away.max() > FARTHEST_DEGREE:
-        found = f"surfaces lie up to {away.max():.1f}° apart (farthest {place})"
-        faults.add(file, found, remedy=remedy)
-    elif extent.max() > FARTHEST_DEGREE:
-        found = f"a surface is {extent.max():.1f}° wide or high ({place})"
-        faults.add(file, found, remedy=remedy)
+    far = np.maximum(away, extent)
+    for k in np.flatnonzero(np.maximum.reduceat(far, start) > FARTHEST_DEGREE).tolist():
+        mine = number == k
+        row = int(np.where(mine, far, -1.0).argmax())
+        place = f"near {centre[row, 0]:g}, {centre[row, 1]:g}"
+        if away[mine].max() > FARTHEST_DEGREE:
+            found = f"surfaces lie up to {away[mine].max():.1f}° apart (farthest {place})"
+        else:
+            found = f"a surface is {extent[mine].max():.1f}° wide or high ({place})"
+        remedy = "one folder holds one site; look for longitude and latitude swapped"
+        faults.add(file, found, remedy=remedy, member=int(member[start[k]]))
+
+
+def _medians(places: Floats, number: Ints, start: Ints) -> Floats:
+    """Median of x and of y (k, 2) of each site's places (n, 2); np.median would load numpy.ma."""
+    size = np.diff(start, append=len(places))
+    below, above = start + (size - 1) // 2, start + size // 2
+    columns = []
+    for axis in (0, 1):
+        in_order = places[np.lexsort((places[:, axis], number)), axis]
+        columns.append((in_order[below] + in_order[above]) / 2)
+    return np.stack(columns, axis=1)
 
 
 def mean_height_m(geometry: Geometries) -> Floats:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
@@ -9,103 +10,126 @@ import numpy as np
 from geosand.columns import Bools, Floats, Ints, Strings, distinct
 from geosand.errors import Faults, Finding
 from geosand.site.catch_depths import check_depths
-from geosand.site.catch_parts import (
-    catches_of_rows,
-    check_parts,
-    check_pools,
-    pool_numbers,
-    sum_parts,
-)
+from geosand.site.catch_parts import Pools, check_parts, check_pools, pool_numbers, sum_parts
+from geosand.site.catch_trays import tray_sizes
 from geosand.site.cells import RawTable, quoted
+from geosand.site.moisture_book import MoistureBook, dry_basis, stated_u
+from geosand.site.raw_columns import Ids, Texts, first_come
 from geosand.site.read_loads import dressing_rows
-from geosand.site.read_settings import MoistureBook, SiteText, dry_basis, stated_u
+from geosand.site.read_settings import SiteTexts
 from geosand.site.reading import Reader
 from geosand.site.tables import Catches, Dressings, Loads, Sands
 
-SMALL_TRAY_M2, LARGE_TRAY_M2 = 0.005, 4.0
-LONGEST_TRAY_M = 5.0  #: cloths are smaller; common practice, no source
 DRY = 0.005  #: water content below which sand pours as dry sand; common practice, no source
 
 
 def read_catches(
     table: RawTable,
-    ground: dict[str, int],
+    ground: Ids,
+    names: Ids,
     dressings: Dressings,
     loads: Loads,
-    text: SiteText,
+    text: SiteTexts,
     book: MoistureBook,
     faults: Faults,
     findings: list[Finding],
-) -> Catches:
-    """One row a catch; the rows' positions stand in the columns ``lon`` and ``lat``."""
+) -> tuple[Catches, Ints]:
+    """One row a catch, and how many pools each site has (sites,).
+
+    The rows' positions stand in the columns ``lon`` and ``lat``; ``ground`` are the surfaces' ids,
+    ``names`` those of the dressings.
+    """
     reader = Reader(table, faults, findings)
-    dressing = dressing_rows(reader, dressings)
-    rows = _columns(reader, ground, text, findings)
-    moisture = _moisture(reader, dressing, dressings, loads, text.sands, book, findings)
+    dressing = dressing_rows(reader, names)
+    ids, pool, rows = _columns(reader, ground, text)
+    moisture = _moisture(reader, dressing, names.member, dressings, loads, text.sands, book)
     rows["moisture"] = moisture
     if len(text.sands.name):
         _moisture_needed(reader, dressing, rows, moisture)
     dry = book.ratios()[moisture] <= DRY
-    rows["volume"] = _dry_volume(reader, rows["volume"], rows.pop("state"), dry, findings)
+    rows["volume"] = _dry_volume(reader, rows["volume"], rows.pop("state"), dry)
     reader.finish()
-    return _joined(reader, dressing, rows)
+    return _joined(reader, dressing, ids, pool, rows)
 
 
 Rows = dict[str, np.ndarray[Any, np.dtype[Any]]]
 
 
-def _columns(
-    reader: Reader, ground: dict[str, int], text: SiteText, findings: list[Finding]
-) -> Rows:
-    """All columns that are read by themselves, one row a row of the file."""
-    ids = reader.text("catch", required=True)
-    reasons = reader.text("reject_reason")
+def _columns(reader: Reader, ground: Ids, text: SiteTexts) -> tuple[Texts, Texts, Rows]:
+    """The names, the pools, and all columns that are read by themselves (rows of the file,)."""
+    ids = reader.texts("catch", required=True)
+    reasons = reader.texts("reject_reason")
     state = reader.choice("volume_state", ["dry", "moist", "tapped"])
-    area, half = _tray(reader, findings)
+    area, half = tray_sizes(reader)
     mass = _net_mass(reader)
     volume = reader.quantity("volume", "m3", minimum=0.0, maximum=1.0)
-    pool = reader.text("pool")
+    pool = reader.texts("pool")
     lon, lat = _positions(reader)
     declared = _declared(reader, ground)
     edge = reader.quantity("edge_distance", "m", minimum=-200.0, maximum=200.0)
     accuracy = reader.quantity("position_accuracy", "m", minimum=0.0, maximum=500)
-    places = [row if isinstance(row, str) else f"row {row}" for row in reader.table.rows]
-    return {
-        "id": ids,
-        "place": np.array(places, dtype=np.str_),
-        "reason": reasons,
-        "rejected": reasons != "",
-        "state": state,
-        "area": area,
-        "half": half,
-        "mass": mass,
-        "volume": volume,
-        "pool": pool,
-        "lon": lon,
-        "lat": lat,
-        "declared": declared,
-        "edge_distance": edge,
-        "accuracy": np.where(np.isnan(accuracy), text.position_accuracy_m, accuracy),
-        "note": reader.text("note"),
-    }
+    usual = text.position_accuracy_m[reader.member]
+    return (
+        ids,
+        pool,
+        {
+            "id": ids.strings(),
+            "place": _places(reader.table.rows),
+            "reason": reasons.strings(),
+            "rejected": reasons.matching(bool),
+            "state": state,
+            "area": area,
+            "half": half,
+            "mass": mass,
+            "volume": volume,
+            "pool": np.where(pool.matching(bool), pool.code, -1),
+            "lon": lon,
+            "lat": lat,
+            "declared": declared,
+            "edge_distance": edge,
+            "accuracy": np.where(np.isnan(accuracy), usual, accuracy),
+            "note": reader.text("note"),
+        },
+    )
 
 
-def _joined(reader: Reader, dressing: Ints, rows: Rows) -> Catches:
+def _places(rows: Sequence[int | str]) -> Strings:
+    """Where each row stands, for messages: "row 5" or "feature 3"."""
+    numbers = np.asarray(rows if len(rows) else np.empty(0, dtype=np.int64))
+    if numbers.dtype.kind != "i" or numbers.min(initial=0) < 0:
+        return np.array([r if isinstance(r, str) else f"row {r}" for r in rows], dtype=np.str_)
+    digits = len(str(int(numbers.max(initial=0))))
+    letters = np.zeros((len(numbers), 4 + digits), dtype=np.uint32)  # NumPy's texts end in zeros
+    letters[:, :4] = [ord(letter) for letter in "row "]
+    for size in range(1, digits + 1):
+        least = 10 ** (size - 1) if size > 1 else 0
+        mine = np.flatnonzero((numbers >= least) & (numbers < 10**size))
+        for place in range(size):
+            letters[mine, 4 + place] = ord("0") + numbers[mine] // 10 ** (size - 1 - place) % 10
+    return letters.view(f"U{4 + digits}")[:, 0]
+
+
+def _joined(
+    reader: Reader, dressing: Ints, ids: Texts, pool: Texts, rows: Rows
+) -> tuple[Catches, Ints]:
     """The rows as catches: parts of one added up, trays of one reading marked."""
-    first, whole = catches_of_rows(dressing, rows["id"])
-    check_parts(reader, rows["id"], first, whole, rows)
+    # rows with the same catch and dressing are parts of one catch
+    first, whole = first_come((dressing + 1) * len(ids.words) + ids.code)
+    check_parts(reader, ids, first, whole, rows)
     mass, volume = (sum_parts(rows[name], whole, len(first)) for name in ("mass", "volume"))
-    pools = [
-        pool_numbers(reader, column, first, dressing[first], rows["pool"][first], word)
+    pools = Pools.of(dressing[first], pool.take(first), reader.member[first])
+    shared = [
+        pool_numbers(reader, column, first, pools, word)
         for column, word in ((mass, "mass"), (volume, "volume"))
     ]
-    check_pools(reader, first, dressing, rows)
+    check_pools(reader, first, pools, rows)
     used = ~rows["rejected"][first]
-    _measured(reader, first, (mass, volume), pools, used)
-    check_depths(reader, first, (mass, volume), pools, rows["area"][first], used)
+    _measured(reader, first, (mass, volume), shared, used)
+    check_depths(reader, first, (mass, volume), shared, rows["area"][first], used)
     keep = dressing[first] >= 0
-    one = {name: column[first[keep]] for name, column in rows.items()}
-    return Catches(
+    whole_file = len(first) == reader.size and bool(keep.all())
+    one = rows if whole_file else {name: column[first[keep]] for name, column in rows.items()}
+    catches = Catches(
         id=one["id"],
         dressing=dressing[first[keep]],
         place=one["place"],
@@ -119,51 +143,13 @@ def _joined(reader: Reader, dressing: Ints, rows: Rows) -> Catches:
         caught_kg=mass[keep],
         moisture=one["moisture"],
         volume_m3=volume[keep],
-        mass_pool=pools[0][keep],
-        volume_pool=pools[1][keep],
+        mass_pool=shared[0][keep],
+        volume_pool=shared[1][keep],
         used=~one["rejected"],
         reject_reason=one["reason"],
         note=one["note"],
     )
-
-
-TRAY = "tray_length_mm and tray_width_mm, or tray_diameter_mm, or tray_area_cm2"
-
-
-def _tray(reader: Reader, findings: list[Finding]) -> tuple[Floats, Floats]:
-    """Mouth area (m²) and half diagonal (m) of each tray; nan and a fault where there is no one.
-
-    Of a tray known by its area only, the half diagonal is that of a square.
-    """
-    length, width, diameter = (
-        reader.quantity(f"tray_{name}", "m", above=0.0, maximum=LONGEST_TRAY_M)
-        for name in ("length", "width", "diameter")
-    )
-    given = reader.quantity("tray_area", "m2", above=0.0, maximum=LONGEST_TRAY_M**2)
-    ways = np.stack([length * width, np.pi / 4 * diameter**2, given], axis=1)
-    sides = np.stack([length, width, diameter, given], axis=1)
-    if reader.size and np.isnan(sides).all() and len(reader.faulty) < reader.size:
-        hint = reader.meant("tray_length_mm") or reader.meant("tray_area_cm2")
-        reader.whole_fault(None, "there is no tray size", remedy=f"{hint}Add {TRAY}")
-    number = np.isfinite(ways).sum(axis=1)
-    alone = np.isfinite(length) != np.isfinite(width)
-    for row in np.flatnonzero((number != 1) | alone).tolist():
-        if row not in reader.faulty:
-            found = "no tray size" if number[row] == 0 else "the tray's size is given twice"
-            reader.fault(row, "tray_…", found, allowed=TRAY)
-    area = np.where(number == 1, np.nansum(ways, axis=1), np.nan)
-    _odd_trays(reader, area, findings)
-    halves = np.stack([np.hypot(length, width) / 2, diameter / 2, np.sqrt(given / 2)], axis=1)
-    return area, np.where(number == 1, np.nansum(halves, axis=1), np.nan)
-
-
-def _odd_trays(reader: Reader, area: Floats, findings: list[Finding]) -> None:
-    odd = np.flatnonzero((area < SMALL_TRAY_M2) | (area > LARGE_TRAY_M2)).tolist()
-    for size in dict.fromkeys(f"{area[row] * 1e4:.4g} cm²" for row in odd):
-        places = [str(reader.table.rows[r]) for r in odd if f"{area[r] * 1e4:.4g} cm²" == size]
-        more = f" and {len(places) - 8} more" if len(places) > 8 else ""
-        text = f"a tray of {size} (row {', '.join(places[:8])}{more}): check its unit"
-        findings.append(Finding(about=reader.table.file, text=text, topic="catch"))
+    return catches, np.bincount(pools.member, minlength=reader.members)
 
 
 def _net_mass(reader: Reader) -> Floats:
@@ -181,9 +167,7 @@ def _net_mass(reader: Reader) -> Floats:
     return gross - tare
 
 
-def _dry_volume(
-    reader: Reader, volume: Floats, state: Strings, dry: Bools, findings: list[Finding]
-) -> Floats:
+def _dry_volume(reader: Reader, volume: Floats, state: Strings, dry: Bools) -> Floats:
     """Only dry sand's volume gives a depth: moist sand bulks, tapped sand packs."""
     measured = np.isfinite(volume)
     unsaid = measured & (state == "")
@@ -193,37 +177,46 @@ def _dry_volume(
         (measured & (state == "moist"), "a moist volume gives no depth and is not used"),
         (measured & (state == "tapped"), "a tapped volume gives no depth and is not used"),
     ):
-        if mask.any():
-            about = f"{reader.table.file}, {int(mask.sum())} rows"
-            findings.append(Finding(about=about, text=words, topic="catch"))
+        if not mask.any():
+            continue
+        number = np.bincount(reader.member[mask], minlength=reader.members)
+        for k in np.flatnonzero(number).tolist():
+            about = f"{reader.table.file}, {number[k]} rows"
+            finding = Finding(about=about, text=words, topic="catch", member=k)
+            reader.findings.append(finding)
     return np.where((state == "dry") | (unsaid & dry), volume, np.nan)
 
 
 def _moisture(
     reader: Reader,
     dressing: Ints,
+    of_site: Ints,
     dressings: Dressings,
     loads: Loads,
     sands: Sands,
     book: MoistureBook,
-    findings: list[Finding],
 ) -> Ints:
     """The catch's own moisture; else that of the dressing's loads; else the sand's; else -1."""
     own, u = dry_basis(reader)
-    fallback = [_of_loads(k, dressings, loads, sands, book) for k in range(len(dressings))]
+    fallback = _of_loads(of_site, dressings, loads, sands, book)
     # the spare last one is read by catches of no known dressing
-    out = np.array([*fallback, -1], dtype=np.int64)[dressing]
+    out = np.append(fallback, -1)[dressing]
+    known: dict[tuple[int, float, float], int] = {}
     for row in np.flatnonzero((dressing >= 0) & np.isfinite(own)).tolist():
-        name = dressings.id[dressing[row]]
-        label = f"moisture: catches of {name} {own[row] * 100:.6g} %"
-        u_row = stated_u(own[row], u[row], f"the catches of {name}", findings)
-        out[row] = book.add(label, float(own[row]), u_row)
+        key = (int(dressing[row]), float(own[row]), float(np.nan_to_num(u[row], nan=-1.0)))
+        if key not in known:
+            member, name = int(reader.member[row]), dressings.id[dressing[row]]
+            label = f"moisture: catches of {name} {own[row] * 100:.6g} %"
+            told = f"the catches of {name}"
+            u_row = stated_u(own[row], u[row], told, reader.findings, member)
+            known[key] = book.add(label, float(own[row]), u_row, member)
+        out[row] = known[key]
     return out
 
 
 def _moisture_needed(reader: Reader, dressing: Ints, rows: Rows, moisture: Ints) -> None:
     """A mass that is used needs its water content; a dry volume does not."""
-    weighed = np.isfinite(rows["mass"]) | (rows["pool"] != "")
+    weighed = np.isfinite(rows["mass"]) | (rows["pool"] >= 0)
     needed = weighed & ~rows["rejected"] & (dressing >= 0)
     for row in np.flatnonzero(needed & (moisture < 0)).tolist():
         if row not in reader.faulty:
@@ -233,28 +226,43 @@ def _moisture_needed(reader: Reader, dressing: Ints, rows: Rows, moisture: Ints)
 
 
 def _of_loads(
-    number: int, dressings: Dressings, loads: Loads, sands: Sands, book: MoistureBook
-) -> int:
-    rows = np.flatnonzero((loads.dressing == number) & (loads.moisture >= 0))
+    of_site: Ints, dressings: Dressings, loads: Loads, sands: Sands, book: MoistureBook
+) -> Ints:
+    """For each dressing the moisture of its loads, their mean where it differs; else the sand's."""
+    size = len(dressings.id)
+    out = sands.moisture[dressings.sand] if len(sands.name) else np.full(size, -1, dtype=np.int64)
+    rows = np.flatnonzero(loads.moisture >= 0)
+    rows = rows[np.argsort(loads.dressing[rows], kind="stable")]
+    start = np.flatnonzero(np.diff(loads.dressing[rows], prepend=-1))
     if len(rows) == 0:
-        return int(sands.moisture[dressings.sand[number]]) if len(sands.name) else -1
-    different = distinct(loads.moisture[rows])
-    weight = (loads.count * loads.unit_mass_kg)[rows]
-    if len(different) == 1 or not np.isfinite(weight).all() or weight.sum() <= 0:
-        return int(different[0])
-    per = np.bincount(loads.moisture[rows], weight / weight.sum())
-    label = f"moisture: mean of the loads of {dressings.id[number]}"
-    return book.mix(label, {int(k): float(per[k]) for k in different})
+        return out
+    of, wet = loads.dressing[rows[start]], loads.moisture[rows]
+    least, most = np.minimum.reduceat(wet, start), np.maximum.reduceat(wet, start)
+    out[of] = least
+    ends = np.append(start[1:], len(rows))
+    for k in np.flatnonzero(least != most).tolist():
+        mine = rows[start[k] : ends[k]]
+        weight = (loads.count * loads.unit_mass_kg)[mine]
+        if np.isfinite(weight).all() and weight.sum() > 0:
+            per = np.bincount(loads.moisture[mine], weight / weight.sum())
+            label = f"moisture: mean of the loads of {dressings.id[of[k]]}"
+            parts = {int(m): float(per[m]) for m in distinct(loads.moisture[mine])}
+            out[of[k]] = book.mix(label, parts, int(of_site[of[k]]))
+    return out
 
 
-def _declared(reader: Reader, ground: dict[str, int]) -> Ints:
-    texts = reader.text("surface").tolist()
-    for row, text in enumerate(texts):
-        if text and ground and text not in ground:
-            found = f"{quoted(text)} is not a surface's id in the boundaries"
-            remedy = "write the id, or leave it blank: the position then decides"
-            reader.fault(row, "surface", found, remedy=remedy)
-    return np.array([ground.get(text, -1) for text in texts], dtype=np.int64)
+def _declared(reader: Reader, ground: Ids) -> Ints:
+    texts = reader.texts("surface")
+    said = texts.matching(bool)
+    found = ground.find(texts, reader.member)
+    found[~said] = -1
+    some = np.bincount(ground.member, minlength=reader.members) > 0
+    for row in np.flatnonzero(said & (found < 0) & some[reader.member]).tolist():
+        name = quoted(texts.words[texts.code[row]])
+        remedy = "write the id, or leave it blank: the position then decides"
+        found_none = f"{name} is not a surface's id in the boundaries"
+        reader.fault(row, "surface", found_none, remedy=remedy)
+    return found
 
 
 def _positions(reader: Reader) -> tuple[Floats, Floats]:

@@ -6,9 +6,12 @@ import numpy as np
 
 from geosand.columns import Bools, Dates, Floats, Ints
 from geosand.errors import Faults, Finding
-from geosand.site.cells import RawTable, quoted
+from geosand.site.cells import RawTable
+from geosand.site.raw_columns import repeated
+from geosand.site.read_dressings import sand_rows
+from geosand.site.read_settings import SiteTexts
 from geosand.site.reading import Reader
-from geosand.site.tables import Deliveries, Sands, StockCounts
+from geosand.site.tables import Deliveries, StockCounts
 
 DELIVERY, COUNT = "delivery", "count"
 #: Relative, of one ticket and of one count where nothing is said (common practice).
@@ -16,14 +19,17 @@ U_DELIVERY, U_COUNT = 0.005, 0.03
 
 
 def read_deliveries(
-    table: RawTable | None, sands: Sands, faults: Faults, findings: list[Finding]
-) -> tuple[Deliveries, StockCounts]:
-    """Tickets, and counts of what lay in the yard; empty tables where there is no file.
+    table: RawTable | None, text: SiteTexts, faults: Faults, findings: list[Finding]
+) -> tuple[Deliveries, StockCounts, Ints, Ints]:
+    """Tickets, and counts of what lay in the yard, and the site of each row of both.
+
+    The tables are empty where there is no file.
 
     ``kind`` says which a row is, a delivery where it is blank. A count may be 0, a delivery not.
     """
     if table is None:
-        table = RawTable(file="deliveries.csv", rows=[], columns={})
+        members = len(text.name)
+        table = RawTable(file="deliveries.csv", rows=[], columns={}, members=members)
     reader = Reader(table, faults, findings)
     date = reader.dates("date", required=True)
     counted = reader.choice("kind", [DELIVERY, COUNT]) == COUNT
@@ -33,8 +39,8 @@ def read_deliveries(
         reader.fault(
             row, "mass_kg", "0 can not be right of a delivery", allowed="more than 0", remedy=remedy
         )
-    u = _uncertainty(reader, mass, counted, findings)
-    sand = _sand_rows(reader, sands)
+    u = _uncertainty(reader, mass, counted)
+    sand = _sand_rows(reader, text)
     ticket = reader.text("ticket")
     reader.text("note")
     reader.finish()
@@ -51,39 +57,38 @@ def read_deliveries(
         StockCounts(
             date=date[counted], mass_kg=mass[counted], u_mass_kg=u[counted], sand=sand[counted]
         ),
+        reader.member[bought],
+        reader.member[counted],
     )
 
 
-def _uncertainty(reader: Reader, mass: Floats, counted: Bools, findings: list[Finding]) -> Floats:
+def _uncertainty(reader: Reader, mass: Floats, counted: Bools) -> Floats:
     """u of each row's mass, kg: as stated, else 0.5 % of a ticket and 3 % of a count."""
     u = reader.quantity("u_mass", "kg", minimum=0.0, maximum=1e9)
     unsaid = np.isnan(u)
-    if (unsaid & counted).any():
-        text = (
-            f"uncertainty of stock: {U_COUNT:.0%} of a count and {U_DELIVERY:.1%} of a ticket are"
-            " used where it is not said"
-        )
-        findings.append(Finding(about=reader.table.file, text=text, topic="default"))
+    text = (
+        f"uncertainty of stock: {U_COUNT:.0%} of a count and {U_DELIVERY:.1%} of a ticket are"
+        " used where it is not said"
+    )
+    reader.tell(unsaid & counted, text, "default")
     return np.where(unsaid, np.where(counted, U_COUNT, U_DELIVERY) * mass, u)
 
 
-def _sand_rows(reader: Reader, sands: Sands) -> Ints:
-    """Row of ``sands`` of each row; 0 where there is one sand only."""
-    known = {str(name): k for k, name in enumerate(sands.name)}
-    texts = reader.text("sand", required=len(known) > 1).tolist()
-    for row, text in enumerate(texts):
-        if text and known and text not in known:
-            reader.fault(
-                row, "sand", f"{quoted(text)} is not in site.toml", allowed=", ".join(known)
-            )
-    return np.array([known.get(text, 0) for text in texts], dtype=np.int64)
+def _sand_rows(reader: Reader, text: SiteTexts) -> Ints:
+    """Row of ``sands`` of each row; a site's first where it has one only."""
+    several = text.sands_known()[reader.member] > 1
+    texts = reader.texts("sand", required=reader.size > 0 and bool(several.all()))
+    for row in np.flatnonzero(several & ~texts.matching(bool)).tolist():
+        if row not in reader.faulty:
+            reader.fault(row, "sand", "nothing is written here", remedy="write the sand")
+    rows = np.arange(reader.size)
+    return sand_rows(reader, texts, rows, reader.member, text, blank_is_told=True)
 
 
 def _twice(reader: Reader, date: Dates, sand: Ints, counted: Bools) -> None:
     """A fault for a second count of a sand on one day: heaps are to be added up."""
-    first: dict[tuple[str, int], int] = {}
-    for row in np.flatnonzero(counted & ~np.isnat(date)).tolist():
-        start = first.setdefault((str(date[row]), int(sand[row])), row)
-        if start != row and row not in reader.faulty:
+    keys = date.astype(np.int64) * (int(sand.max(initial=0)) + 1) + sand
+    for row, start in repeated(keys, counted & ~np.isnat(date)):
+        if row not in reader.faulty:
             found = f"this sand is counted on that day in row {reader.table.rows[start]} already"
             reader.fault(row, "mass_kg", found, remedy="add up what lies in different places")

@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
-from geosand.columns import Dates, Ints, Strings
+from geosand.columns import Bools, Dates, Ints, Strings
 from geosand.errors import Faults, Finding
-from geosand.site.cells import RawTable, nearest, quoted
+from geosand.site.cells import RawTable, quoted
+from geosand.site.named_surfaces import resolved
+from geosand.site.raw_columns import Ids, Texts, find, first_come, in_rows
+from geosand.site.read_settings import SiteTexts
 from geosand.site.reading import Reader
-from geosand.site.tables import Dressed, Dressings, Sands, Surfaces
+from geosand.site.tables import Dressed, Dressings, Surfaces
 
 YEAR = np.timedelta64(366, "D")
 
@@ -19,19 +23,20 @@ YEAR = np.timedelta64(366, "D")
 def read_dressings(
     table: RawTable,
     surfaces: Surfaces,
-    valid_from: Dates,
-    sands: Sands,
-    season: tuple[np.datetime64, np.datetime64 | None],
+    editions: Editions,
+    text: SiteTexts,
     faults: Faults,
     findings: list[Finding],
-) -> tuple[Dressings, Dressed]:
-    """One row a dressing in order of date, and one row a dressed surface."""
+) -> tuple[Dressings, Dressed, Ids]:
+    """One row a dressing of a site in order of date, one row a dressed surface, and the names."""
     reader = Reader(table, faults, findings)
-    names = reader.text("dressing", required=True)
+    names = reader.texts("dressing", required=True)
     dates = reader.dates("date", required=True)
+    sand = reader.texts("sand")
     shared: dict[str, np.ndarray[Any, np.dtype[Any]]] = {
         "date": dates,
-        **{name: reader.text(name) for name in ("sand", "spreader", "setting")},
+        "sand": sand.strings(),
+        **{name: reader.text(name) for name in ("spreader", "setting")},
         "speed": reader.quantity("speed", "m_s", above=0, maximum=20),
         "heading": reader.quantity("heading", "rad", minimum=-2 * np.pi, maximum=2 * np.pi),
         "swath": reader.quantity("swath", "m", above=0, maximum=50),
@@ -43,162 +48,178 @@ def read_dressings(
         "hole_spacing_m": reader.quantity("hole_spacing", "m", above=0, maximum=1),
         "hole_depth_m": reader.quantity("hole_depth", "m", above=0, maximum=1),
     }
-    named = reader.text("surfaces", required=True)
+    named = reader.texts("surfaces", required=True)
     reader.finish()
-    order, head = _order(names, dates)
-    index = {name: k for k, name in enumerate(order)}
-    rows = {name: _row_of(reader, names, index, head, name, shared[name]) for name in shared}
-    date = dates[rows["date"]]
-    _season(order, date, season, findings)
-    edition = _editions(order, date, valid_from, findings)
+    number, head = _order(reader, names, dates)
+    rows = {name: _row_of(reader, names, number, head, name, shared[name]) for name in shared}
+    date, member = dates[rows["date"]], reader.member[head]
+    ids = Ids(text=names.take(head), member=member)
+    told = _Told(id=ids.text.strings(), date=date, member=member, findings=findings)
+    _season(told, text)
+    edition = _editions(told, editions)
     dressings = Dressings(
-        id=np.array(order, dtype=np.str_),
+        id=told.id,
         date=date,
-        sand=_sand_rows(reader, shared["sand"][rows["sand"]], rows["sand"], sands),
+        sand=sand_rows(reader, sand.take(rows["sand"]), rows["sand"], member, text),
         spreader=shared["spreader"][rows["spreader"]],
         setting=shared["setting"][rows["setting"]],
         speed_m_s=shared["speed"][rows["speed"]],
         heading_degree=np.degrees(shared["heading"][rows["heading"]]),
         swath_m=shared["swath"][rows["swath"]],
         edition=edition,
-        note=_joined(names, notes, order),
+        note=_joined(number, notes, len(head)),
     )
-    pairs: list[tuple[int, int, int]] = []
-    for row in np.flatnonzero(names != "").tolist():
-        number = index[str(names[row])]
-        found = _resolve(reader, row, str(named[row]), surfaces, int(edition[number]))
-        pairs += [(number, surface, row) for surface in found]
-    pairs = _disjoint(reader, pairs, surfaces)
-    columns = np.array(sorted(pairs), dtype=np.int64).reshape(-1, 3)
+    kept = np.flatnonzero(number >= 0)
+    pairs = resolved(reader, kept, named, edition[number[kept]], surfaces)
+    pairs = _disjoint(reader, number, pairs, surfaces)
     dressed = Dressed(
-        dressing=columns[:, 0],
-        surface=columns[:, 1],
-        **{name: column[columns[:, 2]] for name, column in per_row.items()},
+        dressing=number[pairs[:, 1]],
+        surface=pairs[:, 0],
+        **{name: column[pairs[:, 1]] for name, column in per_row.items()},
     )
-    return dressings, dressed
+    return dressings, dressed, ids
 
 
-def _order(names: Strings, dates: Dates) -> tuple[list[str], Ints]:
-    """Dressings in order of date (those without one last), and the first row of each."""
-    first: dict[str, int] = {}
-    for row, name in enumerate(names.tolist()):
-        if name:
-            first.setdefault(name, row)
-    last = np.datetime64("9999-12-31")
-    day = {name: last if np.isnat(dates[row]) else dates[row] for name, row in first.items()}
-    order = sorted(first, key=lambda name: (day[name], first[name]))
-    return order, np.array([first[name] for name in order], dtype=np.int64)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+class Editions:
+    """From which day each site's boundary editions hold (sites, editions), the oldest first."""
+
+    valid_from: Dates
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+class _Told:
+    """What findings about dressings need."""
+
+    id: Strings
+    date: Dates
+    member: Ints
+    findings: list[Finding]
+
+    def tell(self, rows: Bools, topic: str, text: Callable[[int], str]) -> None:
+        """A finding about each of the dressings."""
+        for k in np.flatnonzero(rows).tolist():
+            finding = Finding(
+                about=str(self.id[k]), text=text(k), topic=topic, member=int(self.member[k])
+            )
+            self.findings.append(finding)
+
+
+def _order(reader: Reader, names: Texts, dates: Dates) -> tuple[Ints, Ints]:
+    """The dressing that each row is of, -1 without a name, and the first row of each dressing.
+
+    They are counted site by site in order of date, those without one last.
+    """
+    rows = np.flatnonzero(names.matching(bool))
+    first, number = first_come((reader.member * len(names.words) + names.code)[rows])
+    head = rows[first]
+    day = np.where(np.isnat(dates[head]), np.datetime64("9999-12-31"), dates[head])
+    order = np.lexsort((head, day, reader.member[head]))
+    place = np.empty(len(order), dtype=np.int64)
+    place[order] = np.arange(len(order))
+    out = np.full(reader.size, -1, dtype=np.int64)
+    out[rows] = place[number]
+    return out, head[order]
 
 
 def _row_of(
     reader: Reader,
-    names: Strings,
-    index: Mapping[str, int],
+    names: Texts,
+    number: Ints,
     head: Ints,
     column: str,
     values: np.ndarray[Any, np.dtype[Any]],
 ) -> Ints:
     """The row of each dressing that says ``column``; a fault where two rows contradict."""
     blank = values == "" if values.dtype.kind == "U" else np.isnan(values)  # NaT too
+    said = np.flatnonzero(~blank & (number >= 0))
+    of, at = np.unique(number[said], return_index=True)
     out = head.copy()
-    for row in np.flatnonzero(~blank & (names != "")).tolist():
-        name = str(names[row])
-        start = int(out[index[name]])
-        if blank[start]:
-            out[index[name]] = row
-        elif values[row] != values[start]:
-            found = f"dressing {quoted(name)} has another {column}"
-            found += f" in row {reader.table.rows[start]}"
-            remedy = "rows of one dressing share it; else give the second a name of its own"
-            reader.fault(row, column, found, remedy=remedy)
+    out[of] = said[at]
+    for row in said[values[said] != values[out[number[said]]]].tolist():
+        start = int(out[number[row]])
+        found = f"dressing {quoted(names.words[names.code[row]])} has another {column}"
+        found += f" in row {reader.table.rows[start]}"
+        remedy = "rows of one dressing share it; else give the second a name of its own"
+        reader.fault(row, column, found, remedy=remedy)
     return out
 
 
-def _joined(names: Strings, notes: Strings, order: list[str]) -> Strings:
+def _joined(number: Ints, notes: Strings, size: int) -> Strings:
     """All notes of a dressing, each once."""
-    texts: dict[str, dict[str, None]] = {name: {} for name in order}
-    for name, note in zip(names.tolist(), notes.tolist(), strict=True):
-        if name and note:
-            texts[name][note] = None
-    return np.array(["; ".join(texts[name]) for name in order], dtype=np.str_)
+    texts: list[dict[str, None]] = [{} for _ in range(size)]
+    for row in np.flatnonzero((notes != "") & (number >= 0)).tolist():
+        texts[number[row]][str(notes[row])] = None
+    return np.array(["; ".join(one) for one in texts], dtype=np.str_)
 
 
-def _sand_rows(reader: Reader, texts: Strings, rows: Ints, sands: Sands) -> Ints:
-    """Row of ``sands`` of each dressing; 0 where there is one sand only, or none to name."""
-    known = {str(n): k for k, n in enumerate(sands.name)}
-    for text, row in zip(texts.tolist(), rows.tolist(), strict=True):
-        if known and text and text not in known:
-            found = f"{quoted(text)} is not in site.toml"
-            reader.fault(row, "sand", found, allowed=", ".join(known))
-        elif len(known) > 1 and not text:
-            reader.fault(row, "sand", "it is not said which sand", allowed=", ".join(known))
-    return np.array([known.get(text, 0) for text in texts.tolist()], dtype=np.int64)
+def sand_rows(
+    reader: Reader,
+    texts: Texts,
+    rows: Ints,
+    member: Ints,
+    text: SiteTexts,
+    *,
+    blank_is_told: bool = False,
+) -> Ints:
+    """Row of ``sands`` that each text (m,) names; ``rows`` are theirs in the file.
+
+    Blank is a site's first sand, and a fault where it has several.
+    """
+    names = text.sands.name.tolist()
+    found = find(in_rows(names), text.of_sand, texts, member)
+    number, first = text.sands_known()[member], text.first_sand()[member]
+    said = texts.matching(bool)
+    unsaid = ~said & (number > 1) & (not blank_is_told)
+    wrong = (said & (found < 0) & (number > 0)) | unsaid
+    for k in np.flatnonzero(wrong).tolist():
+        word = texts.words[texts.code[k]]
+        told = f"{quoted(word)} is not in site.toml" if word else "it is not said which sand"
+        allowed = ", ".join(names[first[k] : first[k] + number[k]])
+        reader.fault(int(rows[k]), "sand", told, allowed=allowed)
+    return np.where(said & (found >= 0), found, np.where(number > 0, first, 0))
 
 
-def _season(
-    order: list[str],
-    dates: Dates,
-    season: tuple[np.datetime64, np.datetime64 | None],
-    findings: list[Finding],
-) -> None:
-    start, end = season
-    for name, date in zip(order, dates, strict=True):
-        text = ""
-        if (not np.isnat(start) and date < start) or (end is not None and date > end):
-            text = f"its date {date} is outside the season; the season's ledger leaves it out"
-        elif end is None and not np.isnat(start) and date > start + YEAR:
-            text = f"its date {date} is more than a year after the season's start: check the year"
-        if text:
-            findings.append(Finding(about=name, text=text, topic="season"))
+def _season(told: _Told, text: SiteTexts) -> None:
+    start, end = text.season_start[told.member], text.season_end[told.member]
+    date = told.date
+    outside = (date < start) | (date > end)
+    late = ~outside & np.isnat(end) & (date > start + YEAR)
+    words = {
+        True: "is outside the season; the season's ledger leaves it out",
+        False: "is more than a year after the season's start: check the year",
+    }
+    told.tell(outside | late, "season", lambda k: f"its date {date[k]} {words[bool(outside[k])]}")
 
 
-def _editions(order: list[str], dates: Dates, valid_from: Dates, findings: list[Finding]) -> Ints:
+def _editions(told: _Told, editions: Editions) -> Ints:
     """Boundary edition of each date; the oldest for dates before it, with a finding."""
-    edition = np.searchsorted(valid_from, dates, side="right") - 1
-    early = (edition < 0) & ~np.isnat(dates)
-    for k in np.flatnonzero(early) if len(valid_from) else []:
-        text = f"its date {dates[k]} is before the oldest boundaries ({valid_from[0]}), used here"
-        findings.append(Finding(about=order[k], text=text, topic="area"))
-    return np.maximum(edition, 0).astype(np.int64)
+    days, date = editions.valid_from[told.member], told.date
+    count = editions.valid_from.shape[1]
+    edition = np.where(np.isnat(date), count, (days <= date[:, None]).sum(axis=1)) - 1
+    text = "its date {} is before the oldest boundaries ({}), used here"
+    if count:
+        told.tell(edition < 0, "area", lambda k: text.format(date[k], days[k, 0]))
+    number: Ints = told.member * max(count, 1) + np.maximum(edition, 0)
+    return number
 
 
-def _resolve(reader: Reader, row: int, text: str, surfaces: Surfaces, edition: int) -> list[int]:
-    """Rows of ``surfaces`` meant by ids or kinds separated by spaces."""
-    here = np.flatnonzero(surfaces.edition == edition)
-    ids = dict(zip(surfaces.id[here].tolist(), here.tolist(), strict=True))
-    kind = surfaces.kind[here]
-    kinds = set(kind.tolist())
-    out: list[int] = []
-    if not ids:  # no surface could be read: that is told already
-        return out
-    for word in text.replace(",", " ").replace(";", " ").split():
-        if word in ids:
-            out.append(ids[word])
-        elif word.lower() in kinds:
-            out += here[kind == word.lower()].tolist()
-        else:
-            near = nearest(word, [*ids, *kinds])
-            found = f"{quoted(word)} is neither a surface's id nor a kind in the boundaries"
-            remedy = f"did you mean {near[0]}?" if near else "write ids or kinds, spaces between"
-            if word in surfaces.id:
-                found = f"{quoted(word)} is not in the boundaries of that date"
-                remedy = "look at the date, and at valid_from of the editions"
-            reader.fault(row, "surfaces", found, remedy=remedy)
-    return list(dict.fromkeys(out))
-
-
-def _disjoint(
-    reader: Reader, pairs: list[tuple[int, int, int]], surfaces: Surfaces
-) -> list[tuple[int, int, int]]:
-    seen: dict[tuple[int, int], int] = {}
-    for dressing, surface, row in pairs:
-        earlier = seen.setdefault((dressing, surface), row)
+def _disjoint(reader: Reader, number: Ints, pairs: Ints, surfaces: Surfaces) -> Ints:
+    """The pairs (surface, row) by dressing and surface; a fault where one comes again."""
+    order = np.lexsort((pairs[:, 1], pairs[:, 0], number[pairs[:, 1]]))
+    pairs = pairs[order]
+    of = number[pairs[:, 1]]
+    again = np.zeros(len(pairs), dtype=np.bool_)
+    again[1:] = (of[1:] == of[:-1]) & (pairs[1:, 0] == pairs[:-1, 0])
+    start = np.maximum.accumulate(np.where(again, 0, np.arange(len(pairs))))
+    for k in np.flatnonzero(again).tolist():
+        earlier, row = int(pairs[start[k], 1]), int(pairs[k, 1])
         if earlier != row:
             reader.fault(
                 row,
                 "surfaces",
-                f"{quoted(str(surfaces.id[surface]))} is already in row"
+                f"{quoted(str(surfaces.id[pairs[k, 0]]))} is already in row"
                 f" {reader.table.rows[earlier]} of this dressing",
                 remedy="rows of one dressing name different surfaces",
             )
-    return [(d, s, row) for (d, s), row in seen.items()]
+    return pairs[~again]

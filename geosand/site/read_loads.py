@@ -9,7 +9,9 @@ import numpy as np
 from geosand.columns import Bools, Floats, Ints, Strings
 from geosand.errors import Faults, Finding
 from geosand.site.cells import RawTable, quoted
-from geosand.site.read_settings import MoistureBook, dry_basis, stated_u
+from geosand.site.moisture_book import MoistureBook, dry_basis, stated_u
+from geosand.site.named_surfaces import words_of
+from geosand.site.raw_columns import Ids, Texts, repeated
 from geosand.site.reading import Reader
 from geosand.site.tables import Dressed, Dressings, Loads, Sands, Surfaces, WeighedLoads
 
@@ -19,28 +21,31 @@ U_LABEL = 0.01  #: shared by all bags of a kind where nothing is said
 U_WEIGHING = 0.005  #: of a load on a scale where nothing is said (common practice)
 
 
-def dressing_rows(reader: Reader, dressings: Dressings) -> Ints:
+def dressing_rows(reader: Reader, dressings: Ids) -> Ints:
     """Row of ``dressings`` that each row names; -1 with a fault where there is none.
 
-    Where there are no dressings at all, that is told once elsewhere.
+    Where a site has no dressings at all, that is told once elsewhere.
     """
-    known = {str(name): k for k, name in enumerate(dressings.id)}
-    texts = reader.text("dressing", required=True).tolist()
-    for row, text in enumerate(texts):
-        if text and text not in known and known:
-            reader.fault(
-                row,
-                "dressing",
-                f"{quoted(text)} is not in the dressings",
-                allowed=", ".join(list(known)[:12]),
-            )
-    return np.array([known.get(text, -1) for text in texts], dtype=np.int64)
+    texts = reader.texts("dressing", required=True)
+    rows = dressings.find(texts, reader.member)
+    rows[~texts.matching(bool)] = -1
+    some = np.bincount(dressings.member, minlength=reader.members) > 0
+    for row in np.flatnonzero(texts.matching(bool) & (rows < 0) & some[reader.member]).tolist():
+        known = dressings.text.take(np.flatnonzero(dressings.member == reader.member[row])[:12])
+        reader.fault(
+            row,
+            "dressing",
+            f"{quoted(texts.words[texts.code[row]])} is not in the dressings",
+            allowed=", ".join(known.strings().tolist()),
+        )
+    return rows
 
 
 def read_loads(
     table: RawTable,
     surfaces: Surfaces,
     dressings: Dressings,
+    names: Ids,
     dressed: Dressed,
     sands: Sands,
     book: MoistureBook,
@@ -49,23 +54,23 @@ def read_loads(
 ) -> tuple[Loads, WeighedLoads, tuple[frozenset[int], ...]]:
     """One row a load; weighings; ``ground`` indices of each group of loads that names surfaces."""
     reader = Reader(table, faults, findings)
-    ids = reader.text("load", required=True)
+    ids = reader.texts("load", required=True)
     _unique(reader, "load", ids)
-    dressing = dressing_rows(reader, dressings)
+    dressing = dressing_rows(reader, names)
     count = reader.number("count", required=True, above=0.0, maximum=MOST_UNITS)
     unit, by_volume, loose_dry = _unit_mass(reader)
-    moisture = _moisture(reader, dressing, dressings, sands, book, findings)
+    moisture = _moisture(reader, dressing, dressings, sands, book)
     unit = np.where(by_volume, loose_dry * (1 + book.ratios()[moisture]), unit)
-    u_unit, u_label = _unit_uncertainty(reader, unit, findings)
+    u_unit, u_label = _unit_uncertainty(reader, unit)
     returned, spilled = _came_back(reader, count * unit)
-    weighed, u_weighed = _weighings(reader, count * unit, findings)
+    weighed, u_weighed = _weighings(reader, count * unit)
     group, groups = _groups(reader, dressing, surfaces, dressings, dressed)
     tickets = reader.text("ticket")
     reader.text("note")
     reader.finish()
     keep = dressing >= 0
     columns: dict[str, Any] = {
-        "id": ids,
+        "id": ids.strings(),
         "dressing": dressing,
         "count": count,
         "unit_mass_kg": unit,
@@ -100,7 +105,7 @@ def _came_back(reader: Reader, taken_kg: Floats) -> tuple[Floats, Floats]:
     return returned, spilled
 
 
-def _weighings(reader: Reader, stated_kg: Floats, findings: list[Finding]) -> tuple[Floats, Floats]:
+def _weighings(reader: Reader, stated_kg: Floats) -> tuple[Floats, Floats]:
     """Mass of each load on a scale and its u; nan where it was not weighed.
 
     The balance stays on count and unit mass: the weighing is a witness of both. A reading more than
@@ -113,35 +118,35 @@ def _weighings(reader: Reader, stated_kg: Floats, findings: list[Finding]) -> tu
             found = "an uncertainty of a weighing without the weighing"
             reader.fault(row, "u_weighed_kg", found, remedy="give weighed_kg, or leave both blank")
     unsaid = np.isfinite(mass) & np.isnan(u)
-    if unsaid.any():
-        text = f"uncertainty of a weighed load: {U_WEIGHING:.1%} is used where it is not said"
-        findings.append(Finding(about=reader.table.file, text=text, topic="default"))
+    text = f"uncertainty of a weighed load: {U_WEIGHING:.1%} is used where it is not said"
+    reader.tell(unsaid, text, "default")
     for row in np.flatnonzero(np.abs(mass - stated_kg) > stated_kg / 3).tolist():
         text = (
             f"row {reader.table.rows[row]} weighs {mass[row]:g} kg where count and unit mass say"
             f" {stated_kg[row]:g} kg: check whether all of it was on the scale"
         )
-        findings.append(Finding(about=reader.table.file, text=text, topic="file"))
+        member = int(reader.member[row])
+        reader.findings.append(
+            Finding(about=reader.table.file, text=text, topic="file", member=member)
+        )
     return mass, np.where(unsaid, U_WEIGHING * mass, u)
 
 
 def _labels(dressing: Ints, unit_kg: Floats, dressings: Dressings, sands: Sands) -> Strings:
     """The source that all units of one sand and label mass share."""
-    sand = [str(name) for name in sands.name] or [""]
-    labels = [
-        f"label: {sand[dressings.sand[d]]} {m:.6g} kg" if d >= 0 else ""
-        for d, m in zip(dressing.tolist(), unit_kg.tolist(), strict=True)
-    ]
-    return np.array(labels, dtype=np.str_)
+    names = [f"label: {name}" for name in sands.name.tolist()] or ["label: "]
+    sand = np.append(dressings.sand, -1)[dressing].tolist()
+    pairs = list(zip(sand, unit_kg.tolist(), strict=True))
+    known = {(k, mass): f"{names[k]} {mass:.6g} kg" if k >= 0 else "" for k, mass in set(pairs)}
+    return np.array([known[pair] for pair in pairs], dtype=np.str_)
 
 
-def _unique(reader: Reader, column: str, names: Strings) -> None:
-    first: dict[str, int] = {}
-    for row, name in enumerate(names.tolist()):
-        if name and name in first:
-            found = f"{quoted(name)} is already in row {reader.table.rows[first[name]]}"
-            reader.fault(row, column, found, remedy=f"give each {column} a name of its own")
-        first.setdefault(name, row)
+def _unique(reader: Reader, column: str, names: Texts) -> None:
+    keys = reader.member * len(names.words) + names.code
+    for row, start in repeated(keys, names.matching(bool)):
+        name = names.words[names.code[row]]
+        found = f"{quoted(name)} is already in row {reader.table.rows[start]}"
+        reader.fault(row, column, found, remedy=f"give each {column} a name of its own")
 
 
 def _unit_mass(reader: Reader) -> tuple[Floats, Bools, Floats]:
@@ -177,44 +182,33 @@ def _unit_mass(reader: Reader) -> tuple[Floats, Bools, Floats]:
     return mass, by_volume & ~by_mass, volume * loose
 
 
-def _unit_uncertainty(
-    reader: Reader, unit: Floats, findings: list[Finding]
-) -> tuple[Floats, Floats]:
+def _unit_uncertainty(reader: Reader, unit: Floats) -> tuple[Floats, Floats]:
     u_unit = reader.quantity("u_unit_mass", "kg", minimum=0.0, maximum=HEAVIEST_KG)
     u_label = reader.quantity("u_label", "ratio", minimum=0.0, maximum=0.5)
     neither = np.isnan(u_unit) & np.isnan(u_label)
-    if neither.any():
-        text = "bags 1 % each and 1 % shared by all bags of a kind are used where neither is said"
-        findings.append(
-            Finding(
-                about=reader.table.file, text=f"uncertainty of unit mass: {text}", topic="default"
-            )
-        )
+    text = "bags 1 % each and 1 % shared by all bags of a kind are used where neither is said"
+    reader.tell(neither, f"uncertainty of unit mass: {text}", "default")
     relative = np.where(neither, U_UNIT, np.nan)
     u_unit = np.where(np.isnan(u_unit), np.nan_to_num(relative * unit), u_unit)
     return u_unit, np.where(neither, U_LABEL, np.nan_to_num(u_label))
 
 
 def _moisture(
-    reader: Reader,
-    dressing: Ints,
-    dressings: Dressings,
-    sands: Sands,
-    book: MoistureBook,
-    findings: list[Finding],
+    reader: Reader, dressing: Ints, dressings: Dressings, sands: Sands, book: MoistureBook
 ) -> Ints:
+    """Row of the book: a load's own moisture, else that of its dressing's sand; -1 for none."""
     ratio, u = dry_basis(reader)
+    known = dressing >= 0
+    sand = np.append(dressings.sand, -1)[dressing]
     out = np.full(reader.size, -1, dtype=np.int64)
-    for row, number in enumerate(dressing.tolist()):
-        if number < 0:
-            continue
-        sand = int(dressings.sand[number])
+    if len(sands.moisture):
+        out[known] = sands.moisture[sand[known]]
+    for row in np.flatnonzero(known & (np.isfinite(ratio) | (out < 0))).tolist():
+        name, member = str(dressings.id[dressing[row]]), int(reader.member[row])
         if np.isfinite(ratio[row]):
-            label = f"moisture: {dressings.id[number]} {ratio[row] * 100:.6g} %"
-            u_row = stated_u(ratio[row], u[row], f"the loads of {dressings.id[number]}", findings)
-            out[row] = book.add(label, float(ratio[row]), u_row)
-        elif len(sands.moisture) and sands.moisture[sand] >= 0:
-            out[row] = sands.moisture[sand]
+            label = f"moisture: {name} {ratio[row] * 100:.6g} %"
+            u_row = stated_u(ratio[row], u[row], f"the loads of {name}", reader.findings, member)
+            out[row] = book.add(label, float(ratio[row]), u_row, member)
         elif len(sands.moisture) and row not in reader.faulty:
             reader.fault(
                 row,
@@ -229,25 +223,22 @@ def _groups(
     reader: Reader, dressing: Ints, surfaces: Surfaces, dressings: Dressings, dressed: Dressed
 ) -> tuple[Ints, tuple[frozenset[int], ...]]:
     """Which surfaces a load went to; only those of its dressing are allowed."""
-    texts = reader.text("surfaces").tolist()
+    texts = reader.texts("surfaces")
     found: dict[tuple[int, frozenset[int]], int] = {}
     out = np.full(reader.size, -1, dtype=np.int64)
-    for row, text in enumerate(texts):
-        if not text or dressing[row] < 0:
-            continue
-        rows = dressed.surface[dressed.dressing == dressing[row]]
-        if len(rows) == 0:  # its surfaces are not known: that is told already
-            continue
-        by_id = {str(surfaces.id[k]): int(surfaces.ground[k]) for k in rows}
-        kinds = {str(surfaces.kind[k]) for k in rows}
+    begin = np.searchsorted(dressed.dressing, dressing, side="left")
+    end = np.searchsorted(dressed.dressing, dressing, side="right")
+    # of no surfaces at all: that is told already
+    for row in np.flatnonzero(texts.matching(bool) & (dressing >= 0) & (end > begin)).tolist():
+        rows = dressed.surface[begin[row] : end[row]]
+        by_id = dict(zip(surfaces.id[rows].tolist(), surfaces.ground[rows].tolist(), strict=True))
+        kind = surfaces.kind[rows]
         members: set[int] = set()
-        for word in text.replace(",", " ").replace(";", " ").split():
+        for word in words_of(texts.words[texts.code[row]]):
             if word in by_id:
                 members.add(by_id[word])
-            elif word.lower() in kinds:
-                members |= {
-                    int(surfaces.ground[k]) for k in rows if surfaces.kind[k] == word.lower()
-                }
+            elif (kind == word.lower()).any():
+                members.update(surfaces.ground[rows[kind == word.lower()]].tolist())
             else:
                 reader.fault(
                     row,

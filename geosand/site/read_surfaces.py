@@ -7,11 +7,29 @@ from typing import Any
 
 import numpy as np
 
-from geosand.columns import Floats, Geometries, Ints, Strings
+from geosand.columns import Bools, Floats, Geometries, Ints, Strings, distinct
 from geosand.errors import Faults, Finding
 from geosand.site.cells import RawTable, nearest, quoted
-from geosand.site.outlines import check_outlines, check_together, mean_height_m, on_one_side
-from geosand.site.read_settings import SiteText
+from geosand.site.outlines import (
+    Outlines,
+    check_outlines,
+    check_together,
+    mean_height_m,
+    on_one_side,
+)
+from geosand.site.raw_columns import (
+    Ids,
+    Texts,
+    blank_texts,
+    cells_of,
+    find,
+    first_come,
+    in_rows,
+    joined,
+    repeated,
+    words_as_written,
+)
+from geosand.site.read_settings import SiteTexts
 from geosand.site.reading import Reader
 from geosand.site.tables import KINDS, Surfaces
 
@@ -44,45 +62,83 @@ class RawEdition:
 
 
 def read_surfaces(
-    editions: list[RawEdition], text: SiteText, faults: Faults, findings: list[Finding]
-) -> tuple[Surfaces, dict[str, int]]:
-    """Surfaces of all editions (oldest first) and the ``ground`` index of each id."""
-    kinds = {str(c).strip().lower() for e in editions for c in e.table.columns.get("kind", ())}
-    parts = [_one_edition(e, k, kinds, faults, findings) for k, e in enumerate(editions)]
-    if not parts:
-        nothing = RawTable(file="surfaces.geojson", rows=[], columns={})
-        empty = RawEdition(
-            table=nothing, geometry=np.empty(0, dtype=object), valid_from=np.datetime64("NaT")
-        )
-        editions, parts = [empty], [_one_edition(empty, 0, kinds, faults, findings)]
-    columns = {name: np.concatenate([part[name] for part in parts]) for name in parts[0]}
-    ids = [str(i) for i in columns["id"]]
-    ground = {name: k for k, name in enumerate(dict.fromkeys(ids))}
-    around = _around(parts, editions, ground, faults)
-    by_kind = np.array([text.targets_m.get(str(k), np.nan) for k in columns["kind"]], dtype=float)
-    counts = [len(part["id"]) for part in parts]
-    accuracy = {
-        name: _said(columns[name], np.repeat([getattr(e, held) for e in editions], counts))
-        for name, held in ACCURACIES.items()
+    editions: list[RawEdition],
+    members: int,
+    text: SiteTexts,
+    faults: Faults,
+    findings: list[Finding],
+) -> tuple[Surfaces, Ids, Outlines]:
+    """Surfaces of all editions, the ids that their ``ground`` counts, and their outlines again.
+
+    Each of ``editions``, the oldest first, holds that edition of every site; the surfaces of one
+    site follow another's, and so are its editions numbered.
+    """
+    if not editions:
+        nothing = RawTable(file="surfaces.geojson", rows=[], columns={}, members=members)
+        none = np.empty(0, dtype=object)
+        editions = [RawEdition(table=nothing, geometry=none, valid_from=np.datetime64("NaT"))]
+    kinds = _kinds(editions)
+    parts = [_one_edition(e, kinds, faults, findings) for e in editions]
+    enclosed = [_enclosed(part) for part in parts]
+    member = np.concatenate([part.reader.member for part in parts])
+    edition = np.repeat(np.arange(len(parts)), [part.reader.size for part in parts])
+    order = np.lexsort((edition, member))
+    member, edition = member[order], edition[order]
+    ids = joined([part.ids for part in parts]).take(order)
+    first, ground = first_come(member * len(ids.words) + ids.code)
+    columns = {
+        name: np.concatenate([part.columns[name] for part in parts])[order]
+        for name in parts[0].columns
     }
-    _unused_defaults(accuracy, findings)
+    accuracy = {name: columns[name] for name in ACCURACIES}
+    _unused_defaults(accuracy, member, findings)
     target, elevation = columns["target_m"], columns["elevation_m"]
-    geometry = on_one_side(columns["geometry"])
-    check_together(geometry, editions[-1].table.file, faults)
+    outlines = Outlines(**{f: columns[f] for f in ("geometry", "bounds", "solid")})
+    outlines = on_one_side(outlines, member)
+    check_together(outlines, member, editions[-1].table.file, faults)
     surfaces = Surfaces(
-        id=columns["id"],
+        id=ids.strings(),
         name=columns["name"],
         kind=columns["kind"],
-        edition=columns["edition"],
-        ground=np.array([ground[i] for i in ids], dtype=np.int64),
-        around=around,
-        geometry=geometry,
-        target_m=np.where(np.isnan(target), by_kind, target),
-        elevation_m=np.where(np.isnan(elevation), text.elevation_m, elevation),
+        edition=member * len(parts) + edition,
+        ground=ground,
+        around=_around(enclosed, order, ground),
+        geometry=outlines.geometry,
+        target_m=np.where(np.isnan(target), _aims(columns["kind"], member, text), target),
+        elevation_m=np.where(np.isnan(elevation), text.elevation_m[member], elevation),
         slope=columns["slope"],
-        **{name: _said(values, getattr(text, name)) for name, values in accuracy.items()},
+        **{name: _said(values, getattr(text, name)[member]) for name, values in accuracy.items()},
     )
-    return surfaces, ground
+    return surfaces, Ids(text=ids.take(first), member=member[first]), outlines
+
+
+def _kinds(editions: list[RawEdition]) -> Ids:
+    """The kinds that each site has, as they are written, but for case."""
+    texts, members = [blank_texts(0)], [np.zeros(0, dtype=np.int64)]
+    for edition in editions:
+        column = edition.table.columns.get("kind")
+        if column is None:
+            continue
+        texts.append(
+            (words_as_written(column) or in_rows([str(c) for c in cells_of(column)])).changed(
+                _lowered
+            )
+        )
+        members.append(edition.table.of_site())
+    return Ids(text=joined(texts), member=np.concatenate(members))
+
+
+def _lowered(word: str) -> str:
+    return word.strip().lower()
+
+
+def _aims(kind: Strings, member: Ints, text: SiteTexts) -> Floats:
+    """The season's depth that the site aims at for each surface's kind."""
+    aims = np.full(len(kind), np.nan)
+    for name, depths in text.targets_m:
+        rows = np.flatnonzero(kind == name)
+        aims[rows] = np.where(np.isnan(depths[member[rows]]), aims[rows], depths[member[rows]])
+    return aims
 
 
 def _said(first: Floats, second: Floats | float) -> Floats:
@@ -91,107 +147,130 @@ def _said(first: Floats, second: Floats | float) -> Floats:
     return chosen
 
 
-def _unused_defaults(accuracy: dict[str, Floats], findings: list[Finding]) -> None:
+def _unused_defaults(accuracy: dict[str, Floats], member: Ints, findings: list[Finding]) -> None:
     """Takes back that a default is used where every survey says its own accuracy."""
     for name, values in accuracy.items():
-        if len(values) and not np.isnan(values).any():
-            start = f"{name.removesuffix('_m').replace('_', ' ')} is not said"
-            findings[:] = [f for f in findings if not f.text.startswith(start)]
+        start = f"{name.removesuffix('_m').replace('_', ' ')} is not said"
+        told = {finding.member for finding in findings if finding.text.startswith(start)}
+        unused = (told & set(distinct(member).tolist())) - set(member[np.isnan(values)].tolist())
+        if unused:
+            findings[:] = [
+                f for f in findings if f.member not in unused or not f.text.startswith(start)
+            ]
 
 
-def _one_edition(
-    edition: RawEdition, number: int, kinds: set[str], faults: Faults, findings: list[Finding]
-) -> Columns:
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+class _Part:
+    """The surfaces of one edition."""
+
+    reader: Reader
+    ids: Texts
+    around: Texts
+    columns: Columns
+
+
+def _one_edition(edition: RawEdition, kinds: Ids, faults: Faults, findings: list[Finding]) -> _Part:
     reader = Reader(edition.table, faults, findings)
-    ids = reader.text("id", required=True, pattern=ID_PATTERN, allowed="letters, digits, _ . and -")
-    kind = reader.text(
+    ids = reader.texts(
+        "id", required=True, pattern=ID_PATTERN, allowed="letters, digits, _ . and -"
+    )
+    kind = reader.texts(
         "kind",
         required=True,
         pattern=KIND_PATTERN,
         allowed="one word, such as green or practice_green",
-    )
-    kind = np.char.lower(kind) if reader.size else kind
+    ).changed(str.lower)
     names = reader.text("name")
-    _check_ids(reader, ids, kinds | set(KINDS))
-    _other_kinds(ids, kind, findings)
-    geometry = check_outlines(reader, edition.geometry, ids)
+    _check_ids(reader, ids, kinds)
+    id_of, kind_of = ids.strings(), kind.strings()
+    _other_kinds(reader, id_of, kind)
+    outlines = check_outlines(reader, edition.geometry, id_of)
     elevation = reader.quantity("elevation", "m", minimum=-500, maximum=9000)
+    around = reader.texts("around")
     columns = {
-        "id": ids,
-        "kind": kind,
-        "name": np.where(names == "", ids, names),
-        "around": reader.text("around"),
+        "kind": kind_of,
+        "name": np.where(names == "", id_of, names),
         "target_m": reader.quantity("target", "m", minimum=0, maximum=1.0),
         "elevation_m": np.where(np.isnan(elevation), mean_height_m(edition.geometry), elevation),
         "slope": reader.quantity("slope", "ratio", minimum=0, maximum=1.0),
         **{
-            name: reader.quantity(name.removesuffix("_m"), "m", minimum=0, maximum=20)
-            for name in ACCURACIES
+            name: _said(
+                reader.quantity(name.removesuffix("_m"), "m", minimum=0, maximum=20),
+                getattr(edition, held),
+            )
+            for name, held in ACCURACIES.items()
         },
-        "edition": np.full(reader.size, number, dtype=np.int64),
-        "geometry": geometry,
+        "geometry": outlines.geometry,
+        "bounds": outlines.bounds,
+        "solid": outlines.solid,
     }
-    reader.cells("valid_from")
+    reader.column("valid_from")
     reader.finish()
-    return columns
+    return _Part(reader=reader, ids=ids, around=around, columns=columns)
 
 
-def _check_ids(reader: Reader, ids: Strings, kinds: set[str]) -> None:
-    first: dict[str, int] = {}
-    for row, name in enumerate(ids.tolist()):
-        if not name:
-            continue
-        if name in first:
-            earlier = reader.table.rows[first[name]]
-            found = f"{quoted(name)} is there already ({earlier})"
-            reader.fault(row, "id", found, remedy="give each surface an id of its own")
-        elif name.lower() in kinds:
+def _check_ids(reader: Reader, ids: Texts, kinds: Ids) -> None:
+    written = ids.matching(bool)
+    twice = dict(repeated(reader.member * len(ids.words) + ids.code, written))
+    for row, start in twice.items():
+        found = f"{quoted(ids.words[ids.code[row]])} is there already ({reader.table.rows[start]})"
+        reader.fault(row, "id", found, remedy="give each surface an id of its own")
+    lowered = ids.changed(str.lower)
+    of_kind = lowered.matching(lambda word: word in KINDS)
+    of_kind |= kinds.find(lowered, reader.member) >= 0
+    for row in np.flatnonzero(of_kind & written).tolist():
+        if row not in twice:
             remedy = "a dressing names surfaces by id or kind, so an id must not be a kind"
-            reader.fault(row, "id", f"{quoted(name)} is the name of a kind", remedy=remedy)
-        first.setdefault(name, row)
+            found = f"{quoted(ids.words[ids.code[row]])} is the name of a kind"
+            reader.fault(row, "id", found, remedy=remedy)
 
 
-def _other_kinds(ids: Strings, kind: Strings, findings: list[Finding]) -> None:
-    for word in sorted(set(kind.tolist()) - set(KINDS) - {""}):
+def _other_kinds(reader: Reader, ids: Strings, kind: Texts) -> None:
+    for word in sorted(set(kind.words) - set(KINDS) - {""}):
         near = nearest(word, KINDS)
         hint = f"; did you mean {near[0]}?" if near else ""
-        about = ", ".join(str(i) for i in ids[kind == word][:5])
         text = f"kind {quoted(word)} is ranked as 'other'{hint}"
-        findings.append(Finding(about=about, text=text, topic="area"))
+        rows = np.flatnonzero(kind.code == kind.words.index(word))
+        for k in distinct(reader.member[rows]).tolist():
+            about = ", ".join(str(i) for i in ids[rows[reader.member[rows] == k]][:5])
+            reader.findings.append(Finding(about=about, text=text, topic="area", member=k))
 
 
-def _around(
-    parts: list[Columns], editions: list[RawEdition], ground: dict[str, int], faults: Faults
-) -> Ints:
-    """Index of the enclosed surface; faults for unknown ids and for rings of references."""
-    out: list[int] = []
-    for part, edition in zip(parts, editions, strict=True):
-        targets = part["around"].tolist()
-        named = dict(zip(part["id"].tolist(), targets, strict=True))
-        for row, (name, target) in enumerate(zip(part["id"].tolist(), targets, strict=True)):
-            found = ""
-            if target and target not in named:
-                found = f"{quoted(target)} is not a surface's id in this file"
-            elif target and _comes_back(name, named):
-                found = f"{quoted(name)} is around itself"
-            if found:
-                faults.add(
-                    edition.table.file,
-                    found,
-                    row=edition.table.rows[row],
-                    column="around",
-                    remedy="a collar or surround names the surface that it encloses",
-                )
-        out += [ground.get(target, -1) if target else -1 for target in targets]
-    return np.array(out, dtype=np.int64)
+def _enclosed(part: _Part) -> Ints:
+    """Row of the surface that each encloses, -1 for none; faults for unknown ids and for rings."""
+    reader, ids, around = part.reader, part.ids, part.around
+    target = find(ids, reader.member, around, reader.member)
+    said = around.matching(bool)
+    target[~said] = -1
+    back = _comes_back(find(ids, reader.member, ids, reader.member), target)
+    for row in np.flatnonzero(said & ((target < 0) | back)).tolist():
+        found = f"{quoted(ids.words[ids.code[row]])} is around itself"
+        if target[row] < 0:
+            word = around.words[around.code[row]]
+            found = f"{quoted(word)} is not a surface's id in this file"
+        remedy = "a collar or surround names the surface that it encloses"
+        reader.fault(row, "around", found, remedy=remedy)
+    return target
 
 
-def _comes_back(name: str, named: dict[str, str]) -> bool:
-    seen: set[str] = set()
-    step = named[name]
-    while step and step in named and step not in seen:
-        if step == name:
-            return True
-        seen.add(step)
-        step = named[step]
-    return False
+def _comes_back(own: Ints, target: Ints) -> Bools:
+    """True where going on from surface to enclosed surface leads back to the first."""
+    back = np.zeros(len(own), dtype=np.bool_)
+    step = target[own]
+    for _ in range(len(own)):
+        going = step >= 0
+        if not going.any():
+            break
+        back |= going & (step == own)
+        step = np.where(going & ~back, target[step], -1)
+    return back
+
+
+def _around(enclosed: list[Ints], order: Ints, ground: Ints) -> Ints:
+    """``ground`` number of the enclosed surface of each row, in ``order``; -1 for none."""
+    begun = np.cumsum([0, *map(len, enclosed)])
+    parts = [np.where(e >= 0, e + k, -1) for e, k in zip(enclosed, begun.tolist(), strict=False)]
+    rows = np.concatenate(parts)[order]
+    place = np.empty(len(order), dtype=np.int64)
+    place[order] = np.arange(len(order))
+    return np.where(rows >= 0, ground[place[rows]], -1)

@@ -2,8 +2,8 @@
 
 Rows keep their order, and rows of different sites never meet: editions, ids, sands, moistures,
 load groups and pools get numbers of their own. A source of uncertainty is one column for all
-sites, since no sum ever holds rows of two: each site's first label, second label and so on share a
-name. The sands are numbered likewise; their own names are told apart.
+sites, since no sum ever holds rows of two: each site's first label, second label and so on, by
+name, share a name. The sands are numbered likewise; their own names are told apart.
 """
 
 from __future__ import annotations
@@ -49,6 +49,7 @@ def stacked(sites: Sequence[Site]) -> Site:
         members=_members(sites, at.editions),
         of_edition=np.repeat(np.arange(len(sites)), [_editions(s) for s in sites]),
         of_id=np.repeat(np.arange(len(sites)), [len(s.ids) for s in sites]),
+        of_sand=np.repeat(np.arange(len(sites)), [len(s.sands.name) for s in sites]),
     )
     sets = (
         frozenset(ground + begun for ground in group)
@@ -157,7 +158,7 @@ def _members(sites: Sequence[Site], editions: Ints) -> Members:
 
 
 def _sands(sites: Sequence[Site], moistures: Ints) -> Sands:
-    numbered = [np.arange(len(site.sands.name)).astype(np.str_) for site in sites]
+    numbered = [_ranks(site.sands.name) for site in sites]
     together: Sands = _end_to_end([site.sands for site in sites], {"moisture": moistures})
     return replace(together, name=np.concatenate(numbered))
 
@@ -177,7 +178,17 @@ def _moistures(sites: Sequence[Site], begun: Ints) -> Moistures:
 
 
 def _numbered(labels: Strings) -> Strings:
-    """Names of sources of one site by the order in which they first come, of the same category."""
-    number = {name: k for k, name in enumerate(dict.fromkeys(labels.tolist()))}
-    texts = [f"{category(name)}: {number[name]}" for name in labels.tolist()]
+    """Names of sources of one site by their order, of the same category."""
+    ranks = _ranks(labels).tolist()
+    texts = [f"{category(k)}: {r}" for k, r in zip(labels.tolist(), ranks, strict=True)]
     return np.array(texts, dtype=np.str_)
+
+
+def _ranks(names: Strings) -> Strings:
+    """Numbers in the order of the names: sources are summed by name, and so here as in each site.
+
+    >>> _ranks(np.array(["washed", "dried", "washed"])).tolist()
+    ['00001', '00000', '00001']
+    """
+    rank = {name: f"{k:05}" for k, name in enumerate(sorted(set(names.tolist())))}
+    return np.array([rank[name] for name in names.tolist()], dtype=np.str_)

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from geosand.columns import Bools, Dates, Floats, Geometries, Ints, Strings, distinct, freeze
+from geosand.columns import Bools, Dates, Floats, Geometries, Ints, Strings, freeze
 from geosand.errors import Finding
 
 if TYPE_CHECKING:
@@ -78,10 +78,9 @@ class Moistures:
         """
         mixed = np.zeros(len(self.ratio), dtype=np.bool_)
         mixed[list(self.mixtures)] = True
-        names, code = np.unique(self.label, return_inverse=True)
         effects: dict[str, Floats] = {}
-        for k in distinct(code[~mixed]).tolist():
-            effects[str(names[k])] = np.where((code == k) & ~mixed, self.u_ratio, 0.0)
+        for name in dict.fromkeys(self.label[~mixed].tolist()):
+            effects[name] = np.where((self.label == name) & ~mixed, self.u_ratio, 0.0)
         for row, parts in self.mixtures.items():
             for part, weight in parts:
                 effects[str(self.label[part])][row] += weight * self.u_ratio[part]
@@ -285,11 +284,12 @@ class Members:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
 class Laid:
-    """Sites laid end to end: what each has by itself, and whose each edition and id is."""
+    """Sites laid end to end: what each has by itself, and whose each edition, id and sand is."""
 
     members: Members
     of_edition: Ints  #: row of ``members`` of each boundary edition
     of_id: Ints  #: the same of each of ``Site.ids``
+    of_sand: Ints  #: the same of each row of ``Site.sands``
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
@@ -343,6 +343,12 @@ class Site:
     def of_id(self) -> Ints:
         """Row of ``members`` of each of ``ids``."""
         return self.laid.of_id if self.laid is not None else np.zeros(len(self.ids), dtype=np.int64)
+
+    @property
+    def of_sand(self) -> Ints:
+        """Row of ``members`` of each row of ``sands``."""
+        sands = len(self.sands.name)
+        return self.laid.of_sand if self.laid is not None else np.zeros(sands, dtype=np.int64)
 
     @property
     def of_surface(self) -> Ints:

@@ -6,14 +6,9 @@ import numpy as np
 import pytest
 import shapely
 
+from geosand.areas.common_edges import own_edges_m, shared_edges
 from geosand.areas.ellipsoid import ellipsoid_areas_m2
-from geosand.areas.ownership import (
-    PRECEDENCE,
-    own_edges_m,
-    owned_geometries,
-    precedence_ranks,
-    shared_edges,
-)
+from geosand.areas.ownership import PRECEDENCE, owned_geometries, precedence_ranks
 from geosand.areas.plane import Plane
 
 PLANE = Plane(longitude_deg=-2.8, latitude_deg=56.0)

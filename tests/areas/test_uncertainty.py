@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 import shapely
 
-from geosand.areas.ownership import SharedEdges, own_edges_m, shared_edges
-from geosand.areas.uncertainty import AreaErrors
+from geosand.areas.common_edges import SharedEdges, own_edges_m, shared_edges
+from geosand.areas.uncertainty import AreaErrors, Sums
 
 NO_EDGES = SharedEdges(
     lower=np.zeros(0, dtype=np.int64), upper=np.zeros(0, dtype=np.int64), length_m=np.zeros(0)
@@ -82,8 +82,10 @@ def test_bias_moves_all_edges_together(stack):
 
 def test_inner_edge_leaves_the_sum_of_green_and_collar_alone(stack):
     flat, drawn = stack
-    gains = errors_of(flat, KINDS).edge_gains_m(np.array([1.0, 1.0, 0.0]))
-    assert gains[0] == pytest.approx([0, drawn[1].length, 0], abs=1e-4 * drawn[1].length)
+    first_two = Sums.of(np.zeros(2, dtype=np.int64), np.array([0, 1]), np.ones(2), 1)
+    gains = errors_of(flat, KINDS).edge_gains_of(first_two)
+    assert gains.row.tolist() == [0, 1]
+    assert gains.coefficient == pytest.approx([0, drawn[1].length], abs=1e-4 * drawn[1].length)
     together = errors_of(flat, KINDS, edge=[0.3, 0, 0], bias=0.0).effects(np.array([1.0, 1, 0]))
     assert together["edge"][0] < 1e-3
     all_of_it = errors_of(flat, KINDS, bias=0.15).effects(np.ones(3))
@@ -147,7 +149,82 @@ def test_biases_of_two_surveys_are_independent(column):
     # perimeters 40, 40 and 20 m: one survey adds linearly, two in quadrature
     expected = [8, 2, np.hypot(8, 2), 0, -4]
     assert table.effects(rows)["edge bias"] == pytest.approx(expected)
-    assert table.edge_biases_m2(rows)[2] == pytest.approx([8, 2])
+    whole = Sums.of(np.zeros(3, dtype=np.int64), np.arange(3), np.ones(3), 1)
+    biases = table.edge_biases_of(table.edge_gains_of(whole))
+    assert biases.row.tolist() == [4, 9]
+    assert biases.coefficient == pytest.approx([8, 2])
+
+
+def _of_whole_tables(table: AreaErrors, rows: np.ndarray) -> dict[str, np.ndarray]:
+    """The same linear forms written out with (D, S) tables, an oracle for the sparse ones."""
+    net = rows * table.own_edge_m
+    np.subtract.at(
+        net.T, table.shared.upper, (rows[:, table.shared.lower] * table.shared.length_m).T
+    )
+    survey = table.edition == np.unique(table.edition)[:, None]
+    bias = (net * table.edge_bias_m) @ survey.T
+    one = np.count_nonzero(bias, axis=1) <= 1
+    return {
+        "vertices": np.linalg.norm(rows * table.u_vertices_m2, axis=1),
+        "edge": np.linalg.norm(net * table.edge_accuracy_m, axis=1),
+        "edge bias": np.where(one, bias.sum(axis=1), np.linalg.norm(bias, axis=1)),
+    }
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_terms_in_any_order_add_up_to_the_whole_table(seed):
+    """Sums given as terms, some of them in two parts and some sums without any."""
+    random = np.random.default_rng(seed)
+    surfaces, sums = 30, 12
+    lower, upper = np.unique(random.integers(0, surfaces, (60, 2)), axis=0).T
+    edition = np.sort(random.integers(3, 6, surfaces))
+    kept = (lower != upper) & (edition[lower] == edition[upper])
+    lower, upper = lower[kept], upper[kept]
+    errors = AreaErrors(
+        u_vertices_m2=random.uniform(0.5, 2, surfaces),
+        own_edge_m=random.uniform(0, 90, surfaces),
+        edge_accuracy_m=random.uniform(0.05, 0.2, surfaces),
+        edge_bias_m=random.uniform(0.05, 0.2, surfaces),
+        edition=edition,
+        shared=SharedEdges(lower=lower, upper=upper, length_m=random.uniform(1, 30, len(lower))),
+    )
+    terms = random.permutation(150)
+    group, surface = random.integers(0, sums, 150), random.integers(0, surfaces, 150)
+    group[group == 5] = 6
+    one_survey = group < 3
+    surface[one_survey] = np.flatnonzero(edition == 4)[0]
+    coefficient = random.normal(0, 1, 150)
+    rows = np.zeros((sums, surfaces))
+    np.add.at(rows, (group, surface), coefficient)
+    found = errors.effects_of(group[terms], surface[terms], coefficient[terms], sums)
+    for name, expected in _of_whole_tables(errors, rows).items():
+        assert found[name] == pytest.approx(expected, rel=1e-10, abs=1e-12)
+        assert found[name][5] == 0
+        assert errors.effects(rows)[name] == pytest.approx(expected, rel=1e-12, abs=1e-13)
+    assert (found["edge bias"][:3] != 0).all()
+    assert (found["edge bias"][:3] < 0).any() or seed
+
+
+def test_a_sum_does_not_feel_the_others():
+    """To the last digit: its terms are added in their own order, whatever stands about them."""
+    random = np.random.default_rng(9)
+    errors = AreaErrors(
+        u_vertices_m2=random.uniform(0.5, 2, 50),
+        own_edge_m=random.uniform(0, 90, 50),
+        edge_accuracy_m=random.uniform(0.05, 0.2, 50),
+        edge_bias_m=random.uniform(0.05, 0.2, 50),
+        edition=np.repeat([0, 1], 25),
+        shared=NO_EDGES,
+    )
+    surface = np.concatenate([np.arange(20), np.arange(25, 50)])
+    group, coefficient = np.repeat([0, 1], [20, 25]), random.normal(1, 1, 45)
+    both = errors.effects_of(group, surface, coefficient, 2)
+    for k in (0, 1):
+        mine = group == k
+        alone = errors.effects_of(group[mine] * 0, surface[mine], coefficient[mine], 1)
+        assert {name: [u[k]] for name, u in both.items()} == {
+            name: u.tolist() for name, u in alone.items()
+        }
 
 
 def test_columns_of_different_length_are_refused():

@@ -86,6 +86,7 @@ def disk_full(largest_bytes: int) -> Callable[[], None]:
     """Every file stops growing at this size, as on a full disk."""
 
     def prepare() -> None:
+        sys.dont_write_bytecode = True  # what is imported now would be cut off too, and stay so
         signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
         resource.setrlimit(resource.RLIMIT_FSIZE, (largest_bytes, largest_bytes))
 

@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from geosand.areas.ownership import SharedEdges
+from geosand.areas.common_edges import SharedEdges
 from geosand.areas.uncertainty import AreaErrors
 from geosand.balance.account import mass_on_surfaces
 from geosand.balance.spread import load_masses, spread_of

@@ -62,3 +62,31 @@ def test_a_zone_that_ends_at_the_cap_and_begins_at_the_start_counts_once(off):
     zones = shapely.orient_polygons(np.array([zone], dtype=object))
     got = inside(at, out, np.zeros(1, np.int64), np.full(1, 24), zones)
     assert got == pytest.approx(np.full((24, 1), CAP), abs=1e-9)
+
+
+@pytest.mark.parametrize("far", [1.0, 4.0])
+def test_lines_through_the_middle_and_along_edges_of_outlines_of_both_kinds(far):
+    """Outlines in order of direction and not; lines that span half a circle about the middle."""
+    round_ = star(np.random.default_rng(1), 0, 0, 3.0)
+    bay = shapely.box(-4, -4, 4, 4).difference(shapely.box(-1, -2, 1, 4))
+    zones = np.array([shapely.box(-2, -2, 2, 2), round_, bay, shapely.box(-5, 1, 5, 3)])
+    angle = np.linspace(0, 2 * np.pi, 72, endpoint=False) + 1e-3
+    out = np.column_stack((np.cos(angle), np.sin(angle)))
+    middle = shapely.bounds(round_).reshape(2, 2).mean(axis=0)
+    at = np.concatenate((0 * out, -far * out, middle - far * out))
+    out = np.tile(out, (3, 1))
+    none, every = np.zeros(4, np.int64), np.full(4, len(at))
+    got = inside(at, out, none, every, zones)
+    lines = shapely.linestrings(np.stack((at, at + CAP * out), axis=1))
+    assert got == pytest.approx(shapely.length(shapely.intersection(lines[:, None], zones)))
+
+
+def test_each_zone_has_a_cap_of_its_own():
+    box = np.array([shapely.box(1, -9, 20, 9)] * 3, dtype=object)
+    at, out = np.zeros((1, 2)), np.array([[1.0, 0.0]])
+    line, zone, distance, sign = crossings_of(
+        at, out, np.zeros(3, np.int64), np.ones(3, np.int64), box, np.array([3.0, 0.5, 30.0])
+    )
+    held = np.bincount(zone, sign * distance, 3)
+    assert line.tolist() == [0] * len(line)
+    assert held.tolist() == [2.0, 0.0, 19.0]

@@ -91,3 +91,30 @@ def test_without_crossings_zones_hold_nothing_and_an_unknown_reach_stays_unknown
     unknown = zone_cells(given, STANDS).shares(stand, np.array([2.0, np.nan]), 1 / reach)
     assert np.isfinite(unknown[0]).all()
     assert np.isnan(unknown[1]).all()
+
+
+def test_what_a_stand_holds_does_not_depend_on_the_others_in_the_last_digit():
+    """Many stands before it, some of them a million times as large."""
+    given = crossings(5, cut=True)
+    alone = zone_cells(given, STANDS)
+    reach, stand = np.array([0.3, 1.1, 4.9, 7.0, 2.2, 8.0]), np.arange(STANDS)
+    want = alone.shares(stand, reach, 1 / reach)
+    strips, n = given.strips, len(given.zone)
+    many, large = 5000, 1e6
+    row = np.concatenate([np.sort(np.arange(n) * 7 % many), strips.row + many])
+    size = np.concatenate([np.geomspace(1e-3, large, n), np.ones(n)])
+    twice = np.tile(np.arange(n), 2)
+    together = Crossings(
+        strips=Strips(
+            row=row,
+            width_m=strips.width_m[twice] * size,
+            turn_rad=strips.turn_rad[twice] * size,
+            cut_start_m=strips.cut_start_m[twice],
+            cut_end_m=strips.cut_end_m[twice],
+        ),
+        limit_m=given.limit_m[twice],
+        sign=given.sign[twice],
+        zone=given.zone[twice],
+    )
+    got = zone_cells(together, many + STANDS).shares(stand + many, reach, 1 / reach)
+    assert got.tolist() == want.tolist()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -12,7 +13,7 @@ import pytest
 from geosand.balance.spread import load_groups, load_masses, spread_of
 from geosand.estimates import Estimates
 from geosand.formats.site_folder import read_site
-from geosand.site.tables import Site
+from geosand.site.tables import Moistures, Site
 from tests.sites import SURFACES, TOML
 
 HEAD = "load,dressing,count,unit_mass_kg,u_unit_mass_kg,u_label_percent"
@@ -86,6 +87,23 @@ def test_units_of_the_columns_do_not_matter(read: Read) -> None:
 def test_a_dressing_without_loads_is_unknown_not_zero(read: Read) -> None:
     found = spread(read(f"{HEAD}\n"))
     assert np.isnan(found.value).tolist() == [True]
+
+
+def test_a_load_of_a_mean_of_water_contents_has_the_sources_of_its_parts(read: Read) -> None:
+    # 1200 kg at 4 %, the mean of 2 ± 0.3 and 6 ± 0.4 %: 1200/1.04² · 0.5 · 0.003 and · 0.004
+    site = read(f"{HEAD}\nL1,D1,48,25,0,0\n")
+    mean = Moistures(
+        label=np.array(["moisture: a", "moisture: b", "moisture: mean"]),
+        ratio=np.array([0.02, 0.06, 0.04]),
+        u_ratio=np.array([0.003, 0.004, 0.0025]),
+        mixtures={2: [(0, 0.5), (1, 0.5)]},
+    )
+    found = load_masses(replace(site.loads, moisture=np.array([2])), mean)
+    waters = {k: v for k, v in found.effects.items() if k.startswith("moisture")}
+    assert sorted(waters) == ["moisture: a", "moisture: b"]
+    assert waters["moisture: a"] == pytest.approx([-1200 / 1.04**2 * 0.0015], rel=1e-12)
+    assert waters["moisture: b"] == pytest.approx([-1200 / 1.04**2 * 0.002], rel=1e-12)
+    assert found.u() == pytest.approx([1200 / 1.04**2 * 0.0025], rel=1e-12)
 
 
 def groups(read: Read, *named: str) -> tuple[int, list[float]]:

@@ -42,6 +42,35 @@ def test_u_agrees_with_the_first_order_for_normal_inputs(results):
         assert (one.u / one.analytic_u > 0.998).all()
 
 
+def test_u_is_the_analytic_one_where_the_model_is_linear(results):
+    """With a tenth of every u the divisions are straight: within 0.1 %, both ways."""
+
+    def tenth(table):
+        return replace(table, effects={k: 0.1 * v for k, v in table.effects.items()})
+
+    site, rates, balance = results.site, results.rates, results.balance
+    names = ("u_vertices_m2", "edge_accuracy_m", "edge_bias_m")
+    errors = results.areas.errors
+    errors = replace(errors, **{name: 0.1 * getattr(errors, name) for name in names})
+    loads, water = site.loads, site.moistures
+    loads = replace(loads, u_unit_mass_kg=0.1 * loads.u_unit_mass_kg, u_label=0.1 * loads.u_label)
+    small = replace(
+        results,
+        site=replace(site, loads=loads, moistures=replace(water, u_ratio=0.1 * water.u_ratio)),
+        areas=replace(results.areas, errors=errors),
+        rates=replace(
+            rates, rate=tenth(rates.rate), density=tenth(rates.density), depth=tenth(rates.depth)
+        ),
+        balance=replace(
+            balance,
+            on_surfaces=tenth(balance.on_surfaces),
+            overthrow=tenth(balance.overthrow),
+        ),
+    )
+    for one in figures(witness(small, student=False)):
+        assert one.u / one.analytic_u == pytest.approx(np.ones(len(one.u)), abs=0.001)
+
+
 def test_the_mean_rises_by_the_curvature_of_the_division(results):
     """E[1/(1 + u·z)] = 1 + u² to the second order, for tray, catch efficiency and density."""
     one = witness(results, student=False)
@@ -172,6 +201,14 @@ def test_what_was_not_measured_stays_unknown(tmp_path):
     assert np.isfinite(one.overthrow.u).tolist() == [True, False, False]
     assert np.isfinite(one.on_surfaces.u).tolist() == [True, False, True]
     assert np.isfinite(one.depth.low).tolist() == [True, True, False, False, True, True]
+
+
+def test_nothing_is_known_without_catches_and_without_loads(tmp_path):
+    for name, files in (("catches", {"catches": None}), ("loads", {"loads": None})):
+        one = witness(worked(tmp_path / name, **files))
+        assert np.isnan(one.overthrow.u).all()
+        assert np.isnan(one.on_surfaces.u).all() == (name == "catches")
+        assert np.isnan(one.depth.high).all() == (name == "catches")
 
 
 def test_low_bounds_of_masses_and_depths_stop_at_nothing(tmp_path):

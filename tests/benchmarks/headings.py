@@ -26,6 +26,9 @@ def headings() -> Case:
     apart = np.abs(forced.excess_m2[:SAMPLE] - _by_clipping(greens[:SAMPLE], forced))
     # a last sliver below 5 cm is not driven: there the two differ by a strip
     same = apart < 1e-6 * forced.area_m2[:SAMPLE, None, None]
+    corners = shapely.get_coordinates(greens)
+    turn = np.radians(forced.heading_degree)
+    across = np.stack([np.cos(turn), np.sin(turn)])
     return Case(
         what="forced overthrow by heading",
         size=f"{len(greens)} greens × 60 headings × 8 offsets",
@@ -38,6 +41,7 @@ def headings() -> Case:
                 20,
             ),
         ),
+        limit=("turning the corners to each heading", lambda _: corners @ across, 1.0),
         difference=f"{apart[same].max():.0e} m² where the same strips are driven"
         f" ({same.mean() * 100:.0f} %)",
     )

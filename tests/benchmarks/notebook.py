@@ -97,36 +97,45 @@ def balance_with_uncertainties(result: Results) -> list[Any]:
     return out
 
 
-def fresh_draws(
-    result: Results, draws: int
-) -> tuple[list[tuple[float, float]], list[tuple[float, float]]]:
-    """Intervals of each overthrow and each surface's depth, new draws for every input."""
+def fresh_draws(result: Results, draws: int, *, by_bag: bool) -> list[list[Any]]:
+    """Each overthrow, mass on surfaces and depth, new draws for every input.
+
+    Mean, u and bounds of each; the mass of each bag drawn by itself, or that of all of a load.
+    """
     site, areas, rates = result.site, result.areas, result.rates
     rng = np.random.default_rng(1)
     sampling = rates.rate.by_category()["sampling"]
+    freedom = rates.rate.degrees_of_freedom["sampling"]
     sand = site.dressings.sand[site.dressed.dressing]
     density, u_density = rates.density.value[sand], rates.density.u()[sand]
-    out, depths = [], []
+    overs, ons, depths = [], [], []
     for k in range(len(site.dressings)):
         on = np.zeros(draws)
         for i in np.flatnonzero(site.dressed.dressing == k):
             surface = site.dressed.surface[i]
-            rate = rng.normal(rates.rate.value[i], sampling[i], draws)
+            rate = rates.rate.value[i] + sampling[i] * rng.standard_t(freedom[i], draws)
             tray = rng.normal(1, site.settings.u_tray, draws)
             caught = rng.normal(1, site.settings.u_catch_efficiency, draws)
             ground = rng.normal(areas.area_m2[surface], areas.u_area_m2[surface], draws)
             on += rate / (tray * caught) * ground
             depth = rate / (tray * caught) / rng.normal(density[i], u_density[i], draws)
-            depths.append(tuple(np.percentile(depth, [2.5, 97.5])))
+            depths.append(_read_off(depth))
         spread = np.zeros(draws)
         for i in np.flatnonzero(site.loads.dressing == k):
             bags = round(float(site.loads.count[i]))
-            unit = rng.normal(
-                site.loads.unit_mass_kg[i], site.loads.u_unit_mass_kg[i], (bags, draws)
-            )
-            spread += unit.sum(axis=0) * rng.normal(1, site.loads.u_label[i], draws)
-        out.append(tuple(np.percentile(spread - on, [2.5, 97.5])))
-    return out, depths
+            mass, u = site.loads.unit_mass_kg[i], site.loads.u_unit_mass_kg[i]
+            if by_bag:
+                load = rng.normal(mass, u, (bags, draws)).sum(axis=0)
+            else:
+                load = rng.normal(bags * mass, np.sqrt(bags) * u, draws)
+            spread += load * rng.normal(1, site.loads.u_label[i], draws)
+        overs.append(_read_off(spread - on))
+        ons.append(_read_off(on))
+    return [overs, ons, depths]
+
+
+def _read_off(values: np.ndarray) -> tuple[float, ...]:
+    return (values.mean(), values.std(ddof=1), *np.percentile(values, [2.5, 97.5]))
 
 
 def overlaid_rings(result: Results) -> list[pd.Series]:

@@ -23,7 +23,6 @@ from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
 
-GREENS, DRESSINGS, CATCHES = 18, 12, 4
 METRES_PER_DEGREE = 111_320.0
 SPREADERS = ("twin disc", "belt drop", "single disc")
 OVERTHROWN = {"twin disc": 0.10, "belt drop": 0.02, "single disc": 0.14}
@@ -56,6 +55,18 @@ Columns = dict[str, Any]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Extent:
+    """How much there is of a site; four surfaces a green, catches on each green and dressing."""
+
+    greens: int = 18
+    dressings: int = 12
+    catches: int = 4
+
+
+WHOLE = Extent()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class MadeSite:
     """The tables of one site, by the names of the site folder's columns."""
 
@@ -68,59 +79,60 @@ class MadeSite:
     overthrow: float  #: true overthrow over the sand on the surfaces
 
 
-def made_sites(sites: int, seed: int = 20261125) -> Iterator[MadeSite]:
+def made_sites(sites: int, seed: int = 20261125, extent: Extent = WHOLE) -> Iterator[MadeSite]:
     """The first ``sites`` sites of a seed; each is the same however many are asked for."""
     for number in range(sites):
-        yield _site(np.random.default_rng([seed, number]), f"site-{number + 1:05d}")
+        yield _site(np.random.default_rng([seed, number]), f"site-{number + 1:05d}", extent)
 
 
-def _site(rng: np.random.Generator, name: str) -> MadeSite:
+def _site(rng: np.random.Generator, name: str, extent: Extent) -> MadeSite:
+    greens, dressings = extent.greens, extent.dressings
     lon, lat = float(rng.uniform(-170, 170)), float(rng.uniform(-58, 58))
-    polygons, centres, radii, area = _polygons(rng, lon, lat)
+    polygons, centres, radii, area = _polygons(rng, lon, lat, greens)
     spreader = SPREADERS[int(rng.integers(len(SPREADERS)))]
     overthrow = OVERTHROWN[spreader] * float(rng.uniform(0.6, 1.4))
     keen = float(rng.choice([1.0, 1.0, 1.0, 0.75]))  # one site in four falls behind its target
-    lasting = np.exp(rng.normal(0, 0.07, GREENS))
+    lasting = np.exp(rng.normal(0, 0.07, greens))
     rate = (
         (PLANNED_MM / 1000 * 1550 * keen)
-        * np.exp(rng.normal(0, 0.05, (DRESSINGS, 1)))
-        * (lasting * np.exp(rng.normal(0, 0.04, (DRESSINGS, GREENS))))
+        * np.exp(rng.normal(0, 0.05, (dressings, 1)))
+        * (lasting * np.exp(rng.normal(0, 0.04, (dressings, greens))))
     )
-    on = (rate * area[:GREENS]).sum(axis=1)
-    with_tees = np.arange(DRESSINGS) % 3 == 2
-    on = on + with_tees * rate.mean(axis=1) * area[GREENS:].sum()
-    ids = [f"{kind[0]}{hole + 1}" for kind in KINDS for hole in range(GREENS)]
+    on = (rate * area[:greens]).sum(axis=1)
+    with_tees = np.arange(dressings) % 3 == 2
+    on = on + with_tees * rate.mean(axis=1) * area[greens:].sum()
+    ids = [f"{kind[0]}{hole + 1}" for kind in KINDS for hole in range(greens)]
     return MadeSite(
         name=name,
         settings={"name": f"{name} (invented)", **SETTINGS},
         surfaces={
             "id": ids,
-            "name": [f"{kind} {hole + 1}" for kind in KINDS for hole in range(GREENS)],
-            "kind": [kind for kind in KINDS for _ in range(GREENS)],
+            "name": [f"{kind} {hole + 1}" for kind in KINDS for hole in range(greens)],
+            "kind": [kind for kind in KINDS for _ in range(greens)],
             "around": [f"g{i[1:]}" if i[0] == "c" else None for i in ids],
             "geometry": polygons,
         },
         dressings={
-            "dressing": [f"D{k + 1}" for k in range(DRESSINGS)],
-            "date": [str(FIRST_DAY + 22 * k) for k in range(DRESSINGS)],
+            "dressing": [f"D{k + 1}" for k in range(dressings)],
+            "date": [str(FIRST_DAY + 22 * k) for k in range(dressings)],
             "surfaces": ["green tee" if tees else "green" for tees in with_tees],
-            "planned_depth_mm": [PLANNED_MM] * DRESSINGS,
-            "spreader": [spreader] * DRESSINGS,
-            "swath_m": [4.0] * DRESSINGS,
+            "planned_depth_mm": [PLANNED_MM] * dressings,
+            "spreader": [spreader] * dressings,
+            "swath_m": [4.0] * dressings,
         },
         loads=_loads(rng, on * (1 + overthrow), wrong=bool(rng.random() < 0.05)),
-        catches=_catches(rng, rate, centres, radii, lon, lat),
+        catches=_catches(rng, rate, centres, radii, (lon, lat), extent),
         overthrow=overthrow,
     )
 
 
 def _polygons(
-    rng: np.random.Generator, lon: float, lat: float
+    rng: np.random.Generator, lon: float, lat: float, greens: int
 ) -> tuple[NDArray[np.object_], Floats, Floats, Floats]:
-    """72 polygons by kind, centres (m) and least radii of the greens, areas of greens and tees."""
-    polygons = np.empty(4 * GREENS, dtype=object)
-    centres, radii, areas = np.zeros((GREENS, 2)), np.zeros(GREENS), np.zeros(2 * GREENS)
-    for hole in range(GREENS):
+    """Polygons by kind, centres (m) and least radii of the greens, areas of greens and tees."""
+    polygons = np.empty(4 * greens, dtype=object)
+    centres, radii, areas = np.zeros((greens, 2)), np.zeros(greens), np.zeros(2 * greens)
+    for hole in range(greens):
         middle = np.array([160.0 * (hole % 6), 190.0 * (hole // 6)])
         angle = np.linspace(0, 2 * np.pi, int(rng.integers(40, 121)), endpoint=False)
         waves = [rng.normal(0, 0.9 / k) * np.cos(k * angle + rng.uniform(0, 6)) for k in (2, 3, 4)]
@@ -133,9 +145,9 @@ def _polygons(
         shapes = ((green,), (collar, green), (approach,), (tee,))
         for kind, (shell, *holes) in enumerate(shapes):
             rings = [_degrees(ring, lon, lat) for ring in holes]
-            polygons[kind * GREENS + hole] = shapely.Polygon(_degrees(shell, lon, lat), rings)
+            polygons[kind * greens + hole] = shapely.Polygon(_degrees(shell, lon, lat), rings)
         centres[hole], radii[hole] = middle, radius.min()
-        areas[hole], areas[GREENS + hole] = (shapely.Polygon(r).area for r in (green, tee))
+        areas[hole], areas[greens + hole] = (shapely.Polygon(r).area for r in (green, tee))
     return polygons, centres, radii, areas
 
 
@@ -162,23 +174,29 @@ def _loads(rng: np.random.Generator, spread: Floats, *, wrong: bool) -> Columns:
 
 
 def _catches(
-    rng: np.random.Generator, rate: Floats, centres: Floats, radii: Floats, lon: float, lat: float
+    rng: np.random.Generator,
+    rate: Floats,
+    centres: Floats,
+    radii: Floats,
+    place: tuple[float, float],
+    extent: Extent,
 ) -> Columns:
-    shape = (DRESSINGS, GREENS, CATCHES)
+    greens, catches = extent.greens, extent.catches
+    shape = (extent.dressings, greens, catches)
     far = np.sqrt(rng.uniform(0, 0.95, shape)) * radii[:, None]
     angle = rng.uniform(0, 2 * np.pi, shape)
     metres = centres[:, None] + np.stack((far * np.cos(angle), far * np.sin(angle)), axis=-1)
-    place = _degrees(metres.reshape(-1, 2), lon, lat)
+    places = _degrees(metres.reshape(-1, 2), *place)
     efficiency = 1 + rng.normal(0, 0.03)
     sand = rate[:, :, None] * 0.1 * 1000 * 1.01 * efficiency * (1 + rng.normal(0, 0.1, shape))
-    number = np.arange(place.shape[0])
-    dressing, green = number // (GREENS * CATCHES), number // CATCHES % GREENS
+    number = np.arange(len(places))
+    dressing, green = number // (greens * catches), number // catches % greens
     return {
         "catch": [f"c{k}" for k in number],
         "dressing": [f"D{k + 1}" for k in dressing],
         "surface": [f"g{k + 1}" for k in green],
-        "lon": place[:, 0],
-        "lat": place[:, 1],
+        "lon": places[:, 0],
+        "lat": places[:, 1],
         "tray_length_mm": np.full(len(number), 400.0),
         "tray_width_mm": np.full(len(number), 250.0),
         "tare_g": np.full(len(number), 50.0),
@@ -186,9 +204,9 @@ def _catches(
     }
 
 
-def write_folders(root: Path, sites: int, seed: int = 20261125) -> Path:
+def write_folders(root: Path, sites: int, seed: int = 20261125, extent: Extent = WHOLE) -> Path:
     """One site folder a site below ``root``."""
-    for site in made_sites(sites, seed):
+    for site in made_sites(sites, seed, extent):
         folder = root / site.name
         folder.mkdir(parents=True, exist_ok=True)
         (folder / "site.toml").write_text(_toml(site.settings), encoding="utf-8")
@@ -228,7 +246,13 @@ def _toml(settings: Columns) -> str:
     return "\n".join(lines) + "\n"
 
 
-def write_set(root: Path, sites: int, seed: int = 20261125, chunk: int = 100) -> Path:
+def write_set(
+    root: Path,
+    sites: int,
+    seed: int = 20261125,
+    chunk: int = 100,
+    extent: Extent = WHOLE,
+) -> Path:
     """One set of GeoParquet and Parquet files below ``root``, a row group for ``chunk`` sites."""
     import pyarrow as pa
     import pyarrow.parquet as pq
@@ -246,7 +270,7 @@ def write_set(root: Path, sites: int, seed: int = 20261125, chunk: int = 100) ->
         batch.clear()
 
     assert pa.__version__
-    for number, site in enumerate(made_sites(sites, seed), start=1):
+    for number, site in enumerate(made_sites(sites, seed, extent), start=1):
         tables = {"sites": {k: [v] for k, v in site.settings.items()}}
         tables |= {n: getattr(site, n) for n in ("surfaces", "dressings", "loads", "catches")}
         for name, columns in tables.items():

@@ -2,8 +2,17 @@
 
     python tests/benchmarks/scale.py --sites 1 100 1000 10000 --workers 2
 
-The portfolio is a set of Parquet files, made anew for each size and not counted. Memory is the
-largest of any one process. The slope is that of the logarithms of CPU time and sites from 100 up.
+The portfolio is a set of Parquet files, made anew for each size and not counted. CPU time is that
+of the whole run, with the start of Python and of its libraries; memory is the largest of any one
+process. Beside it stand
+
+- the decode: all columns of the set read with pyarrow, its polygons made by shapely, on one core,
+  a row group at a time, and nothing else; without the start of the libraries;
+- a notebook: what it takes for a few of the sites, scaled up to all of them. It does not read the
+  files, and is given the rates of the catches.
+
+The slope is that of the logarithms of sites and CPU time from 100 sites up, the time of a run on
+one site, which is nearly all start, taken off.
 """
 
 from __future__ import annotations
@@ -11,6 +20,7 @@ from __future__ import annotations
 import argparse
 import json
 import os
+import statistics
 import sys
 import tempfile
 import time
@@ -21,14 +31,17 @@ import numpy as np
 
 ROOT = Path(__file__).resolve().parents[2]
 BLAS = {"OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1", "MKL_NUM_THREADS": "1"}
+NOTEBOOK_SITES = 3
+AIMS = {"notebook": 400.0, "decode": 3.5, "peak_mb": 750.0, "exponent": 1.0}
 
 
-def measured(sites: int, workers: int) -> dict[str, Any]:
-    """One portfolio of this size: made, worked out, and what that took."""
+def measured(sites: int, workers: int, notebook_s: float) -> dict[str, Any]:
+    """One portfolio of this size: made, decoded, worked out, and what that took."""
     from tests.benchmarks.portfolio_generator import write_set
 
     with tempfile.TemporaryDirectory() as name:
         folder = write_set(Path(name) / "set", sites)
+        decode = statistics.median(decoded(folder) for _ in range(3 if sites <= 1000 else 1))
         out = Path(name) / "out"
         asked = ["many", str(folder), "--out", str(out), "--workers", str(workers), "--json"]
         begun = time.perf_counter()
@@ -50,18 +63,84 @@ def measured(sites: int, workers: int) -> dict[str, Any]:
         "wall_s": wall,
         "cpu_s": cpu,
         "cpu_ms_per_site": cpu / sites * 1000,
+        "decode_s": decode,
+        "decode_ms_per_site": decode / sites * 1000,
+        "times_decode": cpu / decode,
+        "notebook_s": notebook_s * sites,
+        "notebook_over_cpu": notebook_s * sites / cpu,
         "peak_mb": used.ru_maxrss / 1024,
         "parquet_mb": size / 1e6,
     }
 
 
+def decoded(folder: Path) -> float:
+    """CPU seconds of reading every column of a set, on one core, polygons to shapely."""
+    import pyarrow.parquet as pq
+    import shapely
+
+    begun = time.process_time()
+    for path in sorted(folder.glob("*.parquet")):
+        with pq.ParquetFile(path) as file:
+            for group in range(file.num_row_groups):
+                table = file.read_row_group(group, use_threads=False)
+                if "geometry" in table.column_names:
+                    shapely.from_wkb(table["geometry"].to_numpy())
+    return time.process_time() - begun
+
+
+def notebook_seconds() -> float:
+    """CPU seconds of a notebook for one site: the median of a few."""
+    from geosand.portfolio.sources import find_sites
+    from geosand.results import work_out
+    from tests.benchmarks import notebook
+    from tests.benchmarks.portfolio_generator import write_set
+
+    taken = []
+    with tempfile.TemporaryDirectory() as name:
+        source = find_sites(write_set(Path(name) / "set", NOTEBOOK_SITES), Path(name) / "out")
+        sites = [read.site for read in source.read(source.keys(), {})]
+        for number, site in enumerate([sites[0], *sites]):
+            assert site is not None
+            result = work_out(site)
+            begun = time.process_time()
+            notebook.whole_account(site, result)
+            if number:  # the first one also starts its libraries
+                taken.append(time.process_time() - begun)
+    return statistics.median(taken)
+
+
 def slope(rows: list[dict[str, Any]]) -> float | None:
     """Exponent of CPU time in the number of sites, from 100 sites up; None from one size."""
+    start = min((row["cpu_s"] for row in rows if row["sites"] == 1), default=0.0)
     known = [row for row in rows if row["sites"] >= 100]
     if len(known) < 2:
         return None
-    sites, cpu = (np.log([row[k] for row in known]) for k in ("sites", "cpu_s"))
+    sites, cpu = np.log([[row["sites"], row["cpu_s"] - start] for row in known]).T
     return float(np.polyfit(sites, cpu, 1)[0])
+
+
+def print_row(row: dict[str, Any]) -> None:
+    """One size, its figures below the headings."""
+    print(
+        f"{row['sites']:>7}{row['wall_s']:>9.1f}{row['cpu_s']:>9.1f}"
+        f"{row['cpu_ms_per_site']:>9.2f}{row['decode_ms_per_site']:>12.2f}"
+        f"{row['times_decode']:>9.1f}{row['notebook_s']:>12.0f}"
+        f"{row['notebook_over_cpu']:>9.0f}{row['peak_mb']:>9.0f}",
+        flush=True,
+    )
+
+
+def print_end(rows: list[dict[str, Any]], exponent: float | None, notebook_s: float) -> None:
+    """The largest size held against the aims."""
+    last = max(rows, key=lambda row: row["sites"])
+    print(f"notebook: {notebook_s:.2f} s a site, measured on {NOTEBOOK_SITES}, times the sites")
+    print(f"{last['sites']} sites:")
+    beside = last["notebook_over_cpu"]
+    print(f"  notebook / geosand {beside:.0f}   aim at least {AIMS['notebook']:g}")
+    print(f"  geosand / decode {last['times_decode']:.1f}   aim at most {AIMS['decode']:g}")
+    print(f"  memory {last['peak_mb']:.0f} MB   aim at most {AIMS['peak_mb']:g}")
+    if exponent is not None:
+        print(f"  exponent {exponent:.2f}   aim {AIMS['exponent']:.1f} ± 0.1")
 
 
 def main() -> None:
@@ -71,22 +150,27 @@ def main() -> None:
     parser.add_argument("--workers", type=int, default=1)
     parser.add_argument("--out", type=Path)
     asked = parser.parse_args()
+    os.environ |= {name: os.environ.get(name, value) for name, value in BLAS.items()}
     sys.path.insert(0, str(ROOT))
-    print(f"{'sites':>7}{'wall s':>9}{'CPU s':>9}{'ms/site':>9}{'peak MB':>9}")
+    notebook_s = notebook_seconds()
+    heads = (("sites", 7), ("wall s", 9), ("CPU s", 9), ("ms/site", 9), ("decode ms", 12))
+    heads += (("times", 9), ("notebook s", 12), ("times", 9), ("peak MB", 9))
+    print("".join(f"{head:>{width}}" for head, width in heads))
     rows = []
     for sites in asked.sites:
-        row = measured(sites, asked.workers)
-        rows.append(row)
-        print(
-            f"{sites:>7}{row['wall_s']:>9.1f}{row['cpu_s']:>9.1f}"
-            f"{row['cpu_ms_per_site']:>9.1f}{row['peak_mb']:>9.0f}",
-            flush=True,
-        )
+        rows.append(measured(sites, asked.workers, notebook_s))
+        print_row(rows[-1])
     exponent = slope(rows)
-    if exponent is not None:
-        print(f"exponent {exponent:.2f}   aim 1.0 ± 0.1; memory aim at most 750 MB")
+    print_end(rows, exponent, notebook_s)
     if asked.out:
-        figures = {"processors": os.cpu_count(), "rows": rows, "exponent": exponent}
+        figures = {
+            "processors": os.cpu_count(),
+            "rows": rows,
+            "exponent": exponent,
+            "notebook_s_per_site": notebook_s,
+            "notebook_sites": NOTEBOOK_SITES,
+            "aims": AIMS,
+        }
         asked.out.write_text(json.dumps(figures, indent=1) + "\n", encoding="utf-8")
 
 

@@ -17,23 +17,30 @@ import numpy as np
 import pandas as pd
 import shapely
 
+from geosand.areas.register import AreaRegister, area_register
 from geosand.balance.account import mass_on_surfaces
 from geosand.balance.spread import load_masses, spread_of
 from geosand.balance.throwing import throw_of_dressings
 from geosand.balance.witness import monte_carlo
+from geosand.formats.result_files import write_result
 from geosand.formats.site_folder import read_site
 from geosand.mapping.fill import map_view
 from geosand.mapping.page import map_page
 from geosand.portfolio.sources import find_sites
-from geosand.rates.assignment import assign, surfaces_under
-from geosand.rates.kriging import Variogram, block_kriging, within_blocks
-from geosand.rates.random_effects import group_mean_sd
+from geosand.rates.assignment import assign
+from geosand.rates.ground_under import surfaces_under
+from geosand.rates.groups import in_order
+from geosand.rates.kriging import Lattices, Variogram, lattice_kriging, systems
+from geosand.rates.surface_rates import Rates, site_rates
 from geosand.rates.uniformity import uniformity
 from geosand.results import Results, work_out
+from geosand.site.stack import stacked
+from geosand.site.tables import Site
 from tests.benchmarks import notebook
 from tests.benchmarks.areas import in_turn
 from tests.benchmarks.headings import headings
 from tests.benchmarks.portfolio_generator import write_folders, write_set
+from tests.benchmarks.scale import decoded
 
 DRAWS = 10_000
 Way = Callable[[int], Any]
@@ -63,13 +70,13 @@ def comparisons(sites: int, rounds: int) -> list[dict[str, Any]]:
             surface_rates(done),
             balance(done[0]),
             balances(done),
-            draws(done[0]),
+            draws(done),
             rings(done[0]),
             kriging(),
             headings(),
             reading(folders[0]),
             reading_a_set(write_set(Path(name) / "set", sites), sites),
-            a_map(done[0]),
+            a_map(done[0], Path(name)),
             one_site(folders[0]),
         ]
         return [row for case in cases for row in _rows(case, rounds)]
@@ -115,11 +122,13 @@ def surfaces_of_catches(done: list[Results]) -> Case:
     polygons = np.concatenate([r.areas.owned for r in done])
     catches, surfaces = ([len(column) for column in two] for two in zip(*in_degrees, strict=True))
     number = np.arange(len(sites))
+    lon = np.concatenate([site.catches.lon_degree for site in sites])
+    lat = np.concatenate([site.catches.lat_degree for site in sites])
 
     def mine(_: int) -> Any:
         shapely.destroy_prepared(polygons)  # made anew each time, as in a join
         of_catch, of_surface = np.repeat(number, catches), np.repeat(number, surfaces)
-        return surfaces_under(points, of_catch, polygons, of_surface)
+        return surfaces_under(lon, lat, of_catch, polygons, of_surface)
 
     def boxes(_: int) -> Any:
         return shapely.STRtree(polygons).query(points)
@@ -163,11 +172,20 @@ def assignment(done: list[Results]) -> Case:
     def by_site(_: int) -> list[Any]:
         return [notebook.joined(c, s) for c, s in few]
 
+    trees = [
+        (areas.owned, shapely.points(site.catches.lon_degree, site.catches.lat_degree))
+        for site, areas in sites
+    ]
+
+    def boxes(_: int) -> Any:
+        return [shapely.STRtree(owned).query(points) for owned, points in trees]
+
     return Case(
         what="assignment of catches with zones and distances",
         size=f"{len(sites)} sites of {len(sites[0][0].catches)} catches",
         mine=mine,
         others=(("geopandas.sjoin, one a site", by_site, len(sites) / len(few), None),),
+        limit=("boxes only", boxes, 1.0),
         difference="the join tells neither zones nor distances",
     )
 
@@ -185,7 +203,7 @@ def surface_rates(done: list[Results]) -> Case:
     part = frame[frame.group < len(done[0].site.dressed)]
 
     def mine(_: int) -> Any:
-        return group_mean_sd(value, group, size), uniformity(value, group, size)
+        return uniformity(value, group, size)  # mean and sd among them
 
     def applied(_: int) -> Any:
         return part.groupby("group").rate.apply(notebook.low_quarter)
@@ -194,12 +212,11 @@ def surface_rates(done: list[Results]) -> Case:
         return frame.groupby("group").rate.agg(["mean", "std", notebook.lowest_quarter])
 
     def sort(_: int) -> Any:
-        return np.lexsort((value, group))
+        return in_order(value, group, size)
 
     theirs = part.groupby("group").rate.apply(notebook.low_quarter).map(lambda row: row[2])
     ours = uniformity(value, group, size)
-    mean = group_mean_sd(value, group, size)[1]
-    off = np.nanmax(np.abs((ours.du_lq * mean)[theirs.index] - theirs))
+    off = np.nanmax(np.abs((ours.du_lq * ours.mean)[theirs.index] - theirs))
     return Case(
         what="mean, sd, low quarter per surface and dressing",
         size=f"{len(value):,} catches, {group.max() + 1:,} groups",
@@ -208,21 +225,17 @@ def surface_rates(done: list[Results]) -> Case:
             ("groupby.apply", applied, len(frame) / len(part), 1000.0),
             ("groupby.agg with a function of one's own", lambdas, 1.0, 35.0),
         ),
-        limit=("one sort", sort, 1.0),
+        limit=("sorting in groups only", sort, 1.0),
         difference=f"up to {off:.1g} kg/m²",
     )
 
 
 def balance(result: Results) -> Case:
     """Spread, landed, overthrow and its interval, with all shared sources."""
-    site, areas, rates = result.site, result.areas, result.rates
-    size = len(site.dressings)
+    size = len(result.site.dressings)
 
     def mine(_: int) -> Any:
-        spread = spread_of(load_masses(site.loads, site.moistures), site.loads.dressing, size)
-        on = mass_on_surfaces(site, areas, rates, site.dressed.dressing, size)
-        over = spread.minus(on)
-        return over.value, over.interval()
+        return balance_of(result.site, result.areas, result.rates)
 
     def theirs(_: int) -> Any:
         return notebook.balance_with_uncertainties(result)
@@ -234,53 +247,92 @@ def balance(result: Results) -> Case:
         size=f"1 site, {size} dressings",
         mine=mine,
         others=(("a loop with the package uncertainties", theirs, 1.0, 25.0),),
+        limit=(ONE_SUM, lambda _: one_sum(result.site, result.areas, result.rates), 1.0),
         difference=f"overthrow up to {off:.1g} kg",
     )
 
 
 def balances(done: list[Results]) -> Case:
-    """The same for all sites, one after the other."""
-    single = [balance(result) for result in done]
+    """The same for all sites, laid end to end, in one call."""
+    site = stacked([result.site for result in done])
+    areas = area_register(site.surfaces, site.of_surface)
+    rates = site_rates(site, areas)
 
     def mine(_: int) -> Any:
-        return [case.mine(0) for case in single]
+        return balance_of(site, areas, rates)
 
     def theirs(_: int) -> Any:
-        return single[0].others[0][1](0)
+        return notebook.balance_with_uncertainties(done[0])
 
+    alone = np.concatenate([balance_of(r.site, r.areas, r.rates)[0] for r in done])
+    off = np.abs(mine(0)[0] - alone).max()
     return Case(
         what="balance with uncertainty, all sites",
-        size=f"{len(done)} sites",
+        size=f"{len(done)} sites in one call",
         mine=mine,
         others=(("a loop with the package uncertainties", theirs, float(len(done)), 500.0),),
-        difference=single[0].difference,
+        limit=(ONE_SUM, lambda _: one_sum(site, areas, rates), 1.0),
+        difference=f"overthrow up to {off:.1g} kg from that of each site alone",
     )
 
 
-def draws(result: Results) -> Case:
-    """10,000 draws of every input; intervals of dressings and of the depth on each surface."""
+def balance_of(site: Site, areas: AreaRegister, rates: Rates) -> tuple[Any, Any]:
+    """Overthrow of each dressing, and its interval."""
+    size = len(site.dressings)
+    spread = spread_of(load_masses(site.loads, site.moistures), site.loads.dressing, size)
+    over = spread.minus(mass_on_surfaces(site, areas, rates, site.dressed.dressing, size))
+    return over.value, over.interval()
 
-    def mine(_: int) -> Any:
-        return monte_carlo(
-            result.site, result.areas, result.rates, result.balance, draws=DRAWS, seed=1
-        )
 
-    def fresh(_: int) -> Any:
-        return notebook.fresh_draws(result, DRAWS)
+ONE_SUM = "one sum of each source by dressing"
+
+
+def one_sum(site: Site, areas: AreaRegister, rates: Rates) -> list[Any]:
+    """The least that a balance takes."""
+    weight, size = areas.area_m2[site.dressed.surface], len(site.dressings)
+    columns = [rates.rate.value, *rates.rate.effects.values()]
+    return [np.bincount(site.dressed.dressing, column * weight, size) for column in columns]
+
+
+def draws(done: list[Results]) -> Case:
+    """Mean, u and interval of on surfaces, overthrow and depths from 10,000 draws of every input.
+
+    The common draws are made anew in each round, once for all sites, as in one session.
+    """
+    parts = [(r.site, r.areas, r.rates, r.balance) for r in done]
+
+    def mine(number: int) -> Any:
+        return [monte_carlo(*one, draws=DRAWS, seed=number) for one in parts]
+
+    def by_load(_: int) -> Any:
+        return notebook.fresh_draws(done[0], DRAWS, by_bag=False)
+
+    def by_bag(_: int) -> Any:
+        return notebook.fresh_draws(done[0], DRAWS, by_bag=True)
 
     def product(_: int) -> Any:
-        return sheet @ weights
+        return weights @ sheet
 
-    sources, rows = 160, len(result.site.dressed)
+    sources = len(done[0].rates.rate.by_category()) + 6  # density, bags, label, three of areas
+    rows = len(done[0].site.dressed) + 2 * len(done[0].site.dressings)
     rng = np.random.default_rng(1)
-    sheet, weights = rng.normal(size=(DRAWS, sources)), rng.normal(size=(sources, rows))
+    sheet, weights = rng.normal(size=(sources, DRAWS)), rng.normal(size=(rows, sources))
+    normal = monte_carlo(*parts[0], draws=DRAWS, seed=1, student=False)
+    off = max(
+        np.nanmax(np.abs(one.u / one.analytic_u - 1)) for one in (normal.overthrow, normal.depth)
+    )
+    scale = float(len(done))
     return Case(
         what="Monte Carlo",
-        size=f"1 site, {DRAWS:,} draws",
+        size=f"{len(done)} sites of {rows} figures, {DRAWS:,} draws",
         mine=mine,
-        others=(("fresh draws with NumPy for each surface", fresh, 1.0, 100.0),),
-        limit=("one matrix product", product, 1.0),
-        difference="geosand's draws have the correlation of shared inputs and Student's t",
+        others=(
+            ("fresh NumPy draws for each surface and each bag", by_bag, scale, 100.0),
+            ("fresh NumPy draws for each surface and each load", by_load, scale, 100.0),
+        ),
+        limit=("one matrix product of sources and figures", product, scale),
+        difference=f"u of normal inputs within {100 * off:.2f} % of the first order, which knows no"
+        " curvature",
     )
 
 
@@ -311,53 +363,58 @@ def rings(result: Results) -> Case:
 
 
 def kriging() -> Case:
-    """Means of surfaces from four catches each."""
+    """Means of surfaces from four catches each, and their variances."""
     from pykrige.ok import OrdinaryKriging
 
     rng = np.random.default_rng(3)
-    blocks, catches, side = 216, 4, 12
+    surfaces, dressings, catches, side = 18, 12, 4, 12
+    blocks, share = surfaces * dressings, 20  # of the blocks PyKrige does so many in a round
     places = rng.uniform(0, 25, (blocks, catches, 2))
     values = rng.normal(1, 0.1, (blocks, catches))
-    grid = np.stack(np.meshgrid(*[np.linspace(1, 24, side)] * 2), axis=-1).reshape(-1, 2)
-    points = np.broadcast_to(grid, (blocks, *grid.shape))
-    weights = np.full((blocks, len(grid)), 1 / len(grid))
-    surfaces = 18  #: each is dressed 12 times
+    line = np.tile(np.linspace(1, 24, side), (surfaces, 1))
+    ground = Lattices(line, line, np.full((surfaces, side, side), side**-2))
+    of_block = np.tile(np.arange(surfaces), dressings)
+    grid = [column.ravel() for column in np.meshgrid(line[0], line[0])]
     model = Variogram(model="exponential", nugget=0.002, sill=0.008, range_m=12.0)
 
     def mine(_: int) -> Any:
-        within = within_blocks(points[:surfaces], weights[:surfaces], model)
-        again = np.tile(within, blocks // surfaces)
-        return block_kriging(places, values, points, weights, model, within=again)
+        within = ground.within(model)[of_block]
+        return lattice_kriging(places, values, ground.rows(of_block), model, within=within)
 
     def theirs(_: int) -> Any:
         found = []
-        for k in range(20):
+        for k in range(share):
             known = OrdinaryKriging(
                 *places[k].T,
                 values[k],
                 variogram_model="exponential",
                 variogram_parameters={"psill": 0.008, "range": 36.0, "nugget": 0.002},
             )
-            found.append(known.execute("points", *grid.T)[0].mean())
-        return found
+            found.append([column.mean() for column in known.execute("points", *grid)])
+        return np.array(found)
 
     def solve(_: int) -> Any:
-        return np.linalg.solve(systems, right)
+        return np.linalg.solve(matrices, right)
 
-    systems = rng.normal(size=(blocks, catches + 1, catches + 1)) + 9 * np.eye(catches + 1)
+    matrices = systems(places, model)
     right = rng.normal(size=(blocks, catches + 1, 1))
+    ours, other = mine(0), theirs(0)
+    off = np.abs(ours.mean[:share] - other[:, 0]).max()
+    times = other[:, 1] / ours.variance[:share]
     return Case(
-        what="block-kriged means",
-        size=f"{surfaces} surfaces of {len(grid)} points, 12 dressings",
+        what="block-kriged means and variances",
+        size=f"{surfaces} surfaces of {side * side} points, {dressings} dressings",
         mine=mine,
-        others=(("PyKrige at the points of each, averaged", theirs, blocks / 20, 60.0),),
+        others=(("PyKrige at the points of each, averaged", theirs, blocks / share, 60.0),),
         limit=("solving the systems", solve, 1.0),
-        difference="PyKrige's average has no block variance",
+        difference=f"means up to {off:.1g}; PyKrige knows no blocks: the mean of its variances is"
+        f" {times.min():.0f} to {times.max():.0f} times that of the block",
     )
 
 
 def reading(folder: Path) -> Case:
     """A site folder with its checks, beside reading the files with none."""
+    from pyarrow import csv
 
     def mine(_: int) -> Any:
         return read_site(folder)
@@ -366,11 +423,16 @@ def reading(folder: Path) -> Case:
         tables = [pd.read_csv(folder / f"{n}.csv") for n in ("catches", "dressings", "loads")]
         return geopandas.read_file(folder / "surfaces.geojson"), tables
 
+    def decode(_: int) -> Any:
+        tables = [csv.read_csv(folder / f"{n}.csv") for n in ("catches", "dressings", "loads")]
+        return shapely.from_geojson((folder / "surfaces.geojson").read_bytes()), tables
+
     return Case(
         what="reading a site folder",
         size="72 surfaces, 864 catches",
         mine=mine,
         others=(("geopandas and pandas, nothing checked", unchecked, 1.0, None),),
+        limit=("decoding by GEOS and Arrow", decode, 1.0),
         difference="geosand checks every cell and outline",
     )
 
@@ -392,25 +454,35 @@ def reading_a_set(folder: Path, sites: int) -> Case:
         size=f"{sites} sites, GeoParquet and Parquet",
         mine=mine,
         others=(("geopandas.read_parquet and pandas, nothing checked", unchecked, 1.0, 1.7),),
+        limit=("decoding by Arrow and GEOS", lambda _: decoded(folder), 1.0),
         difference="geosand checks every cell and outline, and makes each site's tables",
     )
 
 
-def a_map(result: Results) -> Case:
-    """The page as text."""
+def a_map(result: Results, folder: Path) -> Case:
+    """The page, written to a file."""
+    ours, other = folder / "ours.html", folder / "other.html"
 
     def mine(_: int) -> Any:
-        return map_page(map_view(result, "metric"))
+        write_result(ours, map_page(map_view(result, "metric")).encode())
 
     def plain(_: int) -> Any:
-        return notebook.plain_map(result)
+        other.write_text(notebook.plain_map(result), encoding="utf-8")
 
+    def write(_: int) -> Any:
+        write_result(ours, page)
+
+    mine(0)
+    plain(0)
+    page = ours.read_bytes()
     return Case(
-        what="map",
+        what="map written to a file",
         size="1 site, 12 dressings",
         mine=mine,
         others=(("folium, one GeoJson layer a dressing", plain, 1.0, None),),
-        difference=f"{len(mine(0)) / 1e3:.0f} kB against {len(plain(0)) / 1e3:.0f} kB",
+        limit=("writing the page that is there", write, 1.0),
+        difference=f"{len(page) / 1e3:.0f} kB against {other.stat().st_size / 1e3:.0f} kB; that of"
+        " geosand is whole or not there at any moment",
     )
 
 
@@ -427,6 +499,11 @@ def one_site(folder: Path) -> Case:
     def extra(_: int) -> Any:
         return work_out(site)
 
+    shapes = site.surfaces.geometry[site.dressed.surface]
+
+    def buffers(_: int) -> Any:
+        return shapely.buffer(shapes, 1e-5), shapely.buffer(shapes, 5e-5)
+
     taken = in_turn([extra, by_hand], 1)
     share = (
         1 - taken[extra] / taken[by_hand]
@@ -436,5 +513,6 @@ def one_site(folder: Path) -> Case:
         size="72 surfaces, 12 dressings, 864 catches",
         mine=mine,
         others=(("a notebook: the ways above one after the other", by_hand, share, 400.0),),
+        limit=("two buffers a dressed surface", buffers, 1.0),
         difference="",
     )

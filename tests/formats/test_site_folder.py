@@ -9,6 +9,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from geosand.errors import Refused
+from geosand.formats import geojson
 from geosand.formats import site_folder as module
 from geosand.formats.site_folder import read_site
 from tests.sites import CATCHES, DRESSINGS, LOADS, SURFACES, TOML, points, refusal, write_site
@@ -151,3 +152,36 @@ def test_damaged_files_are_read_or_refused(tmp_path_factory, data, name):
     else:
         for finding in site.findings:
             assert str(finding).isprintable()
+
+
+def test_plain_polygons_read_at_once_are_those_read_one_by_one():
+    """Whatever is not plain is left to a look at each polygon."""
+    ring = [[0.0, 0.0], [1.0, 0.0], [1.0, 1.0], [0.0, 1.0], [0.0, 0.0]]
+    hole = [[0.2, 0.2], [0.2, 0.4], [0.4, 0.4], [0.2, 0.2]]
+    whole = {"type": "Polygon", "coordinates": [ring, hole]}
+    small = {"type": "Polygon", "coordinates": [hole]}
+    many = [whole, small, small, whole]
+    made = geojson._plain_polygons(many)
+    alone = [geojson._polygons(shape, "", []) for shape in many]
+    assert [shape.wkb for shape in made] == [shape.wkb for shape in alone]
+    odd = [
+        {"type": "Polygon", "coordinates": rings}
+        for rings in (
+            [],
+            None,
+            [ring, []],
+            [ring[:-1]],
+            [ring[:3]],
+            [[*ring[:-1], [0.0, 0.5]]],
+            [[[0, 0], *ring[1:]]],
+            [[[0.0, 0.0, 1.0], *ring[1:]]],
+            [[["0", "0"], *ring[1:]]],
+            [[[True, False], *ring[1:]]],
+            [[[1e999, 0.0], *ring[1:4], [1e999, 0.0]]],
+            [[(0.0, 0.0), *ring[1:]]],
+            [{"a": 1.0, "b": 2.0}],
+            ["abcd"],
+        )
+    ]
+    for shape in [*odd, None, {"type": "Point", "coordinates": [0.0, 0.0]}, 5]:
+        assert geojson._plain_polygons([whole, shape]) is None

@@ -11,7 +11,7 @@ import pytest
 
 from geosand.errors import Refused
 from geosand.formats.site_folder import read_site
-from geosand.portfolio.rows import rounded
+from geosand.portfolio.figures import rounded
 from geosand.portfolio.sources import find_sites
 from geosand.reports.documents import balance_document, season_document
 from geosand.results import work_out
@@ -149,7 +149,7 @@ def test_rounding_keeps_nine_digits_and_what_is_no_number():
 
 def test_a_sketch_is_true_to_shape_and_state(whole):
     """18 greens in 6 columns 160 m apart and 3 rows 190 m apart, north up, whatever the place."""
-    from geosand.portfolio.rows import LETTERS, STATES
+    from geosand.portfolio.site_rows import LETTERS, STATES
 
     value = {chr(letter): k for k, letter in enumerate(LETTERS)}
     for row in whole[1].comparison.sites:

@@ -47,8 +47,9 @@ def test_position_decides_without_a_declaration(place: Callable[..., Assignment]
     assert found.surface.tolist() == [0]
     assert found.dressed.tolist() == [0]
     assert found.zone.tolist() == ["surface"]
-    assert found.inside_m == pytest.approx([7.0], abs=0.01)
+    assert found.by_position.tolist() == [0]
     assert np.isnan(found.outside_m).all()
+    assert np.isnan(found.taped_inside_m).all()
     assert found.findings == ()
 
 
@@ -100,7 +101,7 @@ def test_a_tape_inside_says_how_far_the_edge_is(place: Callable[..., Assignment]
     found = place(one(10.5, edge_distance_m=-0.7))
     assert found.dressed.tolist() == [0]
     assert found.surface.tolist() == [0]
-    assert found.inside_m.tolist() == [0.7]
+    assert found.taped_inside_m.tolist() == [0.7]
 
 
 @pytest.mark.parametrize("tape_m, side", [(1.5, "inside"), (-8.0, "outside")])

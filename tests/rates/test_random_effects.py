@@ -4,7 +4,8 @@ import numpy as np
 import pytest
 
 from geosand.distributions import student_quantile
-from geosand.rates.random_effects import group_mean_sd, surface_rates
+from geosand.rates.groups import group_mean_sd
+from geosand.rates.random_effects import surface_rates
 
 # Yields of six batches of an intermediate of dyestuff: Davies 1947, as in Box & Tiao 1973 and in
 # data set Dyestuff of the R package lme4 (data read in several public copies).

@@ -10,7 +10,7 @@ import shapely
 
 from geosand.formats.site_folder import read_site
 from geosand.rates.depth_field import depth_field
-from geosand.rates.spatial import FEW_CATCHES, lattices, site_spatial
+from geosand.rates.spatial import FEW_CATCHES, LATTICE, lattices, site_spatial
 from geosand.results import work_out
 from tests.calibration import SURFACES, Plan, make_site
 from tests.sites import CATCHES, catch, write_site
@@ -163,7 +163,11 @@ def test_lattices_stand_for_their_polygons():
     ell = shapely.Polygon([(0, 0), (10, 0), (10, 2), (2, 2), (2, 10), (0, 10)])
     far = shapely.affinity.translate(shapely.box(0, 0, 1, 1), 500, 0)
     sliver = shapely.Polygon([(0, 0), (10, 10), (10, 10.001), (0, 0.001)])
-    points, weights = lattices(np.array([ell, far, sliver], dtype=object))
+    found = lattices(np.array([ell, far, sliver], dtype=object))
+    weights = found.weights.reshape(3, -1)
+    points = np.stack(
+        [np.tile(found.x_m, (1, LATTICE)), np.repeat(found.y_m, LATTICE, axis=1)], axis=-1
+    )
     assert weights.sum(axis=1) == pytest.approx([1.0, 1.0, 1.0])
     centre = (points * weights[..., None]).sum(axis=1)
     assert centre[0] == pytest.approx([ell.centroid.x, ell.centroid.y], abs=0.2)

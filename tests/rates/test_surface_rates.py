@@ -182,6 +182,17 @@ def test_a_reading_of_trays_on_several_surfaces_is_told(run: Run) -> None:
     assert "counts as one catch, that of c1" in findings(rates)
 
 
+def test_a_way_of_measuring_may_have_catches_where_the_other_has_none(run: Run) -> None:
+    """Two trays emptied into one bag, the first beside the surface; volumes read one by one."""
+    pool = {"pool": "p", "volume_state": "dry", "volume_cm3": 60}
+    first = catch(1, **pool, gross_g=200, tare_g=50) | {"surface": "g1", "edge_distance_m": 0.5}
+    rates = run(catches=[first, catch(2, **pool, tare_g=None, gross_g=None)])
+    assert rates.catches.tolist() == [0, 0]
+    assert np.isnan(rates.rate.value).all()
+    assert np.isnan(rates.mass_rate_kg_m2).all()
+    assert rates.volume_rate_kg_m2[0] == pytest.approx(0.93, rel=1e-9)
+
+
 def test_no_dressings_at_all(run: Run) -> None:
     rates = run(dressings=HEAD, loads=None, catches=None)
     assert len(rates.rate) == 0

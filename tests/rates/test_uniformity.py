@@ -70,6 +70,36 @@ def test_groups_do_not_disturb_each_other_and_order_does_not_matter():
         assert np.isnan(result.cu[[1, 3, 5]]).all()
 
 
+def test_many_groups_of_many_sizes_against_the_standard_library():
+    import statistics
+
+    rng = np.random.default_rng(8)
+    group = np.concatenate([np.full(k % 23, k) for k in range(60)])
+    depth = rng.lognormal(0, 0.3, len(group))
+    order = rng.permutation(len(group))
+    found = uniformity(depth[order], group[order], 61)
+    for k in range(61):
+        mine = sorted(depth[group == k].tolist())
+        assert found.n[k] == len(mine)
+        if not mine:
+            assert np.isnan([found.mean[k], found.sd[k]]).all()
+            continue
+        mean = statistics.fmean(mine)
+        assert found.mean[k] == pytest.approx(mean, rel=1e-14)
+        if len(mine) == 1:
+            assert np.isnan(found.sd[k])
+            continue
+        assert found.sd[k] == pytest.approx(statistics.stdev(mine), rel=1e-12)
+        if len(mine) < 4:
+            assert np.isnan(found.du_lq[k])
+            continue
+        for parts, column in ((4, found.du_lq), (2, found.du_lh)):
+            lowest = mine[: max(1, round(len(mine) / parts))]
+            assert column[k] == pytest.approx(statistics.fmean(lowest) / mean, rel=1e-12)
+        apart = statistics.fmean(abs(d - mean) for d in mine)
+        assert found.cu[k] == pytest.approx(1 - apart / mean, rel=1e-12)
+
+
 def test_the_unit_does_not_matter():
     a, b = of_one(SPREVAL), of_one(SPREVAL * 0.0254e-3)
     for name in ("cv", "du_lq", "cu"):

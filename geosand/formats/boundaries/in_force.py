@@ -18,7 +18,7 @@ from geosand.formats.boundaries.surfaces_file import ACCURACIES, SurfaceRow
 from geosand.formats.csv_table import read_csv
 from geosand.formats.geojson import read_points
 from geosand.site.cells import parse_number
-from geosand.site.read_settings import MoistureBook, SiteText, read_settings, unread_settings
+from geosand.site.read_settings import SiteText, read_settings, unread_settings
 
 SURFACES = "surfaces.geojson"
 _UNREADABLE = (ValueError, KeyError, TypeError, RecursionError)
@@ -30,7 +30,7 @@ def site_text(root: Path) -> SiteText:
         document = tomllib.loads((root / "site.toml").read_text(encoding="utf-8-sig"))
     except (OSError, tomllib.TOMLDecodeError, UnicodeDecodeError, RecursionError):
         return unread_settings()
-    return read_settings(document, MoistureBook(), Faults(), [])
+    return read_settings(document, Faults())
 
 
 def accuracies_in_force(head: Mapping[str, Any], settings: SiteText) -> dict[str, float]:

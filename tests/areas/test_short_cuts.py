@@ -5,9 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 import shapely
-import shapely.affinity
 
-from geosand.areas.near_outlines import outlines_near
 from geosand.areas.ownership import filled_holes, owned_geometries
 from geosand.areas.rings import rings_of
 
@@ -24,31 +22,6 @@ def annulus(outer, *inner):
     return shapely.Polygon(outer.exterior, [one.exterior for one in inner])
 
 
-@pytest.mark.parametrize("seed", range(4))
-def test_lengths_near_a_box_are_those_by_the_whole_outline(column, seed):
-    """Buffered whole and buffered near only, the outline has the same length inside."""
-    rng = np.random.default_rng(seed)
-    surfaces, others = [], []
-    for _ in range(40):
-        size = rng.uniform(4, 12)
-        shell = blob(rng, 0, 0, size)
-        holed = annulus(shell, blob(rng, 0, 0, size / 2)) if rng.random() < 0.5 else shell
-        x, y = rng.uniform(-9, 9, 2)
-        turned = shapely.affinity.translate(holed, x, y)
-        surfaces.append(shapely.union(turned, shapely.Point(60, 0).buffer(3, quad_segs=4)))
-        others.append(blob(rng, *rng.uniform(-9, 9, 2), rng.uniform(1, 6)))
-    surfaces, others = column(*surfaces), column(*others)
-    near = outlines_near(rings_of(surfaces), np.arange(40), shapely.bounds(others), 0.4)
-    edges = shapely.boundary(others)
-    got, want = (
-        shapely.length(shapely.intersection(edges, shapely.buffer(one, 0.4, quad_segs=2)))
-        for one in (near, shapely.boundary(surfaces))
-    )
-    assert got == pytest.approx(want, rel=1e-9, abs=1e-9)
-    assert want.sum() > 50  # they do meet
-    assert shapely.get_num_coordinates(near).sum() < shapely.get_num_coordinates(surfaces).sum() / 2
-
-
 def test_a_hole_and_what_is_drawn_in_it(column):
     rng = np.random.default_rng(1)
     green, outer, other = blob(rng, 0, 0, 10), blob(rng, 0, 0, 16), blob(rng, 40, 0, 10)
@@ -56,8 +29,11 @@ def test_a_hole_and_what_is_drawn_in_it(column):
     nearly = shapely.transform(turned, lambda p: p + 1e-6)
     shapes = column(annulus(outer, green), turned, other, nearly)
     survey = np.zeros(4, dtype=np.int64)
-    assert [one.tolist() for one in filled_holes(shapes, survey)] == [[0], [1]]
-    assert [one.tolist() for one in filled_holes(shapes, np.array([0, 1, 0, 0]))] == [[], []]
+    assert [one.tolist() for one in filled_holes(rings_of(shapes), survey)] == [[0], [1]]
+    assert [one.tolist() for one in filled_holes(rings_of(shapes), np.array([0, 1, 0, 0]))] == [
+        [],
+        [],
+    ]
 
 
 @pytest.mark.parametrize("case", ["plain", "hole in the green", "second hole", "no green beneath"])

@@ -1,0 +1,175 @@
+"""The sites of a chunk of a set, checked and read by one look at each whole column.
+
+Nothing is judged here: the columns come as arrays to the same readers that read one site's cells.
+A site in which they find anything wrong is left to be read by itself, and so is one whose cells
+could mean something else there.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+
+from geosand.columns import Bools, Ints, distinct
+from geosand.errors import Faults, Finding, Refused
+from geosand.portfolio.set_tables import SiteRows
+from geosand.portfolio.typed_columns import Typed, typed
+from geosand.site.assemble import RawSites, assemble_all
+from geosand.site.cells import RawTable, parse_day
+from geosand.site.raw_columns import Texts, cells_of, in_rows, words_as_written, written
+from geosand.site.read_surfaces import RawEdition
+from geosand.site.tables import Site
+
+ROUNDS = 6  #: of leaving out sites with faults, before all that are left are read one by one
+NOT_SAID = np.datetime64("NaT", "D")
+
+
+def read_at_once(
+    keys: Sequence[str],
+    wanted: Sequence[int],
+    parts: Mapping[str, SiteRows],
+    files: Mapping[str, str],
+) -> dict[int, Site]:
+    """Those of the ``wanted`` sites (numbers of ``keys``) in which nothing is wrong."""
+    sites: dict[int, Site] = {}
+    if not wanted:
+        return sites
+    try:
+        tables = {name: typed(name, rows, files[name]) for name, rows in parts.items()}
+        surveys = _surveys(tables["surfaces"])
+        sound = np.array(wanted, dtype=np.int64)
+        sound = sound[_can_be(tables, surveys)[sound]]
+        for count in distinct(surveys.count[sound]).tolist():
+            alike = sound[surveys.count[sound] == count]
+            sites |= _sound_ones(keys, alike, tables, surveys)
+    except Exception:
+        # what fails here is told, or fails, where each site is read by itself
+        return sites
+    return sites
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+class _Surveys:
+    """Boundary editions: the number of each surface's, the oldest of its site being 0."""
+
+    edition: Ints  #: one row a surface
+    count: Ints  #: of each site's editions
+    first_day: Mapping[tuple[int, int], np.datetime64]  #: by site and edition, where it is said
+
+
+def _surveys(surfaces: Typed) -> _Surveys:
+    """By the days in ``valid_from``; what says none is in force, and so the newest."""
+    sites = surfaces.sites
+    column = surfaces.columns.get("valid_from")
+    if column is None:
+        count = (np.bincount(surfaces.member, minlength=sites) > 0).astype(np.int64)
+        return _Surveys(edition=np.zeros(len(surfaces.rows), np.int64), count=count, first_day={})
+    texts = words_as_written(column)
+    if texts is None:
+        texts = in_rows(["" if c is None else str(c) for c in cells_of(column)])
+    order = sorted(range(len(texts.words)), key=lambda k: texts.words[k] or "9999-12-31")
+    rank = np.empty(len(order), dtype=np.int64)
+    rank[order] = np.arange(len(order))
+    keys = surfaces.member * len(order) + rank[texts.code]
+    different = distinct(keys)
+    of_site = different // len(order)
+    begun = np.searchsorted(of_site, np.arange(sites))
+    number = np.arange(len(different)) - begun[of_site]
+    days = {
+        (int(k), int(n)): parse_day(texts.words[order[key % len(order)]])
+        for k, n, key in zip(of_site, number, different.tolist(), strict=True)
+    }
+    blank = {
+        (int(k), int(n))
+        for k, n, key in zip(of_site, number, different.tolist(), strict=True)
+        if not texts.words[order[key % len(order)]]
+    }
+    count = np.bincount(of_site, minlength=sites)
+    for place, day in days.items():
+        if day is None and place not in blank:
+            count[place[0]] = 0  # its date can not be read: that is for people to be told
+    return _Surveys(
+        edition=number[np.searchsorted(different, keys)],
+        count=count,
+        first_day={place: day for place, day in days.items() if day is not None},
+    )
+
+
+def _can_be(tables: Mapping[str, Typed], surveys: _Surveys) -> Bools:
+    """False for sites that lack something, or hold what only a look at its cell can judge."""
+    sound: Bools = (tables["sites"].rows_by_site() == 1) & (surveys.count > 0)
+    for table in tables.values():
+        sound = sound & ~table.odd_sites
+    return sound
+
+
+def _sound_ones(
+    keys: Sequence[str], group: Ints, tables: Mapping[str, Typed], surveys: _Surveys
+) -> dict[int, Site]:
+    """The sound ones of the sites; those with a fault are left out until there is none."""
+    for _ in range(ROUNDS):
+        if len(group) == 0:
+            break
+        faults, findings = Faults(), list[Finding]()
+        try:
+            raw = _raw_sites(keys, group, tables, surveys)
+            return dict(zip(group.tolist(), assemble_all(raw, faults, findings), strict=True))
+        except Refused:
+            group = np.delete(group, list(faults.members))
+    return {}
+
+
+def _raw_sites(
+    keys: Sequence[str], group: Ints, tables: Mapping[str, Typed], surveys: _Surveys
+) -> RawSites:
+    editions = int(surveys.count[group[0]])
+    records = {
+        name: tables[name].of(group)
+        if name in tables
+        else RawTable(file=name, rows=[], columns={}, members=len(group))
+        for name in ("dressings", "loads", "catches")
+    }
+    days = [
+        [surveys.first_day.get((k, n), NOT_SAID) for n in range(editions)] for k in group.tolist()
+    ]
+    return RawSites(
+        members=len(group),
+        settings=_settings([keys[k] for k in group.tolist()], tables["sites"].of(group)),
+        editions=[
+            _edition(tables["surfaces"], group, surveys.edition == n) for n in range(editions)
+        ],
+        valid_from=np.array(days, dtype="datetime64[D]"),
+        **records,
+        deliveries=tables["deliveries"].of(group) if "deliveries" in tables else None,
+    )
+
+
+def _edition(surfaces: Typed, group: Ints, mine: Bools) -> RawEdition:
+    table = surfaces.of(group, mine)
+    columns = {name: column for name, column in table.columns.items() if name != "valid_from"}
+    table = replace(table, columns=columns)
+    return RawEdition(table=table, geometry=surfaces.shapes_of(group, mine), valid_from=NOT_SAID)
+
+
+def _settings(keys: Sequence[str], table: RawTable) -> dict[str, Any]:
+    """The rows of ``sites`` as site.toml would say them, a column behind each key."""
+    order = np.argsort(table.of_site())
+    settings: dict[str, Any] = {"name": in_rows(keys)}
+    for name, column in table.columns.items():
+        values = column.take(order) if isinstance(column, Texts) else column[order]
+        if name == "name":
+            said, cells = written(values), cells_of(values)
+            names = [c if said[k] else keys[k] for k, c in enumerate(cells)]
+            settings["name"] = np.array(names, dtype=np.object_)
+            continue
+        *path, last = name.split(".")
+        inner = settings
+        for step in path:
+            inner = inner.setdefault(step, {})
+        if last in inner:
+            raise ValueError(f"{name} is a table and a value")
+        inner[last] = values
+    return settings

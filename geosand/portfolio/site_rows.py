@@ -1,0 +1,150 @@
+"""The table ``sites``: one row a site with its sums and a sketch, or why it was not worked out."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+
+from geosand.balance.account import NOT_CLOSED, NOT_MEASURED, OVERTHROW, UNDECIDED
+from geosand.columns import Bools, Floats, Ints
+from geosand.portfolio.arrow import lists_of, texts_of
+from geosand.portfolio.figures import MILLIMETRE, Table, Work, extremes, totals
+from geosand.season.ledger import ON_TARGET, OVER, UNDER
+
+METRES_PER_DEGREE = 111_320
+SKETCH = 64  #: a sketch is this many units wide and high
+#: one letter a number from 0 to 63 in a sketch
+LETTERS = np.frombuffer(
+    b"0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz-_", dtype=np.uint8
+)
+STATES = ("", UNDER, ON_TARGET, OVER)  #: of the dots of a sketch; the first is all else
+
+#: columns with the kind of their values, in order
+SITE_COLUMNS = {
+    **dict.fromkeys(("site", "name", "status"), "U"),
+    **dict.fromkeys(("lon", "lat"), "f"),
+    **dict.fromkeys(("season_start", "season_end", "as_of"), "M"),
+    **dict.fromkeys(("surfaces", "catches", "dressings", "measured"), "i"),
+    **dict.fromkeys(("thrown_over", "not_closing", "undecided"), "i"),
+    **dict.fromkeys(("spread_kg", "on_surfaces_kg", "overthrow_kg", "u_overthrow_kg"), "f"),
+    **dict.fromkeys(("overthrow_low_kg", "overthrow_high_kg", "fraction", "u_fraction"), "f"),
+    **dict.fromkeys(("strip_width_m", "u_strip_width_m"), "f"),
+    "spreaders": "U",
+    **dict.fromkeys(("under_dressed", "on_target", "over_dressed"), "i"),
+    "furthest_behind": "U",
+    "largest_shortfall_mm": "f",
+    "findings": "i",
+    **dict.fromkeys(("faults", "sketch"), "U"),
+}
+
+
+def sites_table(work: Work) -> Table:
+    """One row a site that was worked out."""
+    head, results, size = work.head, work.results, work.sites
+    balance, ledger, of_dressing = results.balance, results.ledger, work.of_dressing
+    of_ledger, counted = work.of_surface[ledger.row], work.counted
+
+    def dressings_with(mask: Bools) -> Ints:
+        return np.bincount(of_dressing[mask], minlength=size)
+
+    def surfaces_with(state: str) -> Ints:
+        return np.bincount(of_ledger[ledger.state == state], minlength=size)
+
+    columns = {
+        "site": head.keys,
+        "name": head.names,
+        "status": np.full(size, "worked out"),
+        "lon": work.middle[:, 0],
+        "lat": work.middle[:, 1],
+        "season_start": head.season_start,
+        "season_end": head.season_end,
+        "as_of": head.as_of,
+        "surfaces": np.bincount(work.of_surface[work.in_force], minlength=size),
+        "catches": np.bincount(of_dressing[results.site.catches.dressing], minlength=size),
+        "dressings": dressings_with(counted),
+        "measured": dressings_with(counted & (balance.verdict != NOT_MEASURED)),
+        "thrown_over": dressings_with(counted & (balance.verdict == OVERTHROW)),
+        "not_closing": dressings_with(counted & (balance.verdict == NOT_CLOSED)),
+        "undecided": dressings_with(counted & (balance.verdict == UNDECIDED)),
+        **totals(work, of_dressing[work.measured], size),
+        "spreaders": _spreader_names(work),
+        "under_dressed": surfaces_with(UNDER),
+        "on_target": surfaces_with(ON_TARGET),
+        "over_dressed": surfaces_with(OVER),
+        **_furthest_behind(work, of_ledger),
+        "findings": head.findings,
+        "faults": np.full(size, ""),
+        "sketch": _sketches(work),
+    }
+    return {name: columns[name] for name in SITE_COLUMNS}
+
+
+def _furthest_behind(work: Work, owner: Ints) -> Table:
+    """Largest shortfall (mm) among a site's under-dressed surfaces, and which surface that is."""
+    ledger, ids = work.results.ledger, work.results.site.surfaces.id
+    behind = np.flatnonzero(ledger.state == UNDER)
+    order = behind[np.lexsort((-ledger.shortfall_m[behind], owner[behind]))]
+    first = order[np.flatnonzero(np.diff(owner[order], prepend=-1))]
+    worst = np.full(work.sites, np.nan)
+    worst[owner[first]] = ledger.shortfall_m[first] * MILLIMETRE
+    furthest = np.full(work.sites, "", dtype=ids.dtype)
+    furthest[owner[first]] = ids[ledger.row[first]]
+    return {"furthest_behind": furthest, "largest_shortfall_mm": worst}
+
+
+def _spreader_names(work: Work) -> Any:
+    """The spreaders of each site's measured dressings in one text."""
+    spreader = work.results.site.dressings.spreader[work.measured]
+    said = spreader != ""
+    names, which = np.unique(spreader[said], return_inverse=True)
+    many = max(len(names), 1)
+    pairs = np.unique(work.of_dressing[work.measured][said] * many + which)
+    return lists_of(names[pairs % many], np.bincount(pairs // many, minlength=work.sites))
+
+
+def _sketches(work: Work) -> Any:
+    """Each site as dots, four letters a surface in force: east, south, radius, state.
+
+    A course is a kilometre wide and a green twenty metres: at the size of a stamp each is a dot.
+    """
+    register, ledger = work.results.areas, work.results.ledger
+    place = np.flatnonzero(register.area_m2[work.in_force] > 0)
+    state = np.zeros(len(work.of_surface), dtype=np.int64)
+    for code, name in enumerate(STATES[1:], start=1):
+        state[ledger.row[ledger.state == name]] = code
+    row = work.in_force[place]
+    order = np.lexsort((row, state[row], work.of_surface[row]))
+    row, bounds = row[order], work.bounds[place[order]]
+    owner = work.of_surface[row]
+    away = (bounds[:, :2] + bounds[:, 2:]) / 2 - work.middle[owner]
+    parallel = np.cos(np.radians(work.middle[:, 1]))[owner]
+    xy: Floats = away * np.column_stack((parallel, np.full(len(row), -1.0)))
+    low, high = extremes(xy, xy, owner, work.sites)
+    with np.errstate(invalid="ignore"):  # a site without any surface
+        centre, width = (low + high) / 2, np.maximum((high - low).max(axis=1), 1e-6)
+    unit = (SKETCH - 8) / width
+    dots = np.rint((xy - centre[owner]) * unit[owner, None] + SKETCH / 2)
+    radius = np.sqrt(register.area_m2[row] / np.pi) / METRES_PER_DEGREE * unit[owner]
+    numbers = np.column_stack((dots, np.rint(radius * 4), state[row]))
+    letters = LETTERS[np.clip(numbers, 0, SKETCH - 1).astype(np.int64)]
+    return texts_of(letters, 4 * np.bincount(owner, minlength=work.sites))
+
+
+def refused_rows(
+    keys: Sequence[str], names: Sequence[str], statuses: Sequence[str], faults: Sequence[str]
+) -> Table:
+    """The rows of sites that could not be worked out."""
+    texts = {"site": keys, "name": names, "status": statuses, "faults": faults}
+    size = len(keys)
+    nothing = {
+        "U": [""] * size,
+        "f": np.full(size, np.nan),
+        "i": np.zeros(size, dtype=np.int64),
+        "M": np.full(size, "NaT", dtype="datetime64[D]"),
+    }
+    return {
+        column: list(texts[column]) if column in texts else nothing[kind]
+        for column, kind in SITE_COLUMNS.items()
+    }

@@ -1,0 +1,62 @@
+"""Surfaces that have a target and were forgotten, or whose target so far can not be told."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from geosand.columns import Bools, Ints
+from geosand.errors import Finding
+from geosand.site.tables import Site
+
+NAMED = 8  #: surfaces that a finding names one by one
+
+
+def never_dressed(site: Site, counted: Bools, rows: Ints) -> list[Finding]:
+    """``rows`` of Surfaces have a target and no dressing, of sites where other surfaces had one."""
+    if not len(rows):
+        return []
+    under_way = np.zeros(len(site.members), dtype=np.bool_)
+    under_way[site.of_dressing[site.dressed.dressing[counted]]] = True
+    findings = []
+    for member, never in _by_site(site, rows):
+        if not under_way[member]:
+            continue
+        names = ", ".join(site.surfaces.id[never][:NAMED].tolist())
+        more = f" and {len(never) - NAMED} more" if len(never) > NAMED else ""
+        about, text = names, "has a target and no dressing so far"
+        if len(never) > 1:
+            about, text = (
+                f"{len(never)} surfaces",
+                f"have a target and no dressing so far: {names}{more}",
+            )
+        findings.append(Finding(about=about, text=text, topic="season", member=member))
+    return findings
+
+
+def without_a_plan(site: Site, rows: Ints) -> list[Finding]:
+    """Kinds of the ``rows`` of Surfaces whose target so far would come from planned depths.
+
+    That is so without a season_end.
+    """
+    bare = rows[np.isfinite(site.surfaces.target_m[rows])]
+    if not len(bare):
+        return []
+    endless = np.isnat(site.members.season_end)
+    text = (
+        "no target so far can be told: give planned_depth_mm to its dressings, or a season_end in"
+        " site.toml"
+    )
+    findings = []
+    for member, mine in _by_site(site, bare[endless[site.of_surface[bare]]]):
+        kinds = ", ".join(sorted(set(site.surfaces.kind[mine].tolist())))
+        findings.append(Finding(about=kinds, text=text, topic="season", member=member))
+    return findings
+
+
+def _by_site(site: Site, rows: Ints) -> Iterator[tuple[int, Ints]]:
+    """The sites that have any of the rows, which ascend, and theirs."""
+    owner = site.of_surface[rows]
+    begins = np.flatnonzero(np.diff(owner, prepend=-1))
+    return zip(owner[begins].tolist(), np.split(rows, begins)[1:], strict=True)

@@ -1,0 +1,189 @@
+"""The tables of sites that were read together, taken apart: each site with numbers of its own."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, fields
+from itertools import pairwise
+from typing import Any
+
+import numpy as np
+
+from geosand.columns import Dates, Ints
+from geosand.errors import Finding
+from geosand.site.moisture_book import MoistureBook
+from geosand.site.raw_columns import Ids
+from geosand.site.read_settings import SiteTexts
+from geosand.site.read_surfaces import RawEdition
+from geosand.site.tables import (
+    Catches,
+    Deliveries,
+    Dressed,
+    Dressings,
+    Loads,
+    Moistures,
+    Settings,
+    Site,
+    StockCounts,
+    Surfaces,
+    WeighedLoads,
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+class Tables:
+    """What was read of all sites, the rows of one after those of another; and whose they are."""
+
+    text: SiteTexts
+    editions: Sequence[RawEdition]
+    valid_from: Dates  #: (sites, editions)
+    ids: Ids
+    surfaces: Surfaces
+    of_surface: Ints
+    book: MoistureBook
+    dressings: Dressings
+    of_dressing: Ints
+    dressed: Dressed
+    catches: Catches
+    pools: Ints  #: how many each site has
+    loads: Loads
+    weighed: WeighedLoads
+    groups: Sequence[frozenset[int]]
+    deliveries: Deliveries
+    of_delivery: Ints
+    counts: StockCounts
+    of_count: Ints
+
+
+def taken_apart(tables: Tables, findings: Sequence[Finding], catches_file: str) -> list[Site]:
+    """Every site by itself, with what was found of it."""
+    text, members = tables.text, len(tables.text.name)
+    moistures, of_moisture, place = tables.book.table()
+    of_load = tables.of_dressing[tables.loads.dressing]
+    of_group = np.zeros(len(tables.groups), dtype=np.int64)
+    grouped = tables.loads.group >= 0
+    of_group[tables.loads.group[grouped]] = of_load[grouped]
+
+    def begun(member: Ints) -> Ints:
+        return np.searchsorted(member, np.arange(members))
+
+    surfaces, ids, dressings = (
+        begun(tables.of_surface),
+        begun(tables.ids.member),
+        begun(tables.of_dressing),
+    )
+    sands, groups, loads = text.first_sand(), begun(of_group), begun(of_load)
+    editions = np.arange(members) * max(tables.valid_from.shape[1], 1)
+    pools, wet = np.cumsum(tables.pools) - tables.pools, begun(of_moisture)
+
+    def apart(table: Any, member: Ints, **bases: Ints) -> list[Any]:
+        return _apart(table, member, members, bases, place)
+
+    parts = {
+        "surfaces": apart(
+            tables.surfaces, tables.of_surface, edition=editions, ground=ids, around=ids
+        ),
+        "sands": apart(text.sands, text.of_sand, moisture=wet),
+        "moistures": _moistures(moistures, of_moisture, members),
+        "dressings": apart(tables.dressings, tables.of_dressing, sand=sands, edition=editions),
+        "dressed": apart(
+            tables.dressed,
+            tables.of_dressing[tables.dressed.dressing],
+            dressing=dressings,
+            surface=surfaces,
+        ),
+        "catches": apart(
+            tables.catches,
+            tables.of_dressing[tables.catches.dressing],
+            dressing=dressings,
+            declared=ids,
+            moisture=wet,
+            mass_pool=pools,
+            volume_pool=pools,
+        ),
+        "loads": apart(tables.loads, of_load, dressing=dressings, moisture=wet, group=groups),
+        "weighed": apart(tables.weighed, of_load[tables.weighed.load], load=loads),
+        "deliveries": apart(tables.deliveries, tables.of_delivery, sand=sands),
+        "stock_counts": apart(tables.counts, tables.of_count, sand=sands),
+    }
+    names = np.split(tables.ids.text.strings(), ids[1:])
+    sets = _sets(tables.groups, of_group, ids, members)
+    told = _findings(findings, members)
+    return [
+        Site(
+            name=text.name[k],
+            season_start=text.season_start[k],
+            season_end=None if np.isnat(text.season_end[k]) else text.season_end[k],
+            units=str(text.units[k]),
+            settings=Settings(**{n: float(values[k]) for n, values in text.settings.items()}),
+            ids=names[k],
+            valid_from=tables.valid_from[k],
+            source_crs=tuple(e.source_crs for e in tables.editions),
+            source=tuple(e.source for e in tables.editions),
+            datum_accuracy_m=tuple(e.datum_accuracy_m for e in tables.editions),
+            group_surfaces=sets[k],
+            findings=told[k],
+            catches_file=catches_file,
+            **{name: each[k] for name, each in parts.items()},
+        )
+        for k in range(members)
+    ]
+
+
+def _apart(
+    table: Any, member: Ints, members: int, bases: dict[str, Ints], place: Ints
+) -> list[Any]:
+    """A table of each site; row numbers of other tables count from the site's first, -1 stays."""
+    columns = {field.name: getattr(table, field.name) for field in fields(table)}
+    if "moisture" in columns:
+        columns["moisture"] = place[columns["moisture"]]
+    if members > 1:
+        for name, base in bases.items():
+            column = columns[name]
+            columns[name] = np.where(column >= 0, column - base[member], column)
+    ends = np.searchsorted(member, np.arange(members + 1)).tolist()
+    whole = type(table)(**columns)  # checked and frozen once for all
+    return [_part(whole, list(columns.items()), a, b) for a, b in pairwise(ends)]
+
+
+def _part(whole: Any, columns: Sequence[tuple[str, Any]], begin: int, end: int) -> Any:
+    """Some rows of a table; slices of frozen columns are frozen and equally long."""
+    part = object.__new__(type(whole))
+    for name, column in columns:
+        object.__setattr__(part, name, column[begin:end])
+    return part
+
+
+def _moistures(table: Moistures, member: Ints, members: int) -> list[Moistures]:
+    ends = np.searchsorted(member, np.arange(members + 1)).tolist()
+    mixtures: list[dict[int, list[tuple[int, float]]]] = [{} for _ in range(members)]
+    for row, parts in table.mixtures.items():
+        begun = ends[member[row]]
+        mixtures[member[row]][row - begun] = [(part - begun, weight) for part, weight in parts]
+    return [
+        Moistures(
+            label=table.label[a:b],
+            ratio=table.ratio[a:b],
+            u_ratio=table.u_ratio[a:b],
+            mixtures=mixtures[k],
+        )
+        for k, (a, b) in enumerate(pairwise(ends))
+    ]
+
+
+def _sets(
+    groups: Sequence[frozenset[int]], member: Ints, ids: Ints, members: int
+) -> list[tuple[frozenset[int], ...]]:
+    out: list[list[frozenset[int]]] = [[] for _ in range(members)]
+    for group, k in zip(groups, member.tolist(), strict=True):
+        out[k].append(frozenset(ground - int(ids[k]) for ground in group))
+    return [tuple(one) for one in out]
+
+
+def _findings(findings: Sequence[Finding], members: int) -> list[tuple[Finding, ...]]:
+    """What was found of each site, each once, as if it were the only one."""
+    out: list[dict[Finding, None]] = [{} for _ in range(members)]
+    for f in findings:
+        alone = f if f.member == 0 else Finding(about=f.about, text=f.text, topic=f.topic)
+        out[f.member][alone] = None
+    return [tuple(one) for one in out]

@@ -1,0 +1,135 @@
+"""The sands of ``site.toml``: their densities, water contents and shares of sand."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+
+from geosand.columns import Bools, Floats, Ints
+from geosand.errors import Faults, Finding
+from geosand.site.cells import LONGEST, RawTable
+from geosand.site.moisture_book import MoistureBook, dry_basis, stated_u
+from geosand.site.raw_columns import Texts
+from geosand.site.reading import Reader
+from geosand.site.settings_document import FILE, rows_of, said_by, table_of
+from geosand.site.tables import Sands
+
+
+def read_sands(
+    document: Mapping[str, Any],
+    members: int,
+    book: MoistureBook,
+    faults: Faults,
+    findings: list[Finding],
+) -> tuple[Sands, Ints]:
+    """The sands of all sites, those of the first first, and the site of each."""
+    before = len(faults.found)
+    named = table_of(document.get("sands", {}), "sands", members, faults)
+    tables = {k: table_of(v, f"sands.{k}", members, faults) for k, v in named.items()}
+    said = {k: said_by(table, members) for k, table in tables.items()}
+    nothing = np.zeros(members, dtype=np.bool_)
+    some = np.logical_or.reduce([nothing, *said.values()])
+    if "sand" in document:
+        alone = said_by(document["sand"], members)
+        for k in np.flatnonzero(some & alone).tolist():
+            found = "both [sand] and [sands.…] are there"
+            faults.add(FILE, found, remedy="keep [sands.…]", member=k)
+        tables["sand"] = table_of(document["sand"], "sand", members, faults)
+        said["sand"] = alone
+        some = some | alone
+    value = document.get("sands", {})
+    told = nothing if isinstance(value, dict) else said_by(value, members)
+    for k in np.flatnonzero(~some & ~told).tolist():
+        faults.add(
+            FILE,
+            "no sand is described",
+            remedy="add a table [sands.NAME] with bulk_density_g_cm3 and its moisture",
+            member=k,
+        )
+    unsure = len(faults.found) > before
+    rows = [
+        _one_sand(name, table, said[name], members, book, faults, findings)
+        for name, table in tables.items()
+    ]
+    if unsure:  # which sands there are is not known: what names one is not judged
+        tables, rows = {}, []
+    sites = [np.flatnonzero(said[name]) for name in tables]
+    of_sand = np.concatenate([np.zeros(0, dtype=np.int64), *sites])
+    order = np.argsort(of_sand, kind="stable")
+    names = [name[:LONGEST] for name, mine in zip(tables, sites, strict=True) for _ in mine]
+    numbers = np.concatenate([np.empty((0, 4)), *rows])[order]
+    sands = Sands(
+        name=np.array(names, dtype=np.str_)[order],
+        bulk_density_kg_m3=numbers[:, 0].copy(),
+        u_bulk_density_kg_m3=numbers[:, 1].copy(),
+        moisture=numbers[:, 2].astype(np.int64),
+        sand_mass_fraction=numbers[:, 3].copy(),
+    )
+    return sands, of_sand[order]
+
+
+def _one_sand(
+    name: str,
+    mapping: Mapping[str, Any],
+    said: Bools,
+    members: int,
+    book: MoistureBook,
+    faults: Faults,
+    findings: list[Finding],
+) -> Floats:
+    """Density, its u, row of moisture and sand fraction of one sand where it is ``said`` (k, 4)."""
+    place = "[sand]" if name == "sand" else f"[sands.{name}]"
+    table = rows_of(mapping, place, members)
+    reader = Reader(_only(table, np.flatnonzero(said)), faults, findings)
+    density = reader.quantity("bulk_density", "kg_m3", minimum=500, maximum=2700)
+    u_density = reader.quantity("u_bulk_density", "kg_m3", minimum=0, maximum=500)
+    unsaid = np.isfinite(density) & ~np.isfinite(u_density)
+    text = f"the bulk density's standard uncertainty of sand {name} is not said: 0.03 g/cm³"
+    reader.tell(unsaid, f"{text} is used", "default")
+    ratio, u_ratio = dry_basis(reader)
+    moisture = _sand_moisture(reader, name, ratio, u_ratio, book)
+    fraction = reader.number("sand_mass_fraction", above=0.0, maximum=1.0)
+    for row in np.flatnonzero(moisture < 0).tolist():
+        if row in reader.faulty:  # told here once, not for each load
+            moisture[row] = book.add(f"moisture: {name}", 0.0, 0.0, int(reader.member[row]))
+    reader.finish()
+    return np.stack(
+        [
+            density,
+            np.where(unsaid, 30.0, u_density),
+            moisture,
+            np.where(np.isnan(fraction), 1.0, fraction),
+        ],
+        axis=1,
+    )
+
+
+def _only(table: RawTable, rows: Ints) -> RawTable:
+    """Some of the sites of a table of settings."""
+    if len(rows) == len(table.rows):
+        return table
+    columns = {
+        name: column.take(rows) if isinstance(column, Texts) else column[rows]
+        for name, column in table.columns.items()
+    }
+    return replace(table, rows=table.rows[: len(rows)], columns=columns, member=rows)
+
+
+def _sand_moisture(
+    reader: Reader, name: str, ratio: Floats, u_ratio: Floats, book: MoistureBook
+) -> Ints:
+    """Row of each site's moisture of a sand; -1 where none is said."""
+    kiln = reader.flag("kiln_dried")
+    moisture = np.full(reader.size, -1, dtype=np.int64)
+    for row in np.flatnonzero(np.isfinite(ratio) | kiln).tolist():
+        if kiln[row] and np.isfinite(ratio[row]) and ratio[row] > 0.005:
+            found = "kiln_dried = true beside a moisture above 0.5 %"
+            reader.fault(row, "kiln_dried", found, remedy="say one or the other")
+        member = int(reader.member[row])
+        share = float(ratio[row]) if np.isfinite(ratio[row]) else 0.0
+        u = stated_u(share, u_ratio[row], name, reader.findings, member)
+        moisture[row] = book.add(f"moisture: {name}", share, u, member)
+    return moisture

@@ -1,0 +1,191 @@
+"""A table that is being read: which columns it has, whose its rows are, what is wrong or unread.
+
+The rows may be of several sites: faults and findings then say of which they are.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from functools import lru_cache
+
+import numpy as np
+
+from geosand.columns import Bools, Ints
+from geosand.errors import Faults, Finding
+from geosand.site.cells import RawTable, nearest, quoted
+from geosand.site.raw_columns import Column, any_written, written
+from geosand.units import UnitFault, factor_to_si
+
+
+class TableReader:
+    """Finds the columns of one RawTable, noting faults; :meth:`finish` tells what was not read."""
+
+    def __init__(self, table: RawTable, faults: Faults, findings: list[Finding]) -> None:
+        self.table, self.faults, self.findings = table, faults, findings
+        self.size, self.members = len(table.rows), table.members
+        self.member = table.of_site()  #: which site each row is of
+        self.faulty: set[int] = set(table.told)  #: rows with a fault, which need no follow-up
+        self.read: set[str] = set()
+        self.known: set[str] = set()
+        self._filled: dict[str, Bools] = {}
+        self.units: set[str] = set()  #: columns that were read with the unit in their name
+
+    def has(self, name: str) -> Bools:
+        """For each site (members,) whether the column is there with at least one filled cell."""
+        if name not in self._filled:
+            column = self.table.columns.get(name, ())
+            several = self.members > 1 and len(column) > 0
+            one = np.full(self.members, any_written(column)) if not several else None
+            self._filled[name] = self.of(written(column)) if one is None else one
+        return self._filled[name]
+
+    def of(self, rows: Bools) -> Bools:
+        """For each site (members,) whether any of its rows is in the mask."""
+        return np.bincount(self.member[rows], minlength=self.members) > 0
+
+    def tell(self, rows: Bools, text: str, topic: str) -> None:
+        """A finding about the file for each site that has any of ``rows``."""
+        if not rows.any():
+            return
+        for k in np.flatnonzero(self.of(rows)).tolist():
+            finding = Finding(about=self.table.file, text=text, topic=topic, member=k)
+            self.findings.append(finding)
+
+    def fault(
+        self, row: int, column: str | None, found: str, *, allowed: str = "", remedy: str = ""
+    ) -> None:
+        """Note a fault in row number ``row`` (counted from 0) of this table."""
+        self.faulty.add(row)
+        self.faults.add(
+            self.table.file,
+            found,
+            row=self.table.rows[row],
+            column=column,
+            allowed=allowed,
+            remedy=remedy,
+            member=int(self.member[row]),
+        )
+
+    def whole_fault(
+        self, column: str | None, found: str, *, remedy: str = "", members: Bools | None = None
+    ) -> None:
+        """Note a fault of a column as a whole; its rows need no follow-up.
+
+        ``members`` says for which sites, if not for all.
+        """
+        mine = np.ones(self.size, bool) if members is None else members[self.member]
+        self.faulty.update(np.flatnonzero(mine).tolist())
+        place = self.table.rows[0] if self.size and isinstance(self.table.rows[0], str) else None
+        inside = place if place and not place.startswith("feature") else None
+        told = range(self.members) if members is None else np.flatnonzero(members).tolist()
+        for k in told:
+            self.faults.add(
+                self.table.file, found, row=inside, column=column, remedy=remedy, member=k
+            )
+
+    def meant(self, name: str) -> str:
+        """A question for a remedy, naming an unread column that is nearly called ``name``."""
+        others = {n.lower(): n for n in self.table.columns if n not in self.read}
+        near = nearest(name, others, cutoff=0.7)
+        return f"did you mean {quoted(others[near[0]])}? " if near else ""
+
+    def column(self, name: str, *, required: bool = False) -> Column:
+        """A column; blanks where there is no such column (a fault if ``required``)."""
+        self.known.add(name)
+        self.read.add(name)
+        if required and self.size and name not in self.table.columns:
+            remedy = f"{self.meant(name)}Add {name}"
+            self.whole_fault(None, f"there is no {name}", remedy=remedy)
+        found: Column = self.table.columns.get(name, [None] * self.size)
+        return found
+
+    def columns_of(self, base: str, si: str) -> list[tuple[str, float]]:
+        """The columns that carry ``base``, and the factor of each one's unit to ``si``.
+
+        A column is one of ``base`` if what follows is a unit of the right measure, or if there is
+        no other; then what follows is a fault. A site may have one of them only.
+        """
+        self.known.add(f"{base}_…")
+        good: list[tuple[str, float]] = []
+        odd: list[tuple[str, str]] = []
+        for name in self.table.columns:
+            if not name.startswith(base):
+                continue
+            if name == base and self.has(name).any():
+                self.read.add(name)
+                found, remedy = f"{base} does not say its unit", f"call it {base}_{si} or the like"
+                self.whole_fault(name, found, remedy=remedy, members=self.has(name))
+            if not name.startswith(f"{base}_") or name in self.read:
+                continue
+            factor = _factor(name[len(base) + 1 :], si)
+            if isinstance(factor, str):
+                odd.append((name, factor))
+            else:
+                good.append((name, factor))
+                self.read.add(name)
+        filled = [match for match in good if self.has(match[0]).any()]
+        if len(filled) > 1:
+            self._said_twice([name for name, _ in filled])
+        if odd:
+            self._odd_units(odd, [name for name, _ in good])
+        return (filled if self.members > 1 else filled[:1]) or good[:1]
+
+    def _said_twice(self, names: Sequence[str]) -> None:
+        number = np.sum([self.has(name) for name in names], axis=0)
+        for k in np.flatnonzero(number > 1).tolist():
+            mine = " and ".join(name for name in names if self.has(name)[k])
+            self.faults.add(
+                self.table.file, f"{mine} say the same thing", remedy="keep one of them", member=k
+            )
+
+    def _odd_units(self, odd: Sequence[tuple[str, str]], good: Sequence[str]) -> None:
+        """Faults for columns whose unit can not be read, where a site has no other of that base."""
+        alone = np.full(self.members, self.members > 1 or not good)
+        if self.members > 1:
+            alone = ~np.any([np.zeros(self.members, bool), *map(self.has, good)], axis=0)
+        for name, reason in odd:
+            if (self.has(name) & alone).any():
+                self.read.add(name)
+                self.whole_fault(name, reason, members=self.has(name) & alone)
+
+    def finish(self) -> None:
+        """Tell which columns were not read, with the likeliest meant name."""
+        for name in self.table.columns:
+            if name in self.read or not self.has(name).any():
+                continue
+            place = str(next(iter(self.table.rows), 0))
+            thing = "column" if place.isdigit() or place.startswith("feature") else "key"
+            told = np.flatnonzero(self.has(name))
+            for k, hint in zip(told.tolist(), self._hints(name, told), strict=True):
+                text = f"{thing} {quoted(name)} is not read{hint}"
+                finding = Finding(about=self.table.file, text=text, topic="file", member=k)
+                self.findings.append(finding)
+
+    def _hints(self, name: str, members: Ints) -> list[str]:
+        """What may be meant by an unread column, for each of the sites."""
+        known: dict[frozenset[str], str] = {}
+        hints = []
+        for k in members.tolist():
+            lacking = frozenset(n for n in self.units if not self._present(n)[k])
+            if lacking not in known:
+                names = {n.removesuffix("_…"): n for n in sorted(self.known - lacking)}
+                near = nearest(name.lower(), names, cutoff=0.75)
+                known[lacking] = f" (did you mean {names[near[0]]}?)" if near else ""
+            hints.append(known[lacking])
+        return hints
+
+    def _present(self, name: str) -> Bools:
+        """For each site whether it has the column, be it blank."""
+        if self.members == 1:
+            return np.ones(1, dtype=np.bool_)
+        present: Bools = self.table.present.get(name, self.has(name))
+        return present
+
+
+@lru_cache(maxsize=1000)
+def _factor(unit: str, si: str) -> float | str:
+    """The factor of a unit to ``si``, or why it has none."""
+    try:
+        return factor_to_si(unit, si)
+    except UnitFault as problem:
+        return str(problem)

@@ -1,0 +1,67 @@
+"""How well rays follow drawn collars of many forms: against buffers cut by the collars.
+
+By parts, ∫ (1 − x/L) dA over a zone is 1/L·∫₀ᴸ A(x) dx, with A(x) the zone's area within x of the
+surface; so that buffers and a quadrature tell the mass to any accuracy, without rays.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import pytest
+import shapely
+
+from geosand.balance.rings import throw_off
+from tests.balance.test_rings import spread
+
+REACH, WIDTH = 2.2, 1.0
+EACH, TOGETHER = 2e-3, 2.5e-4  #: relative: of the worst surface, and of the sum over all
+
+
+def greens_with_collars(seed: int, count: int) -> tuple[list[Any], list[Any]]:
+    """Wavy greens of 40 to 120 corners, each far from the next; collars not quite parallel."""
+    rng = np.random.default_rng(seed)
+    greens, collars = [], []
+    for k in range(count):
+        angle = np.linspace(0, 2 * np.pi, int(rng.integers(40, 121)), endpoint=False)
+        waves = [rng.normal(0, 0.9 / n) * np.cos(n * angle + rng.uniform(0, 6)) for n in (2, 3, 4)]
+        radius = rng.uniform(11, 14) + sum(waves)
+        middle = np.array([70.0 * k, 0.0])
+        turn = np.column_stack((np.cos(angle), np.sin(angle)))
+        wide = WIDTH + 0.2 * np.cos(2 * angle + rng.uniform(0, 6))
+        shell = shapely.Polygon(middle + turn * (radius + wide)[:, None])
+        greens.append(shapely.Polygon(middle + turn * radius[:, None]))
+        collars.append(shell.difference(greens[-1]))
+    return greens, collars
+
+
+def by_buffers(green: Any, zone: Any) -> float:
+    """Mass in a zone at a rate of 1 kg/m², the zone cut by 2 × 24 buffers."""
+    nodes, weights = np.polynomial.legendre.leggauss(24)
+    half = REACH / 2  # a kink where the collar ends would slow one span down
+    x = np.concatenate([(nodes + 1) / 2 * half, half + (nodes + 1) / 2 * half])
+    within = shapely.buffer(green, x, quad_segs=90)
+    held = shapely.area(shapely.intersection(within, zone))
+    return float((np.tile(weights, 2) / 2 * half * held).sum() / REACH)
+
+
+@pytest.mark.parametrize("seed", [1, 2])
+def test_collars_and_surrounds_hold_what_buffers_say(seed: int) -> None:
+    greens, collars = greens_with_collars(seed, 16)
+    n = len(greens)
+    length, reach = shapely.length(np.array(greens)), REACH
+    kg = length * reach / 2 + np.pi * reach**2 / 3
+    each = np.arange(n)
+    result = throw_off(**spread(greens, kg, group=each, dressing=each, collars=collars))
+    np.testing.assert_allclose(result.reach_m, REACH, rtol=1e-3)
+    collar = np.array([by_buffers(g, c) for g, c in zip(greens, collars, strict=True)])
+    np.testing.assert_allclose(result.collar_kg, collar, rtol=EACH)
+    assert result.collar_kg.sum() == pytest.approx(collar.sum(), rel=TOGETHER)
+    areas = shapely.area(np.array(collars))
+    np.testing.assert_allclose(result.collar_area_m2, areas, rtol=EACH)
+    assert result.collar_area_m2.sum() == pytest.approx(areas.sum(), rel=2 * TOGETHER)
+    whole = shapely.union(np.array(greens), np.array(collars))
+    around = shapely.area(shapely.buffer(whole, 4.0, quad_segs=90)) - shapely.area(whole)
+    # the outer edge of the surrounds is a buffer of chords itself
+    np.testing.assert_allclose(result.surrounds_area_m2, around, rtol=EACH)

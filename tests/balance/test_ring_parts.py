@@ -1,0 +1,249 @@
+"""The steps that rings are made of, each against shapely or against going through all rows."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import pytest
+import shapely
+
+from geosand.balance.ring_ground import _proved, is_steiner
+from geosand.balance.ring_outlines import (
+    bearing,
+    edges_towards,
+    farthest_corners_m,
+    outlines_of,
+)
+from geosand.balance.ring_rays import cuts_of, edges_of, rays_of
+from geosand.balance.ring_stands import Stands, distinct_cases, distinct_stands, near_stands
+from geosand.balance.ring_strips import parts_less_holes
+from geosand.balance.ring_unions import disjoint_hazards, united
+from tests.balance.test_rings import SQUARE, blob, column, kidney
+
+
+def many(seed: int, count: int) -> Any:
+    """Round shapes with bays of any depth, about the same place."""
+    rng = np.random.default_rng(seed)
+    shapes = []
+    for _ in range(count):
+        depth, lobes = rng.choice([0.0, 0.02, 0.1, 0.3]), int(rng.integers(2, 6))
+        shapes.append(blob(*rng.uniform(-2, 2, 2), rng.uniform(1, 12), lobes, depth))
+    return column([*shapes, kidney(), SQUARE, shapely.box(0, 0, 0.5, 30)])
+
+
+def bare(surfaces: Any, party: Any, field: Any = None) -> Stands:
+    n = len(surfaces)
+    return Stands(
+        surface=surfaces,
+        case=np.arange(n),
+        party=np.asarray(party),
+        field=np.zeros(n, np.int64) if field is None else field,
+        collar=np.full(n, None, dtype=object),
+        collar_width_m=np.full(n, 0.9),
+        surrounds_width_m=np.full(n, 4.0),
+    )
+
+
+# Steiner's formula.
+
+
+@pytest.mark.parametrize("distance", [0.3, 2.0, 5.0, 30.0])
+def test_where_the_outline_proves_steiner_a_fine_buffer_agrees(distance: float) -> None:
+    shapes = many(1, 120)
+    far = np.full(len(shapes), distance)
+    edges = edges_of(shapes)
+    proved = _proved(shapes, edges, far)
+    ring = shapely.area(shapely.buffer(shapes, distance, quad_segs=400)) - shapely.area(shapes)
+    formula = shapely.length(shapes) * distance + np.pi * distance**2
+    assert (np.abs(ring / formula - 1)[proved] < 2e-3).all()
+    assert proved.sum() > 20
+    assert not proved.all()
+    # a coarser buffer tells of the others
+    agrees = is_steiner(shapes, edges, far, np.ones(len(shapes), bool))
+    assert (np.abs(ring / formula - 1)[agrees] < 4e-3).all()
+    assert (agrees >= proved).all()
+
+
+def test_parts_holes_and_deep_bays_are_not_proved() -> None:
+    two = shapely.MultiPolygon([SQUARE, shapely.box(40, 0, 50, 9)])
+    holed = SQUARE.difference(shapely.box(5, 5, 6, 6))
+    one_holed = shapely.MultiPolygon([holed])
+    bay = shapely.box(-9, -9, 9, 9).difference(shapely.box(-2, -3, 2, 9))
+    shapes = column([two, holed, one_holed, bay, SQUARE])
+    assert parts_less_holes(shapes).tolist() == [2, 0, 0, 1, 1]
+    proved = _proved(shapes, edges_of(shapes), np.full(5, 1.0))
+    assert proved.tolist() == [False] * 4 + [True]
+
+
+# Outlines by bearing.
+
+
+def test_edges_towards_a_bearing_are_those_a_line_from_the_middle_meets() -> None:
+    bay = shapely.box(-9, -9, 9, 9).difference(shapely.box(-2, -3, 2, 9))
+    shapes = column([bay, *many(2, 40)])
+    outlines, corners = outlines_of(shapes)
+    assert outlines.ordered.sum() > 30
+    assert not outlines.ordered[0]
+    rng = np.random.default_rng(3)
+    ring = rng.choice(np.flatnonzero(outlines.ordered), 500)
+    angle = rng.uniform(0, 2 * np.pi, 500)
+    there = bearing(np.cos(angle), np.sin(angle))
+    edge, count = edges_towards(outlines, corners, ring, there, there)
+    assert (count == 1).all()
+    begin = outlines.first[ring] + edge % outlines.edges[ring]
+    places = np.stack([np.column_stack((corners.x[k], corners.y[k])) for k in (begin, begin + 1)])
+    edges = shapely.linestrings(places.transpose(1, 0, 2))
+    ends = 99 * np.column_stack((np.cos(angle), np.sin(angle)))
+    lines = shapely.linestrings(np.stack((np.zeros_like(ends), ends), axis=1))
+    assert (shapely.distance(lines, edges) < 1e-9).all()
+
+
+def test_bearings_grow_with_the_angle_and_stay_below_four() -> None:
+    angle = np.linspace(0, 2 * np.pi, 1001)[:-1]
+    got = bearing(np.cos(angle), np.sin(angle))
+    assert (np.diff(got) > 0).all()
+    assert bearing(np.array([1.0, 0.0]), np.array([-1e-300, 0.0])).tolist() == [0.0, 0.0]
+
+
+def test_rings_begin_at_their_lowest_bearing_whatever_their_turn_and_start() -> None:
+    rolled = shapely.Polygon(np.roll(shapely.get_coordinates(SQUARE)[:-1], 2, axis=0))
+    _, one = outlines_of(column([SQUARE]))
+    for other in (rolled, shapely.Polygon(shapely.get_coordinates(SQUARE)[::-1])):
+        _, got = outlines_of(column([other]))
+        np.testing.assert_array_equal(got.x, one.x)
+        np.testing.assert_array_equal(got.y, one.y)
+
+
+# How wide collars are.
+
+
+def test_the_widest_collar_is_that_of_all_corners() -> None:
+    surfaces = many(4, 30)
+    rng = np.random.default_rng(5)
+    zones = column(
+        [shapely.buffer(s, rng.uniform(0.5, 3), quad_segs=2).difference(s) for s in surfaces]
+    )
+    field, beyond = np.arange(len(zones)) % 5, rng.uniform(0, 4, len(zones))
+    got = farthest_corners_m(zones, surfaces, beyond, field, 6)
+    want = np.zeros(6)
+    for k, (zone, surface) in enumerate(zip(zones, surfaces, strict=True)):
+        corners = shapely.points(shapely.get_coordinates(shapely.get_parts(zone)[0].exterior))
+        away = shapely.distance(corners, surface.boundary).max() + beyond[k]
+        want[field[k]] = max(want[field[k]], away)
+    np.testing.assert_allclose(got, want, rtol=1e-12)
+
+
+# Parties.
+
+
+def test_stands_are_the_distinct_parties_of_dressings() -> None:
+    """Against lists: which cases each row stands with, and each such list laid only once."""
+    rng = np.random.default_rng(6)
+    boxes = column([shapely.box(5 * k, 0, 5 * k + 3, 3) for k in range(9)])
+    for _ in range(40):
+        rows = [rng.permutation(9)[: rng.integers(1, 10)] for _ in range(rng.integers(1, 9))]
+        case = np.concatenate(rows)
+        dressing = np.repeat(rng.permutation(20)[: len(rows)], [len(r) for r in rows])
+        cases = bare(boxes, np.arange(9))
+        stands, stand = distinct_stands(cases, case, dressing, np.full(9, 2.5))
+        with_it = {}
+        for row, (of, one) in enumerate(zip(dressing, case, strict=True)):
+            mine = set(case[dressing == of].tolist())
+            low = high = one
+            while low - 1 in mine:
+                low -= 1
+            while high + 1 in mine:
+                high += 1
+            party = np.flatnonzero(stands.party == stands.party[stand[row]])
+            assert sorted(stands.case[party].tolist()) == list(range(low, high + 1))
+            assert stands.case[stand[row]] == one
+            with_it[(low, high, int(one))] = stand[row]
+        assert len(with_it) == len(stands.case) == len(set(with_it.values()))
+
+
+def test_cases_are_numbered_as_they_first_come() -> None:
+    shapes = column([SQUARE, kidney(), SQUARE, SQUARE])
+    collar = SQUARE.buffer(1).difference(SQUARE)
+    collars = column([None, None, None, collar])
+    wide, far = np.array([0.9, 0.9, 0.9, 0.9]), np.full(4, 4.0)
+    cases, case = distinct_cases(shapes, collars, wide, far, np.array([3, 3, 3, 3]))
+    assert case.tolist() == [0, 1, 0, 2]
+    assert cases.collar.tolist() == [None, None, collar]
+    _, case = distinct_cases(shapes, collars, wide, far, np.array([3, 3, 5, 3]))
+    assert case.tolist() == [0, 1, 2, 3]
+
+
+def test_near_stands_come_both_ways_and_of_one_key_only() -> None:
+    boxes = column([shapely.box(5 * k, 0, 5 * k + 3, 3) for k in range(4)])
+    stands = bare(boxes, np.zeros(4, np.int64))
+    left, right = near_stands(stands, np.array([0, 0, 1, 0]), np.full(4, 2.0))
+    assert list(zip(left.tolist(), right.tolist(), strict=True)) == [(0, 1), (1, 0)]
+
+
+# Cuts.
+
+
+def test_strips_end_at_the_largest_empty_circle() -> None:
+    """The circle about a cut touches an outline, and holds none: two fields in one place."""
+    shapes = column(
+        [SQUARE, shapely.box(23, 3, 40, 20), kidney(), blob(0, 17.2, 5), blob(0, 0, 9, 3, 0.25)]
+    )
+    shapes[2] = shapely.affinity.translate(shapes[2], 30, -14)
+    party = np.array([0, 0, 0, 7, 7])
+    cap = np.array([6.0, 6.0, 6.0, 3.0, 3.0])
+    stands = bare(shapes, party)
+    pairs = near_stands(stands, party, 2 * cap)
+    edges, cut = edges_of(shapes), np.ones(5, bool)
+    rays = rays_of(edges, np.full(5, 0.5), cap, cut, ~cut)
+    cuts = np.minimum(cuts_of(rays, edges, shapes, pairs, cut, cap), cap[rays.row])
+    centre = shapely.points(rays.at + rays.out * cuts[:, None])
+    near = np.array([shapely.union_all(shapes[party == p]) for p in (0, 7)], dtype=object)
+    away = shapely.distance(centre, near[(party[rays.row] == 7).astype(int)])
+    np.testing.assert_allclose(away, cuts, atol=1e-7)
+    ended = (cuts < 0.99 * cap[rays.row]) & (cuts > 0.1)
+    assert ended.sum() > 100
+    # a little farther out the nearest outline is not where the ray began
+    beyond = shapely.points(rays.at + rays.out * (cuts + 0.05)[:, None])[ended]
+    now = shapely.distance(beyond, near[(party[rays.row] == 7).astype(int)][ended])
+    assert (now < cuts[ended] + 0.05 - 1e-6).all()
+
+
+def test_no_strip_leaves_an_edge_that_another_surface_lies_against() -> None:
+    shapes = column([SQUARE, shapely.box(20, 5, 40, 15)])
+    pairs = np.array([0, 1]), np.array([1, 0])
+    edges, cut, cap = edges_of(shapes), np.ones(2, bool), np.full(2, 5.0)
+    rays = rays_of(edges, np.full(2, 0.5), cap, cut, ~cut)
+    cuts = cuts_of(rays, edges, shapes, pairs, cut, cap)
+    x, y = rays.at.T
+    against = (np.abs(x - 20) < 1e-9) & (y > 5.1) & (y < 14.9)
+    assert against.sum() > 30
+    assert (cuts[against] == 0).all()
+    assert (cuts[(rays.row == 0) & (x < 19)] > 1).all()
+
+
+# Unions.
+
+
+def test_only_what_belongs_together_is_united() -> None:
+    shapes = column([SQUARE, kidney(), shapely.box(10, 10, 30, 30), shapely.box(99, 0, 100, 1)])
+    got, label = united(shapes, np.array([5, 2, 5, 9]))
+    assert label.tolist() == [2, 5, 9]
+    assert got[0] is shapes[1]
+    assert got[2] is shapes[3]
+    assert got[1].equals(shapely.union(shapes[0], shapes[2]))
+
+
+def test_hazards_are_disjoint_in_each_kind_and_field() -> None:
+    rng = np.random.default_rng(7)
+    shapes = column([shapely.Point(*rng.uniform(0, 20, 2)).buffer(2) for _ in range(60)])
+    kind, field = rng.integers(0, 2, 60), rng.integers(0, 3, 60)
+    got = disjoint_hazards(shapes, kind, field)
+    for k in range(2):
+        for f in range(3):
+            whole = shapely.union_all(shapes[(kind == k) & (field == f)])
+            mine = got.shape[(got.kind == k) & (got.field == f)]
+            assert shapely.area(mine).sum() == pytest.approx(whole.area, rel=1e-9)
+            assert shapely.union_all(mine).symmetric_difference(whole).area < 1e-9
+    touching = column([shapely.box(0, 0, 1, 1), shapely.box(1, 0, 2, 1)])
+    assert len(disjoint_hazards(touching, np.zeros(2, int), np.zeros(2, int)).shape) == 2

@@ -1,0 +1,105 @@
+"""Nearest dressed surfaces and near edges: bounds must decide as measured distances do."""
+
+from __future__ import annotations
+
+from functools import cache
+
+import numpy as np
+import pytest
+import shapely
+
+from geosand.areas.register import AreaRegister, area_register
+from geosand.rates import edge_distance as module
+from geosand.rates.edge_distance import edge_distances, nearest_dressed, within_edge
+from geosand.rates.ground_under import surfaces_under
+from geosand.site.stack import stacked
+from geosand.site.tables import Site
+from tests.stack_sites import various_sites
+
+
+@cache
+def stack() -> tuple[Site, AreaRegister]:
+    site = stacked(various_sites())
+    return site, area_register(site.surfaces, site.of_surface)
+
+
+@pytest.mark.parametrize("at_once", [1 << 16, 100])
+def test_the_nearest_is_that_of_all_distances(
+    at_once: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(module, "_PAIRS_AT_ONCE", at_once)
+    site, areas = stack()
+    owned, dressing = areas.owned_plane, site.catches.dressing
+    rng = np.random.default_rng(1)
+    x, y = rng.uniform(-120, 120, (2, len(dressing)))
+    edition = site.dressings.edition[dressing]
+    under = surfaces_under(x, y, edition, owned, site.surfaces.edition)
+    nearest, distance = nearest_dressed(site, owned, x, y, under)
+    shapes = owned[site.dressed.surface]
+    outside = 0
+    for k in range(len(dressing)):
+        rows = np.flatnonzero(site.dressed.dressing == dressing[k])
+        apart = shapely.distance(shapes[rows], shapely.Point(x[k], y[k]))
+        assert distance[k] == pytest.approx(np.nanmin(apart), rel=1e-12, abs=1e-12)
+        assert nearest[k] == rows[np.nanargmin(apart)]
+        outside += distance[k] > 0
+    assert outside > len(dressing) / 2
+
+
+def test_a_dressing_without_ground_has_no_nearest_surface() -> None:
+    site, areas = stack()
+    owned, none = areas.owned_plane.copy(), np.full(len(site.catches), -1)
+    gone = int(site.catches.dressing[0])
+    owned[site.dressed.surface[site.dressed.dressing == gone]] = shapely.Polygon()
+    far = np.full(len(none), 500.0)
+    nearest, distance = nearest_dressed(site, owned, far, far, none)
+    mine = site.catches.dressing == gone
+    assert (nearest[mine] == -1).all()
+    assert np.isnan(distance[mine]).all()
+    assert (nearest[site.dressings.edition[site.catches.dressing] > 0] >= 0).all()
+
+
+def test_of_two_equally_near_the_first_row_counts() -> None:
+    site, areas = stack()
+    owned = areas.owned_plane.copy()
+    owned[:] = shapely.box(-1, -1, 1, 1)
+    none, far = np.full(len(site.catches), -1), np.full(len(site.catches), 5.0)
+    nearest, _ = nearest_dressed(site, owned, far, far, none)
+    first = np.searchsorted(site.dressed.dressing, site.catches.dressing)
+    np.testing.assert_array_equal(nearest, first)
+
+
+@pytest.mark.parametrize("limit", [0.05, 0.5, 2.0, 20.0])
+def test_bounds_never_contradict_the_distance(limit: float) -> None:
+    """Polygons of any form, also with holes and in parts; points in them and about them."""
+    _, areas = stack()
+    rng = np.random.default_rng(int(limit * 100))
+    fork = shapely.union_all([shapely.box(0, 0, 9, 1), shapely.box(0, 3, 9, 4)])
+    ring = shapely.difference(shapely.Point(4, 4).buffer(4), shapely.Point(4, 4).buffer(3))
+    polygons = np.array(
+        [*areas.owned_plane, fork, ring, shapely.box(0, 0, 8, 8).boundary.buffer(1)]
+    )
+    polygons = polygons[~shapely.is_empty(polygons)]
+    row = rng.integers(0, len(polygons), 20_000)
+    west, south, east, north = shapely.bounds(polygons[row]).T
+    x = rng.uniform(west - 1, east + 1)
+    y = rng.uniform(south - 1, north + 1)
+    inside = shapely.contains_xy(polygons[row], x, y)
+    limits = limit * rng.uniform(0.5, 1.5, len(row))
+    surely, maybe = within_edge(x, y, polygons, row, inside, limits)
+    gap = shapely.distance(shapely.points(x, y), shapely.boundary(polygons[row]))
+    near = gap <= limits
+    assert near[surely].all()
+    assert not near[~surely & ~maybe].any()
+    assert not (surely & maybe).any()
+    # what they are for: most of those inside need no measuring
+    assert (maybe & inside).sum() < 0.6 * inside.sum()
+    np.testing.assert_array_equal(edge_distances(x, y, polygons, row), gap)
+
+
+def test_an_empty_polygon_has_no_edge() -> None:
+    none = np.array([shapely.Polygon()], dtype=object)
+    one = np.zeros(1, dtype=np.int64)
+    surely, _ = within_edge(np.zeros(1), np.zeros(1), none, one, one > 0, np.ones(1))
+    assert not surely.any()
+    assert np.isnan(edge_distances(np.zeros(1), np.zeros(1), none, one)).all()
