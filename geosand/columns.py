@@ -61,6 +61,11 @@ def take(table: Any, rows: Any) -> Any:
     """The same table, a dataclass or a named tuple, with only ``rows`` of every column.
 
     ``rows`` are a boolean mask, a slice or indices.
+
+    >>> from typing import NamedTuple
+    >>> Pair = NamedTuple("Pair", [("x", Ints), ("size", int)])
+    >>> take(Pair(x=np.arange(3), size=7), np.array([0, 2]))
+    Pair(x=array([0, 2]), size=7)
     """
     if isinstance(table, tuple):
         return type(table)(*(v[rows] if isinstance(v, np.ndarray) else v for v in table))
@@ -68,6 +73,29 @@ def take(table: Any, rows: Any) -> Any:
     return type(table)(
         **{k: v[rows] if isinstance(v, np.ndarray) else v for k, v in columns.items()}
     )
+
+
+def ragged(starts: Ints, counts: Ints) -> tuple[Ints, Ints]:
+    """Owner and position of each member of runs of ``counts`` (n,) rows from ``starts`` (n,) on.
+
+    >>> [column.tolist() for column in ragged(np.array([5, 0]), np.array([2, 3]))]
+    [[0, 0, 1, 1, 1], [5, 6, 0, 1, 2]]
+    """
+    owner = np.repeat(np.arange(len(counts)), counts)
+    place = np.repeat(starts - np.cumsum(counts) + counts, counts)
+    place += np.arange(len(place))
+    return owner, place
+
+
+def begins(column: NDArray[Any]) -> Bools:
+    """Whether each row (n,) is another than the one before it, as the first one is.
+
+    >>> begins(np.array([4, 4, 7])).tolist()
+    [True, False, True]
+    """
+    new = np.ones(len(column), dtype=np.bool_)
+    np.not_equal(column[1:], column[:-1], out=new[1:])
+    return new
 
 
 class Runs:

@@ -126,8 +126,9 @@ _SI_EXPRESSION = {
 }
 _SPELLED = {"kmh": "km/h", "mph": "mi/h", "ratio": "1", "1000ft2": "ksqft", "fraction": "1"}
 _WORDS = "survey_foot|survey_acre|short_ton|long_ton|metric_ton|us_gallon|imperial_gallon"
-_PIECES = re.compile(rf"((?:{_WORDS})[23]?)(?=_|$)|([A-Za-z]+[23]?)(?=_|$)")
-_PIECE = re.compile(rf"(?:(?:{_WORDS}|[A-Za-z]+)[23]?(?:_|$))+(?<!_)")
+# patterns are compiled where they are used: a usual site needs none of them
+_PIECES = rf"((?:{_WORDS})[23]?)(?=_|$)|([A-Za-z]+[23]?)(?=_|$)"
+_PIECE = rf"(?:(?:{_WORDS}|[A-Za-z]+)[23]?(?:_|$))+(?<!_)"
 
 
 _ANGLES = ("rad", "radian", "radians", "deg", "degree", "degrees")
@@ -155,7 +156,7 @@ def _expression(text: str) -> str:
 def _product(part: str) -> str:
     if part in _SPELLED:
         return _SPELLED[part]
-    pieces = _PIECE.fullmatch(part) and [m[1] or m[2] for m in _PIECES.finditer(part)]
+    pieces = re.fullmatch(_PIECE, part) and [m[1] or m[2] for m in re.finditer(_PIECES, part)]
     if not pieces:
         raise UnitFault(part)
     return "/".join(re.sub(r"(?<=[a-z])([23])$", r"**\1", piece) for piece in pieces)
@@ -175,13 +176,13 @@ def factor_to_si(unit: str, si: str) -> float:
     """
     if si not in MEASURES:
         raise ValueError(f"{si!r} is not an SI unit of geosand: {', '.join(MEASURES)}")
-    if not re.fullmatch(r"[A-Za-z][A-Za-z0-9_]{0,40}", unit):  # never let free text reach a parser
-        raise UnitFault(f"{unit!r} is not a unit: use one of {_EXAMPLES[MEASURES[si]]}")
-    if re.search(r"(?<![a-z_])tons?(?![a-z])", unit, re.IGNORECASE):
-        raise UnitFault(f"{unit!r} is not one mass: write tonne, short_ton or long_ton")
     measure = MEASURES[si]
     if unit in _DOOR_OF[measure]:
         return DOOR[unit]
+    if not re.fullmatch(r"[A-Za-z][A-Za-z0-9_]{0,40}", unit):  # never let free text reach a parser
+        raise UnitFault(f"{unit!r} is not a unit: use one of {_EXAMPLES[measure]}")
+    if re.search(r"(?<![a-z_])tons?(?![a-z])", unit, re.IGNORECASE):
+        raise UnitFault(f"{unit!r} is not one mass: write tonne, short_ton or long_ton")
     # pint counts angles as plain numbers, so that degrees would pass as a share
     if (unit in _ANGLES) != (si == "rad"):
         raise UnitFault(f"{unit!r} is no {measure}: use one of {_EXAMPLES[measure]}")
@@ -208,9 +209,7 @@ def to_si(values: Floats, unit: str, si: str) -> Floats:
     return values * factor_to_si(unit, si)
 
 
-_QUANTITY = re.compile(
-    r"([+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d+)?)\s*([A-Za-z%][\w/%^ ]*)", re.ASCII
-)
+_QUANTITY = r"(?a)([+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d+)?)\s*([A-Za-z%][\w/%^ ]*)"
 _LONGEST_QUANTITY = 60
 
 
@@ -225,7 +224,7 @@ def parse_quantity(text: str, si: str) -> float:
             f"{text[:40]!r}: write a point as the decimal mark and no thousands separators"
         )
     plain = text.strip().replace("²", "2").replace("³", "3")
-    match = _QUANTITY.fullmatch(plain) if len(plain) <= _LONGEST_QUANTITY else None
+    match = re.fullmatch(_QUANTITY, plain) if len(plain) <= _LONGEST_QUANTITY else None
     if not match:
         example = _EXAMPLES[MEASURES[si]]
         raise UnitFault(f"{text[:40]!r} is not a number with a unit, like 0.5mm; units: {example}")

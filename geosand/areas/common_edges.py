@@ -48,15 +48,25 @@ def shared_edges(
     """
     rings = rings_of(plane_geometries) if rings is None else rings
     rank = precedence_ranks(kinds, shapely.area(plane_geometries))
-    matched = matched_edges(rings, rank, edition)
-    whole = shapely.length(plane_geometries)
+    length_of_ring = rings.lengths()
+    matched = matched_edges(rings, rank, edition, length_of_ring)
+    whole = rings.sum_rings(length_of_ring)
     closed = (matched.along_m > whole * (1 - 1e-9)) & (whole > 0)
     done = closed[matched.lower] | closed[matched.upper]
     # a surface whose whole boundary is matched already has no edge left to compare with anyone
-    lower, upper = _near(plane_geometries, np.flatnonzero(~closed), rank, edition, tolerance_m)
+    boxes, rows = Boxes.of_rings(rings), np.flatnonzero(~closed)
+    box = boxes.around(rings.surface, rings.surfaces)
+    bounds = np.column_stack(box.of_rows(rows))
+    lower, upper = ordered_pairs(bounds, rank[rows], edition[rows], tolerance_m)
+    lower, upper = rows[lower], rows[upper]
     length = matched.length_of(lower, upper)
-    box = Boxes(*shapely.bounds(plane_geometries).T)
-    length = length + _lengths_within(rings, matched, lower, upper, box, tolerance_m)
+    near = length > 0
+    near[~near] = shapely.dwithin(
+        plane_geometries[lower[~near]], plane_geometries[upper[~near]], tolerance_m
+    )
+    lower, upper, length = lower[near], upper[near], length[near]
+    limit = box.of_rows(upper).wider(2 * tolerance_m)
+    length = length + _lengths_within(rings, boxes, matched, lower, upper, limit, tolerance_m)
     lower = np.concatenate([matched.lower[done], lower])
     upper = np.concatenate([matched.upper[done], upper])
     length = np.concatenate([matched.length_m[done], length])
@@ -65,29 +75,27 @@ def shared_edges(
     return SharedEdges(lower=lower[kept], upper=upper[kept], length_m=length[kept])
 
 
-def _near(
-    geometries: Geometries, rows: Ints, rank: Ints, edition: Ints, tolerance_m: float
-) -> tuple[Ints, Ints]:
-    """Pairs (lower, upper) of some rows that come within the tolerance of each other."""
-    lower, upper = ordered_pairs(geometries[rows], rank[rows], edition[rows], tolerance_m)
-    lower, upper = rows[lower], rows[upper]
-    near = shapely.dwithin(geometries[lower], geometries[upper], tolerance_m)
-    return lower[near], upper[near]
-
-
 def _lengths_within(
-    rings: Rings, matched: Matched, lower: Ints, upper: Ints, box: Boxes, tolerance_m: float
+    rings: Rings,
+    boxes: Boxes,
+    matched: Matched,
+    lower: Ints,
+    upper: Ints,
+    limit: Boxes,
+    tolerance_m: float,
 ) -> Floats:
     """Length of each lower one's boundary within the tolerance of the upper one's.
 
     Without the edges that it has in common with any surface: they are shared with that one, so that
-    no edge is twice in a sum, be it beside a gap of less than the tolerance. ``box`` is of each.
+    no edge is twice in a sum, be it beside a gap of less than the tolerance. ``boxes`` are of the
+    rings; beyond its ``limit`` no edge of a lower one is near.
     """
     reach = 2 * tolerance_m
-    limit = box.of_rows(upper).wider(reach), box.of_rows(lower).wider(reach)
-    edges, others = Edges.of(rings, lower, limit[0]), Edges.of(rings, upper, limit[1])
-    edges = edges.of_rows(~matched.has(edges.vertex))
-    edges, others = near_edges(edges, others, limit, reach)
+    edges = Edges.of(rings, boxes, lower, limit)
+    edges = edges.of_rows(~matched.common[edges.vertex])
+    box = edges.boxes().within(limit.of_rows(edges.row))
+    others = Edges.of(rings, boxes, upper, box.around(edges.row, len(lower)).wider(reach))
+    edges, others = near_edges(edges, box, others, reach)
     start, stop = stretches_within(*edges.ends(), *others.ends(), tolerance_m)
     near = np.flatnonzero(stop > start)
     near = near[np.lexsort((start[near], edges.vertex[near], edges.row[near]))]

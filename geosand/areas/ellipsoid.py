@@ -23,23 +23,38 @@ AXIS_M = 6378137.0
 FLATTENING = 1 / 298.257223563
 ECCENTRICITY_SQUARED = FLATTENING * (2 - FLATTENING)
 
-_ORDER = 5  # of the expansion of y
+_ORDER, _CUBIC = 5, 3  # of the expansion of y: of any ring, and of short ones
 _SERIES_SPAN_DEG = 0.2  # up to here the first term left out is below 4e-15 of the area
 _CUBIC_SPAN_DEG = 0.0017  # 190 m: three terms do, the fourth is below 5e-15 of the area
 _NODES = 16  # Gauss-Legendre, per edge of a larger ring: exact to rounding up to 180 degrees
 
 
-def authalic_q(sine: Floats, eccentricity_squared: float = ECCENTRICITY_SQUARED) -> Floats:
+def authalic_q(
+    sine: Floats,
+    eccentricity_squared: float = ECCENTRICITY_SQUARED,
+    room: tuple[Floats, Floats] | None = None,
+) -> Floats:
     """q of ``sine`` = sin(latitude), any shape: Snyder 1987, eq. 3-12; 2 on a sphere's pole.
+
+    ``room`` are two columns to work in; what is returned is the first.
 
     >>> float(authalic_q(np.array(1.0)).round(12))
     1.995531087503
     """
     e2 = eccentricity_squared
+    q, other = room or (np.empty(np.shape(sine)), np.empty(np.shape(sine)))
     if e2 == 0.0:
-        return 2.0 * sine
+        return np.multiply(2.0, sine, out=q)
     e = np.sqrt(e2)
-    q: Floats = (1 - e2) * (sine / (1 - e2 * sine * sine) + np.arctanh(e * sine) / e)
+    np.multiply(e2, sine, out=q)
+    q *= sine
+    np.subtract(1, q, out=q)
+    np.divide(sine, q, out=q)
+    np.multiply(e, sine, out=other)
+    np.arctanh(other, out=other)
+    other /= e
+    q += other
+    q *= 1 - e2
     return q
 
 
@@ -76,41 +91,43 @@ def _ring_areas_m2(rings: Rings) -> Floats:
     """Signed area of each ring, positive where it runs clockwise."""
     sums = np.zeros((_ORDER, len(rings.first)))
     large: list[tuple[slice, Rings, Bools]] = []
-    for rows, block in rings.blocks():
+    for rows, block, room in rings.blocks_with_room(5):
         longitude, latitude = block.position.T
-        width = np.diff(longitude)
-        width[block.last[:-1]] = 0.0  # no edge leads from a ring to the next
-        north = block.per_vertex(latitude[block.first])
-        np.subtract(latitude, north, out=north)  # no digits are lost
-        span = np.maximum.reduceat(np.abs(north), block.first)
-        sums[:, rows] = _edge_sums(width, north, block.first, span < _CUBIC_SPAN_DEG)
+        width, north, other = room[:3]
+        np.subtract(longitude[1:], longitude[:-1], out=width[:-1])
+        width[block.last] = 0.0  # no edge leads from a ring to the next
+        np.subtract(latitude, block.per_vertex(latitude[block.first]), out=north)  # exact
+        span = np.maximum.reduceat(np.abs(north, out=other), block.first)
+        sums[:, rows] = _edge_sums(room, block.first, span < _CUBIC_SPAN_DEG)
         tall = span > _SERIES_SPAN_DEG
         if tall.any():
             large.append((rows, block, tall))
-    series = _ordinate_series(np.radians(rings.position[rings.first, 1]))
+    order = _ORDER if sums[_CUBIC:].any() else _CUBIC
+    series = _ordinate_series(np.radians(rings.position[rings.first, 1]), order)
     to_radians = np.radians(1.0) ** np.arange(2, _ORDER + 2)
     area = np.zeros(len(rings.first))
-    for power in range(_ORDER):  # in this order, however many rings there are
+    for power in range(order):  # in this order, however many rings there are
         area += to_radians[power] * (series[power] * sums[power])
     for rows, block, tall in large:
         area[rows] = np.where(tall, _exact_ring_areas_m2(block), area[rows])
     return area
 
 
-def _edge_sums(width: Floats, north: Floats, first: Ints, short: Bools) -> Floats:
+def _edge_sums(room: Floats, first: Ints, short: Bools) -> Floats:
     """Per ring (5, R) the sums over its edges of width times the mean of t, t², … t⁵ there.
 
-    t runs from north[i] to north[i + 1]: with their sum s and difference d the means are s/2,
+    ``room`` (5, N) holds width and north; the rest is to work in. t runs from north[i] to
+    north[i + 1]: with their sum s and difference d the means are s/2,
     (3s² + d²)/12, s(s² + d²)/8, (5s⁴ + 10s²d² + d⁴)/80 and s(3s⁴ + 10s²d² + 3d⁴)/96. Rings
     that are ``short`` (R,) leave the last two at 0. Worked in place: memory is what takes the
     time here.
     """
     sums = np.zeros((_ORDER, len(first)))
-    # the last ring has such an edge of no width behind it too, so that all are added up alike
-    width, other = np.append(width, 0.0), np.diff(north, append=0.0)
-    square = np.append(north[1:], 0.0)
-    square += north
-    leaning = width * square
+    width, north, other, square, leaning = room
+    np.subtract(north[1:], north[:-1], out=other[:-1])
+    np.add(north[1:], north[:-1], out=square[:-1])
+    other[-1] = square[-1] = 0.0  # the edge of no width that is behind each ring
+    np.multiply(width, square, out=leaning)
     sums[0] = np.add.reduceat(leaning, first) / 2
     square *= square
     other *= other
@@ -118,7 +135,7 @@ def _edge_sums(width: Floats, north: Floats, first: Ints, short: Bools) -> Float
         fourth, mixed, last = 5 * square * square, 10 * square * other, other * other
         sums[3] = np.add.reduceat(width * (fourth + mixed + last), first) / 80
         sums[4] = np.add.reduceat(leaning * (0.6 * fourth + mixed + 3 * last), first) / 96
-        sums[3:, short] = 0.0
+        sums[_CUBIC:, short] = 0.0
     other += square
     leaning *= other
     sums[2] = np.add.reduceat(leaning, first) / 8
@@ -129,29 +146,29 @@ def _edge_sums(width: Floats, north: Floats, first: Ints, short: Bools) -> Float
     return sums
 
 
-def _ordinate_series(latitude: Floats) -> Floats:
-    """Coefficients (5, R) of t, t², … in y(latitude + t) - y(latitude), in m² per radian^k.
+def _ordinate_series(latitude: Floats, order: int) -> Floats:
+    """Coefficients (order, R) of t, t², … in y(latitude + t) - y(latitude), in m² per radian^k.
 
     From dy/dt = a²(1 - e²) cos/(1 - e² sin²)², multiplied out as Taylor series.
     """
     sine, cosine = np.sin(latitude), np.cos(latitude)
-    sines = np.array([sine, cosine, -sine / 2, -cosine / 6, sine / 24])
-    cosines = np.array([cosine, -sine, -cosine / 2, sine / 6, cosine / 24])
+    sines = np.array([sine, cosine, -sine / 2, -cosine / 6, sine / 24][:order])
+    cosines = np.array([cosine, -sine, -cosine / 2, sine / 6, cosine / 24][:order])
     divisor = -ECCENTRICITY_SQUARED * _product(sines, sines)
     divisor[0] += 1
     inverse = np.zeros_like(divisor)
     inverse[0] = 1 / divisor[0]
-    for k in range(1, _ORDER):
+    for k in range(1, order):
         inverse[k] = -(divisor[1 : k + 1] * inverse[k - 1 :: -1][:k]).sum(axis=0) / divisor[0]
     slope = _product(cosines, _product(inverse, inverse))
-    powers = np.arange(1, _ORDER + 1)[:, None]
+    powers = np.arange(1, order + 1)[:, None]
     series: Floats = AXIS_M**2 * (1 - ECCENTRICITY_SQUARED) * slope / powers
     return series
 
 
 def _product(left: Floats, right: Floats) -> Floats:
-    """Product of two power series (5, R), cut off at the same order."""
-    return np.array([(left[: k + 1] * right[k::-1]).sum(axis=0) for k in range(_ORDER)])
+    """Product of two power series (order, R), cut off at the same order."""
+    return np.array([np.add.reduce(left[: k + 1] * right[k::-1]) for k in range(len(left))])
 
 
 def _exact_ring_areas_m2(rings: Rings) -> Floats:
@@ -175,17 +192,41 @@ def perimeters_m(ground: Geometries | Rings) -> Floats:
     """
     rings = as_rings(ground)
     length = np.zeros(len(rings.first))
-    for rows, block in rings.blocks():
-        east, north = _steps_m(*block.edges())
-        length[rows] = block.sum_edges(np.sqrt(east * east + north * north))
+    for rows, block, room in rings.blocks_with_room(4):
+        at = block.position.T
+        np.subtract(at[:, 1:], at[:, :-1], out=room[:2, :-1])
+        np.add(at[1, 1:], at[1, :-1], out=room[2, :-1])
+        room[:3, block.last] = 0.0  # no edge leads from a ring to the next
+        east, north = _squares_m2(room)
+        east += north
+        length[rows] = block.sum_edges(np.sqrt(east, out=east))
     return rings.sum_rings(length)
 
 
-def _steps_m(begin: Floats, end: Floats) -> tuple[Floats, Floats]:
-    """Metres east and north (N,) from points (N, 2) to others near by."""
-    meridian, parallel = radii_m((begin[:, 1] + end[:, 1]) / 2)
-    longitude, latitude = np.radians(end - begin).T
-    return longitude * parallel, latitude * meridian
+def _squares_m2(room: Floats) -> tuple[Floats, Floats]:
+    """Squares of the metres (N,) of short steps east and north, worked out in place.
+
+    ``room`` (4, N) holds the steps in degrees and the sum of the two latitudes that each is
+    between. With T = tan² at their middle N² cos² is a²/v and M is a(1 - e²)·(w/v)^1.5 of
+    ``radii_m``, v = 1 + (1 - e²)T and w = 1 + T: a tangent takes a fifth of the time of a cosine.
+    """
+    east, north, both, other = room
+    both *= np.radians(0.5)
+    np.tan(both, out=both)
+    both *= both
+    np.multiply(both, 1 - ECCENTRICITY_SQUARED, out=other)
+    other += 1
+    both += 1
+    both /= other
+    east *= AXIS_M * np.radians(1.0)
+    east *= east
+    east /= other
+    north *= AXIS_M * (1 - ECCENTRICITY_SQUARED) * np.radians(1.0)
+    north *= north
+    np.multiply(both, both, out=other)
+    other *= both
+    north *= other
+    return east, north
 
 
 def vertex_spread_m2(
@@ -205,9 +246,15 @@ def vertex_spread_m2(
     east = np.asarray(vertex_accuracy_m)
     north = east if north_accuracy_m is None else np.asarray(north_accuracy_m)
     squares = np.zeros((2, len(rings.first)))
-    for rows, block in rings.blocks():
-        for square, step in zip(squares, _steps_m(*block.neighbours()), strict=True):
-            square[rows] = block.sum_vertices(step * step)
+    for rows, block, room in rings.blocks_with_room(4):
+        at = block.position.T
+        before, after = at[:, block.last - 1], at[:, block.first + 1]
+        np.subtract(at[:, 2:], at[:, :-2], out=room[:2, 1:-1])
+        np.add(at[1, 2:], at[1, :-2], out=room[2, 1:-1])
+        room[:2, block.first], room[2, block.first] = after - before, after[1] + before[1]
+        room[:3, block.last] = 0.0  # closing vertices do not count
+        for square, step in zip(squares, _squares_m2(room), strict=True):
+            square[rows] = block.sum_edges(step)
     dx, dy = (rings.sum_rings(square) for square in squares)
     u: Floats = np.sqrt(dy * east**2 + dx * north**2) / 2
     return u

@@ -8,19 +8,22 @@ those of others are once in 2^64 times. That is a tenth of the work of comparing
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from geosand.areas.rings import Rings
-from geosand.columns import Bools, Floats, Ints
+from geosand.columns import Bools, Floats, Ints, begins, take
 
 SAME_VERTEX_M = 1e-6  #: vertices that round to the same multiple of this are one
 Numbers = NDArray[np.uint64]
 
 #: Odd numbers of 64 bits whose products mix well: those of the golden ratio and of MurmurHash3.
 _MIX = tuple(np.uint64(m) for m in (0x9E3779B97F4A7C15, 0xC2B2AE3D27D4EB4F, 0xFF51AFD7ED558CCD))
+
+_WHOLE = 1.5 * 2**52  # added to a number, this rounds it to a whole one and leaves that in its bits
 
 
 class Matched(NamedTuple):
@@ -30,13 +33,7 @@ class Matched(NamedTuple):
     upper: Ints  #: (P,)
     length_m: Floats  #: (P,) of all edges of the pair
     along_m: Floats  #: (S,) of all matched edges of each surface
-    before: Ints  #: (N,) the surface that has this edge too, one earlier in the order of rows
-    after: Ints  #: (N,) the same, one later; -1 = none
-
-    def has(self, edge: Ints) -> Bools:
-        """Whether each ``edge``, a row of the rings, is one of another surface as well."""
-        found: Bools = (self.before[edge] >= 0) | (self.after[edge] >= 0)
-        return found
+    common: Bools  #: (N,) whether another surface has this edge too
 
     def length_of(self, lower: Ints, upper: Ints) -> Floats:
         """Length in m (n,) of the edges of pairs; 0 where they have none in common."""
@@ -48,23 +45,27 @@ class Matched(NamedTuple):
         return np.where(key[at] == wanted, self.length_m[at], 0.0)
 
 
-def matched_edges(rings: Rings, rank: Ints, edition: Ints) -> Matched:
+def matched_edges(rings: Rings, rank: Ints, edition: Ints, length_m: Floats) -> Matched:
     """The edges in m of a plane that two surfaces (S,) of one edition have in common.
 
-    ``rank`` says which of two lies on top: that of the smaller one.
+    ``rank`` says which of two lies on top: that of the smaller one. ``length_m`` is of each ring.
     """
-    owner = np.repeat(rings.surface, rings.last - rings.first + 1)
-    before, after = _other_owners(rings, owner, edition)
-    one = np.flatnonzero(after >= 0)
-    first, second = owner[one], after[one]
-    step = rings.position[one + 1] - rings.position[one]
-    length = np.sqrt(step[:, 0] * step[:, 0] + step[:, 1] * step[:, 1])
+    number = edge_numbers(rings, SAME_VERTEX_M)
+    one, other = same_rings(rings, rings.sum_edges(number), edition)
+    whole = np.zeros(len(rings.first), dtype=np.bool_)
+    whole[one] = whole[other] = True
+    common = rings.per_vertex(whole)
+    edges = _edges_of(rings, ~whole, number, edition)
+    common[edges.row] = common[edges.other] = True
+    # those of whole rings, then by themselves; edges follow each other round a ring
+    first = np.concatenate([rings.surface[one], edges.surface])
+    second = np.concatenate([rings.surface[other], edges.other_surface])
+    length = np.concatenate([length_m[one], edges.lengths(rings.position)])
     surfaces = rings.surfaces
     along = np.bincount(first, length, surfaces) + np.bincount(second, length, surfaces)
     beneath = rank[first] > rank[second]
     key = np.where(beneath, first, second) * surfaces + np.where(beneath, second, first)
-    # edges follow each other round a ring: whole runs are of one pair
-    starts = np.flatnonzero(np.diff(key, prepend=-1))
+    starts = np.flatnonzero(begins(key))
     runs = np.add.reduceat(length, starts) if len(starts) else length
     pairs, which = np.unique(key[starts], return_inverse=True)
     return Matched(
@@ -72,54 +73,89 @@ def matched_edges(rings: Rings, rank: Ints, edition: Ints) -> Matched:
         upper=pairs % max(surfaces, 1),
         length_m=np.bincount(which, runs, len(pairs)).astype(np.float64),
         along_m=along.astype(np.float64),
-        before=before,
-        after=after,
+        common=common,
     )
 
 
-def _other_owners(rings: Rings, owner: Ints, edition: Ints) -> tuple[Ints, Ints]:
-    """For each edge (N,) the surfaces earlier and later in the table that have it too, -1 = none.
+class _Twice(NamedTuple):
+    """Edges that two surfaces have, (n,), in the order of the earlier one's."""
 
-    Where more than two have an edge, the next ones.
-    """
-    x, y = np.rint(rings.position.T / SAME_VERTEX_M).astype(np.int64)
-    number = edge_numbers(rings, x, y)
-    one, other = same_rings(rings, number, edition)
-    of_ring = np.full((2, len(rings.first)), -1)
-    of_ring[0, other], of_ring[1, one] = rings.surface[one], rings.surface[other]
-    before, after = np.repeat(of_ring, rings.last - rings.first + 1, axis=1)
-    before[rings.last] = after[rings.last] = -1
-    alone = (before < 0) & (after < 0)
-    alone[rings.last] = False
-    rest = np.flatnonzero(alone)
-    one, other = _same_edges(x, y, number[rest], rest, owner, edition)
-    before[other], after[one] = owner[one], owner[other]
-    return before, after
+    row: Ints  #: where the edge of the surface that is earlier in the table begins
+    other: Ints  #: the same of the later one; of more than two the next
+    surface: Ints
+    other_surface: Ints
+
+    def lengths(self, position: Floats) -> Floats:
+        """In m."""
+        square = np.zeros(len(self.row))
+        for column in position.T:
+            step = column[self.row + 1] - column[self.row]
+            square += step * step
+        return np.sqrt(square)
 
 
-def edge_numbers(rings: Rings, x: Ints, y: Ints) -> Numbers:
+def _edges_of(rings: Rings, some: Bools, number: Numbers, edition: Ints) -> _Twice:
+    """The edges of ``some`` rings (R,) that two surfaces have; ``number`` is of all edges (N,)."""
+    kept = rings.per_vertex(some)
+    kept[rings.last] = False
+    rows = np.flatnonzero(kept)
+    owner = np.repeat(rings.surface[some], (rings.last - rings.first)[some])
+    number, repeated = _repeated(number[rows])
+    rows, owner = rows[repeated], owner[repeated]
+    one, other = _same_edges(rings.position, number, rows, owner, edition)
+    order = np.argsort(rows[one])
+    one, other = one[order], other[order]
+    return _Twice(rows[one], rows[other], owner[one], owner[other])
+
+
+def edge_numbers(rings: Rings, unit: float | None = None) -> Numbers:
     """A number of 64 bits for the edge from each vertex (N,), either way alike; 0 at a ring's end.
 
-    ``x`` and ``y`` are the places of the vertices as whole numbers.
+    Made from the places of the vertices as multiples of ``unit``, or from all their digits.
     """
-    mixed = x.astype(np.uint64) * _MIX[0] + y.astype(np.uint64) * _MIX[1]
-    mixed ^= mixed >> np.uint64(32)
-    mixed *= _MIX[2]
-    mixed ^= mixed >> np.uint64(29)
-    numbers: Numbers = mixed + np.roll(mixed, -1)
-    numbers[rings.last] = 0
+    numbers: Numbers = np.empty(len(rings.position), dtype=np.uint64)
+    for rows, block, number in _numbered(rings, unit):
+        numbers[rings.first[rows.start] :][: len(block.position)] = number
     return numbers
 
 
-def same_rings(rings: Rings, numbers: Numbers, edition: Ints) -> tuple[Ints, Ints]:
+def ring_numbers(rings: Rings) -> Numbers:
+    """The sums (R,) of the numbers of the edges of each ring, made from all their digits."""
+    sums: Numbers = np.zeros(len(rings.first), dtype=np.uint64)
+    for rows, block, number in _numbered(rings, None):
+        sums[rows] = block.sum_edges(number)
+    return sums
+
+
+def _numbered(rings: Rings, unit: float | None) -> Iterator[tuple[slice, Rings, Numbers]]:
+    """Blocks of rings with the numbers of their edges, which are good until the next block."""
+    for rows, block, room in rings.blocks_with_room(2):
+        if unit is None:
+            np.add(block.position.T, 0.0, out=room)  # there is no -0.0
+        else:
+            np.divide(block.position.T, unit, out=room)
+            np.add(room, _WHOLE, out=room)
+        mixed, other = room.view(np.uint64)
+        mixed *= _MIX[0]
+        other *= _MIX[1]
+        mixed += other
+        mixed ^= np.right_shift(mixed, np.uint64(32), out=other)
+        mixed *= _MIX[2]
+        mixed ^= np.right_shift(mixed, np.uint64(29), out=other)
+        np.add(mixed[1:], mixed[:-1], out=other[:-1])
+        other[block.last] = 0
+        yield rows, block, other
+
+
+def same_rings(rings: Rings, total: Numbers, edition: Ints) -> tuple[Ints, Ints]:
     """Rings (one, other) of two surfaces of one edition that have all their edges in common.
 
-    ``numbers`` are those of the edges, ``edition`` is of each surface. Where more than two have
-    the same ring none of them is found.
+    ``total`` (R,) are the sums of the numbers of their edges, ``edition`` is of each surface. Where
+    more than two have the same ring none of them is found.
     """
     if not len(rings.first):
         return rings.first, rings.first
-    total, size = np.add.reduceat(numbers, rings.first), rings.last - rings.first
+    size = rings.last - rings.first
     survey = edition[rings.surface]
     order = np.lexsort((size, survey, total))
     total, size, survey = total[order], size[order], survey[order]
@@ -132,34 +168,38 @@ def same_rings(rings: Rings, numbers: Numbers, edition: Ints) -> tuple[Ints, Int
 
 
 def _same_edges(
-    x: Ints, y: Ints, number: Numbers, rows: Ints, owner: Ints, edition: Ints
+    position: Floats, number: Numbers, rows: Ints, owner: Ints, edition: Ints
 ) -> tuple[Ints, Ints]:
-    """Pairs of ``rows`` (n,) with the same ``number`` (n,) that are one edge of two surfaces."""
-    number, repeated = _repeated(number)
-    rows = rows[repeated]
-    edges = _Edges(x[rows], y[rows], x[rows + 1], y[rows + 1], edition[owner[rows]])
+    """Pairs of places in the list of edges from ``rows`` (n,) that are one edge of two surfaces.
+
+    By their ``number`` (n,), which ascends; ``owner`` (n,) is the surface of each.
+    """
+    begin, end = (
+        [np.rint(column[at] / SAME_VERTEX_M) for column in position.T] for at in (rows, rows + 1)
+    )
+    edges = _Edges(begin[0], begin[1], end[0], end[1], edition[owner])
+    listed = np.arange(len(rows))
     alike = edges.like_next()
     mixed_up = ~alike & (number[1:] == number[:-1]) & (np.diff(edges.edition) <= 0)
     if mixed_up.any():  # different edges by chance, or editions that do not follow each other
-        order = edges.order()
-        rows, edges = rows[order], _Edges(*(column[order] for column in edges))
-        alike = edges.like_next()
-    alike &= owner[rows[:-1]] != owner[rows[1:]]
-    return rows[:-1][alike], rows[1:][alike]
+        listed = edges.order()
+        alike = take(edges, listed).like_next()
+    alike &= owner[listed[:-1]] != owner[listed[1:]]
+    return listed[:-1][alike], listed[1:][alike]
 
 
 class _Edges(NamedTuple):
-    """Places of both ends of edges, columns (n,), and the edition each is of."""
+    """Places of both ends of edges, columns (n,) of whole numbers, and the edition each is of."""
 
-    x: Ints
-    y: Ints
-    end_x: Ints
-    end_y: Ints
+    x: Floats
+    y: Floats
+    end_x: Floats
+    end_y: Floats
     edition: Ints
 
     def like_next(self) -> Bools:
         """Whether each edge but the last is the same as the next one, drawn either way."""
-        one, other = (_Edges(*(column[k] for column in self)) for k in (slice(-1), slice(1, None)))
+        one, other = (take(self, k) for k in (slice(-1), slice(1, None)))
         forth = (one.x == other.x) & (one.y == other.y)
         forth &= (one.end_x == other.end_x) & (one.end_y == other.end_y)
         back = (one.x == other.end_x) & (one.y == other.end_y)
@@ -182,15 +222,21 @@ class _Edges(NamedTuple):
 def _repeated(numbers: Numbers) -> tuple[Numbers, Ints]:
     """Those that come more than once but for their last digits, and their rows: sorted by both.
 
-    The row stands in place of the last digits, so that sorting numbers does it.
+    The row stands in place of the last digits, so that sorting numbers does it. Those that are
+    alone in a bucket by their first digits are left out before.
     """
+    bucket = (numbers >> np.uint64(63 - len(numbers).bit_length())).view(np.int64)
+    several = np.flatnonzero((np.bincount(bucket) > 1)[bucket])
+    numbers = numbers[several]
     bits = np.uint64(len(numbers).bit_length())
-    row = np.arange(len(numbers), dtype=np.uint64)
-    both = np.sort((numbers >> bits << bits) | row)
+    both = numbers >> bits
+    both <<= bits
+    both |= np.arange(len(numbers), dtype=np.uint64)
+    both.sort()
     head = both >> bits
     same = head[1:] == head[:-1]
     kept = np.zeros(len(head), dtype=np.bool_)
     kept[1:] = same
     kept[:-1] |= same
     rows = (both[kept] & ((np.uint64(1) << bits) - np.uint64(1))).astype(np.int64)
-    return head[kept], rows
+    return head[kept], several[rows]

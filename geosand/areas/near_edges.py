@@ -13,7 +13,7 @@ import numpy as np
 
 from geosand.areas.near_pairs import near_pairs
 from geosand.areas.rings import Rings
-from geosand.columns import Bools, Floats, Ints
+from geosand.columns import Bools, Floats, Ints, begins, ragged
 
 _COMPARED = 20_000  #: up to here the edges of two outlines are compared each with each
 
@@ -29,10 +29,12 @@ class Boxes(NamedTuple):
     @classmethod
     def of_rings(cls, rings: Rings) -> Boxes:
         """The box of each ring."""
-        if not len(rings.first):
-            return cls(*np.empty((4, 0)))
-        low, high = (f.reduceat(rings.position, rings.first) for f in (np.minimum, np.maximum))
-        return cls(*low.T, *high.T)
+        sides = np.empty((4, len(rings.first)))
+        for rows, block in rings.blocks():
+            for k, column in enumerate(np.ascontiguousarray(block.position.T)):
+                np.minimum.reduceat(column, block.first, out=sides[k, rows])
+                np.maximum.reduceat(column, block.first, out=sides[k + 2, rows])
+        return cls(*sides)
 
     def of_rows(self, kept: Bools | Ints) -> Boxes:
         """Some of them."""
@@ -49,13 +51,29 @@ class Boxes(NamedTuple):
 
     def around(self, row: Ints, rows: int) -> Boxes:
         """The box round all of each row (rows,), nan where there are none; ``row`` ascends."""
-        first = np.flatnonzero(np.diff(row, prepend=-1))
+        first = np.flatnonzero(begins(row))
         sides = np.full((4, rows), np.nan)
         if len(first):
             extremes = (np.minimum, np.minimum, np.maximum, np.maximum)
             for k, (extreme, side) in enumerate(zip(extremes, self, strict=True)):
                 sides[k, row[first]] = extreme.reduceat(side, first)
         return Boxes(*sides)
+
+    def meet_edges(self, position: Floats, vertex: Ints, corners: Ints) -> Ints:
+        """Which edges meet their box, each of a run of ``corners`` (n,) vertices along a ring.
+
+        ``vertex`` are the rows of ``position``, run by run; an edge is told by its first one.
+        """
+        met = np.ones(len(vertex), dtype=np.bool_)
+        met[np.cumsum(corners) - 1] = False  # no edge begins where a run ends
+        for column, sides in zip(
+            position.T, ((self.west, self.east), (self.south, self.north)), strict=True
+        ):
+            at = column[vertex]
+            for beyond, side in zip((np.greater_equal, np.less_equal), sides, strict=True):
+                inside = beyond(at, np.repeat(side, corners))
+                met[:-1] &= inside[:-1] | inside[1:]
+        return np.flatnonzero(met)
 
     def meet(self, other: Boxes) -> Bools:
         """Whether each has a place in common with another."""
@@ -73,16 +91,19 @@ class Edges(NamedTuple):
     vertex: Ints  #: row in ``rings`` of its beginning
 
     @classmethod
-    def of(cls, rings: Rings, surface: Ints, limit: Boxes) -> Edges:
-        """Edges of each ``surface`` (n,), a number in ``rings``, of rings that meet its limit."""
-        order = np.argsort(rings.surface, kind="stable")
-        bounds = np.searchsorted(rings.surface[order], np.arange(rings.surfaces + 1))
-        nth, row = _counted(bounds[surface], np.diff(bounds)[surface])
-        ring = order[nth]
-        met = Boxes.of_rings(rings).of_rows(ring).meet(limit.of_rows(row))
+    def of(cls, rings: Rings, boxes: Boxes, surface: Ints, limit: Boxes) -> Edges:
+        """Edges of each ``surface`` (n,), a number in ``rings``, that meet its limit.
+
+        ``boxes`` are those of the rings.
+        """
+        bounds = np.searchsorted(rings.surface, np.arange(rings.surfaces + 1))
+        row, ring = ragged(bounds[surface], np.diff(bounds)[surface])
+        met = boxes.of_rows(ring).meet(limit.of_rows(row))
         ring, row = ring[met], row[met]
-        vertex, of_ring = _counted(rings.first[ring], (rings.last - rings.first)[ring])
-        return cls(rings, row[of_ring], vertex)
+        corners = (rings.last - rings.first + 1)[ring]
+        of_ring, vertex = ragged(rings.first[ring], corners)
+        edge = limit.of_rows(row).meet_edges(rings.position, vertex, corners)
+        return cls(rings, row[of_ring[edge]], vertex[edge])
 
     def of_rows(self, kept: Bools | Ints) -> Edges:
         """Some of them."""
@@ -90,7 +111,8 @@ class Edges(NamedTuple):
 
     def ends(self) -> tuple[Floats, Floats]:
         """Where each begins and ends, (n, 2)."""
-        return self.rings.position[self.vertex], self.rings.position[self.vertex + 1]
+        position = self.rings.position
+        return position.take(self.vertex, axis=0), position.take(self.vertex + 1, axis=0)
 
     def boxes(self) -> Boxes:
         """The box of each."""
@@ -98,21 +120,17 @@ class Edges(NamedTuple):
         return Boxes(*np.minimum(begin, end).T, *np.maximum(begin, end).T)
 
 
-def near_edges(
-    edges: Edges, others: Edges, limit: tuple[Boxes, Boxes], distance: float
-) -> tuple[Edges, Edges]:
+def near_edges(edges: Edges, box: Boxes, others: Edges, distance: float) -> tuple[Edges, Edges]:
     """Pairs (n,) of edges of the same row that may be within ``distance`` of each other.
 
-    ``limit`` are boxes by row beyond which an edge, or one of the others, is near none.
+    ``box`` is of each of the ``edges``, or of that part of it that may be near any other.
     """
-    rows = len(limit[0].west)
-    edges, box = _some_in(edges, limit[0])
-    box = box.within(limit[0].of_rows(edges.row))
-    others, other_box = _some_in(others, box.around(edges.row, rows).wider(distance))
+    rows = 1 + max(edges.row.max(initial=-1), others.row.max(initial=-1))
+    other_box = others.boxes().wider(distance)
     count = np.bincount(edges.row, minlength=rows)
     many = count * np.bincount(others.row, minlength=rows) > _COMPARED
     here = np.flatnonzero(~many[others.row])
-    one, of_here = _counted((np.cumsum(count) - count)[others.row[here]], count[others.row[here]])
+    of_here, one = ragged((np.cumsum(count) - count)[others.row[here]], count[others.row[here]])
     other = here[of_here]
     if many.any():
         left, right = (np.flatnonzero(many[table.row]) for table in (edges, others))
@@ -121,24 +139,13 @@ def near_edges(
             edges.row[left],
             np.column_stack(other_box.of_rows(right)),
             others.row[right],
-            distance,
         )
         one, other = np.append(one, left[found[0]]), np.append(other, right[found[1]])
-    met = box.of_rows(one).meet(other_box.wider(distance).of_rows(other))
-    return edges.of_rows(one[met]), others.of_rows(other[met])
-
-
-def _some_in(edges: Edges, limit: Boxes) -> tuple[Edges, Boxes]:
-    """Edges that meet the box of their row, and their own boxes."""
-    box = edges.boxes()
-    kept = box.meet(limit.of_rows(edges.row))
-    return edges.of_rows(kept), box.of_rows(kept)
-
-
-def _counted(start: Ints, count: Ints) -> tuple[Ints, Ints]:
-    """``count`` numbers from ``start`` on for each row (n,), and the row each is of."""
-    row = np.repeat(np.arange(len(count)), count)
-    return np.arange(len(row)) + (start - np.cumsum(count) + count)[row], row
+    for k in (0, 1):  # most are apart one way or the other: the rest is compared both ways
+        met = box[k + 2][one] >= other_box[k][other]
+        met &= box[k][one] <= other_box[k + 2][other]
+        one, other = one[met], other[met]
+    return edges.of_rows(one), others.of_rows(other)
 
 
 def stretches_within(
@@ -189,7 +196,7 @@ def covered_parts(edge: Ints, start: Floats, stop: Floats) -> Floats:
     # ranks of a later edge are above all of an earlier one: the largest so far is of this edge
     farthest = stop[by_stop][np.maximum.accumulate(rank)]
     before = np.append(-np.inf, farthest)[: len(edge)]
-    before[np.diff(edge, prepend=-1) != 0] = -np.inf
+    before[begins(edge)] = -np.inf
     added: Floats = np.maximum(stop - np.maximum(start, before), 0.0)
     return added
 

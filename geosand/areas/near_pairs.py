@@ -5,13 +5,12 @@ Sites laid end to end all lie about the middle of their own plane: keys keep the
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
 import shapely
 
-from geosand.columns import Floats, Ints
+from geosand.columns import Bools, Floats, Ints, ragged
 
+_BESIDE = 32  #: boxes beside each box, on the average, up to which sorting is the quickest
 _SPARE = 1e-6  #: of the widths at hand: shifted boxes lose digits, and no pair may be lost by it
 
 
@@ -29,25 +28,54 @@ def near_pairs(
     >>> [rows.tolist() for rows in near_pairs(boxes, np.zeros(2, int), boxes, np.array([0, 1]))]
     [[0, 1], [0, 0]]
     """
-    here, there = (np.isfinite(boxes).all(axis=1) for boxes in (left, right))
-    rows, others = np.flatnonzero(here), np.flatnonzero(there)
+    rows, others = (np.flatnonzero(_known(boxes)) for boxes in (left, right))
     none = np.empty(0, dtype=np.int64)
     if not len(rows) or not len(others):
         return none, none
-    reach = np.broadcast_to(np.asarray(distance, dtype=np.float64), len(left))[rows]
+    reach = distance[rows] if isinstance(distance, np.ndarray) else np.array([distance])
     ends = np.concatenate([left[rows], right[others]])
     low, high = ends[:, 0].min(), ends[:, 2].max()
     width = (high - low + reach.max()) * 1.5 + 1e-300
-    _, key = np.unique(np.concatenate([left_key[rows], right_key[others]]), return_inverse=True)
-    shift = key * width
+    key = np.concatenate([left_key[rows], right_key[others]])
+    if key.min() < 0 or key.max() > len(key):
+        key = np.unique(key, return_inverse=True)[1]
     spare = (np.abs(ends).max() + width * (key.max() + 1)) * 1e-12 + reach * _SPARE
-    tree = shapely.STRtree(_boxes(right[others], shift[len(rows) :], np.zeros(len(others))))
-    found = tree.query(_boxes(left[rows], shift[: len(rows)], reach + spare))
-    one, other = rows[found[0]], others[found[1]]
-    order = np.lexsort((other, one))  # the tree's own order is not promised
+    west, south, east, north = ends.T
+    shift = key * width
+    boxes = np.stack([west + shift, south, east + shift, north])
+    near, far = boxes[:, : len(rows)], boxes[:, len(rows) :]
+    near[:2] -= reach + spare
+    near[2:] += reach + spare
+    one, other = _swept(near, far) or shapely.STRtree(shapely.box(*far)).query(shapely.box(*near))
+    one, other = rows[one], others[other]
+    order = np.lexsort((other, one))
     return one[order], other[order]
 
 
-def _boxes(bounds: Floats, shift: Floats, wider: Floats) -> Any:
-    west, south, east, north = bounds.T
-    return shapely.box(west + shift - wider, south - wider, east + shift + wider, north + wider)
+def _known(boxes: Floats) -> Bools:
+    """Whether no side (n, 4) is nan."""
+    west, south, east, north = boxes.T
+    known: Bools = np.isfinite(west + south + east + north)
+    return known
+
+
+def _swept(left: Floats, right: Floats) -> tuple[Ints, Ints] | None:
+    """Pairs of boxes (4, n) and (4, m) that meet; None where many are beside each other.
+
+    Of two that meet one begins between the west and east of the other: sorted by their west sides
+    those stand together. That takes a third of the time of building a tree.
+    """
+    by_west, left_by_west = np.argsort(right[0]), np.argsort(left[0])
+    wests, left_wests = right[0, by_west], left[0, left_by_west]
+    start = np.searchsorted(wests, left[0])
+    count = np.searchsorted(wests, left[2], "right") - start
+    left_start = np.searchsorted(left_wests, right[0], "right")
+    left_count = np.searchsorted(left_wests, right[2], "right") - left_start
+    if count.sum() + left_count.sum() > _BESIDE * (len(wests) + len(left_wests)):
+        return None
+    one, place = ragged(start, count)
+    other, left_place = ragged(left_start, left_count)
+    one = np.concatenate([one, left_by_west[left_place]])
+    other = np.concatenate([by_west[place], other])
+    met = (left[1, one] <= right[3, other]) & (left[3, one] >= right[1, other])
+    return one[met], other[met]

@@ -6,10 +6,10 @@ import numpy as np
 import shapely
 
 from geosand.areas.ellipsoid import ellipsoid_areas_m2
-from geosand.areas.matched_edges import edge_numbers, same_rings
+from geosand.areas.matched_edges import ring_numbers, same_rings
 from geosand.areas.near_pairs import near_pairs
 from geosand.areas.rings import Rings, rings_of
-from geosand.columns import Bools, Floats, Geometries, Ints, Strings
+from geosand.columns import Bools, Floats, Geometries, Ints, Strings, begins, ragged
 
 #: What lies on top of what, the topmost first; a kind that is not named here counts as "other".
 PRECEDENCE = (
@@ -47,30 +47,30 @@ def owned_geometries(geometries: Geometries, kinds: Strings, edition: Ints) -> G
     As ``cut_ground``; a surface that nothing covers comes back as the same object.
     """
     owned, rings = geometries.copy(), rings_of(geometries)
-    cut, left = cut_ground(geometries, kinds, edition, ellipsoid_areas_m2(rings), rings)
+    cut, left, _ = cut_ground(geometries, kinds, edition, ellipsoid_areas_m2(rings), rings)
     owned[cut] = left
     return owned
 
 
 def cut_ground(
     geometries: Geometries, kinds: Strings, edition: Ints, drawn_m2: Floats, rings: Rings
-) -> tuple[Ints, Geometries]:
-    """Rows that others of their edition lie on, and what is left of the ground of each.
+) -> tuple[Ints, Geometries, Floats]:
+    """Rows that others of their edition lie on, what is left of the ground of each and its area.
 
     ``geometries`` (S,) are valid polygons in lon/lat degrees and ``rings`` theirs, ``kinds`` their
     kinds, ``edition`` a number per boundary survey: only surfaces of the same edition meet;
     ``drawn_m2`` are their areas. One that is wholly covered is left an empty polygon. Parts that a
     cut leaves smaller than 1e-3 m² are dropped.
     """
-    rank = precedence_ranks(kinds, drawn_m2)
-    lower, upper = ordered_pairs(geometries, rank, edition)
+    rank, bounds = precedence_ranks(kinds, drawn_m2), shapely.bounds(geometries)
+    lower, upper = ordered_pairs(bounds, rank, edition)
     holed, filler = filled_holes(rings, edition)
     side_by_side = np.concatenate([_pair(holed, filler), _pair(filler, holed)])
     apart = _among(_pair(lower, upper), side_by_side)
     lower, upper, shapes = _with_what_fills(geometries, lower[~apart], upper[~apart], holed, filler)
-    meeting = shapely.relate_pattern(geometries[lower], shapes, "T********")
+    meeting = _meeting(rings, lower, bounds[upper], geometries[lower], shapes)
     cut, covering = _coverings(lower[meeting], shapes[meeting])
-    return cut, _without_slivers(shapely.difference(geometries[cut], covering))
+    return cut, *_without_slivers(shapely.difference(geometries[cut], covering))
 
 
 def filled_holes(rings: Rings, edition: Ints) -> tuple[Ints, Ints]:
@@ -80,14 +80,49 @@ def filled_holes(rings: Rings, edition: Ints) -> tuple[Ints, Ints]:
     it is worth finding: the two have an edge in common but no ground, and need no comparison.
     Where several polygons are the same, none is found.
     """
-    x, y = (rings.position.T + 0.0).view(np.int64)  # the digits themselves; there is no -0.0
-    one, other = same_rings(rings, edge_numbers(rings, x, y), edition)
+    one, other = same_rings(rings, ring_numbers(rings), edition)
     hole, shell = np.where(rings.is_hole[one], (one, other), (other, one))
     parts = np.bincount(rings.surface[~rings.is_hole], minlength=rings.surfaces)
     holed, filler = rings.surface[hole], rings.surface[shell]
     kept = rings.is_hole[hole] & ~rings.is_hole[shell] & (parts[holed] == 1) & (parts[filler] == 1)
     kept = np.flatnonzero(kept)[np.argsort(hole[kept])]
     return holed[kept], filler[kept]
+
+
+def _meeting(
+    rings: Rings, lower: Ints, bounds: Floats, beneath: Geometries, shapes: Geometries
+) -> Bools:
+    """Whether each pair (n,) of polygons has ground in common, not an edge only.
+
+    Mostly a corner of the ``lower`` one, a row of ``rings``, is within the upper one, which is soon
+    seen; ``bounds`` (n, 4) are of the upper one.
+    """
+    corner = _midmost_corners(rings, lower, bounds)
+    x, y = rings.position[corner].T
+    found: Bools = shapely.contains_xy(shapes, x, y)
+    rest = np.flatnonzero(~found)
+    found[rest] = shapely.relate_pattern(beneath[rest], shapes[rest], "T********")
+    return found
+
+
+def _midmost_corners(rings: Rings, surface: Ints, bounds: Floats) -> Ints:
+    """The vertex of each ``surface`` (n,), of its first ring, that is nearest the middle of a box.
+
+    ``bounds`` (n, 4) are those boxes; distances are in widths and heights of them.
+    """
+    ring = np.searchsorted(rings.surface, surface)
+    pair, vertex = ragged(rings.first[ring], (rings.last - rings.first)[ring])
+    away = np.zeros(len(vertex))
+    for k, column in enumerate(rings.position.T):
+        low, high = bounds[:, k], bounds[:, k + 2]
+        middle, width = (low + high) / 2, np.maximum(high - low, 1e-300)
+        np.maximum(away, np.abs(column[vertex] - middle[pair]) / width[pair], out=away)
+    corner = rings.first[ring]
+    if len(vertex):
+        nearest = np.minimum.reduceat(away, np.flatnonzero(begins(pair)))
+        here = np.flatnonzero(away == nearest[pair])
+        corner[pair[here]] = vertex[here]
+    return corner
 
 
 def _pair(one: Ints, other: Ints) -> Ints:
@@ -126,7 +161,8 @@ def _with_what_fills(
 def _coverings(lower: Ints, shapes: Geometries) -> tuple[Ints, Geometries]:
     """Rows that are covered in part, and all that lies on each of them as one geometry."""
     order = np.argsort(lower, kind="stable")
-    cut, first, count = np.unique(lower[order], return_index=True, return_counts=True)
+    first = np.flatnonzero(begins(lower[order]))
+    cut, count = lower[order[first]], np.diff(first, append=len(order))
     covering = shapes[order[first]]
     several = np.flatnonzero(count > 1)
     if len(several):
@@ -141,26 +177,31 @@ def _coverings(lower: Ints, shapes: Geometries) -> tuple[Ints, Geometries]:
 
 
 def ordered_pairs(
-    geometries: Geometries, rank: Ints, edition: Ints, distance: float = 0.0
+    bounds: Floats, rank: Ints, edition: Ints, distance: float = 0.0
 ) -> tuple[Ints, Ints]:
     """Rows (lower, upper) of the pairs of one edition whose boxes may be within ``distance``."""
-    bounds = shapely.bounds(geometries)
     first, second = near_pairs(bounds, edition, bounds, edition, distance)
     beneath = rank[first] > rank[second]
     return first[beneath], second[beneath]
 
 
-def _without_slivers(geometries: Geometries) -> Geometries:
-    """Polygons rebuilt from their parts of at least 1e-3 m²; empty where none is left."""
+def _without_slivers(geometries: Geometries) -> tuple[Geometries, Floats]:
+    """Polygons of their parts of at least 1e-3 m², empty where none is left; and their areas."""
     parts, row = shapely.get_parts(geometries, return_index=True)
     areal = shapely.get_type_id(parts) == 3
     parts, row = parts[areal], row[areal]
-    large = ellipsoid_areas_m2(parts) >= _SLIVER_M2
+    size = ellipsoid_areas_m2(parts)
+    large = size >= _SLIVER_M2
     parts, row = parts[large], row[large]
-    rebuilt = np.full(len(geometries), shapely.Polygon(), dtype=object)
-    if not parts.size:
-        return rebuilt
-    rows, start, count = np.unique(row, return_index=True, return_counts=True)
-    several = shapely.multipolygons(parts, indices=np.repeat(np.arange(len(rows)), count))
-    rebuilt[rows] = np.where(count == 1, parts[start], several)
-    return rebuilt
+    area: Floats = np.bincount(row, size[large], len(geometries)).astype(np.float64)
+    count = np.bincount(row, minlength=len(geometries))
+    rebuilt = np.empty(len(geometries), dtype=object)
+    rebuilt[row] = parts
+    if not count.all():
+        rebuilt[count == 0] = shapely.Polygon()
+    several = count > 1
+    mine = several[row]
+    if mine.any():
+        group = (np.cumsum(several) - 1)[row[mine]]
+        rebuilt[several] = shapely.multipolygons(parts[mine], indices=group)
+    return rebuilt, area

@@ -53,19 +53,16 @@ def area_register(surfaces: Surfaces, of_surface: Ints | None = None) -> AreaReg
     """
     of = np.zeros(len(surfaces), dtype=np.int64) if of_surface is None else of_surface
     planes = Planes.around(surfaces.geometry, of)
-    rings = rings_of(surfaces.geometry)
-    drawn = ellipsoid_areas_m2(rings)
-    cut, left = cut_ground(surfaces.geometry, surfaces.kind, surfaces.edition, drawn, rings)
-    owned, on_ellipsoid = surfaces.geometry.copy(), drawn.copy()
-    owned[cut], on_ellipsoid[cut] = left, ellipsoid_areas_m2(left)
+    owned, drawn, on_ellipsoid = _drawn_and_owned(surfaces)
     factor = ground_factor(surfaces.elevation_m, surfaces.slope)
     outlines = rings_of(owned)
-    on_plane = planes.rings_to_plane(outlines, of)
-    owned_plane: Geometries = shapely.set_coordinates(owned.copy(), on_plane.position)
     perimeter = perimeters_m(outlines)
+    u_vertices = vertex_spread_m2(outlines, surfaces.boundary_accuracy_m)
+    on_plane = planes.rings_to_plane(outlines, of, in_place=True)
+    owned_plane: Geometries = shapely.set_coordinates(owned.copy(), on_plane.position)
     shared = shared_edges(owned_plane, surfaces.kind, surfaces.edition, rings=on_plane)
     errors = AreaErrors(
-        u_vertices_m2=vertex_spread_m2(outlines, surfaces.boundary_accuracy_m),
+        u_vertices_m2=u_vertices,
         own_edge_m=own_edges_m(perimeter, shared),
         edge_accuracy_m=surfaces.edge_accuracy_m,
         edge_bias_m=surfaces.edge_bias_m,
@@ -87,6 +84,16 @@ def area_register(surfaces: Surfaces, of_surface: Ints | None = None) -> AreaReg
     )
 
 
+def _drawn_and_owned(surfaces: Surfaces) -> tuple[Geometries, Floats, Floats]:
+    """The ground that each surface (S,) owns, and the ellipsoid areas drawn and owned."""
+    rings = rings_of(surfaces.geometry)
+    drawn = ellipsoid_areas_m2(rings)
+    cut, *left = cut_ground(surfaces.geometry, surfaces.kind, surfaces.edition, drawn, rings)
+    owned, on_ellipsoid = surfaces.geometry.copy(), drawn.copy()
+    owned[cut], on_ellipsoid[cut] = left
+    return owned, drawn, on_ellipsoid
+
+
 def _overlaps(
     surfaces: Surfaces, of: Ints, drawn: Floats, owned_m2: Floats, owned: Geometries
 ) -> tuple[Finding, ...]:
@@ -95,12 +102,13 @@ def _overlaps(
     np.maximum.at(newest, of, surfaces.edition)
     in_force = surfaces.edition == newest[of]
     covered = np.flatnonzero((drawn - owned_m2 > OVERLAP_M2) & in_force)
-    empty = shapely.is_empty(owned[covered])
+    columns = (surfaces.id, of, drawn, owned_m2, shapely.is_empty(owned))
     findings = []
-    for row, none_left in zip(covered.tolist(), empty.tolist(), strict=True):
-        text = f"drawn {drawn[row]:.1f} m², owns {owned_m2[row]:.1f} m²: surfaces lie on top of it"
+    for about, member, all_of_it, left, none_left in zip(
+        *(column[covered].tolist() for column in columns), strict=True
+    ):
+        text = f"drawn {all_of_it:.1f} m², owns {left:.1f} m²: surfaces lie on top of it"
         if none_left:
-            text = f"owns no ground: other surfaces lie on all of it ({drawn[row]:.1f} m² drawn)"
-        about, member = str(surfaces.id[row]), int(of[row])
+            text = f"owns no ground: other surfaces lie on all of it ({all_of_it:.1f} m² drawn)"
         findings.append(Finding(about=about, text=text, topic="area", member=member))
     return tuple(findings)

@@ -4,12 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from typing import TypeVar
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 
-from geosand.columns import Bools, Floats, Geometries, Ints
+from geosand.columns import Bools, Floats, Geometries, Ints, begins
 
+Scalar = TypeVar("Scalar", bound=np.generic)
 _BLOCK_VERTICES = 16384  #: what is worked on at once stays in a processor's own memory
 
 
@@ -20,13 +23,15 @@ class Rings:
     position: Floats  #: (N, 2), in the units of the geometries
     first: Ints  #: (R,) row of the first vertex of each ring
     last: Ints  #: (R,) row of its closing vertex
-    surface: Ints  #: (R,) which geometry the ring belongs to
+    surface: Ints  #: (R,) which geometry the ring belongs to; ascending
     is_hole: Bools  #: (R,)
     surfaces: int  #: how many geometries there were, empty ones too
 
-    def sum_edges(self, values: Floats) -> Floats:
+    def sum_edges(self, values: NDArray[Scalar]) -> NDArray[Scalar]:
         """Sum per ring (R,) of one value per edge (N,), 0 for the edge of no length at its end."""
-        total: Floats = np.add.reduceat(values, self.first) if len(self.first) else np.zeros(0)
+        total: NDArray[Scalar] = (
+            np.add.reduceat(values, self.first) if len(self.first) else values[:0]
+        )
         return total
 
     def sum_vertices(self, values: Floats) -> Floats:
@@ -40,7 +45,7 @@ class Rings:
         total: Floats = np.bincount(self.surface, values, self.surfaces).astype(np.float64)
         return total
 
-    def per_vertex(self, values: Floats) -> Floats:
+    def per_vertex(self, values: NDArray[Scalar]) -> NDArray[Scalar]:
         """One value per ring (R,) repeated for each of its vertices (N,)."""
         return np.repeat(values, self.last - self.first + 1)
 
@@ -58,13 +63,34 @@ class Rings:
         after[self.last] = self.position[self.first + 1]
         return before, after
 
+    def lengths(self) -> Floats:
+        """Length of each ring (R,), straight in the units of the geometries."""
+        length = np.zeros(len(self.first))
+        for rows, block, steps in self.blocks_with_room(2):
+            at = block.position.T
+            np.subtract(at[:, 1:], at[:, :-1], out=steps[:, :-1])
+            steps[:, block.last] = 0.0  # no edge leads from a ring to the next
+            square = np.multiply(steps, steps, out=steps).sum(axis=0)
+            length[rows] = block.sum_edges(np.sqrt(square, out=square))
+        return length
+
     def blocks(self) -> Iterator[tuple[slice, Rings]]:
         """These rings in blocks of some thousand vertices, each with the rows (of R) it holds."""
-        starts = np.flatnonzero(np.diff(self.last // _BLOCK_VERTICES, prepend=-1))
+        if 0 < len(self.position) <= _BLOCK_VERTICES:
+            yield slice(0, len(self.last)), self
+            return
+        starts = np.flatnonzero(begins(self.last // _BLOCK_VERTICES))
         stops = np.append(starts, len(self.last))[1:]
         for begin, stop in zip(starts.tolist(), stops.tolist(), strict=True):
             rows = slice(begin, stop)
             yield rows, self.of(rows)
+
+    def blocks_with_room(self, columns: int) -> Iterator[tuple[slice, Rings, Floats]]:
+        """The same with room (columns, n) to work on each, one for all: fresh memory is slow."""
+        blocks = list(self.blocks())
+        room = np.empty((columns, max((len(block.position) for _, block in blocks), default=0)))
+        for rows, block in blocks:
+            yield rows, block, room[:, : len(block.position)]
 
     def of(self, rows: slice) -> Rings:
         """The rings of some consecutive rows alone; they keep the numbers of their surfaces."""
@@ -156,6 +182,6 @@ def _rings(position: Floats, corners: Ints, part: Ints, surface: Ints, surfaces:
         first=last - corners + 1,
         last=last,
         surface=surface,
-        is_hole=np.diff(part, prepend=-1) == 0,  # the first ring of a part is its outline
+        is_hole=~begins(part),  # the first ring of a part is its outline
         surfaces=surfaces,
     )

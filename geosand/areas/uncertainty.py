@@ -14,7 +14,7 @@ from typing import NamedTuple
 import numpy as np
 
 from geosand.areas.common_edges import SharedEdges
-from geosand.columns import Floats, Ints, Runs, freeze
+from geosand.columns import Floats, Ints, Runs, freeze, ragged
 
 
 class Sums(NamedTuple):
@@ -74,9 +74,8 @@ class AreaErrors:
         if not count.any():
             return sums._replace(coefficient=sums.coefficient * self.own_edge_m[sums.row])
         order = np.argsort(self.shared.lower, kind="stable")
-        begin = (np.cumsum(of_each) - of_each)[sums.row]
-        term = np.repeat(np.arange(len(count)), count)
-        edge = order[np.arange(len(term)) + (begin - np.cumsum(count) + count)[term]]
+        term, place = ragged((np.cumsum(of_each) - of_each)[sums.row], count)
+        edge = order[place]
         lost = sums.coefficient[term] * self.shared.length_m[edge]
         return Sums.of(
             np.concatenate([sums.group, sums.group[term]]),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -17,8 +17,7 @@ NEWTON_STEPS = 20
 NEAR_ENOUGH = 1e-8  # of a water content: the last step
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Closing:
+class Closing(NamedTuple):
     """One input that alone would bring the overthrow to zero."""
 
     input: str  #: catches, total area, unit mass, moisture or returned sand

@@ -8,29 +8,42 @@ of neighbours, those alone whose boxes meet.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import NamedTuple
 
 import numpy as np
 import shapely
 
-from geosand.balance.ring_blocks import blocks_of, near_blocks
-from geosand.balance.ring_outlines import (
+from geosand.areas.outline_bearings import (
     SPARE,
     Corners,
     Outlines,
     bearing,
+    edge_towards,
     edges_towards,
     in_ring,
     outlines_of,
 )
-from geosand.balance.ring_strips import ragged
-from geosand.columns import Bools, Floats, Geometries, Ints, take
+from geosand.columns import Bools, Floats, Geometries, Ints, ragged, take
 
 _BEYOND = 1.0137  #: of the cap: where to look beyond it; zones often end at the cap itself
+_SPARE_M = 1e-6  #: a box is so much wider than rounding could make it too narrow
+_ROUNDING = 1 + 1e-9  #: of a square: no line that meets a ring is lost by it
+_BLOCK = 12  #: rows of a block
+_AT_ONCE = 256  #: pairs of blocks; few enough to stay in a processor's own memory
 _NOTHING_M = 1e-10  #: a line that begins on an outline does not cross it there
 
 
-class _Lines(NamedTuple):
+class Lines(NamedTuple):
+    """Lines straight out of an edge: starts in metres and unit directions."""
+
+    x: Floats
+    y: Floats
+    out_x: Floats
+    out_y: Floats
+
+
+class _Seen(NamedTuple):
     """Lines as seen from the middle of the ring they are held against; one row a pair."""
 
     line: Ints
@@ -46,6 +59,13 @@ class _Lines(NamedTuple):
         far = self.cap_m * _BEYOND
         return self.x + self.out_x * far, self.y + self.out_y * far
 
+    def near(self, outlines: Outlines) -> Bools:
+        """Which lines come as near to the middle as the farthest corner of the ring."""
+        nearest = np.clip(-(self.x * self.out_x + self.y * self.out_y), 0.0, self.cap_m * _BEYOND)
+        x, y = self.x + self.out_x * nearest, self.y + self.out_y * nearest
+        found: Bools = x * x + y * y <= outlines.square_m2[self.ring] * _ROUNDING
+        return found
+
 
 _Found = tuple[Ints, Floats, Floats]  # pair, distance, sign
 
@@ -59,35 +79,45 @@ def crossings_of(
     held against each of the polygons ``zones``, up to its ``cap_m``. Crossings beyond the cap are
     counted together there, and left out where they make nothing.
     """
-    outlines, corners = outlines_of(zones)
-    cap = np.broadcast_to(np.asarray(cap_m, dtype=np.float64), len(zones))[outlines.of]
+    lines = Lines(x=at[:, 0], y=at[:, 1], out_x=out[:, 0], out_y=out[:, 1])
+    cap = np.broadcast_to(np.asarray(cap_m, dtype=np.float64), len(zones))
+    return crossings_with(lines, first, last, *outlines_of(zones), cap)
+
+
+def crossings_with(
+    lines: Lines, first: Ints, last: Ints, outlines: Outlines, corners: Corners, cap_m: Floats
+) -> tuple[Ints, Ints, Floats, Floats]:
+    """The same for zones whose outlines are known."""
     ring, line = ragged(first[outlines.of], (last - first)[outlines.of])
-    x, y = at[:, 0], at[:, 1]
-    lines = _Lines(
+    seen = _Seen(
         line=line,
         ring=ring,
-        x=x[line] - outlines.middle_x[ring],
-        y=y[line] - outlines.middle_y[ring],
-        out_x=out[:, 0][line],
-        out_y=out[:, 1][line],
-        cap_m=cap[ring],
+        x=lines.x[line] - outlines.middle_x[ring],
+        y=lines.y[line] - outlines.middle_y[ring],
+        out_x=lines.out_x[line],
+        out_y=lines.out_y[line],
+        cap_m=cap_m[outlines.of][ring],
     )
-    in_order = outlines.ordered[ring]
+    near = seen.near(outlines)
+    seen = seen if near.all() else take(seen, near)
+    in_order = outlines.ordered[seen.ring]
     found = []
     for way, mine in ((_by_bearing, in_order), (_by_blocks, ~in_order)):
         if mine.any():
-            some = lines if mine.all() else take(lines, mine)
+            some = seen if mine.all() else take(seen, mine)
             pair, distance, sign = way(some, outlines, corners)
             ring = some.ring[pair]
             found.append((some.line[pair], outlines.of[ring], distance, sign * outlines.sign[ring]))
     if not found:
         none = np.empty(0, dtype=np.int64)
         return none, none, np.empty(0), np.empty(0)
+    if len(found) == 1:
+        return found[0]
     line, zone, distance, sign = (np.concatenate(column) for column in zip(*found, strict=True))
     return line, zone, distance, sign
 
 
-def _by_bearing(lines: _Lines, outlines: Outlines, corners: Corners) -> _Found:
+def _by_bearing(lines: _Seen, outlines: Outlines, corners: Corners) -> _Found:
     """Crossings with outlines whose edges follow each other as seen from the middle."""
     ring, (end_x, end_y) = lines.ring, lines.ends()
     turn = lines.x * end_y - lines.y * end_x
@@ -105,10 +135,12 @@ def _by_bearing(lines: _Lines, outlines: Outlines, corners: Corners) -> _Found:
     nearest = np.where(onward, start + count - 1, start)
     if through.any():
         count = np.where(through, edges, count)
-        nearest[through], _ = edges_towards(
-            outlines, corners, ring[through], there[through], there[through]
-        )
-    still = _still_inside(corners, first, edges, end_x, end_y, nearest)
+        nearest[through] = edge_towards(outlines, corners, ring[through], there[through])
+    maybe = np.flatnonzero(end_x * end_x + end_y * end_y <= outlines.square_m2[ring])
+    inside = _still_inside(
+        corners, first[maybe], edges[maybe], end_x[maybe], end_y[maybe], nearest[maybe]
+    )
+    still = maybe[inside]
     pair, edge = ragged(start, count)
     crossed = _crossed(lines, corners, pair, first[pair] + in_ring(edge, edges[pair]))
     return _together(lines, still, [crossed])
@@ -130,7 +162,7 @@ def _still_inside(
     return inside
 
 
-def _by_blocks(lines: _Lines, outlines: Outlines, corners: Corners) -> _Found:
+def _by_blocks(lines: _Seen, outlines: Outlines, corners: Corners) -> _Found:
     """Crossings with any outlines."""
     x, y = lines.ends()
     begin, end = np.column_stack((lines.x, lines.y)), np.column_stack((x, y))
@@ -148,13 +180,11 @@ def _by_blocks(lines: _Lines, outlines: Outlines, corners: Corners) -> _Found:
         known = rays.known[ray][:, :, None] & pieces.known[piece][:, None]
         pair, edge = np.broadcast_arrays(rays.rows[ray][:, :, None], pieces.rows[piece][:, None])
         found.append(_crossed(lines, corners, pair[known], row[edge[known]]))
-    still = _ends_inside(lines, outlines, corners, x, y)
+    still = np.flatnonzero(_ends_inside(lines, outlines, corners, x, y))
     return _together(lines, still, found)
 
 
-def _ends_inside(
-    lines: _Lines, outlines: Outlines, corners: Corners, x: Floats, y: Floats
-) -> Bools:
+def _ends_inside(lines: _Seen, outlines: Outlines, corners: Corners, x: Floats, y: Floats) -> Bools:
     """Which ends lie within their ring, whatever its form."""
     used = np.flatnonzero(np.bincount(lines.ring, minlength=len(outlines.of)))
     place, row = ragged(outlines.first[used], outlines.edges[used] + 1)
@@ -165,7 +195,7 @@ def _ends_inside(
     return inside
 
 
-def _crossed(lines: _Lines, corners: Corners, pair: Ints, edge: Ints) -> _Found:
+def _crossed(lines: _Seen, corners: Corners, pair: Ints, edge: Ints) -> _Found:
     """Which of the lines cross the edge beside them, how far out and which way; not beyond."""
     out_x, out_y = lines.out_x[pair], lines.out_y[pair]
     across = (lines.out_y * lines.x - lines.out_x * lines.y)[pair]
@@ -182,9 +212,57 @@ def _crossed(lines: _Lines, corners: Corners, pair: Ints, edge: Ints) -> _Found:
     return pair[kept], distance[kept], np.sign(way[kept])
 
 
-def _together(lines: _Lines, still: Bools, found: list[_Found]) -> _Found:
-    """The crossings, with those beyond the cap as one there."""
-    inside = np.flatnonzero(still)
-    found = [(inside, lines.cap_m[inside], np.ones(len(inside))), *found]
-    pair, distance, sign = (np.concatenate(column) for column in zip(*found, strict=True))
+def _together(lines: _Seen, still: Ints, found: list[_Found]) -> _Found:
+    """The crossings, with those beyond the cap as one there: of the pairs ``still`` inside."""
+    if len(still):
+        found = [(still, lines.cap_m[still], np.ones(len(still))), *found]
+    if len(found) == 1:
+        pair, distance, sign = found[0]
+    else:
+        pair, distance, sign = (np.concatenate(column) for column in zip(*found, strict=True))
     return pair, np.minimum(distance, lines.cap_m[pair]), sign
+
+
+class Blocks(NamedTuple):
+    """Blocks of rows, those of each owner by themselves."""
+
+    rows: Ints  #: (b, 12)
+    known: Bools  #: (b, 12); False for rows that only fill up an owner's last block
+    of_owner: Ints  #: first block of each owner, and the end
+    low: Floats  #: (b, 2) corners of their boxes
+    high: Floats
+
+
+def blocks_of(low: Floats, high: Floats, owner: Ints, owners: int) -> Blocks:
+    """Blocks of rows with boxes from ``low`` to ``high`` (n, 2), sorted by owner."""
+    count = np.bincount(owner, minlength=owners)
+    blocks = -(-count // _BLOCK)
+    whose, place = ragged(np.zeros(owners, np.int64), blocks)
+    first = (np.cumsum(count) - count)[whose] + place * _BLOCK
+    rows = first[:, None] + np.arange(_BLOCK)
+    known = rows < np.cumsum(count)[whose][:, None]
+    rows = np.where(known, rows, first[:, None])
+    return Blocks(
+        rows=rows,
+        known=known,
+        of_owner=np.append(0, np.cumsum(blocks)),
+        low=low[rows.T].min(axis=0),
+        high=high[rows.T].max(axis=0),
+    )
+
+
+def near_blocks(
+    left: Blocks, right: Blocks, pairs: tuple[Ints, Ints]
+) -> Iterator[tuple[Ints, Ints]]:
+    """Blocks of pairs of owners whose boxes meet, some at a time; sorted as the pairs are."""
+    one, other = pairs
+    here, there = np.diff(left.of_owner), np.diff(right.of_owner)
+    pair, block = ragged(left.of_owner[one], here[one])
+    which, near = ragged(right.of_owner[other][pair], there[other][pair])
+    block = block[which]
+    meet = left.high[block] >= right.low[near]
+    meet &= left.low[block] <= right.high[near]
+    met = np.flatnonzero(meet[:, 0] & meet[:, 1])
+    block, near = block[met], near[met]
+    for k in range(0, len(met), _AT_ONCE):
+        yield block[k : k + _AT_ONCE], near[k : k + _AT_ONCE]

@@ -13,9 +13,11 @@ import numpy as np
 import shapely
 
 from geosand.areas.near_pairs import near_pairs
+from geosand.balance.ring_collars import Collars
 from geosand.balance.ring_crossings import crossings_of
 from geosand.balance.ring_rays import Edges, Rays, cuts_of, edges_of, rays_of, strips_of, subdivided
-from geosand.balance.ring_stands import Stands, near_stands
+from geosand.balance.ring_stands import Hazards, Stands, near_stands
+from geosand.balance.ring_steiner import is_steiner
 from geosand.balance.ring_strips import (
     COLLAR,
     HAZARD,
@@ -23,23 +25,26 @@ from geosand.balance.ring_strips import (
     Crossings,
     Strips,
     parts_less_holes,
+    together,
 )
-from geosand.balance.ring_unions import Hazards
 from geosand.columns import Bools, Floats, Geometries, Ints, take
 
 _WHOLE_TURN = 2 * np.pi
-_WITHIN = 2e-3  #: of the true ring
 
 
 class Ground(NamedTuple):
     """What lies beyond each edge up to its cap; rows of the strips count the rows of Stands."""
 
     cap_m: Floats  #: by row
-    strips: Strips  #: sorted by row
-    crossings: Crossings
+    width_m: Floats  #: by row, of the strips that run to the cap, as one
+    turn_rad: Floats
+    short: Strips  #: those cut short of it, sorted by row
+    crossings: Crossings  #: none of collars that ``plain`` stands have
     rays: Rays  #: of those surfaces that have any
     fine: Strips  #: one after each ray
     cut: Bools  #: by row: strips end before the cap somewhere
+    plain: Bools  #: by row: it has a close collar, and no strip is cut
+    edges: Edges  #: of all surfaces
 
 
 class _Zones(NamedTuple):
@@ -50,92 +55,66 @@ class _Zones(NamedTuple):
     zone: Ints  #: which zone it bounds
 
 
-def lay_ground(stands: Stands, hazards: Hazards | None, cap_m: Floats) -> Ground:
-    """Strips and crossings of all stands, each up to its ``cap_m`` (the same in all of a field)."""
+def lay_ground(
+    stands: Stands, hazards: Hazards | None, cap_m: Floats, collars: Collars | None = None
+) -> Ground:
+    """Strips and crossings of all stands, each up to its ``cap_m`` (the same in all of a field).
+
+    ``collars``: the close ones of all cases. Those of stands of which no strip is cut are left out.
+    """
     surfaces = stands.surface
     pairs = near_stands(stands, stands.party, 2 * cap_m)
     edges = edges_of(surfaces)
     cut = np.zeros(len(surfaces), dtype=np.bool_)
     cut[pairs[0]] = True
     cut |= ~is_steiner(surfaces, edges, cap_m, ~cut)
-    zones = _zones(stands, hazards, cap_m)
+    close = np.zeros_like(cut) if collars is None else collars.row_of[stands.case] >= 0
+    plain = close & ~cut
+    zones = _zones(stands, ~plain, close, hazards, cap_m)
     with_rays = cut.copy()
     with_rays[zones.row] = True
-    edges = _only(edges, with_rays)
+    some = only(edges, with_rays)
     # collars and surrounds run along the edge, so that fewer rays follow them
     smooth = ~cut
     smooth[zones.row[zones.zone >= HAZARD]] = False
-    spacing = np.clip(np.where(smooth, cap_m / 5, cap_m / 10), 0.3, 3.0)
-    rays = rays_of(edges, spacing, cap_m, cut, smooth)
-    fine = strips_of(rays, cuts_of(rays, edges, surfaces, pairs, cut, cap_m), cap_m)
+    # but beside a straight edge a middle line tells too much of what bulges outwards
+    spacing = np.clip(np.where(smooth, cap_m / 5, cap_m / 10), 0.3, np.where(smooth, 0.8, 3.0))
+    rays = rays_of(some, spacing, cap_m, cut, smooth)
+    fine = strips_of(rays, cuts_of(rays, some, surfaces, pairs, cut, cap_m), cap_m)
+    width, turn, short = _joined(fine, surfaces, ~with_rays, cap_m)
     return Ground(
         cap_m=cap_m,
-        strips=_joined(fine, surfaces, ~with_rays, cap_m),
+        width_m=width,
+        turn_rad=turn,
+        short=short,
         crossings=_crossings(rays, fine, zones, cap_m),
         rays=rays,
         fine=fine,
         cut=cut,
+        plain=plain,
+        edges=edges,
     )
 
 
-def is_steiner(surfaces: Geometries, edges: Edges, distance_m: Floats, asked: Bools) -> Bools:
-    """Where Steiner's P·x + π·χ·x² is within 0.2 % of the ring of that distance, one a surface.
-
-    ``edges`` are theirs. A buffer tells only where the outline itself does not prove it; False of
-    those that are not ``asked`` about and not proved.
-    """
-    proved = _proved(surfaces, edges, distance_m)
-    rest = np.flatnonzero(~proved & asked)
-    shapes, far = surfaces[rest], distance_m[rest]
-    ring = shapely.area(shapely.buffer(shapes, far, quad_segs=16)) - shapely.area(shapes)
-    proved[rest] = np.abs(ring / _steiner(shapes, far) - 1) < _WITHIN
-    return proved
-
-
-def _steiner(surfaces: Geometries, distance_m: Floats) -> Floats:
-    round_ = np.pi * parts_less_holes(surfaces) * distance_m**2
-    ring: Floats = shapely.length(surfaces) * distance_m + round_
-    return ring
-
-
-def _proved(surfaces: Geometries, edges: Edges, distance_m: Floats) -> Bools:
-    """Outlines of one ring whose normals do not meet within the distance.
-
-    Two normals that meet enclose a bay that turns back by more than it turns on, so by less than
-    all concave corners together. If those turn by less than a quarter of a circle, the bay is a
-    graph over the direction between the two normals; and if every edge moved outwards still has a
-    length, the graph's parallels stay in order, so that the normals can not meet. Steiner's ring is
-    then wrong only by tan(α/2) − α/2 times x² at each concave corner α.
-    """
-    count = len(surfaces)
-    single = (shapely.get_type_id(surfaces) == 3) & (shapely.get_num_interior_rings(surfaces) == 0)
-    concave = np.minimum(np.maximum(-edges.turn_rad, 0.0), np.pi / 2)
-    back = np.bincount(edges.row, concave, count)
-    half = np.tan(concave / 2)
-    before = np.empty_like(half)
-    before[edges.after] = half
-    lost = (half + before) * distance_m[edges.row] >= edges.length_m
-    folded = np.bincount(edges.row[lost], minlength=count) > 0
-    excess = np.bincount(edges.row, half - concave / 2, count) * distance_m**2
-    near = excess < _WITHIN * _steiner(surfaces, distance_m)
-    proved: Bools = single & (back < np.pi / 2) & ~folded & near
-    return proved
-
-
-def _only(edges: Edges, wanted: Bools) -> Edges:
+def only(edges: Edges, wanted: Bools) -> Edges:
     """The edges of some of the surfaces, of each its whole rings."""
-    kept = wanted[edges.row]
-    some: Edges = take(edges, kept)
-    return some._replace(after=(np.cumsum(kept) - 1)[some.after])
+    if wanted.all():
+        return edges
+    mine = wanted[edges.row]
+    some: Edges = take(edges, np.flatnonzero(mine))
+    return some._replace(after=(np.cumsum(mine) - 1)[some.after])
 
 
-def _zones(stands: Stands, hazards: Hazards | None, cap_m: Floats) -> _Zones:
-    """Drawn collars, their surrounds, and the hazards that lie near."""
-    drawn = np.flatnonzero(~shapely.is_missing(stands.collar))
+def _zones(
+    stands: Stands, asked: Bools, close: Bools, hazards: Hazards | None, cap_m: Floats
+) -> _Zones:
+    """Drawn collars and their surrounds of those ``asked`` about, and the hazards that lie near."""
+    drawn = np.flatnonzero(asked & ~shapely.is_missing(stands.collar))
     # the same case in several parties has the same zones
     _, first, case = np.unique(stands.case[drawn], return_index=True, return_inverse=True)
     one = drawn[first]
-    whole, filled = _with_surface(stands.collar[one], stands.surface[one])
+    filled = close[one]
+    whole = _with_surface(stands.collar[one], stands.surface[one], filled)
     outer = shapely.buffer(whole, stands.surrounds_width_m[one], quad_segs=16)
     collar = np.where(filled, whole, stands.collar[one])
     rows, shapes = [drawn, drawn], [collar[case], outer[case]]
@@ -164,62 +143,44 @@ def _near_hazards(stands: Stands, hazards: Hazards, cap_m: Floats) -> tuple[Ints
     return left[near], right[near]
 
 
-def _with_surface(collars: Geometries, surfaces: Geometries) -> tuple[Geometries, Bools]:
+def _with_surface(collars: Geometries, surfaces: Geometries, close: Bools) -> Geometries:
     """Each collar with its surface, for a buffer: it unites the parts of a collection by itself.
 
-    A collar whose hole is drawn just as the surface is filled instead, which is a quarter the work;
-    strips that begin at the surface cross only what is left of it. Which ones are, comes second.
+    A close collar is filled instead, which is a quarter the work; strips that begin at the surface
+    cross only what is left of it.
     """
     out = np.asarray(shapely.geometrycollections(np.stack((collars, surfaces), axis=1)))
-    filled = (shapely.get_num_interior_rings(collars) == 1) & (shapely.get_type_id(surfaces) == 3)
-    one = np.flatnonzero(filled)
-    holes = shapely.polygons(shapely.get_interior_ring(collars[one], 0))
-    same = shapely.equals_exact(shapely.normalize(holes), shapely.normalize(surfaces[one]))
-    filled[one] = same
-    out[filled] = shapely.polygons(shapely.get_exterior_ring(collars[filled]))
-    return out, filled
+    out[close] = shapely.polygons(shapely.get_exterior_ring(collars[close]))
+    return out
 
 
-def _joined(fine: Strips, surfaces: Geometries, whole: Bools, cap_m: Floats) -> Strips:
-    """Strips that run to the cap joined into one a surface, beside those cut short of it."""
+def _joined(
+    fine: Strips, surfaces: Geometries, whole: Bools, cap_m: Floats
+) -> tuple[Floats, Floats, Strips]:
+    """Width and opening of the strips that run to the cap, a surface; and those cut short of it.
+
+    ``whole``: surfaces without strips, all of whose ground runs there.
+    """
     full = np.minimum(fine.cut_start_m, fine.cut_end_m) >= cap_m[fine.row]
     n = len(surfaces)
     width = np.bincount(fine.row[full], fine.width_m[full], n).astype(np.float64)
     turn = np.bincount(fine.row[full], fine.turn_rad[full], n).astype(np.float64)
     width[whole] = shapely.length(surfaces[whole])
     turn[whole] = _WHOLE_TURN * parts_less_holes(surfaces[whole])
-    short = take(fine, ~full & (fine.width_m + np.abs(fine.turn_rad) > 0))
-    row = np.concatenate((np.arange(n), short.row))
-    order = np.argsort(row, kind="stable")
-    return Strips(
-        row=row[order],
-        width_m=np.concatenate((width, short.width_m))[order],
-        turn_rad=np.concatenate((turn, short.turn_rad))[order],
-        cut_start_m=np.concatenate((cap_m, short.cut_start_m))[order],
-        cut_end_m=np.concatenate((cap_m, short.cut_end_m))[order],
-    )
+    return width, turn, take(fine, ~full & (fine.width_m + np.abs(fine.turn_rad) > 0))
 
 
 def _crossings(rays: Rays, strips: Strips, zones: _Zones, cap_m: Floats) -> Crossings:
     """Crossings of strips with zone polygons, four lines a strip for hazards, else its middle."""
     smooth = zones.zone < HAZARD
-    found = [
-        _crossed(*subdivided(rays, strips, parts), take(zones, which), cap_m)
-        for parts, which in ((1, smooth), (4, ~smooth))
-        if which.any()
-    ]
-    if len(found) == 1:
-        return found[0]
-    if not found:
-        nothing = np.empty(0)
-        none = np.empty(0, np.int64)
-        return Crossings(strips=take(strips, none), limit_m=nothing, sign=nothing, zone=none)
-    return Crossings(
-        strips=Strips(*map(np.concatenate, zip(*(one.strips for one in found), strict=True))),
-        limit_m=np.concatenate([one.limit_m for one in found]),
-        sign=np.concatenate([one.sign for one in found]),
-        zone=np.concatenate([one.zone for one in found]),
-    )
+    found = []
+    for parts, which in ((1, smooth), (4, ~smooth)):
+        if which.any():
+            some = take(zones, which)
+            wanted = np.zeros(len(cap_m), dtype=np.bool_)
+            wanted[some.row] = True
+            found.append(_crossed(*subdivided(rays, strips, wanted, parts), some, cap_m))
+    return together(found)
 
 
 def _crossed(at: Floats, out: Floats, strips: Strips, zones: _Zones, cap_m: Floats) -> Crossings:

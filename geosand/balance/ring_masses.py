@@ -11,15 +11,15 @@ from geosand.balance.ring_ground import Ground
 from geosand.balance.ring_stands import Stands
 from geosand.balance.ring_strips import (
     COLLAR,
+    HAZARD,
     OUTER,
     Strips,
     mass_share,
     mass_share_slope,
-    ragged,
 )
 from geosand.balance.ring_tasks import sums
-from geosand.balance.ring_zones import ZoneCells
-from geosand.columns import Bools, Floats, Ints, take
+from geosand.balance.ring_zones import DrawnZones
+from geosand.columns import Floats, Ints, ragged, take
 
 _AT_ONCE = 16_384  #: strips; few enough to stay in a processor's own memory
 
@@ -28,59 +28,51 @@ class Laid(NamedTuple):
     """Ground brought from the distinct stands to the rows that were dressed."""
 
     cap_m: Floats  #: by row
-    strips: Strips
-    zones: ZoneCells
+    width_m: Floats  #: by row, of the strips that run to the cap
+    turn_rad: Floats
+    short: Strips  #: the others
     stand: Ints
     rate: Floats
     group: Ints
     groups: int
     perimeter_m: Floats
-    drawn: Bools
     collar_m: Floats
-    outer_m: Floats
-
-    def rows(self, column: Floats, row: Ints) -> Floats:
-        """Sums by row."""
-        return sums(row, column, len(self.rate))
+    outer_m: Floats  #: from the edge on, where no collar is drawn
+    beyond_m: Floats  #: surrounds are at least as wide, collar or none
 
     def by_group(self, column: Floats) -> Floats:
         """Sums by group."""
         return sums(self.group, column, self.groups)
 
-    def again(self, times: int) -> Laid:
-        """The same rows one below the other, their groups with numbers of their own."""
-        size, strips, every = len(self.rate), self.strips, range(times)
-        brought: Strips = take(strips, np.tile(np.arange(len(strips.row)), times))
-        rows: Laid = take(self, np.tile(np.arange(size), times))
-        return rows._replace(
-            strips=brought._replace(row=np.concatenate([strips.row + k * size for k in every])),
-            group=np.concatenate([self.group + k * self.groups for k in every]),
-            groups=self.groups * times,
+    def within(self, limit_m: Floats, inverse_reach: Floats) -> Floats:
+        """Integral of the taper by row up to a limit that is no farther than reach and cap."""
+        u, width, turn = limit_m, self.width_m, self.turn_rad
+        share = u * (
+            width + u * ((turn - width * inverse_reach) / 2 - u * turn * inverse_reach / 3)
         )
+        if len(self.short.row):
+            row = self.short.row
+            share += sums(row, mass_share(self.short, u[row], inverse_reach[row]), len(u))
+        return share
 
 
 def brought(
-    ground: Ground,
-    zones: ZoneCells,
-    stands: Stands,
-    stand: Ints,
-    rate: Floats,
-    group: Ints,
-    groups: int,
+    ground: Ground, stands: Stands, stand: Ints, rate: Floats, group: Ints, groups: int
 ) -> Laid:
     """The ground of each dressed row, from the ground of its distinct stand."""
     return Laid(
         cap_m=ground.cap_m[stand],
-        strips=_spread_rows(ground.strips, stand),
-        zones=zones,
+        width_m=ground.width_m[stand],
+        turn_rad=ground.turn_rad[stand],
+        short=_spread_rows(ground.short, stand),
         stand=stand,
         rate=rate,
         group=group,
         groups=groups,
         perimeter_m=shapely.length(stands.surface)[stand],
-        drawn=~shapely.is_missing(stands.collar)[stand],
         collar_m=stands.collar_width_m[stand],
         outer_m=(stands.collar_width_m + stands.surrounds_width_m)[stand],
+        beyond_m=stands.surrounds_width_m[stand],
     )
 
 
@@ -131,19 +123,16 @@ class _Held(NamedTuple):
 
 
 def _held(laid: Laid) -> _Held:
-    strips = laid.strips
-    owner, weight = laid.group[strips.row], laid.rate[strips.row]
-    whole = np.minimum(strips.cut_start_m, strips.cut_end_m) >= laid.cap_m[strips.row]
-    weighed = np.where(whole, weight, 0.0)
-    cut = np.flatnonzero(~whole)
-    cut = cut[np.argsort(owner[cut], kind="stable")]
-    short: Strips = take(strips, cut)
+    short = laid.short
+    owner = laid.group[short.row]
+    order = np.argsort(owner, kind="stable")
+    owner, by_owner = owner[order], take(short, order)
     return _Held(
-        width=sums(owner, weighed * strips.width_m, laid.groups),
-        turn=sums(owner, weighed * strips.turn_rad, laid.groups),
-        short=short._replace(row=owner[cut]),
-        rate=weight[cut],
-        first=np.searchsorted(owner[cut], np.arange(laid.groups + 1)),
+        width=laid.by_group(laid.rate * laid.width_m),
+        turn=laid.by_group(laid.rate * laid.turn_rad),
+        short=by_owner._replace(row=owner),
+        rate=laid.rate[by_owner.row],
+        first=np.searchsorted(owner, np.arange(laid.groups + 1)),
     )
 
 
@@ -180,41 +169,66 @@ def reaches(laid: Laid, targets_kg: Floats) -> Floats:
     return found.reshape(targets_kg.shape)
 
 
-def masses(laid: Laid, reach_m: Floats) -> dict[int, Floats]:
+def masses(laid: Laid, zones: DrawnZones, reach_m: Floats, kinds: int) -> dict[int, Floats]:
     """kg by row: −1 in all, COLLAR, OUTER (collar and surrounds), HAZARD + k over each kind.
 
     ``reach_m`` has one a group of ``laid``; inf: as far as the cap.
     """
-    mine = reach_m[laid.group]
-    reach = np.where(
-        mine > 0, np.clip(np.nan_to_num(mine, posinf=np.inf), 1e-9, laid.cap_m), np.nan
-    )
-    zones = _zone_sums(laid, reach, 1 / reach)
-    found = {zone: np.nan_to_num(laid.rate * share) for zone, share in zones.items()}
+    reach = _reach_of_rows(laid, reach_m)
+    inverse = 1 / reach
+    whole = laid.within(reach, inverse)
+    zone = {-1: whole, COLLAR: _collars(laid, zones, reach, inverse)}
+    zone[OUTER] = _outer(laid, zones, reach, inverse, whole)
+    for k in range(HAZARD, HAZARD + kinds):
+        zone[k] = zones.cells.share(k, laid.stand, reach, inverse)
+    found = {k: np.nan_to_num(laid.rate * share) for k, share in zone.items()}
     found[OUTER] = np.minimum(found[OUTER], found[-1])  # a drawn zone is cut by lines, once each
     found[COLLAR] = np.minimum(found[COLLAR], found[OUTER])
     return found
 
 
-def areas(ground: Ground, zones: ZoneCells, stands: Stands) -> tuple[Floats, Floats]:
-    """Collar and surrounds of each stand in m², on its own ground."""
-    count = len(stands.surface)
-    every, one = np.arange(count), np.ones(count)
-    laid = brought(ground, zones, stands, every, one, np.zeros(count, np.int64), 1)
-    area = _zone_sums(laid, ground.cap_m, 0 * one)
-    return area[COLLAR], np.maximum(area[OUTER] - area[COLLAR], 0.0)
+def collar_kg(laid: Laid, zones: DrawnZones, reach_m: Floats) -> Floats:
+    """kg (G,) in the collars alone."""
+    reach = _reach_of_rows(laid, reach_m)
+    inverse = 1 / reach
+    held = np.minimum(_collars(laid, zones, reach, inverse), laid.within(reach, inverse))
+    return laid.by_group(np.nan_to_num(laid.rate * held))
 
 
-def _zone_sums(laid: Laid, reach: Floats, inverse_reach: Floats) -> dict[int, Floats]:
-    """Integrals of the taper over each zone by row; with ``inverse_reach`` 0 their areas."""
-    strips, row = laid.strips, laid.strips.row
+def areas(laid: Laid, zones: DrawnZones) -> tuple[Floats, Floats]:
+    """Collar and surrounds by row in m², on its own ground."""
+    flat = np.zeros(len(laid.rate))
+    collar = _collars(laid, zones, laid.cap_m, flat)
+    outer = _outer(laid, zones, laid.cap_m, flat, flat)
+    plain = zones.plain[laid.stand]
+    surrounds = np.where(plain, zones.surrounds_m2[laid.stand], np.maximum(outer - collar, 0.0))
+    return np.where(plain, zones.collar_m2[laid.stand], collar), surrounds
 
-    def within(limit: Floats) -> Floats:
-        share = mass_share(strips, np.minimum(limit, reach)[row], inverse_reach[row])
-        return laid.rows(share, row)
 
-    by_zone = dict(enumerate(laid.zones.shares(laid.stand, reach, inverse_reach).T))
-    if not laid.drawn.all():
-        by_zone[COLLAR] = np.where(laid.drawn, by_zone[COLLAR], within(laid.collar_m))
-        by_zone[OUTER] = np.where(laid.drawn, by_zone[OUTER], within(laid.outer_m))
-    return by_zone | {-1: within(reach)}
+def _reach_of_rows(laid: Laid, reach_m: Floats) -> Floats:
+    """Up to the cap; nan where nothing is thrown."""
+    mine = reach_m[laid.group]
+    capped = np.minimum(np.maximum(mine, 1e-9), laid.cap_m)
+    return np.where(mine > 0, capped, np.nan)
+
+
+def _collars(laid: Laid, zones: DrawnZones, reach: Floats, inverse_reach: Floats) -> Floats:
+    """Integral of the taper by row over its collar, drawn or a ring."""
+    share = laid.within(np.minimum(laid.collar_m, reach), inverse_reach)
+    row = np.flatnonzero(zones.drawn[laid.stand])
+    place = zones.place[laid.stand[row]]
+    share[row] = zones.cells.share(COLLAR, place, reach[row], inverse_reach[row])
+    return share
+
+
+def _outer(
+    laid: Laid, zones: DrawnZones, reach: Floats, inverse_reach: Floats, whole: Floats
+) -> Floats:
+    """The same over collar and surrounds; ``whole``: over all ground."""
+    share = laid.within(np.minimum(laid.outer_m, reach), inverse_reach)
+    within = zones.plain[laid.stand] & ~(reach > laid.beyond_m)
+    share[within] = whole[within]
+    row = np.flatnonzero(zones.drawn[laid.stand] & ~within)
+    place = zones.place[laid.stand[row]]
+    share[row] = zones.cells.share(OUTER, place, reach[row], inverse_reach[row])
+    return share

@@ -10,9 +10,11 @@ from typing import NamedTuple
 import numpy as np
 import shapely
 
-from geosand.balance.ring_blocks import blocks_of, near_blocks
-from geosand.balance.ring_strips import Strips, parts_of, ragged
-from geosand.columns import Bools, Floats, Geometries, Ints
+from geosand.areas.near_pairs import near_pairs
+from geosand.areas.outline_bearings import parts_of
+from geosand.balance.ring_crossings import blocks_of, near_blocks
+from geosand.balance.ring_strips import Strips
+from geosand.columns import Bools, Floats, Geometries, Ints, ragged
 
 _TOUCH_M = 1e-6  #: nearer than this, two surfaces share their edge
 _FAN_RAD = 0.12  #: widest opening of one strip at a corner
@@ -46,22 +48,23 @@ def edges_of(surfaces: Geometries) -> Edges:
     parts, part_row = parts_of(shapely.orient_polygons(surfaces))
     rings, ring_part = shapely.get_rings(parts, return_index=True)
     xy, ring = shapely.get_coordinates(rings, return_index=True)
-    step = np.diff(xy, axis=0)
-    length = np.hypot(step[:, 0], step[:, 1])
-    keep = (ring[1:] == ring[:-1]) & (length > 1e-9)
-    step, length, start, ring = step[keep], length[keep], xy[:-1][keep], ring[:-1][keep]
-    along = step / length[:, None]
+    x, y = np.ascontiguousarray(xy.T)
+    step_x, step_y = x[1:] - x[:-1], y[1:] - y[:-1]
+    length = np.sqrt(step_x * step_x + step_y * step_y)
+    kept = np.flatnonzero((ring[1:] == ring[:-1]) & (length > 1e-9))
+    length, ring = length[kept], ring[kept]
+    along_x, along_y = step_x[kept] / length, step_y[kept] / length
     after = _after_in_ring(ring)
-    following = along[after]
-    cross = along[:, 0] * following[:, 1] - along[:, 1] * following[:, 0]
-    turn = np.arctan2(cross, np.einsum("ij,ij->i", along, following))
+    next_x, next_y = along_x[after], along_y[after]
+    turn = np.arctan2(along_x * next_y - along_y * next_x, along_x * next_x + along_y * next_y)
+    along = np.column_stack((along_x, along_y))
     row = part_row[ring_part[ring]]
-    return Edges(row=row, start=start, along=along, length_m=length, turn_rad=turn, after=after)
+    return Edges(row=row, start=xy[kept], along=along, length_m=length, turn_rad=turn, after=after)
 
 
 def _after_in_ring(ring: Ints) -> Ints:
     after = np.arange(1, len(ring) + 1)
-    last = np.flatnonzero(np.diff(ring, append=-1))
+    last = np.append(np.flatnonzero(ring[1:] != ring[:-1]), len(ring) - 1)[: len(ring)]
     after[last] = np.append(0, last + 1)[:-1]
     return after
 
@@ -173,19 +176,21 @@ def cuts_of(
     itself = np.flatnonzero(cut)
     if not len(itself):
         return result
-    count = len(surfaces)
-    middle, reach = rays.at + rays.out * cap_m[rays.row, None], cap_m[rays.row, None]
-    discs = blocks_of(middle - reach, middle + reach, rays.row, count)
+    _end_at_shared_edges(result, rays, surfaces, pairs)
+    count, going = len(surfaces), np.flatnonzero(result > 0)
+    of = rays.row[going]
+    middle, reach = rays.at[going] + rays.out[going] * cap_m[of, None], cap_m[of, None]
+    discs = blocks_of(middle - reach, middle + reach, of, count)
     end = edges.start + edges.along * edges.length_m[:, None]
     low, high = np.minimum(edges.start, end), np.maximum(edges.start, end)
     pieces = blocks_of(low, high, edges.row, count)
     seen = np.concatenate((itself, pairs[0])), np.concatenate((itself, pairs[1]))
     for ray, edge in near_blocks(discs, pieces, seen):
-        touch = first_touch(rays, discs.rows[ray], edges, pieces.rows[edge])
+        asked = going[discs.rows[ray]]
+        touch = first_touch(rays, asked, edges, pieces.rows[edge])
         touch = np.where(pieces.known[edge][:, None], touch, np.inf).min(axis=2)
         touch[~discs.known[ray]] = np.inf
-        np.minimum.at(result, discs.rows[ray], touch)
-    _end_at_shared_edges(result, rays, surfaces, pairs)
+        np.minimum.at(result, asked, touch)
     return result
 
 
@@ -220,11 +225,14 @@ def _end_at_shared_edges(
     left, right = pairs
     touching = shapely.dwithin(surfaces[left], surfaces[right], _TOUCH_M)
     left, right = left[touching], right[touching]
-    first = np.searchsorted(rays.row, np.arange(len(surfaces) + 1))
-    pair, ray = ragged(first[left], first[left + 1] - first[left])
+    touched = np.zeros(len(surfaces), dtype=np.bool_)
+    touched[left] = True
+    some = np.flatnonzero(touched[rays.row])
+    places, boxes = np.tile(rays.at[some], 2), shapely.bounds(surfaces)[right]
+    ray, pair = near_pairs(places, rays.row[some], boxes, left, 2 * _TOUCH_M)
+    ray = some[ray]
     shapely.prepare(surfaces[right])
-    at = rays.at[ray]
-    against = shapely.dwithin(surfaces[right[pair]], shapely.points(at), _TOUCH_M)
+    against = shapely.dwithin(surfaces[right[pair]], shapely.points(rays.at[ray]), _TOUCH_M)
     cuts_m[ray[against]] = 0.0
 
 
@@ -243,10 +251,16 @@ def strips_of(rays: Rays, cuts_m: Floats, cap_m: Floats) -> Strips:
     )
 
 
-def subdivided(rays: Rays, strips: Strips, parts: int) -> tuple[Floats, Floats, Strips]:
-    """Each strip in equal ``parts``: start and direction of their middle lines, and the parts."""
-    ray = np.repeat(np.arange(len(rays.row)), parts)
-    place = np.tile(np.arange(parts), len(rays.row)) / parts
+def subdivided(
+    rays: Rays, strips: Strips, wanted: Bools, parts: int
+) -> tuple[Floats, Floats, Strips]:
+    """The strips of ``wanted`` surfaces, each in equal ``parts``.
+
+    Start and direction (n, 2) of the middle lines of the parts, and the parts (n).
+    """
+    some = np.flatnonzero(wanted[rays.row])
+    ray = np.repeat(some, parts)
+    place = np.tile(np.arange(parts), len(some)) / parts
     middle, width = place + 0.5 / parts, rays.width_m[ray]
     step = rays.at[rays.after][ray] - rays.at[ray]
     start, end = strips.cut_start_m[ray], strips.cut_end_m[ray]

@@ -16,6 +16,7 @@ from typing import NamedTuple
 import numpy as np
 import shapely
 
+from geosand.areas.outline_bearings import parts_of
 from geosand.columns import Floats, Geometries, Ints, take
 
 COLLAR, OUTER, HAZARD = 0, 1, 2  # zones of a crossing; HAZARD + k is the k-th kind of hazard
@@ -40,6 +41,22 @@ class Crossings(NamedTuple):
     limit_m: Floats  #: distance of the crossing from the edge
     sign: Floats
     zone: Ints
+
+
+def together(found: list[Crossings]) -> Crossings:
+    """All of these crossings."""
+    if len(found) == 1:
+        return found[0]
+    if not found:
+        nothing, none = np.empty(0), np.empty(0, dtype=np.int64)
+        strips = Strips(none, nothing, nothing, nothing, nothing)
+        return Crossings(strips=strips, limit_m=nothing, sign=nothing, zone=none)
+    return Crossings(
+        strips=Strips(*map(np.concatenate, zip(*(one.strips for one in found), strict=True))),
+        limit_m=np.concatenate([one.limit_m for one in found]),
+        sign=np.concatenate([one.sign for one in found]),
+        zone=np.concatenate([one.zone for one in found]),
+    )
 
 
 def mass_share(strips: Strips, limit_m: Floats, inverse_reach: Floats) -> Floats:
@@ -96,21 +113,6 @@ def _value(u: Floats, a: Floats, b: Floats, c: Floats) -> Floats:
 
 def _integral(u: Floats, a: Floats, b: Floats, c: Floats) -> Floats:
     return u * u * (a / 2 + u * (b / 3 + u * (c / 4)))
-
-
-def ragged(starts: Ints, counts: Ints) -> tuple[Ints, Ints]:
-    """Owner and position of each member of runs of ``counts`` rows from ``starts`` on."""
-    owner = np.repeat(np.arange(len(counts)), counts)
-    first = np.cumsum(counts) - counts
-    return owner, np.arange(len(owner)) - first[owner] + starts[owner]
-
-
-def parts_of(shapes: Geometries) -> tuple[Geometries, Ints]:
-    """Polygons of polygons and multipolygons, and whose part each is."""
-    if (shapely.get_type_id(shapes) == 3).all():  # as they are, which copies none
-        return shapes, np.arange(len(shapes))
-    parts, row = shapely.get_parts(shapes, return_index=True)
-    return parts, row.astype(np.int64)
 
 
 def parts_less_holes(surfaces: Geometries) -> Ints:

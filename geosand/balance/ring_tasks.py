@@ -8,12 +8,11 @@ from typing import NamedTuple
 import numpy as np
 import shapely
 
-from geosand.balance.ring_stands import Stands
+from geosand.balance.ring_stands import Hazards, Stands
 from geosand.balance.ring_strips import parts_less_holes
-from geosand.balance.ring_unions import Hazards
 from geosand.columns import Bools, Floats, Ints, distinct, take
 
-_AT_ONCE = 8_000  #: corners of surfaces; few enough to stay in a processor's own memory
+_AT_ONCE = 12_000  #: corners of surfaces; few enough to stay in a processor's own memory
 _MOST_BLOCKS = 16  #: each is picked out of all rows
 
 

@@ -6,6 +6,10 @@ width and T its opening. So with the crossings of a zone in order of l, sums of 
 crossing and of W and T beyond it serve any reach; only strips that are cut short of their crossing
 are gone through one by one. The sums are of whole numbers, in a unit of each cell's own, so that
 they are exact and what one cell holds does not depend on those before it.
+
+A stand is *plain* where its collar is close and none of its strips is cut. Plain stands of a case
+share its crossings; those with the band round the collar are laid only for a reach beyond what the
+band's width holds anyhow.
 """
 
 from __future__ import annotations
@@ -13,9 +17,29 @@ from __future__ import annotations
 from typing import NamedTuple
 
 import numpy as np
+import shapely
 
-from geosand.balance.ring_strips import OUTER, Crossings, mass_share, mean_over_cut, ragged
-from geosand.columns import Bools, Floats, Ints, take
+from geosand.areas.outline_bearings import (
+    bearing,
+    edge_towards,
+    in_ring,
+    outlines_of,
+    parts_of,
+    square_to_edge,
+)
+from geosand.balance.ring_collars import (
+    Bands,
+    Collars,
+    bands_of,
+    collar_zone,
+    outer_zone,
+    outward_strips,
+    zone_crossings,
+)
+from geosand.balance.ring_ground import Ground, only
+from geosand.balance.ring_stands import Stands
+from geosand.balance.ring_strips import OUTER, Crossings, mass_share, mean_over_cut, together
+from geosand.columns import Bools, Floats, Geometries, Ints, ragged, take
 
 _FARTHEST_M = 1024.0  #: no crossing lies so far
 _PARTS = 2**24  #: of a metre, by which crossings of a cell are put in order
@@ -33,32 +57,37 @@ class ZoneCells(NamedTuple):
     cut: Crossings  #: those whose strip is cut short of them, sorted by cell
     first_cut: Ints  #: of each cell among these, with the end of the last
 
-    def shares(self, stand: Ints, reach_m: Floats, inverse_reach: Floats) -> Floats:
-        """Integrals of the taper (n, zones) for rows of these stands; nan where the reach is."""
-        every = (stand[:, None] * self.zones + np.arange(self.zones)).ravel()
-        share = np.zeros(len(every))
-        held = np.flatnonzero(self.first[every + 1] > self.first[every])
-        cell, row = every[held], held // self.zones
-        reach, inverse = reach_m[row], inverse_reach[row]
-        known = np.minimum(np.nan_to_num(reach), _FARTHEST_M / 2)
+    def share(self, zone: int, stand: Ints, reach_m: Floats, inverse_reach: Floats) -> Floats:
+        """Integral of the taper (n,) over a zone for rows of these stands; nan where the reach is.
+
+        ``inverse_reach`` is 1/L, or 0 for the area within the reach.
+        """
+        if zone >= self.zones:
+            return np.where(np.isnan(reach_m), np.nan, 0.0)
+        cell = stand * self.zones + zone
+        share = np.zeros(len(cell))
+        held = np.flatnonzero(self.first[cell + 1] > self.first[cell])
+        cell, reach, inverse = cell[held], reach_m[held], inverse_reach[held]
+        known = np.minimum(np.where(reach > 0, reach, 0.0), _FARTHEST_M / 2)
         passed = np.searchsorted(self.place, _place(cell, known), side="right")
         first, last = self.first[cell], self.first[cell + 1]
 
         def between(which: int, start: Ints, end: Ints) -> Floats:
             column = self.sums[which]
-            total: Floats = (column[end] - column[start]) * self.unit[which, cell]
+            total: Floats = (column[end] - column[start]) * self.unit[which][cell]
             return total
 
         # whole taper as far as each crossing that the reach passes, then up to the reach
-        share[held] = between(0, first, passed) + between(1, first, passed) * inverse
-        share[held] += between(2, passed, last) * (reach - inverse * reach**2 / 2)
-        share[held] += between(3, passed, last) * (reach**2 / 2 - inverse * reach**3 / 3)
+        found = between(0, first, passed) + between(1, first, passed) * inverse
+        square = reach * reach / 2
+        found += between(2, passed, last) * (reach - inverse * square)
+        found += between(3, passed, last) * (square - inverse * reach**3 / 3)
         some = np.flatnonzero(self.first_cut[cell + 1] > self.first_cut[cell])
         if len(some):
-            share[held[some]] += self._of_cut(cell[some], reach[some], inverse[some])
-        table: Floats = share.reshape(-1, self.zones)
-        table[np.isnan(reach_m)] = np.nan
-        return table
+            found[some] += self._of_cut(cell[some], reach[some], inverse[some])
+        share[held] = found
+        share[np.isnan(reach_m)] = np.nan
+        return share
 
     def _of_cut(self, cell: Ints, reach: Floats, inverse: Floats) -> Floats:
         """What the strips hold that are cut short of a crossing beyond the reach."""
@@ -81,11 +110,11 @@ def zone_cells(crossings: Crossings, stands: int) -> ZoneCells:
     cells = stands * zones
     cell = crossings.strips.row * zones + crossings.zone
     place = _place(cell, crossings.limit_m)
-    order = np.argsort(place)
+    order = np.argsort(place, kind="stable")
     held, short = _each(crossings)
-    every = np.arange(cells + 1)
-    first = np.searchsorted(cell[order], every)
-    sums, unit = _running(held[:, order], cell[order], first)
+    count = np.bincount(cell, minlength=cells)
+    first = np.append(0, np.cumsum(count))
+    sums, unit = _running(held[:, order], count, first)
     cut = np.flatnonzero(short)
     cut = cut[np.argsort(cell[cut], kind="stable")]
     return ZoneCells(
@@ -100,7 +129,7 @@ def zone_cells(crossings: Crossings, stands: int) -> ZoneCells:
             sign=crossings.sign[cut],
             zone=crossings.zone[cut],
         ),
-        first_cut=np.searchsorted(cell[cut], every),
+        first_cut=np.append(0, np.cumsum(np.bincount(cell[cut], minlength=cells))),
     )
 
 
@@ -121,17 +150,121 @@ def _each(crossings: Crossings) -> tuple[Floats, Bools]:
     return held, short
 
 
-def _running(each: Floats, cell: Ints, first: Ints) -> tuple[Ints, Floats]:
+def _running(each: Floats, count: Ints, first: Ints) -> tuple[Ints, Floats]:
     """Sums of the columns (4, n) before each row, and their units (4, cells).
 
-    The sums run on from cell to cell and over: only differences within a cell are taken.
+    ``count`` rows of each cell from ``first`` on. The sums run on from cell to cell and over: only
+    differences within a cell are taken.
     """
-    held = np.flatnonzero(first[1:] > first[:-1])
-    bits = np.zeros((len(each), len(first) - 1), dtype=np.int32)
+    held = np.flatnonzero(count)
+    bits = np.zeros((len(each), len(count)), dtype=np.int32)
+    sums = np.zeros((len(each), each.shape[1] + 1), dtype=np.int64)
     if len(held):
         _, bits[:, held] = np.frexp(np.add.reduceat(np.abs(each), first[held], axis=1))
-    unit = np.ldexp(1.0, bits - _WHOLE_BITS)
-    whole = np.rint(each / unit[:, cell]).astype(np.int64)
-    sums = np.zeros((len(each), each.shape[1] + 1), dtype=np.int64)
-    np.cumsum(whole, axis=1, out=sums[:, 1:])
-    return sums, unit
+    for column, one, out in zip(each, np.ldexp(1.0, _WHOLE_BITS - bits), sums, strict=True):
+        whole = np.rint(column * np.repeat(one, count)).astype(np.int64)
+        np.cumsum(whole, out=out[1:])
+    return sums, np.ldexp(1.0, bits - _WHOLE_BITS)
+
+
+class DrawnZones(NamedTuple):
+    """What drawn zones hold; columns by stand."""
+
+    cells: ZoneCells  #: of the stands, then of the close collars
+    place: Ints  #: which row of these tells of collar and surrounds
+    drawn: Bools  #: its collar is
+    plain: Bools
+    collar_m2: Floats  #: of plain stands
+    surrounds_m2: Floats
+
+
+def drawn_zones(ground: Ground, stands: Stands, collars: Collars, reach_m: Floats) -> DrawnZones:
+    """The zones of all stands; ``reach_m``: the longest one that is asked of each."""
+    count, plain = len(stands.surface), ground.plain
+    mine = np.flatnonzero(plain)
+    place = np.arange(count)
+    place[mine] = count + collars.row_of[stands.case[mine]]
+    collar_m2, surrounds_m2 = np.zeros((2, count))
+    found = [ground.crossings] if len(ground.crossings.zone) else []
+    if len(mine):
+        first = np.unique(place[mine], return_index=True)[1]
+        one = mine[np.sort(first)]  # a stand of each case
+        shown = collars.row_of[stands.case[one]]
+        width = np.zeros(len(collars.case))
+        width[shown] = stands.surrounds_width_m[one]
+        bands = bands_of(collars, width)
+        which = place[mine] - count
+        collar_m2[mine], surrounds_m2[mine] = collars.area_m2[which], bands.area_m2[which]
+        wide = np.zeros(len(width), dtype=np.bool_)
+        wide[which[reach_m[mine] > width[which]]] = True
+        found += _crossings(ground, collars, one, wide[shown], shown, bands)
+    return DrawnZones(
+        cells=zone_cells(together(found), count + len(collars.case)),
+        place=place,
+        drawn=~shapely.is_missing(stands.collar),
+        plain=plain,
+        collar_m2=collar_m2,
+        surrounds_m2=surrounds_m2,
+    )
+
+
+def _crossings(
+    ground: Ground, collars: Collars, stand: Ints, wide: Bools, collar: Ints, bands: Bands
+) -> list[Crossings]:
+    """Crossings of some plain stands, with the row of the close collar of each.
+
+    The bands are crossed only where they are ``wide``.
+    """
+    wanted = np.zeros(len(ground.cut), dtype=np.bool_)
+    wanted[stand] = True
+    strips = outward_strips(only(ground.edges, wanted))
+    above = len(ground.cut)
+    zones = [collar_zone(collars, stand, collar)]
+    if wide.any():
+        zones.append(outer_zone(collars, stand[wide], collar[wide], bands))
+    return [zone_crossings(strips, ground.cap_m, zone, above) for zone in zones]
+
+
+def farthest_corners_m(
+    zones: Geometries, surfaces: Geometries, beyond_m: Floats, field: Ints, fields: int
+) -> Floats:
+    """Greatest distance by field (F,) of a zone's outer corners from its surface's outline.
+
+    ``beyond_m`` (n) is added to those of each zone. 0 for a field without zones. Only corners that
+    may be the farthest of their field are measured against the whole outline.
+    """
+    parts, of_part = parts_of(zones)
+    corners, part = shapely.get_coordinates(shapely.get_exterior_ring(parts), return_index=True)
+    row = of_part[part]
+    outline = shapely.boundary(surfaces)
+    at_most = _at_most_m(corners, row, surfaces) + beyond_m[row]
+    of_corner, farthest = field[row], np.zeros(fields)
+    highest = np.zeros(fields)
+    np.maximum.at(highest, of_corner, at_most)
+    few = np.flatnonzero(at_most == highest[of_corner])  # the likeliest corner of each field
+    for _ in range(2):
+        away = shapely.distance(shapely.points(corners[few]), outline[row[few]])
+        np.maximum.at(farthest, of_corner[few], away + beyond_m[row[few]])
+        few = np.flatnonzero(at_most > farthest[of_corner] * (1 + 1e-12))
+    return farthest
+
+
+def _at_most_m(corners: Floats, row: Ints, surfaces: Geometries) -> Floats:
+    """Distance of corners from the edges in their direction, so not less than from the outline."""
+    outlines, own = outlines_of(surfaces)
+    usable = np.full(len(surfaces), -1)
+    usable[outlines.of[outlines.ordered]] = np.flatnonzero(outlines.ordered)
+    ring = usable[row]
+    known = np.flatnonzero(ring >= 0)
+    ring = ring[known]
+    x = corners[known, 0] - outlines.middle_x[ring]
+    y = corners[known, 1] - outlines.middle_y[ring]
+    there = bearing(x, y)
+    edge = edge_towards(outlines, own, ring, there)
+    square = np.full(len(known), np.inf)
+    for beside in (-1, 0, 1):
+        begin = outlines.first[ring] + in_ring(edge + beside, outlines.edges[ring])
+        square = np.minimum(square, square_to_edge(own, begin, x, y))
+    out = np.full(len(row), np.inf)
+    out[known] = np.sqrt(square)
+    return out

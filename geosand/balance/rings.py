@@ -15,14 +15,13 @@ from typing import Any
 import numpy as np
 import shapely
 
+from geosand.balance.ring_collars import Collars, close_collars
 from geosand.balance.ring_ground import lay_ground
-from geosand.balance.ring_masses import Laid, areas, brought, masses, reaches
-from geosand.balance.ring_outlines import farthest_corners_m
-from geosand.balance.ring_stands import Stands, distinct_cases, distinct_stands
+from geosand.balance.ring_masses import Laid, areas, brought, collar_kg, masses, reaches
+from geosand.balance.ring_stands import Stands, disjoint_hazards, distinct_cases, distinct_stands
 from geosand.balance.ring_strips import COLLAR, HAZARD, OUTER
 from geosand.balance.ring_tasks import Rows, Sand, Task, sand_of
-from geosand.balance.ring_unions import disjoint_hazards
-from geosand.balance.ring_zones import zone_cells
+from geosand.balance.ring_zones import DrawnZones, drawn_zones, farthest_corners_m
 from geosand.columns import Bools, Floats, Geometries, Ints, Strings
 
 FARTHEST_REACH_M = 200.0  #: no spreader throws farther; the search for the reach ends here
@@ -120,12 +119,15 @@ def _check_lengths(expected: int, **columns: Sized) -> None:
 
 def _thrown(task: Task, kinds: list[str], count: int) -> ThrowOff:
     """Some fields at a time; the ground of each is laid twice as far until it holds its sand."""
-    cap, wanted = _first_caps(task.cases, task.sand, count), list(task.blocks(count))
+    cap, wanted = np.zeros(count), list(task.blocks(count))
     parts = []
     while wanted:
         some = wanted.pop()
         fewer = task if some.all() else task.only(some)
-        part, short = _within_caps(fewer, kinds, cap)
+        collars = close_collars(fewer.cases.collar, fewer.cases.surface)
+        new = some[:-1] & (cap == 0)
+        cap = np.where(new, _first_caps(fewer.cases, collars, fewer.sand, count), cap)
+        part, short = _within_caps(fewer, collars, kinds, cap)
         parts.append((fewer, part))
         wider = np.zeros(count + 1, dtype=np.bool_)
         wider[fewer.sand.field[short]] = True
@@ -163,43 +165,50 @@ def _placed(count: int, pieces: list[tuple[Ints, Floats]]) -> Floats:
     return out
 
 
-def _first_caps(cases: Stands, sand: Sand, count: int) -> Floats:
+def _first_caps(cases: Stands, collars: Collars, sand: Sand, count: int) -> Floats:
     """How far to lay the ground of each field: to the widest zone and as far as rings may reach."""
     widest = np.zeros(count)
     np.maximum.at(widest, cases.field, cases.collar_width_m + cases.surrounds_width_m)
-    drawn = np.flatnonzero(~shapely.is_missing(cases.collar))
-    by_collar = farthest_corners_m(
-        cases.collar[drawn],
-        cases.surface[drawn],
-        cases.surrounds_width_m[drawn],
-        cases.field[drawn],
-        count,
-    )
-    zone = np.clip(np.maximum(widest, by_collar), 1.0, FARTHEST_REACH_M)
+    close, beyond = collars.case, cases.surrounds_width_m
+    np.maximum.at(widest, cases.field[close], collars.widest_m + beyond[close])
+    other = np.flatnonzero(~shapely.is_missing(cases.collar) & (collars.row_of < 0))
+    if len(other):
+        by_collar = farthest_corners_m(
+            cases.collar[other], cases.surface[other], beyond[other], cases.field[other], count
+        )
+        widest = np.maximum(widest, by_collar)
+    zone = np.clip(widest, 1.0, FARTHEST_REACH_M)
     reach, some = np.zeros(count), sand.field >= 0
     np.maximum.at(reach, sand.field[some], sand.reach_alone_m()[some])
     cap: Floats = np.maximum(zone, np.minimum(1.2 * reach, FARTHEST_REACH_M))
     return cap
 
 
-def _within_caps(task: Task, kinds: list[str], cap_m: Floats) -> tuple[ThrowOff, Bools]:
+def _within_caps(
+    task: Task, collars: Collars, kinds: list[str], cap_m: Floats
+) -> tuple[ThrowOff, Bools]:
     """What ground up to the caps of the fields holds, and which groups threw more than that."""
     cases, rows, sand, hazards = task.cases, task.rows, task.sand, task.hazards
     stands, stand = distinct_stands(cases, rows.case, rows.dressing, 2 * cap_m[cases.field])
-    ground = lay_ground(stands, hazards, cap_m[stands.field])
-    zones = zone_cells(ground.crossings, len(stands.surface))
-    laid = brought(ground, zones, stands, stand, rows.rate, rows.group, len(sand.place))
+    ground = lay_ground(stands, hazards, cap_m[stands.field], collars)
+    laid = brought(ground, stands, stand, rows.rate, rows.group, len(sand.place))
     reach = reaches(laid, sand.targets_kg())
-    collar_m2, surrounds_m2 = areas(ground, zones, stands)
+    farthest = np.zeros(len(stands.surface))
+    np.maximum.at(farthest, stand, np.nan_to_num(reach[0], posinf=np.inf)[rows.group])
+    zones = drawn_zones(ground, stands, collars, farthest)
+    every = np.arange(len(farthest))
+    each = brought(ground, stands, every, np.ones(len(every)), np.zeros_like(every), 1)
+    collar_m2, surrounds_m2 = areas(each, zones)
     present = np.zeros((len(kinds), len(cap_m)), dtype=np.bool_)
     present[hazards.kind, hazards.field] = True
     over = dict(zip(kinds, present[:, rows.field], strict=True))
-    table = _split(laid, reach, sand, (collar_m2[stand], surrounds_m2[stand]), over)
+    table = _split(laid, zones, reach, sand, (collar_m2[stand], surrounds_m2[stand]), over)
     return table, np.any(np.isinf(reach), axis=0)
 
 
 def _split(
     laid: Laid,
+    zones: DrawnZones,
     reach: Floats,
     sand: Sand,
     area: tuple[Floats, Floats],
@@ -209,10 +218,7 @@ def _split(
 
     ``over``: kinds of hazards, in which rows' fields there are any.
     """
-    found = {
-        zone: mass.reshape(3, -1) for zone, mass in masses(laid.again(3), reach.ravel()).items()
-    }
-    main, targets = {zone: mass[0] for zone, mass in found.items()}, sand.targets_kg()
+    main, targets = masses(laid, zones, reach[0], len(over)), sand.targets_kg()
     unknown = np.where((sand.overthrow_kg > 0) & ~sand.placeable, np.nan, 0.0)
     of_row = unknown[laid.group]
     collar = main[COLLAR] + of_row
@@ -224,7 +230,6 @@ def _split(
     finite = np.where(np.isinf(reach), np.nan, reach)
     with np.errstate(invalid="ignore", divide="ignore"):
         strip = np.where(thrown, targets[0] / sand.edge_kg_m, np.nan)
-    nothing = np.zeros(len(collar))
     return ThrowOff(
         reach_m=np.where(thrown, finite[0], np.nan),
         strip_width_m=strip,
@@ -233,15 +238,15 @@ def _split(
         group_collar_kg=laid.by_group(collar) + unknown,
         group_surrounds_kg=laid.by_group(surrounds) + unknown,
         group_farther_kg=laid.by_group(farther) + unknown,
-        collar_low_kg=laid.by_group(found[COLLAR][1]) + ends[1],
-        collar_high_kg=laid.by_group(found[COLLAR][2]) + ends[2],
+        collar_low_kg=collar_kg(laid, zones, reach[1]) + ends[1],
+        collar_high_kg=collar_kg(laid, zones, reach[2]) + ends[2],
         collar_kg=collar,
         surrounds_kg=surrounds,
         farther_kg=farther,
         collar_area_m2=area[0],
         surrounds_area_m2=area[1],
         hazard_kg={
-            kind: main.get(HAZARD + k, nothing) + np.where(here, of_row, 0.0)
+            kind: main[HAZARD + k] + np.where(here, of_row, 0.0)
             for k, (kind, here) in enumerate(over.items())
         },
     )

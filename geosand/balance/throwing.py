@@ -8,10 +8,11 @@ import numpy as np
 import shapely
 
 from geosand.areas.register import AreaRegister
-from geosand.balance.ring_unions import united
+from geosand.balance.ring_stands import united
 from geosand.balance.rings import ThrowOff, throw_off
 from geosand.columns import Floats, Geometries, Ints
 from geosand.estimates import Estimates
+from geosand.rates.catch_rows import rows_of_pairs
 from geosand.rates.surface_rates import Rates
 from geosand.site.tables import HAZARDS, Site
 
@@ -33,7 +34,6 @@ def throw_of_dressings(
     ring_kind = np.isin(surfaces.kind[rows], ["collar", "surround"])
     editions = site.dressings.edition[dressing_of_group]
     hazard = np.isin(surfaces.kind, HAZARDS) & np.isin(surfaces.edition, editions)
-    hazard &= ~shapely.is_empty(register.owned_plane)
     throw = throw_off(
         surfaces=register.owned_plane[rows],
         dressing=dressed.dressing[kept],
@@ -80,11 +80,10 @@ def drawn_collars(site: Site, register: AreaRegister) -> Geometries:
     drawn = np.flatnonzero(around & ~shapely.is_empty(register.owned_plane))
     if not len(drawn):
         return out
-    place = surfaces.edition * len(site.ids) + surfaces.ground
-    order = np.argsort(place, kind="stable")
-    wanted = surfaces.edition[drawn] * len(site.ids) + surfaces.around[drawn]
-    inner = order[np.searchsorted(place[order], wanted, side="right") - 1]
-    found = place[inner] == wanted
-    collars, inner = united(register.owned_plane[drawn[found]], inner[found])
+    within = rows_of_pairs(
+        surfaces.edition, surfaces.ground, surfaces.edition[drawn], surfaces.around[drawn]
+    )
+    found = within >= 0
+    collars, inner = united(register.owned_plane[drawn[found]], within[found])
     out[inner] = collars
     return out

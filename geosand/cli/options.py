@@ -175,6 +175,8 @@ def write_text(path: Path, text: str, *, option: str = "--out") -> None:
 
 def check_results(*paths: Path | None) -> None:
     """Refuse, before any work, results that would go where something measured is kept."""
-    from geosand.formats.result_files import check_results as check
+    named = [path for path in paths if path is not None]
+    if named:
+        from geosand.formats.result_files import check_results as check
 
-    check(path for path in paths if path is not None)
+        check(named)

@@ -6,6 +6,7 @@ import hashlib
 import os
 import tomllib
 from collections.abc import Mapping
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -25,14 +26,35 @@ MAXIMUM_DOTS = 500  #: in one line of site.toml
 MAXIMUM_SANDS = 200
 
 
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+class ParsedSite:
+    """What a site's files say, and what was wrong or worth knowing of the files themselves."""
+
+    raw: RawSite
+    faults: Faults
+    findings: list[Finding]
+
+    def checked(self) -> Site:
+        """The Site. Raises Refused with every fault of every file."""
+        return assemble(self.raw, self.faults, self.findings)
+
+
 def read_site(folder: str | Path) -> Site:
     """Read and check a site folder.
 
     Raises Refused with every fault of every file: where, what was found, what is allowed, what to
     do. Nothing is written. Unknown files in the folder are left alone.
     """
+    return parse_site(folder).checked()
+
+
+def parse_site(folder: str | Path, held: Mapping[str, bytes] | None = None) -> ParsedSite:
+    """Read a site folder without judging what stands in its tables.
+
+    ``held`` are files that were read already. Raises Refused where there is no folder.
+    """
     root = Path(folder)
-    files = _Files(root)
+    files = _Files(root, held)
     findings: list[Finding] = []
     if not os.path.isdir(root):
         files.faults.add(str(folder), "there is no such folder", remedy="name a site folder")
@@ -40,19 +62,16 @@ def read_site(folder: str | Path) -> Site:
     settings = _settings(files)
     editions = _editions(files, findings)
     records = _records(files, findings)
-    return assemble(
-        RawSite(
-            settings=settings,
-            editions=editions,
-            dressings=records["dressings"],
-            loads=records["loads"],
-            catches=_catches(files, records, findings),
-            deliveries=records.get("deliveries"),
-            inputs=files.digests,
-        ),
-        files.faults,
-        findings,
+    raw = RawSite(
+        settings=settings,
+        editions=editions,
+        dressings=records["dressings"],
+        loads=records["loads"],
+        catches=_catches(files, records, findings),
+        deliveries=records.get("deliveries"),
+        inputs=files.digests,
     )
+    return ParsedSite(raw=raw, faults=files.faults, findings=findings)
 
 
 def inputs_of(folder: str | Path) -> dict[str, str]:
@@ -67,20 +86,23 @@ def inputs_of(folder: str | Path) -> dict[str, str]:
 class _Files:
     """Reads bytes once, remembers their SHA-256, and notes what can not be read."""
 
-    def __init__(self, root: Path) -> None:
-        self.root, self.faults = root, Faults()
+    def __init__(self, root: Path, held: Mapping[str, bytes] | None = None) -> None:
+        self.root, self.faults, self.held = root, Faults(), held or {}
         self.digests: dict[str, str] = {}
 
     def has(self, name: str) -> bool:
         """True where something of this name is there, readable or not: also a link to nowhere."""
-        return os.path.lexists(self.root / name)
+        return name in self.held or os.path.lexists(self.root / name)
 
     def bytes_of(self, name: str, *, required: str = "") -> bytes | None:
         """The file's bytes; None, with a fault if it can not be read or is missing though needed.
 
         ``required`` says what the file is for; "" = it may be missing.
         """
-        path = self.root / name
+        path, content = self.root / name, self.held.get(name)
+        if content is not None and len(content) <= MAXIMUM_MB * 1_000_000:
+            self.digests[name] = hashlib.sha256(content).hexdigest()
+            return content
         if not self.has(name):
             if required:
                 self.faults.add(name, "the file is missing", remedy=required)

@@ -9,21 +9,22 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import Any
 
 import numpy as np
 
 from geosand.columns import Bools, Ints, distinct
-from geosand.errors import Faults, Finding, Refused
+from geosand.errors import Finding
 from geosand.portfolio.set_tables import SiteRows
+from geosand.portfolio.sound_sites import NotAlikeError, or_one_by_one, sound_ones
 from geosand.portfolio.typed_columns import Typed, typed
-from geosand.site.assemble import RawSites, assemble_all
+from geosand.site.assemble import RawSites
 from geosand.site.cells import RawTable, parse_day
 from geosand.site.raw_columns import Texts, cells_of, in_rows, words_as_written, written
 from geosand.site.read_surfaces import RawEdition
 from geosand.site.tables import Site
 
-ROUNDS = 6  #: of leaving out sites with faults, before all that are left are read one by one
 NOT_SAID = np.datetime64("NaT", "D")
 
 
@@ -37,17 +38,15 @@ def read_at_once(
     sites: dict[int, Site] = {}
     if not wanted:
         return sites
-    try:
+    with or_one_by_one():
         tables = {name: typed(name, rows, files[name]) for name, rows in parts.items()}
         surveys = _surveys(tables["surfaces"])
         sound = np.array(wanted, dtype=np.int64)
         sound = sound[_can_be(tables, surveys)[sound]]
         for count in distinct(surveys.count[sound]).tolist():
             alike = sound[surveys.count[sound] == count]
-            sites |= _sound_ones(keys, alike, tables, surveys)
-    except Exception:
-        # what fails here is told, or fails, where each site is read by itself
-        return sites
+            stack = partial(_stacked, keys=keys, tables=tables, surveys=surveys)
+            sites |= sound_ones(alike, stack)
     return sites
 
 
@@ -106,20 +105,10 @@ def _can_be(tables: Mapping[str, Typed], surveys: _Surveys) -> Bools:
     return sound
 
 
-def _sound_ones(
-    keys: Sequence[str], group: Ints, tables: Mapping[str, Typed], surveys: _Surveys
-) -> dict[int, Site]:
-    """The sound ones of the sites; those with a fault are left out until there is none."""
-    for _ in range(ROUNDS):
-        if len(group) == 0:
-            break
-        faults, findings = Faults(), list[Finding]()
-        try:
-            raw = _raw_sites(keys, group, tables, surveys)
-            return dict(zip(group.tolist(), assemble_all(raw, faults, findings), strict=True))
-        except Refused:
-            group = np.delete(group, list(faults.members))
-    return {}
+def _stacked(
+    group: Ints, keys: Sequence[str], tables: Mapping[str, Typed], surveys: _Surveys
+) -> tuple[RawSites, list[Finding]]:
+    return _raw_sites(keys, group, tables, surveys), []
 
 
 def _raw_sites(
@@ -142,7 +131,9 @@ def _raw_sites(
             _edition(tables["surfaces"], group, surveys.edition == n) for n in range(editions)
         ],
         valid_from=np.array(days, dtype="datetime64[D]"),
-        **records,
+        dressings=records["dressings"],
+        loads=records["loads"],
+        catches=records["catches"],
         deliveries=tables["deliveries"].of(group) if "deliveries" in tables else None,
     )
 
@@ -169,7 +160,9 @@ def _settings(keys: Sequence[str], table: RawTable) -> dict[str, Any]:
         inner = settings
         for step in path:
             inner = inner.setdefault(step, {})
+            if not isinstance(inner, dict):
+                raise NotAlikeError(f"{step} is a table and a value")
         if last in inner:
-            raise ValueError(f"{name} is a table and a value")
+            raise NotAlikeError(f"{name} is a table and a value")
         inner[last] = values
     return settings

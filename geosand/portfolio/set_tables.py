@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import json
 import re
+from bisect import bisect_right
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
+from itertools import accumulate
 from pathlib import Path
 from typing import Any, Protocol
 
@@ -82,6 +84,7 @@ class ParquetTable:
 
     path: Path
     geometry: str  #: its geometry column, "" = none
+    groups: RowGroups | None = None  #: looked at once for all chunks; None = each time
 
     @property
     def file(self) -> str:
@@ -104,29 +107,69 @@ class ParquetTable:
         import pyarrow.parquet as pq
 
         with pq.ParquetFile(self.path) as file:
-            parts, begun = [file.schema_arrow.empty_table()], 0
+            parts = [file.schema_arrow.empty_table()]
             rows = [pa.array([], pa.int64())]
-            for group in range(file.num_row_groups):
-                count = file.metadata.row_group(group).num_rows
-                if _may_hold(file, group, keys):
-                    parts.append(file.read_row_group(group))
-                    rows.append(pa.array(np.arange(begun + 1, begun + count + 1)))
-                begun += count
+            groups = self.groups
+            if groups is None or groups.begun[-1] != file.metadata.num_rows:
+                groups = row_groups(file)
+            for group in groups.that_may_hold(keys):
+                begun, end = groups.begun[group : group + 2].tolist()
+                parts.append(file.read_row_group(group))
+                rows.append(pa.array(np.arange(begun + 1, end + 1)))
         table = pa.concat_tables(parts).append_column("row", pa.chunked_array(rows))
         return split_by_site(table, keys, self.geometry)
 
 
-def _may_hold(file: Any, group: int, keys: Sequence[str]) -> bool:
-    """False where a row group's statistics say that none of the sites is in it."""
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+class RowGroups:
+    """Which sites the row groups of a file may hold, by what its statistics say of each."""
+
+    begun: Ints  #: (groups + 1,) where the rows of each begin
+    least: Sequence[str]  #: the first of their sites, in order, of those groups that say so
+    most: Sequence[str]  #: the greatest last site of that group and all before it
+    last: Sequence[str]  #: the last site of each
+    number: Ints  #: of each of these groups
+    unsaid: Ints  #: numbers of all others: they may hold any
+
+    def that_may_hold(self, keys: Sequence[str]) -> list[int]:
+        """Numbers of the groups that may hold any of the sites, in order."""
+        wanted = set(self.unsaid.tolist())
+        for key in keys:
+            place = bisect_right(self.least, key)
+            while place > 0 and self.most[place - 1] >= key:
+                place -= 1
+                if self.last[place] >= key:
+                    wanted.add(int(self.number[place]))
+        return sorted(wanted)
+
+
+def row_groups(file: Any) -> RowGroups:
+    """What a Parquet file says of its row groups."""
     import pyarrow as pa
 
-    index = file.schema_arrow.get_field_index("site")
-    kind = file.schema_arrow.field(index).type
-    statistics = file.metadata.row_group(group).column(index).statistics
+    kind = file.schema_arrow.field("site").type
+    leaves = [file.schema.column(k).path for k in range(len(file.schema.names))]
+    index = leaves.index("site")  # a column of several parts counts as many
     text = pa.types.is_string(kind) or pa.types.is_large_string(kind)
-    if not text or statistics is None or not statistics.has_min_max:
-        return True
-    return any(statistics.min <= key <= statistics.max for key in keys)
+    sizes, unsaid = list[int](), list[int]()
+    said: list[tuple[str, str, int]] = []
+    for number in range(file.num_row_groups):
+        group = file.metadata.row_group(number)
+        sizes.append(group.num_rows)
+        statistics = group.column(index).statistics
+        if text and statistics is not None and statistics.has_min_max:
+            said.append((statistics.min, statistics.max, number))
+        else:
+            unsaid.append(number)
+    said.sort()
+    return RowGroups(
+        begun=np.cumsum([0, *sizes]),
+        least=[least for least, _, _ in said],
+        most=list(accumulate((last for _, last, _ in said), max)),
+        last=[last for _, last, _ in said],
+        number=np.array([number for _, _, number in said], dtype=np.int64),
+        unsaid=np.array(unsaid, dtype=np.int64),
+    )
 
 
 def parquet_table(path: Path) -> ParquetTable:
@@ -159,7 +202,9 @@ def parquet_table(path: Path) -> ParquetTable:
                     remedy="write it with geometry_encoding WKB",
                 )
             )
-    return ParquetTable(path=path, geometry=geometry)
+    with pq.ParquetFile(path) as file:
+        groups = row_groups(file)
+    return ParquetTable(path=path, geometry=geometry, groups=groups)
 
 
 def _crs_name(crs: Any) -> str:

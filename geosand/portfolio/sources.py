@@ -7,15 +7,19 @@ import os
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Protocol
+from typing import TYPE_CHECKING, Protocol
 
 from geosand.errors import Fault, Refused
 from geosand.site.tables import Site
+
+if TYPE_CHECKING:
+    from geosand.formats.site_folder import ParsedSite
 
 SETTINGS = "site.toml"
 #: what a site folder's result depends on; ``editions/*.geojson`` beside them
 FILES: tuple[str, ...] = ("catches.geojson", "records.xlsx", "surfaces.geojson", SETTINGS)
 FILES += tuple(f"{name}.csv" for name in ("catches", "deliveries", "dressings", "loads"))
+HELD_BYTES = 50_000_000  #: of files that are parsed and wait to be checked together
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -52,38 +56,100 @@ class Folders:
         return list(self.found)
 
     def read(self, keys: Sequence[str], known: dict[str, str]) -> Iterator[SiteRead]:
-        """The sites one after the other; a refused one with its faults."""
-        from geosand.formats.site_folder import read_site
+        """The sites in order, some at a time; a refused one with its faults.
 
+        Each folder is parsed by itself and all are then checked at once. Only a site in which
+        anything is wrong is checked by itself, which says what.
+        """
+        waiting: list[SiteRead | _Parsed] = []
+        held = 0
         for key in keys:
             folder = self.root / self.odd.get(key, key)
-            fingerprint = _fingerprint(folder)
-            if known.get(key) == fingerprint:
-                yield SiteRead(key=key, fingerprint=fingerprint, site=None)
+            files = _Files.of(folder)
+            if known.get(key) == files.fingerprint:
+                waiting.append(SiteRead(key=key, fingerprint=files.fingerprint, site=None))
                 continue
-            try:
-                site = read_site(folder)
-            except Refused as refusal:
-                faults = str(refusal).splitlines()
-                yield SiteRead(key=key, fingerprint=fingerprint, site=None, refused=faults)
-            else:
-                yield SiteRead(key=key, fingerprint=fingerprint, site=site)
+            waiting.append(_parsed(key, folder, files))
+            held += files.size
+            if held > HELD_BYTES:
+                yield from _checked(waiting)
+                waiting, held = [], 0
+        yield from _checked(waiting)
 
 
-def _fingerprint(folder: Path) -> str:
-    """SHA-256 of the names and bytes of all files that a site is read from."""
-    digest = hashlib.sha256()
-    editions = sorted((folder / "editions").glob("*.geojson"))
-    for path in [*(folder / name for name in FILES), *editions]:
-        if not os.path.lexists(path):
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Files:
+    """The files of a site folder as they are read once, for the fingerprint and for the tables."""
+
+    fingerprint: str  #: SHA-256 of the names and bytes of all of them
+    content: Mapping[str, bytes]  #: by name; none of those that can not be read
+    size: int  #: bytes of all
+
+    @classmethod
+    def of(cls, folder: Path) -> _Files:
+        """Large files are not kept, but read again with the tables."""
+        digest = hashlib.sha256()
+        kept: dict[str, bytes] = {}
+        size = 0
+        editions = sorted((folder / "editions").glob("*.geojson"))
+        for path in [*(folder / name for name in FILES), *editions]:
+            if not os.path.lexists(path):
+                continue
+            name = path.relative_to(folder).as_posix()
+            try:  # a pipe would never end; what is no file is told when the site is read
+                content = path.read_bytes() if path.is_file() else None
+                told = b"no file" if content is None else content
+            except OSError as problem:  # told when the site is read
+                content, told = None, type(problem).__name__.encode()
+            if content is not None and size + len(content) <= HELD_BYTES:
+                kept[name] = content
+            size += len(told)
+            digest.update(f"{name}\0{len(told)}\0".encode())
+            digest.update(told)
+        return cls(fingerprint=digest.hexdigest(), content=kept, size=size)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Parsed:
+    """A site whose files are parsed and not yet checked."""
+
+    key: str
+    fingerprint: str
+    site: ParsedSite
+
+
+def _parsed(key: str, folder: Path, files: _Files) -> SiteRead | _Parsed:
+    from geosand.formats.site_folder import parse_site
+
+    try:
+        site = parse_site(folder, files.content)
+    except Refused as refusal:
+        return _refused(key, files.fingerprint, refusal)
+    return _Parsed(key=key, fingerprint=files.fingerprint, site=site)
+
+
+def _checked(waiting: Sequence[SiteRead | _Parsed]) -> Iterator[SiteRead]:
+    """The sites of some folders, in order."""
+    from geosand.portfolio.folders_at_once import read_folders_at_once
+
+    sites = read_folders_at_once([w.site for w in waiting if isinstance(w, _Parsed)])
+    number = 0
+    for one in waiting:
+        if isinstance(one, SiteRead):
+            yield one
             continue
-        try:  # a pipe would never end; what is no file is told when the site is read
-            content = path.read_bytes() if path.is_file() else b"no file"
-        except OSError as problem:  # told when the site is read
-            content = type(problem).__name__.encode()
-        digest.update(f"{path.relative_to(folder).as_posix()}\0{len(content)}\0".encode())
-        digest.update(content)
-    return digest.hexdigest()
+        try:
+            site = sites.pop(number, None) or one.site.checked()
+        except Refused as refusal:
+            yield _refused(one.key, one.fingerprint, refusal)
+        else:
+            yield SiteRead(key=one.key, fingerprint=one.fingerprint, site=site)
+        number += 1
+
+
+def _refused(key: str, fingerprint: str, refusal: Refused) -> SiteRead:
+    faults = str(refusal).splitlines()
+    return SiteRead(key=key, fingerprint=fingerprint, site=None, refused=faults)
 
 
 def find_sites(root: Path, outside: Path) -> Source:

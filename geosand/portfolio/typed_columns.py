@@ -10,6 +10,7 @@ import shapely
 
 from geosand.columns import Bools, Floats, Geometries, Ints
 from geosand.portfolio.set_tables import SiteRows
+from geosand.portfolio.sound_sites import NotAlikeError
 from geosand.site.cells import RawTable
 from geosand.site.raw_columns import Column, Texts, any_written, written
 
@@ -86,7 +87,7 @@ def typed(name: str, rows: SiteRows, file: str) -> Typed:
     table, member = rows.table, rows.member()
     sites = len(rows.bounds) - 1
     if len(set(table.column_names)) < len(table.column_names):
-        raise ValueError("columns of one name")
+        raise NotAlikeError("columns of one name")
     columns: dict[str, Column] = {}
     present: dict[str, Bools] = {}
     odd = np.zeros(len(member), dtype=np.bool_)

@@ -8,7 +8,7 @@ from __future__ import annotations
 import numpy as np
 import shapely
 
-from geosand.columns import Bools, Floats, Geometries, Ints
+from geosand.columns import Bools, Floats, Geometries, Ints, ragged
 
 _CELLS_A_BOX = 2  #: about so many, so that most cells meet few boxes
 
@@ -100,8 +100,7 @@ class BoxGrid:
         left, low = self._x.cells(west, of), self._y.cells(south, of)
         wide = self._x.cells(east, of) - left + 1
         many = wide * (self._y.cells(north, of) - low + 1)
-        box = np.repeat(np.arange(len(boxes)), many)
-        step = np.arange(len(box)) - np.repeat(np.cumsum(many) - many, many)
+        box, step = ragged(np.zeros_like(many), many)
         down, along = np.divmod(step, wide[box])
         cell = (self._begun[of] + low * self._across[of] + left)[box]
         cell += down * self._across[of[box]] + along

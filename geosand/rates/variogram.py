@@ -16,7 +16,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from geosand.columns import Floats, Ints, freeze, ratio
+from geosand.columns import Floats, Ints, freeze, ragged, ratio
 from geosand.rates.kriging import Variogram
 
 LEAST_CATCHES, LEAST_PAIRS, LEAST_LAGS, LAGS = 100, 30, 4, 12
@@ -72,10 +72,8 @@ def pooled_lags(points_m: Floats, values: Floats, group: Ints) -> Lags:
 def _pairs_within(group: Ints) -> tuple[Ints, Ints]:
     """All pairs i < j of rows of one group; ``group`` is in ascending order."""
     _, start, count = np.unique(group, return_index=True, return_counts=True)
-    later = np.repeat(start + count, count) - np.arange(len(group)) - 1
-    left = np.repeat(np.arange(len(group)), later)
-    step = np.arange(len(left)) - np.repeat(np.cumsum(later) - later, later)
-    return left, left + 1 + step
+    row = np.arange(len(group))
+    return ragged(row + 1, np.repeat(start + count, count) - row - 1)
 
 
 def fitted(lags: Lags) -> Variogram:

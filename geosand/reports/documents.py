@@ -5,8 +5,7 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -100,8 +99,7 @@ def balance_document(results: Results) -> Document:
     }
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Figures:
+class _Figures(NamedTuple):
     """Uncertainties and intervals of whole tables, worked out once."""
 
     u_spread: Floats

@@ -6,7 +6,6 @@ import numpy as np
 
 from geosand.balance.account import NOT_CLOSED, NOT_MEASURED, UNDECIDED
 from geosand.balance.closing import Closing
-from geosand.balance.stock import SIGNIFICANT, weighings
 from geosand.reports.words import Units, chance, listed, shown, signed_percent
 from geosand.results import Results
 from geosand.season.ledger import NOT_MEASURED as NOT_MEASURED_STATE
@@ -14,6 +13,7 @@ from geosand.season.ledger import OVER, UNDER
 
 #: Named one by one; of more only their number is told, as a long list is read by nobody.
 MOST_UNDER, MOST_OVER, MOST_DRESSINGS = 6, 3, 4
+NO_PROOF = "One dressing can not prove which"
 
 
 def look_first(results: Results, units: Units) -> list[str]:
@@ -58,7 +58,11 @@ def _not_closing(results: Results, units: Units) -> list[str]:
 
 def _culprit(results: Results, k: int, units: Units) -> str:
     """What a weighed load of a dressing that does not close says of its unit mass, if it does."""
-    site, scale = results.site, weighings(results.site)
+    site, scale = results.site, results.weighings
+    if scale is None:
+        return NO_PROOF
+    from geosand.balance.stock import SIGNIFICANT  # loaded already, as loads were weighed
+
     mine = site.loads.dressing[site.weighed.load] == k
     told = [
         f"load {scale.load[row]} weighs {shown(scale.weighed_kg[row], 'mass', units)},"
@@ -66,7 +70,7 @@ def _culprit(results: Results, k: int, units: Units) -> str:
         for row in np.flatnonzero(mine & (scale.sigmas > SIGNIFICANT))
     ]
     if not told:
-        return "One dressing can not prove which"
+        return NO_PROOF
     return f"The scale speaks against the unit mass: {listed(told)}"
 
 

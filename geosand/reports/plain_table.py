@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 PIPE_WIDTH = 160  #: a pipe has no width: wide enough that no figure is cut
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
 class Table:
     """A title, heads of one or more lines, and rows of texts."""
 

@@ -60,9 +60,7 @@ def listed(names: list[str], most: int = 6) -> str:
 
 
 _NUMBER = r"−?\d[\d.,\u202f]*"
-_METRIC = re.compile(
-    rf"(?<![\w./])(?:({_NUMBER}) (to|±) )?({_NUMBER}) (mm|m²|kg|m)(?![\w/²³])(?! \(−?\d)"
-)
+_METRIC = rf"(?<![\w./])(?:({_NUMBER}) (to|±) )?({_NUMBER}) (mm|m²|kg|m)(?![\w/²³])(?! \(−?\d)"
 _MEASURES = {"mm": "depth", "m²": "area", "kg": "mass", "m": "length"}
 
 
@@ -74,7 +72,7 @@ def in_words_of(text: str, units: Units) -> str:
     >>> in_words_of("50 to 3000 m² are usual", "us"), in_words_of("3 m", "metric")
     ('50 to 3000 m² (538 to 32\u202f292 ft²) are usual', '3 m')
     """
-    return _METRIC.sub(_us_behind, text) if units == "us" else text
+    return re.sub(_METRIC, _us_behind, text) if units == "us" else text
 
 
 def _us_behind(found: re.Match[str]) -> str:

@@ -23,7 +23,7 @@ NOT_MEASURED, NO_TARGET = "not measured", "no target"
 DAY = np.timedelta64(1, "D")
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
 class Ledger:
     """One row a surface of the boundaries in force that is dressed or has a target."""
 

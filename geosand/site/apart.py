@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass, fields
+from collections.abc import Mapping, Sequence
+from dataclasses import fields
 from itertools import pairwise
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -30,12 +30,11 @@ from geosand.site.tables import (
 )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
-class Tables:
+class Tables(NamedTuple):
     """What was read of all sites, the rows of one after those of another; and whose they are."""
 
     text: SiteTexts
-    editions: Sequence[RawEdition]
+    surveys: Sequence[Sequence[RawEdition]]  #: of each site its boundary editions
     valid_from: Dates  #: (sites, editions)
     ids: Ids
     surfaces: Surfaces
@@ -55,7 +54,12 @@ class Tables:
     of_count: Ints
 
 
-def taken_apart(tables: Tables, findings: Sequence[Finding], catches_file: str) -> list[Site]:
+def taken_apart(
+    tables: Tables,
+    findings: Sequence[Finding],
+    catches_file: str,
+    inputs: Sequence[Mapping[str, str]] | None = None,
+) -> list[Site]:
     """Every site by itself, with what was found of it."""
     text, members = tables.text, len(tables.text.name)
     moistures, of_moisture, place = tables.book.table()
@@ -118,12 +122,13 @@ def taken_apart(tables: Tables, findings: Sequence[Finding], catches_file: str) 
             settings=Settings(**{n: float(values[k]) for n, values in text.settings.items()}),
             ids=names[k],
             valid_from=tables.valid_from[k],
-            source_crs=tuple(e.source_crs for e in tables.editions),
-            source=tuple(e.source for e in tables.editions),
-            datum_accuracy_m=tuple(e.datum_accuracy_m for e in tables.editions),
+            source_crs=tuple(e.source_crs for e in tables.surveys[k]),
+            source=tuple(e.source for e in tables.surveys[k]),
+            datum_accuracy_m=tuple(e.datum_accuracy_m for e in tables.surveys[k]),
             group_surfaces=sets[k],
             findings=told[k],
             catches_file=catches_file,
+            inputs=inputs[k] if inputs is not None else {},
             **{name: each[k] for name, each in parts.items()},
         )
         for k in range(members)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
@@ -26,7 +26,7 @@ NO_DAY = np.datetime64("0001-01-01", "D")  #: from which an edition holds that s
 FARTHEST_DEGREE = 0.1  #: of a catch from all surfaces; about 10 km
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
 class RawSite:
     """Everything that a site's files say, unchecked; ``editions`` with the one in force last.
 
@@ -43,7 +43,7 @@ class RawSite:
     inputs: Mapping[str, str] = field(default_factory=dict)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
 class RawSites:
     """The same of several sites, with their rows one site after the other in each table.
 
@@ -59,6 +59,9 @@ class RawSites:
     loads: RawTable
     catches: RawTable
     deliveries: RawTable | None = None
+    #: of each site the files of its editions, where these say more of themselves than ``editions``
+    surveys: Sequence[Sequence[RawEdition]] | None = None
+    inputs: Sequence[Mapping[str, str]] | None = None  #: of each site
 
 
 def assemble(raw: RawSite, faults: Faults, findings: list[Finding]) -> Site:
@@ -90,7 +93,7 @@ def assemble_all(raw: RawSites, faults: Faults, findings: list[Finding]) -> list
     valid_from = _all_in_order(raw, text, faults, findings)
     tables = _tables(raw, raw.editions, valid_from, text, book, faults, findings, at_once=True)
     faults.refuse()
-    return taken_apart(tables, findings, raw.catches.file)
+    return taken_apart(tables, findings, raw.catches.file, raw.inputs)
 
 
 def _tables(
@@ -134,7 +137,7 @@ def _tables(
     )
     return Tables(
         text=text,
-        editions=editions,
+        surveys=(getattr(raw, "surveys", None) or [editions] * members),
         valid_from=valid_from,
         ids=ids,
         surfaces=surfaces,

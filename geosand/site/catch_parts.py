@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -93,8 +92,7 @@ def sum_parts(column: Floats, whole: Ints, count: int) -> Floats:
     return np.where(np.bincount(whole[known], minlength=count) > 0, total, np.nan)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
-class Pools:
+class Pools(NamedTuple):
     """Catches of one dressing that name the same pool, in order of their first trays."""
 
     tray: Ints  #: number of the catch, one row a catch in a pool

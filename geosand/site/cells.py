@@ -25,7 +25,7 @@ DAY = re.compile(
 )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
 class RawTable:
     """Cells as they stand in a file, by column, with the place of each row for messages.
 

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 import shapely
 
-from geosand.columns import Bools, Floats, Geometries, Ints, Strings, freeze
+from geosand.columns import Bools, Floats, Geometries, Ints, Strings
 from geosand.errors import Faults
 from geosand.site.cells import quoted
 from geosand.site.reading import Reader
@@ -16,16 +16,12 @@ MAXIMUM_LATITUDE = 89.9
 FARTHEST_DEGREE = 1.0  #: between surfaces of one site
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
-class Outlines:
+class Outlines(NamedTuple):
     """Geometries in two dimensions with what is asked of them again and again."""
 
     geometry: Geometries
     bounds: Floats  #: (n, 4)
     solid: Bools  #: those with an area
-
-    def __post_init__(self) -> None:
-        freeze(self)
 
     @classmethod
     def of(cls, geometry: Geometries) -> Outlines:

@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -80,15 +79,13 @@ def read_dressings(
     return dressings, dressed, ids
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
-class Editions:
+class Editions(NamedTuple):
     """From which day each site's boundary editions hold (sites, editions), the oldest first."""
 
     valid_from: Dates
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
-class _Told:
+class _Told(NamedTuple):
     """What findings about dressings need."""
 
     id: Strings

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -22,7 +22,7 @@ from geosand.units import UnitFault, factor_to_si
 TABLES = ("sand", "sands", "catches", "targets")
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
 class SiteText:
     """What one ``site.toml`` says of a site's boundaries, where they are all that is wanted."""
 
@@ -33,8 +33,7 @@ class SiteText:
     edge_bias_m: float
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
-class SiteTexts:
+class SiteTexts(NamedTuple):
     """What ``site.toml`` says of each site, checked, one row a site."""
 
     name: Sequence[str]

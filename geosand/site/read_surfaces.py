@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -46,7 +46,7 @@ ACCURACIES = {
 Columns = dict[str, np.ndarray[Any, np.dtype[Any]]]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
 class RawEdition:
     """One boundary file as read: its cells, its geometries and what it says of itself."""
 
@@ -56,9 +56,10 @@ class RawEdition:
     source_crs: str = ""
     source: str = ""  #: file that the boundaries came in
     datum_accuracy_m: float = float("nan")  #: of the shift to WGS 84; nan = not said
-    accuracy_m: float = float("nan")  #: edge accuracy of this survey; nan = as in site.toml
-    edge_bias_m: float = float("nan")  #: the same of its bias
-    boundary_accuracy_m: float = float("nan")  #: the same of one vertex
+    #: edge accuracy of this survey, or that of each row; nan = as in site.toml
+    accuracy_m: float | Floats = float("nan")
+    edge_bias_m: float | Floats = float("nan")  #: the same of its bias
+    boundary_accuracy_m: float | Floats = float("nan")  #: the same of one vertex
 
 
 def read_surfaces(
@@ -159,8 +160,7 @@ def _unused_defaults(accuracy: dict[str, Floats], member: Ints, findings: list[F
             ]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
-class _Part:
+class _Part(NamedTuple):
     """The surfaces of one edition."""
 
     reader: Reader

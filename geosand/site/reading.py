@@ -139,7 +139,6 @@ class Reader(TableReader):
             return np.full(self.size, np.nan)
         out: Floats | None = None
         for name, factor in found:
-            self.units.add(name)
             with np.errstate(over="ignore"):
                 values = self.number(name, required=required and len(found) == 1) * factor
             values = self._limits(name, values, factor, above, minimum, maximum)

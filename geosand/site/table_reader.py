@@ -28,7 +28,7 @@ class TableReader:
         self.read: set[str] = set()
         self.known: set[str] = set()
         self._filled: dict[str, Bools] = {}
-        self.units: set[str] = set()  #: columns that were read with the unit in their name
+        self.units: list[list[str]] = []  #: names of one quantity with units, in order of columns
 
     def has(self, name: str) -> Bools:
         """For each site (members,) whether the column is there with at least one filled cell."""
@@ -123,6 +123,7 @@ class TableReader:
             else:
                 good.append((name, factor))
                 self.read.add(name)
+        self.units.append([name for name, _ in good])
         filled = [match for match in good if self.has(match[0]).any()]
         if len(filled) > 1:
             self._said_twice([name for name, _ in filled])
@@ -163,16 +164,23 @@ class TableReader:
 
     def _hints(self, name: str, members: Ints) -> list[str]:
         """What may be meant by an unread column, for each of the sites."""
-        known: dict[frozenset[str], str] = {}
-        hints = []
+        hints: dict[frozenset[str], str] = {}
+        several = {name for names in self.units for name in names}
+        out = []
         for k in members.tolist():
-            lacking = frozenset(n for n in self.units if not self._present(n)[k])
-            if lacking not in known:
-                names = {n.removesuffix("_…"): n for n in sorted(self.known - lacking)}
+            mine = frozenset(filter(None, (self._read_of(names, k) for names in self.units)))
+            if mine not in hints:
+                known = (self.known - several) | mine
+                names = {n.removesuffix("_…"): n for n in sorted(known)}
                 near = nearest(name.lower(), names, cutoff=0.75)
-                known[lacking] = f" (did you mean {names[near[0]]}?)" if near else ""
-            hints.append(known[lacking])
-        return hints
+                hints[mine] = f" (did you mean {names[near[0]]}?)" if near else ""
+            out.append(hints[mine])
+        return out
+
+    def _read_of(self, names: Sequence[str], k: int) -> str:
+        """Which of the names of one quantity is read of site ``k``, if it has any of them."""
+        filled = next((name for name in names if self.has(name)[k]), "")
+        return filled or next((name for name in names if self._present(name)[k]), "")
 
     def _present(self, name: str) -> Bools:
         """For each site whether it has the column, be it blank."""

@@ -247,7 +247,7 @@ class StockCounts:
         return len(self.date)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
 class Settings:
     """What ``site.toml`` says for the whole site, SI; defaults are told in ``Site.findings``."""
 

@@ -11,8 +11,10 @@ from geosand.areas.ellipsoid import (
     _edge_sums,
     ellipsoid_areas_m2,
     perimeters_m,
+    radii_m,
     vertex_spread_m2,
 )
+from geosand.areas.plane import Planes
 from geosand.areas.rings import Rings, rings_from_ragged, rings_of
 from tests.references.areas import GEODESIC_NOISE_M2
 
@@ -86,7 +88,9 @@ def test_powers_along_edges_by_quadrature(short):
     north, width = random.uniform(-1, 1, 40), random.uniform(-1, 1, 39)
     first = np.array([0, 11, 30])
     width[first[1:] - 1] = 0.0  # from a ring to the next
-    sums = _edge_sums(width, north, first, np.array([short, False, short]))
+    room = np.full((5, 40), np.nan)
+    room[:2] = np.append(width, 0.0), north
+    sums = _edge_sums(room, first, np.array([short, False, short]))
     nodes, weights = np.polynomial.legendre.leggauss(8)
     along = north[:-1, None] * (1 - nodes) / 2 + north[1:, None] * (1 + nodes) / 2
     for order in range(1, 6):
@@ -160,3 +164,44 @@ def test_blocks_hold_every_ring_once(polygons):
     for part, block in seen:
         assert block.first[0] == 0 and block.last[-1] == len(block.position) - 1
         assert np.array_equal(block.surface, rings.surface[part])
+
+
+def test_lengths_and_spread_by_the_radii_themselves(polygons):
+    """Beside cosines and roots, edge by edge; up to the poles."""
+    caps = [shapely.box(10, lat, 11, lat + 1e-3) for lat in (-90.0, -89.9, 89.99, 0.0)]
+    shapes = np.concatenate([polygons, np.array(caps, dtype=object)])
+    rings = rings_of(shapes)
+
+    def steps(begin: np.ndarray, end: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        meridian, parallel = radii_m((begin[:, 1] + end[:, 1]) / 2)
+        east, north = np.radians(end - begin).T
+        return east * parallel, north * meridian
+
+    expected = rings.sum_rings(rings.sum_edges(np.hypot(*steps(*rings.edges()))))
+    assert perimeters_m(rings) == pytest.approx(expected, rel=2e-14)
+    east, north = (rings.sum_vertices(step**2) for step in steps(*rings.neighbours()))
+    east, north = rings.sum_rings(east), rings.sum_rings(north)
+    expected = np.sqrt(east * 0.3**2 + north * 0.2**2) / 2
+    assert vertex_spread_m2(rings, 0.2, 0.3) == pytest.approx(expected, rel=2e-14)
+
+
+def test_rings_on_the_planes_of_their_sites(polygons):
+    """Many blocks, each with several sites; with room of their own or in place: to the last bit."""
+    of = np.arange(POLYGONS) % 40
+    near = shapely.transform(polygons, lambda points: points % 0.01)
+    planes = Planes.around(near, of)
+    expected = shapely.get_coordinates(planes.to_plane(near, of))
+    rings = rings_of(near)
+    drawn = rings.position.copy()
+    assert np.array_equal(planes.rings_to_plane(rings, of).position, expected)
+    assert np.array_equal(rings.position, drawn)
+    one = np.zeros(POLYGONS, dtype=np.int64)
+    alone = Planes.around(near, one)
+    by_itself = shapely.get_coordinates(alone.to_plane(near, one))
+    assert np.array_equal(alone.rings_to_plane(rings, one).position, by_itself)
+    moved = planes.rings_to_plane(rings, of, in_place=True)
+    assert np.array_equal(moved.position, expected)
+    assert moved.position is rings.position
+    assert moved.sum_rings(moved.lengths()) == pytest.approx(
+        shapely.length(planes.to_plane(near, of)), rel=1e-13
+    )

@@ -10,7 +10,7 @@ import pytest
 import shapely
 
 from geosand.areas import matched_edges as module
-from geosand.areas.matched_edges import edge_numbers, matched_edges, same_rings
+from geosand.areas.matched_edges import edge_numbers, matched_edges, ring_numbers, same_rings
 from geosand.areas.rings import rings_of
 
 
@@ -62,7 +62,7 @@ def test_pairs_are_those_of_a_dictionary(column, monkeypatch, numbers, mixed):
         shapes, edition = shapes[order], edition[order]
     rank = np.random.default_rng(1).permutation(len(shapes))
     rings = rings_of(shapes)
-    found = matched_edges(rings, rank, edition)
+    found = matched_edges(rings, rank, edition, rings.lengths())
     expected = by_dictionary(shapes, edition, rank)
     assert list(zip(found.lower.tolist(), found.upper.tolist(), strict=True)) == list(expected)
     assert found.length_m == pytest.approx(list(expected.values()), rel=1e-7)
@@ -78,18 +78,18 @@ def test_pairs_are_those_of_a_dictionary(column, monkeypatch, numbers, mixed):
 def test_an_edge_knows_whose_it_is_too(column):
     squares = column(shapely.box(0, 0, 1, 1), shapely.box(1, 0, 2, 1), shapely.box(5, 0, 6, 1))
     rings = rings_of(squares)
-    found = matched_edges(rings, np.arange(3), np.zeros(3, dtype=np.int64))
+    found = matched_edges(rings, np.arange(3), np.zeros(3, dtype=np.int64), rings.lengths())
     x = rings.position[:, 0]
     edges = np.setdiff1d(np.arange(len(x)), rings.last)
     common = (x[edges] == 1) & (x[edges + 1] == 1)
-    assert found.has(edges).tolist() == common.tolist()
+    assert found.common[edges].tolist() == common.tolist()
     assert common.sum() == 2
 
 
 def test_nothing_in_common(column):
     for shapes in (column(), column(None, shapely.Polygon()), column(shapely.box(0, 0, 1, 1))):
         rings, rank = rings_of(shapes), np.arange(len(shapes))
-        found = matched_edges(rings, rank, rank * 0)
+        found = matched_edges(rings, rank, rank * 0, rings.lengths())
         assert not len(found.lower) and not found.along_m.any()
         assert found.length_of(rank, rank).tolist() == [0.0] * len(rank)
 
@@ -111,7 +111,22 @@ def test_rings_drawn_either_way_from_any_corner(column):
         ([0, 1, 0, 1], [(2, 4)]),
     ):
         rings = rings_of(shapes)
-        numbers = edge_numbers(rings, *rings.position.T.astype(np.int64))
+        numbers = edge_numbers(rings, 1.0)
         assert (numbers[rings.last] == 0).all()
-        pairs = zip(*same_rings(rings, numbers, np.array(edition)), strict=True)
+        pairs = zip(*same_rings(rings, rings.sum_edges(numbers), np.array(edition)), strict=True)
         assert [tuple(sorted(map(int, pair))) for pair in pairs] == expected
+
+
+def test_numbers_are_of_places_not_of_signs_or_digits_beyond(column):
+    """-0.0 is 0.0; to a unit, places that round to the same multiple of it are one."""
+    corners = np.array([(0.0, 0.0), (3.0, 0.0), (3.0, 2.0), (-4.0, 5.0)])
+    minus = np.where(corners == 0, -0.0, corners)
+    near = corners + np.array([(0.04, -0.04), (0.02, 0.03), (-0.04, 0.01), (0.0, 0.04)])
+    far = corners + np.array([(0.06, 0), (0, 0), (0, 0), (0, 0)])
+    rings = rings_of(column(*map(shapely.Polygon, (corners, minus, near, far))))
+    exact, rounded = edge_numbers(rings).reshape(4, 5), edge_numbers(rings, 0.1).reshape(4, 5)
+    assert (exact[0] == exact[1]).all() and not (exact[0, :4] == exact[2, :4]).any()
+    assert (rounded[0] == rounded[1]).all() and (rounded[0] == rounded[2]).all()
+    assert (rounded[0] == rounded[3]).tolist() == [False, True, True, False, True]
+    assert ring_numbers(rings).tolist() == rings.sum_edges(exact.ravel()).tolist()
+    assert not len(ring_numbers(rings_of(column())))

@@ -4,12 +4,16 @@ import numpy as np
 import pytest
 import shapely
 
+from geosand.areas import near_pairs as module
 from geosand.areas.near_pairs import near_pairs
 
 
+@pytest.mark.parametrize("beside", [module._BESIDE, -1])
 @pytest.mark.parametrize("distance", [0.0, 3.0])
 @pytest.mark.parametrize("scale", [1.0, 1e-5, 1e6])
-def test_no_pair_is_lost(distance: float, scale: float) -> None:
+def test_no_pair_is_lost(monkeypatch, beside: int, distance: float, scale: float) -> None:
+    """By sorting, and by a tree as where many boxes are beside each other."""
+    monkeypatch.setattr(module, "_BESIDE", beside)
     rng = np.random.default_rng(5)
     corner = rng.uniform(-50, 50, (300, 2)) * scale
     boxes = np.hstack([corner, corner + rng.uniform(0, 8, (300, 2)) * scale])
@@ -26,6 +30,19 @@ def test_no_pair_is_lost(distance: float, scale: float) -> None:
     assert (key[left] == key[right]).all()
     wide = shapely.box(*(boxes + np.array([-1, -1, 1, 1]) * distance * scale * 1.01).T)
     assert shapely.distance(wide[left], shapes[right]).max() <= 1e-6 * scale
+
+
+@pytest.mark.parametrize("beside", [module._BESIDE, -1])
+def test_boxes_with_a_side_in_common_meet(monkeypatch, beside: int) -> None:
+    """Equal sides and boxes of no width; keys below nought and far apart."""
+    monkeypatch.setattr(module, "_BESIDE", beside)
+    boxes = np.array([[0, 0, 1, 1], [1, 0, 2, 1], [0, 1, 1, 2], [1, 1, 1, 1], [5, 5, 6, 6.0]])
+    key = np.array([-7, -7, -7, -7, 10**9])
+    left, right = near_pairs(boxes, key, boxes, key)
+    apart = shapely.distance(*np.meshgrid(*[shapely.box(*boxes.T)] * 2))
+    expected = np.argwhere((apart == 0) & (key[:, None] == key))
+    assert np.column_stack([left, right]).tolist() == expected.tolist()
+    assert len(expected) == 17
 
 
 def test_nothing_is_near_nothing() -> None:

@@ -47,6 +47,20 @@ COEFFICIENTS = np.array(
 )
 
 
+def test_a_gap_of_less_than_the_tolerance_is_no_edge_twice(column):
+    """A collar half in a fairway and an approach 3 cm beside it: what lies between is fairway."""
+    fairway, edge = shapely.box(-60, -40, 60, 10), shapely.box(0, 0, 20, 20)
+    approach = shapely.box(20.03, 0, 40, 8)
+    flat = column(edge, approach, fairway.difference(edge).difference(approach))
+    errors = errors_of(flat, ("collar", "approach", "fairway"), bias=1.0)
+    net = [errors.effects(one)["edge bias"][0] for one in np.eye(3)]
+    assert net[1] == pytest.approx(56, abs=0.2)  # 20 by 8
+    assert net[0] == pytest.approx(80, abs=0.2)
+    outline = 2 * (120 + 60)  # with the collar that stands out by 10
+    assert sum(net) == pytest.approx(outline, abs=0.5)
+    assert errors.effects(np.ones(3))["edge bias"][0] == pytest.approx(outline, abs=0.5)
+
+
 def test_edge_by_monte_carlo(stack):
     """Each surface's edge is moved by its own error; areas are taken from the moved polygons."""
     flat, drawn = stack

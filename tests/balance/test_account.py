@@ -318,3 +318,9 @@ def test_a_site_before_its_first_dressing(run: Run) -> None:
     results = run(dressings="dressing,date,surfaces\n", loads=None, catches=None)
     assert len(results.balance.spread) == 0
     assert results.balance.closing == []
+
+
+def test_a_bunker_that_owns_no_ground_holds_nothing(run: Run) -> None:
+    covered = surface("b9", "bunker", square(LON, LAT, 4.0))  # within the first green
+    throw = run(surfaces=[*SURFACES, covered]).balance.throw
+    assert {kind: column.tolist() for kind, column in throw.hazard_kg.items()} == {"bunker": [0, 0]}

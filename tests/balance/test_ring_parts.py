@@ -8,17 +8,19 @@ import numpy as np
 import pytest
 import shapely
 
-from geosand.balance.ring_ground import _proved, is_steiner
-from geosand.balance.ring_outlines import (
-    bearing,
-    edges_towards,
-    farthest_corners_m,
-    outlines_of,
-)
+from geosand.balance import ring_rays
 from geosand.balance.ring_rays import cuts_of, edges_of, rays_of
-from geosand.balance.ring_stands import Stands, distinct_cases, distinct_stands, near_stands
+from geosand.balance.ring_stands import (
+    Stands,
+    disjoint_hazards,
+    distinct_cases,
+    distinct_stands,
+    near_stands,
+    united,
+)
+from geosand.balance.ring_steiner import _proved, is_steiner
 from geosand.balance.ring_strips import parts_less_holes
-from geosand.balance.ring_unions import disjoint_hazards, united
+from geosand.balance.ring_zones import farthest_corners_m
 from tests.balance.test_rings import SQUARE, blob, column, kidney
 
 
@@ -74,45 +76,6 @@ def test_parts_holes_and_deep_bays_are_not_proved() -> None:
     assert parts_less_holes(shapes).tolist() == [2, 0, 0, 1, 1]
     proved = _proved(shapes, edges_of(shapes), np.full(5, 1.0))
     assert proved.tolist() == [False] * 4 + [True]
-
-
-# Outlines by bearing.
-
-
-def test_edges_towards_a_bearing_are_those_a_line_from_the_middle_meets() -> None:
-    bay = shapely.box(-9, -9, 9, 9).difference(shapely.box(-2, -3, 2, 9))
-    shapes = column([bay, *many(2, 40)])
-    outlines, corners = outlines_of(shapes)
-    assert outlines.ordered.sum() > 30
-    assert not outlines.ordered[0]
-    rng = np.random.default_rng(3)
-    ring = rng.choice(np.flatnonzero(outlines.ordered), 500)
-    angle = rng.uniform(0, 2 * np.pi, 500)
-    there = bearing(np.cos(angle), np.sin(angle))
-    edge, count = edges_towards(outlines, corners, ring, there, there)
-    assert (count == 1).all()
-    begin = outlines.first[ring] + edge % outlines.edges[ring]
-    places = np.stack([np.column_stack((corners.x[k], corners.y[k])) for k in (begin, begin + 1)])
-    edges = shapely.linestrings(places.transpose(1, 0, 2))
-    ends = 99 * np.column_stack((np.cos(angle), np.sin(angle)))
-    lines = shapely.linestrings(np.stack((np.zeros_like(ends), ends), axis=1))
-    assert (shapely.distance(lines, edges) < 1e-9).all()
-
-
-def test_bearings_grow_with_the_angle_and_stay_below_four() -> None:
-    angle = np.linspace(0, 2 * np.pi, 1001)[:-1]
-    got = bearing(np.cos(angle), np.sin(angle))
-    assert (np.diff(got) > 0).all()
-    assert bearing(np.array([1.0, 0.0]), np.array([-1e-300, 0.0])).tolist() == [0.0, 0.0]
-
-
-def test_rings_begin_at_their_lowest_bearing_whatever_their_turn_and_start() -> None:
-    rolled = shapely.Polygon(np.roll(shapely.get_coordinates(SQUARE)[:-1], 2, axis=0))
-    _, one = outlines_of(column([SQUARE]))
-    for other in (rolled, shapely.Polygon(shapely.get_coordinates(SQUARE)[::-1])):
-        _, got = outlines_of(column([other]))
-        np.testing.assert_array_equal(got.x, one.x)
-        np.testing.assert_array_equal(got.y, one.y)
 
 
 # How wide collars are.
@@ -220,6 +183,30 @@ def test_no_strip_leaves_an_edge_that_another_surface_lies_against() -> None:
     assert against.sum() > 30
     assert (cuts[against] == 0).all()
     assert (cuts[(rays.row == 0) & (x < 19)] > 1).all()
+
+
+def test_strips_at_shared_edges_are_not_measured(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Squares edge to edge: only strips that leave all of them are held against outlines."""
+    shapes = column([shapely.box(10 * i, 10 * j, 10 * i + 10, 10 * j + 10) for i in range(6)
+                     for j in range(6)])  # fmt: skip
+    n, cap = len(shapes), np.full(len(shapes), 30.0)
+    stands, asked = bare(shapes, np.zeros(n, np.int64)), []
+    pairs = near_stands(stands, stands.party, 2 * cap)
+    edges, cut = edges_of(shapes), np.ones(n, bool)
+    rays = rays_of(edges, np.full(n, 3.0), cap, cut, ~cut)
+    touch = ring_rays.first_touch
+
+    def counted(rays: Any, ray: Any, *more: Any) -> Any:
+        asked.extend(ray.ravel().tolist())
+        return touch(rays, ray, *more)
+
+    monkeypatch.setattr(ring_rays, "first_touch", counted)
+    cuts = cuts_of(rays, edges, shapes, pairs, cut, cap)
+    x, y = rays.at.T
+    outer = (x < 1e-6) | (x > 60 - 1e-6) | (y < 1e-6) | (y > 60 - 1e-6)
+    assert (cuts[~outer] == 0).all()
+    assert np.isin(asked, np.flatnonzero(outer)).all()
+    assert (cuts[outer] > 0).sum() == len(set(asked)) > 60
 
 
 # Unions.

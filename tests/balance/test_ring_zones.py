@@ -40,7 +40,8 @@ def test_sums_are_those_of_the_single_crossings(reach, cut):
     given = crossings(7, cut=cut)
     cells = zone_cells(given, STANDS)
     stand = np.array([3, 0, 5, 3])
-    got = cells.shares(stand, np.full(4, reach), np.full(4, 1 / reach))
+    reaches = np.full(4, reach)
+    got = np.column_stack([cells.share(z, stand, reaches, 1 / reaches) for z in (0, 1)])
     limit = np.minimum(given.limit_m, reach)
     each = given.sign * mass_share(given.strips, limit, np.full(len(limit), 1 / reach))
     for row, one in enumerate(stand):
@@ -72,8 +73,8 @@ def test_one_strip_holds_the_integral_of_the_taper():
         end = min(1.5, reach)
         x = (nodes + 1) / 2 * end
         density = (1 - x / reach) * (one.width_m + one.turn_rad * x)
-        got = cells.shares(np.zeros(1, np.int64), np.array([reach]), np.array([1 / reach]))
-        assert got[0, 0] == pytest.approx((weights * density).sum() * end / 2, rel=1e-12)
+        got = cells.share(0, np.zeros(1, np.int64), np.array([reach]), np.array([1 / reach]))
+        assert got[0] == pytest.approx((weights * density).sum() * end / 2, rel=1e-12)
 
 
 def test_without_crossings_zones_hold_nothing_and_an_unknown_reach_stays_unknown():
@@ -87,10 +88,10 @@ def test_without_crossings_zones_hold_nothing_and_an_unknown_reach_stays_unknown
     )
     stand = np.array([0, 1])
     reach = np.array([2.0, 3.0])
-    assert not zone_cells(empty, STANDS).shares(stand, reach, 1 / reach).any()
-    unknown = zone_cells(given, STANDS).shares(stand, np.array([2.0, np.nan]), 1 / reach)
-    assert np.isfinite(unknown[0]).all()
-    assert np.isnan(unknown[1]).all()
+    for zone in (0, 1, 2):
+        assert not zone_cells(empty, STANDS).share(zone, stand, reach, 1 / reach).any()
+        unknown = zone_cells(given, STANDS).share(zone, stand, np.array([2.0, np.nan]), 1 / reach)
+        assert np.isfinite(unknown).tolist() == [True, False]
 
 
 def test_what_a_stand_holds_does_not_depend_on_the_others_in_the_last_digit():
@@ -98,7 +99,7 @@ def test_what_a_stand_holds_does_not_depend_on_the_others_in_the_last_digit():
     given = crossings(5, cut=True)
     alone = zone_cells(given, STANDS)
     reach, stand = np.array([0.3, 1.1, 4.9, 7.0, 2.2, 8.0]), np.arange(STANDS)
-    want = alone.shares(stand, reach, 1 / reach)
+    want = [alone.share(zone, stand, reach, 1 / reach).tolist() for zone in (0, 1)]
     strips, n = given.strips, len(given.zone)
     many, large = 5000, 1e6
     row = np.concatenate([np.sort(np.arange(n) * 7 % many), strips.row + many])
@@ -116,5 +117,6 @@ def test_what_a_stand_holds_does_not_depend_on_the_others_in_the_last_digit():
         sign=given.sign[twice],
         zone=given.zone[twice],
     )
-    got = zone_cells(together, many + STANDS).shares(stand + many, reach, 1 / reach)
-    assert got.tolist() == want.tolist()
+    cells = zone_cells(together, many + STANDS)
+    got = [cells.share(zone, stand + many, reach, 1 / reach).tolist() for zone in (0, 1)]
+    assert got == want

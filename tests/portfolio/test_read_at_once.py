@@ -4,16 +4,15 @@ from __future__ import annotations
 
 import datetime
 import math
-from dataclasses import fields, is_dataclass
 
 import numpy as np
 import pytest
-import shapely
 
 from geosand.portfolio.fingerprints import fingerprints
 from geosand.portfolio.read_at_once import read_at_once
 from geosand.portfolio.set_tables import split_by_site
 from geosand.portfolio.site_set import SiteSet
+from tests.portfolio.differences import difference
 from tests.portfolio.set_rows import parts_of, rows_of, spoil
 from tests.stack_sites import write_various
 
@@ -43,25 +42,6 @@ def one_by_one(keys, parts):
         read = source._alone(key, number, parts, "")
         out[number] = list(read.refused) if read.site is None else read.site
     return out
-
-
-def difference(one, other, path="site"):
-    """Where two things differ, "" where they do not."""
-    if type(one) is not type(other):
-        return f"{path}: {one!r} and {other!r}"
-    if isinstance(one, np.ndarray):
-        if one.dtype.kind == "O":
-            one, other = shapely.to_wkb(one), shapely.to_wkb(other)
-        same = one.shape == other.shape and one.dtype.kind == other.dtype.kind
-        return "" if same and np.array_equal(one, other, equal_nan=one.dtype.kind in "fM") else path
-    if is_dataclass(one):
-        parts = ((f.name, getattr(one, f.name), getattr(other, f.name)) for f in fields(one))
-        return next(filter(None, (difference(a, b, f"{path}.{n}") for n, a, b in parts)), "")
-    if isinstance(one, (tuple, list)) and len(one) == len(other):
-        pairs = enumerate(zip(one, other, strict=True))
-        return next(filter(None, (difference(a, b, f"{path}[{k}]") for k, (a, b) in pairs)), "")
-    same = one == other or (one != one and other != other)  # noqa: PLR0124
-    return "" if same else f"{path}: {one!r} and {other!r}"
 
 
 def held_together(tables):

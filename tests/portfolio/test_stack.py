@@ -11,12 +11,11 @@ from pathlib import Path
 import numpy as np
 import pyarrow as pa
 import pytest
-import shapely
 
 from geosand.errors import Refused
 from geosand.formats.site_folder import read_site
 from geosand.portfolio import chunk as chunks
-from geosand.portfolio.arrow import arrow_table, lists_of, texts_of, well_known_binary
+from geosand.portfolio.arrow import arrow_table, lists_of, texts_of
 from geosand.portfolio.chunk import TABLES, Chunk, Options, head_of, work_chunk
 from geosand.portfolio.rows import tables_of
 from geosand.results import work_out
@@ -207,19 +206,6 @@ def test_maps_are_made_from_results_of_the_site_alone():
     for key, site in sites.items():
         assert site.name.encode() in done.maps[key]
     assert told(sites, maps=True)[0] == told(sites)[0]
-
-
-def test_polygons_are_the_bytes_of_the_library():
-    box = shapely.box(0, 0, 9, 9)
-    shapes = [
-        *(box, None, shapely.MultiPolygon([box, shapely.box(20, 2, 30, 3)]), shapely.Polygon()),
-        box.difference(shapely.box(1, 1, 2, 2)).difference(shapely.box(4, 4, 5, 5)),
-        *(shapely.Point(1, 2), shapely.from_wkt("POLYGON Z((0 0 1,1 0 1,1 1 1,0 0 1))")),
-        *(shapely.Point(0, 0).buffer(7), shapely.MultiPolygon([])),
-    ]
-    column = np.array(shapes, dtype=object)
-    for some in (column, column[:0], column[[1, 2]], column[[0, 4, 7]]):
-        assert well_known_binary(some).to_pylist() == shapely.to_wkb(some).tolist()
 
 
 def test_texts_of_many_sites():

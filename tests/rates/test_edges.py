@@ -11,6 +11,7 @@ import shapely
 from geosand.areas.register import AreaRegister, area_register
 from geosand.rates import edge_distance as module
 from geosand.rates.edge_distance import edge_distances, nearest_dressed, within_edge
+from geosand.rates.edge_taper import _band_area_m2, inner_area_m2
 from geosand.rates.ground_under import surfaces_under
 from geosand.site.stack import stacked
 from geosand.site.tables import Site
@@ -103,3 +104,45 @@ def test_an_empty_polygon_has_no_edge() -> None:
     surely, _ = within_edge(np.zeros(1), np.zeros(1), none, one, one > 0, np.ones(1))
     assert not surely.any()
     assert np.isnan(edge_distances(np.zeros(1), np.zeros(1), none, one)).all()
+
+
+# The band along the edge.
+
+
+def test_the_band_of_convex_outlines_in_closed_form() -> None:
+    """A square, a triangle whose inner triangle is similar to it, and a 12-gon."""
+    angle = np.linspace(0, 2 * np.pi, 12, endpoint=False)
+    dozen = shapely.Polygon(10 * np.column_stack((np.cos(angle), np.sin(angle))))
+    triangle = shapely.Polygon([(0, 0), (12, 0), (12, 9)])  # its inscribed circle has a radius of 3
+    shapes = np.array([shapely.box(0, 0, 20, 10), triangle, dozen], dtype=object)
+    inscribed = np.array([5.0, 3.0, 10 * np.cos(np.pi / 12)])
+    for part in (0.01, 0.3, 0.9):
+        d = part * inscribed
+        square = (20 - 2 * d[0]) * (10 - 2 * d[0])
+        want = [square, 54 * (1 - part) ** 2, dozen.area * (1 - part) ** 2]
+        np.testing.assert_allclose(inner_area_m2(shapes, d), want, rtol=1e-12)
+    assert inner_area_m2(shapes[:2], 1.01 * inscribed[:2]).max() == 0.0
+
+
+def test_the_band_of_any_outline_is_that_of_a_fine_buffer() -> None:
+    """Wavy, with deep bays, holes and parts: closed forms only where they hold."""
+    rng = np.random.default_rng(2)
+    shapes = []
+    for _ in range(150):
+        angle = np.linspace(0, 2 * np.pi, int(rng.integers(8, 90)), endpoint=False)
+        depth, lobes = rng.choice([0.0, 0.05, 0.3, 0.6]), int(rng.integers(2, 7))
+        radius = rng.uniform(5, 12) * (1 + depth * np.cos(lobes * angle + rng.uniform(0, 6)))
+        shapes.append(shapely.Polygon((radius * [np.cos(angle), np.sin(angle)]).T))
+    ring = shapely.difference(shapely.Point(4, 4).buffer(9), shapely.Point(4, 4).buffer(3))
+    two = shapely.MultiPolygon([shapely.box(0, 0, 9, 9), shapely.box(20, 0, 29, 9)])
+    polygons = np.array([*shapes, ring, two, shapely.Polygon()], dtype=object)
+    for d in (0.2, 1.5, 4.0):
+        far = np.full(len(polygons), d)
+        edge = shapely.buffer(shapely.boundary(polygons), d, quad_segs=90)
+        want = shapely.area(shapely.difference(polygons, edge))
+        area = shapely.area(polygons)
+        known = np.flatnonzero(~np.isnan(_band_area_m2(polygons, far)))
+        assert (15 if d > 1 else 80) < len(known) < len(polygons) - 2
+        got = inner_area_m2(polygons, far)
+        np.testing.assert_allclose(got[known], want[known], atol=2e-5 * area.max())
+        np.testing.assert_allclose(got, want, atol=2e-3 * area.max())

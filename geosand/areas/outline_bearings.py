@@ -12,8 +12,7 @@ from typing import NamedTuple
 import numpy as np
 import shapely
 
-from geosand.balance.ring_strips import parts_of, ragged
-from geosand.columns import Bools, Floats, Geometries, Ints
+from geosand.columns import Bools, Floats, Geometries, Ints, ragged
 
 SPARE = 1e-7  #: of a bearing; more than rounding takes from it
 _RING = 8.0  #: bearings of different rings are so far apart in ``Outlines.bearing``
@@ -24,11 +23,12 @@ class Outlines(NamedTuple):
 
     of: Ints  #: row of the polygon
     sign: Floats  #: +1 for an outer ring, −1 for a hole
-    middle_x: Floats
+    middle_x: Floats  #: of its box
     middle_y: Floats
     first: Ints  #: its first corner
     edges: Ints  #: how many; as many corners and the first once more follow each other
     ordered: Bools  #: its corners follow each other as seen from its middle
+    square_m2: Floats  #: square of the distance of its farthest corner from the middle
 
 
 class Corners(NamedTuple):
@@ -41,28 +41,46 @@ class Corners(NamedTuple):
     bearing: Floats
 
 
+def parts_of(shapes: Geometries) -> tuple[Geometries, Ints]:
+    """Polygons of polygons and multipolygons, and whose part each is."""
+    if (shapely.get_type_id(shapes) == 3).all():  # as they are, which copies none
+        return shapes, np.arange(len(shapes))
+    parts, row = shapely.get_parts(shapes, return_index=True)
+    return parts, row.astype(np.int64)
+
+
 def outlines_of(polygons: Geometries) -> tuple[Outlines, Corners]:
     """All rings of polygons and multipolygons, those of each together, in order."""
     parts, part_of = parts_of(polygons)
     rings, ring_part = shapely.get_rings(parts, return_index=True)
     box = shapely.bounds(rings)
-    middle = (box[:, :2] + box[:, 2:]) / 2
+    outlines, corners = outlines_of_rings(rings, (box[:, :2] + box[:, 2:]) / 2)
+    outer = np.ones(len(rings), dtype=np.bool_)
+    outer[1:] = ring_part[1:] != ring_part[:-1]
+    return outlines._replace(of=part_of[ring_part], sign=np.where(outer, 1.0, -1.0)), corners
+
+
+def outlines_of_rings(rings: Geometries, middle: Floats) -> tuple[Outlines, Corners]:
+    """Outer rings, each of a polygon of its own; ``middle`` (n, 2) is where each is seen from."""
     edges = shapely.get_num_coordinates(rings).astype(np.int64) - 1
     first = np.cumsum(edges + 1) - edges - 1
     ring, place = ragged(np.zeros(len(rings), np.int64), edges + 1)
-    xy = shapely.get_coordinates(rings) - middle[ring]
-    order = _from_lowest(xy[:, 0], xy[:, 1], first, edges, ring, place)
-    x, y = xy[order, 0], xy[order, 1]
-    angle = bearing(x, y) + np.where(place == edges[ring], 4.0, 0.0)
+    xy = shapely.get_coordinates(rings)
+    x, y = xy[:, 0] - middle[:, 0][ring], xy[:, 1] - middle[:, 1][ring]
+    angle, onward = bearing(x, y), shapely.is_ccw(rings)
+    order = _from_lowest(angle, first, edges, ring, place, onward)
+    x, y, angle = x[order], y[order], angle[order]
+    angle[first + edges] += 4.0
     ordered = _all_in_order(x, y, angle, ring, len(rings))
     outlines = Outlines(
-        of=part_of[ring_part],
-        sign=np.where(np.diff(ring_part, prepend=-1) != 0, 1.0, -1.0),
+        of=np.arange(len(rings)),
+        sign=np.ones(len(rings)),
         middle_x=middle[:, 0],
         middle_y=middle[:, 1],
         first=first,
         edges=edges,
         ordered=ordered,
+        square_m2=np.maximum.reduceat(x * x + y * y, first) if len(x) else np.empty(0),
     )
     return outlines, Corners(x=x, y=y, bearing=np.where(ordered[ring], angle, 0.0) + _RING * ring)
 
@@ -77,6 +95,13 @@ def bearing(x: Floats, y: Floats) -> Floats:
     up = y / np.where(away > 0, away, 1.0)
     found: Floats = np.where(x < 0, 2.0 - up, np.where(y < 0, 4.0 + up, up))
     return np.where(found < 4.0, found, 0.0)
+
+
+def edge_towards(outlines: Outlines, corners: Corners, ring: Ints, there: Floats) -> Ints:
+    """Edge (−1: the last) of ordered rings that lies towards a bearing."""
+    place = np.searchsorted(corners.bearing, _RING * ring + there, side="right")
+    edge: Ints = place - 1 - outlines.first[ring]
+    return edge
 
 
 def edges_towards(
@@ -101,16 +126,16 @@ def in_ring(edge: Ints, edges: Ints) -> Ints:
     return found
 
 
-def _from_lowest(x: Floats, y: Floats, first: Ints, edges: Ints, ring: Ints, place: Ints) -> Ints:
-    """Rows of corners in the order of ``Corners``."""
-    angle = bearing(x, y)
-    doubled = np.bincount(ring[1:], _crosses(x, y) * (ring[1:] == ring[:-1]), len(first))
-    least: Floats = np.minimum.reduceat(angle, first) if len(x) else np.empty(0)
+def _from_lowest(
+    angle: Floats, first: Ints, edges: Ints, ring: Ints, place: Ints, onward: Bools
+) -> Ints:
+    """Rows of corners in the order of ``Corners``; ``onward``: rings that go anticlockwise."""
+    least: Floats = np.minimum.reduceat(angle, first) if len(angle) else np.empty(0)
     lowest = np.flatnonzero(angle == least[ring])
     start = np.zeros(len(first), dtype=np.int64)
     start[ring[lowest][::-1]] = place[lowest][::-1]  # the first of them is set last
-    way = np.where(doubled < 0, -1, 1)
-    order: Ints = first[ring] + np.remainder(start[ring] + way[ring] * place, edges[ring])
+    away = np.where(onward[ring], place, -place)
+    order: Ints = first[ring] + in_ring(start[ring] + away, edges[ring])
     return order
 
 
@@ -125,52 +150,7 @@ def _all_in_order(x: Floats, y: Floats, angle: Floats, ring: Ints, rings: int) -
     return ordered
 
 
-def farthest_corners_m(
-    zones: Geometries, surfaces: Geometries, beyond_m: Floats, field: Ints, fields: int
-) -> Floats:
-    """Greatest distance by field (F,) of a zone's outer corners from its surface's outline.
-
-    ``beyond_m`` (n) is added to those of each zone. 0 for a field without zones. Only corners that
-    may be the farthest of their field are measured against the whole outline.
-    """
-    parts, of_part = parts_of(zones)
-    corners, part = shapely.get_coordinates(shapely.get_exterior_ring(parts), return_index=True)
-    row = of_part[part]
-    outline = shapely.boundary(surfaces)
-    at_most = _at_most_m(corners, row, surfaces) + beyond_m[row]
-    of_corner, farthest = field[row], np.zeros(fields)
-    highest = np.zeros(fields)
-    np.maximum.at(highest, of_corner, at_most)
-    few = np.flatnonzero(at_most == highest[of_corner])  # the likeliest corner of each field
-    for _ in range(2):
-        away = shapely.distance(shapely.points(corners[few]), outline[row[few]])
-        np.maximum.at(farthest, of_corner[few], away + beyond_m[row[few]])
-        few = np.flatnonzero(at_most > farthest[of_corner] * (1 + 1e-12))
-    return farthest
-
-
-def _at_most_m(corners: Floats, row: Ints, surfaces: Geometries) -> Floats:
-    """Distance of corners from the edges in their direction, so not less than from the outline."""
-    outlines, own = outlines_of(surfaces)
-    usable = np.full(len(surfaces), -1)
-    usable[outlines.of[outlines.ordered]] = np.flatnonzero(outlines.ordered)
-    ring = usable[row]
-    known = np.flatnonzero(ring >= 0)
-    ring = ring[known]
-    x = corners[known, 0] - outlines.middle_x[ring]
-    y = corners[known, 1] - outlines.middle_y[ring]
-    there = bearing(x, y)
-    edge, _ = edges_towards(outlines, own, ring, there, there)
-    square = np.full(len(known), np.inf)
-    for beside in (-1, 0, 1):
-        begin = outlines.first[ring] + in_ring(edge + beside, outlines.edges[ring])
-        square = np.minimum(square, _square_to_edge(own, begin, x, y))
-    out = np.full(len(row), np.inf)
-    out[known] = np.sqrt(square)
-    return out
-
-
-def _square_to_edge(corners: Corners, begin: Ints, x: Floats, y: Floats) -> Floats:
+def square_to_edge(corners: Corners, begin: Ints, x: Floats, y: Floats) -> Floats:
     """Square of the distance of places from the edges that begin at these corners."""
     step_x, step_y = (c[begin + 1] - c[begin] for c in (corners.x, corners.y))
     away_x, away_y = x - corners.x[begin], y - corners.y[begin]
@@ -178,3 +158,37 @@ def _square_to_edge(corners: Corners, begin: Ints, x: Floats, y: Floats) -> Floa
     along = np.clip(along, 0.0, 1.0)
     square: Floats = (away_x - along * step_x) ** 2 + (away_y - along * step_y) ** 2
     return square
+
+
+class Bends(NamedTuple):
+    """Edges with the corners at their ends; one row a corner of ``Corners``, 0 at the last ones."""
+
+    length_m: Floats
+    half_tan: Floats  #: tangent of half the turn; positive where the outline is convex
+    half_before: Floats  #: that of the corner where the edge begins
+    from_middle_m: Floats  #: of the line through the edge; positive where it goes anticlockwise
+
+
+def bends_of(outlines: Outlines, corners: Corners) -> Bends:
+    """nan beside edges without a length."""
+    x, y, first, last = corners.x, corners.y, outlines.first, outlines.first + outlines.edges - 1
+    step_x, step_y, half, before = np.zeros((4, len(x)))
+    step_x[:-1], step_y[:-1] = x[1:] - x[:-1], y[1:] - y[:-1]
+    step_x[last + 1], step_y[last + 1] = step_x[first], step_y[first]  # the first edge once more
+    length = np.sqrt(step_x * step_x + step_y * step_y)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        middle = (x * step_y - y * step_x) / length
+        sine = step_x[:-1] * step_y[1:] - step_y[:-1] * step_x[1:]
+        cosine = step_x[:-1] * step_x[1:] + step_y[:-1] * step_y[1:]
+        half[:-1] = sine / (length[:-1] * length[1:] + cosine)
+    half[last + 1] = length[last + 1] = 0.0
+    before[1:] = half[:-1]
+    before[first], before[last + 1] = half[last], 0.0
+    return Bends(length_m=length, half_tan=half, half_before=before, from_middle_m=middle)
+
+
+def sums_by_ring(outlines: Outlines, column: Floats) -> Floats:
+    """Sums of a column with one row a corner."""
+    rings = len(outlines.first)
+    ring = np.repeat(np.arange(rings), outlines.edges + 1)
+    return np.bincount(ring, column, rings).astype(np.float64)

@@ -1,0 +1,287 @@
+"""Collars drawn close round surfaces: how wide they are, and what lines out of the edge cross.
+
+A collar is *close* where its one hole is just the surface and it is about as wide on all sides.
+Where no strip of the surface is cut, each place of its collar lies straight out of one place of the
+edge. The area of the collar is then that of its polygon, and that of a band round it a closed form;
+lines tell only how it is spread.
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+import shapely
+
+from geosand.areas.outline_bearings import (
+    Corners,
+    Outlines,
+    in_ring,
+    outlines_of,
+    outlines_of_rings,
+    square_to_edge,
+)
+from geosand.balance.ring_crossings import Lines, crossings_with
+from geosand.balance.ring_rays import Edges
+from geosand.balance.ring_steiner import ring_area_m2
+from geosand.balance.ring_strips import COLLAR, OUTER, Crossings, Strips
+from geosand.balance.ring_tasks import sums
+from geosand.columns import Bools, Floats, Geometries, Ints, ragged
+
+_APART_M = 1.0  #: of lines along an edge
+_FAN_RAD = 0.12  #: widest opening of one strip at a corner
+_UNEVEN = 3.0  #: mean widths, by which a collar may stand out to one side
+_MOST = 0.1  #: by which crossings are moved; what is farther off is not what lines have missed
+
+
+class Collars(NamedTuple):
+    """Close collars, one row a collar; its corners are seen from the middle of its surface."""
+
+    case: Ints
+    row_of: Ints  #: by case; −1 without a close collar
+    outer: Geometries  #: their outer rings
+    surface: Geometries
+    area_m2: Floats
+    widest_m: Floats  #: how far its corners lie at most from the outline of the surface
+    outlines: Outlines
+    corners: Corners
+
+
+def close_collars(collar: Geometries, surface: Geometries) -> Collars:
+    """Those of the collars (None: no collar) that are even and have just their surface as hole."""
+    close = (shapely.get_num_interior_rings(collar) == 1) & (shapely.get_type_id(surface) == 3)
+    close &= shapely.get_num_interior_rings(surface) == 0
+    case = np.flatnonzero(close)
+    holes = shapely.get_interior_ring(collar[case], 0)
+    case = case[_same_rings(holes, shapely.get_exterior_ring(surface[case]))]
+    case = case[_even(collar[case], surface[case])]
+    row_of = np.full(len(collar), -1)
+    row_of[case] = np.arange(len(case))
+    outer, box = shapely.get_exterior_ring(collar[case]), shapely.bounds(surface[case])
+    outlines, corners = outlines_of_rings(outer, (box[:, :2] + box[:, 2:]) / 2)
+    return Collars(
+        case=case,
+        row_of=row_of,
+        outer=outer,
+        surface=surface[case],
+        area_m2=shapely.area(collar[case]),
+        widest_m=_widest_m(outlines, corners, surface[case]),
+        outlines=outlines,
+        corners=corners,
+    )
+
+
+def _even(collars: Geometries, surfaces: Geometries) -> Bools:
+    """Whether no tongue of a collar stands out: what lines miss of one must not move others."""
+    out = np.abs(shapely.bounds(collars) - shapely.bounds(surfaces)).max(axis=1, initial=0.0)
+    even: Bools = out * shapely.length(surfaces) <= _UNEVEN * shapely.area(collars)
+    return even
+
+
+def _same_rings(one: Geometries, other: Geometries) -> Bools:
+    """Which rings go through the same corners, from any of them on and either way round."""
+    corners = shapely.get_num_coordinates(one).astype(np.int64) - 1
+    alike = corners == shapely.get_num_coordinates(other) - 1
+    if not alike.all():
+        alike[alike] = _same_rings(one[alike], other[alike])
+        return np.asarray(alike)
+    x, y = np.ascontiguousarray(shapely.get_coordinates(one).T)
+    other_x, other_y = np.ascontiguousarray(shapely.get_coordinates(other).T)
+    first = np.cumsum(corners + 1) - corners - 1
+    ring, place = ragged(np.zeros_like(corners), corners + 1)
+    met = np.flatnonzero(x == other_x[first][ring])
+    met = met[y[met] == other_y[first][ring[met]]]
+    start = np.full(len(one), -1)
+    start[ring[met][::-1]] = place[met][::-1]  # the first of them is set last
+    same = np.zeros(len(one), dtype=np.bool_)
+    for way in (-1, 1):
+        row = first[ring] + in_ring(start[ring] + way * place, corners[ring])
+        differs = (x[row] != other_x) | (y[row] != other_y)
+        same |= np.bincount(ring[differs], minlength=len(one)) == 0
+        if same.all():
+            break
+    same &= start >= 0
+    return same
+
+
+def _widest_m(outlines: Outlines, corners: Corners, surface: Geometries) -> Floats:
+    """Greatest distance of each collar's corners from the outline of its surface, at most.
+
+    Each is measured to the edges of the surface in its direction, seldom not the nearest; to the
+    whole outline where edges are not in order of direction.
+    """
+    own_rings = shapely.get_exterior_ring(surface)
+    middle = np.column_stack((outlines.middle_x, outlines.middle_y))
+    inner, own = outlines_of_rings(own_rings, middle)
+    ring = np.repeat(np.arange(len(surface)), outlines.edges + 1)
+    # rings have the same numbers in both, so that bearings can be compared as they are
+    edge = np.searchsorted(own.bearing, corners.bearing, side="right") - 1 - inner.first[ring]
+    edge = np.clip(in_ring(edge, inner.edges[ring]), 0, inner.edges[ring] - 1)
+    square = np.full(len(edge), np.inf)
+    for beside in (-1, 0, 1):  # of a corner it is told by rounding which edge is towards it
+        begin = inner.first[ring] + in_ring(edge + beside, inner.edges[ring])
+        square = np.minimum(square, square_to_edge(own, begin, corners.x, corners.y))
+    away = np.sqrt(square)
+    by_direction = outlines.ordered & inner.ordered
+    other = np.flatnonzero(~by_direction[ring])
+    if len(other):
+        row = ring[other]
+        x, y = corners.x[other] + middle[row, 0], corners.y[other] + middle[row, 1]
+        away[other] = shapely.distance(shapely.points(x, y), own_rings[row])
+    widest: Floats = np.maximum.reduceat(away, outlines.first) if len(away) else np.zeros(0)
+    return widest
+
+
+class Bands(NamedTuple):
+    """The ground beyond close collars up to some width, one row a collar."""
+
+    width_m: Floats
+    area_m2: Floats
+
+    def whole(self, collars: Collars, row: Ints) -> Geometries:
+        """Surfaces with their collars and bands."""
+        filled = shapely.polygons(collars.outer[row])
+        return np.asarray(shapely.buffer(filled, self.width_m[row], quad_segs=16))
+
+
+def bands_of(collars: Collars, width_m: Floats) -> Bands:
+    """Areas in closed form where the outline proves it, else of buffers."""
+    bands = Bands(width_m, ring_area_m2(collars.outlines, collars.corners, width_m))
+    rest = np.flatnonzero(np.isnan(bands.area_m2))
+    if len(rest):
+        inner = collars.area_m2[rest] + shapely.area(collars.surface[rest])
+        bands.area_m2[rest] = shapely.area(bands.whole(collars, rest)) - inner
+    return bands
+
+
+class OutwardStrips(NamedTuple):
+    """Strips about lines straight out of the edge, sorted by row; in no order round it."""
+
+    row: Ints
+    lines: Lines
+    width_m: Floats
+    turn_rad: Floats
+
+
+def outward_strips(edges: Edges) -> OutwardStrips:
+    """One line a piece of edge, from its middle, and lines round corners that turn much.
+
+    At other corners the strips beside them open by half of the turn each.
+    """
+    turn = edges.turn_rad
+    sharp = np.flatnonzero(np.abs(turn) > _FAN_RAD)
+    half = turn / 2
+    half[sharp] = 0.0
+    opens = half.copy()
+    opens[edges.after] += half
+    pieces = np.ceil(edges.length_m / _APART_M).astype(np.int64)
+    along_x, along_y = edges.along[:, 0], edges.along[:, 1]
+    edge, place = ragged(np.zeros(len(pieces), np.int64), pieces)
+    width, right_x, right_y = (edges.length_m / pieces)[edge], along_y[edge], -along_x[edge]
+    far = (place + 0.5) * width
+    lines = Lines(
+        x=edges.start[:, 0][edge] - right_y * far,
+        y=edges.start[:, 1][edge] + right_x * far,
+        out_x=right_x,
+        out_y=right_y,
+    )
+    straight = OutwardStrips(
+        row=edges.row[edge], lines=lines, width_m=width, turn_rad=(opens / pieces)[edge]
+    )
+    return _with_fans(straight, edges, sharp) if len(sharp) else straight
+
+
+def _with_fans(straight: OutwardStrips, edges: Edges, sharp: Ints) -> OutwardStrips:
+    """Strips without width about the corners at the ends of some edges, added."""
+    turn = edges.turn_rad[sharp]
+    fans = np.maximum(np.ceil(turn / _FAN_RAD), 1).astype(np.int64)
+    which, place = ragged(np.zeros(len(sharp), np.int64), fans)
+    edge, opening = sharp[which], (turn / fans)[which]
+    angle = (place + 0.5) * opening
+    cos, sin = np.cos(angle), np.sin(angle)
+    along_x, along_y = edges.along[edge].T
+    start = edges.start[edges.after[edge]]
+    fan = Lines(
+        x=start[:, 0],
+        y=start[:, 1],
+        out_x=cos * along_y + sin * along_x,
+        out_y=sin * along_y - cos * along_x,
+    )
+    row = np.concatenate((straight.row, edges.row[edge]))
+    order = np.argsort(row, kind="stable")
+    width = np.concatenate((straight.width_m, np.zeros(len(edge))))
+    return OutwardStrips(
+        row=row[order],
+        lines=Lines(*(np.concatenate(c)[order] for c in zip(straight.lines, fan, strict=True))),
+        width_m=width[order],
+        turn_rad=np.concatenate((straight.turn_rad, opening))[order],
+    )
+
+
+class Zone(NamedTuple):
+    """Zones round surfaces none of whose strips is cut, one row a zone."""
+
+    zone: int
+    stand: Ints  #: whose strips; −1 for none
+    collar: Ints  #: its row
+    outlines: Outlines  #: of the zones with their surfaces
+    corners: Corners
+    area_m2: Floats  #: beyond the surface's edge
+
+
+def zone_crossings(strips: OutwardStrips, cap_m: Floats, zone: Zone, above: int) -> Crossings:
+    """Crossings of strips with a zone; their rows are those of collars, counted on from ``above``.
+
+    ``cap_m`` (one a stand) is beyond the zones. Where strips hold too much or too little of a zone
+    by their middle lines alone, all crossings of the zone are moved in or out in proportion until
+    its area is right.
+    """
+    first, last = np.searchsorted(strips.row, np.stack((zone.stand, zone.stand + 1)))
+    line, place, limit, sign = crossings_with(
+        strips.lines, first, last, zone.outlines, zone.corners, cap_m[zone.stand]
+    )
+    width, turn = strips.width_m[line], strips.turn_rad[line]
+    limit = limit * _scale(place, limit, sign, width, turn, zone.area_m2)[place]
+    row, far = above + zone.collar[place], np.full(len(line), np.inf)
+    whole = Strips(row=row, width_m=width, turn_rad=turn, cut_start_m=far, cut_end_m=far)
+    return Crossings(strips=whole, limit_m=limit, sign=sign, zone=np.full(len(line), zone.zone))
+
+
+def _scale(
+    ring: Ints, limit: Floats, sign: Floats, width: Floats, turn: Floats, area_m2: Floats
+) -> Floats:
+    """By zone, k so that Σ sign·(width·k·limit + turn·(k·limit)²/2) is its area; else 1."""
+    held = sign * limit
+    straight = sums(ring, held * width, len(area_m2))
+    round_ = sums(ring, held * limit * turn, len(area_m2)) / 2
+    with np.errstate(invalid="ignore", divide="ignore"):
+        root = np.sqrt(straight**2 + 4 * round_ * area_m2)
+        k = 2 * area_m2 / (straight + root)
+    return np.where(np.abs(k - 1) < _MOST, k, 1.0)
+
+
+def collar_zone(collars: Collars, stand: Ints, collar: Ints) -> Zone:
+    """Close collars, with a stand of each."""
+    of = np.full(len(collars.case), -1)
+    of[collar] = stand
+    return Zone(
+        zone=COLLAR,
+        stand=of,
+        collar=np.arange(len(of)),
+        outlines=collars.outlines,
+        corners=collars.corners,
+        area_m2=collars.area_m2,
+    )
+
+
+def outer_zone(collars: Collars, stand: Ints, collar: Ints, bands: Bands) -> Zone:
+    """Close collars with the band round each."""
+    outlines, corners = outlines_of(bands.whole(collars, collar))
+    return Zone(
+        zone=OUTER,
+        stand=stand,
+        collar=collar,
+        outlines=outlines,
+        corners=corners,
+        area_m2=collars.area_m2[collar] + bands.area_m2[collar],
+    )
