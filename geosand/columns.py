@@ -98,6 +98,22 @@ def begins(column: NDArray[Any]) -> Bools:
     return new
 
 
+FEW = 4096  #: rows that are gathered before one has looked whether they had to be
+
+
+def alike(column: Floats, rows: Ints) -> Floats:
+    """``column[rows]`` to multiply by: of many rows of one and the same number, that alone.
+
+    >>> alike(np.array([0.1, 0.1]), np.zeros(5000, dtype=int)).tolist()
+    [0.1]
+    >>> alike(np.array([0.1, 0.2]), np.array([0, 1, 1])).tolist()
+    [0.1, 0.2, 0.2]
+    """
+    if len(rows) > FEW and (column == column[0]).all():
+        return column[:1]
+    return column.take(rows)
+
+
 class Runs:
     """Rows put into runs by the group (n,) that each is of, 0 to ``size`` - 1, to sum columns.
 
@@ -109,15 +125,13 @@ class Runs:
 
     def __init__(self, group: Ints, size: int) -> None:
         self.size, self.order = size, None
-        step = group[1:] - group[:-1]
-        if step.min(initial=0) < 0:
+        self.first = begins(group).nonzero()[0]
+        self.present = group.take(self.first)
+        if (self.present[1:] < self.present[:-1]).any():
             self.order = np.argsort(group, kind="stable")
             group = group[self.order]
-            step = group[1:] - group[:-1]
-        starts = np.ones(len(group), dtype=np.bool_)
-        starts[1:] = step != 0
-        self.first = np.flatnonzero(starts)
-        self.present = group[self.first]
+            self.first = begins(group).nonzero()[0]
+            self.present = group.take(self.first)
 
     def sums(self, column: Floats) -> Floats:
         """Sum (size,) of a column (n,) by group; 0 where a group has no row."""

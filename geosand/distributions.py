@@ -98,10 +98,11 @@ def coverage_factor(coverage: float, degrees_of_freedom: Floats) -> Floats:
     part = np.fmin(place, _PARTS - 1).astype(np.int64)  # fmin: nan is in any
     # the middle of a part is 0, its ends are −1 and 1
     x = 2 * (place - part) - 1
-    highest, *terms = np.take(_polynomials(coverage), part, axis=1)
+    highest, *terms = _polynomials(coverage).take(part, axis=1)
     found: Floats = highest
     for term in terms:
-        found = found * x + term
+        found *= x
+        found += term
     return found
 
 

@@ -65,12 +65,15 @@ class Estimates:
         which other rows, with sources of their own, the table holds.
         """
         variances: dict[str, Floats] = {}
+        room = np.empty(len(self.value))
         for source in sorted(self.effects):
             name = category(source)
             if only is None or name == only:
                 effect = self.effects[source]
-                square = effect * effect
-                variances[name] = variances[name] + square if name in variances else square
+                if name in variances:
+                    variances[name] += np.multiply(effect, effect, out=room)
+                else:
+                    variances[name] = effect * effect
         return variances
 
     def shares(self) -> dict[str, Floats]:
@@ -108,16 +111,15 @@ class Estimates:
 
     def plus(self, other: Estimates, *, sign: float = 1.0) -> Estimates:
         """Row by row ``self + sign * other``; a source in both is the same realisation."""
-        table = Estimates(
+        effects = dict(self.effects)
+        for source, column in other.effects.items():
+            effect = -column if sign == -1 else sign * column
+            effects[source] = effects[source] + effect if source in effects else effect
+        return Estimates(
             value=self.value + sign * other.value,
-            effects=self.effects,
-            per_row=self.per_row,
-            degrees_of_freedom=self.degrees_of_freedom,
-        )
-        return table.with_effects(
-            {k: sign * v for k, v in other.effects.items()},
-            per_row=other.per_row,
-            degrees_of_freedom=other.degrees_of_freedom,
+            effects=effects,
+            per_row=self.per_row | other.per_row,
+            degrees_of_freedom={**self.degrees_of_freedom, **other.degrees_of_freedom},
         )
 
     def minus(self, other: Estimates) -> Estimates:
@@ -141,14 +143,17 @@ class Estimates:
         """
         separate = self.per_row if independent is None else frozenset(independent)
         effects: dict[str, Floats] = {}
+        room = np.empty(len(self.value))  # one for all columns: memory is slower than sums
         for source, column in self.effects.items():
-            effect = column if weight is None else column * weight
+            effect = column if weight is None else np.multiply(column, weight, out=room)
             if source in separate or category(source) in separate:
-                effects[source] = np.sqrt(_sums(group, effect * effect, groups))
+                square = np.multiply(effect, effect, out=room)
+                effects[source] = np.sqrt(_sums(group, square, groups))
             else:
                 effects[source] = _sums(group, effect, groups)
+        value = self.value if weight is None else np.multiply(self.value, weight, out=room)
         return Estimates(
-            value=_sums(group, self.value if weight is None else self.value * weight, groups),
+            value=_sums(group, value, groups),
             effects=effects,
             per_row=self.per_row,
             degrees_of_freedom={
@@ -166,15 +171,15 @@ class Estimates:
         if weight is None:
             weight = np.ones(len(self.value))
         elif factor is not None:
-            weight = weight * (factor * factor)
-        known = np.isfinite(weight) & (weight > 0)
-        if not known.all():
-            weight = np.where(known, weight, 1e-300)
-        if np.isfinite(column).all() and (column > 0).all():
+            weight *= factor * factor
+        if not _all_known(weight):
+            weight = np.where(np.isfinite(weight) & (weight > 0), weight, 1e-300)
+        if _all_known(column):
             per = 1.0 / column
         else:
             per = np.where(np.isfinite(column), 1.0 / np.where(column > 0, column, 1.0), 0.0)
-        top, bottom = _sums(group, weight, groups), _sums(group, weight * per, groups)
+        per *= weight
+        top, bottom = _sums(group, weight, groups), _sums(group, per, groups)
         freedom: Floats = np.divide(top, bottom, out=np.full(groups, np.inf), where=bottom > 0)
         return freedom
 
@@ -194,7 +199,7 @@ class Estimates:
         choices = _choices(tuple(few))
         cases = [(names, others) for others in (many, nothing) for names in choices]
         variance = np.array([sum((parts[k] for k in names), start) for names, start in cases])
-        bottom = np.array([sum((lost[k] for k in names), nothing) for names, _ in cases])
+        bottom = np.array([sum((lost[k] for k in names), nothing) for names in choices] * 2)
         freedom = _effective(variance, bottom)
         half = np.fmax.reduce(coverage_factor(coverage, freedom) * np.sqrt(variance))
         half = np.where(np.isfinite(variance[0]), half, np.nan)
@@ -224,6 +229,12 @@ class Estimates:
         )
 
 
+def _all_known(column: Floats) -> bool:
+    """Whether all are above 0 and finite; nan, which both extremes take over, is neither."""
+    least, most = np.minimum.reduce(column, initial=1.0), np.maximum.reduce(column, initial=1.0)
+    return bool(least > 0 and most < np.inf)
+
+
 def _sums(group: Ints | Runs, column: Floats, groups: int) -> Floats:
     if isinstance(group, Runs):
         return group.sums(column)
@@ -249,7 +260,7 @@ def _effective(variance: Floats, bottom: Floats) -> Floats:
 
     Welch-Satterthwaite; GUM, JCGM 100:2008, equation G.2b.
     """
-    most = np.where(np.isnan(variance), np.nan, np.inf)
+    most = variance + np.inf  # nan stays nan
     freedom = np.divide(variance * variance, bottom, out=most, where=bottom > 0)
     return np.maximum(freedom, 1.0)
 

@@ -367,6 +367,18 @@ def test_degrees_of_freedom_of_a_sum_are_never_optimistic():
     assert np.isinf(found[1])
 
 
+def test_rows_that_are_not_known_do_not_count_for_degrees_of_freedom() -> None:
+    table = Estimates(
+        value=np.zeros(6),
+        effects={"sampling": np.array([1.0, np.nan, 0.0, 2.0, np.inf, 2.0])},
+        degrees_of_freedom={"sampling": np.array([4.0, 9.0, 7.0, 3.0, 5.0, np.nan])},
+    )
+    group = np.array([0, 0, 0, 1, 1, 2])
+    for groups in (group, Runs(group, 3)):
+        found = table.group_sum(groups, 3).degrees_of_freedom["sampling"]
+        assert found == pytest.approx([4, 3, np.inf])
+
+
 def test_a_weight_is_as_good_as_scaling_first() -> None:
     rng = np.random.default_rng(2)
     table = random_table(rng, 40).with_effects({}, degrees_of_freedom={"a": rng.uniform(1, 30, 40)})

@@ -14,7 +14,7 @@ from typing import NamedTuple
 import numpy as np
 
 from geosand.areas.common_edges import SharedEdges
-from geosand.columns import Floats, Ints, Runs, freeze, ragged
+from geosand.columns import Floats, Ints, Runs, alike, freeze, ragged
 
 
 class Sums(NamedTuple):
@@ -28,11 +28,13 @@ class Sums(NamedTuple):
     @classmethod
     def of(cls, group: Ints, row: Ints, coefficient: Floats, groups: int) -> Sums:
         """Terms in any order; the coefficients of one x in one sum are added up."""
+        rising = row[1:] > row[:-1]
+        rising |= group[1:] > group[:-1]
+        if rising.all() and (group[1:] >= group[:-1]).all():  # as dressed rows are
+            return cls(group, row, coefficient, groups)
         width = int(row.max(initial=0)) + 1
         key = group * width + row
         step = np.diff(key)
-        if (step > 0).all():  # as dressed rows are
-            return cls(group, row, coefficient, groups)
         if (step < 0).any():
             order = np.argsort(key, kind="stable")
             key, coefficient = key[order], coefficient[order]
@@ -43,9 +45,13 @@ class Sums(NamedTuple):
 
     def root_of_squares(self, u: Floats | None = None, runs: Runs | None = None) -> Floats:
         """Standard uncertainty (groups,) where each x has its own error, of size ``u`` or 1."""
-        parts = self.coefficient if u is None else self.coefficient * u[self.row]
+        if u is None:
+            squares = self.coefficient * self.coefficient
+        else:
+            squares = self.coefficient * alike(u, self.row)
+            squares *= squares
         runs = runs or Runs(self.group, self.groups)
-        u_of_sum: Floats = np.sqrt(runs.sums(parts * parts))
+        u_of_sum: Floats = np.sqrt(runs.sums(squares))
         return u_of_sum
 
 
@@ -69,10 +75,13 @@ class AreaErrors:
         net = c·own edge of the surface itself, less c·length of the surfaces beneath it, which
         lose that ground. Rows are surfaces.
         """
+        own = sums.coefficient * self.own_edge_m.take(sums.row)
+        above = np.zeros(len(self.edition), dtype=np.bool_)
+        above[self.shared.lower] = True
+        if not above.take(sums.row).any():
+            return sums._replace(coefficient=own)
         of_each = np.bincount(self.shared.lower, minlength=len(self.edition))
         count = of_each[sums.row]
-        if not count.any():
-            return sums._replace(coefficient=sums.coefficient * self.own_edge_m[sums.row])
         order = np.argsort(self.shared.lower, kind="stable")
         term, place = ragged((np.cumsum(of_each) - of_each)[sums.row], count)
         edge = order[place]
@@ -80,7 +89,7 @@ class AreaErrors:
         return Sums.of(
             np.concatenate([sums.group, sums.group[term]]),
             np.concatenate([sums.row, self.shared.upper[edge]]),
-            np.concatenate([sums.coefficient * self.own_edge_m[sums.row], -lost]),
+            np.concatenate([own, -lost]),
             sums.groups,
         )
 
@@ -94,7 +103,12 @@ class AreaErrors:
         return Sums.of(gains.group, self.edition[gains.row], bias, gains.groups)
 
     def effects_of(
-        self, group: Ints, surface: Ints, coefficient: Floats, groups: int
+        self,
+        group: Ints,
+        surface: Ints,
+        coefficient: Floats,
+        groups: int,
+        runs: Runs | None = None,
     ) -> dict[str, Floats]:
         """Standard uncertainty (groups,) of sums of c·A by source, one term of a sum a row (n,).
 
@@ -102,9 +116,11 @@ class AreaErrors:
         large where surfaces share them. ``edge``: sqrt(sum of (e·net)²). ``edge bias``: b·sum of
         net, **signed** where the surfaces of a sum are of one edition (a shared source, to be
         added linearly); of several editions their root sum of squares. In the units of c·m².
+        ``runs`` of ``group`` may be given where they are known.
         """
         sums = Sums.of(group, surface, coefficient, groups)
-        runs = Runs(sums.group, groups)
+        if runs is None or sums.group is not group:
+            runs = Runs(sums.group, groups)
         gains = self.edge_gains_of(sums)
         of_gains = runs if gains.group is sums.group else Runs(gains.group, groups)
         return {
@@ -114,13 +130,26 @@ class AreaErrors:
         }
 
     def _edge_bias(self, gains: Sums, runs: Runs) -> Floats:
-        edition = self.edition[gains.row]
-        if ((edition[1:] == edition[:-1]) | (gains.group[1:] != gains.group[:-1])).all():
-            return runs.sums(gains.coefficient * self.edge_bias_m[gains.row])
+        if self._of_one_edition_each(gains, runs):
+            return runs.sums(gains.coefficient * alike(self.edge_bias_m, gains.row))
         biases = self.edge_biases_of(gains)
         of_biases = Runs(biases.group, gains.groups)
         one = of_biases.sums((biases.coefficient != 0).astype(np.float64)) <= 1
         return np.where(one, of_biases.sums(biases.coefficient), biases.root_of_squares())
+
+    def _of_one_edition_each(self, gains: Sums, runs: Runs) -> bool:
+        """Whether all surfaces of a sum are of one survey."""
+        if not len(gains.row):
+            return True
+        if (self.edition[1:] >= self.edition[:-1]).all():  # then a sum's first and last one tell
+            if self.edition[0] == self.edition[-1]:
+                return True
+            last = np.concatenate([runs.first[1:], [len(gains.row)]]) - 1
+            ends = gains.row.take(runs.first), gains.row.take(last)
+            return bool((self.edition.take(ends[0]) == self.edition.take(ends[1])).all())
+        edition = self.edition.take(gains.row)
+        changes = np.flatnonzero(edition[1:] != edition[:-1])
+        return bool((gains.group[changes + 1] != gains.group[changes]).all())
 
     def effects(self, coefficients: Floats) -> dict[str, Floats]:
         """The same from a table (D, S) of coefficients, one sum a row."""

@@ -13,7 +13,7 @@ from geosand.balance.closing import Closing, closings
 from geosand.balance.rings import ThrowOff
 from geosand.balance.spread import load_groups, load_masses, spread_of
 from geosand.balance.throwing import throw_of_dressings
-from geosand.columns import Floats, Ints, Runs, Strings, ratio
+from geosand.columns import Floats, Ints, Runs, Strings, alike, ratio
 from geosand.errors import Finding
 from geosand.estimates import Estimates, Interval
 from geosand.rates.surface_rates import Rates
@@ -113,10 +113,12 @@ def mass_on_surfaces(
     """Σ rate · area by group, with the areas' own errors; nan where rates were not measured."""
     surface = site.dressed.surface
     runs = Runs(group, groups)
-    table = rates.rate.group_sum(runs, groups, weight=register.area_m2[surface])
+    table = rates.rate.group_sum(runs, groups, weight=register.area_m2.take(surface))
     rate = rates.rate.value
-    value = np.where(np.isfinite(rate), rate, 0.0) * register.ground_factor[surface]
-    return table.with_effects(register.errors.effects_of(group, surface, value, groups))
+    known = np.isfinite(rate)
+    value = rate if known.all() else np.where(known, rate, 0.0)
+    value = value * alike(register.ground_factor, surface)
+    return table.with_effects(register.errors.effects_of(group, surface, value, groups, runs))
 
 
 def _surface_mass(site: Site, register: AreaRegister, rates: Rates) -> Estimates:

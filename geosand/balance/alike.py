@@ -8,17 +8,16 @@ order. The result is that of all draws, not an approximation.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
 
-from geosand.balance.draws import Drawn, between_ranks, tail_rank, tails
+from geosand.balance.draws import Drawn, between_ranks, far_enough, outermost, tail_rank
 from geosand.columns import Floats, Ints
 
-_ALIKE = 6.0  # standard deviations: differences of all figures of a group, from where it is halved
+_ALIKE = 4.0  # standard deviations: differences of all figures of a group, from where it is halved
 _ROUNDING = 1e-12  # of a bound
-_AT_ONCE = 4  # groups: their bounds stay in a processor's own memory
+_AT_ONCE = 16  # groups: the bounds of the draws looked at stay in a processor's own memory
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -52,49 +51,72 @@ class Alike:
         weights, u = self.weights / size[:, None], u / size
         both = np.concatenate([self.columns, np.abs(self.columns)])
         centre = both.mean(axis=1)
-        groups = list(_groups(weights * centre[len(self.columns) :], u))
-        out = np.empty((len(weights), 4))
-        room = np.empty((2 * _AT_ONCE, both.shape[1]))
-        for first in range(0, len(groups), _AT_ONCE):
-            some = groups[first : first + _AT_ONCE]
-            bounds = np.stack([_bounds(weights[rows]) for rows in some], axis=1)
-            bounds = bounds.reshape(-1, len(both))  # those from below, then those from above
-            typical = np.array([u[rows].mean() for rows in some] * 2)
-            drawn = np.matmul(bounds, both, out=room[: len(bounds)])
-            known = tails(drawn, rank, bounds @ centre, typical)
-            for k, rows in enumerate(some):
-                two = [k, k + len(some)]
-                out[rows] = self._between(drawn[two], known[two], weights[rows], rank)
+        order, starts = _groups(weights * centre[len(self.columns) :], u)
+        weights, u, out = weights[order], u[order], np.empty((len(u), 4))
+        below = _lowest(weights, u, both, centre, starts, rank)
+        above = -_lowest(-weights, u, both, centre, starts, rank)
+        out[order] = np.concatenate([below, above[:, ::-1]], axis=1)
         return out * size[:, None]
 
-    def _between(self, bounds: Floats, known: Floats, weights: Floats, rank: int) -> Floats:
-        """The same of figures whose draws lie between bounds (2, R), with those of the bounds."""
-        (low, high), out = bounds, np.empty((len(weights), 4))
-        for first, at in ((rank, 0), (len(low) - 2 - rank, 2)):
-            below = high < known[0, at]
-            band = np.flatnonzero(~below & (low <= known[1, at + 1]))
-            place = first - np.count_nonzero(below)
-            some = weights @ self.columns.take(band, axis=1)
-            some.partition((place, place + 1), axis=1)
-            out[:, at : at + 2] = some[:, place : place + 2]
-        return out
+
+def _lowest(
+    weights: Floats, u: Floats, both: Floats, centre: Floats, starts: Ints, rank: int
+) -> Floats:
+    """Draws number ``rank`` and ``rank`` + 1 (n, 2) from below of figures (n, K).
+
+    Groups of them begin at ``starts`` (G,); ``both`` (2 K, R) are the columns and their magnitudes,
+    ``centre`` (2 K,) their means.
+    """
+    far = far_enough(rank, both.shape[1])
+    # few draws are low in any figure: only these are looked at group by group
+    bounds = _bounds(weights, starts[:1])
+    low, high = bounds @ both
+    edge = outermost(high[None], (bounds @ centre)[1:] - far * u.max(), rank)[0, 1]
+    both = both.take(np.flatnonzero(low <= edge), axis=1)
+    columns, out = both[: weights.shape[1]], np.empty((len(weights), 2))
+    ends = np.append(starts[1:], len(weights))
+    bounds = _bounds(weights, starts)
+    edges = bounds @ centre - far * np.tile(np.add.reduceat(u, starts) / (ends - starts), 2)
+    bounds, edges = bounds.reshape(2, -1, len(both)), edges.reshape(2, -1)
+    for first in range(0, len(starts), _AT_ONCE):
+        some = slice(first, first + _AT_ONCE)
+        low, high = bounds[:, some] @ both
+        low_edge, high_edge = edges[:, some]
+        surely = high < outermost(low, low_edge, rank)[:, :1]
+        band = low <= outermost(high, high_edge, rank)[:, 1:]
+        band ^= surely
+        for k, (lower, chosen) in enumerate(zip(surely, band, strict=True), first):
+            one, place = slice(starts[k], ends[k]), rank - np.count_nonzero(lower)
+            values = weights[one] @ columns.take(np.flatnonzero(chosen), axis=1)
+            values.partition((place, place + 1), axis=1)
+            out[one] = values[:, place : place + 2]
+    return out
 
 
-def _bounds(weights: Floats) -> Floats:
-    """Weights (2, 2 K) of columns and their magnitudes, whose sums no figure (n, K) passes."""
-    least, most = weights.min(axis=0), weights.max(axis=0)
-    middle, reach = (least + most) / 2, (most - least) / 2 + _ROUNDING * np.abs(most)
-    return np.stack([np.concatenate([middle, -reach]), np.concatenate([middle, reach])])
+def _bounds(weights: Floats, starts: Ints) -> Floats:
+    """Weights (2 G, 2 K) of columns and their magnitudes, whose sums no figure (n, K) passes.
+
+    A group of figures begins at each of ``starts`` (G,). Bounds from below, then those from above.
+    """
+    least, most = np.minimum.reduceat(weights, starts), np.maximum.reduceat(weights, starts)
+    middle = (least + most) / 2
+    reach = (most - least) / 2 + _ROUNDING * np.maximum(-least, most)
+    return np.block([[middle, -reach], [middle, reach]])
 
 
-def _groups(effects: Floats, u: Floats) -> Iterator[Ints]:
-    """Rows of effects (n, K) in groups that differ little beside their u (n,)."""
-    waiting = [np.arange(len(effects))]
-    while waiting:
-        rows = waiting.pop()
-        width = np.ptp(effects[rows], axis=0)
-        if len(rows) * width.sum() <= _ALIKE * u[rows].min():
-            yield rows
-            continue
-        order = rows[np.argsort(effects[rows, width.argmax()], kind="stable")]
-        waiting += [order[: len(rows) // 2], order[len(rows) // 2 :]]
+def _groups(effects: Floats, u: Floats) -> tuple[Ints, Ints]:
+    """Rows of effects (n, K) in order of groups that differ little beside their u (n,).
+
+    And where in that order each group begins.
+    """
+    rows, starts = np.arange(len(effects)), np.zeros(1, dtype=np.int64)
+    while True:
+        sizes, part = np.diff(starts, append=len(rows)), effects[rows]
+        width = np.maximum.reduceat(part, starts) - np.minimum.reduceat(part, starts)
+        wide = sizes * width.sum(axis=1) > _ALIKE * np.minimum.reduceat(u[rows], starts)
+        if not wide.any():
+            return rows, starts
+        group = np.repeat(np.arange(len(starts)), sizes)
+        widest = part[np.arange(len(rows)), width.argmax(axis=1)[group]]
+        rows = rows[np.lexsort((widest, group))]
+        starts = np.sort(np.concatenate([starts, (starts + sizes // 2)[wide]]))

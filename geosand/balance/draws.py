@@ -17,14 +17,14 @@ from typing import NamedTuple
 
 import numpy as np
 
-from geosand.columns import Bools, Floats
+from geosand.columns import Floats
 from geosand.distributions import normal_probability, normal_quantile, student_quantile
 from geosand.estimates import COVERAGE
 
 _MADE_AT_ONCE = 16  # inputs: few sites have more
 _NODES = 16  # of Student's t: within 1e-7 of it at one degree of freedom, 1e-11 from three up
 _SPARE = 1.4  # times as many draws as are wanted are looked at in a tail
-_ROWS = 8  # figures at a time stay in a processor's own memory
+_ROWS = 16  # figures at a time: more need room, fewer need more calls
 
 
 def normal_draws(seed: int, draws: int, inputs: int) -> Floats:
@@ -41,9 +41,7 @@ def normal_draws(seed: int, draws: int, inputs: int) -> Floats:
 
 @lru_cache(maxsize=4)
 def _made(seed: int, draws: int, inputs: int) -> Floats:
-    rng, half = np.random.default_rng(seed), draws // 2
-    # the strata lie alike about 0
-    strata = normal_quantile((np.arange(draws - half, draws) + 0.5) / draws)
+    rng, half, strata = np.random.default_rng(seed), draws // 2, _strata(draws)
     table = np.stack(
         [rng.permutation(strata) * rng.choice((-1.0, 1.0), half) for _ in range(inputs)]
     )
@@ -53,6 +51,14 @@ def _made(seed: int, draws: int, inputs: int) -> Floats:
     table = np.concatenate([table, np.zeros((inputs, draws % 2)), -table], axis=1)
     table.flags.writeable = False
     return table
+
+
+@lru_cache(maxsize=4)
+def _strata(draws: int) -> Floats:
+    """Normal quantiles of the upper half of the strata, which lie alike about 0."""
+    strata: Floats = normal_quantile((np.arange(draws - draws // 2, draws) + 0.5) / draws)
+    strata.flags.writeable = False
+    return strata
 
 
 def student_draws(normal: Floats, degrees_of_freedom: Floats) -> Floats:
@@ -66,16 +72,30 @@ def student_draws(normal: Floats, degrees_of_freedom: Floats) -> Floats:
 
     half = normal[: len(normal) // 2]  # the other half are their mirror images
     square = half * half
-    top = square.max()
+    top = float(np.ceil(square.max()))  # whole, so that few polynomials serve all seeds
+    terms = _stretch(top, tuple(np.asarray(degrees_of_freedom, dtype=np.float64).tolist()))
+    square *= 2 / top
+    square -= 1
+    stretch = terms.T @ chebvander(square, _NODES - 1).T
+    out = np.zeros((len(stretch), len(normal)))
+    drawn = np.multiply(np.exp(stretch, out=stretch), half, out=out[:, : len(half)])
+    np.negative(drawn, out=out[:, len(normal) - len(half) :])
+    return out
+
+
+@lru_cache(maxsize=64)
+def _stretch(top: float, degrees_of_freedom: tuple[float, ...]) -> Floats:
+    """Terms (16, F) of the Chebyshev polynomials of ln(t/z) for z² of 0 to ``top``."""
+    from numpy.polynomial.chebyshev import chebvander
+
     node = np.cos(np.pi * (np.arange(_NODES) + 0.5) / _NODES)
     z = np.sqrt(top * (1 + node) / 2)
-    t = -student_quantile(normal_probability(-z)[:, None], degrees_of_freedom)
-    terms = chebvander(node, _NODES - 1).T @ np.log(t / z[:, None]) * (2 / _NODES)
+    t = -student_quantile(normal_probability(-z)[:, None], np.array(degrees_of_freedom))
+    at_nodes = np.asarray(chebvander(node, _NODES - 1), dtype=np.float64)
+    terms: Floats = at_nodes.T @ np.log(t / z[:, None]) * (2 / _NODES)
     terms[0] /= 2
-    stretch = terms.T @ chebvander(2 * square / top - 1, _NODES - 1).T
-    drawn = np.exp(stretch, out=stretch) * half
-    middle = np.zeros((len(drawn), len(normal) % 2))
-    return np.concatenate([drawn, middle, -drawn], axis=1)
+    terms.flags.writeable = False
+    return terms
 
 
 class Drawn(NamedTuple):
@@ -90,12 +110,17 @@ class Drawn(NamedTuple):
 def read_off(values: Floats) -> Drawn:
     """Mean, standard deviation and 95 % interval of the draws (n, R) of n figures."""
     rank, share = tail_rank(values.shape[1])
-    mean = values.mean(axis=1)
-    u = np.empty_like(mean)
-    for rows in _blocks(len(values)):
-        off = values[rows] - mean[rows, None]
+    mean, u, four = np.empty(len(values)), np.empty(len(values)), np.empty((len(values), 4))
+    room = np.empty((min(_ROWS, len(values)), values.shape[1]))
+    for first in range(0, len(values), _ROWS):
+        rows = slice(first, first + _ROWS)
+        some = values[rows]
+        mean[rows] = some.mean(axis=1)
+        off = room[: len(some)]
+        np.subtract(some, mean[rows, None], out=off)
         u[rows] = np.sqrt(np.einsum("nr,nr->n", off, off) / (values.shape[1] - 1))
-    return Drawn(mean, u, *between_ranks(tails(values, rank, mean, u), share))
+        four[rows] = tails(some, rank, mean[rows], u[rows])
+    return Drawn(mean, u, *between_ranks(four, share))
 
 
 def tail_rank(draws: int, coverage: float = COVERAGE) -> tuple[int, float]:
@@ -120,40 +145,39 @@ def tails(values: Floats, rank: int, middle: Floats, u: Floats) -> Floats:
     above, in ascending order. Only draws far from ``middle`` (n,) in units of ``u`` (n,) are put in
     order; where too few are far enough, all are.
     """
-    out = np.empty((len(values), 4))
-    far = _far((rank + 2) / values.shape[1]) * u
-    for rows in _blocks(len(values)):
-        some, low, high = values[rows], (middle - far)[rows, None], (middle + far)[rows, None]
-        out[rows, :2] = _outermost(some, some < low, rank, np.inf)
-        out[rows, 2:] = _outermost(some, some > high, rank, -np.inf)
-    return out
-
-
-def _blocks(figures: int) -> list[slice]:
-    return [slice(first, first + _ROWS) for first in range(0, figures, _ROWS)]
+    far = far_enough(rank, values.shape[1]) * u
+    below = outermost(values, middle - far, rank)
+    above = outermost(values, middle + far, rank, above=True)
+    return np.concatenate([below, above], axis=1)
 
 
 @cache
-def _far(share: float) -> float:
-    """How many standard deviations from the mean enough normal draws lie on one side."""
-    return -float(normal_quantile(min(_SPARE * share, 0.5)))
+def far_enough(rank: int, draws: int) -> float:
+    """How many standard deviations below the mean draw number ``rank`` + 1 surely lies."""
+    share = min(_SPARE * (rank + 2) / draws, 0.5)
+    return -float(normal_quantile(share))
 
 
-def _outermost(values: Floats, chosen: Bools, rank: int, inward: float) -> Floats:
-    """Two (n, 2) of the chosen values of each row: see :func:`tails`; ``inward`` is inf or -inf."""
+def outermost(values: Floats, edge: Floats, rank: int, *, above: bool = False) -> Floats:
+    """Draws number ``rank`` and ``rank`` + 1 from below, or above, of each row of draws (n, R).
+
+    In ascending order (n, 2). Only draws beyond an ``edge`` (n,) are put in order; where these are
+    too few, all are.
+    """
     rows, draws = values.shape
+    chosen = values > edge[:, None] if above else values < edge[:, None]
     place = np.flatnonzero(chosen)
     count = np.diff(np.searchsorted(place, np.arange(rows + 1) * draws))
     width = max(int(count.max()), rank + 2)
-    table = np.full((rows, width), inward)
+    table = np.full((rows, width), -np.inf if above else np.inf)
     table[np.arange(width) < count[:, None]] = values.ravel()[place]
-    out = _in_order(table, rank, inward)
+    out = _in_order(table, rank, above)
     few = count < rank + 2
     if few.any():
-        out[few] = _in_order(values[few], rank, inward)
+        out[few] = _in_order(values[few], rank, above)
     return out
 
 
-def _in_order(table: Floats, rank: int, inward: float) -> Floats:
-    first = rank if inward > 0 else table.shape[1] - 2 - rank
+def _in_order(table: Floats, rank: int, above: bool) -> Floats:
+    first = table.shape[1] - 2 - rank if above else rank
     return np.partition(table, (first, first + 1), axis=1)[:, first : first + 2]

@@ -19,20 +19,21 @@ def load_masses(loads: Loads, moistures: Moistures) -> Estimates:
     Sources: ``bags`` (independent, √count · u), the label shared by all units of a kind, and the
     water content, shared with everything else that it was used for.
     """
-    water = 1 + moistures.ratio[loads.moisture]
+    water = 1 + moistures.ratio.take(loads.moisture)
     gross = loads.count * loads.unit_mass_kg
     back = (loads.returned_kg + loads.spilled_kg) / water
     dry = gross / water - back
     effects: dict[str, Floats] = {BAGS: np.sqrt(loads.count) * loads.u_unit_mass_kg / water}
     of_label = gross * loads.u_label / water
-    labels = dict.fromkeys(loads.label.tolist())
-    for label in labels:
-        mine = loads.label == label if len(labels) > 1 else True
-        effects[label] = np.where(mine, of_label, 0.0)
+    if len(loads) and (loads.label == loads.label[0]).all():
+        effects[str(loads.label[0])] = of_label
+    else:
+        for label in dict.fromkeys(loads.label.tolist()):
+            effects[label] = np.where(loads.label == label, of_label, 0.0)
     # a load by volume states its dry mass: only what came back carries water
     moist = -np.where(loads.by_volume, -back, dry) / water
     for label, u_ratio in moistures.by_source().items():
-        of_water = u_ratio[loads.moisture]
+        of_water = u_ratio.take(loads.moisture)
         if of_water.any():
             effects[label] = moist * of_water
     return Estimates(value=dry, effects=effects, per_row=frozenset({BAGS}))

@@ -31,7 +31,7 @@ DRAWS = 10_000
 #: a rate is divided by these: an input above its estimate makes it smaller, and not linearly
 DIVIDING = ("tray size", "catch efficiency", "moisture")
 LEAST_DIVISOR = 0.05  # no input falls to a twentieth of its estimate
-_DIGITS = 12  # of relative effects, within which they are the same
+_DIGITS = 12  # of relative effects and degrees of freedom, within which they are the same
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -172,7 +172,7 @@ def _drawn(
 def _freedom(table: Estimates, name: str) -> Floats:
     """Degrees of freedom (n,) of a category, infinite where there are none to tell."""
     column = table.degrees_of_freedom[name]
-    return np.where(np.isfinite(column), column, np.inf)
+    return np.where(np.isfinite(column), column, np.inf).round(_DIGITS)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -221,16 +221,17 @@ class _Linear:
         keys = np.stack([which, *steps, *self.freedom.values()], axis=1)
         relative = np.stack([self.value, *self.relative.values(), *self.sampling.values()])
         known = np.flatnonzero(np.isfinite(relative).all(axis=0))
-        found, number = np.unique(keys[known], axis=0, return_inverse=True)
+        known = known[np.lexsort(keys[known].T[::-1])]
+        new = (keys[known[1:]] != keys[known[:-1]]).any(axis=1)
         shared: dict[tuple[float, ...], Floats] = {}
-        for k, key in enumerate(found.tolist()):
+        for rows in np.split(known, np.flatnonzero(new) + 1) if len(known) else ():
+            key = keys[rows[0]].tolist()
             divided, freedom = tuple(key[: 1 + len(dividing)]), key[1 + len(dividing) :]
             if divided not in shared:
                 divisor = np.ones(table.draws)
                 for name, step in zip(dividing, divided[1:], strict=True):
                     divisor *= np.maximum(1 - step * table.normal[name], LEAST_DIVISOR)
                 shared[divided] = factors[int(divided[0])] / divisor
-            rows = known[number.reshape(-1) == k]
             yield self._sum(
                 rows, table, shared[divided], dict(zip(self.freedom, freedom, strict=True))
             )

@@ -93,7 +93,7 @@ def first_lines(found: Comparison, units: Units) -> list[str]:
         spread = sum(row["spread_kg"] for row in over)
         thrown = sum(row["overthrow_kg"] for row in over)
         lines.append(
-            f"of {shown(spread, 'mass', units)} spread and measured,"
+            f"Of {shown(spread, 'mass', units)} spread and measured,"
             f" {shown(thrown, 'mass', units)} ({percent(thrown / spread)}) did not land on the"
             " surfaces"
         )

@@ -76,6 +76,8 @@ class Moistures:
 
         A row has one source, its own; a mixture has those of its parts.
         """
+        if len(self.label) and not self.mixtures and (self.label == self.label[0]).all():
+            return {str(self.label[0]): self.u_ratio}
         mixed = np.zeros(len(self.ratio), dtype=np.bool_)
         mixed[list(self.mixtures)] = True
         effects: dict[str, Floats] = {}

@@ -241,6 +241,34 @@ def test_a_sum_does_not_feel_the_others():
         }
 
 
+def test_many_sums_of_surfaces_alike_are_those_of_few():
+    """To the last digit, where one accuracy for all is taken once; surveys in order or not."""
+    random = np.random.default_rng(4)
+    surfaces, sums = 600, 500
+    surface = np.sort(random.permuted(np.tile(np.arange(surfaces), (sums, 1)), axis=1)[:, :12])
+    surface[::2] %= 20  # of one survey
+    surface.sort()
+    group, surface = np.repeat(np.arange(sums), 12), surface.ravel()
+    coefficient = random.normal(1, 1, len(group))
+    for order in (1, -1):
+        errors = AreaErrors(
+            u_vertices_m2=np.full(surfaces, 0.7),
+            own_edge_m=random.uniform(0, 90, surfaces),
+            edge_accuracy_m=np.full(surfaces, 0.1),
+            edge_bias_m=np.full(surfaces, 0.3),
+            edition=(np.arange(surfaces) // 20)[::order],
+            shared=NO_EDGES,
+        )
+        found = errors.effects_of(group, surface, coefficient, sums)
+        for k in range(0, sums, 7):
+            mine = group == k
+            few = errors.effects_of(group[mine] * 0, surface[mine], coefficient[mine], 1)
+            assert {name: [u[k]] for name, u in found.items()} == {
+                name: u.tolist() for name, u in few.items()
+            }
+        assert (found["edge bias"][1::2] > 0).all()
+
+
 def test_columns_of_different_length_are_refused():
     with pytest.raises(ValueError, match="AreaErrors: columns of different length"):
         AreaErrors(

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from geosand.balance.alike import Alike
+from geosand.balance.alike import _ALIKE, Alike, _bounds, _groups
 from geosand.balance.draws import normal_draws, read_off, student_draws
 
 DRAWS = 10_000
@@ -56,3 +56,24 @@ def test_a_figure_does_not_depend_on_those_beside_it():
     alone = Alike(rows=np.array([7]), weights=weights[7:8], columns=columns()).read_off()
     for mine, theirs in zip(together, alone, strict=True):
         assert mine[7] == pytest.approx(theirs[0], rel=1e-12)
+
+
+@pytest.mark.parametrize("number", [1, 40, 300])
+def test_groups_hold_each_figure_once_and_differ_little(number):
+    rng = np.random.default_rng(number)
+    effects, u = rng.normal(size=(number, 3)), rng.uniform(0.5, 1, number)
+    rows, starts = _groups(effects, u)
+    assert sorted(rows.tolist()) == list(range(number))
+    for one in np.split(rows, starts[1:]):
+        assert len(one) * np.ptp(effects[one], axis=0).sum() <= _ALIKE * u[one].min()
+
+
+def test_bounds_are_passed_by_no_figure_of_a_group():
+    weights, starts = figures(np.random.default_rng(5), 20), np.array([0, 3, 4, 15])
+    weights[10:] *= -1
+    drawn = columns()
+    both = np.concatenate([drawn, np.abs(drawn)])
+    low, high = np.split(_bounds(weights, starts) @ both, 2)
+    for k, some in enumerate(np.split(weights @ drawn, starts[1:])):
+        assert (low[k] <= some).all()
+        assert (some <= high[k]).all()

@@ -78,6 +78,7 @@ def comparisons(sites: int, rounds: int) -> list[dict[str, Any]]:
             reading_a_set(write_set(Path(name) / "set", sites), sites),
             a_map(done[0], Path(name)),
             one_site(folders[0]),
+            all_sites(folders),
         ]
         return [row for case in cases for row in _rows(case, rounds)]
 
@@ -488,10 +489,20 @@ def a_map(result: Results, folder: Path) -> Case:
 
 def one_site(folder: Path) -> Case:
     """All that is worked out for a site that is already read."""
-    site = read_site(folder)
+    return _worked_out([read_site(folder)], "a whole site without reading", None)
+
+
+def all_sites(folders: list[Path]) -> Case:
+    """The same for many sites in one call, as in a portfolio."""
+    sites = [read_site(folder) for folder in folders]
+    return _worked_out(sites, "whole sites in one call, without reading", 400.0)
+
+
+def _worked_out(sites: list[Site], what: str, aim: float | None) -> Case:
+    site = sites[0]
 
     def mine(_: int) -> Any:
-        return work_out(site)
+        return work_out(stacked(sites) if len(sites) > 1 else site)
 
     def by_hand(_: int) -> Any:
         return notebook.whole_account(site, work_out(site)), None
@@ -499,20 +510,20 @@ def one_site(folder: Path) -> Case:
     def extra(_: int) -> Any:
         return work_out(site)
 
-    shapes = site.surfaces.geometry[site.dressed.surface]
+    shapes = np.concatenate([s.surfaces.geometry[s.dressed.surface] for s in sites])
 
     def buffers(_: int) -> Any:
         return shapely.buffer(shapes, 1e-5), shapely.buffer(shapes, 5e-5)
 
     taken = in_turn([extra, by_hand], 1)
-    share = (
-        1 - taken[extra] / taken[by_hand]
-    )  # the notebook starts from rates that were given to it
+    # the notebook starts from rates that were given to it
+    share = 1 - taken[extra] / taken[by_hand]
+    words = "a notebook: the ways above one after the other"
     return Case(
-        what="a whole site without reading",
-        size="72 surfaces, 12 dressings, 864 catches",
+        what=what,
+        size=f"{len(sites)} of 72 surfaces, 12 dressings, 864 catches",
         mine=mine,
-        others=(("a notebook: the ways above one after the other", by_hand, share, 400.0),),
+        others=((words, by_hand, share * len(sites), aim),),
         limit=("two buffers a dressed surface", buffers, 1.0),
         difference="",
     )
