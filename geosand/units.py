@@ -19,7 +19,6 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from pint import UnitRegistry
 
-    from geosand.columns import Floats
 
 DEFINITIONS = """
 meter = [length] = m = metre
@@ -202,11 +201,6 @@ def _pint_factor(unit: str, si: str) -> float:
         raise UnitFault(f"{unit!r} is no {measure}: use one of {example}") from None
     except Exception:  # a parser of free text fails in ways that no list of classes holds
         raise UnitFault(f"{unit!r} is not a unit known here: use one of {example}") from None
-
-
-def to_si(values: Floats, unit: str, si: str) -> Floats:
-    """A whole column in ``unit`` as SI floats in ``si``; the same shape."""
-    return values * factor_to_si(unit, si)
 
 
 _QUANTITY = r"(?a)([+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d+)?)\s*([A-Za-z%][\w/%^ ]*)"

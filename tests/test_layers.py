@@ -69,7 +69,7 @@ def imported(path: Path, *, top_only: bool) -> set[str]:
             package = name_of(path).split(".")
             package = package if path.name == "__init__.py" else package[:-1]
             base = ".".join([*package[: len(package) - node.level + 1], base]).rstrip(".")
-        # "from geosand import units" imports a layer, "from geosand.units import to_si" a name
+        # "from geosand import units" imports a layer, "from geosand.units import figure" a name
         names |= {f"geosand.{a.name}" for a in node.names} if base == "geosand" else {base}
     return names
 

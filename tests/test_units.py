@@ -18,7 +18,6 @@ from geosand.units import (
     factor_to_si,
     parse_quantity,
     registry,
-    to_si,
 )
 
 FOOT, INCH, POUND = Fraction("0.3048"), Fraction("0.0254"), Fraction("0.45359237")
@@ -279,11 +278,6 @@ def test_any_text_is_a_unit_or_a_unit_fault(text, si):
         return
     assert np.isfinite(factor)
     assert factor > 0
-
-
-def test_a_column_is_converted_at_once():
-    grams = np.array([1.0, np.nan, 250.0])
-    assert to_si(grams, "g", "kg") == pytest.approx([0.001, np.nan, 0.25], nan_ok=True)
 
 
 @pytest.mark.parametrize(

@@ -157,14 +157,12 @@ def _methods(
     known = np.isfinite(table).sum(axis=1)
     low = np.where(np.isfinite(table), table, np.inf).min(axis=1)
     high = np.where(np.isfinite(table), table, -np.inf).max(axis=1)
-    within = high <= low * (1 + agreement)
+    agree = (high <= low * (1 + agreement)).astype(object)
+    agree[known < 2] = None
     return Methods(
         mass_rate_kg_m2=by_mass,
         volume_rate_kg_m2=by_volume,
         bulk_rate_kg_m2=bulk,
         density_kg_m3=rates.density.value[site.dressings.sand],
-        agree=[
-            one if several else None
-            for one, several in zip(within.tolist(), (known > 1).tolist(), strict=True)
-        ],
+        agree=agree.tolist(),
     )

@@ -1,7 +1,7 @@
 """Second witnesses of a balance in the catches: other measurements of what it says.
 
-- Catches in collar and surrounds against the throw-off that the balance supposes, the overthrow
-  that they caught, and what of the balance's overthrow stays unaccounted.
+- Catches in collar and surrounds: the overthrow that they caught, and what of the balance's
+  overthrow stays unaccounted.
 - The sand's bulk density as stated against catches with a mass and a volume.
 
 Sand weighed again or counted in the yard is a witness of the loads: :mod:`geosand.balance.stock`.
@@ -16,8 +16,8 @@ import numpy as np
 
 from geosand.areas.register import AreaRegister
 from geosand.balance.account import Balance
-from geosand.balance.throw_fit import ThrowFit, ring_catches, throw_fit
-from geosand.columns import Floats, Ints, Strings, freeze, ratio
+from geosand.balance.throw_fit import ThrowFit, throw_fit
+from geosand.columns import Floats, Ints, freeze, ratio
 from geosand.errors import Finding
 from geosand.estimates import Estimates
 from geosand.rates.surface_rates import Rates
@@ -26,22 +26,6 @@ from geosand.units import figure
 
 SIGNIFICANT = 2.0  #: sigmas from which a witness speaks against a figure (Jaech, above)
 CAUGHT = "ring catches"
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class RingWitness:
-    """Catches beside the dressed surfaces, one row a catch."""
-
-    catch: Ints  #: row of Catches
-    group: Ints  #: row of the groups of Balance
-    zone: Strings
-    outside_m: Floats
-    rate_kg_m2: Floats
-    predicted_kg_m2: Floats  #: rate·(1 − x/L) at the balance's reach; nan: no overthrow, no reach
-    sigmas: Floats  #: caught less predicted, over the scatter of a catch; nan as above
-
-    def __post_init__(self) -> None:
-        freeze(self)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -67,30 +51,6 @@ class DensityWitness:
 
     def __post_init__(self) -> None:
         freeze(self)
-
-
-def ring_witness(site: Site, rates: Rates, balance: Balance) -> RingWitness:
-    """What each ring catch caught beside what the balance's throw-off predicts for its place."""
-    row, group = ring_catches(site, rates, balance)
-    where, dressing = rates.assignment, site.catches.dressing[row]
-    x, reach = where.outside_m[row], balance.throw.reach_m[group]
-    rate = rates.rate.value[where.nearest[row]]
-    predicted = np.where(reach > 0, rate * np.maximum(0.0, 1 - ratio(x, reach)), np.nan)
-    caught = rates.each.rate_kg_m2[row]
-    own = ratio(rates.model.sigma_e, rates.model.mu, empty=0.0)[dressing]
-    slope = np.where(x < reach, ratio(rate, reach), 0.0)
-    taped = np.isfinite(site.catches.edge_distance_m[row])
-    u_x = np.where(taped, 0.1, site.catches.position_accuracy_m[row])
-    u = np.sqrt((own * predicted) ** 2 + (0.03 * rate) ** 2 + (slope * u_x) ** 2)
-    return RingWitness(
-        catch=row,
-        group=group,
-        zone=where.zone[row],
-        outside_m=x,
-        rate_kg_m2=caught,
-        predicted_kg_m2=predicted,
-        sigmas=ratio(caught - predicted, u),
-    )
 
 
 def unaccounted(

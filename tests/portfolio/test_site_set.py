@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import shutil
 
+import numpy as np
 import pytest
 
 from geosand.errors import Refused
+from geosand.portfolio.set_tables import row_groups
 from geosand.portfolio.sources import find_sites
 from tests.portfolio.conftest import SITES, run_many
 
+pa = pytest.importorskip("pyarrow")
 pq = pytest.importorskip("pyarrow.parquet")
 
 
@@ -123,3 +126,26 @@ def test_a_file_that_is_no_parquet_is_refused(site_set, tmp_path):
     root = shutil.copytree(site_set, tmp_path / "set")
     (root / "loads.parquet").write_bytes(b"load,dressing\n")
     assert refusal(root).startswith("loads.parquet: is no Parquet file")
+
+
+def test_row_groups_are_those_whose_statistics_may_hold_a_site(tmp_path):
+    """Held against asking each group, sites in any order and one group without statistics."""
+    rng = np.random.default_rng(11)
+    path, known = tmp_path / "rows.parquet", [f"s{k:03d}" for k in range(200)]
+    schema = pa.schema([("wide", pa.struct([("a", pa.int64())])), ("site", pa.string())])
+    spans = []
+    with pq.ParquetWriter(path, schema) as writer:
+        for _ in range(30):
+            begin, size = int(rng.integers(0, 190)), int(rng.integers(1, 9))
+            sites = rng.permutation(known[begin : begin + size]).tolist()
+            spans.append((min(sites), max(sites)))
+            columns = {"wide": [{"a": 1}] * len(sites), "site": sites}
+            writer.write_table(pa.table(columns, schema=schema))
+        writer.write_table(pa.table({"wide": [{"a": 1}], "site": [None]}, schema=schema))
+    with pq.ParquetFile(path) as file:
+        groups = row_groups(file)
+        assert groups.begun[-1] == file.metadata.num_rows
+    for _ in range(50):
+        keys = rng.choice(known, int(rng.integers(1, 6)), replace=False).tolist()
+        may = [k for k, (low, high) in enumerate(spans) if any(low <= key <= high for key in keys)]
+        assert groups.that_may_hold(keys) == [*may, len(spans)]
