@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import pytest
+from playwright.sync_api import expect
 
 pytestmark = pytest.mark.browser
 
@@ -66,6 +67,7 @@ def test_a_name_near_by_lies_on_its_own_surface_or_on_none(open_page, view):
         page.keyboard.press("Escape")
         for _ in range(3):
             page.wait_for_timeout(120)
+            expect(page.locator(".leaflet-zoom-anim")).to_have_count(0)
             check(page)
             assert all(under <= 1 for _, under in page.evaluate(UNDER))
             page.get_by_role("button", name="Zoom out").click()
@@ -74,7 +76,6 @@ def test_a_name_near_by_lies_on_its_own_surface_or_on_none(open_page, view):
 def test_a_filter_takes_names_off_the_map(open_page):
     page = open_page()
     page.get_by_label("Search").fill("green 1")
-    page.wait_for_function(
-        "document.querySelectorAll('.leaflet-gs-labels-pane span').length === 10"
-    )
+    # A locator, as the page's own policy forbids to evaluate the text of a condition again.
+    expect(page.locator(".leaflet-gs-labels-pane span")).to_have_count(10)
     assert all(name.startswith("Green 1") for name in check(page))

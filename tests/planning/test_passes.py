@@ -1,7 +1,5 @@
 """Forced overthrow against closed forms and against shapely's own clipping of every strip."""
 
-import time
-
 import numpy as np
 import pytest
 import shapely
@@ -185,24 +183,3 @@ def test_a_bunker_inside_and_a_bay_are_spread_over():
         column(hole, bay), swath_m=6.0, heading_degree=np.array([90.0]), offsets=1
     )
     assert forced.excess_m2[:, 0, 0] == pytest.approx([32.0, 64.0])
-
-
-def test_eighteen_greens_take_well_under_a_second():
-    """18 greens, 60 headings, 8 offsets; the best of three runs, in processor time."""
-    random = np.random.default_rng(3)
-    turn = np.linspace(0, 2 * np.pi, 80, endpoint=False)
-    greens = column(
-        *(
-            shapely.Polygon(
-                np.stack([r * np.cos(turn), r * np.sin(turn)], axis=1) * random.uniform(0.8, 1.2, 2)
-            )
-            for r in random.uniform(9, 15, 18)
-        )
-    )
-    taken = []
-    for _ in range(3):
-        begin = time.process_time()
-        forced = forced_overthrow(greens, swath_m=6.0)
-        taken.append(time.process_time() - begin)
-    assert forced.excess_m2.shape == (18, 60, 8)
-    assert min(taken) < 0.5
