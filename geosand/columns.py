@@ -93,7 +93,8 @@ def begins(column: NDArray[Any]) -> Bools:
     >>> begins(np.array([4, 4, 7])).tolist()
     [True, False, True]
     """
-    new = np.ones(len(column), dtype=np.bool_)
+    new = np.empty(len(column), dtype=np.bool_)
+    new[:1] = True
     np.not_equal(column[1:], column[:-1], out=new[1:])
     return new
 
@@ -127,21 +128,44 @@ class Runs:
         self.size, self.order = size, None
         self.first = begins(group).nonzero()[0]
         self.present = group.take(self.first)
-        if (self.present[1:] < self.present[:-1]).any():
+        if np.count_nonzero(self.present[1:] < self.present[:-1]):
             self.order = np.argsort(group, kind="stable")
             group = group[self.order]
             self.first = begins(group).nonzero()[0]
             self.present = group.take(self.first)
 
     def sums(self, column: Floats) -> Floats:
-        """Sum (size,) of a column (n,) by group; 0 where a group has no row."""
+        """Sum (…, size) by group of a column (n,) or of a table of them; 0 where it has no row.
+
+        The column itself where every row is a group of its own.
+        """
         if self.order is not None:
-            column = column[self.order]
-        if not len(self.first):
-            return np.zeros(self.size)
-        found: Floats = np.add.reduceat(column, self.first)
-        if len(found) < self.size:
-            sums = np.zeros(self.size)
-            sums[self.present] = found
-            return sums
-        return found
+            column = column.take(self.order, axis=-1)
+        if len(self.first) < column.shape[-1]:
+            column = np.add.reduceat(column, self.first, axis=-1)
+        return self._of_all(column, 0.0)
+
+    def firsts(self, column: Floats) -> tuple[Floats, Ints]:
+        """Value (size,) of each group's first row, nan without one; groups where others differ."""
+        if self.order is not None:
+            column = column.take(self.order)
+        other = begins(column)
+        other[self.first] = False
+        first = self._of_all(column.take(self.first), np.nan)
+        if not np.count_nonzero(other):
+            return first, self.present[:0]
+        return first, self.present.take(np.searchsorted(self.first, other.nonzero()[0]) - 1)
+
+    def rise(self, column: Ints) -> bool:
+        """Whether a column (n,) rises from row to row of each group, the rows being in order."""
+        rises = column[:-1] < column[1:]
+        rises[self.first[1:] - 1] = True
+        return bool(np.count_nonzero(rises) == len(rises))
+
+    def _of_all(self, found: Floats, empty: float) -> Floats:
+        """What was found (…, k) of the groups that have rows, with ``empty`` of the others."""
+        if len(self.present) == self.size:
+            return found
+        every = np.full((*found.shape[:-1], self.size), empty)
+        every[..., self.present] = found
+        return every

@@ -11,7 +11,7 @@ realisation add with their signs, effects of many add in quadrature. A source is
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from itertools import combinations
 from typing import NamedTuple
 
@@ -19,6 +19,7 @@ import numpy as np
 
 from geosand.columns import Bools, Floats, Ints, Runs
 from geosand.distributions import coverage_factor
+from geosand.effects import Effects, places_by_category, rows_named, together
 
 COVERAGE = 0.95
 
@@ -31,26 +32,52 @@ class Interval(NamedTuple):
     degrees_of_freedom: Floats
 
 
-def category(source: str) -> str:
-    """The part of a source's name before the colon."""
-    return source.partition(":")[0]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False, init=False)
 class Estimates:
-    """Values (n,) with the signed effect (n,) of each source, in the values' unit."""
+    """Values (n,) with the signed effect (n,) of each source, in the values' unit.
 
-    value: Floats
-    effects: Mapping[str, Floats] = field(default_factory=dict)
-    per_row: frozenset[str] = frozenset()
-    degrees_of_freedom: Mapping[str, Floats] = field(default_factory=dict)  #: by category
+    >>> rate = Estimates(value=np.array([0.5]), effects={"tray size": np.array([0.01])})
+    >>> twice = rate.scaled(2.0)
+    >>> twice.value.tolist(), {source: effect.tolist() for source, effect in twice.effects.items()}
+    ([1.0], {'tray size': [0.02]})
+    """
+
+    value: Floats  #: best estimate of each row, the first row of ``table``
+    effects: Effects
+    per_row: frozenset[str]
+    degrees_of_freedom: Mapping[str, Floats]  #: by category
+
+    def __init__(
+        self,
+        *,
+        value: Floats,
+        effects: Mapping[str, Floats] | None = None,
+        per_row: frozenset[str] = frozenset(),
+        degrees_of_freedom: Mapping[str, Floats] | None = None,
+    ) -> None:
+        columns = effects or {}
+        table = np.empty((1 + len(columns), len(value)))
+        table[0] = value
+        for row, effect in enumerate(columns.values(), 1):
+            table[row] = effect
+        _fill(self, tuple(columns), table, per_row, degrees_of_freedom or {})
 
     def __len__(self) -> int:
         return len(self.value)
 
+    @property
+    def sources(self) -> tuple[str, ...]:
+        """The names of the sources."""
+        return self.effects.sources
+
+    @property
+    def table(self) -> Floats:
+        """The values, then the effect of each source (1 + sources, n)."""
+        return self.effects.table
+
     def u(self) -> Floats:
         """Standard uncertainty of each row (n,): root of the sum of squared effects."""
-        return np.sqrt(_total(self._variances(), len(self.value)))
+        return np.sqrt(_total(self._variances(), len(self)))
 
     def by_category(self) -> dict[str, Floats]:
         """Standard uncertainty of each row by category of source, largest first."""
@@ -58,22 +85,19 @@ class Estimates:
         parts = dict(sorted(parts.items(), key=lambda item: -float(np.nansum(item[1]))))
         return {name: np.sqrt(variance) for name, variance in parts.items()}
 
-    def _variances(self, only: str | None = None) -> dict[str, Floats]:
-        """Variance of each row by category, or of the one named.
+    def _variances(self) -> dict[str, Floats]:
+        """Variance of each row by category, in the order of their names.
 
         The sources are taken by their names, so that the last digit of a row does not depend on
         which other rows, with sources of their own, the table holds.
         """
+        squares = self.table[1:] * self.table[1:]
         variances: dict[str, Floats] = {}
-        room = np.empty(len(self.value))
-        for source in sorted(self.effects):
-            name = category(source)
-            if only is None or name == only:
-                effect = self.effects[source]
-                if name in variances:
-                    variances[name] += np.multiply(effect, effect, out=room)
-                else:
-                    variances[name] = effect * effect
+        for name, (first, *others) in places_by_category(self.sources):
+            variance = squares[first]
+            for row in others:
+                variance += squares[row]
+            variances[name] = variance
         return variances
 
     def shares(self) -> dict[str, Floats]:
@@ -84,12 +108,7 @@ class Estimates:
 
     def scaled(self, factor: Floats | float) -> Estimates:
         """The table times an exact factor, one a row or one for all."""
-        return Estimates(
-            value=self.value * factor,
-            effects={k: v * factor for k, v in self.effects.items()},
-            per_row=self.per_row,
-            degrees_of_freedom=self.degrees_of_freedom,
-        )
+        return self._with(table=self.table * factor)
 
     def with_effects(
         self,
@@ -99,32 +118,46 @@ class Estimates:
         degrees_of_freedom: Mapping[str, Floats] | None = None,
     ) -> Estimates:
         """The table with further effects; one of a source already there adds to it, signed."""
-        merged = dict(self.effects)
-        for source, effect in effects.items():
-            merged[source] = merged[source] + effect if source in merged else effect
-        return Estimates(
-            value=self.value,
-            effects=merged,
-            per_row=self.per_row | frozenset(per_row),
-            degrees_of_freedom={**self.degrees_of_freedom, **(degrees_of_freedom or {})},
+        sources, both, new = together(self.sources, tuple(effects))
+        table, columns = self._roomy(len(new)), list(effects.values())
+        for mine, its in both:
+            table[1 + mine] += columns[its]
+        for row, its in enumerate(new, len(self.table)):
+            table[row] = columns[its]
+        return _made(
+            sources,
+            table,
+            self.per_row.union(per_row),
+            {**self.degrees_of_freedom, **(degrees_of_freedom or {})},
         )
 
-    def plus(self, other: Estimates, *, sign: float = 1.0) -> Estimates:
-        """Row by row ``self + sign * other``; a source in both is the same realisation."""
-        effects = dict(self.effects)
-        for source, column in other.effects.items():
-            effect = -column if sign == -1 else sign * column
-            effects[source] = effects[source] + effect if source in effects else effect
-        return Estimates(
-            value=self.value + sign * other.value,
-            effects=effects,
-            per_row=self.per_row | other.per_row,
-            degrees_of_freedom={**self.degrees_of_freedom, **other.degrees_of_freedom},
-        )
+    def plus(self, other: Estimates) -> Estimates:
+        """Row by row ``self + other``; a source in both is the same realisation."""
+        return self._combined(other, np.add)
 
     def minus(self, other: Estimates) -> Estimates:
         """Row by row ``self - other``; a source in both cancels as far as it is the same."""
-        return self.plus(other, sign=-1.0)
+        return self._combined(other, np.subtract)
+
+    def _combined(self, other: Estimates, combine: np.ufunc) -> Estimates:
+        sources, both, new = together(self.sources, other.sources)
+        table, its_table = self._roomy(len(new)), other.table[1:]
+        combine(0.0, its_table.take(new, axis=0), out=table[len(self.table) :])
+        combine(table[0], other.table[0], out=table[0])
+        for mine, its in both:
+            combine(table[1 + mine], its_table[its], out=table[1 + mine])
+        return _made(
+            sources,
+            table,
+            self.per_row | other.per_row,
+            {**self.degrees_of_freedom, **other.degrees_of_freedom},
+        )
+
+    def _roomy(self, more: int) -> Floats:
+        """The table with room for some more rows, which hold nothing yet."""
+        table = np.empty((len(self.table) + more, len(self)))
+        table[: len(self.table)] = self.table
+        return table
 
     def group_sum(
         self,
@@ -132,7 +165,7 @@ class Estimates:
         groups: int,
         *,
         independent: Collection[str] | None = None,
-        weight: Floats | None = None,
+        weight: Floats | float = 1.0,
     ) -> Estimates:
         """Sums of rows by ``group`` (n,), values 0..groups-1, as a table of ``groups`` rows.
 
@@ -141,36 +174,44 @@ class Estimates:
         ``weight`` (n,): the rows are first multiplied by it, as by ``scaled``. ``Runs`` of a group
         column are quicker where rows of a group stand together.
         """
-        separate = self.per_row if independent is None else frozenset(independent)
-        effects: dict[str, Floats] = {}
-        room = np.empty(len(self.value))  # one for all columns: memory is slower than sums
-        for source, column in self.effects.items():
-            effect = column if weight is None else np.multiply(column, weight, out=room)
-            if source in separate or category(source) in separate:
-                square = np.multiply(effect, effect, out=room)
-                effects[source] = np.sqrt(_sums(group, square, groups))
-            else:
-                effects[source] = _sums(group, effect, groups)
-        value = self.value if weight is None else np.multiply(self.value, weight, out=room)
-        return Estimates(
-            value=_sums(group, value, groups),
-            effects=effects,
-            per_row=self.per_row,
-            degrees_of_freedom={
-                name: self._group_freedom(name, group, groups, weight)
-                for name in self.degrees_of_freedom
-            },
-        )
+        names = self.per_row if independent is None else frozenset(independent)
+        separate = rows_named(self.sources, names)
+        terms = self.table * weight
+        for row in separate:
+            terms[row] *= terms[row]
+        sums = _sums(group, terms, groups)
+        for row in separate:
+            np.sqrt(sums[row], out=sums[row])
+        freedom = {
+            name: self._group_freedom(name, group, groups, weight)
+            for name in self.degrees_of_freedom
+        }
+        return self._with(table=sums, degrees_of_freedom=freedom)
 
     def _group_freedom(
-        self, name: str, group: Ints | Runs, groups: int, factor: Floats | None
+        self, name: str, group: Ints | Runs, groups: int, weight: Floats | float
+    ) -> Floats:
+        """Degrees of freedom of a category in each group's sum: what all rows of a group have.
+
+        Where they differ, their mean.
+        """
+        if not isinstance(group, Runs):
+            return self._mean_freedom(name, group, groups, weight)
+        first, differing = group.firsts(self.degrees_of_freedom[name])
+        freedom: Floats = np.fmin(first, np.inf)  # nan is what has no estimate
+        if len(differing):
+            freedom[differing] = self._mean_freedom(name, group, groups, weight)[differing]
+        return freedom
+
+    def _mean_freedom(
+        self, name: str, group: Ints | Runs, groups: int, factor: Floats | float
     ) -> Floats:
         """Variance-weighted harmonic mean of a category's degrees of freedom (never optimistic)."""
         column = self.degrees_of_freedom[name]
-        weight = self._variances(name).get(name)
+        weight = self._variances().get(name)
         if weight is None:
-            weight = np.ones(len(self.value))
-        elif factor is not None:
+            weight = np.ones(len(self))
+        else:
             weight *= factor * factor
         if not _all_known(weight):
             weight = np.where(np.isfinite(weight) & (weight > 0), weight, 1e-300)
@@ -179,7 +220,7 @@ class Estimates:
         else:
             per = np.where(np.isfinite(column), 1.0 / np.where(column > 0, column, 1.0), 0.0)
         per *= weight
-        top, bottom = _sums(group, weight, groups), _sums(group, per, groups)
+        top, bottom = _sums(group, np.array([weight, per]), groups)
         freedom: Floats = np.divide(top, bottom, out=np.full(groups, np.inf), where=bottom > 0)
         return freedom
 
@@ -191,42 +232,71 @@ class Estimates:
         any choice of the categories with few degrees of freedom, with or without all the others:
         an added source never narrows an interval. ``floor`` clips both bounds.
         """
-        parts, nothing = self._variances(), np.zeros(len(self.value))
-        few = {k: v for k, v in self.degrees_of_freedom.items() if k in parts}
-        many = _total({k: v for k, v in parts.items() if k not in few}, len(self.value))
+        parts = self._variances()
+        few = {name: parts.pop(name) for name in self.degrees_of_freedom if name in parts}
         # uᵢ⁴/νᵢ
-        lost = {k: parts[k] ** 2 / np.where(np.isfinite(v), v, np.inf) for k, v in few.items()}
-        choices = _choices(tuple(few))
-        cases = [(names, others) for others in (many, nothing) for names in choices]
-        variance = np.array([sum((parts[k] for k in names), start) for names, start in cases])
-        bottom = np.array([sum((lost[k] for k in names), nothing) for names in choices] * 2)
+        lost = {k: v * v / np.fmin(self.degrees_of_freedom[k], np.inf) for k, v in few.items()}
+        many, choices = _total(parts, len(self)), _choices(tuple(few))
+        variance = np.zeros((2, len(choices), len(self)))  # with all the others, without them
+        bottom = np.zeros(variance.shape[1:])
+        for k, names in enumerate(choices):
+            for name in names:
+                variance[1, k] += few[name]
+                bottom[k] += lost[name]
+        np.add(variance[1], many, out=variance[0])
         freedom = _effective(variance, bottom)
-        half = np.fmax.reduce(coverage_factor(coverage, freedom) * np.sqrt(variance))
-        half = np.where(np.isfinite(variance[0]), half, np.nan)
+        factor = coverage_factor(coverage, freedom)
+        factor *= np.sqrt(variance)
+        half = np.maximum.reduce(factor, axis=(0, 1))
         low, high = self.value - half, self.value + half
         if floor is not None:
             low, high = np.maximum(low, floor), np.maximum(high, floor)
-        return Interval(low, high, freedom[0])
+        return Interval(low, high, freedom[0, 0])
 
     def where_known(self, known: Bools) -> Estimates:
         """The table with nan in all columns of the rows that are not ``known``."""
         if known.all():
             return self
-        return Estimates(
-            value=np.where(known, self.value, np.nan),
-            effects={k: np.where(known, v, np.nan) for k, v in self.effects.items()},
-            per_row=self.per_row,
-            degrees_of_freedom=self.degrees_of_freedom,
-        )
+        return self._with(table=np.where(known, self.table, np.nan))
 
     def rows(self, rows: Ints | slice | Floats) -> Estimates:
         """The same table with only ``rows`` of every column."""
-        return Estimates(
-            value=self.value[rows],
-            effects={k: v[rows] for k, v in self.effects.items()},
-            per_row=self.per_row,
-            degrees_of_freedom={k: v[rows] for k, v in self.degrees_of_freedom.items()},
-        )
+        freedom = {k: v[rows] for k, v in self.degrees_of_freedom.items()}
+        return self._with(table=self.table[:, rows], degrees_of_freedom=freedom)
+
+    def _with(
+        self, *, table: Floats, degrees_of_freedom: Mapping[str, Floats] | None = None
+    ) -> Estimates:
+        """Another table of the same sources."""
+        if degrees_of_freedom is None:
+            degrees_of_freedom = self.degrees_of_freedom
+        return _made(self.sources, table, self.per_row, degrees_of_freedom)
+
+
+def _made(
+    sources: tuple[str, ...],
+    table: Floats,
+    per_row: frozenset[str],
+    degrees_of_freedom: Mapping[str, Floats],
+) -> Estimates:
+    """Estimates of a table that is there already."""
+    estimates = object.__new__(Estimates)
+    _fill(estimates, sources, table, per_row, degrees_of_freedom)
+    return estimates
+
+
+def _fill(
+    estimates: Estimates,
+    sources: tuple[str, ...],
+    table: Floats,
+    per_row: frozenset[str],
+    degrees_of_freedom: Mapping[str, Floats],
+) -> None:
+    put = object.__setattr__  # frozen
+    put(estimates, "value", table[0])
+    put(estimates, "effects", Effects(sources, table))
+    put(estimates, "per_row", per_row)
+    put(estimates, "degrees_of_freedom", degrees_of_freedom)
 
 
 def _all_known(column: Floats) -> bool:
@@ -235,17 +305,21 @@ def _all_known(column: Floats) -> bool:
     return bool(least > 0 and most < np.inf)
 
 
-def _sums(group: Ints | Runs, column: Floats, groups: int) -> Floats:
+def _sums(group: Ints | Runs, table: Floats, groups: int) -> Floats:
+    """Sums (k, groups) by group of the columns (k, n) of a table."""
     if isinstance(group, Runs):
-        return group.sums(column)
-    return np.bincount(group, column, groups).astype(np.float64, copy=False)
+        return group.sums(table)
+    sums = np.empty((len(table), groups))
+    for row, column in enumerate(table):
+        sums[row] = np.bincount(group, column, groups)
+    return sums
 
 
 def _total(variances: Mapping[str, Floats], rows: int) -> Floats:
     """Sum of the columns, zeros where there is none."""
     total = np.zeros(rows)
-    for name in sorted(variances):
-        total += variances[name]
+    for variance in variances.values():
+        total += variance
     return total
 
 
@@ -267,14 +341,8 @@ def _effective(variance: Floats, bottom: Floats) -> Floats:
 
 def product(left: Estimates, right: Estimates) -> Estimates:
     """Row by row ``left * right`` to first order (GUM 5.1.2); a shared source adds, signed."""
-    first = left.scaled(right.value)
-    second = right.scaled(left.value)
-    table = Estimates(
-        value=left.value * right.value,
-        effects=first.effects,
-        per_row=left.per_row,
-        degrees_of_freedom=left.degrees_of_freedom,
-    )
-    return table.with_effects(
-        second.effects, per_row=right.per_row, degrees_of_freedom=right.degrees_of_freedom
+    return left.scaled(right.value).with_effects(
+        right.scaled(left.value).effects,
+        per_row=right.per_row,
+        degrees_of_freedom=right.degrees_of_freedom,
     )

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 import uncertainties
@@ -10,7 +12,8 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from geosand.columns import Runs
-from geosand.estimates import Estimates, category, product
+from geosand.effects import category
+from geosand.estimates import Estimates, product
 
 
 def one(value, **effects):
@@ -440,3 +443,34 @@ def test_other_rows_and_their_sources_change_no_digit() -> None:
     single = alone.rows(np.array([3]))
     assert single.u()[0] == alone.u()[3]
     assert single.interval().high[0] == alone.interval().high[3]
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_first_rows_of_groups_and_groups_whose_rows_differ(seed):
+    random = np.random.default_rng(seed)
+    group = random.integers(0, 12, 40)
+    if seed % 2:
+        group.sort()
+    column = random.integers(0, 2, 40) + 5.0
+    first, differing = Runs(group, 15).firsts(column)
+    for number in range(15):
+        rows = column[group == number]
+        assert first[number] == rows[0] if len(rows) else np.isnan(first[number])
+        assert (number in differing) == (len(set(rows.tolist())) > 1)
+
+
+def test_columns_that_rise_in_every_group():
+    runs = Runs(np.array([0, 0, 2, 2, 5]), 6)
+    assert runs.rise(np.array([1, 4, 0, 3, 2]))
+    assert not runs.rise(np.array([1, 4, 3, 3, 2]))
+    assert not runs.rise(np.array([4, 1, 0, 3, 2]))
+
+
+def test_a_changed_table_keeps_its_sources():
+    known = Estimates(value=np.array([1.0, 2.0]), effects={"scale": np.array([0.1, 0.2])})
+    other = replace(known, value=np.array([3.0, 4.0]))
+    assert other.value.tolist() == [3.0, 4.0]
+    assert other.effects["scale"].tolist() == [0.1, 0.2]
+    assert known.value.tolist() == [1.0, 2.0]
+    with pytest.raises(KeyError):
+        other.effects["value"]

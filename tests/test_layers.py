@@ -15,11 +15,12 @@ ROOT = Path(geosand.__file__).parent
 
 #: Each may import from itself and from those before it.
 ORDER = (
-    *("columns", "errors", "units", "distributions", "estimates", "site", "areas", "rates"),
+    *("columns", "errors", "units", "distributions", "effects", "estimates"),
+    *("site", "areas", "rates"),
     *("balance", "season", "planning", "results", "formats", "reports", "mapping", "portfolio"),
     *("notebook", "cli", "__main__"),
 )
-PURE = ("columns", "errors", "units", "distributions", "estimates", "areas", "rates")
+PURE = ("columns", "errors", "units", "distributions", "effects", "estimates", "areas", "rates")
 PURE += ("balance", "season", "planning", "results")
 #: What pure layers may load, apart from the standard library and geosand itself.
 LIGHT = ("numpy", "shapely")

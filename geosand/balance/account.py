@@ -116,7 +116,7 @@ def mass_on_surfaces(
     table = rates.rate.group_sum(runs, groups, weight=register.area_m2.take(surface))
     rate = rates.rate.value
     known = np.isfinite(rate)
-    value = rate if known.all() else np.where(known, rate, 0.0)
+    value = rate if np.count_nonzero(known) == len(rate) else np.where(known, rate, 0.0)
     value = value * alike(register.ground_factor, surface)
     return table.with_effects(register.errors.effects_of(group, surface, value, groups, runs))
 
@@ -125,7 +125,7 @@ def _surface_mass(site: Site, register: AreaRegister, rates: Rates) -> Estimates
     """Mass on each dressed surface, kg; its area's uncertainty as one source."""
     surface = site.dressed.surface
     mass = rates.rate.scaled(register.area_m2[surface])
-    effect = rates.rate.value * register.ground_factor[surface] * register.u_area_m2[surface]
+    effect = rates.rate.value * register.u_area_m2[surface]
     return mass.with_effects({"area": effect}, per_row={"area"})
 
 

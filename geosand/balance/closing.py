@@ -7,8 +7,10 @@ from typing import NamedTuple
 import numpy as np
 
 from geosand.columns import Bools, Floats, Ints, distinct, ratio, take
-from geosand.estimates import Estimates, category
-from geosand.site.tables import Loads, Moistures, Site
+from geosand.effects import category
+from geosand.estimates import Estimates
+from geosand.site.sand_tables import Loads, Moistures
+from geosand.site.tables import Site
 
 AREA_SOURCES = ("vertices", "edge", "edge bias")
 CATCH_SOURCES = ("sampling", "tray size", "catch efficiency", "bulk density", "edge taper")

@@ -16,7 +16,8 @@ import numpy as np
 from geosand.areas.register import AreaRegister
 from geosand.balance.telling import U_EDGE_M, U_EFFICIENCY, U_SCALE, U_TRAY, U_WATER
 from geosand.columns import Bools, Floats, Ints, ratio
-from geosand.estimates import Estimates, category
+from geosand.effects import category
+from geosand.estimates import Estimates
 from geosand.rates.surface_rates import TAPER, Rates
 from geosand.site.tables import Site
 

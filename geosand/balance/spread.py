@@ -6,9 +6,10 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from geosand.columns import Floats, Ints
+from geosand.columns import Floats, Ints, Runs
 from geosand.estimates import Estimates
-from geosand.site.tables import Loads, Moistures, Site
+from geosand.site.sand_tables import Loads, Moistures
+from geosand.site.tables import Site
 
 BAGS = "bags"
 
@@ -20,35 +21,37 @@ def load_masses(loads: Loads, moistures: Moistures) -> Estimates:
     water content, shared with everything else that it was used for.
     """
     water = 1 + moistures.ratio.take(loads.moisture)
-    gross = loads.count * loads.unit_mass_kg
+    gross = loads.count * loads.unit_mass_kg / water
     back = (loads.returned_kg + loads.spilled_kg) / water
-    dry = gross / water - back
+    dry = gross - back
     effects: dict[str, Floats] = {BAGS: np.sqrt(loads.count) * loads.u_unit_mass_kg / water}
-    of_label = gross * loads.u_label / water
-    if len(loads) and (loads.label == loads.label[0]).all():
+    of_label = gross * loads.u_label
+    if len(loads) and np.count_nonzero(loads.label == loads.label[0]) == len(loads):
         effects[str(loads.label[0])] = of_label
     else:
         for label in dict.fromkeys(loads.label.tolist()):
             effects[label] = np.where(loads.label == label, of_label, 0.0)
     # a load by volume states its dry mass: only what came back carries water
-    moist = -np.where(loads.by_volume, -back, dry) / water
+    moist = back - gross
+    if np.count_nonzero(loads.by_volume):
+        moist = np.where(loads.by_volume, back, moist)
+    moist /= water
     for label, u_ratio in moistures.by_source().items():
         of_water = u_ratio.take(loads.moisture)
-        if of_water.any():
+        if np.count_nonzero(of_water):
             effects[label] = moist * of_water
     return Estimates(value=dry, effects=effects, per_row=frozenset({BAGS}))
 
 
 def spread_of(masses: Estimates, group: Ints, groups: int) -> Estimates:
     """Dry product spread (kg) by group of loads; nan where a group has no load."""
-    total = masses.group_sum(group, groups)
-    loads = np.bincount(group, minlength=groups)
-    return Estimates(
-        value=np.where(loads > 0, total.value, np.nan),
-        effects=total.effects,
-        per_row=total.per_row,
-        degrees_of_freedom=total.degrees_of_freedom,
-    )
+    runs = Runs(group, groups)
+    total = masses.group_sum(runs, groups)
+    if len(runs.present) == groups:
+        return total
+    value = np.full(groups, np.nan)
+    value[runs.present] = total.value[runs.present]
+    return Estimates(value=value, effects=total.effects, per_row=total.per_row)
 
 
 def load_groups(site: Site, masses: Estimates) -> tuple[Ints, Ints, Estimates]:

@@ -20,7 +20,7 @@ from geosand.estimates import Estimates
 from geosand.formats.site_folder import read_site
 from geosand.rates.surface_rates import CATCHES, SURFACE
 from geosand.results import Results, work_out
-from geosand.site.tables import Loads, Moistures
+from geosand.site.sand_tables import Loads, Moistures
 from tests.sites import CATCHES as TRAYS
 from tests.sites import DRESSINGS, LAT, LON, SURFACES, TOML, catch, square, surface
 

@@ -13,7 +13,8 @@ import pytest
 from geosand.balance.spread import load_groups, load_masses, spread_of
 from geosand.estimates import Estimates
 from geosand.formats.site_folder import read_site
-from geosand.site.tables import Moistures, Site
+from geosand.site.sand_tables import Moistures
+from geosand.site.tables import Site
 from tests.sites import SURFACES, TOML
 
 HEAD = "load,dressing,count,unit_mass_kg,u_unit_mass_kg,u_label_percent"
