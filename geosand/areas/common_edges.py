@@ -12,11 +12,11 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 
-from geosand.areas.matched_edges import Matched, matched_edges
+from geosand.areas.matched_edges import matched_edges, whole_rings
 from geosand.areas.near_edges import Boxes, Edges, covered_parts, near_edges, stretches_within
 from geosand.areas.ownership import ordered_pairs, precedence_ranks
 from geosand.areas.rings import Rings, rings_of
-from geosand.columns import Floats, Geometries, Ints, Strings, freeze
+from geosand.columns import Floats, Geometries, Ints, Strings, distinct, freeze
 
 _CORNER_TOLERANCES = 4  # neighbours that meet only in a corner run together for about two
 
@@ -48,63 +48,63 @@ def shared_edges(
     """
     rings = rings_of(plane_geometries) if rings is None else rings
     rank = precedence_ranks(kinds, shapely.area(plane_geometries))
-    length_of_ring = rings.lengths()
-    matched = matched_edges(rings, rank, edition, length_of_ring)
-    whole = rings.sum_rings(length_of_ring)
-    closed = (matched.along_m > whole * (1 - 1e-9)) & (whole > 0)
-    done = closed[matched.lower] | closed[matched.upper]
-    # a surface whose whole boundary is matched already has no edge left to compare with anyone
-    boxes, rows = Boxes.of_rings(rings), np.flatnonzero(~closed)
+    whole = whole_rings(rings, edition)
+    boxes = Boxes.of_rings(rings)
     box = boxes.around(rings.surface, rings.surfaces)
-    bounds = np.column_stack(box.of_rows(rows))
-    lower, upper = ordered_pairs(bounds, rank[rows], edition[rows], tolerance_m)
-    lower, upper = rows[lower], rows[upper]
-    length = matched.length_of(lower, upper)
-    near = length > 0
-    near[~near] = shapely.dwithin(
-        plane_geometries[lower[~near]], plane_geometries[upper[~near]], tolerance_m
+    # a surface whose whole boundary is matched already has no edge left to compare with anyone
+    left = distinct(rings.surface[~whole.matched])
+    lower, upper = ordered_pairs(
+        np.column_stack(box.of_rows(left)), rank[left], edition[left], tolerance_m
     )
-    lower, upper, length = lower[near], upper[near], length[near]
-    limit = box.of_rows(upper).wider(2 * tolerance_m)
-    length = length + _lengths_within(rings, boxes, matched, lower, upper, limit, tolerance_m)
-    lower = np.concatenate([matched.lower[done], lower])
-    upper = np.concatenate([matched.upper[done], upper])
-    length = np.concatenate([matched.length_m[done], length])
+    lower, upper = left[lower], left[upper]
+    reach = 2 * tolerance_m
+    edges = Edges.of(rings, boxes, lower, box.of_rows(upper).wider(reach))
+    others = Edges.of(rings, boxes, upper, box.of_rows(lower).wider(reach))
+    maybe = np.zeros(len(rings.position), dtype=np.bool_)
+    maybe[edges.vertex] = maybe[others.vertex] = True
+    length_of_ring = rings.lengths()
+    matched = matched_edges(rings, rank, edition, length_of_ring, whole, maybe)
+    around = rings.sum_rings(length_of_ring)
+    closed = (matched.along_m > around * (1 - 1e-9)) & (around > 0)
+    length = matched.length_of(lower, upper)
+    near = ~(closed[lower] | closed[upper])
+    apart = np.flatnonzero(near & (length == 0))
+    near[apart] = shapely.dwithin(
+        plane_geometries[lower[apart]], plane_geometries[upper[apart]], tolerance_m
+    )
+    edges = edges.of_rows(near[edges.row] & ~matched.common[edges.vertex])
+    limit = box.of_rows(upper).wider(reach)
+    length = length + _lengths_within(edges, others, limit, tolerance_m)
+    done = closed[matched.lower] | closed[matched.upper]
+    lower = np.concatenate([matched.lower[done], lower[near]])
+    upper = np.concatenate([matched.upper[done], upper[near]])
+    length = np.concatenate([matched.length_m[done], length[near]])
     kept = np.lexsort((upper, lower))
     kept = kept[length[kept] > _CORNER_TOLERANCES * tolerance_m]
     return SharedEdges(lower=lower[kept], upper=upper[kept], length_m=length[kept])
 
 
-def _lengths_within(
-    rings: Rings,
-    boxes: Boxes,
-    matched: Matched,
-    lower: Ints,
-    upper: Ints,
-    limit: Boxes,
-    tolerance_m: float,
-) -> Floats:
-    """Length of each lower one's boundary within the tolerance of the upper one's.
+def _lengths_within(edges: Edges, others: Edges, limit: Boxes, tolerance_m: float) -> Floats:
+    """Length (n,) of each lower one's ``edges`` within the tolerance of the upper one's ``others``.
 
-    Without the edges that it has in common with any surface: they are shared with that one, so that
-    no edge is twice in a sum, be it beside a gap of less than the tolerance. ``boxes`` are of the
-    rings; beyond its ``limit`` no edge of a lower one is near.
+    Given without the edges that it has in common with any surface: they are shared with that one,
+    so that no edge is twice in a sum, be it beside a gap of less than the tolerance. Beyond its
+    ``limit`` no edge of a lower one is near.
     """
-    reach = 2 * tolerance_m
-    edges = Edges.of(rings, boxes, lower, limit)
-    edges = edges.of_rows(~matched.common[edges.vertex])
+    reach, pairs = 2 * tolerance_m, len(limit.west)
     box = edges.boxes().within(limit.of_rows(edges.row))
-    others = Edges.of(rings, boxes, upper, box.around(edges.row, len(lower)).wider(reach))
+    around = box.around(edges.row, pairs).wider(reach)
+    others = others.of_rows(others.boxes().meet(around.of_rows(others.row)))
     edges, others = near_edges(edges, box, others, reach)
     start, stop = stretches_within(*edges.ends(), *others.ends(), tolerance_m)
     near = np.flatnonzero(stop > start)
     near = near[np.lexsort((start[near], edges.vertex[near], edges.row[near]))]
     edges, start, stop = edges.of_rows(near), start[near], stop[near]
-    key = edges.row * len(rings.position) + edges.vertex
+    key = edges.row * len(edges.rings.position) + edges.vertex
     step = np.subtract(*edges.ends())
     long = np.sqrt(step[:, 0] * step[:, 0] + step[:, 1] * step[:, 1])
     part = covered_parts(key, start, stop)
-    length: Floats = np.bincount(edges.row, part * long, len(lower)).astype(np.float64)
+    length: Floats = np.bincount(edges.row, part * long, pairs).astype(np.float64)
     return length
 
 

@@ -86,7 +86,8 @@ def compare_surveys(
     factor = new_areas.ground_factor[pairs.new]
     accuracy = old.boundary_accuracy_m, new.boundary_accuracy_m
     old_errors, new_errors, moved = moved_errors(old_areas, new_areas, pairs, accuracy)
-    u = np.hypot(old_errors.u_area_m2()[pairs.old], new_errors.u_area_m2()[pairs.new])
+    old_u = (old_errors.u_area_m2() * old_areas.ground_factor)[pairs.old]
+    u = np.hypot(old_u, (new_errors.u_area_m2() * new_areas.ground_factor)[pairs.new])
     if regrouped:  # in a sum of areas an edge that another member of its group has is kept
         old_errors, new_errors, _ = moved_errors(old_areas, new_areas, pairs, accuracy, regrouped)
     difference = new_areas.area_m2[pairs.new] - old_areas.area_m2[pairs.old]
@@ -147,7 +148,8 @@ def compare_regrouped(
         _unions(new_areas.owned, [one.new for one in regrouped]),
     )
     factor = np.array([new_areas.ground_factor[one.new[0]] for one in regrouped])
-    u = change_spread_m2(changes, before, after)
+    on_ground = before * old_areas.ground_factor, after * new_areas.ground_factor
+    u = change_spread_m2(changes, *on_ground)
     difference = new_m2 - old_m2
     return GroundChanges(
         old_area_m2=old_m2,
@@ -188,8 +190,8 @@ def change_spread_m2(
 ) -> Floats:
     """Standard uncertainty (D,) of sums over the new survey less sums over the old one.
 
-    Coefficients are (D, surfaces of that survey). Edges that surfaces of a sum share cancel, the
-    bias of one survey adds up over its surfaces.
+    Coefficients are (D, surfaces of that survey), the ground factor in them. Edges that surfaces of
+    a sum share cancel, the bias of one survey adds up over its surfaces.
     """
     old = changes.old_errors.effects(old_coefficients)
     new = changes.new_errors.effects(new_coefficients)

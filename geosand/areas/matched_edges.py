@@ -45,17 +45,36 @@ class Matched(NamedTuple):
         return np.where(key[at] == wanted, self.length_m[at], 0.0)
 
 
-def matched_edges(rings: Rings, rank: Ints, edition: Ints, length_m: Floats) -> Matched:
-    """The edges in m of a plane that two surfaces (S,) of one edition have in common.
+class Whole(NamedTuple):
+    """Rings that two surfaces of one edition have in common, and the numbers of all edges."""
 
-    ``rank`` says which of two lies on top: that of the smaller one. ``length_m`` is of each ring.
-    """
+    number: Numbers  #: (N,) of each edge
+    one: Ints  #: (n,) rings
+    other: Ints  #: (n,)
+    matched: Bools  #: (R,) which rings those are
+
+
+def whole_rings(rings: Rings, edition: Ints) -> Whole:
+    """Of rings in m of a plane; ``edition`` is of each surface (S,)."""
     number = edge_numbers(rings, SAME_VERTEX_M)
     one, other = same_rings(rings, rings.sum_edges(number), edition)
-    whole = np.zeros(len(rings.first), dtype=np.bool_)
-    whole[one] = whole[other] = True
-    common = rings.per_vertex(whole)
-    edges = _edges_of(rings, ~whole, number, edition)
+    matched = np.zeros(len(rings.first), dtype=np.bool_)
+    matched[one] = matched[other] = True
+    return Whole(number, one, other, matched)
+
+
+def matched_edges(
+    rings: Rings, rank: Ints, edition: Ints, length_m: Floats, whole: Whole, maybe: Bools
+) -> Matched:
+    """The edges in m of a plane that two surfaces (S,) of one edition have in common.
+
+    ``rank`` says which of two lies on top: that of the smaller one. ``length_m`` is of each ring,
+    ``whole`` which of them are matched; of all others the edges (N,) that ``maybe`` are, are
+    compared.
+    """
+    one, other = whole.one, whole.other
+    common = rings.per_vertex(whole.matched)
+    edges = _edges_of(rings, np.flatnonzero(maybe & ~common), whole.number, edition)
     common[edges.row] = common[edges.other] = True
     # those of whole rings, then by themselves; edges follow each other round a ring
     first = np.concatenate([rings.surface[one], edges.surface])
@@ -65,7 +84,9 @@ def matched_edges(rings: Rings, rank: Ints, edition: Ints, length_m: Floats) -> 
     along = np.bincount(first, length, surfaces) + np.bincount(second, length, surfaces)
     beneath = rank[first] > rank[second]
     key = np.where(beneath, first, second) * surfaces + np.where(beneath, second, first)
-    starts = np.flatnonzero(begins(key))
+    new = begins(key)
+    new[: len(one) + 1] = True  # sums in the same order, whichever rings of other sites are between
+    starts = np.flatnonzero(new)
     runs = np.add.reduceat(length, starts) if len(starts) else length
     pairs, which = np.unique(key[starts], return_inverse=True)
     return Matched(
@@ -94,14 +115,11 @@ class _Twice(NamedTuple):
         return np.sqrt(square)
 
 
-def _edges_of(rings: Rings, some: Bools, number: Numbers, edition: Ints) -> _Twice:
-    """The edges of ``some`` rings (R,) that two surfaces have; ``number`` is of all edges (N,)."""
-    kept = rings.per_vertex(some)
-    kept[rings.last] = False
-    rows = np.flatnonzero(kept)
-    owner = np.repeat(rings.surface[some], (rings.last - rings.first)[some])
+def _edges_of(rings: Rings, rows: Ints, number: Numbers, edition: Ints) -> _Twice:
+    """Those of the edges from ``rows`` (n,), ascending, that two surfaces have."""
     number, repeated = _repeated(number[rows])
-    rows, owner = rows[repeated], owner[repeated]
+    rows = rows[repeated]
+    owner = rings.per_vertex(rings.surface)[rows]
     one, other = _same_edges(rings.position, number, rows, owner, edition)
     order = np.argsort(rows[one])
     one, other = one[order], other[order]
@@ -222,12 +240,8 @@ class _Edges(NamedTuple):
 def _repeated(numbers: Numbers) -> tuple[Numbers, Ints]:
     """Those that come more than once but for their last digits, and their rows: sorted by both.
 
-    The row stands in place of the last digits, so that sorting numbers does it. Those that are
-    alone in a bucket by their first digits are left out before.
+    The row stands in place of the last digits, so that sorting numbers does it.
     """
-    bucket = (numbers >> np.uint64(63 - len(numbers).bit_length())).view(np.int64)
-    several = np.flatnonzero((np.bincount(bucket) > 1)[bucket])
-    numbers = numbers[several]
     bits = np.uint64(len(numbers).bit_length())
     both = numbers >> bits
     both <<= bits
@@ -239,4 +253,4 @@ def _repeated(numbers: Numbers) -> tuple[Numbers, Ints]:
     kept[1:] = same
     kept[:-1] |= same
     rows = (both[kept] & ((np.uint64(1) << bits) - np.uint64(1))).astype(np.int64)
-    return head[kept], several[rows]
+    return head[kept], rows

@@ -11,7 +11,7 @@ import shapely
 from geosand.columns import Bools, Floats, Ints, ragged
 
 _BESIDE = 32  #: boxes beside each box, on the average, up to which sorting is the quickest
-_SPARE = 1e-6  #: of the widths at hand: shifted boxes lose digits, and no pair may be lost by it
+_SPARE = 1e-6  #: of the widths at hand
 
 
 def near_pairs(
@@ -34,22 +34,63 @@ def near_pairs(
         return none, none
     reach = distance[rows] if isinstance(distance, np.ndarray) else np.array([distance])
     ends = np.concatenate([left[rows], right[others]])
+    boxes, wider = _laid_apart(ends, np.concatenate([left_key[rows], right_key[others]]), reach)
+    near, far = boxes[:, : len(rows)], boxes[:, len(rows) :]
+    near[:2] -= wider
+    near[2:] += wider
+    one, other = _swept(near, far) or _tree(far).query(shapely.box(*near))
+    one, other = rows[one], others[other]
+    order = np.lexsort((other, one))
+    return one[order], other[order]
+
+
+def near_each_other(boxes: Floats, key: Ints, distance: float = 0.0) -> tuple[Ints, Ints]:
+    """Pairs (one, other) of different rows as of ``near_pairs``, each once, the lower row first.
+
+    In half the time.
+
+    >>> boxes = np.array([[0.0, 0.0, 1.0, 1.0], [0.5, 0.5, 2.0, 2.0], [0.0, 0.0, 1.0, 1.0]])
+    >>> [rows.tolist() for rows in near_each_other(boxes, np.array([0, 0, 1]))]
+    [[0], [1]]
+    """
+    rows = np.flatnonzero(_known(boxes))
+    if not len(rows):
+        return rows, rows
+    laid, wider = _laid_apart(boxes[rows], key[rows], np.array([distance]))
+    order = np.argsort(laid[0])
+    west, south, east, north = laid = laid[:, order]
+    after = np.arange(1, len(rows) + 1)
+    count = np.searchsorted(west, east + wider, "right") - after
+    if count.sum() > _BESIDE * len(rows):
+        wide = shapely.box(west - wider, south - wider, east + wider, north + wider)
+        one, other = _tree(laid).query(wide)
+        one, other = one[one < other], other[one < other]
+    else:
+        one, other = ragged(after, count)
+        met = (south[one] <= (north + wider)[other]) & (south[other] <= (north + wider)[one])
+        one, other = one[met], other[met]
+    pair = np.sort(rows[order[np.stack([one, other])]], axis=0)
+    one, other = pair[:, np.lexsort(pair[::-1])]
+    return one, other
+
+
+def _laid_apart(ends: Floats, key: Ints, reach: Floats) -> tuple[Floats, Floats]:
+    """Sides (4, n) of boxes, those of one key far from those of another, and ``reach`` with room.
+
+    The room is for the digits that boxes lose by being shifted: no pair may be lost by it.
+    """
     low, high = ends[:, 0].min(), ends[:, 2].max()
     width = (high - low + reach.max()) * 1.5 + 1e-300
-    key = np.concatenate([left_key[rows], right_key[others]])
     if key.min() < 0 or key.max() > len(key):
         key = np.unique(key, return_inverse=True)[1]
     spare = (np.abs(ends).max() + width * (key.max() + 1)) * 1e-12 + reach * _SPARE
     west, south, east, north = ends.T
     shift = key * width
-    boxes = np.stack([west + shift, south, east + shift, north])
-    near, far = boxes[:, : len(rows)], boxes[:, len(rows) :]
-    near[:2] -= reach + spare
-    near[2:] += reach + spare
-    one, other = _swept(near, far) or shapely.STRtree(shapely.box(*far)).query(shapely.box(*near))
-    one, other = rows[one], others[other]
-    order = np.lexsort((other, one))
-    return one[order], other[order]
+    return np.stack([west + shift, south, east + shift, north]), reach + spare
+
+
+def _tree(sides: Floats) -> shapely.STRtree:
+    return shapely.STRtree(np.asarray(shapely.box(*sides)))
 
 
 def _known(boxes: Floats) -> Bools:

@@ -12,9 +12,12 @@ from typing import NamedTuple
 import numpy as np
 import shapely
 
-from geosand.columns import Bools, Floats, Geometries, Ints, ragged
+from geosand.areas.near_edges import Boxes
+from geosand.areas.rings import rings_of
+from geosand.columns import Bools, Floats, Geometries, Ints
 
 SPARE = 1e-7  #: of a bearing; more than rounding takes from it
+_NOTHING = 1e-300  #: a place no farther from the middle is in no direction
 _RING = 8.0  #: bearings of different rings are so far apart in ``Outlines.bearing``
 
 
@@ -51,38 +54,49 @@ def parts_of(shapes: Geometries) -> tuple[Geometries, Ints]:
 
 def outlines_of(polygons: Geometries) -> tuple[Outlines, Corners]:
     """All rings of polygons and multipolygons, those of each together, in order."""
-    parts, part_of = parts_of(polygons)
-    rings, ring_part = shapely.get_rings(parts, return_index=True)
-    box = shapely.bounds(rings)
-    outlines, corners = outlines_of_rings(rings, (box[:, :2] + box[:, 2:]) / 2)
-    outer = np.ones(len(rings), dtype=np.bool_)
-    outer[1:] = ring_part[1:] != ring_part[:-1]
-    return outlines._replace(of=part_of[ring_part], sign=np.where(outer, 1.0, -1.0)), corners
+    rings = rings_of(polygons)
+    box = Boxes.of_rings(rings)
+    middle = np.column_stack(((box.west + box.east) / 2, (box.south + box.north) / 2))
+    sizes = rings.last - rings.first
+    outlines, corners = _outlines(rings.position, rings.first, sizes, middle)
+    sign = np.where(rings.is_hole, -1.0, 1.0)
+    return outlines._replace(of=rings.surface, sign=sign), corners
 
 
 def outlines_of_rings(rings: Geometries, middle: Floats) -> tuple[Outlines, Corners]:
     """Outer rings, each of a polygon of its own; ``middle`` (n, 2) is where each is seen from."""
     edges = shapely.get_num_coordinates(rings).astype(np.int64) - 1
     first = np.cumsum(edges + 1) - edges - 1
-    ring, place = ragged(np.zeros(len(rings), np.int64), edges + 1)
-    xy = shapely.get_coordinates(rings)
-    x, y = xy[:, 0] - middle[:, 0][ring], xy[:, 1] - middle[:, 1][ring]
-    angle, onward = bearing(x, y), shapely.is_ccw(rings)
-    order = _from_lowest(angle, first, edges, ring, place, onward)
-    x, y, angle = x[order], y[order], angle[order]
-    angle[first + edges] += 4.0
-    ordered = _all_in_order(x, y, angle, ring, len(rings))
+    return _outlines(shapely.get_coordinates(rings), first, edges, middle)
+
+
+def _outlines(
+    position: Floats, first: Ints, edges: Ints, middle: Floats
+) -> tuple[Outlines, Corners]:
+    """Of rings that lie one behind the other, their first corners once more at the end of each."""
+    size, last = edges + 1, first + edges
+    x, y = (position[:, k] - np.repeat(middle[:, k], size) for k in (0, 1))
+    angle, (turn, least) = bearing(x, y), _turn_and_least(x, y, first, last)
+    order = _from_lowest(angle, first, edges, turn > 0)
+    x, y, angle = x.take(order), y.take(order), angle.take(order)
+    angle[last] += 4.0
+    ordered = (least > 0) & _ascends(angle, first, last)
+    square = x * x
+    square += y * y
     outlines = Outlines(
-        of=np.arange(len(rings)),
-        sign=np.ones(len(rings)),
+        of=np.arange(len(first)),
+        sign=np.ones(len(first)),
         middle_x=middle[:, 0],
         middle_y=middle[:, 1],
         first=first,
         edges=edges,
         ordered=ordered,
-        square_m2=np.maximum.reduceat(x * x + y * y, first) if len(x) else np.empty(0),
+        square_m2=np.maximum.reduceat(square, first) if len(first) else np.empty(0),
     )
-    return outlines, Corners(x=x, y=y, bearing=np.where(ordered[ring], angle, 0.0) + _RING * ring)
+    if not ordered.all():
+        angle[np.repeat(~ordered, size)] = 0.0
+    angle += np.repeat(_RING * np.arange(len(first)), size)
+    return outlines, Corners(x=x, y=y, bearing=angle)
 
 
 def bearing(x: Floats, y: Floats) -> Floats:
@@ -91,10 +105,14 @@ def bearing(x: Floats, y: Floats) -> Floats:
     >>> bearing(np.array([2.0, 0.0, -1.0, 0.0]), np.array([0.0, 3.0, 0.0, -1.0])).tolist()
     [0.0, 1.0, 2.0, 3.0]
     """
-    away = np.abs(x) + np.abs(y)
-    up = y / np.where(away > 0, away, 1.0)
-    found: Floats = np.where(x < 0, 2.0 - up, np.where(y < 0, 4.0 + up, up))
-    return np.where(found < 4.0, found, 0.0)
+    away = np.abs(x)
+    away += np.abs(y)
+    np.maximum(away, _NOTHING, out=away)
+    up = np.divide(y, away, out=away)
+    found: Floats = np.where(x < 0, 2.0 - up, up)
+    found += 4.0 * (found < 0)
+    found[found >= 4.0] = 0.0
+    return found
 
 
 def edge_towards(outlines: Outlines, corners: Corners, ring: Ints, there: Floats) -> Ints:
@@ -121,33 +139,51 @@ def edges_towards(
 
 
 def in_ring(edge: Ints, edges: Ints) -> Ints:
-    """Edges counted on past the last or back past the first, by at most a whole round."""
-    found: Ints = np.where(edge < 0, edge + edges, np.where(edge >= edges, edge - edges, edge))
+    """Edges counted on past the last or back past the first."""
+    found: Ints = edge % edges
     return found
 
 
-def _from_lowest(
-    angle: Floats, first: Ints, edges: Ints, ring: Ints, place: Ints, onward: Bools
-) -> Ints:
+def _from_lowest(angle: Floats, first: Ints, edges: Ints, onward: Bools) -> Ints:
     """Rows of corners in the order of ``Corners``; ``onward``: rings that go anticlockwise."""
-    least: Floats = np.minimum.reduceat(angle, first) if len(angle) else np.empty(0)
-    lowest = np.flatnonzero(angle == least[ring])
+    size = edges + 1
+    place = np.arange(len(angle)) - np.repeat(first, size)
+    least: Floats = np.minimum.reduceat(angle, first) if len(first) else np.empty(0)
+    lowest = np.flatnonzero(angle == np.repeat(least, size))
     start = np.zeros(len(first), dtype=np.int64)
-    start[ring[lowest][::-1]] = place[lowest][::-1]  # the first of them is set last
-    away = np.where(onward[ring], place, -place)
-    order: Ints = first[ring] + in_ring(start[ring] + away, edges[ring])
+    ring = np.searchsorted(first, lowest, side="right") - 1
+    start[ring[::-1]] = place[lowest[::-1]]  # the first of them is set last
+    place *= np.repeat(np.where(onward, 1, -1), size)
+    place += np.repeat(start, size)
+    order = in_ring(place, np.repeat(edges, size))
+    order += np.repeat(first, size)
     return order
 
 
-def _crosses(x: Floats, y: Floats) -> Floats:
-    """Twice the area to the left of the middle, from each corner to the next."""
-    return x[:-1] * y[1:] - y[:-1] * x[1:]
+def _turn_and_least(x: Floats, y: Floats, first: Ints, last: Ints) -> tuple[Floats, Floats]:
+    """Twice the area of each ring, positive anticlockwise; and the least from any of its edges.
+
+    What an edge adds is positive where it goes the same way round the middle as its ring.
+    """
+    if not len(first):
+        return np.empty(0), np.empty(0)
+    cross = np.empty(len(x))
+    np.multiply(x[:-1], y[1:], out=cross[:-1])
+    cross[:-1] -= y[:-1] * x[1:]
+    cross[last] = 0.0  # no edge leads from a ring to the next
+    turn = np.add.reduceat(cross, first)
+    cross *= np.repeat(np.where(turn > 0, 1.0, -1.0), last - first + 1)
+    cross[last] = np.inf
+    return turn, np.minimum.reduceat(cross, first)
 
 
-def _all_in_order(x: Floats, y: Floats, angle: Floats, ring: Ints, rings: int) -> Bools:
-    onward = (_crosses(x, y) > 0) & (np.diff(angle) > 0) | (ring[1:] != ring[:-1])
-    ordered: Bools = np.bincount(ring[1:][~onward], minlength=rings) == 0
-    return ordered
+def _ascends(angle: Floats, first: Ints, last: Ints) -> Bools:
+    """Whether the bearings of each ring grow from corner to corner."""
+    step = np.empty(len(angle))
+    np.subtract(angle[1:], angle[:-1], out=step[:-1])
+    step[last] = np.inf
+    grows: Bools = np.minimum.reduceat(step, first) > 0 if len(first) else step > 0
+    return grows
 
 
 def square_to_edge(corners: Corners, begin: Ints, x: Floats, y: Floats) -> Floats:
@@ -189,6 +225,7 @@ def bends_of(outlines: Outlines, corners: Corners) -> Bends:
 
 def sums_by_ring(outlines: Outlines, column: Floats) -> Floats:
     """Sums of a column with one row a corner."""
-    rings = len(outlines.first)
-    ring = np.repeat(np.arange(rings), outlines.edges + 1)
-    return np.bincount(ring, column, rings).astype(np.float64)
+    if not len(outlines.first):
+        return np.empty(0)
+    sums: Floats = np.add.reduceat(column, outlines.first)
+    return sums

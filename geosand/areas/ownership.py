@@ -7,8 +7,8 @@ import shapely
 
 from geosand.areas.ellipsoid import ellipsoid_areas_m2
 from geosand.areas.matched_edges import ring_numbers, same_rings
-from geosand.areas.near_pairs import near_pairs
-from geosand.areas.rings import Rings, rings_of
+from geosand.areas.near_pairs import near_each_other
+from geosand.areas.rings import Rings, joined, rings_of
 from geosand.columns import Bools, Floats, Geometries, Ints, Strings, begins, ragged
 
 #: What lies on top of what, the topmost first; a kind that is not named here counts as "other".
@@ -180,28 +180,30 @@ def ordered_pairs(
     bounds: Floats, rank: Ints, edition: Ints, distance: float = 0.0
 ) -> tuple[Ints, Ints]:
     """Rows (lower, upper) of the pairs of one edition whose boxes may be within ``distance``."""
-    first, second = near_pairs(bounds, edition, bounds, edition, distance)
-    beneath = rank[first] > rank[second]
-    return first[beneath], second[beneath]
+    one, other = near_each_other(bounds, edition, distance)
+    beneath = rank[one] > rank[other]
+    lower, upper = np.where(beneath, one, other), np.where(beneath, other, one)
+    order = np.lexsort((upper, lower))
+    return lower[order], upper[order]
 
 
 def _without_slivers(geometries: Geometries) -> tuple[Geometries, Floats]:
     """Polygons of their parts of at least 1e-3 m², empty where none is left; and their areas."""
+    left = geometries.copy()
+    mixed = np.flatnonzero(shapely.get_type_id(left) != 3)
+    if len(mixed):
+        left[mixed] = _large_parts(left[mixed])
+    area = ellipsoid_areas_m2(left)
+    gone = area < _SLIVER_M2
+    if gone.any():
+        left[gone], area[gone] = shapely.Polygon(), 0.0
+    return left, area
+
+
+def _large_parts(geometries: Geometries) -> Geometries:
+    """The polygons of at least 1e-3 m² in each geometry as one; empty where there is none."""
     parts, row = shapely.get_parts(geometries, return_index=True)
     areal = shapely.get_type_id(parts) == 3
     parts, row = parts[areal], row[areal]
-    size = ellipsoid_areas_m2(parts)
-    large = size >= _SLIVER_M2
-    parts, row = parts[large], row[large]
-    area: Floats = np.bincount(row, size[large], len(geometries)).astype(np.float64)
-    count = np.bincount(row, minlength=len(geometries))
-    rebuilt = np.empty(len(geometries), dtype=object)
-    rebuilt[row] = parts
-    if not count.all():
-        rebuilt[count == 0] = shapely.Polygon()
-    several = count > 1
-    mine = several[row]
-    if mine.any():
-        group = (np.cumsum(several) - 1)[row[mine]]
-        rebuilt[several] = shapely.multipolygons(parts[mine], indices=group)
-    return rebuilt, area
+    large = ellipsoid_areas_m2(parts) >= _SLIVER_M2
+    return joined(parts[large], row[large], len(geometries))

@@ -12,7 +12,7 @@ from geosand.areas.ellipsoid import ellipsoid_areas_m2, perimeters_m, vertex_spr
 from geosand.areas.ground import ground_factor
 from geosand.areas.ownership import cut_ground
 from geosand.areas.plane import Plane, Planes
-from geosand.areas.rings import rings_of
+from geosand.areas.rings import polygons_of, rings_of
 from geosand.areas.uncertainty import AreaErrors
 from geosand.columns import Floats, Geometries, Ints, freeze
 from geosand.errors import Finding
@@ -31,7 +31,7 @@ class AreaRegister:
     owned_m2: Floats  #: ellipsoid area of the owned ground
     ground_factor: Floats  #: (1 + h/R)² · √(1 + slope²)
     area_m2: Floats  #: ground area of the owned ground: the one used everywhere
-    u_area_m2: Floats
+    u_area_m2: Floats  #: of the ground area
     perimeter_m: Floats  #: of the owned ground, holes included
     errors: AreaErrors
     planes: Planes  #: one row a site
@@ -59,7 +59,7 @@ def area_register(surfaces: Surfaces, of_surface: Ints | None = None) -> AreaReg
     perimeter = perimeters_m(outlines)
     u_vertices = vertex_spread_m2(outlines, surfaces.boundary_accuracy_m)
     on_plane = planes.rings_to_plane(outlines, of, in_place=True)
-    owned_plane: Geometries = shapely.set_coordinates(owned.copy(), on_plane.position)
+    owned_plane = polygons_of(on_plane)
     shared = shared_edges(owned_plane, surfaces.kind, surfaces.edition, rings=on_plane)
     errors = AreaErrors(
         u_vertices_m2=u_vertices,
@@ -76,7 +76,7 @@ def area_register(surfaces: Surfaces, of_surface: Ints | None = None) -> AreaReg
         owned_m2=on_ellipsoid,
         ground_factor=factor,
         area_m2=on_ellipsoid * factor,
-        u_area_m2=errors.u_area_m2(),
+        u_area_m2=errors.u_area_m2() * factor,
         perimeter_m=perimeter,
         errors=errors,
         planes=planes,

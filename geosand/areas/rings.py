@@ -10,7 +10,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from geosand.columns import Bools, Floats, Geometries, Ints, begins
+from geosand.columns import Bools, Floats, Geometries, Ints, begins, ragged
 
 Scalar = TypeVar("Scalar", bound=np.generic)
 _BLOCK_VERTICES = 16384  #: what is worked on at once stays in a processor's own memory
@@ -131,6 +131,38 @@ def rings_of(geometries: Geometries) -> Rings:
     )
 
 
+def polygons_of(rings: Rings) -> Geometries:
+    """The geometries (S,) that rings are of: the way back from ``rings_of``.
+
+    In half the time of setting the coordinates of geometries. Where there is no ring, an empty
+    polygon.
+    """
+    outline = np.flatnonzero(~rings.is_hole)
+    surface = rings.surface[outline]
+    offsets = (
+        np.append(rings.first, len(rings.position)),
+        np.append(outline, len(rings.first)),
+    )
+    parts = shapely.from_ragged_array(shapely.GeometryType.POLYGON, rings.position, offsets)
+    return joined(parts, surface, rings.surfaces)
+
+
+def joined(parts: Geometries, row: Ints, rows: int) -> Geometries:
+    """Of the parts (n,) of each ``row`` one geometry (rows,); an empty polygon where none is.
+
+    >>> boxes = shapely.box(np.arange(3), 0, np.arange(1, 4), 1)
+    >>> [shape.geom_type for shape in joined(boxes, np.array([1, 2, 2]), 3)]
+    ['Polygon', 'Polygon', 'MultiPolygon']
+    """
+    out: Geometries = np.full(rows, shapely.Polygon(), dtype=object)
+    out[row] = parts
+    several = np.flatnonzero(np.bincount(row, minlength=rows)[row] > 1)
+    if len(several):
+        mine, group = np.unique(row[several], return_inverse=True)
+        out[mine] = shapely.multipolygons(parts[several], indices=group)
+    return out
+
+
 def as_rings(ground: Geometries | Rings) -> Rings:
     """Rings as they are, those of a column of polygons otherwise: who has them passes them on."""
     return ground if isinstance(ground, Rings) else rings_of(ground)
@@ -139,16 +171,19 @@ def as_rings(ground: Geometries | Rings) -> Rings:
 def _ring_lengths(parts: Geometries) -> tuple[Ints, Ints]:
     """Coordinates of every ring of a column of Polygon, and the row it belongs to.
 
-    Taking rings out as objects is slow: only those of polygons with holes are.
+    Taking rings out as objects is slow: only holes are.
     """
-    holes = shapely.get_num_interior_rings(parts)
+    holes: Ints = shapely.get_num_interior_rings(parts).astype(np.int64)
     corners: Ints = shapely.get_num_coordinates(parts).astype(np.int64)
     part = np.arange(len(parts))
-    holed = holes > 0
-    if holed.any():
+    if holes.any():
+        of, number = ragged(np.zeros(len(parts), dtype=np.int64), holes)
+        of_hole = shapely.get_num_coordinates(shapely.get_interior_ring(parts[of], number))
         part = np.repeat(part, 1 + holes)
-        corners = corners[part]
-        corners[holed[part]] = shapely.get_num_coordinates(shapely.get_rings(parts[holed]))
+        outer, whole = begins(part), corners
+        corners = np.empty(len(part), dtype=np.int64)
+        corners[~outer] = of_hole
+        corners[outer] = whole - np.bincount(of, of_hole, len(parts)).astype(np.int64)
     there = corners > 0
     return (corners, part) if there.all() else (corners[there], part[there])
 

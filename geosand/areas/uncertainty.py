@@ -14,7 +14,7 @@ from typing import NamedTuple
 import numpy as np
 
 from geosand.areas.common_edges import SharedEdges
-from geosand.columns import Floats, Ints, Runs, alike, freeze, ragged
+from geosand.columns import Floats, Ints, Runs, alike, begins, freeze, ragged
 
 
 class Sums(NamedTuple):
@@ -23,15 +23,13 @@ class Sums(NamedTuple):
     group: Ints  #: which sum
     row: Ints  #: which x
     coefficient: Floats
-    groups: int  #: how many sums there are, also those without a term
+    runs: Runs  #: of ``group``; as many as there are sums, also those without a term
 
     @classmethod
-    def of(cls, group: Ints, row: Ints, coefficient: Floats, groups: int) -> Sums:
+    def of(cls, group: Ints, row: Ints, coefficient: Floats, runs: Runs) -> Sums:
         """Terms in any order; the coefficients of one x in one sum are added up."""
-        rising = row[1:] > row[:-1]
-        rising |= group[1:] > group[:-1]
-        if rising.all() and (group[1:] >= group[:-1]).all():  # as dressed rows are
-            return cls(group, row, coefficient, groups)
+        if runs.order is None and runs.rise(row):  # as dressed rows do
+            return cls(group, row, coefficient, runs)
         width = int(row.max(initial=0)) + 1
         key = group * width + row
         step = np.diff(key)
@@ -41,17 +39,17 @@ class Sums(NamedTuple):
             step = np.diff(key)
         first = np.flatnonzero(np.concatenate([[True], step > 0]))
         key, total = key[first], np.add.reduceat(coefficient, first)
-        return cls(key // width, key % width, total, groups)
+        group = key // width
+        return cls(group, key % width, total, Runs(group, runs.size))
 
-    def root_of_squares(self, u: Floats | None = None, runs: Runs | None = None) -> Floats:
+    def root_of_squares(self, u: Floats | None = None) -> Floats:
         """Standard uncertainty (groups,) where each x has its own error, of size ``u`` or 1."""
         if u is None:
             squares = self.coefficient * self.coefficient
         else:
             squares = self.coefficient * alike(u, self.row)
             squares *= squares
-        runs = runs or Runs(self.group, self.groups)
-        u_of_sum: Floats = np.sqrt(runs.sums(squares))
+        u_of_sum: Floats = np.sqrt(self.runs.sums(squares))
         return u_of_sum
 
 
@@ -78,7 +76,7 @@ class AreaErrors:
         own = sums.coefficient * self.own_edge_m.take(sums.row)
         above = np.zeros(len(self.edition), dtype=np.bool_)
         above[self.shared.lower] = True
-        if not above.take(sums.row).any():
+        if not np.count_nonzero(above.take(sums.row)):
             return sums._replace(coefficient=own)
         of_each = np.bincount(self.shared.lower, minlength=len(self.edition))
         count = of_each[sums.row]
@@ -86,11 +84,12 @@ class AreaErrors:
         term, place = ragged((np.cumsum(of_each) - of_each)[sums.row], count)
         edge = order[place]
         lost = sums.coefficient[term] * self.shared.length_m[edge]
+        group = np.concatenate([sums.group, sums.group[term]])
         return Sums.of(
-            np.concatenate([sums.group, sums.group[term]]),
+            group,
             np.concatenate([sums.row, self.shared.upper[edge]]),
             np.concatenate([own, -lost]),
-            sums.groups,
+            Runs(group, sums.runs.size),
         )
 
     def edge_biases_of(self, gains: Sums) -> Sums:
@@ -100,7 +99,7 @@ class AreaErrors:
         those of several dressings add up linearly.
         """
         bias = gains.coefficient * self.edge_bias_m[gains.row]
-        return Sums.of(gains.group, self.edition[gains.row], bias, gains.groups)
+        return Sums.of(gains.group, self.edition[gains.row], bias, gains.runs)
 
     def effects_of(
         self,
@@ -118,34 +117,32 @@ class AreaErrors:
         added linearly); of several editions their root sum of squares. In the units of c·m².
         ``runs`` of ``group`` may be given where they are known.
         """
-        sums = Sums.of(group, surface, coefficient, groups)
-        if runs is None or sums.group is not group:
-            runs = Runs(sums.group, groups)
+        sums = Sums.of(group, surface, coefficient, runs or Runs(group, groups))
         gains = self.edge_gains_of(sums)
-        of_gains = runs if gains.group is sums.group else Runs(gains.group, groups)
         return {
-            "vertices": sums.root_of_squares(self.u_vertices_m2, runs),
-            "edge": gains.root_of_squares(self.edge_accuracy_m, of_gains),
-            "edge bias": self._edge_bias(gains, of_gains),
+            "vertices": sums.root_of_squares(self.u_vertices_m2),
+            "edge": gains.root_of_squares(self.edge_accuracy_m),
+            "edge bias": self._edge_bias(gains),
         }
 
-    def _edge_bias(self, gains: Sums, runs: Runs) -> Floats:
-        if self._of_one_edition_each(gains, runs):
-            return runs.sums(gains.coefficient * alike(self.edge_bias_m, gains.row))
+    def _edge_bias(self, gains: Sums) -> Floats:
+        if self._of_one_edition_each(gains):
+            return gains.runs.sums(gains.coefficient * alike(self.edge_bias_m, gains.row))
         biases = self.edge_biases_of(gains)
-        of_biases = Runs(biases.group, gains.groups)
-        one = of_biases.sums((biases.coefficient != 0).astype(np.float64)) <= 1
-        return np.where(one, of_biases.sums(biases.coefficient), biases.root_of_squares())
+        one = biases.runs.sums((biases.coefficient != 0).astype(np.float64)) <= 1
+        return np.where(one, biases.runs.sums(biases.coefficient), biases.root_of_squares())
 
-    def _of_one_edition_each(self, gains: Sums, runs: Runs) -> bool:
+    def _of_one_edition_each(self, gains: Sums) -> bool:
         """Whether all surfaces of a sum are of one survey."""
         if not len(gains.row):
             return True
-        if (self.edition[1:] >= self.edition[:-1]).all():  # then a sum's first and last one tell
-            if self.edition[0] == self.edition[-1]:
-                return True
-            last = np.concatenate([runs.first[1:], [len(gains.row)]]) - 1
-            ends = gains.row.take(runs.first), gains.row.take(last)
+        if np.count_nonzero(begins(self.edition)) == 1:
+            return True
+        # where editions lie one after the other, the first and last surface of a sum tell
+        if not np.count_nonzero(self.edition[1:] < self.edition[:-1]):
+            first = gains.runs.first
+            last = np.concatenate([first[1:], [len(gains.row)]]) - 1
+            ends = gains.row.take(first), gains.row.take(last)
             return bool((self.edition.take(ends[0]) == self.edition.take(ends[1])).all())
         edition = self.edition.take(gains.row)
         changes = np.flatnonzero(edition[1:] != edition[:-1])
@@ -158,7 +155,7 @@ class AreaErrors:
         return self.effects_of(group, surface, rows[group, surface], len(rows))
 
     def u_area_m2(self) -> Floats:
-        """Standard uncertainty (S,) of each owned area by itself, all sources together."""
+        """Standard uncertainty (S,) of each owned area by itself, level, all sources together."""
         lower, upper, length = self.shared.lower, self.shared.upper, self.shared.length_m
         surfaces = len(self.own_edge_m)
         edge_lost = (self.edge_accuracy_m[upper] * length) ** 2

@@ -8,12 +8,13 @@ import numpy as np
 import shapely
 
 from geosand.areas.register import AreaRegister
-from geosand.columns import Bools, Floats, Geometries, Ints, Strings, freeze
+from geosand.columns import Bools, Floats, Geometries, Ints, Strings, distinct, freeze
 from geosand.errors import Fault, Finding, Refused
 from geosand.rates.assignment_findings import disagreements, doubtful_tapes, lost, near_edges
 from geosand.rates.catch_rows import rows_of_pairs
-from geosand.rates.edge_distance import nearest_dressed
+from geosand.rates.edge_distance import edge_bands_m, nearest_dressed
 from geosand.rates.ground_under import surfaces_under
+from geosand.rates.insides import SPARE_M, Depths, Insides
 from geosand.site.tables import Site
 
 FAR_M = 60.0  #: beyond this a catch outside every dressed surface is told as lost
@@ -33,6 +34,8 @@ class Assignment:
     outside_m: Floats  #: distance outside the nearest dressed edge; nan for catches on it
     taped_inside_m: Floats  #: distance inside the edge of its dressed surface; nan = not taped
     zone: Strings  #: "surface", "collar", "surrounds", "farther" or "elsewhere"
+    depths: Depths  #: how deep in the surface under it each lies
+    insides: Insides  #: of the dressed surfaces
     findings: tuple[Finding, ...]
 
     def __post_init__(self) -> None:
@@ -51,8 +54,12 @@ def assign(site: Site, register: AreaRegister) -> Assignment:
     x, y = register.planes.forward(catches.lon_degree, catches.lat_degree, of_catch)
     edition = site.dressings.edition[catches.dressing]
     declared = _declared(site, edition)
-    by_position = surfaces_under(x, y, edition, owned, site.surfaces.edition, declared)
+    insides = Insides.of(owned, distinct(site.dressed.surface))
     allowance = 2 * np.hypot(catches.position_accuracy_m, _boundary_accuracies(site, of_catch))
+    # deeper than the edge's band, or for a free catch than its place is known, is deep enough
+    enough = np.where(declared < 0, allowance + catches.half_diagonal_m, 0.0)
+    enough = np.maximum(enough, edge_bands_m(site)[catches.dressing]) + 2 * SPARE_M
+    by_position, depths = _under(site, owned, insides, x, y, declared, enough)
     surface = _declared_wins(site, owned, x, y, by_position, declared, allowance)
     nearest, distance = nearest_dressed(site, owned, x, y, by_position)
     dressed = _on_dressed(site, surface, by_position, nearest)
@@ -69,7 +76,7 @@ def assign(site: Site, register: AreaRegister) -> Assignment:
     findings = [
         *disagreements(site, by_position, declared),
         *doubtful_tapes(site, owned, x, y, taped, near, allowance),
-        *near_edges(site, owned, x, y, by_position, surface, distance, allowance),
+        *near_edges(site, owned, x, y, by_position, depths, surface, distance, allowance),
         *lost(site, dressed, surface, zone, distance, outward),
     ]
     return Assignment(
@@ -82,8 +89,36 @@ def assign(site: Site, register: AreaRegister) -> Assignment:
         outside_m=np.where(dressed >= 0, np.nan, distance),
         taped_inside_m=np.where(inward, -tape, np.nan),
         zone=zone,
+        depths=depths,
+        insides=insides,
         findings=tuple(findings),
     )
+
+
+def _under(
+    site: Site,
+    owned: Geometries,
+    insides: Insides,
+    x: Floats,
+    y: Floats,
+    declared: Ints,
+    enough_m: Floats,
+) -> tuple[Ints, Depths]:
+    """Row of Surfaces under each catch (n,), and how deep in it it lies.
+
+    Most lie surely inside what they were declared on.
+    """
+    depths = insides.depths(x, y, declared, enough_m)
+    by_position = np.where(depths.least_m > SPARE_M, declared, -1)
+    rest = np.flatnonzero(by_position < 0)
+    if len(rest):
+        edition = site.dressings.edition[site.catches.dressing[rest]]
+        by_position[rest] = surfaces_under(
+            x[rest], y[rest], edition, owned, site.surfaces.edition, declared[rest]
+        )
+        found = insides.depths(x[rest], y[rest], by_position[rest], enough_m[rest])
+        depths.least_m[rest], depths.most_m[rest] = found
+    return by_position, depths
 
 
 def _declared(site: Site, edition: Ints) -> Ints:
@@ -145,7 +180,8 @@ def _declared_wins(
     catches, has = site.catches, declared >= 0
     away = np.zeros(len(x))
     apart = np.flatnonzero(has & (by_position != declared))
-    away[apart] = shapely.distance(shapely.points(x[apart], y[apart]), owned[declared[apart]])
+    if len(apart):
+        away[apart] = shapely.distance(shapely.points(x[apart], y[apart]), owned[declared[apart]])
     # a tape outside the edge says that the catch is near the surface, not on it
     allowed = allowance + np.nan_to_num(np.maximum(catches.edge_distance_m, 0.0))
     faults = []
@@ -190,20 +226,24 @@ def _zones(
     taped: Bools,
 ) -> Strings:
     """Zone of each catch. A drawn collar counts as the collar of the surface it is around."""
-    surfaces, members = site.surfaces, site.members
+    surfaces, members, zone = site.surfaces, site.members, np.ones(len(dressed), dtype=np.int64)
+    out = np.flatnonzero(dressed < 0)
+    if not len(out):
+        return _ZONES[zone]
+    under, distance, taped, of = under[out], distance[out], taped[out], of_catch[out]
     # -1, beside no dressed surface, reads the last row: its distance is nan and it lies elsewhere
-    owner = site.dressed.surface[nearest] if len(site.dressed) else nearest
+    owner = site.dressed.surface[nearest[out]] if len(site.dressed) else nearest[out]
     is_collar = surfaces.kind == "collar"
     drawn = is_collar & (surfaces.around >= 0)
     on_drawn = (under >= 0) & drawn[under] & (surfaces.around[under] == surfaces.ground[owner])
     has_drawn = _with_drawn_collar(site, drawn)[owner]
     ring_kind = is_collar | (surfaces.kind == "surround")
-    width = np.where(ring_kind[owner], 0.0, members.collar_width_m[of_catch])
+    width = np.where(ring_kind[owner], 0.0, members.collar_width_m[of])
     collar = np.where(has_drawn & ~taped, on_drawn, distance <= width)
-    zone = np.where(distance <= FAR_M, 4, 0)
-    zone[distance <= width + members.surrounds_width_m[of_catch]] = 3
-    zone[collar & (distance <= FAR_M)] = 2
-    zone[dressed >= 0] = 1
+    outside = np.where(distance <= FAR_M, 4, 0)
+    outside[distance <= width + members.surrounds_width_m[of]] = 3
+    outside[collar & (distance <= FAR_M)] = 2
+    zone[out] = outside
     return _ZONES[zone]
 
 

@@ -8,7 +8,8 @@ import shapely
 from geosand.columns import Bools, Floats, Geometries, Ints, Strings
 from geosand.errors import Finding
 from geosand.rates.about_dressings import Teller, and_more, by_group
-from geosand.rates.edge_distance import edge_distances, within_edge
+from geosand.rates.edge_distance import edge_distances
+from geosand.rates.insides import Depths
 from geosand.site.tables import Site
 
 
@@ -39,7 +40,9 @@ def doubtful_tapes(
     catches, about = site.catches, Teller(site, "catch")
     tape = catches.edge_distance_m
     has = catches.used & np.isfinite(tape)
-    findings = []
+    findings: list[Finding] = []
+    if not has.any():
+        return findings
     for k in np.flatnonzero(has & ~near).tolist():
         text = (
             f"catch {catches.id[k]} was taped {abs(tape[k]):g} m from an edge, but lies near no"
@@ -68,6 +71,7 @@ def near_edges(
     x: Floats,
     y: Floats,
     by_position: Ints,
+    depths: Depths,
     surface: Ints,
     outside_m: Floats,
     allowance: Floats,
@@ -75,14 +79,18 @@ def near_edges(
     """Catches placed by position alone whose edge is nearer than the position is known."""
     catches, about = site.catches, Teller(site, "catch")
     free = catches.used & (catches.declared < 0) & np.isnan(catches.edge_distance_m)
+    findings: list[Finding] = []
+    if not free.any():
+        return findings
     known = allowance + catches.half_diagonal_m
     near = free & (surface < 0) & (outside_m < known)
     on = np.flatnonzero(free & (surface >= 0))
     row, below = surface[on], np.nextafter(known[on], -np.inf)  # less than, not equal
-    near[on], unsure = within_edge(x[on], y[on], owned, row, by_position[on] == row, below)
-    on = on[unsure]
+    surely, maybe = depths.of(on).within(below)
+    inside = by_position[on] == row
+    near[on] = inside & surely
+    on = on[maybe | ~inside]
     near[on] = edge_distances(x[on], y[on], owned, surface[on]) < known[on]
-    findings = []
     for dressing, rows in by_group(np.flatnonzero(near), catches.dressing):
         one = len(rows) == 1
         names = and_more(catches.id[rows].tolist(), len(rows))

@@ -166,13 +166,14 @@ def _density_findings(site: Site, n: Ints, mean: Floats, u_mean: Floats) -> list
     findings = []
     for k in np.flatnonzero(doubted | unsaid).tolist():
         measured = f"{mean[k] / 1000:.3f}"
+        catches = f"{n[k]} catch{'' if n[k] == 1 else 'es'}"
         if doubted[k]:
             text = (
                 f"bulk density stated {stated[k] / 1000:.3f}, measured {measured} g/cm³"
-                f" by {n[k]} catches with mass and volume: check which is right"
+                f" by {catches} with mass and volume: check which is right"
             )
         elif n[k]:
-            text = f"bulk density {measured} g/cm³ ± {u_mean[k] / 1000:.3f} from {n[k]} catches"
+            text = f"bulk density {measured} g/cm³ ± {u_mean[k] / 1000:.3f} from {catches}"
         else:
             text = "bulk density is neither stated nor measured: 1.56 g/cm³ ± 5 % is used"
         findings.append(

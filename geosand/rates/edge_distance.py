@@ -8,25 +8,25 @@ from __future__ import annotations
 import numpy as np
 import shapely
 
-from geosand.areas.outline_bearings import (
-    bearing,
-    bends_of,
-    edge_towards,
-    in_ring,
-    outlines_of,
-    square_to_edge,
-)
-from geosand.columns import Bools, Floats, Geometries, Ints, ragged
+from geosand.columns import Floats, Geometries, Ints, ragged
 from geosand.rates.catch_rows import rows_of_pairs
 from geosand.site.tables import Site
 
-_SPARE_M = 1e-9  #: bounds that are closer to the limit than this tell nothing
+EDGE_BAND_M = 1.0  #: half a swath where the swath is unknown
 _SPARE = 1e-9  #: relative: bounds are rounded
 _PAIRS_AT_ONCE = 1 << 16  #: what is worked on at once stays in a processor's own memory
 
 
+def edge_bands_m(site: Site) -> Floats:
+    """Width of the band along an edge in which the rate falls, of each dressing: half a swath."""
+    swath = site.dressings.swath_m
+    return np.where(np.isnan(swath), EDGE_BAND_M, swath / 2)
+
+
 def edge_distances(x: Floats, y: Floats, polygons: Geometries, row: Ints) -> Floats:
     """Distance of each point (n,) to the edge of the polygon in its ``row``; nan where empty."""
+    if not len(row):
+        return np.empty(0)
     used, place = _used(row, len(polygons))
     outlines = shapely.boundary(polygons[used])
     gap: Floats = shapely.distance(shapely.points(x, y), outlines[place])
@@ -38,66 +38,6 @@ def _used(row: Ints, rows: int) -> tuple[Ints, Ints]:
     there = np.zeros(rows, dtype=np.bool_)
     there[row] = True
     return np.flatnonzero(there), np.cumsum(there)[row] - 1
-
-
-def within_edge(
-    x: Floats, y: Floats, polygons: Geometries, row: Ints, inside: Bools, limit: Floats
-) -> tuple[Bools, Bools]:
-    """Which points are surely within ``limit`` (n,) of the edge of their polygon, and which may be.
-
-    ``row`` (n,) is the row of ``polygons`` (S,) of each, ``inside`` (n,) which points are known to
-    lie in it. Who leaves a polygon leaves its box no earlier. Those that may be are for
-    :func:`edge_distances`.
-    """
-    used, place = _used(row, len(polygons))
-    shapes = polygons[used]
-    west, south, east, north = shapely.bounds(shapes).T
-    across = np.minimum(x - west[place], east[place] - x)
-    along = np.minimum(y - south[place], north[place] - y)
-    surely = inside & (np.minimum(across, along) <= limit - _SPARE_M)
-    some = np.flatnonzero(inside & ~surely)
-    least, most = _from_edge(x[some], y[some], shapes, place[some], limit[some] + _SPARE_M)
-    surely[some] = most <= limit[some] - _SPARE_M
-    maybe = ~surely
-    maybe[some[least > limit[some] + _SPARE_M]] = False
-    return surely, maybe
-
-
-def _from_edge(
-    x: Floats, y: Floats, polygons: Geometries, row: Ints, enough: Floats
-) -> tuple[Floats, Floats]:
-    """How far points in polygons are at least and at most from the edge; from 0 to inf if unknown.
-
-    Told where all of a polygon is seen from some place and a disc of radius h about it. A point is
-    as far from the edge as from the outside of the disc. Where that is not ``enough``: the edge is
-    no farther than the piece of it in the point's direction from there, met at 1/u of the point's
-    distance; and as the disc is seen from there too, what the point sees of it holds a disc of
-    radius (1 − u)·h about the point.
-    """
-    outlines, corners = outlines_of(polygons)
-    bends, first = bends_of(outlines, corners), outlines.first
-    least, most = np.zeros(len(x)), np.full(len(x), np.inf)
-    if not len(first):
-        return least, most
-    disc = np.minimum.reduceat(bends.from_middle_m, first)
-    alone = np.bincount(outlines.of, minlength=len(polygons))[outlines.of] == 1
-    known = np.flatnonzero(alone & outlines.ordered & (disc > 0))
-    ring_of = np.full(len(polygons), -1)
-    ring_of[outlines.of[known]] = known
-    some = np.flatnonzero(ring_of[row] >= 0)
-    ring = ring_of[row[some]]
-    x, y = x[some] - outlines.middle_x[ring], y[some] - outlines.middle_y[ring]
-    within = disc[ring] - np.sqrt(x * x + y * y)
-    least[some] = np.maximum(within, 0.0)
-    left = np.flatnonzero(within <= enough[some])
-    some, ring, x, y = some[left], ring[left], x[left], y[left]
-    edge = edge_towards(outlines, corners, ring, bearing(x, y))
-    begin = first[ring] + in_ring(edge, outlines.edges[ring])
-    step_x, step_y = (c[begin + 1] - c[begin] for c in (corners.x, corners.y))
-    part = (x * step_y - y * step_x) / (corners.x[begin] * step_y - corners.y[begin] * step_x)
-    least[some] = (1 - part) * disc[ring]
-    most[some] = np.sqrt(square_to_edge(corners, begin, x, y))
-    return least, most
 
 
 def nearest_dressed(

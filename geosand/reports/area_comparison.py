@@ -189,7 +189,8 @@ def _alone(surfaces: Surfaces, areas: AreaRegister, rows: Ints) -> list[Document
 def _totals(found: Compared) -> list[Document]:
     kinds = list(dict.fromkeys([*found.new.kind.tolist(), *found.old.kind.tolist()]))
     before, after = _members(found.old, kinds), _members(found.new, kinds)
-    u = change_spread_m2(found.changes, before.astype(np.float64), after.astype(np.float64))
+    on_ground = before * found.old_areas.ground_factor, after * found.new_areas.ground_factor
+    u = change_spread_m2(found.changes, *on_ground)
     sums = before @ found.old_areas.area_m2, after @ found.new_areas.area_m2
     return [
         {

@@ -22,7 +22,7 @@ def area_totals(site: Site, register: AreaRegister, grid_m2: Floats) -> list[Doc
     members = [site.surfaces.kind[rows] == kind for kind in kinds]
     members.append(np.ones(len(rows), dtype=np.bool_))
     coefficients = np.zeros((len(members), len(site.surfaces)))
-    coefficients[:, rows] = np.array(members)
+    coefficients[:, rows] = np.array(members) * register.ground_factor[rows]
     effects = register.errors.effects(coefficients)
     u = np.sqrt(sum(effect**2 for effect in effects.values()))
     return [

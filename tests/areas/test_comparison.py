@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -165,6 +166,16 @@ def test_ground_that_only_changed_hands_leaves_the_sum_certain():
     assert changes.u_difference_m2 == pytest.approx([alone, alone], rel=1e-3)
     together = np.ones((1, 2))
     assert change_spread_m2(changes, together, together)[0] == pytest.approx(0.0, abs=1e-2)
+
+
+def test_u_of_a_difference_is_of_the_ground():
+    """80 m of old edge and 84 m of new one, each ± 0.1 m, on a slope of 12 %."""
+    old, new = (
+        replace(survey([square(side)], edge=0.1), slope=np.array([0.12])) for side in (20, 21)
+    )
+    _, changes = compared(old, new)
+    u = math.hypot(80, 84) * 0.1 * math.sqrt(1 + 0.12**2)
+    assert changes.u_difference_m2 == pytest.approx([u], rel=1e-6)
 
 
 def test_a_bias_adds_up_over_the_surfaces_of_one_survey():

@@ -10,8 +10,15 @@ import pytest
 import shapely
 
 from geosand.areas import matched_edges as module
-from geosand.areas.matched_edges import edge_numbers, matched_edges, ring_numbers, same_rings
-from geosand.areas.rings import rings_of
+from geosand.areas.matched_edges import (
+    Matched,
+    edge_numbers,
+    matched_edges,
+    ring_numbers,
+    same_rings,
+    whole_rings,
+)
+from geosand.areas.rings import Rings, rings_of
 
 
 def drawn(column):
@@ -44,6 +51,14 @@ def by_dictionary(shapes, edition, rank):
     return dict(sorted(length.items()))
 
 
+def matched(rings: Rings, rank: np.ndarray, edition: np.ndarray) -> Matched:
+    """All edges compared."""
+    every = np.ones(len(rings.position), dtype=bool)
+    every[rings.last] = False
+    whole = whole_rings(rings, edition)
+    return matched_edges(rings, rank, edition, rings.lengths(), whole, every)
+
+
 @pytest.mark.parametrize("mixed", [False, True])
 @pytest.mark.parametrize("numbers", ["all", "few", "one"])
 def test_pairs_are_those_of_a_dictionary(column, monkeypatch, numbers, mixed):
@@ -62,7 +77,7 @@ def test_pairs_are_those_of_a_dictionary(column, monkeypatch, numbers, mixed):
         shapes, edition = shapes[order], edition[order]
     rank = np.random.default_rng(1).permutation(len(shapes))
     rings = rings_of(shapes)
-    found = matched_edges(rings, rank, edition, rings.lengths())
+    found = matched(rings, rank, edition)
     expected = by_dictionary(shapes, edition, rank)
     assert list(zip(found.lower.tolist(), found.upper.tolist(), strict=True)) == list(expected)
     assert found.length_m == pytest.approx(list(expected.values()), rel=1e-7)
@@ -78,7 +93,7 @@ def test_pairs_are_those_of_a_dictionary(column, monkeypatch, numbers, mixed):
 def test_an_edge_knows_whose_it_is_too(column):
     squares = column(shapely.box(0, 0, 1, 1), shapely.box(1, 0, 2, 1), shapely.box(5, 0, 6, 1))
     rings = rings_of(squares)
-    found = matched_edges(rings, np.arange(3), np.zeros(3, dtype=np.int64), rings.lengths())
+    found = matched(rings, np.arange(3), np.zeros(3, dtype=np.int64))
     x = rings.position[:, 0]
     edges = np.setdiff1d(np.arange(len(x)), rings.last)
     common = (x[edges] == 1) & (x[edges + 1] == 1)
@@ -89,7 +104,7 @@ def test_an_edge_knows_whose_it_is_too(column):
 def test_nothing_in_common(column):
     for shapes in (column(), column(None, shapely.Polygon()), column(shapely.box(0, 0, 1, 1))):
         rings, rank = rings_of(shapes), np.arange(len(shapes))
-        found = matched_edges(rings, rank, rank * 0, rings.lengths())
+        found = matched(rings, rank, rank * 0)
         assert not len(found.lower) and not found.along_m.any()
         assert found.length_of(rank, rank).tolist() == [0.0] * len(rank)
 

@@ -5,7 +5,7 @@ import pytest
 import shapely
 
 from geosand.areas import near_pairs as module
-from geosand.areas.near_pairs import near_pairs
+from geosand.areas.near_pairs import near_each_other, near_pairs
 
 
 @pytest.mark.parametrize("beside", [module._BESIDE, -1])
@@ -28,6 +28,13 @@ def test_no_pair_is_lost(monkeypatch, beside: int, distance: float, scale: float
     assert expected <= set(found)
     assert found == sorted(set(found))
     assert (key[left] == key[right]).all()
+    one, other = near_each_other(boxes, key, distance * scale)
+    each = {(a, b) for a, b in zip(one.tolist(), other.tolist(), strict=True) if b < 120}
+    assert {(a, b) for a, b in expected if a < b} <= each <= set(found)
+    assert (one < other).all()
+    assert sorted(set(zip(one.tolist(), other.tolist(), strict=True))) == list(
+        zip(one.tolist(), other.tolist(), strict=True)
+    )
     wide = shapely.box(*(boxes + np.array([-1, -1, 1, 1]) * distance * scale * 1.01).T)
     assert shapely.distance(wide[left], shapes[right]).max() <= 1e-6 * scale
 
@@ -43,8 +50,11 @@ def test_boxes_with_a_side_in_common_meet(monkeypatch, beside: int) -> None:
     expected = np.argwhere((apart == 0) & (key[:, None] == key))
     assert np.column_stack([left, right]).tolist() == expected.tolist()
     assert len(expected) == 17
+    each = np.column_stack(near_each_other(boxes, key))
+    assert each.tolist() == expected[expected[:, 0] < expected[:, 1]].tolist()
 
 
 def test_nothing_is_near_nothing() -> None:
     none, keys = np.empty((0, 4)), np.empty(0, dtype=np.int64)
     assert [len(rows) for rows in near_pairs(none, keys, none, keys)] == [0, 0]
+    assert [len(rows) for rows in near_each_other(none, keys)] == [0, 0]

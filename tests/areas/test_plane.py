@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import mpmath
 import numpy as np
 import pytest
 import shapely
@@ -50,6 +51,41 @@ def test_a_site_agrees_with_pyproj(lon, lat):
     assert np.abs(np.concatenate([east - x, north - y])).max() < 1e-6
     back = plane.forward(longitude, latitude)
     assert np.abs(np.concatenate([back[0] - x, back[1] - y])).max() < 1e-7
+
+
+def exactly(lon: float, lat: float, centre: tuple[float, float]) -> tuple[float, float]:
+    """The note's formulas in 40 digits."""
+    with mpmath.workdps(40):
+        flattening = 1 / mpmath.mpf("298.257223563")
+        e2 = flattening * (2 - flattening)
+        e = mpmath.sqrt(e2)
+
+        def q(sine: mpmath.mpf) -> mpmath.mpf:
+            return (1 - e2) * (sine / (1 - e2 * sine**2) + mpmath.atanh(e * sine) / e)
+
+        turn = mpmath.radians(mpmath.mpf(lon) - mpmath.mpf(centre[0]))
+        sine, sine_of_centre = (mpmath.sin(mpmath.radians(mpmath.mpf(v))) for v in (lat, centre[1]))
+        beta, middle = (mpmath.asin(q(v) / q(1)) for v in (sine, sine_of_centre))
+        radius = 6378137 * mpmath.sqrt(q(mpmath.mpf(1)) / 2)
+        parallel = 6378137 * mpmath.sqrt((1 - sine_of_centre**2) / (1 - e2 * sine_of_centre**2))
+        scale = parallel / (radius * mpmath.cos(middle))
+        level = mpmath.cos(beta) * mpmath.cos(turn)
+        both = mpmath.sin(middle) * mpmath.sin(beta) + mpmath.cos(middle) * level
+        b = radius * mpmath.sqrt(2 / (1 + both))
+        x = b * scale * mpmath.cos(beta) * mpmath.sin(turn)
+        y = b / scale * (mpmath.cos(middle) * mpmath.sin(beta) - mpmath.sin(middle) * level)
+        return float(x), float(y)
+
+
+@pytest.mark.parametrize(("lon", "lat"), [*PLACES, (-49.0, -1e-6), (12.0, 85.0)])
+def test_no_digits_are_lost_near_the_centre(lon, lat):
+    """Against 40 digits, on a site of 2 km."""
+    rng = np.random.default_rng(8)
+    east = lon + rng.uniform(-0.01, 0.01, 60) / np.cos(np.radians(lat))
+    north = lat + rng.uniform(-0.01, 0.01, 60)
+    want = np.array([exactly(*place, (lon, lat)) for place in zip(east, north, strict=True)])
+    found = np.column_stack(Plane(longitude_deg=lon, latitude_deg=lat).forward(east, north))
+    np.testing.assert_allclose(found, want, rtol=0, atol=1e-11)
 
 
 def test_centre_axes_and_lengths():

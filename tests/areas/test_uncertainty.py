@@ -8,6 +8,7 @@ import shapely
 
 from geosand.areas.common_edges import SharedEdges, own_edges_m, shared_edges
 from geosand.areas.uncertainty import AreaErrors, Sums
+from geosand.columns import Runs
 
 NO_EDGES = SharedEdges(
     lower=np.zeros(0, dtype=np.int64), upper=np.zeros(0, dtype=np.int64), length_m=np.zeros(0)
@@ -96,7 +97,8 @@ def test_bias_moves_all_edges_together(stack):
 
 def test_inner_edge_leaves_the_sum_of_green_and_collar_alone(stack):
     flat, drawn = stack
-    first_two = Sums.of(np.zeros(2, dtype=np.int64), np.array([0, 1]), np.ones(2), 1)
+    group = np.zeros(2, dtype=np.int64)
+    first_two = Sums.of(group, np.array([0, 1]), np.ones(2), Runs(group, 1))
     gains = errors_of(flat, KINDS).edge_gains_of(first_two)
     assert gains.row.tolist() == [0, 1]
     assert gains.coefficient == pytest.approx([0, drawn[1].length], abs=1e-4 * drawn[1].length)
@@ -163,7 +165,8 @@ def test_biases_of_two_surveys_are_independent(column):
     # perimeters 40, 40 and 20 m: one survey adds linearly, two in quadrature
     expected = [8, 2, np.hypot(8, 2), 0, -4]
     assert table.effects(rows)["edge bias"] == pytest.approx(expected)
-    whole = Sums.of(np.zeros(3, dtype=np.int64), np.arange(3), np.ones(3), 1)
+    group = np.zeros(3, dtype=np.int64)
+    whole = Sums.of(group, np.arange(3), np.ones(3), Runs(group, 1))
     biases = table.edge_biases_of(table.edge_gains_of(whole))
     assert biases.row.tolist() == [4, 9]
     assert biases.coefficient == pytest.approx([8, 2])

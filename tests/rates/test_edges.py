@@ -10,12 +10,19 @@ import shapely
 
 from geosand.areas.register import AreaRegister, area_register
 from geosand.rates import edge_distance as module
-from geosand.rates.edge_distance import edge_distances, nearest_dressed, within_edge
-from geosand.rates.edge_taper import _band_area_m2, inner_area_m2
+from geosand.rates.edge_distance import edge_distances, nearest_dressed
+from geosand.rates.edge_taper import inner_area_m2
 from geosand.rates.ground_under import surfaces_under
+from geosand.rates.insides import Insides
 from geosand.site.stack import stacked
 from geosand.site.tables import Site
 from tests.stack_sites import various_sites
+
+
+def every(polygons: np.ndarray) -> tuple[Insides, np.ndarray]:
+    """What their outlines tell, and their rows."""
+    rows = np.arange(len(polygons))
+    return Insides.of(polygons, rows), rows
 
 
 @cache
@@ -87,10 +94,13 @@ def test_bounds_never_contradict_the_distance(limit: float) -> None:
     y = rng.uniform(south - 1, north + 1)
     inside = shapely.contains_xy(polygons[row], x, y)
     limits = limit * rng.uniform(0.5, 1.5, len(row))
-    surely, maybe = within_edge(x, y, polygons, row, inside, limits)
+    depths = every(polygons)[0].depths(x, y, row, limits + 1e-8)
+    assert inside[depths.least_m > 0].all()
+    assert (depths.least_m[inside] > 0).mean() > 0.4
+    surely, maybe = depths.within(limits)
     gap = shapely.distance(shapely.points(x, y), shapely.boundary(polygons[row]))
     near = gap <= limits
-    assert near[surely].all()
+    assert near[inside & surely].all()
     assert not near[~surely & ~maybe].any()
     assert not (surely & maybe).any()
     # what they are for: most of those inside need no measuring
@@ -101,8 +111,9 @@ def test_bounds_never_contradict_the_distance(limit: float) -> None:
 def test_an_empty_polygon_has_no_edge() -> None:
     none = np.array([shapely.Polygon()], dtype=object)
     one = np.zeros(1, dtype=np.int64)
-    surely, _ = within_edge(np.zeros(1), np.zeros(1), none, one, one > 0, np.ones(1))
-    assert not surely.any()
+    depths = every(none)[0].depths(np.zeros(1), np.zeros(1), one, np.ones(1))
+    surely, maybe = depths.within(np.ones(1))
+    assert not surely.any() and maybe.all()
     assert np.isnan(edge_distances(np.zeros(1), np.zeros(1), none, one)).all()
 
 
@@ -120,8 +131,8 @@ def test_the_band_of_convex_outlines_in_closed_form() -> None:
         d = part * inscribed
         square = (20 - 2 * d[0]) * (10 - 2 * d[0])
         want = [square, 54 * (1 - part) ** 2, dozen.area * (1 - part) ** 2]
-        np.testing.assert_allclose(inner_area_m2(shapes, d), want, rtol=1e-12)
-    assert inner_area_m2(shapes[:2], 1.01 * inscribed[:2]).max() == 0.0
+        np.testing.assert_allclose(inner_area_m2(shapes, *every(shapes), d), want, rtol=1e-12)
+    assert inner_area_m2(shapes, *every(shapes[:2]), 1.01 * inscribed[:2]).max() == 0.0
 
 
 def test_the_band_of_any_outline_is_that_of_a_fine_buffer() -> None:
@@ -136,13 +147,14 @@ def test_the_band_of_any_outline_is_that_of_a_fine_buffer() -> None:
     ring = shapely.difference(shapely.Point(4, 4).buffer(9), shapely.Point(4, 4).buffer(3))
     two = shapely.MultiPolygon([shapely.box(0, 0, 9, 9), shapely.box(20, 0, 29, 9)])
     polygons = np.array([*shapes, ring, two, shapely.Polygon()], dtype=object)
+    insides, rows = every(polygons)
     for d in (0.2, 1.5, 4.0):
         far = np.full(len(polygons), d)
         edge = shapely.buffer(shapely.boundary(polygons), d, quad_segs=90)
         want = shapely.area(shapely.difference(polygons, edge))
         area = shapely.area(polygons)
-        known = np.flatnonzero(~np.isnan(_band_area_m2(polygons, far)))
+        known = np.flatnonzero(~np.isnan(insides.band_area_m2(rows, far)))
         assert (15 if d > 1 else 80) < len(known) < len(polygons) - 2
-        got = inner_area_m2(polygons, far)
+        got = inner_area_m2(polygons, insides, rows, far)
         np.testing.assert_allclose(got[known], want[known], atol=2e-5 * area.max())
         np.testing.assert_allclose(got, want, atol=2e-3 * area.max())

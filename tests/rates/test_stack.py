@@ -13,6 +13,7 @@ from geosand.columns import take
 from geosand.errors import Refused
 from geosand.rates.assignment import Assignment
 from geosand.rates.catch_rates import CatchRates
+from geosand.rates.insides import Depths
 from geosand.rates.random_effects import DressingRates
 from geosand.rates.surface_rates import site_rates
 from geosand.rates.uniformity import Uniformity
@@ -53,7 +54,10 @@ def rows_of(beside: Beside, table: str, member: int) -> np.ndarray:
     return np.flatnonzero(dressings if table == "dressing" else stack.of_surface == member)
 
 
-@pytest.mark.parametrize("name", columns(Assignment))
+TABLES = ("depths", "insides")  #: what is no column of catches
+
+
+@pytest.mark.parametrize("name", [n for n in columns(Assignment) if n not in TABLES])
 def test_catches_lie_where_they_lie_alone(beside: Beside, name: str) -> None:
     found = getattr(beside.together.rates.assignment, name)
     for k, alone in enumerate(beside.alone):
@@ -62,6 +66,14 @@ def test_catches_lie_where_they_lie_alone(beside: Beside, name: str) -> None:
             begun = rows_of(beside, NUMBERED[name], k)[:1].sum()
             mine = np.where(mine >= 0, mine - begun, -1)
         assert_same(mine, slice(None), getattr(alone.rates.assignment, name))
+
+
+@pytest.mark.parametrize("name", Depths._fields)
+def test_catches_lie_as_deep_as_alone(beside: Beside, name: str) -> None:
+    found = getattr(beside.together.rates.assignment.depths, name)
+    for k, alone in enumerate(beside.alone):
+        mine = rows_of(beside, "catch", k)
+        assert_same(found, mine, getattr(alone.rates.assignment.depths, name))
 
 
 @pytest.mark.parametrize(

@@ -112,6 +112,23 @@ def test_slope_is_a_factor_of_its_own(document_of):
     assert steep["surfaces"][0]["equal_area_m2"] == flat["surfaces"][0]["equal_area_m2"]
 
 
+def test_u_is_of_the_ground_as_the_area_is(document_of):
+    """By hand: 30 m square, e = 0.10, b = 0.05, vertices 0.05 m; two of them at 12 % and at 0."""
+    pair = [
+        surface("g1", "green", square(LON, LAT, 30), slope_percent=12),
+        surface("g2", "green", square(LON + 0.002, LAT, 30)),
+    ]
+    document = document_of(pair)
+    vertices, edge, bias = 0.05 * math.sqrt(2) * 30, 0.10 * 120, 0.05 * 120
+    steeper = math.sqrt(1 + 0.12**2)
+    level = math.hypot(vertices, edge, bias)
+    got = [row["u_area_m2"] for row in document["surfaces"]]
+    assert got == pytest.approx([level * steeper, level], rel=1e-4)
+    apart = math.hypot(vertices, edge) * math.hypot(steeper, 1)
+    together = math.hypot(apart, bias * (steeper + 1))
+    assert total(document, "green")["u_area_m2"] == pytest.approx(together, rel=1e-4)
+
+
 @pytest.mark.parametrize("crs", ["EPSG:4326", "OGC:CRS84", "EPSG:4258"])
 def test_longitude_and_latitude_have_no_grid(document_of, crs):
     document = document_of(source_crs=crs)

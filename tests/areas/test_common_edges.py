@@ -1,0 +1,74 @@
+"""Edges in common of ground that is cut up: beside lines in common as shapely finds them."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+import shapely
+
+from geosand.areas.common_edges import shared_edges
+from geosand.areas.ownership import precedence_ranks
+from geosand.areas.rings import polygons_of, rings_of
+
+
+def parcels(rng: np.random.Generator, side_m: float = 60.0) -> np.ndarray:
+    """Ground cut up without gaps, a pond in a hole, one parcel of two parts, one by itself."""
+    spots = shapely.MultiPoint(rng.uniform(-side_m, side_m, (25, 2)))
+    window = shapely.box(-side_m, -side_m, side_m, side_m)
+    cut = shapely.get_parts(shapely.voronoi_polygons(spots, extend_to=window))
+    cut = shapely.intersection(cut, window)
+    largest = cut[shapely.area(cut).argmax()]
+    pond = shapely.centroid(largest).buffer(1.5)
+    lines = shapely.union_all([*shapely.boundary(cut), pond.boundary])  # with a node where any meet
+    cut = shapely.get_parts(shapely.polygonize(shapely.get_parts(lines)))
+    cut = np.append(cut[shapely.area(cut) > 1], shapely.box(90, 0, 99, 9))
+    apart = np.flatnonzero(shapely.disjoint(cut, cut[0]))[0]
+    cut[0] = shapely.union(cut[0], cut[apart])
+    return np.delete(cut, apart)
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_each_pair_shares_the_line_it_has_in_common(seed: int) -> None:
+    """Also twice over, as two surveys: nothing is shared between them."""
+    rng = np.random.default_rng(seed)
+    one = parcels(rng)
+    shapes = rng.permutation(np.concatenate([one, one]))
+    survey = np.zeros(len(shapes), dtype=np.int64)
+    for shape in one:
+        survey[np.flatnonzero(shapely.equals_identical(shapes, shape))[1]] = 1
+    kinds = rng.choice(["green", "lawn"], len(shapes))
+    shared = shared_edges(shapes, kinds, survey)
+    assert (survey[shared.lower] == survey[shared.upper]).all()
+    rank = precedence_ranks(kinds, shapely.area(shapes))
+    assert (rank[shared.lower] > rank[shared.upper]).all()
+    lower, upper = np.nonzero((survey[:, None] == survey) & (rank[:, None] > rank))
+    common = shapely.intersection(shapely.boundary(shapes[lower]), shapely.boundary(shapes[upper]))
+    found = np.zeros((len(shapes), len(shapes)))
+    found[shared.lower, shared.upper] = shared.length_m
+    # at corners a little more of the outer edge is within the tolerance
+    np.testing.assert_allclose(found[lower, upper], shapely.length(common), atol=0.5)
+    assert len(shared.lower) == np.count_nonzero(found) > 60
+
+
+def test_polygons_of_rings_are_those_they_are_of() -> None:
+    shapes = np.array([*parcels(np.random.default_rng(1)), shapely.Polygon(), None], dtype=object)
+    assert (shapely.get_type_id(shapes) == 6).any()
+    assert (shapely.get_num_interior_rings(shapes) > 0).any()
+    again = polygons_of(rings_of(shapes))
+    assert shapely.equals_identical(again[:-1], shapes[:-1]).all()
+    assert again[-1].is_empty
+    assert not len(polygons_of(rings_of(shapes[:0])))
+
+
+@pytest.mark.parametrize("step_m", [0.343, 0.355, 0.366, 0.61])
+def test_a_ring_and_edges_in_common_add_up_alike_whatever_lies_between(step_m: float) -> None:
+    """The same to the last digit alone and with another site's ring beside it."""
+    hole = shapely.Point(3.3, 3.1).buffer(1.7, quad_segs=8)
+    ground = shapely.segmentize(shapely.box(0, 0, 10, 7), step_m).difference(hole)
+    beside = shapely.segmentize(shapely.box(10, 0, 12.1, 7), step_m)
+    site = np.array([ground, shapely.MultiPolygon([hole, beside])], dtype=object)
+    alone = shared_edges(site, np.array(["lawn", "green"]), np.zeros(2, dtype=np.int64))
+    assert alone.length_m.tolist() == [pytest.approx(hole.length + 7, abs=0.11)]  # at two corners
+    both = np.concatenate([site, shapely.transform(site, lambda at: at * 1.1)])
+    together = shared_edges(both, np.array(["lawn", "green"] * 2), np.array([0, 0, 1, 1]))
+    assert together.length_m[0] == alone.length_m[0]
