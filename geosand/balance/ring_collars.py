@@ -8,7 +8,8 @@ lines tell only how it is spread.
 
 from __future__ import annotations
 
-from typing import NamedTuple
+from collections.abc import Iterable
+from typing import Any, NamedTuple
 
 import numpy as np
 import shapely
@@ -22,11 +23,11 @@ from geosand.areas.outline_bearings import (
     square_to_edge,
 )
 from geosand.balance.ring_crossings import Lines, crossings_with
-from geosand.balance.ring_rays import Edges
+from geosand.balance.ring_edges import Edges
 from geosand.balance.ring_steiner import ring_area_m2
 from geosand.balance.ring_strips import COLLAR, OUTER, Crossings, Strips
 from geosand.balance.ring_tasks import sums
-from geosand.columns import Bools, Floats, Geometries, Ints, ragged
+from geosand.columns import Bools, Floats, Geometries, Ints, ragged, take
 
 _APART_M = 1.0  #: of lines along an edge
 _FAN_RAD = 0.12  #: widest opening of one strip at a corner
@@ -54,27 +55,29 @@ def close_collars(collar: Geometries, surface: Geometries) -> Collars:
     case = np.flatnonzero(close)
     holes = shapely.get_interior_ring(collar[case], 0)
     case = case[_same_rings(holes, shapely.get_exterior_ring(surface[case]))]
-    case = case[_even(collar[case], surface[case])]
+    box, area = shapely.bounds(surface[case]), shapely.area(collar[case])
+    even = _even(shapely.bounds(collar[case]), box, shapely.length(surface[case]), area)
+    case, box, area = case[even], box[even], area[even]
     row_of = np.full(len(collar), -1)
     row_of[case] = np.arange(len(case))
-    outer, box = shapely.get_exterior_ring(collar[case]), shapely.bounds(surface[case])
+    outer = shapely.get_exterior_ring(collar[case])
     outlines, corners = outlines_of_rings(outer, (box[:, :2] + box[:, 2:]) / 2)
     return Collars(
         case=case,
         row_of=row_of,
         outer=outer,
         surface=surface[case],
-        area_m2=shapely.area(collar[case]),
+        area_m2=area,
         widest_m=_widest_m(outlines, corners, surface[case]),
         outlines=outlines,
         corners=corners,
     )
 
 
-def _even(collars: Geometries, surfaces: Geometries) -> Bools:
+def _even(collar_box: Floats, box: Floats, perimeter_m: Floats, area_m2: Floats) -> Bools:
     """Whether no tongue of a collar stands out: what lines miss of one must not move others."""
-    out = np.abs(shapely.bounds(collars) - shapely.bounds(surfaces)).max(axis=1, initial=0.0)
-    even: Bools = out * shapely.length(surfaces) <= _UNEVEN * shapely.area(collars)
+    out = np.abs(collar_box - box).max(axis=1, initial=0.0)
+    even: Bools = out * perimeter_m <= _UNEVEN * area_m2
     return even
 
 
@@ -93,14 +96,12 @@ def _same_rings(one: Geometries, other: Geometries) -> Bools:
     met = met[y[met] == other_y[first][ring[met]]]
     start = np.full(len(one), -1)
     start[ring[met][::-1]] = place[met][::-1]  # the first of them is set last
-    same = np.zeros(len(one), dtype=np.bool_)
-    for way in (-1, 1):
-        row = first[ring] + in_ring(start[ring] + way * place, corners[ring])
-        differs = (x[row] != other_x) | (y[row] != other_y)
-        same |= np.bincount(ring[differs], minlength=len(one)) == 0
-        if same.all():
-            break
-    same &= start >= 0
+    second = first + np.where(start + 1 < corners, start + 1, 0)
+    onward = (x[second] == other_x[first + 1]) & (y[second] == other_y[first + 1])
+    away = np.where(onward[ring], place, -place)
+    row = first[ring] + in_ring(start[ring] + away, corners[ring])
+    differs = (x[row] != other_x) | (y[row] != other_y)
+    same: Bools = (np.bincount(ring[differs], minlength=len(one)) == 0) & (start >= 0)
     return same
 
 
@@ -117,11 +118,9 @@ def _widest_m(outlines: Outlines, corners: Corners, surface: Geometries) -> Floa
     # rings have the same numbers in both, so that bearings can be compared as they are
     edge = np.searchsorted(own.bearing, corners.bearing, side="right") - 1 - inner.first[ring]
     edge = np.clip(in_ring(edge, inner.edges[ring]), 0, inner.edges[ring] - 1)
-    square = np.full(len(edge), np.inf)
-    for beside in (-1, 0, 1):  # of a corner it is told by rounding which edge is towards it
-        begin = inner.first[ring] + in_ring(edge + beside, inner.edges[ring])
-        square = np.minimum(square, square_to_edge(own, begin, corners.x, corners.y))
-    away = np.sqrt(square)
+    beside = edge + np.array([[-1], [0], [1]])  # rounding tells which edge is towards a corner
+    begin = inner.first[ring] + in_ring(beside, inner.edges[ring])
+    away = np.sqrt(square_to_edge(own, begin, corners.x, corners.y).min(axis=0))
     by_direction = outlines.ordered & inner.ordered
     other = np.flatnonzero(~by_direction[ring])
     if len(other):
@@ -155,66 +154,67 @@ def bands_of(collars: Collars, width_m: Floats) -> Bands:
 
 
 class OutwardStrips(NamedTuple):
-    """Strips about lines straight out of the edge, sorted by row; in no order round it."""
+    """Strips about lines straight out of the edge, in no order."""
 
     row: Ints
-    lines: Lines
+    x: Floats  #: where their lines begin, m
+    y: Floats
+    out_x: Floats  #: unit direction
+    out_y: Floats
     width_m: Floats
     turn_rad: Floats
 
 
-def outward_strips(edges: Edges) -> OutwardStrips:
+def outward_strips(edges: Edges, wanted: Bools) -> OutwardStrips:
     """One line a piece of edge, from its middle, and lines round corners that turn much.
 
-    At other corners the strips beside them open by half of the turn each.
+    Only round surfaces that are ``wanted`` (one a row of these). At other corners the strips beside
+    them open by half of the turn each.
     """
-    turn = edges.turn_rad
-    sharp = np.flatnonzero(np.abs(turn) > _FAN_RAD)
-    half = turn / 2
-    half[sharp] = 0.0
+    mine = wanted[edges.row]
+    sharp = np.abs(edges.turn_rad) > _FAN_RAD
+    half = np.where(sharp, 0.0, edges.turn_rad / 2)
     opens = half.copy()
     opens[edges.after] += half
-    pieces = np.ceil(edges.length_m / _APART_M).astype(np.int64)
-    along_x, along_y = edges.along[:, 0], edges.along[:, 1]
-    edge, place = ragged(np.zeros(len(pieces), np.int64), pieces)
-    width, right_x, right_y = (edges.length_m / pieces)[edge], along_y[edge], -along_x[edge]
+    pieces = np.ceil(edges.length_m / _APART_M) * mine
+    with np.errstate(invalid="ignore", divide="ignore"):  # of those not wanted
+        width, opens = edges.length_m / pieces, opens / pieces
+    edge, place = ragged(np.zeros(len(pieces), np.int64), pieces.astype(np.int64))
+    width, along_x, along_y = width[edge], edges.along_x[edge], edges.along_y[edge]
     far = (place + 0.5) * width
-    lines = Lines(
-        x=edges.start[:, 0][edge] - right_y * far,
-        y=edges.start[:, 1][edge] + right_x * far,
-        out_x=right_x,
-        out_y=right_y,
-    )
     straight = OutwardStrips(
-        row=edges.row[edge], lines=lines, width_m=width, turn_rad=(opens / pieces)[edge]
+        row=edges.row[edge],
+        x=edges.x[edge] + along_x * far,
+        y=edges.y[edge] + along_y * far,
+        out_x=along_y,
+        out_y=-along_x,
+        width_m=width,
+        turn_rad=opens[edge],
     )
-    return _with_fans(straight, edges, sharp) if len(sharp) else straight
+    sharp &= mine
+    if not sharp.any():
+        return straight
+    fans: Iterable[Any] = _fans(edges, np.flatnonzero(sharp))
+    return OutwardStrips(*map(np.concatenate, zip(straight, fans, strict=True)))
 
 
-def _with_fans(straight: OutwardStrips, edges: Edges, sharp: Ints) -> OutwardStrips:
-    """Strips without width about the corners at the ends of some edges, added."""
+def _fans(edges: Edges, sharp: Ints) -> OutwardStrips:
+    """Strips without width about the corners at the ends of some edges."""
     turn = edges.turn_rad[sharp]
     fans = np.maximum(np.ceil(turn / _FAN_RAD), 1).astype(np.int64)
     which, place = ragged(np.zeros(len(sharp), np.int64), fans)
     edge, opening = sharp[which], (turn / fans)[which]
     angle = (place + 0.5) * opening
     cos, sin = np.cos(angle), np.sin(angle)
-    along_x, along_y = edges.along[edge].T
-    start = edges.start[edges.after[edge]]
-    fan = Lines(
-        x=start[:, 0],
-        y=start[:, 1],
+    along_x, along_y, after = edges.along_x[edge], edges.along_y[edge], edges.after[edge]
+    return OutwardStrips(
+        row=edges.row[edge],
+        x=edges.x[after],
+        y=edges.y[after],
         out_x=cos * along_y + sin * along_x,
         out_y=sin * along_y - cos * along_x,
-    )
-    row = np.concatenate((straight.row, edges.row[edge]))
-    order = np.argsort(row, kind="stable")
-    width = np.concatenate((straight.width_m, np.zeros(len(edge))))
-    return OutwardStrips(
-        row=row[order],
-        lines=Lines(*(np.concatenate(c)[order] for c in zip(straight.lines, fan, strict=True))),
-        width_m=width[order],
-        turn_rad=np.concatenate((straight.turn_rad, opening))[order],
+        width_m=np.zeros(len(edge)),
+        turn_rad=opening,
     )
 
 
@@ -222,8 +222,9 @@ class Zone(NamedTuple):
     """Zones round surfaces none of whose strips is cut, one row a zone."""
 
     zone: int
-    stand: Ints  #: whose strips; −1 for none
-    collar: Ints  #: its row
+    stand: Ints  #: whose strips cross any
+    ring: Ints  #: which one each of these crosses
+    collar: Ints  #: its row, by ring
     outlines: Outlines  #: of the zones with their surfaces
     corners: Corners
     area_m2: Floats  #: beyond the surface's edge
@@ -236,13 +237,23 @@ def zone_crossings(strips: OutwardStrips, cap_m: Floats, zone: Zone, above: int)
     by their middle lines alone, all crossings of the zone are moved in or out in proportion until
     its area is right.
     """
-    first, last = np.searchsorted(strips.row, np.stack((zone.stand, zone.stand + 1)))
-    line, place, limit, sign = crossings_with(
-        strips.lines, first, last, zone.outlines, zone.corners, cap_m[zone.stand]
+    ring_of, outlines = np.full(len(cap_m), -1), zone.outlines
+    ring_of[zone.stand] = zone.ring
+    ring = ring_of[strips.row]
+    if (ring < 0).any():
+        strips, ring = take(strips, ring >= 0), ring[ring >= 0]
+    lines = Lines(
+        ring=ring,
+        x=strips.x - outlines.middle_x[ring],
+        y=strips.y - outlines.middle_y[ring],
+        out_x=strips.out_x,
+        out_y=strips.out_y,
+        cap_m=cap_m[strips.row],
     )
-    width, turn = strips.width_m[line], strips.turn_rad[line]
-    limit = limit * _scale(place, limit, sign, width, turn, zone.area_m2)[place]
-    row, far = above + zone.collar[place], np.full(len(line), np.inf)
+    line, limit, sign = crossings_with(lines, outlines, zone.corners)
+    width, turn, ring = strips.width_m[line], strips.turn_rad[line], ring[line]
+    limit = limit * _scale(ring, limit, sign, width, turn, zone.area_m2)[ring]
+    row, far = above + zone.collar[ring], np.full(len(line), np.inf)
     whole = Strips(row=row, width_m=width, turn_rad=turn, cut_start_m=far, cut_end_m=far)
     return Crossings(strips=whole, limit_m=limit, sign=sign, zone=np.full(len(line), zone.zone))
 
@@ -262,12 +273,11 @@ def _scale(
 
 def collar_zone(collars: Collars, stand: Ints, collar: Ints) -> Zone:
     """Close collars, with a stand of each."""
-    of = np.full(len(collars.case), -1)
-    of[collar] = stand
     return Zone(
         zone=COLLAR,
-        stand=of,
-        collar=np.arange(len(of)),
+        stand=stand,
+        ring=collar,
+        collar=np.arange(len(collars.case)),
         outlines=collars.outlines,
         corners=collars.corners,
         area_m2=collars.area_m2,
@@ -280,6 +290,7 @@ def outer_zone(collars: Collars, stand: Ints, collar: Ints, bands: Bands) -> Zon
     return Zone(
         zone=OUTER,
         stand=stand,
+        ring=np.arange(len(stand)),
         collar=collar,
         outlines=outlines,
         corners=corners,

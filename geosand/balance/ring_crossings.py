@@ -27,7 +27,6 @@ from geosand.areas.outline_bearings import (
 from geosand.columns import Bools, Floats, Geometries, Ints, ragged, take
 
 _BEYOND = 1.0137  #: of the cap: where to look beyond it; zones often end at the cap itself
-_SPARE_M = 1e-6  #: a box is so much wider than rounding could make it too narrow
 _ROUNDING = 1 + 1e-9  #: of a square: no line that meets a ring is lost by it
 _BLOCK = 12  #: rows of a block
 _AT_ONCE = 256  #: pairs of blocks; few enough to stay in a processor's own memory
@@ -35,22 +34,12 @@ _NOTHING_M = 1e-10  #: a line that begins on an outline does not cross it there
 
 
 class Lines(NamedTuple):
-    """Lines straight out of an edge: starts in metres and unit directions."""
+    """Lines straight out of edges, each held against one ring and seen from the middle of it."""
 
-    x: Floats
-    y: Floats
-    out_x: Floats
-    out_y: Floats
-
-
-class _Seen(NamedTuple):
-    """Lines as seen from the middle of the ring they are held against; one row a pair."""
-
-    line: Ints
     ring: Ints
-    x: Floats  #: where it begins
+    x: Floats  #: where it begins, m
     y: Floats
-    out_x: Floats
+    out_x: Floats  #: unit direction
     out_y: Floats
     cap_m: Floats
 
@@ -67,7 +56,7 @@ class _Seen(NamedTuple):
         return found
 
 
-_Found = tuple[Ints, Floats, Floats]  # pair, distance, sign
+_Found = tuple[Ints, Floats, Floats]  # line, distance, sign
 
 
 def crossings_of(
@@ -79,50 +68,81 @@ def crossings_of(
     held against each of the polygons ``zones``, up to its ``cap_m``. Crossings beyond the cap are
     counted together there, and left out where they make nothing.
     """
-    lines = Lines(x=at[:, 0], y=at[:, 1], out_x=out[:, 0], out_y=out[:, 1])
+    outlines, corners = outlines_of(zones)
     cap = np.broadcast_to(np.asarray(cap_m, dtype=np.float64), len(zones))
-    return crossings_with(lines, first, last, *outlines_of(zones), cap)
-
-
-def crossings_with(
-    lines: Lines, first: Ints, last: Ints, outlines: Outlines, corners: Corners, cap_m: Floats
-) -> tuple[Ints, Ints, Floats, Floats]:
-    """The same for zones whose outlines are known."""
     ring, line = ragged(first[outlines.of], (last - first)[outlines.of])
-    seen = _Seen(
-        line=line,
+    seen = Lines(
         ring=ring,
-        x=lines.x[line] - outlines.middle_x[ring],
-        y=lines.y[line] - outlines.middle_y[ring],
-        out_x=lines.out_x[line],
-        out_y=lines.out_y[line],
-        cap_m=cap_m[outlines.of][ring],
+        x=at[:, 0][line] - outlines.middle_x[ring],
+        y=at[:, 1][line] - outlines.middle_y[ring],
+        out_x=out[:, 0][line],
+        out_y=out[:, 1][line],
+        cap_m=cap[outlines.of][ring],
     )
-    near = seen.near(outlines)
-    seen = seen if near.all() else take(seen, near)
-    in_order = outlines.ordered[seen.ring]
+    near = np.flatnonzero(seen.near(outlines))
+    pair, distance, sign = crossings_with(take(seen, near), outlines, corners)
+    pair = near[pair]
+    ring = ring[pair]
+    return line[pair], outlines.of[ring], distance, sign * outlines.sign[ring]
+
+
+def crossings_with(lines: Lines, outlines: Outlines, corners: Corners) -> _Found:
+    """Crossings of each line with its ring, as if that were an outer one."""
+    in_order = outlines.ordered[lines.ring]
+    if in_order.all():
+        return _by_bearing(lines, outlines, corners)
     found = []
-    for way, mine in ((_by_bearing, in_order), (_by_blocks, ~in_order)):
-        if mine.any():
-            some = seen if mine.all() else take(seen, mine)
-            pair, distance, sign = way(some, outlines, corners)
-            ring = some.ring[pair]
-            found.append((some.line[pair], outlines.of[ring], distance, sign * outlines.sign[ring]))
-    if not found:
-        none = np.empty(0, dtype=np.int64)
-        return none, none, np.empty(0), np.empty(0)
-    if len(found) == 1:
-        return found[0]
-    line, zone, distance, sign = (np.concatenate(column) for column in zip(*found, strict=True))
-    return line, zone, distance, sign
+    other = np.flatnonzero(~in_order)
+    other = other[np.argsort(lines.ring[other], kind="stable")]
+    for way, rows in ((_by_bearing, np.flatnonzero(in_order)), (_by_blocks, other)):
+        line, distance, sign = way(take(lines, rows), outlines, corners)
+        found.append((rows[line], distance, sign))
+    line, distance, sign = (np.concatenate(column) for column in zip(*found, strict=True))
+    return line, distance, sign
 
 
-def _by_bearing(lines: _Seen, outlines: Outlines, corners: Corners) -> _Found:
+def _by_bearing(lines: Lines, outlines: Outlines, corners: Corners) -> _Found:
     """Crossings with outlines whose edges follow each other as seen from the middle."""
+    ring, x, y, (end_x, end_y) = lines.ring, lines.x, lines.y, lines.ends()
+    first, edges = outlines.first.take(ring), outlines.edges.take(ring)
+    square = outlines.square_m2.take(ring)
+    here = bearing(x, y)
+    nearest = in_ring(edge_towards(outlines, corners, ring, here), edges)
+    begin, spare = first + nearest, SPARE * square
+    after = begin + 1
+    from_x, from_y = corners.x.take(begin), corners.y.take(begin)
+    to_x, to_y = corners.x.take(after), corners.y.take(after)
+    # most lines stay between the directions of the two corners of one edge
+    one = (from_x * y - from_y * x > spare) & (x * to_y - y * to_x > spare)
+    one &= (from_x * end_y - from_y * end_x > spare) & (end_x * to_y - end_y * to_x > spare)
+    line, more = np.flatnonzero(one), np.flatnonzero(~one)
+    edge = begin.take(line)
+    if len(more):
+        start, count, last = _spanned(take(lines, more), here[more], outlines, corners)
+        owner, place = ragged(start, count)
+        other, nearest[more] = more[owner], last
+        line = np.concatenate((line, other))
+        edge = np.concatenate((edge, first[other] + in_ring(place, edges[other])))
+    found = [_crossed(lines, corners, line, edge)]
+    still = np.flatnonzero(end_x * end_x + end_y * end_y <= square)
+    if len(still):
+        inside = _still_inside(
+            corners, first[still], edges[still], end_x[still], end_y[still], nearest[still]
+        )
+        still = still[inside]
+    return _together(lines, still, found)
+
+
+def _spanned(
+    lines: Lines, here: Floats, outlines: Outlines, corners: Corners
+) -> tuple[Ints, Ints, Ints]:
+    """Edges in the directions that lines span: the first, how many, and that where lines end.
+
+    ``here``: bearing of their starts.
+    """
     ring, (end_x, end_y) = lines.ring, lines.ends()
     turn = lines.x * end_y - lines.y * end_x
-    here, there = bearing(lines.x, lines.y), bearing(end_x, end_y)
-    onward = turn >= 0
+    there, onward = bearing(end_x, end_y), turn >= 0
     low, high = np.where(onward, here, there) - SPARE, np.where(onward, there, here) + SPARE
     # a line through the middle spans half a circle, on no side that could be told
     size = np.abs(lines.x * end_x) + np.abs(lines.y * end_y)
@@ -131,19 +151,11 @@ def _by_bearing(lines: _Seen, outlines: Outlines, corners: Corners) -> _Found:
     high = np.where(high < low, high + 4.0, high)
     below = low < 0
     start, count = edges_towards(outlines, corners, ring, low + 4.0 * below, high + 4.0 * below)
-    edges, first = outlines.edges[ring], outlines.first[ring]
-    nearest = np.where(onward, start + count - 1, start)
+    last = np.where(onward, start + count - 1, start)
     if through.any():
-        count = np.where(through, edges, count)
-        nearest[through] = edge_towards(outlines, corners, ring[through], there[through])
-    maybe = np.flatnonzero(end_x * end_x + end_y * end_y <= outlines.square_m2[ring])
-    inside = _still_inside(
-        corners, first[maybe], edges[maybe], end_x[maybe], end_y[maybe], nearest[maybe]
-    )
-    still = maybe[inside]
-    pair, edge = ragged(start, count)
-    crossed = _crossed(lines, corners, pair, first[pair] + in_ring(edge, edges[pair]))
-    return _together(lines, still, [crossed])
+        count = np.where(through, outlines.edges[ring], count)
+        last[through] = edge_towards(outlines, corners, ring[through], there[through])
+    return start, count, last
 
 
 def _still_inside(
@@ -162,8 +174,8 @@ def _still_inside(
     return inside
 
 
-def _by_blocks(lines: _Seen, outlines: Outlines, corners: Corners) -> _Found:
-    """Crossings with any outlines."""
+def _by_blocks(lines: Lines, outlines: Outlines, corners: Corners) -> _Found:
+    """Crossings with any outlines, of lines sorted by ring."""
     x, y = lines.ends()
     begin, end = np.column_stack((lines.x, lines.y)), np.column_stack((x, y))
     count = len(outlines.of)
@@ -184,7 +196,7 @@ def _by_blocks(lines: _Seen, outlines: Outlines, corners: Corners) -> _Found:
     return _together(lines, still, found)
 
 
-def _ends_inside(lines: _Seen, outlines: Outlines, corners: Corners, x: Floats, y: Floats) -> Bools:
+def _ends_inside(lines: Lines, outlines: Outlines, corners: Corners, x: Floats, y: Floats) -> Bools:
     """Which ends lie within their ring, whatever its form."""
     used = np.flatnonzero(np.bincount(lines.ring, minlength=len(outlines.of)))
     place, row = ragged(outlines.first[used], outlines.edges[used] + 1)
@@ -195,25 +207,27 @@ def _ends_inside(lines: _Seen, outlines: Outlines, corners: Corners, x: Floats, 
     return inside
 
 
-def _crossed(lines: _Seen, corners: Corners, pair: Ints, edge: Ints) -> _Found:
+def _crossed(lines: Lines, corners: Corners, line: Ints, edge: Ints) -> _Found:
     """Which of the lines cross the edge beside them, how far out and which way; not beyond."""
-    out_x, out_y = lines.out_x[pair], lines.out_y[pair]
-    across = (lines.out_y * lines.x - lines.out_x * lines.y)[pair]
+    out_x, out_y = lines.out_x.take(line), lines.out_y.take(line)
+    across = (lines.out_y * lines.x - lines.out_x * lines.y).take(line)
     # a corner is on one side of a line for both of its edges, so that no crossing is lost
-    begin = out_x * corners.y[edge] - out_y * corners.x[edge] + across
-    end = out_x * corners.y[edge + 1] - out_y * corners.x[edge + 1] + across
-    changes = np.flatnonzero((begin > 0) != (end > 0))
-    pair, edge, way = pair[changes], edge[changes], (end - begin)[changes]
-    step_x = corners.x[edge + 1] - corners.x[edge]
-    step_y = corners.y[edge + 1] - corners.y[edge]
-    away_x, away_y = corners.x[edge] - lines.x[pair], corners.y[edge] - lines.y[pair]
+    begin = out_x * corners.y.take(edge) - out_y * corners.x.take(edge) + across
+    after = edge + 1
+    end = out_x * corners.y.take(after) - out_y * corners.x.take(after) + across
+    some = np.flatnonzero((begin > 0) != (end > 0))
+    line, edge, after = line.take(some), edge.take(some), after.take(some)
+    way = end.take(some) - begin.take(some)
+    from_x, from_y = corners.x.take(edge), corners.y.take(edge)
+    step_x, step_y = corners.x.take(after) - from_x, corners.y.take(after) - from_y
+    away_x, away_y = from_x - lines.x.take(line), from_y - lines.y.take(line)
     distance = (away_x * step_y - away_y * step_x) / way
-    kept = (distance > _NOTHING_M) & (distance < lines.cap_m[pair] * _BEYOND)
-    return pair[kept], distance[kept], np.sign(way[kept])
+    kept = (distance > _NOTHING_M) & (distance < lines.cap_m.take(line) * _BEYOND)
+    return line[kept], distance[kept], np.sign(way[kept])
 
 
-def _together(lines: _Seen, still: Ints, found: list[_Found]) -> _Found:
-    """The crossings, with those beyond the cap as one there: of the pairs ``still`` inside."""
+def _together(lines: Lines, still: Ints, found: list[_Found]) -> _Found:
+    """The crossings, with those beyond the cap as one there: of the lines ``still`` inside."""
     if len(still):
         found = [(still, lines.cap_m[still], np.ones(len(still))), *found]
     if len(found) == 1:
@@ -246,8 +260,8 @@ def blocks_of(low: Floats, high: Floats, owner: Ints, owners: int) -> Blocks:
         rows=rows,
         known=known,
         of_owner=np.append(0, np.cumsum(blocks)),
-        low=low[rows.T].min(axis=0),
-        high=high[rows.T].max(axis=0),
+        low=low.take(rows.T, axis=0).min(axis=0),
+        high=high.take(rows.T, axis=0).max(axis=0),
     )
 
 
@@ -260,8 +274,8 @@ def near_blocks(
     pair, block = ragged(left.of_owner[one], here[one])
     which, near = ragged(right.of_owner[other][pair], there[other][pair])
     block = block[which]
-    meet = left.high[block] >= right.low[near]
-    meet &= left.low[block] <= right.high[near]
+    meet = left.high.take(block, axis=0) >= right.low.take(near, axis=0)
+    meet &= left.low.take(block, axis=0) <= right.high.take(near, axis=0)
     met = np.flatnonzero(meet[:, 0] & meet[:, 1])
     block, near = block[met], near[met]
     for k in range(0, len(met), _AT_ONCE):

@@ -43,11 +43,18 @@ def ring_geometries(
     shown = np.flatnonzero(np.nan_to_num(result.collar_kg + result.surrounds_kg) > 0)
     collar, surrounds = np.full((2, len(surfaces)), None, dtype=object)
     if len(shown):
-        field = np.zeros(len(surfaces), np.int64)
-        cases, case = distinct_cases(surfaces, collars, collar_width_m, surrounds_width_m, field)
+        there = np.flatnonzero(~shapely.is_empty(surfaces))  # what is wholly covered has no edge
+        cases, case = distinct_cases(
+            surfaces[there],
+            collars[there],
+            collar_width_m[there],
+            surrounds_width_m[there],
+            np.zeros(len(there), np.int64),
+        )
         inner, outer = _outlines(cases)
         cap = float(shapely.hausdorff_distance(outer, cases.surface).max(initial=1.0))
-        stands, stand = distinct_stands(cases, case, dressing, np.full(len(cases.case), 2 * cap))
+        meeting = np.full(len(cases.case), 2 * cap)
+        stands, stand = distinct_stands(cases, case, dressing[there], meeting)
         zones = _zones(stands, inner, outer, cap)
         for zone, held, column in (
             (zones[0], result.collar_kg, collar),
@@ -55,7 +62,7 @@ def ring_geometries(
         ):
             rows = shown[held[shown] > 0]
             zone[shapely.is_empty(zone)] = None
-            column[rows] = zone[stand[rows]]
+            column[rows] = zone[stand[np.searchsorted(there, rows)]]
     return RingGeometries(collar=collar, surrounds=surrounds)
 
 
@@ -95,7 +102,10 @@ def _own_ground(ground: Ground, row: int) -> shapely.Geometry:
     end = rays.at[after] + rays.out[after] * strips.cut_end_m[mine, None]
     corners = (rays.at[mine], start, end, rays.at[after])
     wide = (rays.width_m[mine] > 0) | (rays.turn_rad[mine] > 0)
-    return shapely.union_all(shapely.make_valid(shapely.polygons(np.stack(corners, 1)[wide])))
+    laid = shapely.make_valid(shapely.polygons(np.stack(corners, 1)[wide]))
+    # of strips that end at their edge a line is left, which is no ground
+    ground_of_it: shapely.Geometry = _polygons(np.array([shapely.union_all(laid)]))[0]
+    return ground_of_it
 
 
 def _others(stands: Stands, row: int, outer: shapely.Geometry) -> shapely.Geometry:

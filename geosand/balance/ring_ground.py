@@ -15,7 +15,9 @@ import shapely
 from geosand.areas.near_pairs import near_pairs
 from geosand.balance.ring_collars import Collars
 from geosand.balance.ring_crossings import crossings_of
-from geosand.balance.ring_rays import Edges, Rays, cuts_of, edges_of, rays_of, strips_of, subdivided
+from geosand.balance.ring_edges import Edges, edges_of
+from geosand.balance.ring_joints import jointed
+from geosand.balance.ring_rays import Rays, cuts_of, rays_of, strips_of, subdivided
 from geosand.balance.ring_stands import Hazards, Stands, near_stands
 from geosand.balance.ring_steiner import is_steiner
 from geosand.balance.ring_strips import (
@@ -27,9 +29,10 @@ from geosand.balance.ring_strips import (
     parts_less_holes,
     together,
 )
-from geosand.columns import Bools, Floats, Geometries, Ints, take
+from geosand.columns import Bools, Floats, Geometries, Ints, ragged, take
 
 _WHOLE_TURN = 2 * np.pi
+_BEYOND = 1.02  #: of the cap: crossings are looked for a little farther
 
 
 class Ground(NamedTuple):
@@ -79,7 +82,8 @@ def lay_ground(
     smooth[zones.row[zones.zone >= HAZARD]] = False
     # but beside a straight edge a middle line tells too much of what bulges outwards
     spacing = np.clip(np.where(smooth, cap_m / 5, cap_m / 10), 0.3, np.where(smooth, 0.8, 3.0))
-    rays = rays_of(some, spacing, cap_m, cut, smooth)
+    some, joints = jointed(some, surfaces, pairs)
+    rays = rays_of(some, joints, spacing, cap_m, cut, smooth)
     fine = strips_of(rays, cuts_of(rays, some, surfaces, pairs, cut, cap_m), cap_m)
     width, turn, short = _joined(fine, surfaces, ~with_rays, cap_m)
     return Ground(
@@ -109,24 +113,28 @@ def _zones(
     stands: Stands, asked: Bools, close: Bools, hazards: Hazards | None, cap_m: Floats
 ) -> _Zones:
     """Drawn collars and their surrounds of those ``asked`` about, and the hazards that lie near."""
+    none = np.empty(0, np.int64)
+    found = [_Zones(row=none, shape=np.empty(0, dtype=object), zone=none)]
     drawn = np.flatnonzero(asked & ~shapely.is_missing(stands.collar))
+    if len(drawn):
+        collar, outer = _drawn(stands, drawn, close)
+        found.append(_Zones(drawn, collar, np.full(len(drawn), COLLAR)))
+        found.append(_Zones(drawn, outer, np.full(len(drawn), OUTER)))
+    if hazards is not None and len(hazards.shape):
+        left, right = _near_hazards(stands, hazards, cap_m)
+        found.append(_Zones(left, hazards.shape[right], HAZARD + hazards.kind[right]))
+    return _Zones(*map(np.concatenate, zip(*found, strict=True)))
+
+
+def _drawn(stands: Stands, drawn: Ints, close: Bools) -> tuple[Geometries, Geometries]:
+    """Drawn collars of stands, and surfaces with their collars and surrounds."""
     # the same case in several parties has the same zones
     _, first, case = np.unique(stands.case[drawn], return_index=True, return_inverse=True)
     one = drawn[first]
     filled = close[one]
     whole = _with_surface(stands.collar[one], stands.surface[one], filled)
     outer = shapely.buffer(whole, stands.surrounds_width_m[one], quad_segs=16)
-    collar = np.where(filled, whole, stands.collar[one])
-    rows, shapes = [drawn, drawn], [collar[case], outer[case]]
-    zones = [np.full(len(drawn), COLLAR), np.full(len(drawn), OUTER)]
-    if hazards is not None and len(hazards.shape):
-        left, right = _near_hazards(stands, hazards, cap_m)
-        rows.append(left)
-        shapes.append(hazards.shape[right])
-        zones.append(HAZARD + hazards.kind[right])
-    return _Zones(
-        row=np.concatenate(rows), shape=np.concatenate(shapes), zone=np.concatenate(zones)
-    )
+    return np.where(filled, whole, stands.collar[one])[case], outer[case]
 
 
 def _near_hazards(stands: Stands, hazards: Hazards, cap_m: Floats) -> tuple[Ints, Ints]:
@@ -177,10 +185,23 @@ def _crossings(rays: Rays, strips: Strips, zones: _Zones, cap_m: Floats) -> Cros
     for parts, which in ((1, smooth), (4, ~smooth)):
         if which.any():
             some = take(zones, which)
-            wanted = np.zeros(len(cap_m), dtype=np.bool_)
-            wanted[some.row] = True
+            wanted = _may_meet(rays, some, cap_m)
             found.append(_crossed(*subdivided(rays, strips, wanted, parts), some, cap_m))
     return together(found)
+
+
+def _may_meet(rays: Rays, zones: _Zones, cap_m: Floats) -> Bools:
+    """Which strips begin so near to the box of a zone of their row that they may come to it."""
+    first, last = np.searchsorted(rays.row, np.stack((zones.row, zones.row + 1)))
+    zone, ray = ragged(first, last - first)
+    start, end = rays.at, rays.at.take(rays.after, axis=0)
+    far = _BEYOND * cap_m[rays.row][:, None]
+    low, high = np.minimum(start, end) - far, np.maximum(start, end) + far
+    box = shapely.bounds(zones.shape).take(zone, axis=0)
+    meets = (low.take(ray, axis=0) <= box[:, 2:]) & (high.take(ray, axis=0) >= box[:, :2])
+    near = np.zeros(len(rays.row), dtype=np.bool_)
+    near[ray[meets[:, 0] & meets[:, 1]]] = True
+    return near
 
 
 def _crossed(at: Floats, out: Floats, strips: Strips, zones: _Zones, cap_m: Floats) -> Crossings:

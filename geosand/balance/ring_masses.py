@@ -18,7 +18,7 @@ from geosand.balance.ring_strips import (
     mass_share_slope,
 )
 from geosand.balance.ring_tasks import sums
-from geosand.balance.ring_zones import DrawnZones
+from geosand.balance.ring_zones import Asked, DrawnZones
 from geosand.columns import Floats, Ints, ragged, take
 
 _AT_ONCE = 16_384  #: strips; few enough to stay in a processor's own memory
@@ -44,16 +44,17 @@ class Laid(NamedTuple):
         """Sums by group."""
         return sums(self.group, column, self.groups)
 
-    def within(self, limit_m: Floats, inverse_reach: Floats) -> Floats:
-        """Integral of the taper by row up to a limit that is no farther than reach and cap."""
-        u, width, turn = limit_m, self.width_m, self.turn_rad
-        share = u * (
-            width + u * ((turn - width * inverse_reach) / 2 - u * turn * inverse_reach / 3)
-        )
-        if len(self.short.row):
-            row = self.short.row
-            share += sums(row, mass_share(self.short, u[row], inverse_reach[row]), len(u))
-        return share
+
+def _within(laid: Laid | Ground, limit_m: Floats, inverse_reach: Floats) -> Floats:
+    """Integral of the taper up to limits (n,) or (k, n) that are no farther than reach and cap."""
+    u, width, turn = limit_m, laid.width_m, laid.turn_rad
+    share = u * (width + u * ((turn - width * inverse_reach) / 2 - u * turn * inverse_reach / 3))
+    row = laid.short.row
+    if len(row):
+        for k, inverse in enumerate(np.atleast_2d(inverse_reach)):
+            of_strip = mass_share(laid.short, np.atleast_2d(u)[k, row], inverse[row])
+            np.atleast_2d(share)[k] += sums(row, of_strip, len(inverse))
+    return share
 
 
 def brought(
@@ -169,66 +170,60 @@ def reaches(laid: Laid, targets_kg: Floats) -> Floats:
     return found.reshape(targets_kg.shape)
 
 
-def masses(laid: Laid, zones: DrawnZones, reach_m: Floats, kinds: int) -> dict[int, Floats]:
-    """kg by row: −1 in all, COLLAR, OUTER (collar and surrounds), HAZARD + k over each kind.
+def masses(
+    laid: Laid, zones: DrawnZones, reach_m: Floats, kinds: int
+) -> tuple[dict[int, Floats], Floats]:
+    """kg by zone and row at the first reach, and kg (k, G) in the collars at each of them.
 
-    ``reach_m`` has one a group of ``laid``; inf: as far as the cap.
+    Zones are −1: all, COLLAR, OUTER (collar and surrounds), HAZARD + k over each kind. ``reach_m``
+    (k, G) has one a group of ``laid``; inf: as far as the cap.
     """
     reach = _reach_of_rows(laid, reach_m)
-    inverse = 1 / reach
-    whole = laid.within(reach, inverse)
-    zone = {-1: whole, COLLAR: _collars(laid, zones, reach, inverse)}
-    zone[OUTER] = _outer(laid, zones, reach, inverse, whole)
-    for k in range(HAZARD, HAZARD + kinds):
-        zone[k] = zones.cells.share(k, laid.stand, reach, inverse)
-    found = {k: np.nan_to_num(laid.rate * share) for k, share in zone.items()}
-    found[OUTER] = np.minimum(found[OUTER], found[-1])  # a drawn zone is cut by lines, once each
-    found[COLLAR] = np.minimum(found[COLLAR], found[OUTER])
-    return found
+    inverse, main = 1 / reach, reach[0]
+    whole = _within(laid, reach, inverse)
+    collar = _within(laid, np.minimum(laid.collar_m, reach), inverse)
+    outer = _within(laid, np.minimum(laid.outer_m, main), inverse[0])
+    near = zones.plain[laid.stand] & ~(main > laid.beyond_m)
+    outer[near] = whole[0, near]
+    drawn = np.flatnonzero(zones.drawn[laid.stand])
+    wide = drawn[~near[drawn]]
+    place, hazards = zones.place[laid.stand], range(HAZARD, HAZARD + kinds)
+    asked = [
+        Asked(COLLAR, place[drawn], r[drawn], i[drawn]) for r, i in zip(reach, inverse, strict=True)
+    ]
+    asked.append(Asked(OUTER, place[wide], main[wide], inverse[0, wide]))
+    asked += [Asked(k, laid.stand, main, inverse[0]) for k in hazards]
+    found = zones.cells.shares(asked)
+    collar[:, drawn], outer[wide] = found[: len(reach)], found[len(reach)]
+    zone = {-1: whole[0], COLLAR: collar[0], OUTER: outer}
+    zone |= dict(zip(hazards, found[len(reach) + 1 :], strict=True))
+    kg = {k: _or_nothing(laid.rate * share) for k, share in zone.items()}
+    kg[OUTER] = np.minimum(kg[OUTER], kg[-1])  # a drawn zone is cut by lines, once each
+    kg[COLLAR] = np.minimum(kg[COLLAR], kg[OUTER])
+    held = _or_nothing(laid.rate * np.minimum(collar, whole))
+    return kg, np.stack([laid.by_group(one) for one in held])
 
 
-def collar_kg(laid: Laid, zones: DrawnZones, reach_m: Floats) -> Floats:
-    """kg (G,) in the collars alone."""
-    reach = _reach_of_rows(laid, reach_m)
-    inverse = 1 / reach
-    held = np.minimum(_collars(laid, zones, reach, inverse), laid.within(reach, inverse))
-    return laid.by_group(np.nan_to_num(laid.rate * held))
+def _or_nothing(mass_kg: Floats) -> Floats:
+    return np.where(np.isnan(mass_kg), 0.0, mass_kg)
 
 
-def areas(laid: Laid, zones: DrawnZones) -> tuple[Floats, Floats]:
-    """Collar and surrounds by row in m², on its own ground."""
-    flat = np.zeros(len(laid.rate))
-    collar = _collars(laid, zones, laid.cap_m, flat)
-    outer = _outer(laid, zones, laid.cap_m, flat, flat)
-    plain = zones.plain[laid.stand]
-    surrounds = np.where(plain, zones.surrounds_m2[laid.stand], np.maximum(outer - collar, 0.0))
-    return np.where(plain, zones.collar_m2[laid.stand], collar), surrounds
+def areas(ground: Ground, stands: Stands, zones: DrawnZones) -> tuple[Floats, Floats]:
+    """Collar and surrounds by stand in m², on its own ground."""
+    cap, flat = ground.cap_m, np.zeros(len(ground.cap_m))
+    collar = _within(ground, np.minimum(stands.collar_width_m, cap), flat)
+    wide = stands.collar_width_m + stands.surrounds_width_m
+    outer = _within(ground, np.minimum(wide, cap), flat)
+    row = np.flatnonzero(zones.drawn & ~zones.plain)
+    if len(row):
+        asked = [Asked(zone, row, cap[row], flat[row]) for zone in (COLLAR, OUTER)]
+        collar[row], outer[row] = zones.cells.shares(asked)
+    surrounds = np.where(zones.plain, zones.surrounds_m2, np.maximum(outer - collar, 0.0))
+    return np.where(zones.plain, zones.collar_m2, collar), surrounds
 
 
 def _reach_of_rows(laid: Laid, reach_m: Floats) -> Floats:
-    """Up to the cap; nan where nothing is thrown."""
-    mine = reach_m[laid.group]
+    """Up to the cap (k, n); nan where nothing is thrown."""
+    mine = reach_m[:, laid.group]
     capped = np.minimum(np.maximum(mine, 1e-9), laid.cap_m)
     return np.where(mine > 0, capped, np.nan)
-
-
-def _collars(laid: Laid, zones: DrawnZones, reach: Floats, inverse_reach: Floats) -> Floats:
-    """Integral of the taper by row over its collar, drawn or a ring."""
-    share = laid.within(np.minimum(laid.collar_m, reach), inverse_reach)
-    row = np.flatnonzero(zones.drawn[laid.stand])
-    place = zones.place[laid.stand[row]]
-    share[row] = zones.cells.share(COLLAR, place, reach[row], inverse_reach[row])
-    return share
-
-
-def _outer(
-    laid: Laid, zones: DrawnZones, reach: Floats, inverse_reach: Floats, whole: Floats
-) -> Floats:
-    """The same over collar and surrounds; ``whole``: over all ground."""
-    share = laid.within(np.minimum(laid.outer_m, reach), inverse_reach)
-    within = zones.plain[laid.stand] & ~(reach > laid.beyond_m)
-    share[within] = whole[within]
-    row = np.flatnonzero(zones.drawn[laid.stand] & ~within)
-    place = zones.place[laid.stand[row]]
-    share[row] = zones.cells.share(OUTER, place, reach[row], inverse_reach[row])
-    return share

@@ -1,4 +1,4 @@
-"""Edges of outlines, rays straight out of them, and the strips of ground between the rays.
+"""Rays straight out of edges of outlines, and the strips of ground between the rays.
 
 Strips of surfaces that meet something end at the medial axis, which empty circles find.
 """
@@ -11,24 +11,11 @@ import numpy as np
 import shapely
 
 from geosand.areas.near_pairs import near_pairs
-from geosand.areas.outline_bearings import parts_of
 from geosand.balance.ring_crossings import blocks_of, near_blocks
+from geosand.balance.ring_edges import Edges, before_of
+from geosand.balance.ring_joints import FAN_RAD, TOUCH_M, Joints, gaps_of, open_by_parts
 from geosand.balance.ring_strips import Strips
 from geosand.columns import Bools, Floats, Geometries, Ints, ragged
-
-_TOUCH_M = 1e-6  #: nearer than this, two surfaces share their edge
-_FAN_RAD = 0.12  #: widest opening of one strip at a corner
-
-
-class Edges(NamedTuple):
-    """Straight pieces of outlines, the surface on their left; one row a piece."""
-
-    row: Ints
-    start: Floats  #: (n, 2) metres
-    along: Floats  #: (n, 2) unit vector
-    length_m: Floats
-    turn_rad: Floats  #: at the end of the piece; positive where the surface is convex
-    after: Ints  #: the next piece of the same ring
 
 
 class Rays(NamedTuple):
@@ -39,119 +26,119 @@ class Rays(NamedTuple):
     out: Floats  #: (n, 2) unit vector
     width_m: Floats
     turn_rad: Floats
-    pinched: Bools  #: the ray leaves from a concave corner
+    pinched: Bools  #: it has no ground: at a concave corner, or where surfaces touch
+    joint: Bools  #: another surface touches where it begins
     after: Ints
-
-
-def edges_of(surfaces: Geometries) -> Edges:
-    """The straight pieces of all rings of polygons, with the surface on the left."""
-    parts, part_row = parts_of(shapely.orient_polygons(surfaces))
-    rings, ring_part = shapely.get_rings(parts, return_index=True)
-    xy, ring = shapely.get_coordinates(rings, return_index=True)
-    x, y = np.ascontiguousarray(xy.T)
-    step_x, step_y = x[1:] - x[:-1], y[1:] - y[:-1]
-    length = np.sqrt(step_x * step_x + step_y * step_y)
-    kept = np.flatnonzero((ring[1:] == ring[:-1]) & (length > 1e-9))
-    length, ring = length[kept], ring[kept]
-    along_x, along_y = step_x[kept] / length, step_y[kept] / length
-    after = _after_in_ring(ring)
-    next_x, next_y = along_x[after], along_y[after]
-    turn = np.arctan2(along_x * next_y - along_y * next_x, along_x * next_x + along_y * next_y)
-    along = np.column_stack((along_x, along_y))
-    row = part_row[ring_part[ring]]
-    return Edges(row=row, start=xy[kept], along=along, length_m=length, turn_rad=turn, after=after)
-
-
-def _after_in_ring(ring: Ints) -> Ints:
-    after = np.arange(1, len(ring) + 1)
-    last = np.append(np.flatnonzero(ring[1:] != ring[:-1]), len(ring) - 1)[: len(ring)]
-    after[last] = np.append(0, last + 1)[:-1]
-    return after
 
 
 class _Pieces(NamedTuple):
     """Into how many strips each edge and the corner at its end are divided."""
 
-    before: Ints  #: the edge that ends where this one begins
-    concave: Bools  #: the corner at its end turns so
+    low_start: Bools  #: cuts begin at 0: at a concave corner, or where surfaces touch
+    low_end: Bools
     pieces: Ints  #: equal ones along the edge
     step_m: Floats  #: of each
-    rise_m: Floats  #: how far from a concave corner a cut reaches the cap
-    more: Bools  #: one more strip begins there, before the corner
+    rise_start_m: Floats  #: how far from such an end a cut reaches the cap
+    rise_end_m: Floats
+    more_start: Bools  #: one more strip ends there
+    more_end: Bools  #: one more strip begins there
     fans: Ints  #: strips round the corner
     opens: Floats  #: rad/m, how much the strips along the edge open
 
 
 def _pieces_of(
-    edges: Edges, spacing_m: Floats, cap_m: Floats, cut: Bools, smooth: Bools
+    edges: Edges, joints: Joints, spacing_m: Floats, cap_m: Floats, cut: Bools, smooth: Bools
 ) -> _Pieces:
-    before = np.empty_like(edges.after)
-    before[edges.after] = np.arange(len(edges.after))
-    cut, turn = cut[edges.row], edges.turn_rad
-    concave = turn < -1e-9
-    hollow = cut & concave & concave[before]  # cuts rise from 0 and fall to 0 again
+    before, cut, turn = before_of(edges), cut[edges.row], edges.turn_rad
+    # between two edges that open by less than π the cut is s·tan(opening/2)
+    concave = np.where(turn < -1e-9, -turn, 0.0)
+    lacks_start = np.maximum(concave[before], np.pi - joints.start_rad)
+    lacks_end = np.maximum(concave, np.pi - joints.end_rad)
+    low_start, low_end = lacks_start > 1e-9, lacks_end > 1e-9
+    hollow = cut & low_start & low_end & ~joints.shared  # cuts rise from 0 and fall to 0 again
     fewest = np.where(hollow, 4, 1)
-    pieces = np.maximum(np.ceil(edges.length_m / spacing_m[edges.row]), fewest).astype(np.int64)
-    step = edges.length_m / pieces
-    # beside a concave corner the cut is s/tan(turn/2)
-    rise = cap_m[edges.row] * np.tan(np.where(concave, -turn, 0.0) / 2)
-    slight = smooth[edges.row] & (np.abs(turn) <= _FAN_RAD)
+    spacing = np.where(joints.shared, np.inf, spacing_m[edges.row])
+    pieces = np.maximum(np.ceil(edges.length_m / spacing), fewest).astype(np.int64)
+    step, cap = edges.length_m / pieces, cap_m[edges.row]
+    rise_start, rise_end = cap * np.tan(lacks_start / 2), cap * np.tan(lacks_end / 2)
+    slight = smooth[edges.row] & (np.abs(turn) <= FAN_RAD)
     half = np.where(slight, turn / 2, 0.0)
     return _Pieces(
-        before=before,
-        concave=concave,
+        low_start=low_start,
+        low_end=low_end,
         pieces=pieces,
         step_m=step,
-        rise_m=rise,
-        more=cut & concave & (rise < 0.9 * step[edges.after].clip(max=step)),
-        fans=np.where(slight, 0, np.maximum(np.ceil(turn / _FAN_RAD), 1)).astype(np.int64),
+        rise_start_m=rise_start,
+        rise_end_m=rise_end,
+        more_start=cut & low_start & (rise_start < 0.9 * step[before].clip(max=step)),
+        more_end=cut & low_end & (rise_end < 0.9 * step[edges.after].clip(max=step)),
+        fans=np.where(slight, 0, np.maximum(np.ceil(turn / FAN_RAD), 1)).astype(np.int64),
         opens=(half + half[before]) / edges.length_m,
     )
 
 
-def rays_of(edges: Edges, spacing_m: Floats, cap_m: Floats, cut: Bools, smooth: Bools) -> Rays:
+def rays_of(
+    edges: Edges, joints: Joints, spacing_m: Floats, cap_m: Floats, cut: Bools, smooth: Bools
+) -> Rays:
     """Rays at most ``spacing_m`` apart along the edges and 0.12 rad apart round convex corners.
 
     ``spacing_m``, ``cap_m``, ``cut`` and ``smooth`` have one row a surface. Where it is cut,
     concave corners have no strip: the cuts of the strips beside them tell what is lost there.
     Elsewhere they keep Steiner's negative strip; where it is ``smooth``, a corner that turns by no
     more than 0.12 rad has none, and the strips along the edges beside it open by half of it each.
+    Surfaces that touch others are cut.
     """
-    by = _pieces_of(edges, spacing_m, cap_m, cut, smooth)
-    more_before = by.more[by.before]
-    straight = by.pieces + by.more + more_before  # strips along each edge
+    if not len(edges.row):
+        return _no_rays()
+    by, gaps = _pieces_of(edges, joints, spacing_m, cap_m, cut, smooth), gaps_of(edges, joints)
+    by.fans[gaps.edge] = gaps.fans
+    straight = by.pieces + by.more_end + by.more_start  # strips along each edge
     edge, place = ragged(np.zeros(len(straight), np.int64), straight + by.fans)
     corner, length = place >= straight[edge], edges.length_m[edge]
-    regular = place - more_before[edge]
+    regular = place - by.more_start[edge]
     far = np.clip(regular, 0, by.pieces[edge]) * by.step_m[edge]
-    far = np.where(more_before[edge] & (place == 1), by.rise_m[by.before][edge], far)
-    far = np.where(by.more[edge] & (regular == by.pieces[edge]), length - by.rise_m[edge], far)
+    far = np.where(by.more_start[edge] & (place == 1), by.rise_start_m[edge], far)
+    more_end = by.more_end[edge] & (regular == by.pieces[edge])
+    far = np.where(more_end, length - by.rise_end_m[edge], far)
     far = np.where(corner, length, far)
     until = np.where(place == straight[edge] - 1, length, np.append(far[1:], 0.0))
     width = np.where(corner, 0.0, until - far)
     turn = np.where(corner, 0.0, width * by.opens[edge])
     opening = edges.turn_rad[edge] / np.maximum(by.fans[edge], 1)
-    right = np.column_stack((edges.along[:, 1], -edges.along[:, 0]))[edge]
+    # a strip that opens begins as far back, so that its middle runs straight out of the edge
+    out = np.where(corner, (place - straight[edge]) * opening, -turn / 2)
+    low_end = by.low_end[edge]
+    turn = np.where(corner & ~(cut[edges.row[edge]] & low_end), opening, turn)
     first = np.cumsum(straight + by.fans) - straight - by.fans
+    corners = (first + straight)[gaps.edge]
+    open_by_parts(gaps, corners, edges.turn_rad[gaps.edge], out, turn)
+    along_x, along_y = edges.along_x[edge], edges.along_y[edge]
     after = np.arange(1, len(edge) + 1)
     after[first + straight + by.fans - 1] = first[edges.after]
-    concave = by.concave[edge]
+    begins, ends = np.isfinite(joints.start_rad)[edge], np.isfinite(joints.end_rad)[edge]
+    pinched = np.where(place == 0, by.low_start[edge], low_end & (place == straight[edge]))
     return Rays(
         row=edges.row[edge],
-        at=edges.start[edge] + edges.along[edge] * far[:, None],
-        # a strip that opens begins as far back, so that its middle runs straight out of the edge
-        out=_turned(right, np.where(corner, (place - straight[edge]) * opening, -turn / 2)),
+        at=np.column_stack((edges.x[edge] + along_x * far, edges.y[edge] + along_y * far)),
+        out=_turned(np.column_stack((along_y, -along_x)), out),
         width_m=width,
-        turn_rad=np.where(corner & ~(cut[edges.row[edge]] & concave), opening, turn),
-        pinched=np.where(place == 0, by.concave[by.before[edge]], corner & concave),
+        turn_rad=turn,
+        pinched=pinched | (joints.shared[edge] & ~corner),
+        joint=np.where(corner, ends, begins & (place == 0)),
         after=after,
     )
+
+
+def _no_rays() -> Rays:
+    none, nothing, nowhere = np.empty(0, np.int64), np.empty(0), np.empty((0, 2))
+    no = np.empty(0, np.bool_)
+    return Rays(none, nowhere, nowhere, nothing, nothing, no, no, none)
 
 
 def _turned(vectors: Floats, angle_rad: Floats) -> Floats:
     some = np.flatnonzero(angle_rad)  # most strips run along an edge and do not open
     c, s = np.cos(angle_rad[some]), np.sin(angle_rad[some])
-    x, y = vectors[some].T
+    x, y = vectors.take(some, axis=0).T
     turned = vectors.copy()
     turned[some, 0] = c * x - s * y
     turned[some, 1] = s * x + c * y
@@ -176,13 +163,15 @@ def cuts_of(
     itself = np.flatnonzero(cut)
     if not len(itself):
         return result
-    _end_at_shared_edges(result, rays, surfaces, pairs)
-    count, going = len(surfaces), np.flatnonzero(result > 0)
+    _end_within_others(result, rays, surfaces, pairs)
+    count, going = len(cut), np.flatnonzero(result > 0)
     of = rays.row[going]
-    middle, reach = rays.at[going] + rays.out[going] * cap_m[of, None], cap_m[of, None]
+    reach = cap_m[of, None]
+    middle = rays.at.take(going, axis=0) + rays.out.take(going, axis=0) * reach
     discs = blocks_of(middle - reach, middle + reach, of, count)
-    end = edges.start + edges.along * edges.length_m[:, None]
-    low, high = np.minimum(edges.start, end), np.maximum(edges.start, end)
+    start = np.column_stack((edges.x, edges.y))
+    end = start + np.column_stack((edges.along_x, edges.along_y)) * edges.length_m[:, None]
+    low, high = np.minimum(start, end), np.maximum(start, end)
     pieces = blocks_of(low, high, edges.row, count)
     seen = np.concatenate((itself, pairs[0])), np.concatenate((itself, pairs[1]))
     for ray, edge in near_blocks(discs, pieces, seen):
@@ -202,38 +191,40 @@ def first_touch(rays: Rays, ray: Ints, edges: Edges, edge: Ints) -> Floats:
     |q − p|²/(2 (q − p)·n) over corners q, and (p − a)·m/(1 − m·n) over pieces from a with outward
     normal m touched between their ends. inf where nothing is touched.
     """
-    p, n = rays.at[ray][:, :, None], rays.out[ray][:, :, None]
-    a, d = edges.start[edge][:, None], edges.along[edge][:, None]
-    x, y = a[..., 0] - p[..., 0], a[..., 1] - p[..., 1]
+    p, n = rays.at.take(ray, axis=0)[:, :, None], rays.out.take(ray, axis=0)[:, :, None]
+    x, y = edges.x[edge][:, None] - p[..., 0], edges.y[edge][:, None] - p[..., 1]
+    along_x, along_y = edges.along_x[edge][:, None], edges.along_y[edge][:, None]
     ahead = n[..., 0] * x + n[..., 1] * y
-    corner = np.where(ahead > 1e-9, x * x + y * y, np.inf) / np.maximum(2 * ahead, 1e-9)
-    off = d[..., 0] * y - d[..., 1] * x  # (p − a)·m with m = (d₁, −d₀)
-    closing = 1 - (n[..., 0] * d[..., 1] - n[..., 1] * d[..., 0])
+    # what touches at a joint itself ends nothing there: whose the ground is, the joint tells
+    off_by = np.where(rays.joint[ray], TOUCH_M, 1e-9)[:, :, None]
+    corner = np.where(ahead > off_by, x * x + y * y, np.inf) / np.maximum(2 * ahead, 1e-9)
+    off = along_x * y - along_y * x  # (p − a)·m with m = (along_y, −along_x)
+    closing = 1 - (n[..., 0] * along_y - n[..., 1] * along_x)
     radius = np.maximum(off, 0.0) / np.maximum(closing, 1e-12)
-    foot = radius * (n[..., 0] * d[..., 0] + n[..., 1] * d[..., 1])
-    foot -= x * d[..., 0] + y * d[..., 1]
-    touched = (off > 1e-9) & (closing > 1e-9) & (foot >= 0)
+    foot = radius * (n[..., 0] * along_x + n[..., 1] * along_y)
+    foot -= x * along_x + y * along_y
+    touched = (off > off_by) & (closing > 1e-9) & (foot >= 0)
     touched &= foot <= edges.length_m[edge][:, None]
     radii: Floats = np.minimum(corner, np.where(touched, radius, np.inf))
     return np.maximum(radii, 0.0)
 
 
-def _end_at_shared_edges(
+def _end_within_others(
     cuts_m: Floats, rays: Rays, surfaces: Geometries, pairs: tuple[Ints, Ints]
 ) -> None:
-    """No strip leaves an edge that another surface lies against."""
+    """No strip begins within another surface, should two lie over each other."""
     left, right = pairs
-    touching = shapely.dwithin(surfaces[left], surfaces[right], _TOUCH_M)
-    left, right = left[touching], right[touching]
-    touched = np.zeros(len(surfaces), dtype=np.bool_)
-    touched[left] = True
-    some = np.flatnonzero(touched[rays.row])
+    over = shapely.intersects(surfaces[left], surfaces[right])
+    left, right = left[over], right[over]
+    asked = np.zeros(len(surfaces), dtype=np.bool_)
+    asked[left] = True
+    some = np.flatnonzero(asked[rays.row] & (cuts_m > 0) & ~rays.joint)
     places, boxes = np.tile(rays.at[some], 2), shapely.bounds(surfaces)[right]
-    ray, pair = near_pairs(places, rays.row[some], boxes, left, 2 * _TOUCH_M)
+    ray, pair = near_pairs(places, rays.row[some], boxes, left)
     ray = some[ray]
     shapely.prepare(surfaces[right])
-    against = shapely.dwithin(surfaces[right[pair]], shapely.points(rays.at[ray]), _TOUCH_M)
-    cuts_m[ray[against]] = 0.0
+    within = shapely.intersects_xy(surfaces[right[pair]], *rays.at[ray].T)
+    cuts_m[ray[within]] = 0.0
 
 
 def strips_of(rays: Rays, cuts_m: Floats, cap_m: Floats) -> Strips:
@@ -254,19 +245,20 @@ def strips_of(rays: Rays, cuts_m: Floats, cap_m: Floats) -> Strips:
 def subdivided(
     rays: Rays, strips: Strips, wanted: Bools, parts: int
 ) -> tuple[Floats, Floats, Strips]:
-    """The strips of ``wanted`` surfaces, each in equal ``parts``.
+    """Those strips that are ``wanted``, each in equal ``parts``.
 
     Start and direction (n, 2) of the middle lines of the parts, and the parts (n).
     """
-    some = np.flatnonzero(wanted[rays.row])
+    some = np.flatnonzero(wanted)
     ray = np.repeat(some, parts)
     place = np.tile(np.arange(parts), len(some)) / parts
     middle, width = place + 0.5 / parts, rays.width_m[ray]
-    step = rays.at[rays.after][ray] - rays.at[ray]
+    at = rays.at.take(ray, axis=0)
+    step = rays.at.take(rays.after[ray], axis=0) - at
     start, end = strips.cut_start_m[ray], strips.cut_end_m[ray]
     return (
-        rays.at[ray] + step * middle[:, None],
-        _turned(rays.out[ray], rays.turn_rad[ray] * middle),
+        at + step * middle[:, None],
+        _turned(rays.out.take(ray, axis=0), rays.turn_rad[ray] * middle),
         Strips(
             row=rays.row[ray],
             width_m=width / parts,

@@ -12,7 +12,7 @@ import numpy as np
 import shapely
 
 from geosand.areas.near_pairs import near_pairs
-from geosand.columns import Floats, Geometries, Ints, ragged, take
+from geosand.columns import Floats, Geometries, Ints, begins, distinct, ragged, take
 
 
 class Stands(NamedTuple):
@@ -33,23 +33,28 @@ def distinct_cases(
     collar_width_m: Floats,
     surrounds_width_m: Floats,
     field: Ints,
+    number: Ints | None = None,
 ) -> tuple[Stands, Ints]:
     """The distinct surfaces with their collars, each by itself, and which one each row is.
 
-    A surface is one object in all its rows. Cases are in the order in which they first come.
+    ``number``: the same in rows that are alike in all columns. Else they are held against each
+    other; a surface is one object in all its rows. Cases are in the order in which they first come.
     """
-    objects = (
-        np.fromiter(map(id, column), np.int64, len(column)) for column in (surfaces, collars)
-    )
-    columns = (field, collar_width_m, surrounds_width_m, *objects)
+    columns: tuple[Floats | Ints, ...]
+    if number is None:
+        one, other = (np.fromiter(map(id, c), np.int64, len(c)) for c in (surfaces, collars))
+        columns = (field, collar_width_m, surrounds_width_m, one, other)
+    else:
+        columns = (number,)
     order = np.lexsort(columns)
-    begins = np.ones(len(order), dtype=np.bool_)
-    begins[1:] = np.any([np.diff(column[order]) != 0 for column in columns], axis=0)
-    earliest = order[begins]  # a stable order: the lowest row of each case
+    new = np.zeros(len(order), dtype=np.bool_)
+    for column in columns:
+        new |= begins(column[order])
+    earliest = order[new]  # a stable order: the lowest row of each case
     rank = np.empty(len(earliest), dtype=np.int64)
     rank[np.argsort(earliest)] = np.arange(len(earliest))
     case = np.empty(len(order), dtype=np.int64)
-    case[order] = rank[np.cumsum(begins) - 1]
+    case[order] = rank[np.cumsum(new) - 1]
     first = np.sort(earliest)
     cases = Stands(
         surface=surfaces[first],
@@ -72,10 +77,14 @@ def distinct_stands(
     each other, or are joined by others that do, are one party; the same party in another dressing
     is laid only once.
     """
-    party = _parties(cases, case, dressing, distance_m)
+    left, right = near_stands(cases, cases.field, distance_m)
+    place = dressing * len(cases.case) + case
+    if not len(left) and len(distinct(place)) == len(place):
+        return cases, case  # nothing stands with another
+    party = _parties(left, right, case, place, len(cases.case))
     order = np.lexsort((case, party))
-    start = np.flatnonzero(np.diff(party[order], prepend=-1))
-    size = np.diff(start, append=len(order))
+    start = np.flatnonzero(begins(party[order]))
+    size = np.diff(np.append(start, len(order)))
     _, first, like = np.unique(_alike(case[order], size), return_index=True, return_inverse=True)
     chosen = np.sort(first)  # parties that are the first of their kind
     laid = np.zeros(len(size), dtype=np.int64)
@@ -103,14 +112,14 @@ def near_stands(stands: Stands, key: Ints, distance_m: Floats) -> tuple[Ints, In
     return both[0][order], both[1][order]
 
 
-def _parties(cases: Stands, case: Ints, dressing: Ints, distance_m: Floats) -> Ints:
-    """A number by row, the same for rows of a dressing that chains of near surfaces join."""
-    count = len(cases.surface)
-    left, right = near_stands(cases, cases.field, distance_m)
-    bounds = np.searchsorted(left, np.arange(count + 1))
+def _parties(left: Ints, right: Ints, case: Ints, place: Ints, cases: int) -> Ints:
+    """A number by row, the same for rows of a dressing that chains of near surfaces join.
+
+    ``left`` and ``right``: cases that are near each other; ``place``: dressing · cases + case.
+    """
+    bounds = np.searchsorted(left, np.arange(cases + 1))
     row, which = ragged(bounds[case], bounds[case + 1] - bounds[case])
-    place = dressing * count + case
-    neighbour = dressing[row] * count + right[which]
+    neighbour = place[row] - case[row] + right[which]
     known, party = np.unique(place, return_inverse=True)
     other = np.searchsorted(known, neighbour)
     present = known[np.minimum(other, len(known) - 1)] == neighbour
@@ -144,6 +153,8 @@ class Hazards(NamedTuple):
 
 def disjoint_hazards(shape: Geometries, kind: Ints, field: Ints) -> Hazards:
     """The polygons, those of a kind and field that overlap as one."""
+    if not len(shape):
+        return Hazards(shape, kind, field)
     bounds = shapely.bounds(shape)
     key = field * (kind.max(initial=0) + 1) + kind
     left, right = near_pairs(bounds, key, bounds, key)
@@ -165,8 +176,8 @@ def united(shapes: Geometries, label: Ints) -> tuple[Geometries, Ints]:
     """
     order = np.argsort(label, kind="stable")
     shapes, label = shapes[order], label[order]
-    first = np.flatnonzero(np.diff(label, prepend=label[:1] - 1))
-    size = np.diff(first, append=len(label))
+    first = np.flatnonzero(begins(label))
+    size = np.diff(np.append(first, len(label)))
     out, several = shapes[first], np.flatnonzero(size > 1)
     if len(several):
         of = np.repeat(np.arange(len(first)), size)

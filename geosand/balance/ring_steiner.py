@@ -15,7 +15,7 @@ import numpy as np
 import shapely
 
 from geosand.areas.outline_bearings import Corners, Outlines, bends_of, sums_by_ring
-from geosand.balance.ring_rays import Edges
+from geosand.balance.ring_edges import Edges
 from geosand.balance.ring_strips import parts_less_holes
 from geosand.columns import Bools, Floats, Geometries, Ints
 

@@ -10,7 +10,7 @@ import shapely
 
 from geosand.balance.ring_stands import Hazards, Stands
 from geosand.balance.ring_strips import parts_less_holes
-from geosand.columns import Bools, Floats, Ints, distinct, take
+from geosand.columns import Bools, Floats, Ints, distinct, ratio, take
 
 _AT_ONCE = 12_000  #: corners of surfaces; few enough to stay in a processor's own memory
 _MOST_BLOCKS = 16  #: each is picked out of all rows
@@ -45,12 +45,11 @@ class Sand(NamedTuple):
         return np.where(self.placeable, three, np.nan)
 
     def reach_alone_m(self) -> Floats:
-        """The longest reach (G,) for the targets as if no ring met anything."""
-        straight, round_, targets = self.edge_kg_m / 2, self.round_kg_m2 / 3, self.targets_kg()
-        root = np.sqrt(np.maximum(straight**2 + 4 * round_ * targets, 0.0))
-        with np.errstate(invalid="ignore", divide="ignore"):
-            alone: Floats = np.nan_to_num(2 * targets / (straight + root)).max(axis=0)
-        return alone
+        """The longest reach (G,) for the targets as if no ring met anything; 0 for no rings."""
+        straight, round_ = self.edge_kg_m / 2, self.round_kg_m2 / 3
+        most: Floats = np.fmax.reduce(self.targets_kg(), axis=0)
+        root = np.sqrt(np.maximum(straight**2 + 4 * round_ * most, 0.0))
+        return ratio(2 * most, straight + root, empty=0.0)
 
 
 class Task(NamedTuple):

@@ -36,7 +36,7 @@ from geosand.balance.ring_collars import (
     outward_strips,
     zone_crossings,
 )
-from geosand.balance.ring_ground import Ground, only
+from geosand.balance.ring_ground import Ground
 from geosand.balance.ring_stands import Stands
 from geosand.balance.ring_strips import OUTER, Crossings, mass_share, mean_over_cut, together
 from geosand.columns import Bools, Floats, Geometries, Ints, ragged, take
@@ -44,6 +44,15 @@ from geosand.columns import Bools, Floats, Geometries, Ints, ragged, take
 _FARTHEST_M = 1024.0  #: no crossing lies so far
 _PARTS = 2**24  #: of a metre, by which crossings of a cell are put in order
 _WHOLE_BITS = 61  #: of the sums of a cell; one bit of 63 to spare
+
+
+class Asked(NamedTuple):
+    """Rows of whose zone it is asked what it holds of the taper."""
+
+    zone: int
+    stand: Ints
+    reach_m: Floats
+    inverse_reach: Floats  #: 1/L, or 0 for the area within the reach
 
 
 class ZoneCells(NamedTuple):
@@ -57,31 +66,33 @@ class ZoneCells(NamedTuple):
     cut: Crossings  #: those whose strip is cut short of them, sorted by cell
     first_cut: Ints  #: of each cell among these, with the end of the last
 
-    def share(self, zone: int, stand: Ints, reach_m: Floats, inverse_reach: Floats) -> Floats:
-        """Integral of the taper (n,) over a zone for rows of these stands; nan where the reach is.
+    def shares(self, asked: list[Asked]) -> list[Floats]:
+        """Integrals of the taper over zones, nan where the reach is."""
+        zone = np.concatenate([np.full(len(one.stand), one.zone) for one in asked])
+        _, *columns = zip(*asked, strict=True)
+        found = self.share(zone, *map(np.concatenate, columns))
+        ends = np.cumsum([len(one.stand) for one in asked]).tolist()
+        return [found[start:end] for start, end in zip([0, *ends], ends, strict=False)]
 
-        ``inverse_reach`` is 1/L, or 0 for the area within the reach.
-        """
-        if zone >= self.zones:
-            return np.where(np.isnan(reach_m), np.nan, 0.0)
-        cell = stand * self.zones + zone
+    def share(
+        self, zone: int | Ints, stand: Ints, reach_m: Floats, inverse_reach: Floats
+    ) -> Floats:
+        """The same of rows (n,), with a zone for all of them or one for each."""
+        known = np.less(zone, self.zones)
+        cell = np.where(known, stand * self.zones + zone, 0)
         share = np.zeros(len(cell))
-        held = np.flatnonzero(self.first[cell + 1] > self.first[cell])
+        held = np.flatnonzero(known & (reach_m > 0) & (self.first[cell + 1] > self.first[cell]))
         cell, reach, inverse = cell[held], reach_m[held], inverse_reach[held]
-        known = np.minimum(np.where(reach > 0, reach, 0.0), _FARTHEST_M / 2)
-        passed = np.searchsorted(self.place, _place(cell, known), side="right")
-        first, last = self.first[cell], self.first[cell + 1]
-
-        def between(which: int, start: Ints, end: Ints) -> Floats:
-            column = self.sums[which]
-            total: Floats = (column[end] - column[start]) * self.unit[which][cell]
-            return total
-
+        place = _place(cell, np.minimum(reach, _FARTHEST_M / 2))
+        passed = np.searchsorted(self.place, place, side="right")
+        at, unit = self.sums.take(passed, axis=1), self.unit.take(cell, axis=1)
+        within = (at[:2] - self.sums[:2].take(self.first[cell], axis=1)) * unit[:2]
+        beyond = (self.sums[2:].take(self.first[cell + 1], axis=1) - at[2:]) * unit[2:]
         # whole taper as far as each crossing that the reach passes, then up to the reach
-        found = between(0, first, passed) + between(1, first, passed) * inverse
         square = reach * reach / 2
-        found += between(2, passed, last) * (reach - inverse * square)
-        found += between(3, passed, last) * (square - inverse * reach**3 / 3)
+        found = within[0] + within[1] * inverse
+        found += beyond[0] * (reach - inverse * square)
+        found += beyond[1] * (square - inverse * reach**3 / 3)
         some = np.flatnonzero(self.first_cut[cell + 1] > self.first_cut[cell])
         if len(some):
             found[some] += self._of_cut(cell[some], reach[some], inverse[some])
@@ -114,7 +125,7 @@ def zone_cells(crossings: Crossings, stands: int) -> ZoneCells:
     held, short = _each(crossings)
     count = np.bincount(cell, minlength=cells)
     first = np.append(0, np.cumsum(count))
-    sums, unit = _running(held[:, order], count, first)
+    sums, unit = _running(held.take(order, axis=1), count, first)
     cut = np.flatnonzero(short)
     cut = cut[np.argsort(cell[cut], kind="stable")]
     return ZoneCells(
@@ -161,9 +172,8 @@ def _running(each: Floats, count: Ints, first: Ints) -> tuple[Ints, Floats]:
     sums = np.zeros((len(each), each.shape[1] + 1), dtype=np.int64)
     if len(held):
         _, bits[:, held] = np.frexp(np.add.reduceat(np.abs(each), first[held], axis=1))
-    for column, one, out in zip(each, np.ldexp(1.0, _WHOLE_BITS - bits), sums, strict=True):
-        whole = np.rint(column * np.repeat(one, count)).astype(np.int64)
-        np.cumsum(whole, out=out[1:])
+    whole = np.rint(each * np.repeat(np.ldexp(1.0, _WHOLE_BITS - bits), count, axis=1))
+    np.cumsum(whole.astype(np.int64), axis=1, out=sums[:, 1:])
     return sums, np.ldexp(1.0, bits - _WHOLE_BITS)
 
 
@@ -217,7 +227,7 @@ def _crossings(
     """
     wanted = np.zeros(len(ground.cut), dtype=np.bool_)
     wanted[stand] = True
-    strips = outward_strips(only(ground.edges, wanted))
+    strips = outward_strips(ground.edges, wanted)
     above = len(ground.cut)
     zones = [collar_zone(collars, stand, collar)]
     if wide.any():

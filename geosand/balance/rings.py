@@ -17,7 +17,7 @@ import shapely
 
 from geosand.balance.ring_collars import Collars, close_collars
 from geosand.balance.ring_ground import lay_ground
-from geosand.balance.ring_masses import Laid, areas, brought, collar_kg, masses, reaches
+from geosand.balance.ring_masses import Laid, areas, brought, masses, reaches
 from geosand.balance.ring_stands import Stands, disjoint_hazards, distinct_cases, distinct_stands
 from geosand.balance.ring_strips import COLLAR, HAZARD, OUTER
 from geosand.balance.ring_tasks import Rows, Sand, Task, sand_of
@@ -72,6 +72,7 @@ def throw_off(
     hazard_kind: Strings,
     field: Ints | None = None,
     hazard_field: Ints | None = None,
+    number: Ints | None = None,
 ) -> ThrowOff:
     """Solve the reach of each group and say how much sand lies in collars, surrounds and farther.
 
@@ -82,6 +83,7 @@ def throw_off(
     over them is told apart, it stays counted in collar, surrounds or farther too. ``field``: rows
     and hazards of different fields never meet, and nothing found of one depends on another; how far
     the ground is laid is the same in all of a field. A dressing and a group are of one field.
+    ``number``: of the surface, where rows of one surface have the same collar and widths.
 
     Mass of surface i: rateᵢ/L·∫₀ᴸ Rᵢ(x) dx, Rᵢ(x) = ground within x of its edge; alone and convex
     R = P·x + π·χ·x² (Steiner; χ = parts − holes), so that the mass is rate·(P·L/2 + π·χ·L²/3).
@@ -98,9 +100,13 @@ def throw_off(
     _check_lengths(len(overthrow_kg), low_kg=low_kg, high_kg=high_kg)
     there = np.zeros(len(hazards), np.int64) if hazard_field is None else hazard_field
     _check_lengths(len(hazards), hazard_kind=hazard_kind, hazard_field=there)
+    if number is not None:
+        _check_lengths(len(surfaces), number=number)
     known, field = np.unique(np.concatenate((field, there)), return_inverse=True)
     field, there = np.split(field, [len(surfaces)])
-    cases, case = distinct_cases(surfaces, collars, collar_width_m, surrounds_width_m, field)
+    cases, case = distinct_cases(
+        surfaces, collars, collar_width_m, surrounds_width_m, field, number
+    )
     rate = np.where(np.isfinite(rate_kg_m2), rate_kg_m2, 0.0)
     place = np.arange(len(case))
     rows = Rows(place=place, case=case, dressing=dressing, group=group, field=field, rate=rate)
@@ -192,17 +198,16 @@ def _within_caps(
     stands, stand = distinct_stands(cases, rows.case, rows.dressing, 2 * cap_m[cases.field])
     ground = lay_ground(stands, hazards, cap_m[stands.field], collars)
     laid = brought(ground, stands, stand, rows.rate, rows.group, len(sand.place))
-    reach = reaches(laid, sand.targets_kg())
+    targets = sand.targets_kg()
+    reach = reaches(laid, targets)
     farthest = np.zeros(len(stands.surface))
     np.maximum.at(farthest, stand, np.nan_to_num(reach[0], posinf=np.inf)[rows.group])
     zones = drawn_zones(ground, stands, collars, farthest)
-    every = np.arange(len(farthest))
-    each = brought(ground, stands, every, np.ones(len(every)), np.zeros_like(every), 1)
-    collar_m2, surrounds_m2 = areas(each, zones)
+    collar_m2, surrounds_m2 = areas(ground, stands, zones)
     present = np.zeros((len(kinds), len(cap_m)), dtype=np.bool_)
     present[hazards.kind, hazards.field] = True
     over = dict(zip(kinds, present[:, rows.field], strict=True))
-    table = _split(laid, zones, reach, sand, (collar_m2[stand], surrounds_m2[stand]), over)
+    table = _split(laid, zones, reach, targets, sand, (collar_m2[stand], surrounds_m2[stand]), over)
     return table, np.any(np.isinf(reach), axis=0)
 
 
@@ -210,6 +215,7 @@ def _split(
     laid: Laid,
     zones: DrawnZones,
     reach: Floats,
+    targets: Floats,
     sand: Sand,
     area: tuple[Floats, Floats],
     over: dict[str, Bools],
@@ -218,12 +224,12 @@ def _split(
 
     ``over``: kinds of hazards, in which rows' fields there are any.
     """
-    main, targets = masses(laid, zones, reach[0], len(over)), sand.targets_kg()
+    main, collar_kg = masses(laid, zones, reach, len(over))
     unknown = np.where((sand.overthrow_kg > 0) & ~sand.placeable, np.nan, 0.0)
     of_row = unknown[laid.group]
     collar = main[COLLAR] + of_row
-    surrounds = main[OUTER] - main[COLLAR] + of_row
-    farther = main[-1] - main[OUTER] + of_row
+    surrounds = _beyond(main[COLLAR], main[OUTER]) + of_row
+    farther = _beyond(main[OUTER], main[-1]) + of_row
     farther = farther + _remainder(laid, main[-1], np.where(np.isinf(reach[0]), targets[0], 0.0))
     thrown = targets[0] > 0
     ends = np.where(np.isnan(targets), np.nan, 0.0)
@@ -238,8 +244,8 @@ def _split(
         group_collar_kg=laid.by_group(collar) + unknown,
         group_surrounds_kg=laid.by_group(surrounds) + unknown,
         group_farther_kg=laid.by_group(farther) + unknown,
-        collar_low_kg=collar_kg(laid, zones, reach[1]) + ends[1],
-        collar_high_kg=collar_kg(laid, zones, reach[2]) + ends[2],
+        collar_low_kg=collar_kg[1] + ends[1],
+        collar_high_kg=collar_kg[2] + ends[2],
         collar_kg=collar,
         surrounds_kg=surrounds,
         farther_kg=farther,
@@ -250,6 +256,12 @@ def _split(
             for k, (kind, here) in enumerate(over.items())
         },
     )
+
+
+def _beyond(inner_kg: Floats, outer_kg: Floats) -> Floats:
+    """What the outer zone holds more than the inner; 0 for what is rounding and not sand."""
+    more = outer_kg - inner_kg
+    return np.where(more > 1e-9 * outer_kg, more, 0.0)
 
 
 def _remainder(laid: Laid, mass_kg: Floats, target_kg: Floats) -> Floats:

@@ -30,10 +30,12 @@ def throw_of_dressings(
     # a surface wholly under others has no edge to throw over
     kept = np.flatnonzero(~shapely.is_empty(register.owned_plane[dressed.surface]))
     rows = dressed.surface[kept]
-    of_row, bounds = site.of_surface[rows], lost.interval()
-    ring_kind = np.isin(surfaces.kind[rows], ["collar", "surround"])
+    of_row, bounds, kind = site.of_surface[rows], lost.interval(), surfaces.kind[rows]
+    ring_kind = (kind == "collar") | (kind == "surround")
     editions = site.dressings.edition[dressing_of_group]
-    hazard = np.isin(surfaces.kind, HAZARDS) & np.isin(surfaces.edition, editions)
+    hazard = np.flatnonzero(np.logical_or.reduce([surfaces.kind == kind for kind in HAZARDS]))
+    if len(hazard):
+        hazard = hazard[np.isin(surfaces.edition[hazard], editions)]
     throw = throw_off(
         surfaces=register.owned_plane[rows],
         dressing=dressed.dressing[kept],
@@ -49,6 +51,7 @@ def throw_of_dressings(
         hazard_kind=surfaces.kind[hazard],
         field=surfaces.edition[rows],
         hazard_field=surfaces.edition[hazard],
+        number=rows,
     )
     return throw if len(kept) == len(dressed) else _with_bare_rows(throw, kept, len(dressed))
 

@@ -64,6 +64,24 @@ def test_a_zone_that_ends_at_the_cap_and_begins_at_the_start_counts_once(off):
     assert got == pytest.approx(np.full((24, 1), CAP), abs=1e-9)
 
 
+@pytest.mark.parametrize("corners", [3, 4, 5, 12, 24, 61, 360])
+def test_lines_straight_through_corners_leave_once(corners):
+    """Of the two edges at a corner it is told by rounding which one such a line crosses."""
+    angle = np.arange(corners) * 2 * np.pi / corners + np.linspace(0, 1, 40)[:, None]
+    out = np.stack((np.cos(angle), np.sin(angle)), axis=2)
+    zones = np.asarray(shapely.polygons(5 * out), dtype=object)
+    box = shapely.bounds(zones)
+    middle = ((box[:, :2] + box[:, 2:]) / 2)[:, None]  # lines run out from there, where they begin
+    away = 5 * out - middle
+    length = np.hypot(away[..., 0], away[..., 1])
+    at, straight = (middle + away / 2).reshape(-1, 2), (away / length[..., None]).reshape(-1, 2)
+    first = np.arange(40) * corners
+    line, _, distance, sign = crossings_of(at, straight, first, first + corners, zones, CAP)
+    assert np.bincount(line, sign, len(at)).tolist() == [1.0] * len(at)
+    got = np.bincount(line, sign * distance, len(at))
+    assert got == pytest.approx(length.ravel() / 2, abs=1e-12)
+
+
 @pytest.mark.parametrize("far", [1.0, 4.0])
 def test_lines_through_the_middle_and_along_edges_of_outlines_of_both_kinds(far):
     """Outlines in order of direction and not; lines that span half a circle about the middle."""

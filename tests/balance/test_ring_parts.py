@@ -9,7 +9,9 @@ import pytest
 import shapely
 
 from geosand.balance import ring_rays
-from geosand.balance.ring_rays import cuts_of, edges_of, rays_of
+from geosand.balance.ring_edges import edges_of
+from geosand.balance.ring_joints import jointed
+from geosand.balance.ring_rays import cuts_of, rays_of, strips_of
 from geosand.balance.ring_stands import (
     Stands,
     disjoint_hazards,
@@ -157,8 +159,8 @@ def test_strips_end_at_the_largest_empty_circle() -> None:
     cap = np.array([6.0, 6.0, 6.0, 3.0, 3.0])
     stands = bare(shapes, party)
     pairs = near_stands(stands, party, 2 * cap)
-    edges, cut = edges_of(shapes), np.ones(5, bool)
-    rays = rays_of(edges, np.full(5, 0.5), cap, cut, ~cut)
+    (edges, joints), cut = jointed(edges_of(shapes), shapes, pairs), np.ones(5, bool)
+    rays = rays_of(edges, joints, np.full(5, 0.5), cap, cut, ~cut)
     cuts = np.minimum(cuts_of(rays, edges, shapes, pairs, cut, cap), cap[rays.row])
     centre = shapely.points(rays.at + rays.out * cuts[:, None])
     near = np.array([shapely.union_all(shapes[party == p]) for p in (0, 7)], dtype=object)
@@ -175,13 +177,17 @@ def test_strips_end_at_the_largest_empty_circle() -> None:
 def test_no_strip_leaves_an_edge_that_another_surface_lies_against() -> None:
     shapes = column([SQUARE, shapely.box(20, 5, 40, 15)])
     pairs = np.array([0, 1]), np.array([1, 0])
-    edges, cut, cap = edges_of(shapes), np.ones(2, bool), np.full(2, 5.0)
-    rays = rays_of(edges, np.full(2, 0.5), cap, cut, ~cut)
+    (edges, joints), cut = jointed(edges_of(shapes), shapes, pairs), np.ones(2, bool)
+    cap = np.full(2, 5.0)
+    rays = rays_of(edges, joints, np.full(2, 0.5), cap, cut, ~cut)
     cuts = cuts_of(rays, edges, shapes, pairs, cut, cap)
     x, y = rays.at.T
-    against = (np.abs(x - 20) < 1e-9) & (y > 5.1) & (y < 14.9)
-    assert against.sum() > 30
-    assert (cuts[against] == 0).all()
+    strips = strips_of(rays, cuts, cap)
+    none = np.maximum(strips.cut_start_m, strips.cut_end_m) == 0
+    np.testing.assert_allclose(np.bincount(rays.row[none], rays.width_m[none]), [10, 10])
+    assert (np.abs(x - 20) < 1e-9)[none].all()
+    assert y[none].min() == 5
+    assert y[none].max() == 15
     assert (cuts[(rays.row == 0) & (x < 19)] > 1).all()
 
 
@@ -192,8 +198,8 @@ def test_strips_at_shared_edges_are_not_measured(monkeypatch: pytest.MonkeyPatch
     n, cap = len(shapes), np.full(len(shapes), 30.0)
     stands, asked = bare(shapes, np.zeros(n, np.int64)), []
     pairs = near_stands(stands, stands.party, 2 * cap)
-    edges, cut = edges_of(shapes), np.ones(n, bool)
-    rays = rays_of(edges, np.full(n, 3.0), cap, cut, ~cut)
+    (edges, joints), cut = jointed(edges_of(shapes), shapes, pairs), np.ones(n, bool)
+    rays = rays_of(edges, joints, np.full(n, 3.0), cap, cut, ~cut)
     touch = ring_rays.first_touch
 
     def counted(rays: Any, ray: Any, *more: Any) -> Any:

@@ -12,7 +12,7 @@ import shapely
 from shapely.affinity import rotate, translate
 
 from geosand.areas.register import area_register
-from geosand.balance import ring_tasks
+from geosand.balance import ring_ground, ring_tasks
 from geosand.balance.ring_tasks import Task
 from geosand.balance.rings import ROWS, ThrowOff, throw_off
 from geosand.balance.throwing import throw_of_dressings
@@ -62,6 +62,8 @@ def different_fields() -> list[dict[str, Any]]:
             hazards=[("water", shapely.box(-5, 21, 40, 23)), ("bunker", shapely.box(5, -4, 9, -1))],
         ),
         spread([green], 25.0, collar_width=[1.4]),
+        # edges and corners that touch, one of them in the middle of an edge
+        spread([SQUARE, shapely.box(20, 5, 40, 15), shapely.box(-9, -9, 0, 0)], 190.0),
     ]
 
 
@@ -92,6 +94,39 @@ def same(whole: ThrowOff, alone: ThrowOff, rows: Any, groups: Any) -> None:
         else:
             place = rows if name in ROWS else groups
             np.testing.assert_allclose(got[place], want, rtol=EXACT, err_msg=name)
+
+
+def test_strips_that_can_not_come_to_a_hazard_need_not_be_asked(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    joint = end_to_end(different_fields())
+    asked: list[float] = []
+    ask = ring_ground.subdivided
+
+    def counted(rays: Any, strips: Any, wanted: Any, parts: int) -> Any:
+        asked.append(wanted.sum())
+        return ask(rays, strips, wanted, parts)
+
+    monkeypatch.setattr(ring_ground, "subdivided", counted)
+    few, some = throw_off(**joint), sum(asked)
+    monkeypatch.setattr(ring_ground, "_BEYOND", 1e4)
+    every = throw_off(**joint)
+    assert some < 0.9 * (sum(asked) - some)
+    assert max(np.nanmax(mass) for mass in few.hazard_kg.values()) > 1
+    same(few, every, slice(None), slice(None))
+
+
+def test_surfaces_by_number_are_those_told_by_their_objects() -> None:
+    joint = end_to_end(different_fields())
+    objects = joint["field"], *(map(id, joint[name]) for name in ("surfaces", "collars"))
+    widths = joint["collar_width_m"], joint["surrounds_width_m"]
+    rows = list(zip(*objects, *widths, strict=True))
+    known = {row: place for place, row in enumerate(dict.fromkeys(rows))}
+    assert len(known) < len(rows)
+    number = np.array([1000 - known[row] for row in rows])
+    same(throw_off(**joint, number=number), throw_off(**joint), slice(None), slice(None))
+    with pytest.raises(ValueError, match="'number': 2"):
+        throw_off(**joint, number=number[:2])
 
 
 @pytest.mark.parametrize("at_once", [1, 150, 10**9])

@@ -9,8 +9,10 @@ import pytest
 import shapely
 from shapely.affinity import rotate, scale
 
+from geosand.balance import ring_drawing
 from geosand.balance.ring_drawing import ring_geometries
 from geosand.balance.rings import ThrowOff, throw_off
+from geosand.balance.throwing import _with_bare_rows
 
 RASTER = 5e-3  # agreement with the raster, relative
 
@@ -375,6 +377,37 @@ def test_no_surfaces() -> None:
 def drawn(result: ThrowOff, given: dict[str, Any]) -> Any:
     names = ("surfaces", "dressing", "collars", "collar_width_m", "surrounds_width_m")
     return ring_geometries(result, **{name: given[name] for name in names})
+
+
+def test_a_surface_wholly_under_others_changes_no_zone() -> None:
+    """It owns no ground: nothing is thrown over its edge, and what lies round it is drawn."""
+    shapes = [blob(0, 0, 12), blob(25.5, 0, 12)]
+    given = spread(shapes, 400.0)
+    result = throw_off(**given)
+    alone = drawn(result, given)
+    more = spread([shapes[0], shapely.Polygon(), shapes[1]], 400.0)
+    zones = drawn(_with_bare_rows(result, np.array([0, 2]), 3), more)
+    for zone, before in ((zones.collar, alone.collar), (zones.surrounds, alone.surrounds)):
+        assert zone[1] is None
+        assert shapely.equals_exact(zone[[0, 2]], before, 0.0).all()
+
+
+def test_ground_of_strips_that_end_at_their_edge_is_no_line(monkeypatch: Any) -> None:
+    """Between a dressed collar and its dressed green there is none: GEOS can not cut by a mixture
+    of areas, lines and points."""
+    found, own_ground = [], ring_drawing._own_ground
+
+    def told(*arguments: Any) -> Any:
+        found.append(own_ground(*arguments))
+        return found[-1]
+
+    monkeypatch.setattr(ring_drawing, "_own_ground", told)
+    green = blob(0, 0, 12)
+    given = spread([green, blob(0, 0, 13.4).difference(green), blob(31, 0, 12)], 400.0)
+    zones = drawn(throw_off(**given), given)
+    assert {ground.geom_type for ground in found} == {"MultiPolygon"}
+    assert zones.surrounds[1] is not None
+    assert zones.surrounds[2] is not None
 
 
 def test_drawn_zones_have_the_areas_and_keep_apart() -> None:
