@@ -140,6 +140,21 @@ def test_intervals_are_those_of_all_draws_in_order(draws, shape):
     assert high == pytest.approx(expected[1], rel=1e-12)
 
 
+def test_single_precision_is_far_below_chance():
+    """Of a mass of 600 ± 30: chance leaves a hundredth of u in a bound, rounding 1e-5."""
+    values = 600 + 30 * normal(5, 10_000)
+    single, double = read_off(values.astype(np.float32)), read_off(values)
+    for mine, theirs in zip(single, double, strict=True):
+        assert mine.dtype == np.float64
+        assert mine == pytest.approx(theirs, abs=30e-5)
+
+
+def test_student_draws_of_one_number_of_degrees_do_not_depend_on_the_others():
+    z = normal(1, 10_001)[0]
+    together = student_draws(z, np.array([2.5, 4.0, 30.0]))
+    assert np.array_equal(together[1:2], student_draws(z, np.array([4.0])))
+
+
 def test_tails_do_not_depend_on_what_is_thought_of_middle_and_u():
     values = np.random.default_rng(4).normal(size=(3, 2000))
     rank, _ = tail_rank(2000)

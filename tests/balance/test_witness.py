@@ -7,10 +7,14 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from geosand.balance.drawn_sources import numbered
 from geosand.balance.witness import monte_carlo
-from geosand.estimates import Estimates, category
+from geosand.effects import category
+from geosand.estimates import Estimates
 from geosand.formats.site_folder import read_site
 from geosand.results import work_out
+from geosand.site.tables import Moistures
+from tests.row_by_row import worked as worked_beside
 from tests.simulation import simulate
 from tests.sites import CATCHES, LOADS, TOML, catch, write_site
 
@@ -25,6 +29,16 @@ def results(tmp_path_factory):
 def witness(found, **options):
     settings = {"seed": 1} | options
     return monte_carlo(found.site, found.areas, found.rates, found.balance, **settings)
+
+
+def with_effects(table, effects):
+    """The table with these effects only."""
+    return Estimates(
+        value=table.value,
+        effects=effects,
+        per_row=table.per_row,
+        degrees_of_freedom=table.degrees_of_freedom,
+    )
 
 
 def figures(found):
@@ -46,7 +60,7 @@ def test_u_is_the_analytic_one_where_the_model_is_linear(results):
     """With a tenth of every u the divisions are straight: within 0.1 %, both ways."""
 
     def tenth(table):
-        return replace(table, effects={k: 0.1 * v for k, v in table.effects.items()})
+        return with_effects(table, {k: 0.1 * v for k, v in table.effects.items()})
 
     site, rates, balance = results.site, results.rates, results.balance
     names = ("u_vertices_m2", "edge_accuracy_m", "edge_bias_m")
@@ -94,8 +108,8 @@ def test_sampling_alone_is_a_scaled_t(results):
     """Without any other source the interval is value ± t·u, and the draws' u is √(ν/(ν − 2))·u."""
     rate = results.rates.rate
     only = {k: v for k, v in rate.effects.items() if category(k) == "sampling"}
-    bare = replace(rate, effects=only)
-    known = replace(results.rates.density, effects={"none": np.zeros(1)})
+    bare = with_effects(rate, only)
+    known = with_effects(results.rates.density, {"none": np.zeros(1)})
     depth = bare.scaled(1 / known.value[0])
     rates = replace(results.rates, rate=bare, density=known, depth=depth)
     one = witness(replace(results, rates=rates), draws=20_000).depth
@@ -155,7 +169,7 @@ def test_against_the_whole_line_worked_out_again_for_each_draw(results):
             results,
             site=replace(site, loads=loads),
             areas=replace(results.areas, errors=still),
-            rates=replace(rates, rate=replace(rates.rate, effects=quiet)),
+            rates=replace(rates, rate=with_effects(rates.rate, quiet)),
         )
     )
     # an sd from 250 draws is known within 4.5 %
@@ -186,6 +200,53 @@ def test_loads_by_volume_take_no_water(tmp_path):
     found = worked(tmp_path, toml=wet, loads=load + "L1,D1,1,0.85,1550,1\n")
     one = witness(found, student=False).overthrow
     assert one.u == pytest.approx(one.analytic_u, rel=0.01)
+
+
+def test_water_that_is_the_mean_of_two_measurements_has_their_errors(results):
+    """Half of each, of opposite sign in the trays of the one and the loads of the mean."""
+    site = results.site
+    water = Moistures(
+        label=np.array(["moisture: a", "moisture: b", "moisture: mean"]),
+        ratio=np.array([0.03, 0.05, 0.04]),
+        u_ratio=np.array([0.02, 0.01, 0.0]),
+        mixtures={2: [(0, 0.5), (1, 0.5)]},
+    )
+    loads = replace(site.loads, moisture=np.full(len(site.loads), 2))
+    catches = replace(site.catches, moisture=np.zeros(len(site.catches), dtype=np.int64))
+    sands = replace(site.sands, moisture=np.zeros_like(site.sands.moisture))
+    found = work_out(replace(site, moistures=water, loads=loads, catches=catches, sands=sands))
+    one = witness(found, student=False).overthrow
+    assert one.u == pytest.approx(one.analytic_u, rel=0.01)
+
+
+def test_a_stack_gives_each_site_what_it_gets_alone():
+    """To the last digit, whatever the sites beside it are called, lack or have more of."""
+    beside = worked_beside()
+    together, site = witness(beside.together, draws=2000), beside.together.site
+    known = 0
+    for k, alone in enumerate(beside.alone):
+        one = witness(alone, draws=2000)
+        dressings = site.of_dressing == k
+        rows = {"depth": dressings[site.dressed.dressing]}
+        for name in ("on_surfaces", "overthrow", "depth"):
+            mine, theirs = getattr(together, name), getattr(one, name)
+            for column in ("mean", "u", "low", "high"):
+                found = getattr(mine, column)[rows.get(name, dressings)]
+                assert np.array_equal(found, getattr(theirs, column), equal_nan=True), (k, name)
+                known += np.isfinite(found).sum()
+    assert known > 400
+
+
+def test_sources_are_numbered_alike_alone_and_in_a_stack():
+    alone = numbered(["moisture: washed", "label: b 25 kg", "label: a 25 kg", "sampling"])
+    stack = numbered([f"{kind}: {k}" for kind in ("moisture", "label") for k in range(3)])
+    assert alone["moisture: washed"] == stack["moisture: 0"]
+    assert [alone["label: a 25 kg"], alone["label: b 25 kg"]] == [
+        stack["label: 0"],
+        stack["label: 1"],
+    ]
+    several = numbered([*alone, *stack, "bags", "edge", "further", "edge: 2"])
+    assert len(set(several.values())) == len(several)
 
 
 def test_what_was_not_measured_stays_unknown(tmp_path):
@@ -228,7 +289,7 @@ def test_the_witness_is_seeded(results):
 def test_a_table_without_a_source_is_found_out(results):
     """The witness can contradict: a balance that forgot what trays catch is told too narrow."""
     lean = {k: v for k, v in results.balance.on_surfaces.effects.items() if k != "catch efficiency"}
-    table = replace(results.balance.on_surfaces, effects=lean)
+    table = with_effects(results.balance.on_surfaces, lean)
     assert isinstance(table, Estimates)
     balance = replace(results.balance, on_surfaces=table, on_interval=table.interval(floor=0.0))
     one = witness(replace(results, balance=balance), student=False).on_surfaces
