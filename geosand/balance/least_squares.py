@@ -84,7 +84,7 @@ def reconciled(residual: Floats, errors: Floats, design: Floats) -> Fit:
         u_unknown=u_unknown,
         at_zero=~free,
         epsilon=-(errors.T @ forced),
-        chi_square=float(residual @ forced),
+        chi_square=max(float(residual @ forced), 0.0),  # rounding may leave less than nothing
         degrees_of_freedom=len(residual) - int(np.linalg.matrix_rank(design[:, free])),
     )
 

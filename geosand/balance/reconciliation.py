@@ -48,7 +48,8 @@ from geosand.balance.throw_fit import ThrowFit
 from geosand.balance.usual_strips import usual_strips
 from geosand.columns import Bools, Floats
 from geosand.rates.surface_rates import Rates
-from geosand.site.tables import Site, WeighedLoads
+from geosand.site.sand_tables import WeighedLoads
+from geosand.site.tables import Site
 
 FAMILY_WISE = 0.05  #: probability of suspecting any input where none has a gross error
 SHARE = 0.95  #: of the probability among all inputs that the named one must have
@@ -159,7 +160,8 @@ def _suspects(
     found: list[Suspect] = []
     while len(found) < MOST_SUSPECTS:
         possible = _possible(all_inputs, test)
-        score = np.where(possible, test.standardised**2, -np.inf)
+        # rounded: of inputs that explain it alike the first in the list comes first, on any machine
+        score = np.where(possible, test.standardised**2, -np.inf).round(9)
         best = int(score.argmax())
         if not score[best] > threshold**2:
             break
@@ -200,7 +202,8 @@ def _inputs(
                 own[row, names[name]] += size
     told = own @ solved.errors.T  # covariance with the equations
     gain = np.einsum("im,mn,in->i", told, solved.projected, told)
-    u = np.sqrt((own**2).sum(axis=1))
+    # all of its errors, also those that cancel in the equations: rounding is not to decide of them
+    u = np.sqrt([sum(size * size for size in errors.values()) for errors in all_inputs.errors])
     strips = [f"strip width of {name or 'the spreader'}" for name in known.spreaders.tolist()]
     nothing = np.full(len(strips), np.nan)
     return Inputs(

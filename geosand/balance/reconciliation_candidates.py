@@ -166,8 +166,11 @@ def _dressings(one: Evidence, point: Point, found: CandidateList) -> None:
     """Loads, catches and overthrow of each dressing by itself, kg.
 
     More in the loads was also taken from the yard, and lay on the scale where the only load of the
-    dressing was weighed.
+    dressing was weighed. What is said to have come back may have been spread.
     """
+    loads = one.site.loads
+    back = (loads.returned_kg + loads.spilled_kg) / (1 + one.site.moistures.ratio[loads.moisture])
+    came_back = np.bincount(loads.dressing, back, len(one.site.dressings))
     at = point.strip_m[one.spreader]
     share = ratio(point.landed_kg(one.spreader), point.on_kg)
     agreed, seen = point.agreed(one), point.found(one)
@@ -181,7 +184,7 @@ def _dressings(one: Evidence, point: Point, found: CandidateList) -> None:
             unit="kg",
             stated=spread,
             lowest=-spread,
-            highest=2 * spread,
+            highest=max(2 * spread, spread + float(came_back[d])),
             persists=False,
             errors={k: float((agreed * v)[row]) for k, v in one.spread_errors.items()},
         )

@@ -29,7 +29,8 @@ from geosand.balance.throw_fit import U_SHAPE, ThrowFit, throw_fit
 from geosand.columns import Bools, Floats, Ints, Strings, ratio
 from geosand.estimates import Estimates
 from geosand.rates.surface_rates import CATCHES, MEAN, MEAN_SURFACES, SURFACE, Rates
-from geosand.site.tables import Site, WeighedLoads
+from geosand.site.sand_tables import WeighedLoads
+from geosand.site.tables import Site
 
 OVERTHROW = "overthrow"
 SHAPE = "throw shape"  #: error that the strips by ring catches of one spreader share
@@ -108,8 +109,11 @@ class Point:
         return total
 
     def agreed(self, evidence: Evidence) -> Floats:
-        """What landed over what was spread as stated (b,): scales what acts on the spread."""
-        return ratio(self.landed_kg(evidence.spreader), evidence.spread.value)
+        """What landed over what was spread as stated (b,): scales what acts on the spread.
+
+        1 where all that was taken out came back: errors of the loads are there as stated.
+        """
+        return ratio(self.landed_kg(evidence.spreader), evidence.spread.value, empty=1.0)
 
     def found(self, evidence: Evidence) -> Floats:
         """What landed over what landed as stated (b,): scales what acts on the catches."""

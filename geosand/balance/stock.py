@@ -18,7 +18,8 @@ from geosand.balance.spread import BAGS
 from geosand.columns import Bools, Dates, Floats, Ints, Strings, distinct, freeze, ratio
 from geosand.errors import Finding
 from geosand.estimates import Estimates
-from geosand.site.tables import Site, StockCounts
+from geosand.site.sand_tables import StockCounts
+from geosand.site.tables import Site
 from geosand.units import figure
 
 SIGNIFICANT = 2.0  #: sigmas from which a witness speaks against a figure (Jaech, above)
@@ -66,7 +67,7 @@ def stock_witness(site: Site, counts: StockCounts | None = None) -> StockWitness
     closed = counts.date[last]
     row = np.full(len(site.sands.name), -1, dtype=np.int64)  # of each sand
     row[sand] = np.arange(len(sand))
-    bought = _bought(site, row, opened, closed)
+    bought, _ = _bought(site, row, opened, closed)
     taken, of_load = _taken(site, row, opened, closed)
     start, end = np.where(alone, 0.0, counts.mass_kg[first]), counts.mass_kg[last]
     u = counts.u_mass_kg
@@ -99,13 +100,15 @@ def _between(row: Ints, date: Dates, opened: Dates, closed: Dates) -> Ints:
     return np.where((row >= 0) & late & (date <= closed[row]), row, -1)
 
 
-def _bought(site: Site, row_of_sand: Ints, opened: Dates, closed: Dates) -> Estimates:
+def _bought(site: Site, row_of_sand: Ints, opened: Dates, closed: Dates) -> tuple[Estimates, Ints]:
     tickets, rows = site.deliveries, len(opened)
-    row = _between(row_of_sand[tickets.sand], tickets.date, opened, closed)
-    mine, row = row >= 0, row[row >= 0]
+    of_ticket = _between(row_of_sand[tickets.sand], tickets.date, opened, closed)
+    mine = of_ticket >= 0
+    row = of_ticket[mine]
     u = np.sqrt(np.bincount(row, tickets.u_mass_kg[mine] ** 2, rows))
     value = np.bincount(row, tickets.mass_kg[mine], rows).astype(np.float64)
-    return Estimates(value=value, effects={TICKETS: u}, per_row=frozenset({TICKETS}))
+    bought = Estimates(value=value, effects={TICKETS: u}, per_row=frozenset({TICKETS}))
+    return bought, of_ticket
 
 
 def _taken(site: Site, row_of_sand: Ints, opened: Dates, closed: Dates) -> tuple[Estimates, Ints]:
@@ -126,6 +129,43 @@ def _taken(site: Site, row_of_sand: Ints, opened: Dates, closed: Dates) -> tuple
     effects[BAGS] = np.sqrt(np.bincount(row, bags, rows))
     value = np.bincount(row, gross - loads.returned_kg[mine], rows).astype(np.float64)
     return Estimates(value=value, effects=effects, per_row=frozenset({BAGS})), of_load
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Stock:
+    """Sand of one kind that lies in the yard, kg as delivered."""
+
+    mass_kg: float  #: nan = not known; below zero where loads exceed deliveries
+    u_kg: float = 0.0
+    counted: np.datetime64 | None = None  #: day of the count it rests on
+    since: bool = False  #: whether deliveries or loads came after that count
+
+
+def stock_on_hand(site: Site, sand: int, as_of: np.datetime64) -> Stock:
+    """The last count of a sand plus what was bought, less what was taken out, up to a day.
+
+    Without a count the yard is taken as empty when the first ticket came; with neither a count nor
+    a ticket the mass is nan. ``sand`` is a row of ``Site.sands``.
+    """
+    counts = site.stock_counts
+    rows = np.flatnonzero((counts.sand == sand) & (counts.date <= as_of))
+    last = rows[counts.date[rows].argmax(0, keepdims=True)] if len(rows) else rows
+    counted, u = counts.mass_kg[last].sum(), np.hypot.reduce(counts.u_mass_kg[last], initial=0.0)
+    row = np.full(len(site.sands.name), -1, dtype=np.int64)
+    row[sand] = 0
+    opened = counts.date[last] if len(last) else np.array(["NaT"], dtype="datetime64[D]")
+    between = (site, row, opened, np.array([as_of]))
+    (bought, of_ticket), (taken, of_load) = _bought(*between), _taken(*between)
+    ticketed = bool((of_ticket >= 0).any())
+    if not len(last) and not ticketed:
+        return Stock(mass_kg=float("nan"))
+    mass = bought.minus(taken)
+    return Stock(
+        mass_kg=float(counted + mass.value[0]),
+        u_kg=float(np.hypot(u, mass.u()[0])),
+        counted=counts.date[last[0]] if len(last) else None,
+        since=ticketed or bool((of_load >= 0).any()),
+    )
 
 
 def _stock_findings(site: Site, sand: Ints, missing: Estimates) -> list[Finding]:

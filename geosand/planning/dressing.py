@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -84,22 +85,11 @@ def next_dressing(
 ) -> NextDressing:
     """Everything the crew and the office need for one dressing. Raises ValueError as its parts."""
     day, sand, spreader = ledger.as_of, request.sand, request.spreader
-    plan = next_rates(
-        site,
-        register,
-        rates,
-        ledger,
-        row=request.row,
-        sand=sand,
-        depth_m=request.depth_m,
-        maximum_m=request.maximum_m,
-        minimum_m=request.minimum_m,
-        holes=request.holes,
-    )
-    plan = take(plan, _order_of_work(site, register, ledger, plan, request))
+    plan = _rates(site, register, rates, ledger, request)
     leg, back = _ways(register, plan, request.start_m)
-    strip = strip_width(site, register, rates, balance, spreader=spreader, as_of=day)
-    crew = crew_precision(site, register, rates, balance, spreader=spreader, as_of=day)
+    past = (site, register, rates, balance)
+    strip = strip_width(*past, spreader=spreader, as_of=day)
+    crew = crew_precision(*past, spreader=spreader, as_of=day)
     order = sand_order(
         site,
         register,
@@ -114,10 +104,19 @@ def next_dressing(
     width = max(strip.width_m, 0.0) if math.isfinite(strip.width_m) else 0.0
     over = width * plan.rate_kg_m2 * plan.perimeter_m
     load = (request.load_kg or order.unit.mass_kg) / (1 + order.moisture)
-    fit = site_setting(site, balance, spreader=spreader, sand=sand, as_of=day)
-    speed = request.speed_m_s or last_figure(site, site.dressings.speed_m_s, spreader, day)
-    swath = request.swath_m or last_figure(site, site.dressings.swath_m, spreader, day)
-    last = last_headings(site, day)[site.surfaces.ground[plan.row]]
+    drive = _driving(site, register, balance, plan, request, day)
+    findings = plan_findings(
+        site,
+        register,
+        ledger,
+        plan,
+        strip,
+        order,
+        drive.fit,
+        spreader=spreader,
+        swath=drive.swath_m,
+        holes=request.holes is not None,
+    )
     return NextDressing(
         request=request,
         as_of=day,
@@ -131,27 +130,63 @@ def next_dressing(
         split=split_by_load(plan.mass_kg + over, load) if load > 0 else None,
         load_dry_kg=float(load),
         bulk_density_kg_m3=float(rates.density.value[sand]),
+        **drive._asdict(),
+        findings=tuple(findings),
+    )
+
+
+class _Driving(NamedTuple):
+    """How the spreader is set and driven; the names are those of NextDressing."""
+
+    fit: SettingFit
+    settings: Settings | None
+    speed_m_s: float
+    headings: Headings | None
+    last_degree: Floats
+    swath_m: float
+
+
+def _driving(
+    site: Site,
+    register: AreaRegister,
+    balance: Balance,
+    plan: NextRates,
+    request: Request,
+    day: np.datetime64,
+) -> _Driving:
+    spreader = request.spreader
+    fit = site_setting(site, balance, spreader=spreader, sand=request.sand, as_of=day)
+    speed = request.speed_m_s or last_figure(site, site.dressings.speed_m_s, spreader, day)
+    swath = request.swath_m or last_figure(site, site.dressings.swath_m, spreader, day)
+    last = last_headings(site, day)[site.surfaces.ground[plan.row]]
+    return _Driving(
         fit=fit,
         settings=_settings(fit, plan, speed),
         speed_m_s=speed,
         headings=_headings(register, plan, swath, last, request) if swath > 0 else None,
         last_degree=last,
         swath_m=swath,
-        findings=tuple(
-            plan_findings(
-                site,
-                register,
-                ledger,
-                plan,
-                strip,
-                order,
-                fit,
-                spreader=spreader,
-                swath=swath,
-                holes=request.holes is not None,
-            )
-        ),
     )
+
+
+def _rates(
+    site: Site, register: AreaRegister, rates: Rates, ledger: Ledger, request: Request
+) -> NextRates:
+    """The rates that are asked for, in the order of work."""
+    plan = next_rates(
+        site,
+        register,
+        rates,
+        ledger,
+        row=request.row,
+        sand=request.sand,
+        depth_m=request.depth_m,
+        maximum_m=request.maximum_m,
+        minimum_m=request.minimum_m,
+        holes=request.holes,
+    )
+    ordered: NextRates = take(plan, _order_of_work(site, register, ledger, plan, request))
+    return ordered
 
 
 def _order_of_work(

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
 from geosand.areas.register import AreaRegister
+from geosand.balance.stock import Stock, stock_on_hand
 from geosand.columns import Floats, Ints, freeze
 from geosand.estimates import Estimates
 from geosand.planning.crew import CrewPrecision
@@ -26,16 +27,6 @@ class Unit:
     mass_kg: float  #: nan where no load tells it
     u_mass_kg: float
     u_label: float  #: relative
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Stock:
-    """Sand of one kind that lies there, kg as delivered."""
-
-    mass_kg: float  #: nan = not known; below zero where loads exceed deliveries
-    u_kg: float = 0.0
-    counted: np.datetime64 | None = None  #: day of the count it rests on
-    since: bool = False  #: whether deliveries or loads came after that count
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -124,7 +115,12 @@ def _overthrow(plan: NextRates, strip: StripWidth) -> Estimates:
         return Estimates(value=np.zeros(1))
     around = float((plan.rate_kg_m2 * plan.perimeter_m).sum())
     over = strip.relative.scaled(around)
-    return replace(over, value=np.maximum(over.value, 0.0))
+    return Estimates(
+        value=np.maximum(over.value, 0.0),
+        effects=over.effects,
+        per_row=over.per_row,
+        degrees_of_freedom=over.degrees_of_freedom,
+    )
 
 
 def _as_delivered(
@@ -144,38 +140,6 @@ def _as_delivered(
     return need.with_effects(
         {name: np.array([effect]) for name, effect in effects.items()},
         degrees_of_freedom={CREW: np.array([crew.degrees_of_freedom])},
-    )
-
-
-def stock_on_hand(site: Site, sand: int, as_of: np.datetime64) -> Stock:
-    """Deliveries less loads plus what came back (kg, as weighed); nan without a delivery or count.
-
-    From the last stock count on; what happened on its day is in it. Its u joins the count's, the
-    tickets' and the bags', each on its own, and the labels', shared by all loads.
-    """
-    counts = site.stock_counts
-    rows = np.flatnonzero((counts.sand == sand) & (counts.date <= as_of))
-    counted, u_counted, day = 0.0, 0.0, np.datetime64("0001-01-01")
-    if len(rows):
-        last = rows[counts.date[rows].argmax()]
-        counted, day = float(counts.mass_kg[last]), counts.date[last]
-        u_counted = float(counts.u_mass_kg[last])
-    tickets = site.deliveries
-    bought = (tickets.sand == sand) & (tickets.date <= as_of) & (tickets.date > day)
-    if not bought.any() and not len(rows):
-        return Stock(mass_kg=float("nan"))
-    loads = site.loads
-    mine = _loads_of(site, sand, as_of)
-    mine = mine[site.dressings.date[loads.dressing[mine]] > day]
-    used = (loads.count * loads.unit_mass_kg - loads.returned_kg)[mine].sum()
-    bags = np.sqrt(loads.count[mine]) * loads.u_unit_mass_kg[mine]
-    label = (loads.count * loads.unit_mass_kg * loads.u_label)[mine].sum()
-    parts = np.concatenate([[u_counted, label], tickets.u_mass_kg[bought], bags])
-    return Stock(
-        mass_kg=float(counted + tickets.mass_kg[bought].sum() - used),
-        u_kg=float(np.sqrt((parts**2).sum())),
-        counted=day if len(rows) else None,
-        since=bool(bought.any() or len(mine)),
     )
 
 

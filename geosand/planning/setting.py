@@ -42,7 +42,6 @@ class SettingFit:
     degrees_of_freedom: int
     through_origin: bool
     tried: Floats  #: openings
-    caught_kg_m2: Floats
     dressings: Ints  #: rows of Dressings
     left_out: tuple[str, ...]  #: sentences on dressings that could not be used
     words: tuple[str, str] = ("", "")  #: what stands before and after the number on the spreader
@@ -116,7 +115,6 @@ def fit_setting(opening: Floats, rate_kg_m2: Floats) -> SettingFit:
         degrees_of_freedom=freedom,
         through_origin=through,
         tried=opening,
-        caught_kg_m2=rate_kg_m2,
         dressings=np.arange(n),
         left_out=(),
     )

@@ -16,7 +16,8 @@ from geosand.areas.register import AreaRegister, area_register
 from geosand.balance.account import Balance, site_balance
 from geosand.formats.site_folder import read_site
 from geosand.rates.surface_rates import Rates, site_rates
-from geosand.site.tables import Site, WeighedLoads
+from geosand.site.sand_tables import WeighedLoads
+from geosand.site.tables import Site
 from tests.sites import LAT, LON, collection, square, surface, table, write_site
 
 SIDE_M, TRAY_M2 = 24.0, 0.1

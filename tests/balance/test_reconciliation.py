@@ -8,11 +8,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from geosand.balance.account import site_balance
 from geosand.balance.reconciliation import Reconciliation, reconcile
 from geosand.balance.reconciliation_equations import evidence
 from geosand.balance.stock import stock_witness
-from geosand.estimates import category
-from geosand.site.tables import StockCounts
+from geosand.effects import category
+from geosand.site.sand_tables import StockCounts
 from tests.balance.seasons import Plan, Season, season
 
 #: Six dressings from bags of 25 kg that hold 5 % more, twelve from two other kinds, tested trays,
@@ -161,6 +162,21 @@ def test_a_one_off_is_not_blamed_on_what_is_constant(tmp_path: Path, kg: float) 
     assert np.mean(right) >= 0.9
 
 
+def test_sand_said_to_have_come_back_that_was_spread_is_found(tmp_path: Path) -> None:
+    """All bags of D4 are noted as brought back, though trays caught their sand."""
+    one = season(tmp_path, Plan(), 7100)
+    loads, was = one.site.loads, one.balance.spread.value[3]
+    taken = loads.count * loads.unit_mass_kg
+    back = np.where(loads.dressing == 3, taken, loads.returned_kg)
+    site = replace(one.site, loads=replace(loads, returned_kg=back))
+    balance = site_balance(site, one.areas, one.rates)
+    assert balance.spread.value[3] == 0
+    found = reconcile(site, one.areas, one.rates, balance)
+    assert found is not None
+    assert found.culprit == "loads of D4"
+    assert found.suspects[0].change[0] == pytest.approx(was, rel=0.15)
+
+
 def test_overthrow_that_must_be_negative_is_evidence(tmp_path: Path) -> None:
     """No sand beside the greens and trays that keep 12 % too much: the strip is held at 0."""
     plan = Plan(strip_m=0.001, strip_scatter=0.0, efficiency=1.12, u_efficiency=0.02)
@@ -195,7 +211,7 @@ def test_stock_can_not_tell_heavy_bags_from_lost_sand(tmp_path: Path) -> None:
 
 
 def _with_delivery(one: Season, kg: float) -> object:
-    from geosand.site.tables import Deliveries
+    from geosand.site.sand_tables import Deliveries
 
     tickets = Deliveries(
         date=np.array(["2026-03-02"], dtype="datetime64[D]"),
@@ -240,7 +256,6 @@ def test_smallest_error_that_would_be_seen(tmp_path: Path) -> None:
 
 def test_nothing_measured_gives_nothing(tmp_path: Path) -> None:
     from geosand.areas.register import area_register
-    from geosand.balance.account import site_balance
     from geosand.formats.site_folder import read_site
     from geosand.rates.surface_rates import site_rates
     from tests.sites import write_site

@@ -8,9 +8,8 @@ from typing import Any
 import numpy as np
 import pytest
 
-from geosand.balance.stock import StockWitness, stock_witness, weighings
+from geosand.balance.stock import StockWitness, stock_on_hand, stock_witness, weighings
 from geosand.formats.site_folder import read_site
-from geosand.planning.order import stock_on_hand
 from geosand.site.tables import Site
 from tests.sites import TOML, refusal, write_site
 
@@ -164,3 +163,15 @@ def test_stock_on_hand_begins_with_the_last_count(tmp_path: Path) -> None:
     site = stocked(tmp_path, HEAD + rows)
     assert stock_on_hand(site, 0, np.datetime64("2026-05-01")).mass_kg == 2500
     assert stock_on_hand(site, 0, np.datetime64("2026-05-31")).mass_kg == 2500 + 4000 - 2400
+
+
+def test_stock_on_hand_has_the_u_of_what_went_in_and_out(tmp_path: Path) -> None:
+    """Tickets 25 and 20 kg; 25 kg bags share one label, tonne bags another."""
+    loads = LOADS.replace("L2,D2,100,25,0.25,1,100\n", "L2,D2,4,1000,5,1,100\n")
+    stock = stock_on_hand(
+        stocked(tmp_path, HEAD + TICKETS, loads=loads), 0, np.datetime64("2026-08-01")
+    )
+    assert stock.mass_kg == 9000 - (2500 + 3900 + 2500)
+    bags = 200 * 0.25**2 + 4 * 5.0**2
+    assert stock.u_kg == pytest.approx(np.sqrt(25**2 + 20**2 + 50**2 + 40**2 + bags))
+    assert (stock.counted, stock.since) == (None, True)

@@ -3,13 +3,14 @@
 import numpy as np
 import pytest
 
+from geosand.balance.stock import stock_on_hand
 from geosand.balance.throw_fit import strip_widths
 from geosand.distributions import student_quantile
 from geosand.estimates import Estimates
 from geosand.planning.choosing import chosen_surfaces
 from geosand.planning.crew import CrewPrecision, crew_precision, deviation
 from geosand.planning.next_rate import next_rates
-from geosand.planning.order import sand_order, split_by_load, stock_on_hand
+from geosand.planning.order import sand_order, split_by_load
 from geosand.planning.overthrow import StripWidth, strip_width
 from tests.sites import CATCHES, DRESSINGS, TOML
 
