@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import errno
+import os
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -18,9 +21,10 @@ from geosand.cli.options import (
     units_option,
     write_text,
 )
-from geosand.errors import Fault, Refused
+from geosand.errors import Fault, Refused, printable
 
 if TYPE_CHECKING:
+    from geosand.cli.progress import Step
     from geosand.portfolio.account import PortfolioDone
     from geosand.reports.words import Units
 
@@ -47,7 +51,7 @@ _FILE = click.Path(path_type=Path)
     type=click.IntRange(1, 10_000),
     default=100,
     show_default=True,
-    help="Sites at a time.",
+    help="Sites at a time, at most.",
 )
 @units_option
 @json_option
@@ -73,13 +77,16 @@ def command(
     day_of(as_of)
     from geosand.cli.progress import steps
     from geosand.portfolio.account import account_portfolio
+    from geosand.portfolio.arrow import without_pandas
     from geosand.portfolio.chunk import Options
     from geosand.portfolio.index_page import index_page
     from geosand.portfolio.sources import find_sites
 
-    title = folder.resolve().stem
+    whole = folder.resolve()
+    title = whole.stem if whole.is_file() else whole.name
     place = out or Path("maps") / title
     shown: Units = "us" if units == "us" else "metric"
+    without_pandas()
     with _results_in(place), steps(silent=as_json) as step:
         step("Looking for sites")
         source = find_sites(folder, outside=place)
@@ -90,13 +97,20 @@ def command(
             workers=workers,
             scheduler=scheduler,
             chunk=chunk,
-            progress=lambda count, total: step("Working out sites", done=count, total=total),
+            progress=partial(_told_progress, step),
         )
         write_text(place / "index.html", index_page(title, done, shown))
     if as_json:
         print_document(_document(done, place))
         return
     _print(done, place, shown)
+
+
+def _told_progress(step: Step, done: int, total: int) -> None:
+    if done < total:
+        step("Working out sites", done=done, total=total)
+    else:
+        step("Writing tables")
 
 
 @contextmanager
@@ -114,9 +128,15 @@ def _results_in(place: Path) -> Iterator[None]:
         with held(place, "folder of results"):
             yield
     except OSError as problem:
-        found = f"can not be written: {problem.strerror or problem}"
-        remedy = "make room, or name another place with --out; what is finished there is kept"
+        why = os.strerror(problem.errno) if problem.errno else problem
+        found = f"can not be written: {why}"
+        full = "make room, or " if problem.errno in (errno.ENOSPC, errno.EDQUOT) else ""
+        kept = "; what is finished there is kept" if place.is_dir() else ""
+        remedy = f"{full}name another place with --out{kept}"
         raise Refused(Fault(file=str(place), found=found, remedy=remedy)) from problem
+    except KeyboardInterrupt:  # click says that it was aborted
+        click.echo("Stopped. What is finished is kept; say the same again to go on.", err=True)
+        raise
     finally:
         if not there and place.is_dir() and not any(place.iterdir()):
             place.rmdir()
@@ -143,6 +163,7 @@ def _document(done: PortfolioDone, place: Path) -> dict[str, Any]:
         "sites": [plain(row) for row in found.sites],
         "computed": done.computed,
         "kept": done.kept,
+        "read_one_by_one": dict(done.unforeseen),
         "refused": [
             {"site": row["site"], "faults": row["faults"].splitlines()}
             for row in (*found.refused, *found.failed)
@@ -152,14 +173,16 @@ def _document(done: PortfolioDone, place: Path) -> dict[str, Any]:
         "under_dressed_count": found.under_dressed_count,
         "spreaders": [plain(row) for row in found.spreaders],
         "spreader_sites": [plain(row) for row in found.spreader_sites],
+        "inputs_by_site": done.inputs,
         "files": [str(place / name) for name in ("index.html", *done.files)],
         "maps": {key: str(place / name) for key, name in done.maps.items()},
     }
 
 
 def _print(done: PortfolioDone, place: Path, units: Units) -> None:
-    from geosand.portfolio.index_page import first_lines, plus_minus, spreader_name
+    from geosand.portfolio.summary import first_lines, plus_minus, spreader_name
     from geosand.reports.console import CAUTION, console, table
+    from geosand.reports.words import percent
     from geosand.units import SHOWN
 
     found, out = done.comparison, console()
@@ -167,11 +190,13 @@ def _print(done: PortfolioDone, place: Path, units: Units) -> None:
     for row in [*found.refused, *found.failed][:TOLD]:
         faults = row["faults"].splitlines()
         more = f" (and {len(faults) - 1} more)" if len(faults) > 1 else ""
-        lines.append(f"  {row['status']}: {row['site']}: {faults[0]}{more}")
+        lines.append(printable(f"  {row['status']}: {row['site']}: {faults[0]}{more}"))
     lines += _rest(len(found.refused) + len(found.failed))
     for row in found.not_closing[:TOLD]:
-        share = f"{row['fraction'] * 100:.0f} % of the spread".replace("-", "−")
-        lines.append(f"  does not close: {row['name']}, {row['dressing']}: {share}")
+        none = row["fraction"] is None
+        share = "nothing was spread" if none else f"{percent(row['fraction'])} of the spread"
+        site = found.labels[row["site"]]
+        lines.append(printable(f"  does not close: {site}, {row['dressing']}: {share}"))
     lines += _rest(len(found.not_closing))
     out.print("\n".join(lines), soft_wrap=True)
     factor, label, digits = SHOWN[units]["length"]
@@ -193,8 +218,22 @@ def _print(done: PortfolioDone, place: Path, units: Units) -> None:
     if done.kept:
         one = "1 site was" if done.kept == 1 else f"{done.kept} sites were"
         out.print(f"{one} kept from an earlier run.", soft_wrap=True)
+    if done.unforeseen:
+        out.print(_read_slowly(done.unforeseen), soft_wrap=True)
     out.print(f"Index: {place / 'index.html'}; tables beside it.", soft_wrap=True)
     out.print(CAUTION, soft_wrap=True)
+
+
+def _read_slowly(unforeseen: Mapping[str, int]) -> str:
+    """That an error of geosand, which no site is at fault for, cost time and nothing else."""
+    count = sum(unforeseen.values())
+    sites = "1 site was" if count == 1 else f"{count} sites were"
+    errors = ", ".join(unforeseen)
+    return (
+        f"{sites} read one by one, which is slow: reading many at once met an error that was not"
+        f" foreseen ({errors}). The results are the same. Please report it;"
+        " GEOSAND_TRACEBACK=1 before the command shows where."
+    )
 
 
 def _rest(count: int) -> list[str]:

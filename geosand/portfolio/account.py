@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections import Counter
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 from hashlib import sha256
-from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 
-from geosand.formats.writing import write_whole
+from geosand import __version__
+from geosand.formats.writing import sweep, write_whole
 from geosand.portfolio.chunk import Chunk, ChunkDone, Options, work_chunk
 from geosand.portfolio.compare import Comparison, compare
-from geosand.portfolio.parts import Parts
+from geosand.portfolio.parts import Parts, stored
 from geosand.portfolio.run import CHUNK, Work, chunks_of, run
 from geosand.portfolio.sources import Source
 from geosand.portfolio.tables import write_tables
@@ -30,6 +32,8 @@ class PortfolioDone:
     maps: dict[str, str]  #: file by site, below the folder of results
     computed: int
     kept: int
+    inputs: Mapping[str, str | None]  #: SHA-256 of what each site was read from, where it was
+    unforeseen: Mapping[str, int]  #: how many sites were read one by one, by the kind of error
 
 
 def account_portfolio(
@@ -45,39 +49,67 @@ def account_portfolio(
 ) -> PortfolioDone:
     """Work out all sites of ``source`` below ``out``; unchanged ones that are finished are kept."""
     keys = source.keys()
-    parts = Parts.opened(out, options.fingerprint(_version()))
+    _sweep(out)
+    parts = Parts.opened(out, options.fingerprint(__version__))
     maps = {key: map_name(key) for key in keys} if options.maps else {}
-    computed = done = 0
+    computed, done, unforeseen = 0, 0, Counter[str]()
     progress(done, len(keys))
-    jobs = _jobs(source, keys, parts, options, chunk, out, maps)
+    chunks = chunks_of(keys, chunk, workers)
+    jobs = _jobs(source, chunks, parts, options, out, maps)
+    if scheduler is None:  # a cluster's machines may not see the folder
+        work = partial(_worked_and_stored, work=work, root=parts.root)
     for result in run(jobs, workers=workers, scheduler=scheduler, work=work):
-        for key, page in result.maps.items():
-            write_whole(out / maps[key], page)
+        _write_maps(result, maps, out)
         parts.add(result)
         computed += len(result.fingerprints)
+        unforeseen.update(result.unforeseen)
         done += _sites(result)
         progress(done, len(keys))
-    parts.forget_others(keys)
-    files = [name for names in write_tables(parts, keys, out).values() for name in names]
+    for key in parts.forget_others(keys):
+        if map_name(key) not in maps.values():
+            (out / map_name(key)).unlink(missing_ok=True)
+    written = write_tables(parts, keys, out, threads=workers)
+    files = [name for names in written.values() for name in names]
     return PortfolioDone(
         comparison=compare(parts, keys),
         files=files,
         maps={key: name for key, name in maps.items() if (out / name).is_file()},
         computed=computed,
         kept=len(keys) - computed,
+        inputs={key: mark or None for key, mark in parts.known(keys).items()},
+        unforeseen=unforeseen,
     )
+
+
+def _sweep(out: Path) -> None:
+    """What a run that was killed left of the files that it was writing: they can be large."""
+    for ending in (".parquet", ".csv", ".html"):
+        sweep(out, ending)
+    sweep(out / MAPS, ".html")
+
+
+def _write_maps(result: ChunkDone, maps: Mapping[str, str], out: Path) -> None:
+    """The maps of the sites worked out now; of one that is refused no older map stays."""
+    for key in [key for key in result.fingerprints if key in maps]:
+        if key in result.maps:
+            write_whole(out / maps[key], result.maps[key])
+        else:
+            (out / maps[key]).unlink(missing_ok=True)
+
+
+def _worked_and_stored(chunk: Chunk, work: Work, root: Path) -> ChunkDone:
+    return stored(work(chunk), root)
 
 
 def _jobs(
     source: Source,
-    keys: Sequence[str],
+    chunks: Sequence[Sequence[str]],
     parts: Parts,
     options: Options,
-    chunk: int,
     out: Path,
     maps: dict[str, str],
 ) -> Iterator[Chunk]:
-    for some in chunks_of(keys, chunk):
+    for some in chunks:
         known = parts.known(some)
         lost = [k for k in known if k in maps and not (out / maps[k]).is_file()]
         for key in lost:
@@ -105,10 +137,3 @@ def map_name(key: str) -> str:
     if len(plain) > LONGEST_NAME:
         plain = f"{plain[: LONGEST_NAME - 20]}~{sha256(key.encode()).hexdigest()[:16]}"
     return f"{MAPS}/{plain}.html"
-
-
-def _version() -> str:
-    try:
-        return version("geosand")
-    except PackageNotFoundError:
-        return "unknown"

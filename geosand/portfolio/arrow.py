@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Mapping
 from typing import Any
 
@@ -10,6 +11,32 @@ import shapely
 from numpy.typing import NDArray
 
 from geosand.columns import Geometries, Ints, Strings
+
+
+class _Hidden:
+    """A finder of modules that says of pandas that it is not installed."""
+
+    def find_spec(self, name: str, path: object = None, target: object = None) -> None:
+        if name == "pandas":
+            raise ModuleNotFoundError(name)
+
+
+def without_pandas() -> None:
+    """Let pyarrow do without pandas, which it loads with its first value: half of a short run.
+
+    It looks once whether there is one; a frame that is asked for later is made all the same. To be
+    called where no other thread runs; nothing happens where pandas is loaded.
+    """
+    import pyarrow as pa
+
+    if "pandas" in sys.modules:
+        return
+    hidden = _Hidden()
+    sys.meta_path.insert(0, hidden)
+    try:
+        pa.scalar(0)
+    finally:
+        sys.meta_path.remove(hidden)
 
 
 def arrow_table(table: Mapping[str, Any]) -> Any:

@@ -1,13 +1,15 @@
-"""One chunk of sites: read, worked out, and sent back as Arrow bytes; the same on any machine."""
+"""One chunk of sites: read, worked out, and sent back as Arrow tables; the same on any machine."""
 
 from __future__ import annotations
 
 import gc
 import hashlib
 import json
+from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -63,13 +65,15 @@ class Chunk:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ChunkDone:
-    """What comes back: Arrow streams by table, and where each site's rows stand in them."""
+    """What comes back: Arrow tables by name, and where each site's rows stand in them."""
 
     kept: Sequence[str] = ()  #: known before and unchanged
     fingerprints: Mapping[str, str] = field(default_factory=dict)  #: of the sites worked out now
     rows: Mapping[str, Mapping[str, tuple[int, int]]] = field(default_factory=dict)
-    tables: Mapping[str, Any] = field(default_factory=dict)  #: Arrow buffers, as good as bytes
+    tables: Mapping[str, Any] = field(default_factory=dict)  #: empty where ``folder`` has them
+    folder: Path | None = None
     maps: Mapping[str, bytes] = field(default_factory=dict)  #: HTML by site
+    unforeseen: Mapping[str, int] = field(default_factory=dict)  #: sites read alone, by the error
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -119,9 +123,12 @@ def _work_chunk(chunk: Chunk) -> ChunkDone:
     fingerprints: dict[str, str] = {}
     done: list[Worked] = []
     not_done: list[NotWorked] = []
+    unforeseen = Counter[str]()
     for reads in _stacks(chunk, kept):
         for read in reads:
             fingerprints[read.key] = read.fingerprint
+            if read.unforeseen:
+                unforeseen[read.unforeseen] += 1
             if read.site is None:
                 told = "\n".join(read.refused)
                 not_done.append(NotWorked(key=read.key, name=read.key, status=REFUSED, faults=told))
@@ -139,6 +146,7 @@ def _work_chunk(chunk: Chunk) -> ChunkDone:
         rows=rows,
         tables=tables,
         maps={key: page for one in done for key, page in one.pages.items()},
+        unforeseen=unforeseen,
     )
 
 
@@ -242,26 +250,21 @@ def _told(sites: Sequence[NotWorked]) -> list[Worked]:
 
 
 def _joined(worked: Sequence[Worked]) -> tuple[dict[str, Any], dict[str, Rows]]:
-    """Sites one below the other in one Arrow stream a table, and the rows of each."""
+    """Sites one below the other in one Arrow table of each kind, and the rows of each."""
     import pyarrow as pa
 
-    streams: dict[str, Any] = {}
+    tables: dict[str, Any] = {}
     rows: dict[str, Rows] = {key: {} for one in worked for key in one.keys}
     for name in TABLES:
         parts = [one for one in worked if name in one.tables]
-        if not parts:
-            continue
         begun = 0
         for one in parts:
             for key, size in zip(one.keys, one.sizes[name], strict=True):
                 rows[key][name] = (begun, size)
                 begun += size
-        table = pa.concat_tables([one.tables[name] for one in parts])
-        sink = pa.BufferOutputStream()
-        with pa.ipc.new_stream(sink, table.schema) as stream:
-            stream.write_table(table)
-        streams[name] = sink.getvalue()
-    return streams, rows
+        if parts:
+            tables[name] = pa.concat_tables([one.tables[name] for one in parts])
+    return tables, rows
 
 
 def lost_chunk(chunk: Chunk, why: str) -> ChunkDone:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -30,6 +31,7 @@ class Comparison:
     under_dressed_count: int
     spreaders: Sequence[Row]  #: one a spreader, most sand thrown over for each kilogram first
     spreader_sites: Sequence[Row]  #: one a spreader of a site, widest strip first
+    labels: Mapping[str, str]  #: by site: its name, with the site behind where others have it too
 
 
 def compare(parts: Parts, keys: Sequence[str]) -> Comparison:
@@ -53,7 +55,16 @@ def compare(parts: Parts, keys: Sequence[str]) -> Comparison:
         spreader_sites=sorted(
             spreaders, key=lambda r: (-_number(r["strip_width_m"]), r["spreader"], r["site"])
         ),
+        labels=_labels(sites),
     )
+
+
+def _labels(sites: Sequence[Row]) -> dict[str, str]:
+    having = Counter(row["name"] for row in sites)
+    return {
+        row["site"]: row["name"] if having[row["name"]] == 1 else f"{row['name']} ({row['site']})"
+        for row in sites
+    }
 
 
 def _number(value: float | None, missing: float = -np.inf) -> float:
@@ -71,7 +82,7 @@ def _not_closing(parts: Parts, keys: Sequence[str], sites: Mapping[str, Row]) ->
         rows += part.filter(open_ones).select(wanted).to_pylist()
     for row in rows:
         row["name"] = sites[row["site"]]["name"]
-    return sorted(rows, key=lambda r: (_number(r["fraction"], 0.0), r["site"], r["dressing"]))
+    return sorted(rows, key=lambda r: (_number(r["fraction"]), r["site"], r["dressing"]))
 
 
 def _under_dressed(parts: Parts, keys: Sequence[str]) -> tuple[list[Row], int]:

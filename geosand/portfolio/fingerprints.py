@@ -9,10 +9,15 @@ from typing import Any
 import numpy as np
 
 from geosand.columns import Bools, Ints
-from geosand.portfolio.set_tables import SiteRows
-
-Bytes = np.ndarray[Any, np.dtype[np.uint8]]
-BITS = 63  #: blanks of so many columns in one number
+from geosand.portfolio.arrow_columns import (
+    Bytes,
+    content_of,
+    is_bytes,
+    one_array,
+    places_of,
+    written_out,
+)
+from geosand.portfolio.rows_by_site import SiteRows
 
 
 def fingerprints(tables: Mapping[str, SiteRows], sites: int) -> list[str]:
@@ -27,76 +32,60 @@ def fingerprints(tables: Mapping[str, SiteRows], sites: int) -> list[str]:
 
 
 def _add(digests: list[Any], table: str, rows: SiteRows) -> None:
-    """The rows of each site to its digest."""
-    head, numbers, blanks = f"{table}\0", list[Ints](), list[Bools | None]()
-    texts: list[tuple[Bytes, list[int]]] = []
-    others: list[Any] = []
+    """The rows of each site to its digest: numbers and lengths of texts, texts, what is blank."""
+    bounds = rows.bounds.tolist()
+    head, fixed, texts = f"{table}\0", list[Any](), list[tuple[Bytes, list[int]]]()
+    blanks, others = dict[str, Bools](), list[Any]()
     for name, values in zip(rows.table.column_names, rows.table.columns, strict=True):
         if name in ("site", "row"):
             continue
-        head += f"{name}\0{values.type}\0"
-        array = _one_array(values)
+        array = _plain(values)
+        head += f"{name}\0{array.type}\0"
         blank = array.is_null().to_numpy(zero_copy_only=False) if array.null_count else None
-        if (text := _as_bytes(array, blank)) is not None:
-            start, content = text
-            texts.append((content, start[rows.bounds].tolist()))
-            numbers.append(np.diff(start))
-        elif (fixed := _as_numbers(array, blank)) is not None:
-            numbers.append(fixed)
+        if (start := _starts(array, blank)) is not None:
+            fixed.append(np.diff(start))
+            texts.append((content_of(array), start[rows.bounds].tolist()))
+        elif (numbers := _as_numbers(array, blank)) is not None:
+            fixed.append(numbers)
         else:
             others.append(values)
             continue
-        blanks.append(blank)
-    numbers += [_bits(blanks[k : k + BITS], len(rows.table)) for k in range(0, len(blanks), BITS)]
-    matrix = np.stack(numbers, axis=1) if numbers else np.empty((len(rows.table), 0), np.int64)
-    bounds = rows.bounds.tolist()
-    for k, digest in enumerate(digests):
-        begin, end = bounds[k], bounds[k + 1]
+        if blank is not None:
+            blanks[name] = blank
+    for digest, begin, end in zip(digests, bounds, bounds[1:], strict=False):
         if end == begin:
             continue
         digest.update(f"{head}{end - begin}\0".encode())
-        digest.update(matrix[begin:end])
-        for content, starts in texts:
-            digest.update(content[starts[k] : starts[k + 1]])
-        for column in others:
-            digest.update(_stream(column.take(np.arange(begin, end))))
+        for column in fixed:
+            digest.update(column[begin:end])
+    for content, starts in texts:
+        for digest, begin, end in zip(digests, starts, starts[1:], strict=False):
+            digest.update(content[begin:end])
+    for name, blank in blanks.items():
+        for k in np.flatnonzero(np.bincount(rows.member()[blank])).tolist():
+            digests[k].update(f"{name}\0".encode())
+            digests[k].update(blank[bounds[k] : bounds[k + 1]])
+    for column in others:
+        for digest, begin, end in zip(digests, bounds, bounds[1:], strict=False):
+            if end > begin:
+                digest.update(_stream(column.take(np.arange(begin, end))))
 
 
-def _bits(blanks: list[Bools | None], size: int) -> Ints:
-    """One number a row, with a bit for each column in which it is blank."""
-    out = np.zeros(size, dtype=np.int64)
-    for k, blank in enumerate(blanks):
-        if blank is not None:
-            out |= blank.astype(np.int64) << k
-    return out
-
-
-def _one_array(values: Any) -> Any:
+def _plain(values: Any) -> Any:
+    """Yes and no as numbers, words as texts: their numbers depend on what was read with them."""
     import pyarrow as pa
 
     if pa.types.is_boolean(values.type):
         values = values.cast(pa.int8())
-    whole = values.combine_chunks()
-    if isinstance(whole, pa.ChunkedArray):
-        return whole.chunk(0) if whole.num_chunks else pa.array([], values.type)
-    return whole
+    return one_array(written_out(values))
 
 
-def _as_bytes(array: Any, blank: Bools | None) -> tuple[Ints, Bytes] | None:
-    """Where the bytes of each row of a column of texts begin (n + 1,), and the bytes."""
-    import pyarrow as pa
-
-    kind = array.type
-    wide = pa.types.is_large_string(kind) or pa.types.is_large_binary(kind)
-    if not (wide or pa.types.is_string(kind) or pa.types.is_binary(kind)):
+def _starts(array: Any, blank: Bools | None) -> Ints | None:
+    """Where the bytes of each row of a column of texts begin (n + 1,); None for other columns."""
+    if not is_bytes(array.type):
         return None
-    _, places, content = array.buffers()
-    number = np.dtype(np.int64 if wide else np.int32)
-    begun = np.frombuffer(places, number)[array.offset : array.offset + len(array) + 1]
-    start: Ints = begun.astype(np.int64)
-    if blank is not None and np.diff(start)[blank].any():
-        return None
-    return start, np.frombuffer(content or b"", np.uint8)
+    start = places_of(array)
+    return None if blank is not None and np.diff(start)[blank].any() else start
 
 
 def _as_numbers(array: Any, blank: Bools | None) -> Ints | None:
@@ -110,10 +99,7 @@ def _as_numbers(array: Any, blank: Bools | None) -> Ints | None:
         return None
     width = np.dtype(f"i{kind.bit_width // 8}")
     bits = np.frombuffer(array.buffers()[1], width)[array.offset : array.offset + len(array)]
-    numbers = bits.astype(np.int64)
-    if blank is not None:
-        numbers[blank] = 0
-    return numbers
+    return bits if blank is None else np.where(blank, width.type(0), bits)
 
 
 def _stream(column: Any) -> bytes:

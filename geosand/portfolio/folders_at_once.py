@@ -38,8 +38,11 @@ Names = tuple[str, ...]
 Layout = dict[Names, Names]  #: names in order by the place of the table
 
 
-def read_folders_at_once(parsed: Sequence[ParsedSite]) -> dict[int, Site]:
-    """Those of the sites, by number, in which nothing is wrong. What is parsed is not changed."""
+def read_folders_at_once(parsed: Sequence[ParsedSite], unforeseen: list[str]) -> dict[int, Site]:
+    """Those of the sites, by number, in which nothing is wrong. What is parsed is not changed.
+
+    ``unforeseen`` gets the kind of an error that left some of them out.
+    """
     sites: dict[int, Site] = {}
     alike: dict[tuple[int, str], list[int]] = {}
     for k, site in enumerate(parsed):
@@ -48,7 +51,7 @@ def read_folders_at_once(parsed: Sequence[ParsedSite]) -> dict[int, Site]:
         if whole and raw.dressings.file == "dressings.csv":  # a workbook is read alone
             alike.setdefault((len(raw.editions), raw.catches.file), []).append(k)
     for numbers in alike.values():
-        with or_one_by_one():
+        with or_one_by_one(unforeseen):
             for group, order in _laid_out(numbers, parsed):
                 sites |= sound_ones(group, partial(_stacked, parsed=parsed, order=order))
     return {k: _told(site, _in_order(parsed[k].raw.editions)) for k, site in sites.items()}

@@ -13,12 +13,13 @@ from typing import Any
 
 from geosand.errors import printable
 from geosand.portfolio.account import PortfolioDone
-from geosand.portfolio.compare import Comparison, Row
+from geosand.portfolio.compare import Comparison
+from geosand.portfolio.strips import strips
+from geosand.portfolio.summary import counted, first_lines, last_days, plus_minus, spreader_name
 from geosand.reports.printed_page import page
 from geosand.reports.words import Units, chance, label_of, percent, shown
 from geosand.units import SHOWN
 
-WIDE, LINE, LEFT = 640, 34, 150  #: of the drawing of strip widths
 #: what the page's script needs of a site, in this order
 FIELDS = (
     *("site", "name", "status", "spread_kg", "overthrow_kg", "fraction", "u_fraction"),
@@ -31,7 +32,7 @@ FIELDS = (
 def index_page(title: str, done: PortfolioDone, units: Units) -> str:
     """The whole page, the same bytes for the same results."""
     found = done.comparison
-    name = f"{printable(title)}: {_count(len(found.sites), 'site', 'sites')}"
+    name = f"{printable(title)}: {counted(len(found.sites), 'site', 'sites')}"
     body = (
         f"<main><h1>{escape(name)}</h1>\n{_first(found, units)}{_spreaders(found, units)}"
         f"{_sites(found, units)}{_not_closing(found, units)}{_under_dressed(found, units)}"
@@ -39,7 +40,7 @@ def index_page(title: str, done: PortfolioDone, units: Units) -> str:
     )
     data = {
         "fields": FIELDS,
-        "sites": [[row[f] for f in FIELDS] for row in found.sites],
+        "sites": [[_shown(row[f]) for f in FIELDS] for row in found.sites],
         "maps": [done.maps.get(row["site"]) for row in found.sites],
         "length": SHOWN[units]["length"],
         "depth": SHOWN[units]["depth"],
@@ -54,68 +55,17 @@ def index_page(title: str, done: PortfolioDone, units: Units) -> str:
     )
 
 
+def _shown(value: Any) -> Any:
+    return printable(value) if isinstance(value, str) else value
+
+
 def _asset(name: str) -> str:
     return files("geosand.portfolio").joinpath("assets", name).read_text(encoding="utf-8")
-
-
-def _count(number: int, one: str, many: str) -> str:
-    return f"{number} {one if number == 1 else many}"
-
-
-def first_lines(found: Comparison, units: Units) -> list[str]:
-    """What matters, the important first; plain text."""
-    worked = len(found.sites) - len(found.refused) - len(found.failed)
-    lines = [f"{_count(worked, 'site', 'sites')} worked out"]
-    if found.refused:
-        lines[0] += f", {len(found.refused)} refused"
-    if found.failed:
-        lines[0] += f", {len(found.failed)} failed"
-    if found.not_closing:
-        sites = len({row["site"] for row in found.not_closing})
-        count = len(found.not_closing)
-        verb = "balance does" if count == 1 else "balances do"
-        where = "site" if sites == 1 else "sites"
-        lines.append(
-            f"{count} {verb} not close, at {sites} {where}: there the catches claim more sand than"
-            " was spread, so a measured figure is wrong"
-        )
-    if found.under_dressed_count:
-        behind = sum(1 for row in found.sites if row["under_dressed"])
-        worst = found.under_dressed[0]
-        short = shown(worst["shortfall_mm"] / 1000, "depth", units)
-        lines.append(
-            f"{_count(found.under_dressed_count, 'surface', 'surfaces')} under-dressed, at"
-            f" {_count(behind, 'site', 'sites')}; furthest behind is {worst['surface']} of"
-            f" {printable(worst['site_name'])}, {short}"
-        )
-    over = [row for row in found.spreaders if row["fraction"] is not None]
-    if over:
-        spread = sum(row["spread_kg"] for row in over)
-        thrown = sum(row["overthrow_kg"] for row in over)
-        lines.append(
-            f"Of {shown(spread, 'mass', units)} spread and measured,"
-            f" {shown(thrown, 'mass', units)} ({percent(thrown / spread)}) did not land on the"
-            " surfaces"
-        )
-    return lines
 
 
 def _first(found: Comparison, units: Units) -> str:
     items = "".join(f"<li>{escape(line)}.</li>" for line in first_lines(found, units))
     return f'<ul class="first">{items}</ul>\n'
-
-
-def spreader_name(row: Row) -> str:
-    """A spreader's name, or what stands for none."""
-    return printable(row["spreader"]) or "spreader not said"
-
-
-def plus_minus(value: float | None, u: float | None, factor: float, decimals: int) -> str:
-    """A value and its u in the same digits, ``–`` where there is none."""
-    if value is None:
-        return "–"
-    text = f"{value * factor:.{decimals}f}".replace("-", "−")
-    return text if u is None else f"{text} ± {u * factor:.{decimals}f}"
 
 
 def _spreaders(found: Comparison, units: Units) -> str:
@@ -138,55 +88,10 @@ def _spreaders(found: Comparison, units: Units) -> str:
         "<section><h2>Overthrow by spreader</h2>\n<p>Strip width: as if the overthrow lay at full"
         " rate beside the edges. Each dot is a site; ± is one standard uncertainty, sites taken as"
         " having nothing in common.</p>\n"
-        f"{_strips(found, units)}"
+        f"{strips(found, units)}"
         '<div class="wide" tabindex="0" role="region" aria-label="Spreaders">'
         f'<table class="figures"><thead><tr>{head}</tr></thead><tbody>\n{body}'
         "</tbody></table></div></section>\n"
-    )
-
-
-def _strips(found: Comparison, units: Units) -> str:
-    """One line a spreader: a dot for each site's strip width, a bar for all with its ± u."""
-    factor, label, _ = SHOWN[units]["length"]
-    rows = [row for row in found.spreaders if row["strip_width_m"] is not None]
-    known = [row for row in found.spreader_sites if row["strip_width_m"] is not None]
-    values = [row["strip_width_m"] * factor for row in known]
-    low, high = float(min(0.0, *values)), float(max(0.1, *values))
-    steps = (0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0, 1e9)
-    step = next(s for s in steps if (high - low) / s <= 8)
-    low = step * (low // step)
-    high = step * (-(-high // step))
-
-    def at(value: float) -> float:
-        return LEFT + (value - low) / (high - low) * (WIDE - LEFT - 16)
-
-    height = LINE * len(rows) + 44
-    marks = []
-    for k in range(round((high - low) / step) + 1):
-        value = low + k * step
-        x, kind = at(value), "zero" if abs(value) < step / 2 else "grid"
-        marks.append(f'<path class="{kind}" d="M{x:.1f} 4V{height - 40}"/>')
-        marks.append(f'<text class="middle" x="{x:.1f}" y="{height - 24}">{value:.3g}</text>')
-    for k, row in enumerate(rows):
-        y = 4 + LINE * (k + 0.5)
-        marks.append(
-            f'<text class="end" x="{LEFT - 12}" y="{y + 4:.1f}">{escape(spreader_name(row)[:20])}'
-            "</text>"
-        )
-        dots = [r["strip_width_m"] * factor for r in known if r["spreader"] == row["spreader"]]
-        drawn = sorted({round(at(value)) for value in dots})
-        marks += [f'<circle cx="{x}" cy="{y:.1f}" r="3"/>' for x in drawn]
-        middle, u = row["strip_width_m"] * factor, row["u_strip_width_m"] * factor
-        ends = [min(max(at(v), LEFT), WIDE - 2) for v in (middle - u, middle + u)]
-        marks.append(f'<path class="u" d="M{ends[0]:.1f} {y:.1f}H{ends[1]:.1f}"/>')
-        marks.append(f'<path class="mean" d="M{at(middle):.1f} {y - 9:.1f}v18"/>')
-    marks.append(
-        f'<text class="middle" x="{(LEFT + WIDE) / 2:.0f}" y="{height - 6}">strip width, {label}'
-        "</text>"
-    )
-    return (
-        f'<svg class="strips" viewBox="0 0 {WIDE} {height}" role="img" aria-label="Strip width of'
-        f' each spreader; the table below holds the same figures">{"".join(marks)}</svg>\n'
     )
 
 
@@ -258,7 +163,7 @@ def _table(title: str, note: str, heads: Sequence[str], rows: Sequence[Sequence[
 def _not_closing(found: Comparison, units: Units) -> str:
     rows = [
         [
-            printable(row["name"]),
+            printable(found.labels[row["site"]]),
             printable(f"{row['dressing']}, {row['date']}"),
             shown(row["spread_kg"], "mass", units),
             shown(row["overthrow_kg"], "mass", units),
@@ -274,7 +179,7 @@ def _not_closing(found: Comparison, units: Units) -> str:
 def _under_dressed(found: Comparison, units: Units) -> str:
     rows = [
         [
-            printable(row["site_name"]),
+            printable(found.labels[row["site"]]),
             printable(f"{row['surface']} ({row['kind']})"),
             shown(row["depth_mm"] / 1000, "depth", units),
             shown(row["target_so_far_mm"] / 1000, "depth", units),
@@ -300,7 +205,7 @@ def _refused(found: Comparison) -> str:
     more = len(broken) - 200
     rest = f"<p>{more} more are in sites.csv.</p>" if more > 0 else ""
     return (
-        "<section><h2>Sites that could not be worked out</h2>\n<ul class='faults'>"
+        '<section id="refused"><h2>Sites that could not be worked out</h2>\n<ul class="faults">'
         f"{items}</ul>{rest}</section>\n"
     )
 
@@ -312,9 +217,11 @@ def _lines(row: Mapping[str, Any]) -> str:
 
 
 def _about(done: PortfolioDone) -> str:
+    no_maps = "" if done.maps else " With --maps each site gets its map, linked here."
     links = ", ".join(f'<a href="{escape(name)}">{escape(name)}</a>' for name in done.files)
     return (
-        f"<footer><p>All figures: {links}. In them masses are in kg, depths in mm, areas in m².</p>"
+        f"<footer><p>{escape(last_days(done.comparison))}{no_maps}</p>\n"
+        f"<p>All figures: {links}. In them masses are in kg, depths in mm, areas in m².</p>"
         "<p>Areas here are for sand planning; boundary and title work needs a licensed surveyor."
         "</p></footer>\n"
     )

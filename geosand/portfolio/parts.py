@@ -15,7 +15,7 @@ import shutil
 import tempfile
 from collections import OrderedDict
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -58,34 +58,34 @@ class Parts:
         """Keep what a chunk brought."""
         if not done.fingerprints:
             return
+        if done.folder is None:
+            done = stored(done, self.root)
+        assert done.folder is not None
         sites = {
             key: {"fingerprint": mark, "rows": {n: list(r) for n, r in done.rows[key].items()}}
             for key, mark in done.fingerprints.items()
         }
-        sizes = {table: len(content) for table, content in done.tables.items()}
-        told = {"options": self.options, "sites": sites, "sizes": sizes}
+        told = {"options": self.options, "sites": sites, "sizes": _sizes(done.folder)}
         text = json.dumps(told, sort_keys=True)
         name = hashlib.sha256(text.encode()).hexdigest()[:20]
-        self.root.mkdir(parents=True, exist_ok=True)
-        made = Path(tempfile.mkdtemp(prefix=".part-", dir=self.root))
-        for table, content in done.tables.items():
-            write_whole(made / f"{table}.arrow", content)
-        write_whole(made / "part.json", text.encode("utf-8"))
+        write_whole(done.folder / "part.json", text.encode("utf-8"))
         shutil.rmtree(self.root / name, ignore_errors=True)
-        os.replace(made, self.root / name)
+        os.replace(done.folder, self.root / name)
         for key, one in sites.items():
             self.place[key] = (name, str(one["fingerprint"]))
             self.rows[key] = done.rows[key]  # type: ignore[assignment]
 
-    def forget_others(self, keys: Sequence[str]) -> None:
-        """Drop sites that are no longer there, and parts that no site needs."""
+    def forget_others(self, keys: Sequence[str]) -> list[str]:
+        """Drop sites that are no longer there, and parts that no site needs; the sites dropped."""
         wanted = set(keys)
-        for key in [k for k in self.place if k not in wanted]:
+        others = [key for key in self.place if key not in wanted]
+        for key in others:
             del self.place[key], self.rows[key]
         used = {part for part, _ in self.place.values()}
         for folder in self._folders():
             if folder.name not in used:
                 shutil.rmtree(folder, ignore_errors=True)
+        return others
 
     def _folders(self) -> list[Path]:
         """Parts, whole or not; a folder that somebody else made is none."""
@@ -129,11 +129,44 @@ class Parts:
         return opened[part]
 
 
+def stored(done: ChunkDone, root: Path) -> ChunkDone:
+    """The same with its tables in a new folder below ``root``, which is no part yet.
+
+    Where the process that works a chunk out writes them too, they need not travel.
+    """
+    if not done.fingerprints:
+        return done
+    root.mkdir(parents=True, exist_ok=True)
+    made = Path(tempfile.mkdtemp(prefix=".part-", dir=root))
+    try:
+        for name, table in done.tables.items():
+            _write_stream(made / f"{name}.arrow", table)
+    except BaseException:
+        shutil.rmtree(made, ignore_errors=True)
+        raise
+    return replace(done, tables={}, folder=made)
+
+
+def _write_stream(path: Path, table: Any) -> None:
+    import pyarrow as pa
+
+    with path.open("wb") as file:
+        with pa.ipc.new_stream(file, table.schema) as stream:
+            stream.write_table(table)
+        file.flush()
+        os.fsync(file.fileno())
+
+
+def _sizes(folder: Path) -> dict[str, int]:
+    """Bytes of each stream."""
+    return {path.stem: path.stat().st_size for path in folder.glob("*.arrow")}
+
+
 def _read(folder: Path) -> dict[str, Any] | None:
     """The manifest of a part; None where the part is not whole."""
     try:
         told = json.loads((folder / "part.json").read_text(encoding="utf-8"))
-        sizes = {path.stem: path.stat().st_size for path in folder.glob("*.arrow")}
+        sizes = _sizes(folder)
     except (OSError, ValueError):
         return None
     whole = isinstance(told, dict) and isinstance(told.get("sites"), dict)

@@ -16,7 +16,7 @@ import numpy as np
 
 from geosand.columns import Bools, Ints, distinct
 from geosand.errors import Finding
-from geosand.portfolio.set_tables import SiteRows
+from geosand.portfolio.rows_by_site import SiteRows
 from geosand.portfolio.sound_sites import NotAlikeError, or_one_by_one, sound_ones
 from geosand.portfolio.typed_columns import Typed, typed
 from geosand.site.assemble import RawSites
@@ -33,12 +33,16 @@ def read_at_once(
     wanted: Sequence[int],
     parts: Mapping[str, SiteRows],
     files: Mapping[str, str],
+    unforeseen: list[str],
 ) -> dict[int, Site]:
-    """Those of the ``wanted`` sites (numbers of ``keys``) in which nothing is wrong."""
+    """Those of the ``wanted`` sites (numbers of ``keys``) in which nothing is wrong.
+
+    ``unforeseen`` gets the kind of an error that left some of them out.
+    """
     sites: dict[int, Site] = {}
     if not wanted:
         return sites
-    with or_one_by_one():
+    with or_one_by_one(unforeseen):
         tables = {name: typed(name, rows, files[name]) for name, rows in parts.items()}
         surveys = _surveys(tables["surfaces"])
         sound = np.array(wanted, dtype=np.int64)

@@ -4,15 +4,17 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
-from concurrent.futures.process import BrokenProcessPool
 from dataclasses import replace
 from itertools import islice
-from multiprocessing import get_context
-from typing import Any
+from threading import Thread
+from typing import TYPE_CHECKING, Any
 
 from geosand.errors import Fault, Refused
+from geosand.portfolio.arrow import without_pandas
 from geosand.portfolio.chunk import Chunk, ChunkDone, lost_chunk, work_chunk
+
+if TYPE_CHECKING:  # a run in this process needs none of them
+    from concurrent.futures import Future, ProcessPoolExecutor
 
 CHUNK = 100  #: sites
 AHEAD = 2  #: chunks waiting for each worker: memory does not grow with the portfolio
@@ -21,8 +23,13 @@ DIED = "the process that worked on it died, twice: out of memory?"
 Work = Callable[[Chunk], ChunkDone]
 
 
-def chunks_of(keys: Sequence[str], size: int = CHUNK) -> list[list[str]]:
-    """The sites in order, ``size`` at a time."""
+def chunks_of(keys: Sequence[str], size: int = CHUNK, workers: int = 1) -> list[list[str]]:
+    """The sites in order, at most ``size`` at a time; fewer where a worker would have none.
+
+    >>> [len(some) for some in chunks_of(["site"] * 7, 100, workers=3)]
+    [3, 3, 1]
+    """
+    size = max(1, min(size, -(-len(keys) // workers)))
     return [list(keys[k : k + size]) for k in range(0, len(keys), size)]
 
 
@@ -47,17 +54,36 @@ def _quiet_threads() -> None:
         os.environ.setdefault(name, "1")
 
 
+def _started() -> None:
+    """What a process of the pool does first."""
+    _quiet_threads()
+    without_pandas()
+    Thread(target=_end_with_parent, daemon=True).start()
+
+
+def _end_with_parent() -> None:
+    """Else it would wait for ever for work of a run that was killed."""
+    from multiprocessing import parent_process
+
+    if (parent := parent_process()) is not None:
+        parent.join()
+        os._exit(1)
+
+
 def _on_processes(jobs: Iterator[Chunk], workers: int, work: Work) -> Iterator[ChunkDone]:
     """A pool of processes; one that dies is replaced and its chunks are done again.
 
     Each chunk that was under way when a process died is then done alone, so that the one at fault
     is known; sites whose process dies again are given up, and the others go on.
     """
+    from concurrent.futures.process import BrokenProcessPool
+
     _quiet_threads()
     suspects: list[Chunk] = []
     finished = False
     while not finished:
-        finished, pending = True, dict[Future[ChunkDone], Chunk]()
+        finished = True
+        pending: dict[Future[ChunkDone], Chunk] = {}
         waiting: Chunk | None = None
         with _pool(workers) as pool:
             try:
@@ -77,11 +103,16 @@ def _on_processes(jobs: Iterator[Chunk], workers: int, work: Work) -> Iterator[C
 
 
 def _pool(workers: int) -> ProcessPoolExecutor:
+    from concurrent.futures import ProcessPoolExecutor
+    from multiprocessing import get_context
+
     # forked children of a process with threads can hang; these start clean
-    return ProcessPoolExecutor(workers, mp_context=get_context("spawn"), initializer=_quiet_threads)
+    return ProcessPoolExecutor(workers, mp_context=get_context("spawn"), initializer=_started)
 
 
 def _some(pending: dict[Future[ChunkDone], Chunk]) -> Iterator[ChunkDone]:
+    from concurrent.futures import FIRST_COMPLETED, wait
+
     done, _ = wait(pending, return_when=FIRST_COMPLETED)
     for future in done:
         result = future.result()
@@ -91,6 +122,8 @@ def _some(pending: dict[Future[ChunkDone], Chunk]) -> Iterator[ChunkDone]:
 
 def _alone(job: Chunk, work: Work) -> Iterator[ChunkDone]:
     """A chunk in a process of its own; where that dies, its halves, down to the site at fault."""
+    from concurrent.futures.process import BrokenProcessPool
+
     with _pool(1) as pool:
         try:
             yield pool.submit(work, job).result()

@@ -16,6 +16,7 @@ import numpy as np
 
 from geosand.columns import Ints
 from geosand.errors import Fault, Refused
+from geosand.portfolio.rows_by_site import SiteRows, split_by_site
 
 WGS84 = re.compile(r"(CRS84h?|EPSG:*(:[\d.]*)?:4326)$", re.IGNORECASE)
 
@@ -52,38 +53,13 @@ class FileTable(Protocol):
         ...
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
-class SiteRows:
-    """Rows of some sites, one site after the other, each in the file's order."""
-
-    table: Any  #: an Arrow table; its geometry column is called ``geometry``
-    bounds: Ints  #: (sites + 1,) where the rows of each site begin
-
-    def of(self, number: int) -> Any:
-        """The rows of one site as an Arrow table."""
-        begin, end = self.bounds[number : number + 2].tolist()
-        return self.table.slice(begin, end - begin)
-
-    def member(self) -> Ints:
-        """The number of the site that each row is of."""
-        return np.repeat(np.arange(len(self.bounds) - 1), np.diff(self.bounds))
-
-    def only(self, sites: Ints) -> SiteRows:
-        """The rows of some of the sites."""
-        size = np.diff(self.bounds)
-        if len(sites) == len(size):
-            return self
-        kept = np.isin(self.member(), sites)
-        bounds = np.append(0, np.cumsum(size[sites]))
-        return SiteRows(table=self.table.filter(kept), bounds=bounds)
-
-
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ParquetTable:
     """A Parquet or GeoParquet file; row groups without a wanted site are not read."""
 
     path: Path
     geometry: str  #: its geometry column, "" = none
+    texts: tuple[str, ...] = ()  #: columns that are read as different words, each once
     groups: RowGroups | None = None  #: looked at once for all chunks; None = each time
 
     @property
@@ -106,17 +82,18 @@ class ParquetTable:
         import pyarrow as pa
         import pyarrow.parquet as pq
 
-        with pq.ParquetFile(self.path) as file:
-            parts = [file.schema_arrow.empty_table()]
-            rows = [pa.array([], pa.int64())]
+        with pq.ParquetFile(self.path, read_dictionary=list(self.texts)) as file:
             groups = self.groups
             if groups is None or groups.begun[-1] != file.metadata.num_rows:
                 groups = row_groups(file)
+            parts, rows = list[Any](), list[Ints]()
             for group in groups.that_may_hold(keys):
                 begun, end = groups.begun[group : group + 2].tolist()
                 parts.append(file.read_row_group(group))
-                rows.append(pa.array(np.arange(begun + 1, end + 1)))
-        table = pa.concat_tables(parts).append_column("row", pa.chunked_array(rows))
+                rows.append(np.arange(begun + 1, end + 1))
+            table = pa.concat_tables(parts or [file.schema_arrow.empty_table()])
+        number = np.concatenate([np.zeros(0, dtype=np.int64), *rows])
+        table = table.append_column("row", pa.array(number))
         return split_by_site(table, keys, self.geometry)
 
 
@@ -204,7 +181,9 @@ def parquet_table(path: Path) -> ParquetTable:
             )
     with pq.ParquetFile(path) as file:
         groups = row_groups(file)
-    return ParquetTable(path=path, geometry=geometry, groups=groups)
+    of = pa.types
+    texts = [c.name for c in schema if of.is_string(c.type) or of.is_large_string(c.type)]
+    return ParquetTable(path=path, geometry=geometry, texts=tuple(texts), groups=groups)
 
 
 def _crs_name(crs: Any) -> str:
@@ -305,20 +284,3 @@ def _distinct(column: Any) -> tuple[list[str], int]:
         among = pc.is_in(column.cast(pa.string()), pa.array(blank))
         without += int(pc.sum(among).as_py() or 0)
     return known, without
-
-
-def split_by_site(table: Any, keys: Sequence[str], geometry: str) -> SiteRows:
-    """The rows of the wanted sites; the geometry column called ``geometry``."""
-    import pyarrow as pa
-    import pyarrow.compute as pc
-
-    names = ["geometry" if n == geometry else n for n in table.column_names]
-    table = table.rename_columns(names)
-    place = pc.index_in(table["site"].cast(pa.string()), pa.array(keys, pa.string()))
-    owner = place.fill_null(-1).to_numpy()
-    order = np.argsort(owner, kind="stable")
-    bounds = np.searchsorted(owner[order], np.arange(len(keys) + 1))
-    if not (np.diff(order) == 1).all():
-        table = table.take(pa.array(order))
-    begin, end = int(bounds[0]), int(bounds[-1])
-    return SiteRows(table=table.slice(begin, end - begin), bounds=bounds - begin)

@@ -19,11 +19,12 @@ import numpy as np
 import shapely
 
 from geosand.errors import Fault, Faults, Finding, Refused
+from geosand.portfolio.arrow_columns import geometries, written_out
 from geosand.portfolio.fingerprints import fingerprints
 from geosand.portfolio.read_at_once import read_at_once
+from geosand.portfolio.rows_by_site import SiteRows
 from geosand.portfolio.set_tables import (
     FileTable,
-    SiteRows,
     geopackage_layers,
     parquet_table,
     told_of,
@@ -62,14 +63,16 @@ class SiteSet:
             return
         told_now = fingerprints(parts, len(keys))
         fresh = [k for k, key in enumerate(keys) if known.get(key) != told_now[k]]
-        sites = read_at_once(keys, fresh, parts, {n: t.file for n, t in self.tables.items()})
+        files, unforeseen = {n: t.file for n, t in self.tables.items()}, list[str]()
+        sites = read_at_once(keys, fresh, parts, files, unforeseen)
         for number, (key, fingerprint) in enumerate(zip(keys, told_now, strict=True)):
             if known.get(key) == fingerprint:
                 yield SiteRead(key=key, fingerprint=fingerprint, site=None)
             elif number in sites:
                 yield SiteRead(key=key, fingerprint=fingerprint, site=sites.pop(number))
             else:
-                yield self._alone(key, number, parts, fingerprint)
+                alone = self._alone(key, number, parts, fingerprint)
+                yield replace(alone, unforeseen=next(iter(unforeseen), ""))
 
     def _alone(
         self, key: str, number: int, parts: Mapping[str, SiteRows], fingerprint: str
@@ -172,9 +175,9 @@ def _cells(rows: Any, file: str) -> RawTable:
         if name == GEOMETRY:
             columns[name] = [None] * len(column)
             continue
-        numbers = pa.types.is_floating(column.type)
-        holes = numbers and pc.any(pc.is_nan(column)).as_py()
-        filled = pc.if_else(pc.is_nan(column), None, column) if holes else column
+        filled = written_out(column)
+        if pa.types.is_floating(column.type) and pc.any(pc.is_nan(column)).as_py():
+            filled = pc.if_else(pc.is_nan(column), None, column)
         columns[name] = filled.to_pylist()
     return RawTable(file=file, rows=rows["row"].to_pylist(), columns=columns)
 
@@ -264,9 +267,8 @@ def _shapes(
             table.file, "has no geometry", allowed=f"a column {GEOMETRY} of well-known binary"
         )
         return np.full(len(rows), None, dtype=object), frozenset(range(len(rows)))
-    binary = rows[GEOMETRY].to_numpy()
-    shapes = shapely.from_wkb(binary, on_invalid="ignore")
-    given = np.array([b is not None for b in binary], dtype=bool)
+    shapes = geometries(rows[GEOMETRY])
+    given = ~np.asarray(rows[GEOMETRY].is_null())
     wrong = given & ~np.isin(shapely.get_type_id(shapes), types)
     for row in np.flatnonzero(wrong).tolist():
         found = "is no geometry" if shapes[row] is None else f"is a {shapes[row].geom_type}"

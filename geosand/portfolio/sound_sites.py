@@ -21,18 +21,20 @@ class NotAlikeError(ValueError):
 
 
 @contextmanager
-def or_one_by_one() -> Iterator[None]:
+def or_one_by_one(unforeseen: list[str]) -> Iterator[None]:
     """What fails inside is told, or fails, where each site is read by itself.
 
-    One error must not cost thousands of sites; with GEOSAND_TRACEBACK set it is raised.
+    One error must not cost thousands of sites: its kind is noted in ``unforeseen``. With
+    GEOSAND_TRACEBACK set it is raised.
     """
     try:
         yield
     except NotAlikeError:
         return
-    except Exception:
+    except Exception as problem:
         if os.environ.get("GEOSAND_TRACEBACK"):
             raise
+        unforeseen.append(type(problem).__name__)
 
 
 def sound_ones(
@@ -42,13 +44,15 @@ def sound_ones(
 
     ``stacked`` lays some of them one below the other, with what was found of their files.
     """
-    for _ in range(ROUNDS):
+    for number in range(ROUNDS):
         if len(group) == 0:
             break
         faults = Faults()
         raw, findings = stacked(group)
         try:
-            return dict(zip(group.tolist(), assemble_all(raw, faults, findings), strict=True))
+            # where one table has faults others are likely to have some, too
+            sites = assemble_all(raw, faults, findings, at_once=number == 0)
+            return dict(zip(group.tolist(), sites, strict=True))
         except Refused:
             group = np.delete(group, list(faults.members))
     return {}

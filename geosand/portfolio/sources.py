@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import os
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Protocol
 
@@ -30,6 +30,7 @@ class SiteRead:
     fingerprint: str
     site: Site | None  #: None where it was refused, or is already known by its fingerprint
     refused: Sequence[str] = ()
+    unforeseen: str = ""  #: kind of an error for which it had to be read by itself
 
 
 class Source(Protocol):
@@ -132,19 +133,26 @@ def _checked(waiting: Sequence[SiteRead | _Parsed]) -> Iterator[SiteRead]:
     """The sites of some folders, in order."""
     from geosand.portfolio.folders_at_once import read_folders_at_once
 
-    sites = read_folders_at_once([w.site for w in waiting if isinstance(w, _Parsed)])
+    unforeseen = list[str]()
+    sites = read_folders_at_once([w.site for w in waiting if isinstance(w, _Parsed)], unforeseen)
     number = 0
     for one in waiting:
         if isinstance(one, SiteRead):
             yield one
             continue
-        try:
-            site = sites.pop(number, None) or one.site.checked()
-        except Refused as refusal:
-            yield _refused(one.key, one.fingerprint, refusal)
+        if number in sites:
+            yield SiteRead(key=one.key, fingerprint=one.fingerprint, site=sites.pop(number))
         else:
-            yield SiteRead(key=one.key, fingerprint=one.fingerprint, site=site)
+            yield replace(_alone(one), unforeseen=next(iter(unforeseen), ""))
         number += 1
+
+
+def _alone(one: _Parsed) -> SiteRead:
+    try:
+        site = one.site.checked()
+    except Refused as refusal:
+        return _refused(one.key, one.fingerprint, refusal)
+    return SiteRead(key=one.key, fingerprint=one.fingerprint, site=site)
 
 
 def _refused(key: str, fingerprint: str, refusal: Refused) -> SiteRead:

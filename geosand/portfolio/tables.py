@@ -7,6 +7,7 @@ import os
 import re
 import tempfile
 from collections.abc import Iterator, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from itertools import chain
 from pathlib import Path
 from typing import Any
@@ -25,14 +26,18 @@ SKETCHED = "sketch"  #: a column for the index page only
 HIDDEN = (SKETCHED, *BOUNDS)  #: columns that the finished tables do not have
 
 
-def write_tables(parts: Parts, keys: Sequence[str], out: Path) -> dict[str, list[str]]:
+def write_tables(
+    parts: Parts, keys: Sequence[str], out: Path, *, threads: int = 1
+) -> dict[str, list[str]]:
     """Write each table below ``out`` as ``.parquet`` and ``.csv``; file names by table.
 
     Areas and ledger carry the owned polygons, balances and sites the site's middle, in lon/lat.
     Each file is written beside its place and renamed.
     """
     out.mkdir(parents=True, exist_ok=True)
-    return {name: _write(parts, name, keys, out) for name in TABLES}
+    with ThreadPoolExecutor(min(threads, len(TABLES))) as pool:  # Arrow needs no lock of Python's
+        files = pool.map(lambda name: _write(parts, name, keys, out), TABLES)
+        return dict(zip(TABLES, files, strict=True))
 
 
 def _write(parts: Parts, name: str, keys: Sequence[str], out: Path) -> list[str]:

@@ -9,7 +9,8 @@ import numpy as np
 import shapely
 
 from geosand.columns import Bools, Floats, Geometries, Ints
-from geosand.portfolio.set_tables import SiteRows
+from geosand.portfolio.arrow_columns import geometries, in_words
+from geosand.portfolio.rows_by_site import SiteRows
 from geosand.portfolio.sound_sites import NotAlikeError
 from geosand.site.cells import RawTable
 from geosand.site.raw_columns import Column, Texts, any_written, written
@@ -130,11 +131,7 @@ def _column(values: Any, *, exact: bool) -> Column:
         numbers: Floats = values.cast(pa.float64(), safe=False).to_numpy()
         if np.nanmax(np.abs(numbers), initial=0) < EXACT:
             return numbers
-    if pa.types.is_string(kind) or pa.types.is_large_string(kind):
-        whole = values.combine_chunks()
-        coded = (
-            whole.chunk(0) if isinstance(whole, pa.ChunkedArray) else whole
-        ).dictionary_encode()
+    if (coded := in_words(values)) is not None:
         words = coded.dictionary.to_pylist()
         nothing = words.index("") if "" in words else len(words)
         code = coded.indices.fill_null(nothing).to_numpy(zero_copy_only=False).astype(np.int64)
@@ -156,7 +153,6 @@ def _blanks(column: Column, values: Any) -> Bools | None:
 
 def _shapes(values: Any, types: tuple[int, ...]) -> tuple[Geometries, Bools]:
     """Geometries, and True for those that are none or of another type."""
-    binary = values.to_numpy()
-    shapes = shapely.from_wkb(binary, on_invalid="ignore")
+    shapes = geometries(values)
     given = ~np.asarray(values.is_null())
     return shapes, given & ~np.isin(shapely.get_type_id(shapes), types)

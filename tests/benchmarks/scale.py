@@ -21,6 +21,7 @@ import argparse
 import json
 import os
 import statistics
+import subprocess
 import sys
 import tempfile
 import time
@@ -31,6 +32,19 @@ import numpy as np
 
 ROOT = Path(__file__).resolve().parents[2]
 BLAS = {"OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1", "MKL_NUM_THREADS": "1"}
+LAUNCHER = """
+import json, os, sys, time
+begun = time.perf_counter()
+quiet = [(os.POSIX_SPAWN_OPEN, 1, os.devnull, os.O_WRONLY, 0)]
+child = os.posix_spawn(sys.argv[1], sys.argv[1:], os.environ, file_actions=quiet)
+_, status, used = os.wait4(child, 0)
+print(json.dumps({
+    "status": os.waitstatus_to_exitcode(status),
+    "wall_s": time.perf_counter() - begun,
+    "cpu_s": used.ru_utime + used.ru_stime,
+    "peak_mb": used.ru_maxrss / 1024,
+}))
+"""
 NOTEBOOK_SITES = 3
 AIMS = {"notebook": 400.0, "decode": 3.5, "peak_mb": 750.0, "exponent": 1.0}
 
@@ -44,23 +58,15 @@ def measured(sites: int, workers: int, notebook_s: float) -> dict[str, Any]:
         decode = statistics.median(decoded(folder) for _ in range(3 if sites <= 1000 else 1))
         out = Path(name) / "out"
         asked = ["many", str(folder), "--out", str(out), "--workers", str(workers), "--json"]
-        begun = time.perf_counter()
-        child = os.posix_spawn(
-            sys.executable,
-            [sys.executable, "-m", "geosand", *asked],
-            os.environ | BLAS | {"PYTHONPATH": str(ROOT)},
-            file_actions=[(os.POSIX_SPAWN_OPEN, 1, os.devnull, os.O_WRONLY, 0)],
-        )
-        _, status, used = os.wait4(child, 0)
-        wall = time.perf_counter() - begun
-        if os.waitstatus_to_exitcode(status):
+        used = spent([sys.executable, "-m", "geosand", *asked])
+        if used["status"]:
             raise SystemExit(f"the run on {sites} sites failed")
         size = sum(path.stat().st_size for path in out.glob("*.parquet"))
-    cpu = used.ru_utime + used.ru_stime
+    cpu = used["cpu_s"]
     return {
         "sites": sites,
         "workers": workers,
-        "wall_s": wall,
+        "wall_s": used["wall_s"],
         "cpu_s": cpu,
         "cpu_ms_per_site": cpu / sites * 1000,
         "decode_s": decode,
@@ -68,9 +74,23 @@ def measured(sites: int, workers: int, notebook_s: float) -> dict[str, Any]:
         "times_decode": cpu / decode,
         "notebook_s": notebook_s * sites,
         "notebook_over_cpu": notebook_s * sites / cpu,
-        "peak_mb": used.ru_maxrss / 1024,
+        "peak_mb": used["peak_mb"],
         "parquet_mb": size / 1e6,
     }
+
+
+def spent(command: list[str]) -> dict[str, float]:
+    """Time and memory of a process and those that it starts; nothing that it prints is kept.
+
+    A small process starts it, as a new process is told the peak of the one that it comes from.
+    """
+    told = subprocess.run(
+        [sys.executable, "-c", LAUNCHER, *command],
+        env=os.environ | BLAS | {"PYTHONPATH": str(ROOT)},
+        stdout=subprocess.PIPE,
+        check=True,
+    )
+    return json.loads(told.stdout)
 
 
 def decoded(folder: Path) -> float:

@@ -14,7 +14,7 @@ import numpy as np
 import pyarrow as pa
 import shapely
 
-from geosand.portfolio.set_tables import SiteRows, split_by_site
+from geosand.portfolio.rows_by_site import SiteRows, split_by_site
 
 Rows = dict[str, list[dict[str, Any]]]
 RECORDS = ("dressings", "loads", "catches", "deliveries")
@@ -80,14 +80,17 @@ def _binary(cell: Any) -> bytes | None:
     return cell if cell is None or isinstance(cell, bytes) else str(cell).encode()
 
 
-def parts_of(tables: Rows, keys: list[str]) -> dict[str, SiteRows]:
-    """The tables as they come from files."""
+def parts_of(tables: Rows, keys: list[str], *, words: bool = True) -> dict[str, SiteRows]:
+    """The tables as they come from files: texts as words (Parquet) or written out."""
     parts = {}
     for name, rows in tables.items():
         if rows:
             table = arrow(rows, geometry=name in ("surfaces", "catches"))
             numbers = pa.array(range(1, len(rows) + 1))
             table = table.append_column("row", numbers)
+            for k, column in enumerate(table.columns if words else []):
+                if pa.types.is_string(column.type):
+                    table = table.set_column(k, table.column_names[k], column.dictionary_encode())
             parts[name] = split_by_site(table, keys, "geometry")
     return parts
 

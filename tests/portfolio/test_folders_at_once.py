@@ -49,7 +49,7 @@ def held_together(root, folders):
         found = list(read.refused) if read.site is None else read.site
         assert difference(found, expected, folder.name) == ""
         sound += read.site is not None
-    return sound, len(read_folders_at_once([parse_site(folder) for folder in folders]))
+    return sound, len(read_folders_at_once([parse_site(folder) for folder in folders], []))
 
 
 def test_all_sites_that_differ_are_read_at_once(various, tmp_path):
@@ -201,6 +201,8 @@ def test_an_error_in_here_costs_time_but_no_site(tmp_path, monkeypatch):
 
     monkeypatch.setattr(folders_at_once, "_raw_sites", wrong)
     with pytest.raises(TypeError, match="wrong here"):
-        read_folders_at_once(parsed)
+        read_folders_at_once(parsed, [])
     monkeypatch.delenv("GEOSAND_TRACEBACK")
     assert held_together(tmp_path, folders) == (2, 0)
+    reads = Folders(root=tmp_path, found=("a", "b")).read(["a", "b"], {})
+    assert [(read.unforeseen, read.refused) for read in reads] == [("TypeError", ())] * 2

@@ -59,6 +59,21 @@ def test_names_that_are_no_utf_8_links_that_turn_in_circles_and_pipes(tmp_path):
     assert run_many(root, tmp_path / "out").kept == 3
 
 
+@pytest.mark.skipif(sys.platform == "win32", reason="Windows has no such names")
+def test_names_that_would_drive_a_terminal_are_shown_as_they_are_not_obeyed(tmp_path):
+    root = tmp_path / "St. Odd [red]"
+    write_site(root / "good [bold]")
+    write_site(root / "bad\n\x1b[31m\u202e", toml="name = ")
+    told = many(root, "--out", tmp_path / "out")
+    assert told.output.startswith("1 site worked out, 1 refused.\n")
+    assert "  refused: bad··[31m·: site.toml" in told.output
+    page = (tmp_path / "out" / "index.html").read_text(encoding="utf-8")
+    assert "<h1>St. Odd [red]: 2 sites</h1>" in page
+    assert "\x1b" not in page
+    assert "\\u001b" not in page
+    assert "\\u202e" not in page
+
+
 def test_a_folder_of_somebody_else_is_not_cleared(tmp_path):
     write_site(tmp_path / "in" / "a")
     mine = tmp_path / "out" / "parts" / "my thesis" / "text"

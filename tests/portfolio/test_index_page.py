@@ -2,16 +2,21 @@
 
 from __future__ import annotations
 
+import errno
 import json
+import os
 import re
 import shutil
+from dataclasses import replace
 
+import pandas as pd
 import pytest
 from click.testing import CliRunner
 
 from geosand.cli import main
 from geosand.portfolio.account import map_name
 from geosand.portfolio.index_page import index_page
+from geosand.portfolio.summary import first_lines, last_days
 from tests.portfolio.conftest import SITES, run_many
 
 EVIL = '</script><img src=x onerror="window.hit=1"><script>window.hit=1</script>'
@@ -57,6 +62,74 @@ def test_maps_are_linked_and_file_names_are_plain(evil):
     assert map_name('a/../"<b>') == "maps/a~2f..~2f~22~3cb~3e.html"
 
 
+def test_a_map_goes_with_its_site(folders, tmp_path):
+    root, out = tmp_path / "sites", tmp_path / "out"
+    for k in (1, 2, 3):
+        shutil.copytree(folders / f"site-0000{k}", root / f"site-0000{k}")
+    assert len(run_many(root, out, maps=True).maps) == 3
+    (root / "site-00001" / "loads.csv").write_text("no,such,columns\n1,2,3\n")
+    shutil.rmtree(root / "site-00002")
+    done = run_many(root, out, maps=True)
+    assert done.maps == {"site-00003": "maps/site-00003.html"}
+    assert [path.name for path in (out / "maps").iterdir()] == ["site-00003.html"]
+
+
+def test_sites_of_one_name_are_told_apart_and_what_is_not_measured_is_said(folders, tmp_path):
+    root = tmp_path / "sites"
+    for name in ("north", "south"):
+        site = shutil.copytree(folders / "site-00001", root / name)
+    (site / "loads.csv").unlink()
+    done = run_many(root, tmp_path / "out")
+    lines = first_lines(done.comparison, "metric")
+    assert "12 dressings not measured, at 1 site: no catches or no loads" in lines
+    page = index_page("two", done, "metric")
+    assert "<td>site-00001 (invented) (north)</td>" in page
+    assert "<td>site-00001 (invented) (south)</td>" in page
+    assert last_days(done.comparison) == f"Account to {done.comparison.sites[0]['as_of']}."
+    assert last_days(done.comparison) in page
+
+
+def test_days_of_account_that_differ_are_a_span(whole):
+    sites = [dict(row) for row in whole[1].comparison.sites]
+    sites[2] |= {"as_of": None}
+    sites[3] |= {"as_of": "2026-04-30"}
+    found = replace(whole[1].comparison, sites=sites)
+    last = sites[0]["as_of"]
+    assert last_days(found) == (
+        f"Each site's account runs to its last record, 2026-04-30 to {last}."
+    )
+
+
+def test_a_run_that_is_stopped_says_what_to_do(folders, tmp_path, monkeypatch):
+    def stopped(*arguments, **options):
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("geosand.portfolio.account.account_portfolio", stopped)
+    told = many(folders, "--out", tmp_path)
+    assert told.exit_code == 1
+    assert "Stopped. What is finished is kept; say the same again to go on." in told.stderr
+
+
+def test_a_place_that_can_not_be_written_is_told(folders, tmp_path):
+    (tmp_path / "taken").write_text("a file")
+    told = many(folders, "--out", tmp_path / "taken")
+    assert told.exit_code == 1
+    assert "taken: can not be written: File exists. Name another place with --out." in told.stderr
+
+
+def test_a_full_disk_is_told_in_the_words_of_the_system(folders, tmp_path, monkeypatch):
+    def full(*arguments, **options):
+        raise OSError(errno.ENOSPC, "Error writing bytes to file. Detail: [errno 28] No space")
+
+    monkeypatch.setattr("geosand.portfolio.account.write_tables", full)
+    told = many(folders, "--out", tmp_path / "out")
+    assert told.exit_code == 1
+    assert (
+        f"out: can not be written: {os.strerror(errno.ENOSPC)}. Make room, or name another place"
+        " with --out; what is finished there is kept."
+    ) in told.stderr
+
+
 def test_the_summary_says_the_important_first(folders, tmp_path):
     told = many(folders, "--out", tmp_path)
     assert told.exit_code == 0, told.output
@@ -68,12 +141,34 @@ def test_the_summary_says_the_important_first(folders, tmp_path):
     assert f"{SITES} sites were kept from an earlier run." in again.output
 
 
+def test_a_dressing_of_which_all_sand_came_back_is_told(folders, tmp_path):
+    """Nothing was spread, though trays hold sand: no share of the spread can be given."""
+    root = tmp_path / "sites"
+    for k in (1, 2):
+        shutil.copytree(folders / f"site-0000{k}", root / f"site-0000{k}")
+    path = root / "site-00001" / "loads.csv"
+    loads = pd.read_csv(path)
+    first = loads["dressing"] == loads["dressing"][0]
+    loads.loc[first, "returned_kg"] = (loads["count"] * loads["unit_mass_kg"])[first]
+    loads.to_csv(path, index=False)
+    told = many(root, "--out", tmp_path / "out")
+    assert told.exit_code == 0, told.output
+    assert f", {loads['dressing'][0]}: nothing was spread\n" in told.output
+    page = (tmp_path / "out" / "index.html").read_text(encoding="utf-8")
+    assert "<td>–</td>" in page
+    document = json.loads(many(root, "--out", tmp_path / "out", "--json").stdout)
+    worst = document["not_closing"][0]
+    assert (worst["site"], worst["spread_kg"], worst["fraction"]) == ("site-00001", 0.0, None)
+
+
 def test_the_document_has_sites_spreaders_and_files(folders, tmp_path):
     told = many(folders, "--out", tmp_path, "--json")
     document = json.loads(told.stdout)
     assert [row["site"] for row in document["sites"]] == [f"site-{k:05d}" for k in range(1, 6)]
     assert document["computed"] == SITES
     assert document["refused"] == []
+    assert list(document["inputs_by_site"]) == [row["site"] for row in document["sites"]]
+    assert document["made_with"]["verb"] == "many"
     assert all("sketch" not in row for row in document["sites"])
     under = sum(row["under_dressed"] for row in document["sites"])
     assert document["under_dressed_count"] == under
@@ -100,7 +195,9 @@ def test_the_list_sorts_filters_and_runs_nothing_of_a_name(evil, chromium, tmp_p
     page.goto((out / "index.html").as_uri())
     rows = page.locator("#list tr")
     assert rows.count() == 3
+    assert not page.locator(".pages").is_visible()
     assert "refused: see below" in rows.first.inner_text()
+    assert page.locator(rows.first.locator("a").get_attribute("href")).count() == 1
     assert page.locator("#list svg circle").count() == 2 * 72
     page.get_by_role("button", name="overthrow, %").click()
     texts = page.locator("#list tr td:nth-child(3).number").all_inner_texts()
@@ -117,4 +214,19 @@ def test_the_list_sorts_filters_and_runs_nothing_of_a_name(evil, chromium, tmp_p
     assert page.locator("#told").inner_text() == "1 of 3 sites"
     assert page.evaluate("window.hit") is None
     assert complaints == []
+    page.close()
+
+
+@pytest.mark.browser
+def test_nothing_is_cut_off_on_paper(evil, chromium, tmp_path):
+    out, done = evil
+    (out / "paper.html").write_text(index_page("three", done, "metric"), encoding="utf-8")
+    page = chromium.new_page(viewport={"width": 703, "height": 900})  # A4 less its margins
+    page.emulate_media(media="print")
+    page.goto((out / "paper.html").as_uri())
+    wide = page.evaluate(
+        "[...document.querySelectorAll('.wide')].map((e) => [e.scrollWidth, e.clientWidth])"
+    )
+    assert wide
+    assert all(inside <= room for inside, room in wide), wide
     page.close()

@@ -8,9 +8,10 @@ import math
 import numpy as np
 import pytest
 
+from geosand.portfolio import sound_sites
 from geosand.portfolio.fingerprints import fingerprints
 from geosand.portfolio.read_at_once import read_at_once
-from geosand.portfolio.set_tables import split_by_site
+from geosand.portfolio.rows_by_site import split_by_site
 from geosand.portfolio.site_set import SiteSet
 from tests.portfolio.differences import difference
 from tests.portfolio.set_rows import parts_of, rows_of, spoil
@@ -49,7 +50,7 @@ def held_together(tables):
     keys = sorted({row["site"] for rows in tables.values() for row in rows})
     parts = parts_of(tables, keys)
     alone = one_by_one(keys, parts)
-    together = read_at_once(keys, range(len(keys)), parts, FILES)
+    together = read_at_once(keys, range(len(keys)), parts, FILES, [])
     for number, site in together.items():
         assert not isinstance(alone[number], list), (keys[number], alone[number])
         assert difference(site, alone[number], keys[number]) == ""
@@ -134,6 +135,39 @@ def test_settings_that_mean_something_else_in_one_cell(various, column):
         for row in tables["sites"][::3]:
             row[column] = odd
         held_together(tables)
+
+
+def test_texts_are_the_same_as_words_or_written_out(various):
+    keys = sorted({row["site"] for row in various["sites"]})
+    written, words = (parts_of(various, keys, words=w) for w in (False, True))
+    assert fingerprints(words, len(keys)) == fingerprints(written, len(keys))
+    one, other = one_by_one(keys, written), one_by_one(keys, words)
+    together = read_at_once(keys, range(len(keys)), written, FILES, [])
+    for number, key in enumerate(keys):
+        assert difference(one[number], other[number], key) == ""
+        assert difference(one[number], together[number], key) == ""
+
+
+def test_sites_with_faults_in_every_table_cost_the_others_three_looks(various, monkeypatch):
+    tables = {name: [dict(row) for row in rows] for name, rows in various.items()}
+    spoilt = {"sites": "season_start", "surfaces": "kind", "dressings": "date", "loads": "count"}
+    spoilt["catches"] = "dressing"
+    of = iter(sorted({row["site"] for row in tables["catches"]}))
+    bad = []
+    for name, column in spoilt.items():
+        site = next(s for s in of if any(row["site"] == s for row in tables[name]))
+        next(row for row in tables[name] if row["site"] == site)[column] = "?"
+        bad.append(site)
+    looks, assembled = [], sound_sites.assemble_all
+
+    def counted(raw, *rest, **options):
+        looks.append(len(raw.editions))
+        return assembled(raw, *rest, **options)
+
+    monkeypatch.setattr(sound_sites, "assemble_all", counted)
+    together, sound = held_together(tables)
+    assert together == sound and len(sound) == len(tables["sites"]) - len(bad)
+    assert max(looks.count(editions) for editions in set(looks)) <= 3
 
 
 def test_a_site_has_the_same_fingerprint_in_any_chunk(various):

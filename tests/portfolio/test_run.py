@@ -2,11 +2,19 @@
 
 from __future__ import annotations
 
+import errno
+import json
 import shutil
+import subprocess
+import sys
+import time
 
 import pytest
+from click.testing import CliRunner
 
+from geosand.cli import main
 from geosand.errors import Refused
+from geosand.portfolio import parts
 from tests.portfolio import dying
 from tests.portfolio.conftest import SITES, run_many
 
@@ -121,3 +129,107 @@ def test_no_scheduler_is_told(folders, tmp_path):
     pytest.importorskip("distributed")
     with pytest.raises(Refused, match=r"no dask scheduler answers at tcp://127\.0\.0\.1:9"):
         run_many(folders, tmp_path, scheduler="tcp://127.0.0.1:9")
+
+
+def test_pandas_is_not_loaded_and_a_frame_can_be_had_all_the_same(site_set, tmp_path):
+    lines = (
+        "import sys; from geosand.cli import main",
+        "main(sys.argv[1:], standalone_mode=False)",
+        "assert 'pandas' not in sys.modules, 'a third of the time of a small run'",
+        "import pyarrow.parquet as pq; areas = pq.read_table(sys.argv[4] + '/areas.parquet')",
+        "frame = areas.to_pandas()",
+        "assert frame.area_m2.sum() > 0 and frame.geometry.notna().all()",
+    )
+    asked = ("many", str(site_set), "--out", str(tmp_path))
+    ran = subprocess.run(
+        [sys.executable, "-c", "\n".join(lines), *asked],
+        check=False,
+        capture_output=True,
+        text=True,
+        timeout=60,
+    )
+    assert ran.returncode == 0, ran.stderr
+
+
+def test_no_process_outlives_a_run_that_was_killed(folders, tmp_path):
+    """Each process of a run holds its output open, so that the output ends with the last one."""
+    asked = ["many", str(folders), "--out", str(tmp_path), "--workers", "2", "--chunk", "1"]
+    run = subprocess.Popen(
+        [sys.executable, "-m", "geosand", *asked],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.STDOUT,
+    )
+    until = time.monotonic() + 30
+    while time.monotonic() < until and not list((tmp_path / "parts").glob("*")):
+        time.sleep(0.02)
+    run.kill()
+    run.communicate(timeout=20)
+    assert run.returncode < 0
+    assert not (tmp_path / "sites.csv").exists()
+    assert run_many(folders, tmp_path).computed <= SITES
+    assert not list((tmp_path / "parts").glob(".part-*"))
+
+
+def test_what_a_killed_run_was_writing_goes_and_other_hidden_files_stay(folders, whole, tmp_path):
+    left = (".areas.parquet.k3_x9abc", ".ledger.csv.abcdefgh", "maps/.site-00001.html.abcdefgh")
+    others = (".notes.csv", ".areas.parquet", "areas.parquet.abcdefgh", "maps/mine.html")
+    (tmp_path / "maps").mkdir()
+    for name in (*left, *others):
+        (tmp_path / name).write_text("x")
+    run_many(folders, tmp_path)
+    assert not [name for name in left if (tmp_path / name).exists()]
+    assert [name for name in others if (tmp_path / name).exists()] == list(others)
+    same_files(whole[0], tmp_path)
+
+
+def test_a_full_disk_leaves_no_half_of_a_part(folders, whole, tmp_path, monkeypatch):
+    def full(path, table):
+        path.write_bytes(b"ARROW1")
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    with monkeypatch.context() as patched:
+        patched.setattr(parts, "_write_stream", full)
+        with pytest.raises(OSError, match="No space"):
+            run_many(folders, tmp_path)
+    assert list((tmp_path / "parts").iterdir()) == []
+    run_many(folders, tmp_path)
+    same_files(whole[0], tmp_path)
+
+
+@pytest.mark.parametrize("at_once", ["read_at_once", "folders_at_once"])
+def test_a_run_says_that_an_error_in_here_made_it_slow(
+    folders, site_set, whole, tmp_path, monkeypatch, at_once
+):
+    def wrong(*_, **__):
+        raise ZeroDivisionError("wrong here")
+
+    root = site_set if at_once == "read_at_once" else folders
+    monkeypatch.setattr(f"geosand.portfolio.{at_once}._raw_sites", wrong)
+    monkeypatch.delenv("GEOSAND_TRACEBACK")
+    done = run_many(root, tmp_path / "out", chunk=2)
+    assert (done.computed, dict(done.unforeseen)) == (SITES, {"ZeroDivisionError": SITES})
+    assert not done.comparison.refused and not done.comparison.failed
+    assert whole[1].unforeseen == {}
+    asked = ["many", str(root), "--out", str(tmp_path / "told")]
+    told = " ".join(CliRunner().invoke(main, asked).output.split())
+    assert (
+        "5 sites were read one by one, which is slow: reading many at once met an error that was"
+        " not foreseen (ZeroDivisionError). The results are the same. Please report it;"
+        " GEOSAND_TRACEBACK=1 before the command shows where."
+    ) in told
+    again = CliRunner().invoke(main, asked)  # they are kept
+    assert "one by one" not in again.output
+    shutil.rmtree(tmp_path / "told")
+    document = json.loads(CliRunner().invoke(main, [*asked, "--json"]).output)
+    assert document["read_one_by_one"] == {"ZeroDivisionError": SITES}
+
+
+def test_the_inputs_are_named_by_what_they_hold(folders, tmp_path):
+    root, out = shutil.copytree(folders, tmp_path / "sites"), tmp_path / "out"
+    before = run_many(root, out).inputs
+    with (root / "site-00002" / "loads.csv").open("a") as file:
+        file.write("\n")
+    after = run_many(root, out).inputs
+    assert list(before) == list(after) == [f"site-{k + 1:05d}" for k in range(SITES)]
+    assert all(len(mark) == 64 for mark in after.values())
+    assert [key for key in before if before[key] != after[key]] == ["site-00002"]

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from geosand.errors import Refused
-from geosand.portfolio.set_tables import row_groups
+from geosand.portfolio.set_tables import parquet_table, row_groups
 from geosand.portfolio.sources import find_sites
 from tests.portfolio.conftest import SITES, run_many
 
@@ -149,3 +149,17 @@ def test_row_groups_are_those_whose_statistics_may_hold_a_site(tmp_path):
         keys = rng.choice(known, int(rng.integers(1, 6)), replace=False).tolist()
         may = [k for k, (low, high) in enumerate(spans) if any(low <= key <= high for key in keys)]
         assert groups.that_may_hold(keys) == [*may, len(spans)]
+
+
+def test_days_with_nanoseconds_are_days(site_set, tmp_path):
+    """Python knows no nanoseconds, and only pandas could tell such a cell."""
+    root = shutil.copytree(site_set, tmp_path / "set")
+    table = pq.read_table(root / "dressings.parquet")
+    days = np.array(table["date"].to_pylist(), dtype="datetime64[ns]") + np.timedelta64(1, "ns")
+    place = table.column_names.index("date")
+    pq.write_table(table.set_column(place, "date", pa.array(days)), root / "dressings.parquet")
+    rows = parquet_table(root / "dressings.parquet").rows_of(["site-00001"])
+    assert rows.table.schema.field("date").type == pa.timestamp("us")
+    done = run_many(root, tmp_path / "out")
+    assert not done.comparison.refused
+    assert [r["dressings"] for r in done.comparison.sites] == [12] * SITES

@@ -45,9 +45,11 @@ def told(sites, **options):
     """Rows of all tables by site, and the fingerprints, from one chunk."""
     keys = list(sites)
     done = work_chunk(Chunk(source=Given(sites), keys=keys, known={}, options=Options(**options)))
-    read = {name: pa.ipc.open_stream(stream).read_all() for name, stream in done.tables.items()}
     rows = {
-        key: {name: read[name].slice(*done.rows[key][name]).to_pylist() for name in done.rows[key]}
+        key: {
+            name: done.tables[name].slice(*done.rows[key][name]).to_pylist()
+            for name in done.rows[key]
+        }
         for key in keys
     }
     return rows, done.fingerprints

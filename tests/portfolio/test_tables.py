@@ -13,7 +13,8 @@ from geosand.errors import Refused
 from geosand.formats.site_folder import read_site
 from geosand.portfolio.figures import rounded
 from geosand.portfolio.sources import find_sites
-from geosand.reports.documents import balance_document, season_document
+from geosand.reports.balance_document import balance_document
+from geosand.reports.season_document import season_document
 from geosand.results import work_out
 from tests.portfolio.conftest import SITES, run_many
 

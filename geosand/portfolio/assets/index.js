@@ -75,7 +75,10 @@
       named.append(small);
     }
     if (broken(site)) {
-      const why = cell(row, `${site[at.status]}: see below`, "bad");
+      const why = cell(row, `${site[at.status]}: `, "bad"), below = document.createElement("a");
+      below.setAttribute("href", "#refused");
+      below.textContent = "see below";
+      why.append(below);
       why.setAttribute("colspan", "7");
       return row;
     }

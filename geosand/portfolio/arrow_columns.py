@@ -1,0 +1,76 @@
+"""What lies in the buffers of an Arrow column."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import shapely
+
+from geosand.columns import Geometries, Ints
+
+Bytes = np.ndarray[Any, np.dtype[np.uint8]]
+
+
+def one_array(values: Any) -> Any:
+    """A column as one Arrow array, whatever pieces it was read in."""
+    import pyarrow as pa
+
+    pieces = [piece for piece in values.chunks if len(piece)]
+    if len(pieces) == 1:  # as it is: a copy would take memory anew
+        return pieces[0]
+    return pa.concat_arrays(pieces) if pieces else pa.array([], values.type)
+
+
+def in_words(values: Any) -> Any:
+    """A column of texts as different words and the number of each row's; None for other columns."""
+    import pyarrow as pa
+
+    kind = values.type
+    coded = pa.types.is_dictionary(kind)
+    kind = kind.value_type if coded else kind
+    if not (pa.types.is_string(kind) or pa.types.is_large_string(kind)):
+        return None
+    if coded:
+        return one_array(values.unify_dictionaries())
+    return one_array(values).dictionary_encode()
+
+
+def written_out(values: Any) -> Any:
+    """A column of different words and the number of each row's as the words in all rows."""
+    import pyarrow as pa
+
+    kind = values.type
+    return values.cast(kind.value_type) if pa.types.is_dictionary(kind) else values
+
+
+def is_bytes(kind: Any) -> bool:
+    """True for columns of texts or of binary that are not of one length."""
+    import pyarrow as pa
+
+    of = pa.types
+    texts: bool = of.is_string(kind) or of.is_large_string(kind)
+    return texts or of.is_binary(kind) or of.is_large_binary(kind)
+
+
+def places_of(array: Any) -> Ints:
+    """Where the bytes of each row begin in the content, and the last end (n + 1,), as stored."""
+    import pyarrow as pa
+
+    wide = pa.types.is_large_string(array.type) or pa.types.is_large_binary(array.type)
+    number = np.dtype(np.int64 if wide else np.int32)
+    places = array.buffers()[1]
+    if places is None:  # Arrow may leave them out where there are no rows
+        return np.zeros(len(array) + 1, dtype=number)
+    begun: Ints = np.frombuffer(places, number)[array.offset : array.offset + len(array) + 1]
+    return begun
+
+
+def content_of(array: Any) -> Bytes:
+    """The bytes of all rows."""
+    return np.frombuffer(array.buffers()[2] or b"", np.uint8)
+
+
+def geometries(values: Any) -> Geometries:
+    """What a column of well-known binary holds; None for blanks and for what is no geometry."""
+    return np.asarray(shapely.from_wkb(values.to_numpy(), on_invalid="ignore"))

@@ -1,0 +1,72 @@
+"""Rows of a table of a set, one site after the other."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from geosand.columns import Ints
+from geosand.portfolio.arrow_columns import in_words
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+class SiteRows:
+    """Rows of some sites, one site after the other, each in the file's order."""
+
+    table: Any  #: an Arrow table; its geometry column is called ``geometry``
+    bounds: Ints  #: (sites + 1,) where the rows of each site begin
+
+    def of(self, number: int) -> Any:
+        """The rows of one site as an Arrow table."""
+        begin, end = self.bounds[number : number + 2].tolist()
+        return self.table.slice(begin, end - begin)
+
+    def member(self) -> Ints:
+        """The number of the site that each row is of."""
+        return np.repeat(np.arange(len(self.bounds) - 1), np.diff(self.bounds))
+
+    def only(self, sites: Ints) -> SiteRows:
+        """The rows of some of the sites."""
+        size = np.diff(self.bounds)
+        if len(sites) == len(size):
+            return self
+        kept = np.isin(self.member(), sites)
+        bounds = np.append(0, np.cumsum(size[sites]))
+        return SiteRows(table=self.table.filter(kept), bounds=bounds)
+
+
+def split_by_site(table: Any, keys: Sequence[str], geometry: str) -> SiteRows:
+    """The rows of the wanted sites; the geometry column called ``geometry``."""
+    import pyarrow as pa
+
+    names = ["geometry" if n == geometry else n for n in table.column_names]
+    table = _to_the_microsecond(table.rename_columns(names))
+    sites = table["site"]
+    coded = in_words(sites if pa.types.is_dictionary(sites.type) else sites.cast(pa.string()))
+    place = {key: number for number, key in enumerate(keys)}
+    number = np.array([*(place.get(word, -1) for word in coded.dictionary.to_pylist()), -1])
+    owner = number[coded.indices.fill_null(-1).to_numpy(zero_copy_only=False)]
+    order = np.argsort(owner, kind="stable")
+    bounds = np.searchsorted(owner[order], np.arange(len(keys) + 1))
+    if not (np.diff(order) == 1).all():
+        table = table.take(pa.array(order))
+    begin, end = int(bounds[0]), int(bounds[-1])
+    return SiteRows(table=table.slice(begin, end - begin), bounds=bounds - begin)
+
+
+def _to_the_microsecond(table: Any) -> Any:
+    """Python's own times know nothing finer; without pandas such a cell could not be told."""
+    import pyarrow as pa
+
+    for number, field in enumerate(table.schema):
+        if field.type == pa.duration("ns"):
+            kind = pa.duration("us")
+        elif pa.types.is_timestamp(field.type) and field.type.unit == "ns":
+            kind = pa.timestamp("us", field.type.tz)
+        else:
+            continue
+        table = table.set_column(number, field.name, table.column(number).cast(kind, safe=False))
+    return table

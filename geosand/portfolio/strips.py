@@ -1,0 +1,82 @@
+"""The drawing of an index that sets spreaders side by side, as SVG marks."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from html import escape
+from typing import NamedTuple
+
+from geosand.portfolio.compare import Comparison
+from geosand.portfolio.summary import spreader_name
+from geosand.reports.words import Units
+from geosand.units import SHOWN
+
+WIDE, LINE, LEFT = 640, 34, 150  #: of the drawing
+STEPS = (0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0, 1e9)
+
+
+def strips(found: Comparison, units: Units) -> str:
+    """One line a spreader: a dot for each site's strip width, a bar for all with its ± u."""
+    factor, label, _ = SHOWN[units]["length"]
+    rows = [row for row in found.spreaders if row["strip_width_m"] is not None]
+    known = [row for row in found.spreader_sites if row["strip_width_m"] is not None]
+    scale = _Scale.of([row["strip_width_m"] * factor for row in known])
+    height = LINE * len(rows) + 44
+    marks = _axis(scale, height)
+    for k, row in enumerate(rows):
+        dots = [r["strip_width_m"] * factor for r in known if r["spreader"] == row["spreader"]]
+        middle, u = row["strip_width_m"] * factor, row["u_strip_width_m"] * factor
+        marks += _line(spreader_name(row), dots, middle, u, scale, 4 + LINE * (k + 0.5))
+    marks.append(
+        f'<text class="middle" x="{(LEFT + WIDE) / 2:.0f}" y="{height - 6}">strip width, {label}'
+        "</text>"
+    )
+    return (
+        f'<svg class="strips" viewBox="0 0 {WIDE} {height}" role="img" aria-label="Strip width of'
+        f' each spreader; the table below holds the same figures">{"".join(marks)}</svg>\n'
+    )
+
+
+class _Scale(NamedTuple):
+    """From values to places across the drawing; its ends are whole steps and hold zero."""
+
+    low: float
+    high: float
+    step: float
+
+    @classmethod
+    def of(cls, values: Sequence[float]) -> _Scale:
+        low, high = float(min(0.0, *values)), float(max(0.1, *values))
+        step = next(s for s in STEPS if (high - low) / s <= 8)
+        return cls(step * (low // step), step * (-(-high // step)), step)
+
+    def at(self, value: float) -> float:
+        return LEFT + (value - self.low) / (self.high - self.low) * (WIDE - LEFT - 16)
+
+
+def _axis(scale: _Scale, height: int) -> list[str]:
+    marks = []
+    for k in range(round((scale.high - scale.low) / scale.step) + 1):
+        value = scale.low + k * scale.step
+        x, kind = scale.at(value), "zero" if abs(value) < scale.step / 2 else "grid"
+        marks.append(f'<path class="{kind}" d="M{x:.1f} 4V{height - 40}"/>')
+        marks.append(f'<text class="middle" x="{x:.1f}" y="{height - 24}">{_tick(value)}</text>')
+    return marks
+
+
+def _line(
+    name: str, dots: Sequence[float], middle: float, u: float, scale: _Scale, y: float
+) -> list[str]:
+    """A spreader: its sites, and all of them with their u."""
+    drawn = sorted({round(scale.at(value)) for value in dots})
+    ends = [min(max(scale.at(v), LEFT), WIDE - 2) for v in (middle - u, middle + u)]
+    return [
+        f'<text class="end" x="{LEFT - 12}" y="{y + 4:.1f}">{escape(name[:20])}</text>',
+        *(f'<circle cx="{x}" cy="{y:.1f}" r="3"/>' for x in drawn),
+        f'<path class="u" d="M{ends[0]:.1f} {y:.1f}H{ends[1]:.1f}"/>',
+        f'<path class="mean" d="M{scale.at(middle):.1f} {y - 9:.1f}v18"/>',
+    ]
+
+
+def _tick(value: float) -> str:
+    return f"{value:.3g}".replace("-", "−")
