@@ -55,7 +55,7 @@ def read_csv(content: bytes, file: str, faults: Faults, findings: list[Finding])
     number = 0
     try:
         for number, line in enumerate(lines, start=1):
-            if not "".join(line).strip():
+            if not (line and line[0].strip()) and not "".join(line).strip():
                 if number > MAXIMUM_LINES:
                     faults.add(file, f"more than {MAXIMUM_LINES:,} lines", remedy="split the file")
                     return RawTable(file=file, rows=[], columns={}, unreadable=True)

@@ -56,9 +56,7 @@ def parse_site(folder: str | Path, held: Mapping[str, bytes] | None = None) -> P
     root = Path(folder)
     files = _Files(root, held)
     findings: list[Finding] = []
-    if not os.path.isdir(root):
-        files.faults.add(str(folder), "there is no such folder", remedy="name a site folder")
-        files.faults.refuse()
+    _check_folder(files, str(folder))
     settings = _settings(files)
     editions = _editions(files, findings)
     records = _records(files, findings)
@@ -72,6 +70,21 @@ def parse_site(folder: str | Path, held: Mapping[str, bytes] | None = None) -> P
         inputs=files.digests,
     )
     return ParsedSite(raw=raw, faults=files.faults, findings=findings)
+
+
+def _check_folder(files: _Files, shown: str) -> None:
+    """Raise Refused where nothing of a site is there."""
+    root = files.root
+    if not os.path.isdir(root):
+        found = "is a file" if root.is_file() else "there is no such folder"
+        files.faults.add(shown, found, remedy="name a site folder")
+    elif not files.has("site.toml") and not files.has("surfaces.geojson"):
+        remedy = "set a site up with geosand new, or name the folder of one"
+        if beneath := sorted(path.parent.name for path in root.glob("*/site.toml")):
+            remedy = f"name one site, as in {os.path.join(shown, beneath[0])}"
+        found = "is no site folder: neither site.toml nor surfaces.geojson is in it"
+        files.faults.add(shown, found, remedy=remedy)
+    files.faults.refuse()
 
 
 def inputs_of(folder: str | Path) -> dict[str, str]:

@@ -15,19 +15,8 @@ from geosand.site.moisture_book import MoistureBook
 from geosand.site.raw_columns import Ids
 from geosand.site.read_settings import SiteTexts
 from geosand.site.read_surfaces import RawEdition
-from geosand.site.tables import (
-    Catches,
-    Deliveries,
-    Dressed,
-    Dressings,
-    Loads,
-    Moistures,
-    Settings,
-    Site,
-    StockCounts,
-    Surfaces,
-    WeighedLoads,
-)
+from geosand.site.sand_tables import Deliveries, Loads, Moistures, StockCounts, WeighedLoads
+from geosand.site.tables import Catches, Dressed, Dressings, Settings, Site, Surfaces
 
 
 class Tables(NamedTuple):

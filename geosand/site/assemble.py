@@ -81,17 +81,21 @@ def assemble(raw: RawSite, faults: Faults, findings: list[Finding]) -> Site:
     return replace(site, inputs=raw.inputs)
 
 
-def assemble_all(raw: RawSites, faults: Faults, findings: list[Finding]) -> list[Site]:
+def assemble_all(
+    raw: RawSites, faults: Faults, findings: list[Finding], *, at_once: bool
+) -> list[Site]:
     """Check the tables of several sites at once and return each Site.
 
-    Raises Refused as soon as there is any fault; ``faults.members`` are then some of the sites that
-    have one. What it says is not for people: each of these sites, assembled alone, says it better.
+    Raises Refused where there is any fault; ``faults.members`` are then the sites that have one,
+    some of them if the first table with a fault ends it (``at_once``). What it says is not for
+    people: each of these sites, assembled alone, says it better.
     """
     book = MoistureBook()
     text = read_all_settings(raw.settings, raw.members, book, faults, findings)
-    faults.refuse()
+    if at_once:
+        faults.refuse()
     valid_from = _all_in_order(raw, text, faults, findings)
-    tables = _tables(raw, raw.editions, valid_from, text, book, faults, findings, at_once=True)
+    tables = _tables(raw, raw.editions, valid_from, text, book, faults, findings, at_once=at_once)
     faults.refuse()
     return taken_apart(tables, findings, raw.catches.file, raw.inputs)
 

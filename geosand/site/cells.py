@@ -102,6 +102,9 @@ def all_floats(cells: Sequence[Cell]) -> Floats | None:
 
 
 def _all_texts_as_floats(cells: Sequence[str]) -> Floats | None:
+    if len(cells) > 1 and cells.count(cells[0]) == len(cells):  # as all trays are of one size
+        value = _all_texts_as_floats(cells[:1])
+        return None if value is None else np.repeat(value, len(cells))
     whole = "".join(cells)
     if "_" in whole or not whole.isascii():
         return None

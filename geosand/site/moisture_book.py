@@ -11,8 +11,8 @@ from geosand.errors import Finding
 from geosand.site.cells import parse_number
 from geosand.site.raw_columns import cells_of
 from geosand.site.reading import Reader
+from geosand.site.sand_tables import Moistures
 from geosand.site.settings_document import FILE
-from geosand.site.tables import Moistures
 
 U_MOISTURE = 0.005  #: of a stated moisture without u: 0.5 points; common practice, no source
 U_MOISTURE_KILN = 0.002

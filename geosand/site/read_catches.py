@@ -18,7 +18,8 @@ from geosand.site.raw_columns import Ids, Texts, first_come
 from geosand.site.read_loads import dressing_rows
 from geosand.site.read_settings import SiteTexts
 from geosand.site.reading import Reader
-from geosand.site.tables import Catches, Dressings, Loads, Sands
+from geosand.site.sand_tables import Loads, Sands
+from geosand.site.tables import Catches, Dressings
 
 DRY = 0.005  #: water content below which sand pours as dry sand; common practice, no source
 
@@ -103,10 +104,19 @@ def _places(rows: Sequence[int | str]) -> Strings:
     letters[:, :4] = [ord(letter) for letter in "row "]
     for size in range(1, digits + 1):
         least = 10 ** (size - 1) if size > 1 else 0
-        mine = np.flatnonzero((numbers >= least) & (numbers < 10**size))
-        for place in range(size):
-            letters[mine, 4 + place] = ord("0") + numbers[mine] // 10 ** (size - 1 - place) % 10
+        mine = _stretch(np.flatnonzero((numbers >= least) & (numbers < 10**size)))
+        rest = numbers[mine]
+        for place in range(3 + size, 3, -1):
+            tens = rest // 10
+            letters[mine, place] = ord("0") + rest - 10 * tens
+            rest = tens
     return letters.view(f"U{4 + digits}")[:, 0]
+
+
+def _stretch(rows: Ints) -> Ints | slice:
+    """Rows that follow each other as a slice, which is far quicker."""
+    whole = len(rows) > 0 and int(rows[-1] - rows[0]) + 1 == len(rows)
+    return slice(int(rows[0]), int(rows[-1]) + 1) if whole else rows
 
 
 def _joined(
@@ -181,7 +191,8 @@ def _dry_volume(reader: Reader, volume: Floats, state: Strings, dry: Bools) -> F
             continue
         number = np.bincount(reader.member[mask], minlength=reader.members)
         for k in np.flatnonzero(number).tolist():
-            about = f"{reader.table.file}, {number[k]} rows"
+            rows = "1 row" if number[k] == 1 else f"{number[k]} rows"
+            about = f"{reader.table.file}, {rows}"
             finding = Finding(about=about, text=words, topic="catch", member=k)
             reader.findings.append(finding)
     return np.where((state == "dry") | (unsaid & dry), volume, np.nan)

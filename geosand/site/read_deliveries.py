@@ -11,7 +11,7 @@ from geosand.site.raw_columns import repeated
 from geosand.site.read_dressings import sand_rows
 from geosand.site.read_settings import SiteTexts
 from geosand.site.reading import Reader
-from geosand.site.tables import Deliveries, StockCounts
+from geosand.site.sand_tables import Deliveries, StockCounts
 
 DELIVERY, COUNT = "delivery", "count"
 #: Relative, of one ticket and of one count where nothing is said (common practice).

@@ -13,7 +13,8 @@ from geosand.site.moisture_book import MoistureBook, dry_basis, stated_u
 from geosand.site.named_surfaces import words_of
 from geosand.site.raw_columns import Ids, Texts, repeated
 from geosand.site.reading import Reader
-from geosand.site.tables import Dressed, Dressings, Loads, Sands, Surfaces, WeighedLoads
+from geosand.site.sand_tables import Loads, Sands, WeighedLoads
+from geosand.site.tables import Dressed, Dressings, Surfaces
 
 MOST_UNITS, HEAVIEST_KG = 1e6, 100_000.0
 U_UNIT = 0.01  #: bag to bag where nothing is said

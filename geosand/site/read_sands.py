@@ -14,8 +14,8 @@ from geosand.site.cells import LONGEST, RawTable
 from geosand.site.moisture_book import MoistureBook, dry_basis, stated_u
 from geosand.site.raw_columns import Texts
 from geosand.site.reading import Reader
+from geosand.site.sand_tables import Sands
 from geosand.site.settings_document import FILE, rows_of, said_by, table_of
-from geosand.site.tables import Sands
 
 
 def read_sands(

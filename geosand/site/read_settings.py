@@ -15,8 +15,8 @@ from geosand.site.moisture_book import MoistureBook
 from geosand.site.raw_columns import cells_of
 from geosand.site.read_sands import read_sands
 from geosand.site.reading import Reader
+from geosand.site.sand_tables import Sands
 from geosand.site.settings_document import FILE, column_of, rows_of, said_by, table_of
-from geosand.site.tables import Sands
 from geosand.units import UnitFault, factor_to_si
 
 TABLES = ("sand", "sands", "catches", "targets")

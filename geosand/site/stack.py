@@ -15,9 +15,10 @@ from typing import Any
 import numpy as np
 
 from geosand.columns import Ints, Strings
+from geosand.effects import category
 from geosand.errors import Finding
-from geosand.estimates import category
-from geosand.site.tables import Laid, Members, Moistures, Sands, Settings, Site
+from geosand.site.sand_tables import Moistures, Sands
+from geosand.site.tables import Laid, Members, Settings, Site
 
 NOTHING = np.datetime64("NaT", "D")
 

@@ -8,7 +8,7 @@ there by the member that each row is of, and so work out one site or a thousand 
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
@@ -16,6 +16,14 @@ import numpy as np
 
 from geosand.columns import Bools, Dates, Floats, Geometries, Ints, Strings, freeze
 from geosand.errors import Finding
+from geosand.site.sand_tables import (
+    Deliveries,
+    Loads,
+    Moistures,
+    Sands,
+    StockCounts,
+    WeighedLoads,
+)
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
@@ -56,51 +64,6 @@ class Surfaces:
     def to_frame(self) -> GeoDataFrame:
         """The same table as a GeoDataFrame in WGS 84."""
         return _frame(self, self.geometry)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
-class Moistures:
-    """Water contents, dry basis: kg of water per kg of dry product; one row a measurement."""
-
-    label: Strings  #: names the source, for example ``"moisture: washed"``
-    ratio: Floats
-    u_ratio: Floats
-    #: A row that is the mean of others: their rows and weights. It has no source of its own.
-    mixtures: Mapping[int, Sequence[tuple[int, float]]] = field(default_factory=dict)
-
-    def __post_init__(self) -> None:
-        freeze(self)
-
-    def by_source(self) -> dict[str, Floats]:
-        """The effect (n,) of each source on the ratio of every row, 0 where it has none.
-
-        A row has one source, its own; a mixture has those of its parts.
-        """
-        if len(self.label) and not self.mixtures and (self.label == self.label[0]).all():
-            return {str(self.label[0]): self.u_ratio}
-        mixed = np.zeros(len(self.ratio), dtype=np.bool_)
-        mixed[list(self.mixtures)] = True
-        effects: dict[str, Floats] = {}
-        for name in dict.fromkeys(self.label[~mixed].tolist()):
-            effects[name] = np.where((self.label == name) & ~mixed, self.u_ratio, 0.0)
-        for row, parts in self.mixtures.items():
-            for part, weight in parts:
-                effects[str(self.label[part])][row] += weight * self.u_ratio[part]
-        return effects
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
-class Sands:
-    """Sands (or mixes) of a site."""
-
-    name: Strings
-    bulk_density_kg_m3: Floats  #: dry, poured, untapped; nan = to be measured from catches
-    u_bulk_density_kg_m3: Floats
-    moisture: Ints  #: row of Moistures; -1 = stated by each load
-    sand_mass_fraction: Floats
-
-    def __post_init__(self) -> None:
-        freeze(self)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
@@ -180,73 +143,6 @@ class Catches:
             shapely.points(self.lon_degree, self.lat_degree), dtype=object
         )
         return _frame(self, points)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
-class Loads:
-    """Sand taken out for a dressing, one row a load; masses as weighed (with their water)."""
-
-    id: Strings
-    dressing: Ints
-    count: Floats
-    unit_mass_kg: Floats  #: as weighed; by volume: dry mass × (1 + moisture)
-    by_volume: Bools  #: dry mass per loose volume was given: moisture does not enter
-    u_unit_mass_kg: Floats  #: unit to unit, independent
-    u_label: Floats  #: relative, shared by all units of this mass and sand
-    label: Strings  #: names the shared source
-    moisture: Ints  #: row of Moistures
-    returned_kg: Floats
-    spilled_kg: Floats
-    group: Ints  #: loads of one dressing that went to the same surfaces; -1 = all of the dressing
-    ticket: Strings
-
-    def __post_init__(self) -> None:
-        freeze(self)
-
-    def __len__(self) -> int:
-        return len(self.id)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
-class WeighedLoads:
-    """Loads that were also put on a scale as a whole, one row a weighing."""
-
-    load: Ints  #: row of Loads
-    mass_kg: Floats  #: as weighed: all its units with their water, before any came back
-    u_mass_kg: Floats
-
-    def __post_init__(self) -> None:
-        freeze(self)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
-class Deliveries:
-    """Sand bought, one row a ticket."""
-
-    date: Dates
-    mass_kg: Floats
-    u_mass_kg: Floats
-    sand: Ints
-    ticket: Strings
-
-    def __post_init__(self) -> None:
-        freeze(self)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
-class StockCounts:
-    """Sand counted in the yard, one row a count."""
-
-    date: Dates
-    mass_kg: Floats  #: as it lies there, with its water
-    u_mass_kg: Floats
-    sand: Ints
-
-    def __post_init__(self) -> None:
-        freeze(self)
-
-    def __len__(self) -> int:
-        return len(self.date)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)

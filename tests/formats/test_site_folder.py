@@ -22,9 +22,21 @@ def test_no_such_folder(tmp_path):
 
 def test_an_empty_folder(tmp_path):
     assert refusal(tmp_path) == [
-        "site.toml: the file is missing. It names the site and its sands.",
-        "surfaces.geojson: the file is missing. It holds the surfaces' polygons.",
+        f"{tmp_path}: is no site folder: neither site.toml nor surfaces.geojson is in it. Set a"
+        " site up with geosand new, or name the folder of one."
     ]
+
+
+def test_a_folder_of_sites(tmp_path):
+    write_site(tmp_path / "north")
+    write_site(tmp_path / "south")
+    (found,) = refusal(tmp_path)
+    assert found.endswith(f"is in it. Name one site, as in {tmp_path / 'north'}.")
+
+
+def test_a_file_for_a_folder(tmp_path):
+    file = write_site(tmp_path / "site") / "site.toml"
+    assert refusal(file) == [f"{file}: is a file. Name a site folder."]
 
 
 def test_catches_twice(site_folder):

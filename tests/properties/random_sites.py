@@ -13,7 +13,8 @@ import numpy as np
 from hypothesis import strategies as st
 
 from geosand.formats.site_folder import read_site
-from geosand.reports.documents import balance_document, season_document
+from geosand.reports.balance_document import balance_document
+from geosand.reports.season_document import season_document
 from geosand.results import work_out
 from tests.sites import collection, surface, write_site
 

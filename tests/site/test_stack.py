@@ -5,7 +5,7 @@ from dataclasses import fields, is_dataclass
 import numpy as np
 import pytest
 
-from geosand.estimates import category
+from geosand.effects import category
 from geosand.site.stack import sand_names, stacked
 from geosand.site.tables import Site
 from tests.stack_sites import various_sites
