@@ -16,7 +16,13 @@ from geosand.cli.importing import (
     read_with,
     said_of,
 )
-from geosand.cli.options import json_option, print_document, refusals_end_with_1, units_option
+from geosand.cli.options import (
+    in_units_of,
+    json_option,
+    print_document,
+    refusals_end_with_1,
+    units_option,
+)
 from geosand.cli.progress import steps
 from geosand.errors import Fault, Refused
 
@@ -54,6 +60,7 @@ def command(
     """
     accuracies, choice = accuracies_of(options), choice_of(options)
     from geosand.formats.boundaries.bring import bring_into, place_of
+    from geosand.reports.words import in_words_of
 
     if not (folder / "site.toml").is_file():
         raise Refused(
@@ -82,11 +89,13 @@ def command(
         accuracy = {"accuracies": dict(brought.accuracies)}
         print_document({**document, "edition": brought.edition, **kept, **accuracy})
         return
-    click.echo("\n".join(said_of(*told, brought.findings, "us" if units == "us" else "metric")))
+    shown = in_units_of(folder, units)
+    click.echo("\n".join(said_of(*told, brought.findings, shown)))
     for name, ids in _changes(brought).items():
         if ids:
             click.echo(f"  {name}: {len(ids)} ({', '.join(ids[:8])}{' …' if len(ids) > 8 else ''})")
-    click.echo(f"It holds from {valid_from}; {_accuracy_words(brought, accuracies)}")
+    words = in_words_of(_accuracy_words(brought, accuracies), shown)
+    click.echo(f"It holds from {valid_from}; {words}")
     if brought.edition:
         click.echo(f"The survey until now is kept in {brought.edition}")
 

@@ -88,7 +88,9 @@ def command(
             print_document({"folder": str(folder), **document_of(*told, findings)})
             return
         click.echo("\n".join(said_of(*told, findings, "us" if units == "us" else "metric")))
-    click.echo(f"{folder} is set up. Next: fill in site.toml, then geosand check {folder}")
+    surfaces = f"draw surfaces.geojson, or geosand bring FILE --into {folder}; "
+    first = surfaces if settled is None else ""
+    click.echo(f"{folder} is set up. Next: {first}fill in site.toml, then geosand check {folder}")
 
 
 def _check_alone() -> None:

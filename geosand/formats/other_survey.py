@@ -45,7 +45,7 @@ def read_other_survey(folder: Path, site: Site, named: str) -> Survey:
         other = read_site(path)
         return replace(survey_in_force(other), label=f"{other.name} ({path})")
     if path.is_file():
-        content = None if path.suffix.lower() in JSON else _imported(path, named)
+        content = None if path.suffix.lower() in JSON else _imported(path, named, site)
         return _boundary_file(folder, path, named, content)
     if path.name == named and edition.is_file():
         read = _boundary_file(folder, edition, f"editions/{edition.name}")
@@ -75,18 +75,20 @@ def _survey(site: Site, number: int, label: str) -> Survey:
     )
 
 
-def _imported(path: Path, named: str) -> bytes:
-    """Any other boundary file as a surfaces file would hold it. Raises Refused.
+def _imported(path: Path, named: str, site: Site) -> bytes:
+    """Any other boundary file as a surfaces file would hold it, at the site's place.
 
-    What a person would have to decide on is not decided here.
+    What a person would have to decide on is not decided here. Raises Refused.
     """
     from geosand.formats.boundaries.questions import Choice
     from geosand.formats.boundaries.read import read_boundaries
     from geosand.formats.boundaries.settling import settle
     from geosand.formats.boundaries.surfaces_file import head_of, surfaces_bytes
+    from geosand.formats.boundaries.whereabouts import middle_of
 
+    near = middle_of(site.surfaces.geometry[site.in_force()].tolist())
     try:
-        settled = settle(read_boundaries(path), Choice())
+        settled = settle(read_boundaries(path, near=near), Choice())
         if settled.faults:
             raise Refused(settled.faults)
     except Refused as refusal:

@@ -35,6 +35,19 @@ def test_new_sets_up_a_site_that_check_and_areas_read(tmp_path: Path) -> None:
         assert surface["equal_area_m2"] == pytest.approx(drawn[surface["id"]], abs=0.01)
 
 
+def test_a_site_without_records_says_what_comes_next(tmp_path: Path) -> None:
+    bare, site = tmp_path / "bare", tmp_path / "site"
+    said = run("new", bare).stdout
+    assert f"Next: draw surfaces.geojson, or geosand bring FILE --into {bare}; fill in" in said
+    said = run("new", site, "--boundaries", DEMO / "surfaces.geojson").stdout
+    assert f"Next: fill in site.toml, then geosand check {site}" in said
+    told = "No dressing is recorded yet: dressings.csv is where they go.\n"
+    assert run("balance", site).stdout == told
+    assert run("season", site).stdout.startswith(told)
+    account = run("account", site, "--out", tmp_path / "map.html").stdout
+    assert told in account and "balance of each dressing" not in account
+
+
 def test_new_does_not_touch_a_folder_that_holds_something(tmp_path: Path) -> None:
     (tmp_path / "site").mkdir()
     (tmp_path / "site" / "notes.txt").write_text("mine")
@@ -147,6 +160,33 @@ def test_new_asks_repairs_and_accepts(tmp_path: Path) -> None:
     areas = json.loads(run("areas", site, "--json").stdout)["surfaces"]
     by_id = {surface["id"]: surface["area_m2"] for surface in areas}
     assert by_id["tied"] == pytest.approx(by_id["g1"], rel=1e-4)
+
+
+def test_what_is_to_be_decided_shows_us_units_where_they_are_asked_for(tmp_path: Path) -> None:
+    file = write(tmp_path / "b.geojson", g1=square(9.9, 53.3), tied=bow(9.901, 53.3))
+    asked = run("new", tmp_path / "site", "--boundaries", file, "--units", "us")
+    assert asked.exit_code == 1
+    assert "148.4 m² (1\u202f597 ft²) by loops or even-odd, 74.2 m² (799 ft²)" in asked.stderr
+
+
+def test_bring_shows_the_units_of_its_site(tmp_path: Path) -> None:
+    file = write(tmp_path / "b.geojson", g1=square(9.9, 53.3))
+    tied = write(tmp_path / "c.geojson", g1=square(9.9, 53.3), tied=bow(9.901, 53.3))
+    site = tmp_path / "site"
+    assert run("new", site, "--boundaries", file, "--units", "us").exit_code == 0
+    words = ("--into", site, "--valid-from", "2026-06-01")
+    asked = run("bring", tied, *words)
+    assert asked.exit_code == 1 and "148.4 m² (1\u202f597 ft²)" in asked.stderr
+    assert "(1\u202f597 ft²)" not in run("bring", tied, *words, "--units", "metric").stderr
+    brought = run("bring", tied, *words, "--accept", "--edge-accuracy", "0.05m")
+    assert brought.exit_code == 0, brought.output
+    assert "standard uncertainty: edge 0.05 m (0.2 ft)" in brought.stdout
+
+
+def test_a_site_that_can_not_be_read_is_told_in_metric(tmp_path: Path) -> None:
+    (tmp_path / "site.toml").mkdir()
+    told = run("bring", DEMO / "surfaces.geojson", "--into", tmp_path, "--valid-from", "2026-06-01")
+    assert told.exit_code == 1 and "is no site folder" in told.stderr
 
 
 def test_what_is_left_out_is_counted_and_the_first_few_are_named(tmp_path: Path) -> None:

@@ -4,18 +4,14 @@ from __future__ import annotations
 
 import shutil
 import tempfile
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Mapping
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-import numpy as np
-import shapely
-
-from geosand.areas.meeting import nothing_owned, pair_remarks
 from geosand.areas.register import area_register
 from geosand.errors import Fault, Finding, Refused, Undecided
-from geosand.formats.boundaries.antimeridian import on_one_side
+from geosand.formats.boundaries.carrying_on import carried, decisions, met, unchanged
 from geosand.formats.boundaries.drawn import refused
 from geosand.formats.boundaries.in_force import (
     SURFACES,
@@ -25,7 +21,7 @@ from geosand.formats.boundaries.in_force import (
     site_text,
     survey_in_force,
 )
-from geosand.formats.boundaries.matching import Matches, match
+from geosand.formats.boundaries.matching import match
 from geosand.formats.boundaries.new_site import in_source, no_surface
 from geosand.formats.boundaries.questions import Choice
 from geosand.formats.boundaries.settling import Settled, settle, with_known_around
@@ -42,10 +38,7 @@ from geosand.formats.site_folder import read_site
 from geosand.formats.writing import sweep, write_whole
 from geosand.rates.assignment import assign
 from geosand.site.cells import parse_day
-from geosand.site.read_settings import SiteText
 
-#: What a matched surface keeps from before where the new survey says nothing of it.
-KEPT = ("around", "target_mm", "slope_percent", "elevation_m")
 _COPIED = (
     *("site.toml", "records.xlsx", "catches.geojson", "editions"),
     *("dressings.csv", "loads.csv", "catches.csv", "deliveries.csv"),
@@ -119,16 +112,16 @@ def _bring(
 ) -> Brought:
     head, old = survey_in_force(root)
     settings = site_text(root)
-    _check_day(root, head, valid_from)
+    _check_day(head, valid_from)
     settled = settle(boundaries, choice, settings.elevation_m)
     taken = settled.boundaries
     _check_near(taken, old)
     matches = match(taken.features, old, partial=partial)
-    faults = [*settled.faults, *_decisions(matches, taken, old, partial)]
-    rows, lost = _carried(list(settled.rows), matches, old)
+    faults = [*settled.faults, *decisions(matches, taken, old, partial)]
+    rows, lost = carried(list(settled.rows), matches, old)
     if partial:
-        rows += _unchanged(old, matches, accuracies_in_force(head, settings), said, settings)
-        faults += _met(rows, len(settled.rows), taken)
+        rows += unchanged(old, matches, accuracies_in_force(head, settings), said, settings)
+        faults += met(rows, len(settled.rows), taken)
     if faults and not choice.accept:
         raise Undecided(faults)
     if not settled.rows:
@@ -168,90 +161,7 @@ def _put_in_force(root: Path, edition: str, kept: bytes, content: bytes) -> None
         raise refused(str(root), found, remedy="the survey in force is as it was") from problem
 
 
-def _decisions(
-    matches: Matches, boundaries: Boundaries, old: list[SurfaceRow], partial: bool
-) -> list[Fault]:
-    """What would change in the site without the file saying it in so many words."""
-    places = boundaries.features.place
-    faults = [
-        Fault(
-            file=boundaries.file,
-            row=str(places[row]),
-            found=f"{matches.ids[row]}: {text}",
-            remedy="check the ids in the file, or --accept keeps to them",
-        )
-        for row, text in matches.doubts
-    ]
-    if matches.gone and not partial:
-        count, names = len(matches.gone), listed(matches.gone)
-        are = "is" if count == 1 else "are"
-        goes = "it goes on as it is" if count == 1 else "they go on as they are"
-        ends = "it ends" if count == 1 else "they end"
-        faults.append(
-            Fault(
-                file=boundaries.file,
-                found=f"{count} of the site's {len(old)} surfaces {are} not in it: {names}",
-                remedy=f"with --partial {goes}, with --accept {ends} when this survey begins",
-            )
-        )
-    return faults
-
-
-def listed(names: Sequence[str], most: int = 8) -> str:
-    """Up to ``most`` names and how many more."""
-    more = f" and {len(names) - most} more" if len(names) > most else ""
-    return ", ".join(names[:most]) + more
-
-
-def _unchanged(
-    old: list[SurfaceRow],
-    matches: Matches,
-    in_force: Mapping[str, float],
-    said: Mapping[str, float],
-    settings: SiteText,
-) -> list[SurfaceRow]:
-    """Surfaces that the file does not name, with their own accuracies where these differ."""
-    out = []
-    continued = set(matches.old)
-    for k, row in enumerate(old):
-        if k in continued:
-            continue
-        cells = {key: v for key, v in row.properties.items() if key != "valid_from"}
-        for key in ACCURACIES:
-            if in_force[key] != said.get(key, getattr(settings, key)):
-                cells.setdefault(key, in_force[key])
-        out.append(replace(row, properties=cells))
-    return out
-
-
-def _met(rows: list[SurfaceRow], new: int, boundaries: Boundaries) -> list[Fault]:
-    """Ground that a new and a carried-on surface both have whole."""
-    shapes = np.empty(len(rows), dtype=object)
-    shapes[:] = [row.geometry for row in rows]
-    shapes = on_one_side(shapes)
-    kinds, ids = (
-        np.array([str(row.properties.get(name, "")) for row in rows], dtype=np.str_)
-        for name in ("kind", "id")
-    )
-    one, factor = np.zeros(len(rows), dtype=np.int64), np.ones(len(rows))
-    sound = np.flatnonzero(shapely.is_valid(shapes))
-    pairs = pair_remarks(shapes, kinds, ids, one, sound, factor)
-    remarks = [r for r in pairs if r.severity == "fault" and (r.row < new) != (r.other < new)]
-    told = {r.row for r in remarks}
-    covered = nothing_owned(shapes, kinds, ids, factor)
-    remarks += [r for r in covered if r.row >= new and r.row not in told]
-    return [
-        Fault(
-            file=boundaries.file,
-            row=str(boundaries.features.place[r.other]) if 0 <= r.other < new else None,
-            found=f"{ids[r.row]}, which goes on as it is: {r.text}",
-            remedy="give the surface in the file the id that it has in the site, or --accept",
-        )
-        for r in remarks
-    ]
-
-
-def _check_day(root: Path, head: dict[str, Any], valid_from: str) -> None:
+def _check_day(head: dict[str, Any], valid_from: str) -> None:
     day = parse_day(valid_from)
     if day is None:
         raise refused("--valid-from", f"{valid_from[:20]!r} is not a date", allowed="2026-04-30")
@@ -276,30 +186,6 @@ def _check_near(boundaries: Boundaries, old: list[SurfaceRow]) -> None:
             f"lies at {place_words(*here)}, {apart:,.0f} km from the site at {place_words(*there)}",
             remedy="check its CRS and the order of its axes, and that it is of this site",
         )
-
-
-def _carried(
-    rows: list[SurfaceRow], matches: Matches, old: list[SurfaceRow]
-) -> tuple[list[SurfaceRow], list[Finding]]:
-    """Rows under the ids they keep, with what was said of the surface before; what is dropped."""
-    renamed = {str(row.properties["id"]): made for row, made in zip(rows, matches.ids, strict=True)}
-    ended = set(matches.gone)
-    out, findings = [], []
-    for row, made, before in zip(rows, matches.ids, matches.old, strict=True):
-        cells = {**row.properties, "id": made}
-        if "around" in cells:
-            cells["around"] = renamed.get(str(cells["around"]), cells["around"])
-        if before >= 0:
-            earlier = old[before].properties
-            cells = {**{k: earlier[k] for k in KEPT if earlier.get(k) is not None}, **cells}
-            if cells["kind"] == "other" and earlier.get("kind"):
-                cells["kind"] = earlier["kind"]
-        if cells.get("around") in ended and "around" not in row.properties:
-            text = f"it was around {cells['around']}, which is not in the new survey"
-            findings.append(Finding(about=made, text=text, topic="area"))
-        order = ("id", "name", "kind", *KEPT)
-        out.append(replace(row, properties={k: cells[k] for k in order if k in cells}))
-    return out, findings
 
 
 def _check_readable(

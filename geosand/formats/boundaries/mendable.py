@@ -11,7 +11,7 @@ from geosand.columns import Geometries
 from geosand.formats.boundaries.drawn import MAXIMUM_RING, Drawn
 
 if TYPE_CHECKING:
-    from geosand.formats.boundaries.placing import Wishes
+    from geosand.formats.boundaries.wishes import Wishes
 
 #: Gap between a line's ends over its length, up to which it may be an outline left open.
 NEARLY_CLOSED = 0.1

@@ -26,7 +26,8 @@ from geosand.formats.boundaries.tables import Boundaries, Outlines, Tally
 from geosand.site.cells import quoted
 
 if TYPE_CHECKING:
-    from geosand.formats.boundaries.placing import Placed, Wishes
+    from geosand.formats.boundaries.placing import Placed
+    from geosand.formats.boundaries.wishes import Wishes
 
 
 def outlines_of(

@@ -15,13 +15,14 @@ from geosand.formats.boundaries.gdal_layers import read_with_gdal
 from geosand.formats.boundaries.json_layers import read_geojson
 from geosand.formats.boundaries.kinds_table import kinds_table
 from geosand.formats.boundaries.outlines import outlines_of
-from geosand.formats.boundaries.placing import Placed, Wishes, place_layer
+from geosand.formats.boundaries.placing import Placed, place_layer
 from geosand.formats.boundaries.reference_systems import named_unit
 from geosand.formats.boundaries.surfaces_file import unread_numbers
 from geosand.formats.boundaries.survey_points import read_survey
 from geosand.formats.boundaries.tables import Boundaries
 from geosand.formats.boundaries.unpack import Source, unpack
 from geosand.formats.boundaries.unused_options import unused_options
+from geosand.formats.boundaries.wishes import Wishes
 from geosand.formats.boundaries.xml_layers import check_whole_xml, read_gpx, read_kml
 from geosand.site.tables import KINDS
 

@@ -6,13 +6,9 @@ import re
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 from geosand.columns import Floats, Geometries, Strings, freeze
 from geosand.errors import Finding
-
-if TYPE_CHECKING:
-    from geopandas import GeoDataFrame
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -33,14 +29,6 @@ class Outlines:
 
     def __len__(self) -> int:
         return len(self.id)
-
-    def to_frame(self) -> GeoDataFrame:
-        """The same table as a GeoDataFrame in WGS 84, its attributes left out."""
-        import geopandas
-
-        names = ("id", "name", "kind", "elevation_m", "place")
-        columns = {name: getattr(self, name) for name in names}
-        return geopandas.GeoDataFrame(columns, geometry=self.geometry, crs="OGC:CRS84")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

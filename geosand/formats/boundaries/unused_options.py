@@ -7,7 +7,7 @@ from collections.abc import Collection, Sequence
 import shapely
 
 from geosand.formats.boundaries.drawn import Layer
-from geosand.formats.boundaries.placing import Wishes
+from geosand.formats.boundaries.wishes import Wishes
 
 CLOSE_TOLERANCE_M = 0.05
 

@@ -21,6 +21,9 @@ if TYPE_CHECKING:
 HIGHEST_TURF = 66.0  #: degrees; few lawns beyond the polar circles
 NEAR_KM = 50.0
 _WIDEST_LAND = 60.0  # degrees: wider areas of use are of continents and oceans
+_NO_LAND_KNOWN = "where the register of reference systems (EPSG) knows no land"
+_ZONE = re.compile(r"(?:UTM|MGA) zone (\d+)([NS]?)", re.IGNORECASE)
+_HALVES = {"N": (False, True), "S": (True, False)}  # whether of the south: the zone, the other
 _NO_LAND = re.compile(r"world|hemisphere|ocean|\bseas?\b|arctic|antarctic", re.IGNORECASE)
 
 
@@ -67,10 +70,17 @@ def doubtful_place(
     reason = _against(here, crs, near)
     if not reason and other is not None and near is None and crs.is_geographic:
         reason = _at_sea(here, other)
+    zones = _other_zones(here, crs)
+    if not reason and near is None and zones and not _on_land(*here):
+        reason = _NO_LAND_KNOWN
     if not reason:
         return None
     found = f"the site would lie at {place_words(*here)}, {reason}"
     remedy = "check CRS and order of the axes; if it is right, say so with --believe-place"
+    if reason == _NO_LAND_KNOWN and zones:
+        found += f"; {_by_zone(zones)}"
+        remedy = "check the zone; if it is right, say so with --believe-place"
+        return Fault(file=shown, found=found, remedy=remedy)
     if other is not None and not _against(other, crs, near):
         where = place_words(*other)
         found += f"; with the two axes swapped it would lie at {where}"
@@ -97,7 +107,47 @@ def _at_sea(here: tuple[float, float], other: tuple[float, float]) -> str:
     """Why legal numbers look swapped: no land is known here, and there is some at the other."""
     if abs(other[1]) > HIGHEST_TURF or _on_land(*here) or not _on_land(*other):
         return ""
-    return "where the register of reference systems (EPSG) knows no land"
+    return _NO_LAND_KNOWN
+
+
+def zone_findings(lon_lat: Floats, crs: CRS) -> list[str]:
+    """Of a CRS that is one zone of a series: where the others would put the same numbers."""
+    zones = _other_zones((float(lon_lat[0]), float(lon_lat[1])), crs)
+    if not zones:
+        return []
+    return [
+        f"--crs says {crs.name}, and the same numbers fit its neighbours: {_by_zone(zones)}."
+        " --near LON LAT checks the place"
+    ]
+
+
+def _other_zones(here: tuple[float, float], crs: CRS) -> dict[str, tuple[float, float]]:
+    """Places that the neighbouring zones give to the same numbers: zones of UTM are 6° wide.
+
+    The other half of the earth counts its northings from another origin.
+    """
+    found = _ZONE.search(crs.name) if crs.is_projected else None
+    if found is None:
+        return {}
+    zone, half = int(found[1]), found[2]
+    lon, lat = here
+    zones = {}
+    for step in (-1, 1):
+        turned = (lon + 6 * step + 180) % 360 - 180
+        zones[f"zone {(zone + step - 1) % 60 + 1}{half}"] = (turned, lat)
+    if half:
+        from pyproj import Proj
+
+        own, across = (Proj(proj="utm", zone=zone, south=s, ellps="WGS84") for s in _HALVES[half])
+        turned, lat = across(*own(*here), inverse=True)
+        zones[f"zone {zone}{'S' if half == 'N' else 'N'}"] = (float(turned), float(lat))
+    return zones
+
+
+def _by_zone(zones: dict[str, tuple[float, float]]) -> str:
+    (first, place), *rest = zones.items()
+    others = (f"in {zone} at {place_words(*at)}" for zone, at in rest)
+    return "; ".join([f"in {first} the site would lie at {place_words(*place)}", *others])
 
 
 def _on_land(lon: float, lat: float) -> bool:

@@ -1,6 +1,7 @@
 """Where a file lies: missing, wrong, swapped and approximate coordinate reference systems."""
 
 import json
+import re
 
 import geopandas
 import numpy as np
@@ -10,6 +11,7 @@ import shapely
 from geosand.areas.ellipsoid import ellipsoid_areas_m2
 from geosand.errors import Refused
 from geosand.formats.boundaries import read_boundaries
+from geosand.formats.boundaries.whereabouts import middle_of
 
 from .conftest import LAT, LON, UTM, blob, feature, to_lon_lat
 
@@ -47,6 +49,38 @@ def test_crs_given_by_the_user_is_used(bare_shapefile):
     assert found.source_crs == UTM
     west, south, _, _ = shapely.total_bounds(found.features.geometry)
     assert (west, south) == pytest.approx((LON, LAT), abs=0.05)
+
+
+def zones_told(path, **wishes):
+    findings = read_boundaries(path, **wishes).findings
+    return [f.text for f in findings if "fit its neighbours" in f.text]
+
+
+def test_zones_that_take_the_same_numbers_are_told(bare_shapefile):
+    """Zones of UTM are 6° wide; each says of the numbers what is read with it."""
+    (told,) = zones_told(bare_shapefile, crs="EPSG:32632")
+    assert told.startswith("--crs says WGS 84 / UTM zone 32N, and the same numbers fit")
+    assert told.endswith("--near LON LAT checks the place")
+    for zone, code in (("31N", 32631), ("33N", 32633), ("32S", 32732)):
+        there = read_boundaries(bare_shapefile, crs=f"EPSG:{code}", believe_place=True)
+        lon, lat = middle_of(list(there.features.geometry))
+        half = "S" if lat < 0 else "N"
+        (where,) = re.findall(rf"in zone {zone} (?:the site would lie )?at (.+?° E)", told)
+        said = [float(number) for number in re.findall(r"[\d.]+(?=°)", where)]
+        assert said == pytest.approx([abs(lat), lon], abs=2e-4) and f"° {half}, " in where
+
+
+def test_zones_are_not_told_where_the_place_is_known(bare_shapefile):
+    for wishes in ({"near": (LON, LAT)}, {"believe_place": True}):
+        assert zones_told(bare_shapefile, crs=UTM, **wishes) == []
+
+
+def test_a_zone_that_puts_the_site_into_the_ocean_is_asked_about(bare_shapefile):
+    text = text_of(bare_shapefile, crs="EPSG:32627")
+    assert "where the register of reference systems (EPSG) knows no land" in text
+    assert "in zone 26N the site would lie at" in text
+    assert "Check the zone; if it is right, say so with --believe-place" in text
+    assert read_boundaries(bare_shapefile, crs="EPSG:32627", believe_place=True).tally.read == 1
 
 
 def test_unknown_crs(bare_shapefile):

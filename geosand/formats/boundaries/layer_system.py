@@ -1,0 +1,154 @@
+"""In which CRS and unit one layer's numbers are, and where they put it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+import shapely
+
+from geosand.columns import Floats, Geometries
+from geosand.errors import Refused
+from geosand.formats.boundaries import reference_systems as systems
+from geosand.formats.boundaries.antimeridian import on_both_sides, on_one_side
+from geosand.formats.boundaries.drawn import Drawn, Layer, refused
+from geosand.formats.boundaries.layer_units import unit_factor
+from geosand.formats.boundaries.likely_systems import proposals
+from geosand.formats.boundaries.whereabouts import (
+    distance_km,
+    doubtful_place,
+    middle,
+    not_degrees,
+    place_words,
+    zone_findings,
+)
+from geosand.formats.boundaries.wishes import Wishes
+
+WIDEST_SITE_DEG = 2.0  #: a file's numbers that span less are no metres of a site
+
+
+def in_its_system(
+    layer: Layer, things: list[Drawn], shown: str, wishes: Wishes
+) -> tuple[Any, list[Drawn], list[str]]:
+    """The CRS of a layer, its things in the CRS's own unit, and what is worth knowing of both.
+
+    Raises Refused where the CRS is not said, or the numbers can not be in it.
+    """
+    bounds = bounds_of(things)
+    crs, findings = _crs_of(layer, bounds, shown, wishes)
+    factor, words = unit_factor(layer, crs, bounds, shown, wishes.unit)
+    if words:
+        findings.append(words)
+    if factor != 1.0:
+        things = [moved(d, lambda points: points * factor) for d in things]
+        bounds = bounds * factor
+    if crs.is_geographic and _beyond_180(bounds):
+        things = [moved(d, on_both_sides) for d in things]
+        bounds = bounds_of(things)
+        findings.append(
+            "its longitudes run on beyond 180°, as in 262.3° for 97.7° W: 360° are taken off"
+        )
+    if crs.is_geographic and (fault := not_degrees(bounds, shown, wishes.near)):
+        raise Refused(fault)
+    if feet := systems.feet_finding(crs, systems.unit_m(crs), bounds):
+        findings.append(feet)
+    return crs, things, findings
+
+
+def bounds_of(things: list[Drawn]) -> Floats:
+    """West, south, east and north of all that is drawn; nan where nothing is."""
+    shapes = np.array([d.geometry for d in things if d.geometry is not None], dtype=object)
+    bounds: Floats = shapely.total_bounds(shapes) if len(shapes) else np.full(4, np.nan)
+    return bounds
+
+
+def moved(thing: Drawn, move: Callable[[Floats], Floats]) -> Drawn:
+    """The same thing with other coordinates, heights kept."""
+    shape = thing.geometry
+    if shape is None:
+        return thing
+    there = shapely.transform(shape, move, include_z=bool(shapely.has_z(shape)))
+    return replace(thing, geometry=there)
+
+
+def exchanged(points: Floats) -> Floats:
+    """Points (n, 2 or 3) with x and y exchanged."""
+    return points[:, [1, 0, *range(2, points.shape[1])]]
+
+
+def _beyond_180(bounds: Floats) -> bool:
+    """Whether numbers are longitudes from 0 to 360: no site of metres is two of them wide."""
+    west, south, east, north = bounds.tolist()
+    narrow = east - west < WIDEST_SITE_DEG and north - south < WIDEST_SITE_DEG
+    return bool(narrow and west >= 0 and 180 < east <= 360 and south >= -90 and north <= 90)
+
+
+def _crs_of(layer: Layer, bounds: Floats, shown: str, wishes: Wishes) -> tuple[Any, list[str]]:
+    """The layer's CRS, the user's before the file's; never a guess."""
+    if wishes.crs is None and not layer.crs:
+        raise refused(
+            f"{shown}, layer {layer.name!r}" if layer.name not in ("", shown) else shown,
+            "does not say in which coordinate reference system it is",
+            allowed="any CRS, said with --crs",
+            remedy=f"for x {bounds[0]:.7g} to {bounds[2]:.7g}, y {bounds[1]:.7g} to "
+            f"{bounds[3]:.7g} {proposals(bounds, wishes.near)}",
+        )
+    if wishes.crs is None:
+        return systems.horizontal(layer.crs, shown), []
+    crs = systems.horizontal(wishes.crs, "--crs")
+    if not layer.crs or layer.assumed:
+        return crs, []
+    stated = systems.horizontal(layer.crs, shown)
+    if stated == crs or systems.describe(stated) == systems.describe(crs):
+        return crs, []
+    said = f"it says {stated.name}; {crs.name} is used, as said with --crs"
+    return crs, [said + _elsewhere(stated, crs, bounds)]
+
+
+def _elsewhere(stated: Any, used: Any, bounds: Floats) -> str:
+    """Where a file's own CRS would put it, if that is not about the same place."""
+    from pyproj import Transformer
+
+    x, y = (bounds[:2] + bounds[2:]) / 2
+    own, here = (
+        Transformer.from_crs(crs, "EPSG:4326", always_xy=True).transform(x, y)
+        for crs in (stated, used)
+    )
+    if not np.isfinite([*own, *here]).all() or abs(own[0]) > 180 or abs(own[1]) > 90:
+        return ""
+    apart = distance_km(own, here)
+    return f"; its own puts it {apart:,.0f} km away, at {place_words(*own)}" if apart >= 1 else ""
+
+
+def check_place(geometry: Geometries, crs: Any, shown: str, wishes: Wishes) -> list[str]:
+    """What is worth knowing of where a CRS puts the outlines; Refused where it must be asked."""
+    if wishes.believe_place:
+        return []
+    from pyproj import Transformer
+    from pyproj.exceptions import ProjError
+
+    transformer = Transformer.from_crs(crs, "OGC:CRS84", always_xy=True)
+    x, y = middle(on_one_side(geometry) if crs.is_geographic else geometry).tolist()
+    places: list[Floats | None] = []
+    for pair in ((x, y), (y, x)):
+        try:
+            place = np.array(transformer.transform(*pair, errcheck=True))
+            good = bool(np.isfinite(place).all()) and abs(place[0]) <= 180 and abs(place[1]) <= 90
+        except ProjError:
+            good = False
+        places.append(place if good else None)
+    if places[0] is None:
+        if crs.is_geographic:
+            return []
+        raise refused(
+            shown,
+            f"x {x:.7g}, y {y:.7g} is no place in {crs.name}",
+            remedy="check the CRS and its unit; if the axes are swapped, use --swap",
+        )
+    fault = doubtful_place(places[0], places[1], crs, shown, wishes.near)
+    if fault is not None:
+        raise Refused(fault)
+    told = wishes.crs is not None and wishes.near is None
+    return zone_findings(places[0], crs) if told else []
