@@ -39,7 +39,7 @@ class SiteResults(Results):
         import geopandas
 
         from geosand.reports.area_rows import area_rows
-        from geosand.reports.documents import season_document
+        from geosand.reports.season_document import season_document
 
         season = [r for r in season_document(self)["surfaces"] if "around" not in r]
         depths = {row["id"]: _flat(row) for row in season}
@@ -50,7 +50,7 @@ class SiteResults(Results):
 
     def balance_frame(self) -> DataFrame:
         """One row a dressing: spread, on surfaces, overthrow with its interval and verdict."""
-        from geosand.reports.documents import balance_document
+        from geosand.reports.balance_document import balance_document
 
         dressings = balance_document(self)["dressings"]
         rows = [_flat(dressing) for dressing in dressings]
@@ -58,7 +58,7 @@ class SiteResults(Results):
 
     def surfaces_frame(self) -> DataFrame:
         """One row a surface of a dressing: catches, rate, depth and mass with their u."""
-        from geosand.reports.documents import balance_document
+        from geosand.reports.balance_document import balance_document
 
         rows = [
             {"dressing": d["dressing"], "date": d["date"], **_flat(row)}
@@ -69,7 +69,7 @@ class SiteResults(Results):
 
     def rings_frame(self) -> DataFrame:
         """One row a collar or surrounds: the sand built up there, if all overthrow landed there."""
-        from geosand.reports.documents import season_document
+        from geosand.reports.season_document import season_document
 
         names = ["id", "around", "kind", "depth_mm", "u_depth_mm", "mass_kg"]
         rows = [r for r in season_document(self)["surfaces"] if "around" in r]

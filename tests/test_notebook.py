@@ -12,7 +12,8 @@ import geopandas
 import pytest
 
 import geosand
-from geosand.reports.documents import balance_document, season_document
+from geosand.reports.balance_document import balance_document
+from geosand.reports.season_document import season_document
 from tests.notebook_cells import code_cells, kept_text, run_cells
 from tests.sites import write_site
 

@@ -14,7 +14,8 @@ from typing import Any
 import pytest
 
 from geosand.formats.site_folder import read_site
-from geosand.reports.documents import balance_document, to_json
+from geosand.reports.balance_document import balance_document
+from geosand.reports.documents import to_json
 from geosand.results import Results, work_out
 from tests.sites import LAT, LON, square, surface, write_site
 

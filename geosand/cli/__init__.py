@@ -44,6 +44,23 @@ class Verbs(click.Group):
         command: click.Command = module.command
         return command
 
+    def resolve_command(
+        self, context: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        """The verb that is named first; a slip of the hand is told with the verb that was meant."""
+        first = args[0]
+        if first in VERBS or first.startswith("-"):
+            return super().resolve_command(context, args)
+        if os.path.isdir(first):
+            context.fail(
+                f"{first} is a folder: say what to do with it, as in geosand account {first}"
+            )
+        from difflib import get_close_matches
+
+        meant = get_close_matches(first.lower(), VERBS, n=1)
+        hint = f"; did you mean {meant[0]}?" if meant else f"; the verbs are {', '.join(VERBS)}"
+        context.fail(f"there is no verb {first!r}{hint}")
+
     def format_commands(self, context: click.Context, formatter: click.HelpFormatter) -> None:
         """The verbs with their one line each, without importing any."""
         with formatter.section("Verbs"):

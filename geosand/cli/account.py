@@ -141,9 +141,10 @@ def _write(path: Path, content: bytes, option: str) -> None:
 def _print_json(
     results: Results, units: Units, path: Path, reports: tuple[Path, ...], workbook: Path | None
 ) -> None:
-    from geosand.reports.documents import balance_document, season_document
+    from geosand.reports.balance_document import balance_document
     from geosand.reports.first import look_first
     from geosand.reports.season_balance import season_balance
+    from geosand.reports.season_document import season_document
 
     print_document(
         {
@@ -168,7 +169,8 @@ def _print(
     terminal = console()
     terminal.print("\n".join(summary(results, units)), soft_wrap=True)
     terminal.print()
-    terminal.print(balance_table(results, units))
+    if len(results.site.dressings):
+        terminal.print(balance_table(results, units))
     terminal.print(f"Map: {path}", soft_wrap=True)
     for file in reports:
         terminal.print(f"Report to print: {file}", soft_wrap=True)

@@ -12,7 +12,7 @@ import click
 from geosand.cli.options import (
     check_results,
     display,
-    made_with,
+    origin_of,
     print_document,
     read,
     verb,
@@ -155,13 +155,13 @@ def _write(
     notes = [document["caution"], *document["notes"]]
     owned = register.owned[site.in_force()]
     written = [*out, *([changes] if changes else [])]
+    origin = origin_of(site)
     for path in written:
         try:
             if path is changes:
-                write_changes(path, features, units=units)
+                write_changes(path, features, units=units, origin=origin)
             else:
                 rows, sheets = document["surfaces"], _sheets(document)
-                origin = {"inputs": dict(site.inputs), "made_with": made_with()}
                 write_areas(
                     path, rows, owned, units=units, notes=notes, sheets=sheets, origin=origin
                 )

@@ -10,6 +10,7 @@ import click
 from geosand.cli.options import (
     check_results,
     display,
+    origin_of,
     print_document,
     results_of,
     verb,
@@ -63,7 +64,10 @@ def command(
     if as_json:
         _print_json(results, only, surface, witness)
     elif row is not None:
-        _print_surface(results, row, display(units, results.site))
+        shown = display(units, results.site)
+        _print_surface(results, row, shown)
+        if witness:
+            _print_witnesses(results, shown, only)
     else:
         _print_tables(results, display(units, results.site), only, witness)
 
@@ -97,7 +101,7 @@ def _write_field(results: Results, path: Path, only: str | None, quiet: bool) ->
     from geosand.errors import Fault, Refused
     from geosand.reports.depth_fields import fields_text
 
-    text, sentence = fields_text(results, only=only)
+    text, sentence = fields_text(results, only=only, origin=origin_of(results.site))
     if text is None:
         raise Refused(Fault(file=str(path), found=f"there is no depth field to write: {sentence}"))
     write_text(path, text + "\n", option="--field")
@@ -106,7 +110,7 @@ def _write_field(results: Results, path: Path, only: str | None, quiet: bool) ->
 
 
 def _print_json(results: Results, only: str | None, surface: str | None, witness: bool) -> None:
-    from geosand.reports.documents import balance_document
+    from geosand.reports.balance_document import balance_document
 
     names = results.site.dressings.id.tolist()
     document = balance_document(results)
@@ -119,7 +123,8 @@ def _print_json(results: Results, only: str | None, surface: str | None, witness
     for entry in document["dressings"] if surface is not None else ():
         entry["surfaces"] = [one for one in entry["surfaces"] if one["id"] == surface]
     if witness:
-        from geosand.reports.witnesses import hear, witness_document
+        from geosand.reports.witness_document import witness_document
+        from geosand.reports.witnesses import hear
 
         document["witness"] = witness_document(results, hear(results))
     print_document(document)
@@ -142,8 +147,12 @@ def _print_surface(results: Results, row: int, units: Units) -> None:
 def _print_tables(results: Results, units: Units, only: str | None, witness: bool) -> None:
     from geosand.reports.console import balance_notes, balance_table, console
     from geosand.reports.documents import budgets
+    from geosand.reports.words import NO_DRESSING
 
     out, names = console(), results.site.dressings.id.tolist()
+    if not names:
+        out.print(NO_DRESSING, soft_wrap=True)
+        return
     sources = budgets(results.balance.overthrow)
     out.print(balance_table(results, units, only))
     for k, name in enumerate(names):
@@ -152,14 +161,21 @@ def _print_tables(results: Results, units: Units, only: str | None, witness: boo
     if only is not None:
         _print_budgets(results, names.index(only), units)
     if witness:
-        from geosand.reports.witnesses import hear, spatial_table, witness_lines
+        _print_witnesses(results, units, only)
 
-        with steps() as step:
-            step("Hearing the witnesses")
-            heard = hear(results)
-        if only is not None:
-            out.print(spatial_table(results, heard.spatial, names.index(only), units))
-        out.print("\n".join(witness_lines(results, heard, units, only)), soft_wrap=True)
+
+def _print_witnesses(results: Results, units: Units, only: str | None) -> None:
+    from geosand.reports.console import console
+    from geosand.reports.witness_console import spatial_table, witness_lines
+    from geosand.reports.witnesses import hear
+
+    out, names = console(), results.site.dressings.id.tolist()
+    with steps() as step:
+        step("Hearing the witnesses")
+        heard = hear(results)
+    if only is not None:
+        out.print(spatial_table(results, heard.spatial, names.index(only), units))
+    out.print("\n".join(witness_lines(results, heard, units, only)), soft_wrap=True)
 
 
 def _print_budgets(results: Results, k: int, units: Units) -> None:

@@ -6,6 +6,7 @@ import errno
 import functools
 import io
 import os
+import re
 import sys
 from collections.abc import Callable
 from pathlib import Path
@@ -26,6 +27,7 @@ if TYPE_CHECKING:
 
 Verb = Callable[..., None]
 NO_ROOM = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG)
+LONGEST_SETTINGS = 1_000_000  #: characters of site.toml that are looked at
 NO_MEMORY = "There is not enough memory for this; nothing was changed."
 
 
@@ -41,7 +43,8 @@ def refusals_end_with_1(function: Verb) -> Verb:
         try:
             function(**options)
         except Refused as refusal:
-            click.echo(_refusal(refusal), err=True)
+            told = in_units_of(options.get("folder"), options.get("units"))
+            click.echo(_refusal(refusal, told), err=True)
             sys.exit(1)
         except BrokenPipeError:
             sys.exit(0)
@@ -86,7 +89,9 @@ def verb(function: Verb) -> click.Command:
     return click.command()(click.argument("folder", type=click.Path(path_type=Path))(run))
 
 
-def _refusal(refusal: Refused) -> str:
+def _refusal(refusal: Refused, units: Units) -> str:
+    from geosand.reports.words import in_words_of
+
     count = len(refusal.faults)
     things = "1 thing is wrong" if count == 1 else f"{count} things are wrong"
     opening = f"The data were refused: {things}."
@@ -94,7 +99,7 @@ def _refusal(refusal: Refused) -> str:
         things = "1 thing is" if count == 1 else f"{count} things are"
         opening = f"Nothing was written: {things} to be decided first."
     lines = [opening]
-    lines += [f"  - {line}" for line in str(refusal).splitlines()]
+    lines += [f"  - {in_words_of(line, units)}" for line in str(refusal).splitlines()]
     return "\n".join(lines)
 
 
@@ -137,6 +142,19 @@ def display(units: str | None, site: Site) -> Units:
     return "us" if (units or site.units) == "us" else "metric"
 
 
+def in_units_of(folder: Path | None, units: str | None) -> Units:
+    """The units asked for, else those of a site that perhaps can not be read."""
+    settings = None if folder is None else folder / "site.toml"
+    if units is None and settings is not None and settings.is_file():
+        try:
+            with settings.open(encoding="utf-8", errors="replace") as file:
+                text = file.read(LONGEST_SETTINGS)
+        except OSError:
+            return "metric"
+        units = "us" if re.search(r"""^\s*units\s*=\s*["']us["']""", text, re.MULTILINE) else None
+    return "us" if units == "us" else "metric"
+
+
 def print_document(document: Document) -> None:
     """One JSON document on stdout, with what it was made with, so that it can be made again."""
     from geosand.reports.documents import to_json
@@ -157,6 +175,11 @@ def made_with() -> dict[str, Any]:
             value = context.params.get(str(option.name))
             given[name[2:]] = value if isinstance(value, (bool, int, float)) else _plain(value)
     return {"geosand": __version__, "verb": context.info_name, "options": given}
+
+
+def origin_of(site: Site) -> dict[str, Any]:
+    """What a result of a site was made from and with, for files that have a place for it."""
+    return {"inputs": dict(site.inputs), "made_with": made_with()}
 
 
 def _plain(value: Any) -> Any:

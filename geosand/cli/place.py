@@ -10,12 +10,14 @@ import click
 from geosand.cli.options import (
     check_results,
     display,
+    made_with,
+    origin_of,
     print_document,
     results_of,
     verb,
     write_text,
 )
-from geosand.cli.plan import Quantity, Share, start_option, surfaces_option, words
+from geosand.cli.planning_options import Quantity, Share, start_option, surfaces_option, words
 
 if TYPE_CHECKING:
     from geosand.columns import Floats
@@ -52,6 +54,7 @@ def command(folder: Path, as_json: bool, units: str | None, **asked: Any) -> Non
     sheet for phone and paper that takes the readings and saves them as catches. --show-power tells
     how many catches are needed.
     """
+    _check_together(asked)
     check_results(asked["out"])
     if asked["show_power"]:
         _show_power(folder, as_json, asked)
@@ -94,6 +97,19 @@ def command(folder: Path, as_json: bool, units: str | None, **asked: Any) -> Non
         click.echo(f"  - {in_words_of(text, shown_in)}")
     if out is None:
         _print_points(results, places, shown_in)
+
+
+def _check_together(asked: dict[str, Any]) -> None:
+    """Wrong usage for options that would say nothing."""
+    of_points = ("catches", "ring", "tray", "swath", "dressing", "seed", "start")
+    of_power = ("see_overthrow", "know_depth")
+    for name in of_points if asked["show_power"] else of_power:
+        if asked[name] not in (None, ""):
+            option = f"--{name.replace('_', '-')}"
+            reason = f"{option} goes with --show-power"
+            if asked["show_power"]:
+                reason = f"--show-power lays no trays: leave {option} out"
+            raise click.UsageError(reason)
 
 
 def _print_points(results: Results, places: Places, units: Units) -> None:
@@ -208,16 +224,24 @@ def _write(
     from geosand.reports.field_sheet import catch_points, field_sheet
 
     site, lon, lat = results.site, places.lon_degree, places.lat_degree
+    origin = origin_of(site)
     if out.suffix.lower() == ".html":
         page = field_sheet(
-            site, results.areas, places, tray=tray, dressing=dressing, seed=seed, units=units
+            site,
+            results.areas,
+            places,
+            tray=tray,
+            dressing=dressing,
+            seed=seed,
+            units=units,
+            origin=origin,
         )
         write_text(out, page)
         return
     points = catch_points(site, places)
     if out.suffix.lower() == ".gpx":
         notes = [f"{p['outside']} m outside" if p["outside"] else p["zone"] for p in points]
-        write_text(out, gpx_points(lon, lat, [p["catch"] for p in points], notes))
+        write_text(out, gpx_points(lon, lat, [p["catch"] for p in points], notes, origin))
         return
     features = []
     for point in points:
@@ -227,7 +251,7 @@ def _write(
         if point["outside"]:
             values["edge_distance_m"] = float(point["outside"])
         features.append(values)
-    write_text(out, points_geojson(lon, lat, features))
+    write_text(out, points_geojson(lon, lat, features, origin))
 
 
 def _show_power(folder: Path, as_json: bool, asked: dict[str, Any]) -> None:
@@ -255,7 +279,7 @@ def _show_power(folder: Path, as_json: bool, asked: dict[str, Any]) -> None:
     if page is not None:
         from geosand.reports.power_page import power_page
 
-        write_text(page, power_page(document))
+        write_text(page, power_page(document, made_with()))
     if as_json:
         print_document(document if page is None else {**document, "written": str(page)})
         return

@@ -30,7 +30,7 @@ def command(
         )
     row = None if surface is None else ids.index(surface)
     if as_json:
-        from geosand.reports.documents import season_document
+        from geosand.reports.season_document import season_document
 
         document = season_document(results)
         if row is not None:
@@ -44,10 +44,12 @@ def command(
         print_document(document)
         return
     from geosand.reports.console import console, rings_table, season_table
-    from geosand.reports.words import in_words_of
+    from geosand.reports.words import NO_DRESSING, in_words_of
 
     shown = display(units, results.site)
     out = console()
+    if not len(results.site.dressings):
+        out.print(NO_DRESSING, soft_wrap=True)
     out.print(season_table(results, shown, only=row))
     if row is not None:
         from geosand.reports.budgets import budget_table, season_sharpening, sentence

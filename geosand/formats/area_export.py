@@ -71,8 +71,9 @@ def write_areas(
 
     ``owned`` are their polygons in lon/lat. ``units`` "us" writes ft and ft². ``sheets`` are
     further tables and ``notes`` sentences, for a workbook only. ``origin`` (inputs with their
-    SHA-256, what made it) goes along in GeoJSON. The file is written whole or not at all.
-    Raises ValueError for another ending, OSError where it can not be written.
+    SHA-256, what made it) goes along in GeoJSON and as metadata of a GeoPackage's layer. The file
+    is written whole or not at all. Raises ValueError for another ending, OSError where it can not
+    be written.
     """
     ending = checked_ending(path, ENDINGS)
     heads = [_head(name, units) for name in COLUMNS]
@@ -84,17 +85,23 @@ def write_areas(
         properties = [dict(zip(names, line, strict=True)) for line in table]
         content = feature_collection(properties, owned, origin)
     elif ending == ".gpkg":
-        content = _geopackage("areas", [head for head, _ in heads], table, owned)
+        content = _geopackage("areas", [head for head, _ in heads], table, owned, origin)
     else:
         first = {"areas": surfaces, **(sheets or {})}
         content = _workbook(first, notes, units)
     write_whole(path, content)
 
 
-def write_changes(path: Path, features: Sequence[Row], *, units: str = "metric") -> None:
+def write_changes(
+    path: Path,
+    features: Sequence[Row],
+    *,
+    units: str = "metric",
+    origin: Mapping[str, Any] | None = None,
+) -> None:
     """Write ground gained and lost (rows of ``properties`` and ``geometry``), .geojson or .gpkg.
 
-    Raises as :func:`write_areas`.
+    ``origin`` and errors are as in :func:`write_areas`.
     """
     ending = checked_ending(path, CHANGE_ENDINGS)
     shapes = np.empty(len(features), dtype=object)
@@ -105,10 +112,10 @@ def write_changes(path: Path, features: Sequence[Row], *, units: str = "metric")
         for row in features
     ]
     if ending == ".gpkg":
-        write_whole(path, _geopackage("changes", heads, table, shapes))
+        write_whole(path, _geopackage("changes", heads, table, shapes, origin))
         return
     properties = [dict(zip(heads, line, strict=True)) for line in table]
-    write_whole(path, feature_collection(properties, shapes))
+    write_whole(path, feature_collection(properties, shapes, origin))
 
 
 def checked_ending(path: Path, allowed: Sequence[str]) -> str:
@@ -193,7 +200,11 @@ def _harmless(cell: Any) -> Any:
 
 
 def _geopackage(
-    layer: str, heads: Sequence[str], table: Sequence[Sequence[Any]], shapes: Geometries
+    layer: str,
+    heads: Sequence[str],
+    table: Sequence[Sequence[Any]],
+    shapes: Geometries,
+    origin: Mapping[str, Any] | None,
 ) -> bytes:
     """One layer of MultiPolygons; a surface that owns no ground has no geometry."""
     import geopandas
@@ -211,7 +222,14 @@ def _geopackage(
         {head: str for head in heads if head in _WORDS}
     )
     stream = io.BytesIO()  # in memory: a full disk is then told by the one writer of files
-    frame.to_file(stream, layer=layer, driver="GPKG", geometry_type="MultiPolygon")
+    said = {name: json.dumps(value, ensure_ascii=False) for name, value in (origin or {}).items()}
+    frame.to_file(
+        stream,
+        layer=layer,
+        driver="GPKG",
+        geometry_type="MultiPolygon",
+        layer_metadata=said or None,
+    )
     return stream.getvalue()
 
 

@@ -245,21 +245,19 @@ def _plain_polygons(shapes: list[Json]) -> Geometries | None:
         if set(map(type, flat)) != {float} or set(map(len, positions)) != {2}:
             return None
         size = np.array([len(ring) for ring in rings])
-        of_shape = np.repeat(np.arange(len(shapes)), [len(s["coordinates"]) for s in shapes])
+        parts = np.array([len(shape["coordinates"]) for shape in shapes])
     except (TypeError, KeyError):
         return None
     kinds = set(map(type, rings)) | set(map(type, positions))
     points = np.array(flat, dtype=np.float64).reshape(-1, 2)
     end = np.cumsum(size)
     closed = size.min() >= 4 and (points[end - size] == points[end - 1]).all()
-    whole = len(np.unique(of_shape, return_index=True)[0]) == len(shapes)
-    if kinds != {list} or not closed or not whole or size.max() > MAXIMUM_VERTICES:
+    if kinds != {list} or not closed or not parts.all() or size.max() > MAXIMUM_VERTICES:
         return None
     if not np.isfinite(points).all():
         return None
-    made: Any = shapely.linearrings(points, indices=np.repeat(np.arange(len(rings)), size))
-    polygons: Any = shapely.polygons(made, indices=of_shape)
-    return np.asarray(polygons, dtype=object)
+    offsets = np.append(0, end), np.append(0, np.cumsum(parts))
+    return np.asarray(shapely.from_ragged_array(shapely.GeometryType.POLYGON, points, offsets))
 
 
 def _polygons(shape: Json, place: str, findings: list[Finding]) -> Any:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import json
+from collections.abc import Mapping, Sequence
 from typing import Any
 from xml.sax.saxutils import escape
 
@@ -24,22 +25,35 @@ def _place(lon: float, lat: float) -> str:
     return f'lat="{lat:.{DECIMALS}f}" lon="{lon:.{DECIMALS}f}"'
 
 
+def _metadata(origin: Mapping[str, Any] | None) -> str:
+    """What the file was made from and with, as JSON in its description."""
+    if not origin:
+        return ""
+    return f"<metadata><desc>{_plain(json.dumps(origin, ensure_ascii=False))}</desc></metadata>\n"
+
+
 def gpx_points(
-    lon_degree: Floats, lat_degree: Floats, names: Sequence[str], notes: Sequence[str]
+    lon_degree: Floats,
+    lat_degree: Floats,
+    names: Sequence[str],
+    notes: Sequence[str],
+    origin: Mapping[str, Any] | None = None,
 ) -> str:
-    """Waypoints (n,) with a name and a description each."""
+    """Waypoints (n,) with a name and a description each; ``origin`` describes the file."""
     points = zip(lon_degree.tolist(), lat_degree.tolist(), names, notes, strict=True)
     body = [
         f"<wpt {_place(lon, lat)}><name>{_plain(name)}</name><desc>{_plain(note)}</desc></wpt>\n"
         for lon, lat, name, note in points
     ]
-    return f"{_HEAD}{''.join(body)}</gpx>\n"
+    return f"{_HEAD}{_metadata(origin)}{''.join(body)}</gpx>\n"
 
 
-def gpx_lines(lines: Sequence[Any], names: Sequence[str]) -> str:
-    """Routes: shapely LineStrings in lon/lat with a name each."""
+def gpx_lines(
+    lines: Sequence[Any], names: Sequence[str], origin: Mapping[str, Any] | None = None
+) -> str:
+    """Routes: shapely LineStrings in lon/lat with a name each; ``origin`` describes the file."""
     body = []
     for line, name in zip(lines, names, strict=True):
         points = "".join(f"<rtept {_place(*point[:2])}/>" for point in line.coords)
         body.append(f"<rte><name>{_plain(name)}</name>{points}</rte>\n")
-    return f"{_HEAD}{''.join(body)}</gpx>\n"
+    return f"{_HEAD}{_metadata(origin)}{''.join(body)}</gpx>\n"

@@ -5,7 +5,9 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Mapping
+from contextlib import closing
 from dataclasses import dataclass
+from html import unescape
 from pathlib import Path
 from typing import Any
 
@@ -14,6 +16,10 @@ from geosand.errors import Fault, Refused
 LARGEST_MB = 100
 #: The JSON block that pages carry; a page holds its inputs in one of them.
 BLOCK = re.compile(r'<script[^>]*type="application/json"[^>]*>(.*?)</script>', re.DOTALL)
+GPX = re.compile(r"<metadata><desc>(.*?)</desc>", re.DOTALL)
+MEMBER = re.compile(r'<MDI key="(inputs|made_with)">(.*?)</MDI>', re.DOTALL)
+SQLITE = b"SQLite format 3\0"
+MOST_STEPS = 10_000_000  #: of SQLite's machine
 DIGEST = re.compile(r"[0-9a-f]{64}")
 
 
@@ -31,8 +37,8 @@ class Since:
 def since(path: Path, now: Mapping[str, str]) -> Since:
     """Compare the inputs (file -> SHA-256) that a result names with those of ``now``.
 
-    ``path`` is what a verb printed with ``--json``, or a page that it wrote. Raises Refused for a
-    file that names no inputs.
+    ``path`` is what a verb printed with ``--json``, or a page, GeoJSON, GPX or GeoPackage that it
+    wrote. Raises Refused for a file that names no inputs.
     """
     document = _document(path)
     then = document["inputs"]
@@ -57,7 +63,8 @@ def _document(path: Path) -> Mapping[str, Any]:
     raise _refused(
         path,
         "names no inputs with their SHA-256",
-        "give what a verb printed with --json, or a page that geosand wrote",
+        "give what a verb printed with --json, or a page, GeoJSON, GPX or GeoPackage that geosand"
+        " wrote",
     )
 
 
@@ -67,12 +74,32 @@ def _candidates(path: Path) -> list[str]:
             raise _refused(path, "is no plain file", "give the result itself")
         if path.stat().st_size > LARGEST_MB * 1_000_000:
             raise _refused(path, f"is larger than {LARGEST_MB} MB", "give the result itself")
-        text = path.read_bytes().decode("utf-8-sig", errors="replace")
+        content = path.read_bytes()
     except OSError as problem:
         raise _refused(
             path, f"can not be read: {problem.strerror}", "look at its name"
         ) from problem
-    return [text, *BLOCK.findall(text)]
+    if content.startswith(SQLITE):
+        return _of_layers(path)
+    text = content.decode("utf-8-sig", errors="replace")
+    return [text, *BLOCK.findall(text), *(unescape(one) for one in GPX.findall(text))]
+
+
+def _of_layers(path: Path) -> list[str]:
+    """Each layer's metadata in a GeoPackage, as GDAL keeps it: one JSON text a member, as one."""
+    import sqlite3
+
+    try:
+        with closing(sqlite3.connect(f"{path.resolve().as_uri()}?mode=ro", uri=True)) as package:
+            package.set_progress_handler(lambda: 1, MOST_STEPS)  # a view may never end
+            rows = package.execute("SELECT metadata FROM gpkg_metadata").fetchall()
+    except sqlite3.Error:
+        return []
+    members = [dict(MEMBER.findall(str(row[0]))) for row in rows]
+    return [
+        "{" + ",".join(f'"{name}":{unescape(text)}' for name, text in one.items()) + "}"
+        for one in members
+    ]
 
 
 def _inputs(value: object) -> bool:

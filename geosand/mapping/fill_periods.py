@@ -12,7 +12,7 @@ from geosand.columns import Bools, Floats
 from geosand.estimates import Estimates, Interval
 from geosand.mapping.view import SEASON, MapBalance, MapPeriod, PeriodSurface, Said, System
 from geosand.mapping.words import day
-from geosand.reports.documents import ring_figures
+from geosand.reports.ring_figures import ring_figures
 from geosand.reports.words import percent, shown
 from geosand.results import Results
 from geosand.season.ledger import NO_TARGET, NOT_MEASURED, OVER, UNDER
@@ -120,11 +120,9 @@ def _season_balance(results: Results, counted: Bools) -> MapBalance:
         spread_kg=known(spread),
         u_spread_kg=known(sums["spread"].u()[0]),
         on_surfaces_kg=known(on.value[0]),
-        u_on_surfaces_kg=known(on.u()[0]),
         on_surfaces_low_kg=known(on_interval.low[0]),
         on_surfaces_high_kg=known(on_interval.high[0]),
         overthrow_kg=known(over.value[0]),
-        u_overthrow_kg=known(over.u()[0]),
         overthrow_low_kg=known(interval.low[0]),
         overthrow_high_kg=known(interval.high[0]),
         fraction=known(over.value[0] / spread) if spread else None,
@@ -240,11 +238,9 @@ def _balance(results: Results, k: int) -> MapBalance:
         spread_kg=known(balance.spread.value[k]),
         u_spread_kg=known(balance.spread.u()[k]),
         on_surfaces_kg=known(balance.on_surfaces.value[k]),
-        u_on_surfaces_kg=known(balance.on_surfaces.u()[k]),
         on_surfaces_low_kg=known(balance.on_interval.low[k]),
         on_surfaces_high_kg=known(balance.on_interval.high[k]),
         overthrow_kg=known(balance.overthrow.value[k]),
-        u_overthrow_kg=known(balance.overthrow.u()[k]),
         overthrow_low_kg=known(balance.interval.low[k]),
         overthrow_high_kg=known(balance.interval.high[k]),
         fraction=known(balance.fraction[k]),

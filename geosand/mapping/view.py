@@ -56,11 +56,9 @@ class MapBalance:
     spread_kg: float | None = None
     u_spread_kg: float | None = None
     on_surfaces_kg: float | None = None
-    u_on_surfaces_kg: float | None = None
     on_surfaces_low_kg: float | None = None
     on_surfaces_high_kg: float | None = None
     overthrow_kg: float | None = None
-    u_overthrow_kg: float | None = None
     overthrow_low_kg: float | None = None
     overthrow_high_kg: float | None = None
     fraction: float | None = None  #: overthrow over spread

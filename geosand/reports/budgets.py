@@ -15,7 +15,7 @@ from geosand.reports.words import MISSING, Units, label_of, percent, shown
 from geosand.results import Results
 from geosand.units import SHOWN
 
-ON, OVER, DEPTH = "on surfaces", "overthrow", "depth"
+ON, OVER = "on surfaces", "overthrow"
 
 
 def dressing_sharpenings(results: Results, k: int) -> dict[str, Sharpening]:

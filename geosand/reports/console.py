@@ -9,11 +9,13 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from geosand.balance.account import NOT_CLOSED
-from geosand.reports.documents import Document, ring_figures
+from geosand.reports.documents import Document
 from geosand.reports.first import explain, look_first
 from geosand.reports.plain_table import Pipe, Table
+from geosand.reports.ring_figures import ring_figures
 from geosand.reports.words import (
     MISSING,
+    NO_DRESSING,
     Units,
     between,
     chance,
@@ -183,9 +185,7 @@ def season_table(results: Results, units: Units, only: int | None = None) -> Tab
                 shown(ledger.shortfall_m[k], "depth", units, unit=False),
                 str(ledger.state[k]),
                 chance(ledger.probability[k]),
-                "own catches"
-                if ledger.own[k]
-                else ("other surfaces" if ledger.dressings[k] else MISSING),
+                "own" if ledger.own[k] else ("others" if ledger.dressings[k] else MISSING),
             ]
         )
     unit = label_of("depth", units)
@@ -240,11 +240,12 @@ def totals(results: Results, units: Units) -> list[str]:
         over = sums["overthrow"]
         low, high, _ = over.interval()
         spread = sums["spread"].value[0]
+        share = over.value[0] / spread if spread else None
         lines += [
             f"spread {shown(spread, 'mass', units)}, on the surfaces"
             f" {shown(sums['on_surfaces'].value[0], 'mass', units)}",
             f"difference {shown(over.value[0], 'mass', units)}"
-            f" ({percent(over.value[0] / spread)} of the spread), 95 % interval"
+            f" ({percent(share)} of the spread), 95 % interval"
             f" {between(low[0], high[0], 'mass', units)} {label_of('mass', units)}",
         ]
         if open_ones:
@@ -267,7 +268,7 @@ def summary(results: Results, units: Units) -> list[str]:
     first = look_first(results, units)
     lines += ["", "Look first at", *[f"  {n}. {text}." for n, text in enumerate(first, start=1)]]
     if not len(site.dressings):
-        return [lines[0], "", "No dressing is recorded yet: dressings.csv is where they go."]
+        return [lines[0], "", NO_DRESSING]
     if not first:
         lines[-1] = "Nothing stands out."
     return lines

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Mapping
+from typing import Any
 
 import numpy as np
 
@@ -16,12 +18,17 @@ DECIMALS = 8  #: of degrees, about a millimetre
 
 
 def fields_text(
-    results: Results, *, only: str | None = None, cell_m: float = CELL_M
+    results: Results,
+    *,
+    only: str | None = None,
+    cell_m: float = CELL_M,
+    origin: Mapping[str, Any] | None = None,
 ) -> tuple[str | None, str]:
     """A FeatureCollection (RFC 7946), and one sentence on the variogram; None where none is known.
 
     One cell a feature: dressing, surface, depth_mm and u_depth_mm of its mean, from the surface's
-    own catches, three or more. ``only`` leaves other dressings out.
+    own catches, three or more. ``only`` leaves other dressings out. ``origin`` (what it was made
+    from and with) are members of the collection.
     """
     site, spatial = results.site, site_spatial(results.site, results.areas, results.rates)
     sentence = spatial.findings[0].text if spatial.findings else "no variogram: no catches"
@@ -37,6 +44,7 @@ def fields_text(
         "type": "FeatureCollection",
         "about": f"Depth fields of {site.name}; {sentence}",
         "cell_m": cell_m,
+        **(origin or {}),
         "features": features,
     }
     return json.dumps(collection, ensure_ascii=False, allow_nan=False), sentence

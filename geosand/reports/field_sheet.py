@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass
 from html import escape
 from typing import TYPE_CHECKING, Any
@@ -111,9 +112,11 @@ def field_sheet(
     dressing: str,
     seed: int,
     units: Units = "metric",
+    origin: Mapping[str, Any] | None = None,
 ) -> str:
     """The whole page, the same bytes each time. ``dressing`` and the tray may be left open.
 
+    ``origin`` (what it was made from and with) goes into its data.
     In US units distances are in feet and trays in inches; scales read grams either way.
     """
     points = catch_points(site, places)
@@ -147,7 +150,7 @@ def field_sheet(
         body=body,
         style=asset("field_sheet.css"),
         script=asset("field_sheet.js"),
-        data=data,
+        data={**data, **(origin or {})},
     )
 
 

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from html import escape
+from typing import Any
 
 from geosand.errors import printable
 from geosand.reports.documents import MILLIMETRE, Document
@@ -34,7 +36,7 @@ MOST_LOADS = 60  #: more are bags, not loads of a spreader
 ROWS_A_SHEET = 54
 
 
-def job_sheet(document: Document, units: Units) -> str:
+def job_sheet(document: Document, units: Units, made_with: Mapping[str, Any] | None = None) -> str:
     """The page of a plan document: order of surfaces, rate, bags, setting, heading, cautions."""
     site = printable(document["site"])
     rows = [row for row in document["surfaces"] if row["mass_kg"] > 0]
@@ -49,7 +51,8 @@ def job_sheet(document: Document, units: Units) -> str:
     size = "" if len(rows) <= MANY else "many" if len(rows) <= MOST else "many most"
     main = f'<main class="{size}">' if size else "<main>"
     body = f"{main}{body}</main>\n"
-    return page(title=f"{site}: next dressing", body=body, style=asset("job_sheet.css"))
+    data = {"inputs": document["inputs"], "made_with": dict(made_with or {})}
+    return page(title=f"{site}: next dressing", body=body, style=asset("job_sheet.css"), data=data)
 
 
 def _lead(document: Document, surfaces: int, units: Units) -> str:
@@ -105,17 +108,17 @@ def _spreader(document: Document, units: Units) -> str:
 def _table(rows: list[Document], document: Document, units: Units) -> str:
     """The surfaces in order; a column that would be empty is left out."""
     length = label_of("length", units)
-    columns = [
-        (f"way<br>{label_of('way', units)}", [_way(row, units) for row in rows]),
-        (f"depth<br>{label_of('depth', units)}", [_depth(row, units) for row in rows]),
-        (f"rate<br>{label_of('rate', units)}", [_rate(row, units) for row in rows]),
+    columns = [  # what the driver needs first: on a phone it is there without a scroll
+        ("setting", [setting_cell(row["setting"]) + _range(row["setting"]) for row in rows]),
+        ("heading<br>°", [_heading(row, "heading_deg", "{:.0f}") for row in rows]),
         (f"sand to<br>take, {label_of('mass', units)}", [_take(row, units) for row in rows]),
         ("units", [f"{row['units']:.1f}" if row["units"] else MISSING for row in rows]),
         ("load", [_loads_cell(row["loads"]) for row in rows]),
-        ("setting", [setting_cell(row["setting"]) + _range(row["setting"]) for row in rows]),
-        ("heading<br>°", [_heading(row, "heading_deg", "{:.0f}") for row in rows]),
+        (f"rate<br>{label_of('rate', units)}", [_rate(row, units) for row in rows]),
+        (f"depth<br>{label_of('depth', units)}", [_depth(row, units) for row in rows]),
         ("passes", [_heading(row, "passes", "{}") for row in rows]),
         (f"begin<br>outside, {length}", [_begin(row, units) for row in rows]),
+        (f"way<br>{label_of('way', units)}", [_way(row, units) for row in rows]),
     ]
     if not 0 < len(document["loads"]) <= MOST_LOADS:
         columns = [column for column in columns if column[0] != "load"]

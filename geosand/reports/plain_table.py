@@ -8,11 +8,12 @@ from __future__ import annotations
 
 import sys
 import unicodedata
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
+    from rich.console import Console, ConsoleOptions, RenderableType
     from rich.table import Table as RichTable
 
 PIPE_WIDTH = 160  #: a pipe has no width: wide enough that no figure is cut
@@ -24,32 +25,81 @@ class Table:
 
     title: str
     heads: Sequence[str]
-    right: Sequence[bool]  #: which columns are set to the right; the others may be folded
+    right: Sequence[bool]  #: columns set to the right, never folded: part of a figure is another
     rows: Sequence[Sequence[str]]
 
-    def __rich__(self) -> RichTable:
+    def __rich_console__(
+        self, console: Console, options: ConsoleOptions
+    ) -> Iterator[RenderableType]:
+        from rich.text import Text
+
+        folded = self.folded(options.max_width)
+        if folded is None:
+            records = self.records(options.max_width)
+            yield Text("\n".join(records), overflow="fold")
+        else:
+            yield Text(
+                self.title, style="bold"
+            )  # above, as rich would fold it to the table's width
+            yield folded._set()
+
+    def folded(self, width: int) -> Table | None:
+        """The table in ``width`` places, words on further lines; None if figures have no room."""
+        from rich.cells import cell_len
+
+        widths, least = [], []
+        for k, (head, right) in enumerate(zip(self.heads, self.right, strict=True)):
+            cells, stays = [row[k] for row in self.rows], right or head == "date"
+            words = cells if stays else [part for cell in cells for part in _wrapped(cell, 1)]
+            heads = [cell_len(line) for line in head.split("\n")]
+            widths.append(max([*heads, *map(cell_len, cells)]))
+            least.append(max([*heads, *map(cell_len, words)]))
+        over = sum(widths) + len(widths) + 1 - width
+        if over > sum(widths) - sum(least):
+            return None
+        for _ in range(over):
+            widest = max(range(len(widths)), key=lambda k: widths[k] * (widths[k] > least[k]))
+            widths[widest] -= 1
+        rows = [
+            [
+                cell if cell_len(cell) <= room else "\n".join(_wrapped(cell, room))
+                for cell, room in zip(row, widths, strict=True)
+            ]
+            for row in self.rows
+        ]
+        return replace(self, rows=rows)
+
+    def _set(self) -> RichTable:
         from rich import box
         from rich.table import Table as RichTable
         from rich.text import Text
 
-        made = RichTable(
-            title=Text(self.title),
-            title_justify="left",
-            box=box.SIMPLE_HEAD,
-            pad_edge=False,
-            padding=(0, 0),
-            title_style="bold",
-        )
+        made = RichTable(box=box.SIMPLE_HEAD, pad_edge=False, padding=(0, 0))
         for head, right in zip(self.heads, self.right, strict=True):
-            made.add_column(
-                Text(head),
-                justify="right" if right else "left",
-                no_wrap=right or head == "date",
-                overflow="fold",
-            )
+            made.add_column(Text(head), justify="right" if right else "left", no_wrap=True)
         for row in self.rows:
             made.add_row(*[Text(cell) for cell in row])
         return made
+
+    def records(self, width: int) -> list[str]:
+        """The rows for a window in which the table has no room: each figure behind its head.
+
+        >>> heads = ["dress-\\ning", "spread\\nkg", "note"]
+        >>> row = ["D1", "9", ""]
+        >>> made = Table(title="All", heads=heads, right=[False, True, False], rows=[row])
+        >>> [line.replace("\\xa0", " ") for line in made.records(40)]
+        ['All', '', 'D1: spread kg 9', '']
+        """
+        heads = [head.replace("-\n", "").replace("\n", " ") for head in self.heads]
+        lines = [*_wrapped(self.title, width), ""]
+        for first, *cells in self.rows:
+            said = [f"{head} {cell}" for head, cell in zip(heads[1:], cells, strict=True) if cell]
+            kept = [
+                one.replace(" ", "\N{NO-BREAK SPACE}") if len(one) < width - 3 else one
+                for one in said
+            ]
+            lines += _wrapped(f"{first}: {'; '.join(kept)}", width, indent="  ")
+        return [*lines, ""]
 
     def lines(self, width: int = PIPE_WIDTH) -> list[str] | None:
         """The table as rich sets it; None where rich must fold it, or has letters to measure."""
@@ -58,12 +108,12 @@ class Table:
         texts = [self.title, *[text for column in columns for text in column]]
         widths = [max(map(len, column)) for column in columns]
         whole = sum(widths) + len(widths) + 1
-        if len(self.title) > whole or whole > width or not all(map(_plain, texts)):
+        if max(len(self.title), whole) > width or not all(map(_plain, texts)):
             return None
         tallest = max(map(len, heads))
         stood = [[""] * (tallest - len(head)) + head for head in heads]  # on the line below them
         return [
-            self.title.ljust(whole),
+            self.title,
             " " * whole,
             *[self._line(line, widths) for line in zip(*stood, strict=True)],
             f" {'─' * (whole - 2)} ",
@@ -96,6 +146,14 @@ class Pipe:
 
         rich = Console(width=PIPE_WIDTH, highlight=False, markup=False, emoji=False)
         rich.print(what, soft_wrap=soft_wrap)
+
+
+def _wrapped(text: str, width: int, indent: str = "") -> list[str]:
+    """Lines of whole words of a text, cut after spaces and hyphens."""
+    import textwrap
+
+    lines = textwrap.wrap(text, width, subsequent_indent=indent, break_long_words=False)
+    return lines or [text]
 
 
 def _unfolded(text: str, soft_wrap: bool) -> list[str] | None:

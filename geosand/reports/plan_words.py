@@ -32,11 +32,13 @@ def plan_table(document: Document, units: Units) -> Table:
         ("surface", False),
         ("kind", False),
         (f"depth\n{depth}", True),
-        (f"rate\n{rate}", True),
+        ("\n".join(["rate", *rate.split()]), True),
     ]
     heads += [(f"on it\n{mass}", True), (f"over-\nthrow {mass}", True), ("units", True)]
-    heads += [("setting", True), ("head-\ning °", True), (f"saves\n{mass}", True), ("note", False)]
-    return table(plan_title(document), heads, rows)
+    heads += [("setting", True), ("head-\ning °", True), (f"saves\n{mass}", True)]
+    if any(row[-1] for row in rows):
+        heads.append(("note", False))
+    return table(plan_title(document), heads, [row[: len(heads)] for row in rows])
 
 
 def plan_title(document: Document) -> str:

@@ -58,6 +58,7 @@ def power_document(
         "shared_by_depths_percent": number(variances.shared_depth, 100),
         "shared_by_balance_percent": number(variances.shared_balance, 100),
         "chance": POWER,
+        "inputs": dict(site.inputs),
         "designs": rows,
         "asked": asked,
     }

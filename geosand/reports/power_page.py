@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass
 from html import escape
 from itertools import pairwise
+from typing import Any
 
 from geosand.errors import printable
 from geosand.reports.documents import Document
@@ -31,7 +33,7 @@ class Plot:
     goals: tuple[float, ...] = ()  #: percents that were asked for
 
 
-def power_page(document: Document) -> str:
+def power_page(document: Document, made_with: Mapping[str, Any] | None = None) -> str:
     """The whole page of a power document, the same bytes each time."""
     name = printable(document["site"])
     title = f"{name}: how many catches"
@@ -43,7 +45,8 @@ def power_page(document: Document) -> str:
     )
     body = f'<h1>{escape(title)}</h1>\n{told}<div class="plots">\n{figures}</div>\n'
     body = f"<main>{body}{_table(document)}</main>\n"
-    return page(title=title, body=body, style=asset("power.css"))
+    data = {"inputs": document["inputs"], "made_with": dict(made_with or {})}
+    return page(title=title, body=body, style=asset("power.css"), data=data)
 
 
 def overthrow_plot(document: Document) -> Plot:

@@ -21,7 +21,7 @@ from geosand.areas.register import AreaRegister, area_register
 from geosand.columns import Floats, Geometries, Ints
 from geosand.errors import Finding
 from geosand.reports.area_totals import TOTALS_NOTE, area_totals
-from geosand.reports.documents import Document, areas_document, number
+from geosand.reports.documents import Document, day_said, findings_rows, number
 from geosand.reports.words import written_day
 from geosand.site.tables import Site
 from geosand.units import figure
@@ -50,10 +50,9 @@ def register_document(site: Site, register: AreaRegister | None = None) -> Docum
         text = f"geodesic and equal-area figures differ by {apart[k]:.3g} m²: long straight edges"
         findings.append(Finding(about=str(site.surfaces.id[rows[k]]), text=text, topic="area"))
     grid, scale, crs_name = _grid(owned, site.source_crs[-1], findings)
-    document = areas_document(
-        site, register, geodesic_m2=geodesic, grid_m2=grid, grid_scale=scale, findings=findings
+    document = _areas(
+        site, register, geodesic_m2=geodesic, grid_m2=grid, scale=scale, findings=findings
     )
-    document["source_crs"] = site.source_crs[-1] or None
     document["source_crs_name"] = crs_name or None
     _factors(document["surfaces"], site, rows, scale)
     totals = area_totals(site, register, grid)
@@ -66,6 +65,53 @@ def register_document(site: Site, register: AreaRegister | None = None) -> Docum
         "notes": [*notes, U_NOTE, TOTALS_NOTE],
         "caution": CAUTION,
         "units": site.units,
+    }
+
+
+def _areas(
+    site: Site,
+    register: AreaRegister,
+    *,
+    geodesic_m2: Floats,
+    grid_m2: Floats,
+    scale: Floats,
+    findings: list[Finding],
+) -> Document:
+    """The area register of the boundaries in force.
+
+    ``geodesic_area_m2``, ``equal_area_m2`` and ``grid_area_m2`` are those of the owned ground, so
+    that they can be held against ``area_m2``; ``drawn_area_m2`` is the polygon's as drawn.
+    """
+    surfaces = site.surfaces
+    about: dict[str, list[str]] = {}
+    for finding in findings:
+        about.setdefault(finding.about, []).append(finding.text)
+    rows = []
+    for k, row in enumerate(site.in_force()):
+        rows.append(
+            {
+                "id": str(surfaces.id[row]),
+                "name": str(surfaces.name[row]),
+                "kind": str(surfaces.kind[row]),
+                "area_m2": number(register.area_m2[row]),
+                "u_area_m2": number(register.u_area_m2[row]),
+                "perimeter_m": number(register.perimeter_m[row]),
+                "drawn_area_m2": number(register.drawn_m2[row] * register.ground_factor[row]),
+                "geodesic_area_m2": number(geodesic_m2[k]),
+                "equal_area_m2": number(register.owned_m2[row]),
+                "grid_area_m2": number(grid_m2[k]),
+                "grid_scale": number(scale[k]),
+                "ground_factor": number(register.ground_factor[row]),
+                "elevation_m": number(surfaces.elevation_m[row]),
+                "findings": about.get(str(surfaces.id[row]), []),
+            }
+        )
+    return {
+        "site": site.name,
+        "valid_from": day_said(site.valid_from[-1]),
+        "source_crs": site.source_crs[-1] or None,
+        "surfaces": rows,
+        "findings": findings_rows(findings),
     }
 
 

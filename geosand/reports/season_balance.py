@@ -8,7 +8,8 @@ import numpy as np
 
 from geosand.columns import Bools
 from geosand.estimates import Estimates
-from geosand.reports.documents import Document, budgets, number, ring_figures
+from geosand.reports.documents import Document, budgets, number
+from geosand.reports.ring_figures import ring_figures
 from geosand.results import Results
 from geosand.season.totals import season_totals
 

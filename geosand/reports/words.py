@@ -10,6 +10,7 @@ from geosand.units import SHOWN
 
 Units = Literal["metric", "us"]
 MISSING = "–"
+NO_DRESSING = "No dressing is recorded yet: dressings.csv is where they go."
 
 
 def shown(value: float, measure: str, units: Units, *, unit: bool = True) -> str:
@@ -28,9 +29,11 @@ def label_of(measure: str, units: Units) -> str:
     return SHOWN[units][measure][1]
 
 
-def percent(share: float) -> str:
+def percent(share: float | None) -> str:
     """A share as a whole percentage."""
-    return f"{share * 100:.0f} %".replace("-", "−") if math.isfinite(share) else MISSING
+    if share is None or not math.isfinite(share):
+        return MISSING
+    return f"{share * 100:.0f} %".replace("-", "−")
 
 
 def between(low: float, high: float, measure: str, units: Units) -> str:
@@ -59,8 +62,9 @@ def listed(names: list[str], most: int = 6) -> str:
     return ", ".join(names[:most]) + more
 
 
-_NUMBER = r"−?\d[\d.,\u202f]*"
-_METRIC = rf"(?<![\w./])(?:({_NUMBER}) (to|±) )?({_NUMBER}) (mm|m²|kg|m)(?![\w/²³])(?! \(−?\d)"
+_NUMBER = r"−?[0-9]+(?:[,\u202f][0-9]{3})*(?:\.[0-9]+)?"
+_METRIC = rf"(?<![\w./,])(?:({_NUMBER}) (to|±) )?({_NUMBER}) (mm|m²|kg|m)(?![\w/²³])(?! \(−?\d)"
+_QUOTED = r"(?<!\w)'[^']*'(?!\w)"  # what somebody wrote, told as it stands
 _MEASURES = {"mm": "depth", "m²": "area", "kg": "mass", "m": "length"}
 
 
@@ -71,12 +75,16 @@ def in_words_of(text: str, units: Units) -> str:
     'drawn 10.0 m² (108 ft²), taped at 2.5 m (8.2 ft); 12 ± 3 kg (26 ± 7 lb) missing, 4 m (13.1 ft)'
     >>> in_words_of("50 to 3000 m² are usual", "us"), in_words_of("3 m", "metric")
     ('50 to 3000 m² (538 to 32\u202f292 ft²) are usual', '3 m')
+    >>> in_words_of("the file's 5 m: '5 kg' is not a number", "us")
+    "the file's 5 m (16.4 ft): '5 kg' is not a number"
     """
-    return re.sub(_METRIC, _us_behind, text) if units == "us" else text
+    return re.sub(f"{_QUOTED}|{_METRIC}", _us_behind, text) if units == "us" else text
 
 
 def _us_behind(found: re.Match[str]) -> str:
     first, joint, last, unit = found.groups()
+    if unit is None:
+        return found[0]
     measure = _MEASURES[unit]
     figures = [
         shown(_plain(text) / SHOWN["metric"][measure][0], measure, "us", unit=False)

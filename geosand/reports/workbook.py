@@ -10,11 +10,13 @@ from typing import Any
 from geosand.errors import printable
 from geosand.formats.workbook_writing import DAY_FORMAT, Sheet, SheetColumn, Value, workbook
 from geosand.reports.area_rows import area_rows
+from geosand.reports.balance_document import balance_document
 from geosand.reports.catch_rows import catch_rows
 from geosand.reports.console import CAUTION
-from geosand.reports.documents import MILLIMETRE, Document, balance_document, season_document
+from geosand.reports.documents import MILLIMETRE, Document
 from geosand.reports.printable.method_section import METHOD
 from geosand.reports.season_balance import season_balance
+from geosand.reports.season_document import season_document
 from geosand.reports.words import Units
 from geosand.results import Results
 from geosand.units import SHOWN

@@ -117,6 +117,12 @@ def test_witnesses_of_the_loads() -> None:
     assert " kg" not in us[us.index("Second witnesses") :].replace("1000 kg", "")
 
 
+def test_witnesses_stand_below_one_surface_too() -> None:
+    text = run("balance", str(DEMO), "--dressing", "D1", "--surface", "g1", "--witness").output
+    assert "D1: means of its catches on each surface" in text
+    assert text.index("Where its uncertainty comes from") < text.index("Second witnesses")
+
+
 def dense(folder: Path) -> Path:
     """One green of 24 m with a known ramp of depths under 121 trays: 0.6 to 1.2 mm to the east."""
     rows = []

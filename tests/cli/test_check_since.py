@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import sqlite3
 from pathlib import Path
 
 import pytest
@@ -109,6 +110,47 @@ def test_a_report_names_its_inputs_and_how_it_was_made(tmp_path: Path) -> None:
     assert "account --out map.html --report report.html." in said
     assert run(*asked).exit_code == 0
     assert report.read_bytes() == once
+
+
+@pytest.mark.parametrize(
+    ("words", "option", "name"),
+    [
+        (("areas",), "--out", "areas.gpkg"),
+        (("place", "--catches", "2", "--seed", "3"), "--out", "trays.gpx"),
+        (("place", "--catches", "2", "--seed", "3"), "--out", "trays.geojson"),
+        (("place", "--catches", "2", "--seed", "3"), "--out", "sheet.html"),
+        (("place", "--show-power"), "--out", "power.html"),
+        (("plan", "--depth", "1mm", "--swath", "4m"), "--passes", "passes.gpx"),
+        (("plan", "--depth", "1mm", "--swath", "4m"), "--passes", "passes.geojson"),
+        (("plan", "--depth", "1mm", "--swath", "4m"), "--map", "passes.html"),
+        (("plan", "--depth", "1mm"), "--job-sheet", "job.html"),
+    ],
+)
+def test_files_for_the_field_name_their_inputs(
+    tmp_path: Path, words: tuple[str, ...], option: str, name: str
+) -> None:
+    site, path = write_site(tmp_path / "site"), tmp_path / name
+    made = run(words[0], site, *words[1:], option, path)
+    assert made.exit_code == 0, made.output
+    said = run("check", site, "--since", path).stdout
+    assert said.startswith(f"Nothing has changed since {name}: all 5 files are the same.\n")
+    assert f"made by geosand {__version__}, {words[0]} --" in said
+    (site / "loads.csv").write_text(LOADS.replace("52", "53"))
+    assert "changed: loads.csv\n" in run("check", site, "--since", path).stdout
+
+
+def test_a_geopackage_that_would_never_end_is_refused(tmp_path: Path) -> None:
+    """A view in the place of the metadata that counts without end."""
+    site, path = write_site(tmp_path / "site"), tmp_path / "endless.gpkg"
+    package = sqlite3.connect(path)
+    package.execute(
+        "CREATE VIEW gpkg_metadata AS WITH RECURSIVE n(k) AS (SELECT 1 UNION ALL SELECT k + 1"
+        " FROM n) SELECT count(*) AS metadata FROM n"
+    )
+    package.close()
+    end = run("check", site, "--since", path)
+    assert end.exit_code == 1
+    assert "endless.gpkg: names no inputs with their SHA-256" in end.stderr
 
 
 def test_areas_written_as_geojson_name_their_inputs(tmp_path: Path, earlier: Path) -> None:

@@ -103,7 +103,8 @@ def test_html_is_a_field_sheet_with_the_last_tray(site_folder, tmp_path):
 def test_same_seed_same_bytes(site_folder, tmp_path):
     folder, texts = site_folder(), []
     for k, seed in enumerate(("5", "5", "6")):
-        out = tmp_path / f"{k}.geojson"
+        out = tmp_path / str(k) / "trays.geojson"
+        out.parent.mkdir()
         run(str(folder), "--catches", "4", "--seed", seed, "--out", str(out))
         texts.append(out.read_text())
     assert texts[0] == texts[1] != texts[2]
@@ -134,6 +135,8 @@ def test_without_past_catches_the_margin_is_told(site_folder, tmp_path):
         (["--catches", "4", "--out", "x.gpx", "--surfaces", "zz"], "'zz': no surface's id"),
         (["--show-power", "--out", "x.gpx"], "with --show-power its name must end in .html"),
         (["--show-power", "--surfaces", "zz"], "'zz': no surface's id"),
+        (["--show-power", "--seed", "0"], "--show-power lays no trays: leave --seed out"),
+        (["--catches", "4", "--know-depth", "5%"], "--know-depth goes with --show-power"),
     ],
 )
 def test_wrong_usage_ends_with_two(site_folder, arguments, said):

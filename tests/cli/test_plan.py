@@ -448,7 +448,7 @@ def test_all_prints_in_us_units_hold_no_metric_figure(site_folder, tmp_path):
         ["--depth", "1mm", "--min-depth", "2mm"],
     ):
         words = run(str(site), *options, "--units", "us", "--job-sheet", str(page)).stdout
-        shown = re.sub("<style>.*?</style>", "", page.read_text(), flags=re.DOTALL)
+        shown = re.sub("<(style|script).*?</\\1>", "", page.read_text(), flags=re.DOTALL)
         for text in (words.replace("written", ""), re.sub("<.*?>", " ", shown)):
             found = re.findall(r"\d\s*(?:kg|mm|m|km/h|t|m³|kg/m²)\b", text)
             assert found == [], options

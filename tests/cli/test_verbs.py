@@ -131,6 +131,22 @@ def test_rings_hold_the_overthrow(balance: dict[str, dict]) -> None:
             assert over["no_rings"]
 
 
+def test_a_ring_beyond_the_reach_got_nothing_and_one_that_is_not_laid_is_not_known(
+    tmp_path,
+) -> None:
+    site = shutil.copytree(DEMO, tmp_path / "site")
+    toml = (site / "site.toml").read_text()
+    (site / "site.toml").write_text(toml.replace("collar_width_m = 0.9", "collar_width_m = 6.0"))
+    told = set()
+    for dressing in document("balance", str(site))["dressings"]:
+        laid = dressing["overthrow"]["reach_m"] is not None
+        for surface in dressing["surfaces"]:
+            if surface["surrounds_kg"] == 0:
+                assert surface["surrounds_mm"] == (0.0 if laid else None)
+                told.add(laid)
+    assert told == {True, False}
+
+
 def test_the_wrong_bag_mass_is_not_called_overthrow(balance: dict[str, dict]) -> None:
     wrong = balance["D7"]
     assert wrong["overthrow"]["verdict"] == "does not close"
@@ -189,6 +205,21 @@ def test_wrong_usage_is_exit_code_2() -> None:
     assert run("balance").exit_code == 2
     assert run("balance", str(DEMO), "--dressing", "none").exit_code == 2
     assert run("nothing").exit_code == 2
+
+
+@pytest.mark.parametrize(
+    ("first", "told"),
+    [
+        ("acount", "there is no verb 'acount'; did you mean account?"),
+        ("Balance", "there is no verb 'Balance'; did you mean balance?"),
+        ("xyz", "there is no verb 'xyz'; the verbs are new, bring, check, areas, balance,"),
+        (str(DEMO), f"{DEMO} is a folder: say what to do with it, as in geosand account {DEMO}"),
+    ],
+)
+def test_a_slip_in_the_verb_is_told_with_what_was_meant(first: str, told: str) -> None:
+    ended = run(first, "demo")
+    assert ended.exit_code == 2
+    assert told in ended.stderr
 
 
 def test_all_faults_come_in_one_list_with_exit_code_1(tmp_path: Path) -> None:

@@ -12,7 +12,7 @@ from geosand.mapping.fill import map_view
 from geosand.mapping.parts import balances
 from geosand.mapping.payload import page_data
 from geosand.mapping.view import SEASON, said
-from geosand.reports.documents import balance_document
+from geosand.reports.balance_document import balance_document
 from geosand.results import work_out
 from tests.sites import DRESSINGS, LOADS, write_site
 

@@ -28,7 +28,9 @@ def test_tables_are_those_of_rich(seed, capsys):
     heads = ["date", "over-\nthrow kg", "95 %\nof\nall", "state", "x"]
     columns = [(str(rng.choice(heads)), bool(rng.integers(2))) for _ in range(rng.integers(2, 9))]
     rows = rng.choice(words, (rng.integers(0, 9), len(columns))).tolist()
-    made = table("T", columns, rows)
+    made = table(
+        str(rng.choice(["T", "a title that is longer than all of its table"])), columns, rows
+    )
     assert made.lines() is not None
     assert piped(capsys, made) == as_rich_prints(made)
 
@@ -40,13 +42,53 @@ def test_tables_are_those_of_rich(seed, capsys):
         ("Pitch", "広い"),  # letters of two places
         ("Pitch", "a\tb"),
         ("Pitch", "e\u0301"),  # an accent that takes no place
-        ("a title that is longer than all of its table", "x"),
+        ("a title that is longer than any line " * 6, "x"),
     ],
 )
 def test_what_must_be_folded_or_measured_is_left_to_rich(title, cell, capsys):
     made = table(title, [("name", False), ("kg", True)], [[cell, "12"]])
     assert made.lines() is None
     assert piped(capsys, made) == as_rich_prints(made)
+
+
+def printed(made, width):
+    out = Console(width=width, file=io.StringIO(), highlight=False, markup=False, emoji=False)
+    out.print(made)
+    return [line.rstrip() for line in out.file.getvalue().splitlines()]
+
+
+def ledger():
+    heads = [
+        ("surface", False),
+        ("95 %\ninterval", True),
+        ("short-\nfall mm", True),
+        ("state", False),
+    ]
+    rows = [["g1", "5.95 to 6.53", "0.10", "under-dressed"], ["g2", "1 to 2", "−0.09", "on target"]]
+    return table(
+        "Depth", heads, [[cell.replace(" ", "\u202f") for cell in r[:3]] + r[3:] for r in rows]
+    )
+
+
+def test_in_a_narrow_window_words_are_folded_and_figures_are_not():
+    natural = printed(ledger(), 80)
+    assert len(natural) == 8
+    folded = printed(ledger(), max(map(len, natural)) - 3)
+    assert [line.replace("\u202f", "_").split() for line in folded[5:8]] == [
+        ["g1", "5.95_to_6.53", "0.10", "under-"],
+        ["dressed"],
+        ["g2", "1_to_2", "−0.09", "on", "target"],
+    ]
+
+
+@pytest.mark.parametrize("width", [16, 20, 30])
+def test_where_no_line_has_room_each_figure_stands_behind_its_head(width):
+    """As a part of a figure would read as another figure."""
+    lines = printed(ledger(), width)
+    assert max(map(len, lines)) <= width
+    text = " ".join(" ".join(lines).split()).replace("under- dressed", "under-dressed")
+    first = "g1: 95 % interval 5.95 to 6.53; shortfall mm 0.10; state under-dressed"
+    assert text == f"Depth {first} g2: 95 % interval 1 to 2; shortfall mm −0.09; state on target"
 
 
 @pytest.mark.parametrize("text", ["", "one", "two\nlines", "[bold]not bold[/bold] :smile:"])

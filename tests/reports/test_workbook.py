@@ -10,7 +10,8 @@ import pytest
 
 from geosand.formats.site_folder import read_site
 from geosand.formats.workbook_writing import Sheet, SheetColumn, workbook
-from geosand.reports.documents import balance_document, season_document
+from geosand.reports.balance_document import balance_document
+from geosand.reports.season_document import season_document
 from geosand.reports.workbook import results_workbook
 from geosand.results import work_out
 from tests.reports.printable.conftest import DEMO

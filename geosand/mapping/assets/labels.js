@@ -63,11 +63,11 @@ geosand.labels = function (page) {
   /* ---- the words ---- */
   const nodes = new Map(),
     sizes = new Map();
-  function nodeOf(surface, near) {
+  function nodeOf(surface, near, name = surface.name) {
     const size =
       page.theme === "areas" && near && given(surface.area) ? page.show(surface.area, "area", true) : "";
     const flag = page.flagged(surface),
-      key = [surface.index, flag, size].join("|");
+      key = [surface.index, name === surface.name, flag, size].join("|");
     if (!nodes.has(key)) {
       nodes.set(
         key,
@@ -75,7 +75,7 @@ geosand.labels = function (page) {
           "span",
           surface.kind === "green" ? "strong" : "",
           flag ? make("i", "", "▼\u00a0") : "",
-          surface.name,
+          name,
           size ? make("small", "", size) : "",
         ),
       );
@@ -136,6 +136,15 @@ geosand.labels = function (page) {
       !near && map.getSize().x < NARROW && shapes.some(({ surface }) => surface.kind === "green");
     const named = shapes.filter(({ surface }) => !surface.faded && (!narrow || rank(surface) <= -1));
     return named.sort((a, b) => rank(a.surface) - rank(b.surface)).slice(0, MOST);
+  }
+
+  /* A name and, on a narrow map from afar, the id for where the name has no room; not beside
+     numbers of catches, as ids may be numbers. */
+  function wordsOf(surface, near) {
+    const { id, name } = surface;
+    const narrow = !near && map.getSize().x < NARROW && page.theme !== "catches",
+      brief = narrow && id.length < name.length;
+    return [name, ...(brief ? [id] : [])].map((text) => nodeOf(surface, near, text));
   }
 
   /* What the names depend on, beside the place and the scale of the map. */
@@ -237,12 +246,16 @@ geosand.labels = function (page) {
           shape,
         ),
       );
-    const words = few.map(({ surface }) => nodeOf(surface, near));
-    measure(words);
+    const words = few.map(({ surface }) => wordsOf(surface, near));
+    measure(words.flat());
     const onMap = (box) => box[0] >= 2 && box[1] >= 2 && box[2] <= size.x - 2 && box[3] <= size.y - 2;
     few.forEach((shape, i) => {
-      const { key, node } = words[i],
-        [w, h] = sizes.get(key);
+      const last = words[i].length - 1;
+      words[i].some(({ key, node }, k) => place(shape, node, sizes.get(key), k === last));
+    });
+
+    /* Whether there was room; the chosen surface's last word is put down in any case. */
+    function place(shape, node, [w, h], last) {
       const free =
         (by) =>
         ([x, y, upon]) => {
@@ -265,11 +278,12 @@ geosand.labels = function (page) {
       const list = spots(shape, w, h);
       const spot =
         clearance.reduce((found, by) => found || list.find(free(by)), null) ||
-        (shape.surface.index === page.chosen && list.find(([x, y]) => onMap([x, y, x + w, y + h])));
-      if (!spot) return;
+        (last && shape.surface.index === page.chosen && list.find(([x, y]) => onMap([x, y, x + w, y + h])));
+      if (!spot) return false;
       const box = [spot[0] - 3, spot[1] - 1, spot[0] + w + 3, spot[1] + h + 1];
       taken.add(box, box);
       put(node, spot[0], spot[1]);
-    });
+      return true;
+    }
   }
 };

@@ -5,7 +5,8 @@ from __future__ import annotations
 import math
 
 from geosand.errors import printable
-from geosand.reports.documents import Document, balance_document, season_document
+from geosand.reports.balance_document import balance_document
+from geosand.reports.documents import Document
 from geosand.reports.first import look_first
 from geosand.reports.printable.areas_section import areas_section
 from geosand.reports.printable.balance_section import balance_section
@@ -24,7 +25,8 @@ from geosand.reports.printable.method_section import trust_sections
 from geosand.reports.printable.sand_picture import UNKNOWN, Limits, Stage, sand_picture
 from geosand.reports.printable.surfaces_section import si, surfaces_section
 from geosand.reports.season_balance import season_balance
-from geosand.reports.words import MISSING, Units, between, percent, shown, written_day
+from geosand.reports.season_document import season_document
+from geosand.reports.words import MISSING, NO_DRESSING, Units, between, percent, shown, written_day
 from geosand.results import Results
 from geosand.season.ledger import UNDER
 
@@ -44,7 +46,7 @@ def season_report(results: Results, units: Units) -> Report:
     depths = season_document(results)["surfaces"]
     sections = [
         _first(results, season, units),
-        *_where(results, season, units),
+        *_where(season, units),
         *_map(results, units),
         surfaces_section(results, depths, units),
         *balance_section(results, balance_document(results)["dressings"], season, units),
@@ -66,7 +68,7 @@ def _first(results: Results, season: Document, units: Units) -> Section:
     """The few figures, and what to look at first."""
     lines = tuple(f"{printable(line)}." for line in look_first(results, units))
     if not len(results.site.dressings):
-        lines = ("No dressing is recorded yet: dressings.csv is where they go.",)
+        lines = (NO_DRESSING,)
     listed = Items(items=lines, numbered=True) if lines else Text(text="Nothing stands out.")
     return Section(title="What to look at first", blocks=(_figures(results, season, units), listed))
 
@@ -113,7 +115,7 @@ def _limits(mass: Document, units: Units) -> str:
     return f"95 %: {between(mass['low_kg'], mass['high_kg'], 'mass', units)}"
 
 
-def _where(results: Results, season: Document, units: Units) -> list[Section]:
+def _where(season: Document, units: Units) -> list[Section]:
     """The waterfall from the spread to where it lies."""
     stages = season_stages(season)
     if not stages:
