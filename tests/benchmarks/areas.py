@@ -118,12 +118,22 @@ def _difference(exact: np.ndarray, other: Callable[[int], np.ndarray], polygons:
     return f"up to {off.max():.2g} m² or {(off / found).max() * 1e6:.2g} ppm"
 
 
+#: CPU seconds that a turn takes at least, else its call is made again: a single call of less than a
+#: millisecond after another way's work would mostly tell how long caches take to fill.
+TURN_S = 0.02
+
+
 def in_turn(ways: list[Callable[[int], Any]], rounds: int) -> dict[Callable[[int], Any], float]:
-    """Median CPU seconds of each way; the first round only warms up."""
+    """Median CPU seconds of a call of each way; the first round only warms up.
+
+    In its turn a way is called until ``TURN_S`` have passed, and the mean of its calls counts.
+    """
     taken: dict[Callable[[int], Any], list[float]] = {way: [] for way in ways}
     for number in range(rounds + 1):
         for way in ways:
-            begun = time.process_time()
-            way(number)
-            taken[way].append(time.process_time() - begun)
+            calls, begun, passed = 0, time.process_time(), 0.0
+            while passed < TURN_S:
+                way(number)
+                calls, passed = calls + 1, time.process_time() - begun
+            taken[way].append(passed / calls)
     return {way: statistics.median(seconds[1:]) for way, seconds in taken.items()}

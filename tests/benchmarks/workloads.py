@@ -39,6 +39,7 @@ from geosand.site.tables import Site
 from tests.benchmarks import notebook
 from tests.benchmarks.areas import in_turn
 from tests.benchmarks.headings import headings
+from tests.benchmarks.polygons import polygons
 from tests.benchmarks.portfolio_generator import write_folders, write_set
 from tests.benchmarks.scale import decoded
 
@@ -76,6 +77,7 @@ def comparisons(sites: int, rounds: int) -> list[dict[str, Any]]:
             headings(),
             reading(folders[0]),
             reading_a_set(write_set(Path(name) / "set", sites), sites),
+            *polygons(Path(name) / "polygons"),
             a_map(done[0], Path(name)),
             one_site(folders[0]),
             all_sites(folders),
@@ -298,11 +300,17 @@ def one_sum(site: Site, areas: AreaRegister, rates: Rates) -> list[Any]:
 def draws(done: list[Results]) -> Case:
     """Mean, u and interval of on surfaces, overthrow and depths from 10,000 draws of every input.
 
-    The common draws are made anew in each round, once for all sites, as in one session.
+    All sites in one call, and one by one. The common draws are made anew in each round, once for
+    all sites, as in one session.
     """
     parts = [(r.site, r.areas, r.rates, r.balance) for r in done]
+    all_ = work_out(stacked([r.site for r in done]))
+    together = (all_.site, all_.areas, all_.rates, all_.balance)
 
     def mine(number: int) -> Any:
+        return monte_carlo(*together, draws=DRAWS, seed=number)
+
+    def one_by_one(number: int) -> Any:
         return [monte_carlo(*one, draws=DRAWS, seed=number) for one in parts]
 
     def by_load(_: int) -> Any:
@@ -330,6 +338,7 @@ def draws(done: list[Results]) -> Case:
         others=(
             ("fresh NumPy draws for each surface and each bag", by_bag, scale, 100.0),
             ("fresh NumPy draws for each surface and each load", by_load, scale, 100.0),
+            ("geosand, one site after the other", one_by_one, 1.0, None),
         ),
         limit=("one matrix product of sources and figures", product, scale),
         difference=f"u of normal inputs within {100 * off:.2f} % of the first order, which knows no"
