@@ -17,7 +17,7 @@ from geosand.balance.ring_collars import Collars
 from geosand.balance.ring_crossings import crossings_of
 from geosand.balance.ring_edges import Edges, edges_of
 from geosand.balance.ring_joints import jointed
-from geosand.balance.ring_rays import Rays, cuts_of, rays_of, strips_of, subdivided
+from geosand.balance.ring_rays import Rays, cuts_of, drawn_in, rays_of, strips_of, subdivided
 from geosand.balance.ring_stands import Hazards, Stands, near_stands
 from geosand.balance.ring_steiner import is_steiner
 from geosand.balance.ring_strips import (
@@ -84,7 +84,9 @@ def lay_ground(
     spacing = np.clip(np.where(smooth, cap_m / 5, cap_m / 10), 0.3, np.where(smooth, 0.8, 3.0))
     some, joints = jointed(some, surfaces, pairs)
     rays = rays_of(some, joints, spacing, cap_m, cut, smooth)
-    fine = strips_of(rays, cuts_of(rays, some, surfaces, pairs, cut, cap_m), cap_m)
+    cuts = cuts_of(rays, some, surfaces, pairs, cut, cap_m)
+    rays = drawn_in(rays, cuts, cap_m)
+    fine = strips_of(rays, cuts, cap_m)
     width, turn, short = _joined(fine, surfaces, ~with_rays, cap_m)
     return Ground(
         cap_m=cap_m,

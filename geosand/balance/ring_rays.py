@@ -26,7 +26,7 @@ class Rays(NamedTuple):
     out: Floats  #: (n, 2) unit vector
     width_m: Floats
     turn_rad: Floats
-    pinched: Bools  #: it has no ground: at a concave corner, or where surfaces touch
+    lacks_rad: Floats  #: by how much less than π is free beside it; above 0: it has no ground
     joint: Bools  #: another surface touches where it begins
     after: Ints
 
@@ -34,8 +34,8 @@ class Rays(NamedTuple):
 class _Pieces(NamedTuple):
     """Into how many strips each edge and the corner at its end are divided."""
 
-    low_start: Bools  #: cuts begin at 0: at a concave corner, or where surfaces touch
-    low_end: Bools
+    lacks_start_rad: Floats  #: at a concave corner, or where surfaces touch: cuts begin at 0
+    lacks_end_rad: Floats
     pieces: Ints  #: equal ones along the edge
     step_m: Floats  #: of each
     rise_start_m: Floats  #: how far from such an end a cut reaches the cap
@@ -55,8 +55,8 @@ def _pieces_of(
     lacks_start = np.maximum(concave[before], np.pi - joints.start_rad)
     lacks_end = np.maximum(concave, np.pi - joints.end_rad)
     low_start, low_end = lacks_start > 1e-9, lacks_end > 1e-9
-    hollow = cut & low_start & low_end & ~joints.shared  # cuts rise from 0 and fall to 0 again
-    fewest = np.where(hollow, 4, 1)
+    # cuts rise from 0 to where something else ends them, and fall to 0 again
+    fewest = np.where(cut & ~joints.shared, np.maximum(2 * low_start + 2 * low_end, 1), 1)
     spacing = np.where(joints.shared, np.inf, spacing_m[edges.row])
     pieces = np.maximum(np.ceil(edges.length_m / spacing), fewest).astype(np.int64)
     step, cap = edges.length_m / pieces, cap_m[edges.row]
@@ -64,8 +64,8 @@ def _pieces_of(
     slight = smooth[edges.row] & (np.abs(turn) <= FAN_RAD)
     half = np.where(slight, turn / 2, 0.0)
     return _Pieces(
-        low_start=low_start,
-        low_end=low_end,
+        lacks_start_rad=np.where(low_start, lacks_start, 0.0),
+        lacks_end_rad=np.where(low_end, lacks_end, 0.0),
         pieces=pieces,
         step_m=step,
         rise_start_m=rise_start,
@@ -107,8 +107,8 @@ def rays_of(
     opening = edges.turn_rad[edge] / np.maximum(by.fans[edge], 1)
     # a strip that opens begins as far back, so that its middle runs straight out of the edge
     out = np.where(corner, (place - straight[edge]) * opening, -turn / 2)
-    low_end = by.low_end[edge]
-    turn = np.where(corner & ~(cut[edges.row[edge]] & low_end), opening, turn)
+    lacks_end = by.lacks_end_rad[edge]
+    turn = np.where(corner & ~(cut[edges.row[edge]] & (lacks_end > 0)), opening, turn)
     first = np.cumsum(straight + by.fans) - straight - by.fans
     corners = (first + straight)[gaps.edge]
     open_by_parts(gaps, corners, edges.turn_rad[gaps.edge], out, turn)
@@ -116,14 +116,15 @@ def rays_of(
     after = np.arange(1, len(edge) + 1)
     after[first + straight + by.fans - 1] = first[edges.after]
     begins, ends = np.isfinite(joints.start_rad)[edge], np.isfinite(joints.end_rad)[edge]
-    pinched = np.where(place == 0, by.low_start[edge], low_end & (place == straight[edge]))
+    lacks = np.where(place == straight[edge], lacks_end, 0.0)
+    lacks = np.where(place == 0, by.lacks_start_rad[edge], lacks)
     return Rays(
         row=edges.row[edge],
         at=np.column_stack((edges.x[edge] + along_x * far, edges.y[edge] + along_y * far)),
         out=_turned(np.column_stack((along_y, -along_x)), out),
         width_m=width,
         turn_rad=turn,
-        pinched=pinched | (joints.shared[edge] & ~corner),
+        lacks_rad=np.where(joints.shared[edge] & ~corner, np.pi, lacks),
         joint=np.where(corner, ends, begins & (place == 0)),
         after=after,
     )
@@ -132,7 +133,7 @@ def rays_of(
 def _no_rays() -> Rays:
     none, nothing, nowhere = np.empty(0, np.int64), np.empty(0), np.empty((0, 2))
     no = np.empty(0, np.bool_)
-    return Rays(none, nowhere, nowhere, nothing, nothing, no, no, none)
+    return Rays(none, nowhere, nowhere, nothing, nothing, nothing, no, none)
 
 
 def _turned(vectors: Floats, angle_rad: Floats) -> Floats:
@@ -159,7 +160,7 @@ def cuts_of(
     a surface. Rays and edges are sorted by surface; only those that are ``cut`` are looked at.
     """
     result = np.full(len(rays.row), np.inf)
-    result[rays.pinched & cut[rays.row]] = 0.0
+    result[(rays.lacks_rad > 0) & cut[rays.row]] = 0.0
     itself = np.flatnonzero(cut)
     if not len(itself):
         return result
@@ -181,6 +182,31 @@ def cuts_of(
         touch[~discs.known[ray]] = np.inf
         np.minimum.at(result, asked, touch)
     return result
+
+
+def drawn_in(rays: Rays, cuts_m: Floats, cap_m: Floats) -> Rays:
+    """Rays next to those without ground moved to where, coming from there, their cut is reached.
+
+    Cuts rise as s·tan(opening/2) only until another outline is as near, which was looked for
+    farther along: strips would rise all the way to there. ``cap_m`` has one row a surface.
+    """
+    low = np.flatnonzero((rays.lacks_rad > 0) & (cuts_m == 0))
+    if not len(low):
+        return rays
+    ahead = rays.width_m[low] > 0  # else the strip before it ends there
+    moved = np.where(ahead, low + 1, low - 1)
+    short, grown = np.minimum(low, moved), np.where(ahead, moved, moved - 1)
+    width = rays.width_m[short]
+    cuts = np.minimum(cuts_m[moved], cap_m[rays.row[low]])
+    rise = cuts * np.tan(rays.lacks_rad[low] / 2)
+    some = (cuts > 0) & (rise < width) & (rays.width_m[grown] > 0)  # else a corner's ray
+    low, moved, short, grown = (x[some] for x in (low, moved, short, grown))
+    width, rise = width[some], rise[some]
+    at, widths = rays.at.copy(), rays.width_m.copy()
+    at[moved] = at[low] + (at[moved] - at[low]) * (rise / width)[:, None]
+    widths[short] = rise
+    widths[grown] += width - rise
+    return rays._replace(at=at, width_m=widths)
 
 
 def first_touch(rays: Rays, ray: Ints, edges: Edges, edge: Ints) -> Floats:

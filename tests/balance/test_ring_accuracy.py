@@ -6,11 +6,13 @@ surface; so that buffers and a quadrature tell the mass to any accuracy, without
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any
 
 import numpy as np
 import pytest
 import shapely
+from shapely.affinity import rotate, translate
 
 from geosand.balance.rings import throw_off
 from tests.balance.test_rings import spread
@@ -105,3 +107,37 @@ def test_a_tongue_of_a_collar_moves_nothing_else() -> None:
     result = throw_off(**spread(greens, kg, group=each, dressing=each, collars=collars))
     held = np.array([by_buffers(g, c) for g, c in zip(greens, collars, strict=True)])
     np.testing.assert_allclose(result.collar_kg, held, rtol=4e-3)
+
+
+def hollow(radius_m: float, half_rad: float) -> Any:
+    """A band 6 m wide of 29 short edges round the origin, open to one side; off the axes."""
+    along = np.exp(1j * (0.4 + np.linspace(-half_rad, half_rad, 30)))
+    around = np.concatenate((radius_m * along, (radius_m + 6) * along[::-1]))
+    return shapely.Polygon(np.column_stack((around.real, around.imag)))
+
+
+def disc_in_hollow(gap_m: float) -> list[Any]:
+    return [shapely.Point(0, 0).buffer(6, quad_segs=16), hollow(6 + gap_m, 1.2)]
+
+
+def two_hollows(gap_m: float) -> list[Any]:
+    """Concave sides towards each other, ``gap_m`` apart where they end."""
+    apart = gap_m - 2 * 30 * np.cos(0.3)
+    one = hollow(30, 0.3)
+    other = translate(rotate(one, 180, origin=(0, 0)), -apart * np.cos(0.4), -apart * np.sin(0.4))
+    return [one, other]
+
+
+@pytest.mark.parametrize("gap_m", [0.3, 0.5, 1.5, 3.0])
+@pytest.mark.parametrize("surfaces", [disc_in_hollow, two_hollows])
+def test_concave_outlines_that_face_another(
+    surfaces: Callable[[float], list[Any]], gap_m: float
+) -> None:
+    """Of one rate, both together hold what lies round their union, whoever's ground it is."""
+    shapes = surfaces(gap_m)
+    union = shapely.union_all(np.array(shapes))
+    around = shapely.box(-100, -100, 100, 100).difference(union)
+    result = throw_off(**spread(shapes, by_buffers(union, around)))
+    assert result.reach_m[0] == pytest.approx(REACH, rel=TOGETHER)
+    collars = shapely.area(shapely.buffer(union, 0.9, quad_segs=90)) - shapely.area(union)
+    assert result.collar_area_m2.sum() == pytest.approx(collars, rel=TOGETHER)

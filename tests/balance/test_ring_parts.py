@@ -11,7 +11,7 @@ import shapely
 from geosand.balance import ring_rays
 from geosand.balance.ring_edges import edges_of
 from geosand.balance.ring_joints import jointed
-from geosand.balance.ring_rays import cuts_of, rays_of, strips_of
+from geosand.balance.ring_rays import cuts_of, drawn_in, rays_of, strips_of
 from geosand.balance.ring_stands import (
     Stands,
     disjoint_hazards,
@@ -172,6 +172,34 @@ def test_strips_end_at_the_largest_empty_circle() -> None:
     beyond = shapely.points(rays.at + rays.out * (cuts + 0.05)[:, None])[ended]
     now = shapely.distance(beyond, near[(party[rays.row] == 7).astype(int)][ended])
     assert (now < cuts[ended] + 0.05 - 1e-6).all()
+
+
+def test_rays_beside_concave_corners_are_where_their_cut_is_reached() -> None:
+    shapes = column(
+        [SQUARE, shapely.box(20.8, 3, 40, 20), blob(0, 40, 9, 5, 0.25), blob(17, 44, 9, 5, 0.25)]
+    )
+    cap, cut = np.full(4, 5.0), np.ones(4, bool)
+    stands = bare(shapes, np.zeros(4, np.int64))
+    pairs = near_stands(stands, stands.party, 2 * cap)
+    edges, joints = jointed(edges_of(shapes), shapes, pairs)
+    rays = rays_of(edges, joints, np.full(4, 0.5), cap, cut, ~cut)
+    cuts = cuts_of(rays, edges, shapes, pairs, cut, cap)
+    moved = drawn_in(rays, cuts, cap)
+    lengths = np.bincount(rays.row, moved.width_m)
+    np.testing.assert_allclose(lengths, shapely.length(shapes), rtol=1e-12)
+    steps = np.linalg.norm(moved.at[moved.after] - moved.at, axis=1)
+    np.testing.assert_allclose(steps, moved.width_m, atol=1e-9)
+    away = np.linalg.norm(moved.at - rays.at, axis=1)
+    other = away > 1e-9
+    assert other.sum() > 15
+    assert (rays.row[other] > 1).all()  # the first two have no concave corners
+    assert (moved.at[rays.row < 2] == rays.at[rays.row < 2]).all()
+    # from the corner to the ray the cut rises as on the line midway between the two edges
+    beside = np.flatnonzero(other & (np.roll(rays.lacks_rad, 1) > 0) & (rays.width_m > 0))
+    slope = np.tan((np.pi - rays.lacks_rad[beside - 1]) / 2)
+    np.testing.assert_allclose(
+        moved.width_m[beside - 1] * slope, np.minimum(cuts[beside], 5.0), rtol=1e-9
+    )
 
 
 def test_no_strip_leaves_an_edge_that_another_surface_lies_against() -> None:
