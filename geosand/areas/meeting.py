@@ -183,9 +183,7 @@ def _hole(row: int, tiny: bool, count: int, size: float, place: tuple[float, flo
     )
 
 
-def nothing_owned(
-    geometries: Geometries, kinds: Strings, ids: Strings, factor: Floats
-) -> list[Remark]:
+def nothing_owned(geometries: Geometries, kinds: Strings, factor: Floats) -> list[Remark]:
     """Surfaces of one survey that others lie on wholly, so that no ground is left to them."""
     rows = np.flatnonzero(shapely.is_valid(geometries) & (shapely.area(geometries) > 0))
     shapes = geometries[rows]

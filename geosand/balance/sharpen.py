@@ -18,7 +18,7 @@ from geosand.balance.telling import U_EDGE_M, U_EFFICIENCY, U_SCALE, U_TRAY, U_W
 from geosand.columns import Bools, Floats, Ints, ratio
 from geosand.effects import category
 from geosand.estimates import Estimates
-from geosand.rates.surface_rates import TAPER, Rates
+from geosand.rates.surface_rates import TAPER, Rates, planned_scale
 from geosand.site.tables import Site
 
 MORE_CATCHES = 3
@@ -245,7 +245,7 @@ def sampling_variance(
     own = np.where(caught, ratio(between, between + per_catch, empty=0.0), 0.0)
     gain = np.where(caught, ratio(1.0, between + per_catch, empty=0.0), 0.0)
     var_mu = ratio(1.0, np.bincount(group, gain, size))
-    a = np.nan_to_num(weight * _planned_scale(rates, site))
+    a = np.nan_to_num(weight * planned_scale(site))
     lasting = a * (1 - own) * np.sqrt(between)
     new = np.where(caught, (a * own) ** 2 * per_catch, 0.0)
     shared = np.bincount(group, a * (1 - own), size)
@@ -257,14 +257,6 @@ def sampling_variance(
     single = np.bincount(ground, np.nan_to_num(lasting)) ** 2
     mean = np.nansum(shared * np.sqrt(stays)) ** 2 + np.nansum(shared**2 * (var_mu - stays))
     return np.array([single.sum() + np.nansum(new) + mean])
-
-
-def _planned_scale(rates: Rates, site: Site) -> Floats:
-    """Planned depth over its dressing's mean where the model was on it, else 1."""
-    planned, group, size = site.dressed.planned_m, site.dressed.dressing, len(site.dressings)
-    gaps = np.bincount(group, np.isnan(planned), size)
-    mean = ratio(np.bincount(group, np.nan_to_num(planned), size), np.bincount(group, None, size))
-    return np.where((gaps[group] == 0) & (mean[group] > 0), ratio(planned, mean[group], 1.0), 1.0)
 
 
 def _listed(names: Sequence[str], most: int = 4) -> str:

@@ -94,7 +94,7 @@ def throw_fit(site: Site, register: AreaRegister, rates: Rates, balance: Balance
     edge = np.bincount(group, known * register.perimeter_m[surface], size).astype(np.float64)
     turn = np.pi * parts_less_holes(register.owned_plane[surface])
     turn = ratio(np.bincount(group, known * turn, size), edge, empty=0.0)
-    row, ring_group = ring_catches(site, rates, balance)
+    row, ring_group = ring_catches(rates, balance)
     likely, mean_f, u_f = _from_catches(site, rates, row, ring_group, size)
     catches = np.bincount(ring_group, minlength=size)
     strip = mean_f * (GRID_M / 2 + turn[:, None] * GRID_M**2 / 3)
@@ -121,7 +121,7 @@ def throw_fit(site: Site, register: AreaRegister, rates: Rates, balance: Balance
     )
 
 
-def ring_catches(site: Site, rates: Rates, balance: Balance) -> tuple[Ints, Ints]:
+def ring_catches(rates: Rates, balance: Balance) -> tuple[Ints, Ints]:
     """Catches beside a dressed surface whose rate is known (rows), and the group of each."""
     where = rates.assignment
     counts = rates.each.counts & (where.nearest >= 0)

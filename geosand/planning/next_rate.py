@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from geosand.areas.register import AreaRegister
-from geosand.columns import Bools, Floats, Ints, Strings, freeze, take
+from geosand.columns import Bools, Floats, Ints, Strings, freeze
 from geosand.rates.surface_rates import Rates
 from geosand.season.holes import hole_capacity_m
 from geosand.season.ledger import OVER, Ledger
@@ -49,11 +49,6 @@ class NextRates:
 
     def __post_init__(self) -> None:
         freeze(self)
-
-    def given(self) -> NextRates:
-        """Only the surfaces that get sand."""
-        table: NextRates = take(self, self.depth_m > 0)
-        return table
 
 
 def next_rates(

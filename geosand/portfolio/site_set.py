@@ -82,7 +82,7 @@ class SiteSet:
         mine = {name: rows for name, rows in mine.items() if len(rows)}
         faults, findings = Faults(), list[Finding]()
         try:
-            site = assemble(_raw(key, mine, self.tables, faults, findings), faults, findings)
+            site = assemble(_raw(key, mine, self.tables, faults), faults, findings)
         except Refused as refusal:
             told = str(refusal).splitlines()
             return SiteRead(key=key, fingerprint=fingerprint, site=None, refused=told)
@@ -140,7 +140,6 @@ def _raw(
     parts: Mapping[str, Any],
     tables: Mapping[str, FileTable],
     faults: Faults,
-    findings: list[Finding],
 ) -> RawSite:
     """The rows of a site as the site folder's tables."""
     records = {

@@ -62,7 +62,7 @@ def site_rates(site: Site, register: AreaRegister) -> Rates:
     each = catch_rates(site, density.value)
     on, dressing = where.dressed >= 0, site.catches.dressing
     counted = counted_on(where.dressed, dressing, each.rate_kg_m2, each.counts & on)
-    planned = _planned_scale(site)
+    planned = planned_scale(site)
     value, model, parts = _model(site, planned, counted)
     rate = _with_sources(site, value, parts, model, each, counted, density)
     taper, taper_findings = edge_taper(site, register, where, counted)
@@ -173,7 +173,7 @@ def _lasting_share(found: SurfaceRates) -> Floats:
     return ratio(lasting, np.bincount(group, square * total, size), empty=0.0)
 
 
-def _planned_scale(site: Site) -> Floats:
+def planned_scale(site: Site) -> Floats:
     """Planned depth over the dressing's mean planned depth; 1 where not all rows say one."""
     planned, group = site.dressed.planned_m, site.dressed.dressing
     size = len(site.dressings)

@@ -179,8 +179,8 @@ def test_sizes_are_on_the_ground(column):
 
 def test_no_ground_of_its_own(column):
     shapes = PLANE.to_lonlat(column(square(0, 0, 10), square(0, 0, 20), square(90, 0, 20)))
-    kinds, ids = np.array(["lawn", "green", "lawn"]), np.array(["under", "g", "l"])
-    (remark,) = nothing_owned(shapes, kinds, ids, np.ones(3))
+    kinds = np.array(["lawn", "green", "lawn"])
+    (remark,) = nothing_owned(shapes, kinds, np.ones(3))
     assert (remark.row, remark.severity) == (0, "fault")
     assert remark.text.startswith("it owns no ground: other surfaces lie on all of it (100.0 m²")
 

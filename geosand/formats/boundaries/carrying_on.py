@@ -90,7 +90,7 @@ def met(rows: list[SurfaceRow], new: int, boundaries: Boundaries) -> list[Fault]
     pairs = pair_remarks(shapes, kinds, ids, one, sound, factor)
     remarks = [r for r in pairs if r.severity == "fault" and (r.row < new) != (r.other < new)]
     told = {r.row for r in remarks}
-    covered = nothing_owned(shapes, kinds, ids, factor)
+    covered = nothing_owned(shapes, kinds, factor)
     remarks += [r for r in covered if r.row >= new and r.row not in told]
     return [
         Fault(

@@ -226,7 +226,7 @@ def _remarks(table: _Table) -> list[Remark]:
     kinds, ids = table.whole.kind[looked], table.whole.id[looked]
     found = audit(some, kinds, ids, around=place[table.around[looked]], factor=factor)
     said = {r.row for r in found if r.severity == "fault"}
-    found += [r for r in nothing_owned(some, kinds, ids, factor) if r.row not in said]
+    found += [r for r in nothing_owned(some, kinds, factor) if r.row not in said]
     return [
         r._replace(row=int(looked[r.row]), other=int(looked[r.other]) if r.other >= 0 else -1)
         for r in found
