@@ -47,8 +47,6 @@ def near_pairs(
 def near_each_other(boxes: Floats, key: Ints, distance: float = 0.0) -> tuple[Ints, Ints]:
     """Pairs (one, other) of different rows as of ``near_pairs``, each once, the lower row first.
 
-    In half the time.
-
     >>> boxes = np.array([[0.0, 0.0, 1.0, 1.0], [0.5, 0.5, 2.0, 2.0], [0.0, 0.0, 1.0, 1.0]])
     >>> [rows.tolist() for rows in near_each_other(boxes, np.array([0, 0, 1]))]
     [[0], [1]]
