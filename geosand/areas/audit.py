@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
+from typing import Any
+
 import numpy as np
 import shapely
 
@@ -16,6 +19,7 @@ from geosand.areas.outline_remarks import (
     tiny_parts,
     unusual_areas,
 )
+from geosand.areas.ownership import precedence_levels
 from geosand.areas.remarks import Remark, square_metres
 from geosand.areas.rings import rings_of
 from geosand.columns import Floats, Geometries, Ints, Strings
@@ -51,7 +55,7 @@ def audit(
     remarks += _outside_the_world(geometries, sound)
     sound = _rows_left(size, remarks)
     remarks += _elsewhere(geometries, sound)
-    remarks += _duplicates(geometries, ids, edition, sound, factor)
+    remarks += _duplicates(geometries, kinds, ids, edition, sound, factor)
     crossings = self_crossings(geometries, sound, factor)
     remarks += crossings
     sound = np.setdiff1d(sound, [remark.row for remark in crossings])  # they have no area
@@ -154,29 +158,44 @@ def _elsewhere(geometries: Geometries, rows: Ints) -> list[Remark]:
 
 
 def _duplicates(
-    geometries: Geometries, ids: Strings, edition: Ints, rows: Ints, factor: Floats
+    geometries: Geometries,
+    kinds: Strings,
+    ids: Strings,
+    edition: Ints,
+    rows: Ints,
+    factor: Floats,
 ) -> list[Remark]:
-    """The same polygon under two ids, whatever its start vertex and winding."""
+    """The same polygon under two ids, whatever its start vertex and winding.
+
+    The one whose kind lies on top, as a green on its collar, is the one to keep; else the first.
+    """
     forms = shapely.to_wkb(shapely.normalize(shapely.force_2d(geometries[rows])))
-    seen: dict[tuple[bytes, int], int] = {}
-    remarks = []
+    alike: dict[tuple[bytes, int], list[int]] = defaultdict(list)
     for row, form, number in zip(rows.tolist(), forms, edition[rows].tolist(), strict=True):
-        first = seen.setdefault((form, number), row)
-        if first != row:
-            centre = shapely.centroid(geometries[row])
-            size = float(ellipsoid_areas_m2(geometries[[row]])[0] * factor[row])
-            remarks.append(
-                Remark(
-                    row,
-                    "fault",
-                    f"it is the same polygon as {ids[first]} ({square_metres(size)})",
-                    "delete one of the two",
-                    sort="duplicate",
-                    longitude_deg=float(centre.x),
-                    latitude_deg=float(centre.y),
-                    size_m2=size,
-                    mend=f"keeps {ids[first]} alone",
-                    other=first,
-                )
-            )
+        alike[form, number].append(row)
+    several = [same for same in alike.values() if len(same) > 1]
+    level = precedence_levels(kinds) if several else np.zeros(0, dtype=np.int64)
+    remarks = []
+    for same in several:
+        kept = min(same, key=lambda row: (int(level[row]), row))
+        size = float(ellipsoid_areas_m2(geometries[[kept]])[0] * factor[kept])
+        remarks += [
+            _duplicate(row, kept, ids, geometries[row], size) for row in same if row != kept
+        ]
     return remarks
+
+
+def _duplicate(row: int, kept: int, ids: Strings, polygon: Any, size: float) -> Remark:
+    centre = shapely.centroid(polygon)
+    return Remark(
+        row,
+        "fault",
+        f"it is the same polygon as {ids[kept]} ({square_metres(size)})",
+        "delete one of the two",
+        sort="duplicate",
+        longitude_deg=float(centre.x),
+        latitude_deg=float(centre.y),
+        size_m2=size,
+        mend=f"keeps {ids[kept]} alone",
+        other=kept,
+    )

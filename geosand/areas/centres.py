@@ -75,7 +75,7 @@ class Centres(NamedTuple):
 
     def rows(self, of: Ints, count: Ints | None = None) -> Centres:
         """The centre of each point, from columns of all centres; or of ``count`` points each."""
-        columns = np.array(np.broadcast_arrays(*self[:7]))[:, of]
+        columns = np.array(np.broadcast_arrays(*self[:7])).take(of, axis=1)
         if count is not None:
             columns = np.repeat(columns, count, axis=1)
         return Centres._make([*columns, *self[7:]])

@@ -47,7 +47,7 @@ def shared_edges(
     kind the smaller one is the upper.
     """
     rings = rings_of(plane_geometries) if rings is None else rings
-    rank = precedence_ranks(kinds, shapely.area(plane_geometries))
+    rank = precedence_ranks(kinds, shapely.area(plane_geometries), edition)
     whole = whole_rings(rings, edition)
     boxes = Boxes.of_rings(rings)
     box = boxes.around(rings.surface, rings.surfaces)

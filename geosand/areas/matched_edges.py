@@ -175,7 +175,8 @@ def same_rings(rings: Rings, total: Numbers, edition: Ints) -> tuple[Ints, Ints]
         return rings.first, rings.first
     size = rings.last - rings.first
     survey = edition[rings.surface]
-    order = np.lexsort((size, survey, total))
+    # one number for ring and survey: rings that are the same follow each other, in their order
+    order = np.argsort(total + survey.astype(np.uint64) * _MIX[0], kind="stable")
     total, size, survey = total[order], size[order], survey[order]
     same = (total[1:] == total[:-1]) & (size[1:] == size[:-1]) & (survey[1:] == survey[:-1])
     beside = np.concatenate([[False], same, [False]])

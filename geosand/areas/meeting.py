@@ -8,7 +8,7 @@ import numpy as np
 import shapely
 
 from geosand.areas.ellipsoid import ellipsoid_areas_m2
-from geosand.areas.ownership import owned_geometries
+from geosand.areas.ownership import owned_geometries, precedence_levels, precedence_ranks, same_area
 from geosand.areas.remarks import Remark, at, square_metres
 from geosand.columns import Floats, Geometries, Ints, Strings
 
@@ -16,6 +16,7 @@ SAME_SHARE = 0.98  #: common ground over the larger of two, from which they are 
 TINY_HOLE_M2 = 0.5
 _OVERLAP_M2, _OVERLAP_SHARE = 0.5, 0.02  # of two of one kind
 _OPEN_SHARE = 0.5
+_PAIRS = 20_000  #: of overlays that are kept at once
 #: Kinds that are drawn over each other in the usual course of tracing.
 _HEAPED = ("other", "path", "water")
 
@@ -42,13 +43,16 @@ def pair_remarks(
     first, second, larger, smaller = first[kept], second[kept], larger[kept], smaller[kept]
     order = np.lexsort((second, first))
     first, second, larger, smaller = first[order], second[order], larger[order], smaller[order]
-    common_shape = shapely.intersection(shapes[first], shapes[second])
-    common = areal_m2(common_shape) * factor[rows][first]
+    common = _common_m2(shapes, first, second) * factor[rows][first]
+    level = precedence_levels(kinds)
+    equal = same_area(smaller, larger)
+    rank = precedence_ranks(kinds[rows], ground / factor[rows], edition[rows])
     remarks = []
     for k in np.flatnonzero(common > np.minimum(_OVERLAP_M2, larger / 2)).tolist():
         i, j = int(rows[first[k]]), int(rows[second[k]])
-        lon, lat = inside(common_shape[k])
+        lon, lat = inside(shapely.intersection(shapes[first[k]], shapes[second[k]]))
         if common[k] >= SAME_SHARE * larger[k]:
+            i, j = (i, j) if level[i] <= level[j] else (j, i)  # the one on top is kept
             apart = float(ground[first[k]] + ground[second[k]] - 2 * common[k])
             remarks.append(_nearly_same(i, j, ids, common[k] / larger[k], apart, lon, lat))
         elif (
@@ -56,9 +60,19 @@ def pair_remarks(
             and kinds[i] not in _HEAPED
             and common[k] > max(_OVERLAP_M2, _OVERLAP_SHARE * smaller[k])
         ):
-            i, j = (i, j) if ground[first[k]] > ground[second[k]] else (j, i)
-            remarks.append(_overlap(i, j, ids, str(kinds[i]), float(common[k]), lon, lat))
+            i, j = (i, j) if rank[first[k]] > rank[second[k]] else (j, i)
+            owner = "first" if equal[k] else "smaller"
+            remarks.append(_overlap(i, j, ids, str(kinds[i]), owner, float(common[k]), lon, lat))
     return remarks
+
+
+def _common_m2(shapes: Geometries, first: Ints, second: Ints) -> Floats:
+    """Ellipsoid area (n,) of the ground that two rows each of ``shapes`` have in common."""
+    blocks = [
+        areal_m2(shapely.intersection(shapes[first[some]], shapes[second[some]]))
+        for some in (slice(k, k + _PAIRS) for k in range(0, len(first), _PAIRS))
+    ]
+    return np.concatenate([np.zeros(0), *blocks])
 
 
 def _nearly_same(
@@ -80,13 +94,13 @@ def _nearly_same(
 
 
 def _overlap(
-    i: int, j: int, ids: Strings, kind: str, common: float, lon: float, lat: float
+    i: int, j: int, ids: Strings, kind: str, owner: str, common: float, lon: float, lat: float
 ) -> Remark:
     return Remark(
         i,
         "finding",
         f"it overlaps {ids[j]}, which is of the kind {kind} too, by {square_metres(common)} at "
-        f"{at(lon, lat)}: the smaller of the two owns that ground",
+        f"{at(lon, lat)}: the {owner} of the two owns that ground",
         "draw them side by side if that is not meant",
         sort="overlap",
         longitude_deg=lon,

@@ -55,7 +55,7 @@ def near_each_other(boxes: Floats, key: Ints, distance: float = 0.0) -> tuple[In
     if not len(rows):
         return rows, rows
     laid, wider = _laid_apart(boxes[rows], key[rows], np.array([distance]))
-    order = np.argsort(laid[0])
+    order = np.argsort(laid[0], kind="stable")
     west, south, east, north = laid = laid[:, order]
     after = np.arange(1, len(rows) + 1)
     count = np.searchsorted(west, east + wider, "right") - after
@@ -67,9 +67,25 @@ def near_each_other(boxes: Floats, key: Ints, distance: float = 0.0) -> tuple[In
         one, other = ragged(after, count)
         met = (south[one] <= (north + wider)[other]) & (south[other] <= (north + wider)[one])
         one, other = one[met], other[met]
-    pair = np.sort(rows[order[np.stack([one, other])]], axis=0)
-    one, other = pair[:, np.lexsort(pair[::-1])]
-    return one, other
+    one, other = rows[order[one]], rows[order[other]]
+    one, other = np.minimum(one, other), np.maximum(one, other)
+    by_rows = np.argsort((one << 32) + other, kind="stable")  # in a third of lexsort's time
+    return one[by_rows], other[by_rows]
+
+
+def beside(boxes: Floats, key: Ints) -> Ints:
+    """How many boxes (n, 4) of its key begin between the west and the east of each one, itself not.
+
+    Each pair that meets is counted once, and so is each that meets only in longitude.
+    """
+    count = np.zeros(len(boxes), dtype=np.int64)
+    rows = np.flatnonzero(_known(boxes))
+    if len(rows):
+        (west, _, east, _), wider = _laid_apart(boxes[rows], key[rows], np.zeros(1))
+        order = np.argsort(west)
+        last = np.searchsorted(west[order], east[order] + wider, "right")
+        count[rows[order]] = last - np.arange(1, len(rows) + 1)
+    return count
 
 
 def _laid_apart(ends: Floats, key: Ints, reach: Floats) -> tuple[Floats, Floats]:

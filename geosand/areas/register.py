@@ -8,6 +8,7 @@ import numpy as np
 import shapely
 
 from geosand.areas.common_edges import own_edges_m, shared_edges
+from geosand.areas.crowds import refuse_crowds
 from geosand.areas.ellipsoid import ellipsoid_areas_m2, perimeters_m, vertex_spread_m2
 from geosand.areas.ground import ground_factor
 from geosand.areas.ownership import cut_ground
@@ -49,8 +50,10 @@ class AreaRegister:
 def area_register(surfaces: Surfaces, of_surface: Ints | None = None) -> AreaRegister:
     """Areas of all surfaces of all editions, with their uncertainty by source.
 
-    ``of_surface`` says which site each is of, where several are laid end to end.
+    ``of_surface`` says which site each is of, where several are laid end to end. Raises Refused
+    where too many surfaces of one survey lie on each other.
     """
+    refuse_crowds(shapely.bounds(surfaces.geometry), surfaces.edition, "surfaces.geojson")
     of = np.zeros(len(surfaces), dtype=np.int64) if of_surface is None else of_surface
     planes = Planes.around(surfaces.geometry, of)
     owned, drawn, on_ellipsoid = _drawn_and_owned(surfaces)

@@ -54,6 +54,9 @@ _OPTIONS = (
         metavar="METRES",
         help="Lines whose ends are at most this far apart are closed.",
     ),
+    click.option(
+        "--holes", is_flag=True, help="Drawings: outlines in another of their layer are its holes."
+    ),
     click.option("--near", nargs=2, type=float, metavar="LON LAT", help="Where the site must be."),
     click.option("--swap", "swap_axes", is_flag=True, help="The file has x and y exchanged."),
     click.option("--believe-place", is_flag=True, help="Take a place that was asked about."),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 import shapely
@@ -14,6 +14,7 @@ from geosand.site.reading import Reader
 
 MAXIMUM_LATITUDE = 89.9
 FARTHEST_DEGREE = 1.0  #: between surfaces of one site
+_ROUNDED_DEG = 2e-9  #: how far a corner at 180° may lie off its edge when nine decimals are written
 
 
 class Outlines(NamedTuple):
@@ -111,8 +112,32 @@ def on_one_side(outlines: Outlines, member: Ints) -> Outlines:
         behind = shapely.bounds(parts)[:, 2] <= 0
         if behind.any() and shapely.is_valid(geometry[row]):
             parts[behind] = shapely.transform(parts[behind], _turned)
-            out[row] = shapely.union_all(parts) if len(parts) > 1 else parts[0]
+            out[row] = joined_at_180(parts) if len(parts) > 1 else parts[0]
     return Outlines.of(out)
+
+
+def joined_at_180(parts: Geometries) -> Any:
+    """Polygons (n,) with longitudes up to 360° as one, without the corners of a cut at 180°."""
+    whole = shapely.get_parts(shapely.union_all(parts))
+    if not (shapely.get_coordinates(whole)[:, 0] == 180.0).any():
+        return whole[0] if len(whole) == 1 else shapely.multipolygons(whole)
+    pieces = []
+    for part in whole:
+        shell, *holes = (_without_cut(shapely.get_coordinates(r)) for r in shapely.get_rings(part))
+        pieces.append(shapely.Polygon(shell, holes))
+    return pieces[0] if len(pieces) == 1 else shapely.multipolygons(pieces)
+
+
+def _without_cut(ring: Floats) -> Floats:
+    """A closed ring (n, 2) without corners at 180° that lie straight between their neighbours."""
+    points = ring[:-1]
+    before, after = np.roll(points, 1, axis=0), np.roll(points, -1, axis=0)
+    step = after - before
+    with np.errstate(divide="ignore", invalid="ignore"):
+        straight = before[:, 1] + (180.0 - before[:, 0]) / step[:, 0] * step[:, 1]
+    across = (before[:, 0] - 180.0) * (after[:, 0] - 180.0) < 0
+    made = (points[:, 0] == 180.0) & across & (np.abs(straight - points[:, 1]) <= _ROUNDED_DEG)
+    return points[~made] if (~made).sum() > 2 else points
 
 
 def _turned(points: Floats) -> Floats:

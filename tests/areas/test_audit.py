@@ -193,3 +193,27 @@ def test_all_faults_are_told_at_once(column):
     remarks = found(column, bow, None, disc(radius=0.2), disc(radius=60))
     assert [remark.row for remark in remarks] == sorted(remark.row for remark in remarks)
     assert {remark.row for remark in remarks} == {0, 1, 2, 3}
+
+
+@pytest.mark.parametrize("order", [(0, 1, 2), (1, 0, 2), (2, 1, 0)])
+def test_of_surfaces_drawn_twice_the_one_on_top_is_kept(order):
+    """A green and the inner edge of its collar are the same outline: the green must stay."""
+    box = shapely.box(-2.8, 56.0, -2.7998, 56.0001)
+    nearly = shapely.box(-2.8, 56.0, -2.7998, 56.000101)
+    shapes = np.array([box, box, nearly], dtype=object)[list(order)]
+    kinds = np.array(["collar", "green", "lawn"])[list(order)]
+    found = audit(shapes, kinds, kinds)
+    twice = {r.sort: (kinds[r.row], kinds[r.other]) for r in found if r.severity == "fault"}
+    assert twice["duplicate"] == ("collar", "green")
+    assert twice["nearly the same"] == ("lawn", "green")
+
+
+def test_of_two_of_one_size_the_first_owns_the_strip():
+    """Squares of 0.0002°, the second drawn a tenth over the first: as ownership has it."""
+    first = shapely.box(-2.8, 56.0, -2.7998, 56.0002)
+    second = shapely.box(-2.79982, 56.0, -2.79962, 56.0002)
+    ids = np.array(["a", "b"])
+    remarks = audit(np.array([first, second], dtype=object), np.array(["tee", "tee"]), ids)
+    (found,) = [remark for remark in remarks if remark.sort == "overlap"]
+    assert (ids[found.row], ids[found.other]) == ("b", "a")
+    assert found.text.endswith("the first of the two owns that ground")

@@ -179,3 +179,39 @@ def test_neighbours_that_meet_in_a_corner_share_no_edge(column):
     shared = shared_edges(squares, kinds, np.zeros(3, dtype=np.int64))
     assert not len(shared.lower)
     assert own_edges_m(shapely.length(squares), shared).tolist() == [20, 16, 0]
+
+
+def test_areas_that_rounding_could_exchange_are_equal(column):
+    """Two squares of one size side by side, drawn over a strip of each other: file order decides.
+
+    Their corners are moved by up to half of the ninth decimal, as on writing: 0.06 mm.
+    """
+    one, other = shapely.box(0, 0, 20, 20), shapely.box(19, 0, 39, 20)
+    random = np.random.default_rng(7)
+    for _ in range(40):
+        corners = [shapely.get_coordinates(s)[:-1] for s in PLANE.to_lonlat(column(one, other))]
+        moved = [c + random.uniform(-5e-10, 5e-10, c.shape) for c in corners]
+        drawn = column(*(shapely.Polygon(c) for c in moved))
+        ground = owned_geometries(drawn, np.array(["tee", "tee"]), np.zeros(2, dtype=np.int64))
+        assert ellipsoid_areas_m2(ground) == pytest.approx([400, 380], abs=0.01)
+
+
+def test_equal_areas_of_other_surveys_and_kinds_do_not_mix():
+    kinds = np.array(["tee", "tee", "tee", "green", "tee"])
+    areas = np.array([400.001, 400.0, 400.0005, 400.0, 300.0])
+    ranks = precedence_ranks(kinds, areas, np.array([0, 0, 1, 0, 0]))
+    assert np.argsort(ranks[[0, 1, 3, 4]]).tolist() == [2, 3, 0, 1]  # green, smaller, file order
+    # alone and beside another survey whose areas lie between
+    apart = precedence_ranks(kinds[:2], np.array([400.008, 400.0]))
+    assert apart.tolist() == [1, 0]
+    between = np.array([400.008, 400.0, 400.004])
+    assert precedence_ranks(kinds[:3], between, np.array([0, 0, 1]))[:2].tolist() == [1, 0]
+
+
+def test_blocks_of_pairs_change_nothing(column, monkeypatch):
+    shapes = [disc(x, y, 10 + x / 7 + y / 9) for x in range(0, 60, 12) for y in range(0, 60, 12)]
+    kinds = [PRECEDENCE[k % len(PRECEDENCE)] for k in range(len(shapes))]
+    _, whole = owned(column, kinds, *shapes)
+    monkeypatch.setattr("geosand.areas.ownership._BLOCK_VERTICES", 500)
+    _, parts = owned(column, kinds, *shapes)
+    assert (shapely.to_wkb(whole) == shapely.to_wkb(parts)).all()

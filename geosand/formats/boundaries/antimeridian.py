@@ -8,6 +8,7 @@ import numpy as np
 import shapely
 
 from geosand.columns import Floats, Geometries
+from geosand.site.outlines import joined_at_180
 
 _WEST = shapely.box(0, -90, 180, 90)
 _EAST = shapely.box(180, -90, 360, 90)
@@ -36,6 +37,15 @@ def cut(geometry: Geometries) -> tuple[Geometries, list[int]]:
     return out, rows
 
 
+def uncut(geometry: Geometries) -> Geometries:
+    """The same lon/lat shapes (n,), each in one where it lies on both sides of 180°."""
+    out = geometry.copy()
+    bounds = shapely.bounds(geometry)
+    for k in np.flatnonzero(bounds[:, 2] - bounds[:, 0] > 180).tolist():
+        out[k] = on_one_side(geometry[[k]])[0]
+    return out
+
+
 def on_one_side(geometry: Geometries) -> Geometries:
     """The same lon/lat shapes with longitudes up to 360°, where they lie on both sides of 180°."""
     if not len(geometry):
@@ -47,7 +57,7 @@ def on_one_side(geometry: Geometries) -> Geometries:
     several = shapely.get_num_geometries(turned) > 1
     sound = shapely.is_valid(geometry)
     for k in np.flatnonzero(several & sound):
-        turned[k] = shapely.union_all(shapely.get_parts(turned[k]))
+        turned[k] = joined_at_180(shapely.get_parts(turned[k]))
     return turned
 
 

@@ -50,29 +50,7 @@ def close_lines(
         made, things = _close_folder(lines, outlines, tolerance_m, metres, said)
         out += made
         joined += things
-    return out, said + _inside_others(out), joined
-
-
-def _inside_others(drawn: list[Drawn]) -> list[str]:
-    """Words on outlines that lie in another of their layer: lines do not say what is a hole."""
-    said = []
-    by_folder: dict[str, list[Any]] = defaultdict(list)
-    for thing in drawn:
-        if _is_area(thing):
-            by_folder[thing.folder].append(thing.geometry)
-    for folder, shapes in by_folder.items():
-        inner, outer = shapely.STRtree(shapes).query(shapes, "within")
-        count = len(set(inner[inner != outer].tolist()))
-        if count:
-            what = "1 outline lies" if count == 1 else f"{count} outlines lie"
-            where = f" of layer {folder[:40]!r}" if folder else ""
-            own = (
-                "it is a surface of its own, no hole"
-                if count == 1
-                else ("they are surfaces of their own, no holes")
-            )
-            said.append(f"{what} inside another{where}: {own}")
-    return said
+    return out, said, joined
 
 
 def _close_folder(

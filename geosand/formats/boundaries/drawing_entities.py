@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import logging
-import math
 from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
@@ -15,6 +14,7 @@ import shapely
 from geosand.columns import Floats
 from geosand.formats.boundaries.curves import chords, spline_cubics
 from geosand.formats.boundaries.drawn import Drawn, refused
+from geosand.formats.boundaries.hatches import hatched_ground
 from geosand.formats.boundaries.labels import FILL, NOTHING, TEXT, TEXT_OUTSIDE
 from geosand.site.cells import Cell
 
@@ -133,6 +133,9 @@ class _Reader:
             yield replace(thing, problem=f"blocks are nested more than {DEEPEST} deep")
             return
         tags: dict[str, Cell] = {a.dxf.tag: a.dxf.text.strip() for a in entity.attribs}
+        if elsewhere := _outside(entity):
+            yield replace(thing, geometry=NOTHING, problem=elsewhere)
+            return
         block = " / ".join(str(b) for b in (attributes.get("block"), entity.dxf.name) if b)
         inner = {**attributes, **tags, "block": block}
         inserts = entity.multi_insert() if entity.mcount > 1 else (entity,)
@@ -166,7 +169,9 @@ class _Reader:
         if kind == "POINT":
             return shapely.points(entity.dxf.location.x, entity.dxf.location.y), ""
         if kind in ("HATCH", "MPOLYGON"):
-            return self._hatch(entity)
+            return hatched_ground(entity, self._run, SEGMENTS)
+        if kind == "REGION":
+            return None, "a REGION, whose form is not read: explode it to lines"
         if kind not in (*_LINES, *_FOUR_CORNERS):
             return NOTHING, f"{kind} is no outline"
         if kind in ("SPLINE", "HELIX"):
@@ -225,30 +230,6 @@ class _Reader:
             raise ValueError("its knots do not fit its points")
         return chords(cubics, self.sag)
 
-    def _hatch(self, entity: Any) -> tuple[Any, str]:
-        """The filled ground of a hatch: its rings taken even and odd, so islands are holes."""
-        from ezdxf.entities import EdgePath
-        from ezdxf.path import Path, converter, tools
-
-        ocs, height, rings = entity.ocs(), entity.dxf.elevation.z, []
-        for boundary in entity.paths:
-            if isinstance(boundary, EdgePath):
-                fine = EdgePath()
-                fine.edges = [part for edge in boundary.edges for part in _parts(edge)]
-                made = converter.from_hatch_boundary_path(fine, ocs, height)
-            else:
-                made = Path()
-                points, close = boundary.vertices, boundary.is_closed
-                tools.add_2d_polyline(made, points, close, ocs, height, segments=SEGMENTS)
-            runs = [self._run(p) for p in (made.sub_paths() if made.has_sub_paths else [made])]
-            rings += [run for run in runs if len(np.unique(run[:, :2], axis=0)) > 2]
-        if not rings:
-            return None, "a hatch without outline"
-        shape: Any = shapely.Polygon()
-        for run in rings:
-            shape = shapely.symmetric_difference(shape, shapely.Polygon(run[:, :2]))
-        return shape, ""
-
 
 def _straight(entity: Any, kind: str) -> Floats | None:
     """Corners (n, 3) of what has no curve and lies in the plane of the drawing; else None."""
@@ -260,20 +241,12 @@ def _straight(entity: Any, kind: str) -> Floats | None:
     return np.column_stack([corners, np.full(len(corners), float(entity.dxf.elevation))])
 
 
-def _parts(edge: Any) -> list[Any]:
-    """An edge of a hatch; arcs cut in parts of 22.5 degrees, since they become one cubic each."""
-    from copy import copy
-
-    if edge.type.name not in ("ARC", "ELLIPSE"):
-        return [edge]
-    span = (edge.end_angle - edge.start_angle) % 360 or 360.0
-    cuts = edge.start_angle + np.linspace(0, span, math.ceil(span / 22.5) + 1)
-    parts = []
-    for low, high in zip(cuts[:-1].tolist(), cuts[1:].tolist(), strict=True):
-        part = copy(edge)
-        part.start_angle, part.end_angle = low, high
-        parts.append(part)
-    return parts if edge.ccw else parts[::-1]
+def _outside(entity: Any) -> str:
+    """Where an insert's drawing is another file, the words for it; "" where it is not."""
+    block = entity.block()
+    if block is None or not block.block.is_xref:
+        return ""
+    return f"another drawing, {block.block.dxf.get('xref_path', '')[-60:]!r}: bind it to this one"
 
 
 def _name_in(tags: dict[str, Cell]) -> str:

@@ -87,7 +87,7 @@ def catch_positions(root: Path) -> Geometries:
         else:
             from geosand.formats.workbook import read_records
 
-            tables += read_records(content, name, ("catches",), faults).values()
+            tables += read_records(content, name, ("catches",), faults, []).values()
     places = [
         (parse_number(lon), parse_number(lat))
         for table in tables

@@ -23,6 +23,9 @@ from geosand.formats.boundaries.drawn import (
 
 Json = Any
 DEEPEST = 20
+NO_GEOMETRY = "it has no geometry"
+#: OGC 21-045, JSON-FG, has a second member for a geometry that is not in lon/lat.
+IN_PLACE = "its outline is in a member 'place' (JSON-FG), which is not read: export plain GeoJSON"
 
 
 class BadShape(ValueError):
@@ -148,7 +151,8 @@ def _drawn(feature: Json, number: int) -> Drawn:
         cells["id"] = feature["id"]
     shape = feature.get("geometry")
     if shape is None:
-        return Drawn(place=place, attributes=cells, problem="it has no geometry")
+        elsewhere = isinstance(feature.get("place"), dict)
+        return Drawn(place=place, attributes=cells, problem=IN_PLACE if elsewhere else NO_GEOMETRY)
     try:
         return Drawn(place=place, attributes=cells, geometry=_shape(shape, 0))
     except BadShape as problem:

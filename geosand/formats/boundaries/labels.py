@@ -56,7 +56,10 @@ def give_labels(drawn: list[Drawn]) -> tuple[list[Drawn], int]:
 
 
 def _filled(drawn: list[Drawn]) -> list[Drawn]:
-    """Hatches that fill an outline keep their place with the reason, and draw nothing."""
+    """Hatches that fill an outline keep their place with the reason, and draw nothing.
+
+    The islands that such a hatch leaves free are holes of the outline.
+    """
     fills = [k for k, d in enumerate(drawn) if d.attributes.get(FILL) and _is_area(d)]
     rows = [k for k, d in enumerate(drawn) if not d.attributes.get(FILL) and _is_area(d)]
     out = list(drawn)
@@ -65,16 +68,43 @@ def _filled(drawn: list[Drawn]) -> list[Drawn]:
         tree = shapely.STRtree(areas)
         for k in fills:
             shape = drawn[k].geometry
-            near = tree.query(shape)
-            for j in near.tolist():
-                if _same(shape, areas[j]):
-                    reason = f"a hatch over {drawn[rows[j]].place}"
-                    out[k] = replace(drawn[k], geometry=NOTHING, problem=reason)
-                    break
+            near = tree.query(shape).tolist()
+            same = next((j for j in near if _same(shape, areas[j])), None)
+            if same is None and shapely.get_num_interior_rings(shape) > 0:
+                whole = shapely.polygons(shapely.get_exterior_ring(shape))
+                same = next((j for j in near if _same(whole, areas[j])), None)
+                if same is not None:
+                    _leave_islands(out, rows, same, shape, [j for j in near if j != same])
+            if same is not None:
+                reason = f"a hatch over {drawn[rows[same]].place}"
+                out[k] = replace(drawn[k], geometry=NOTHING, problem=reason)
     for k in fills:
         kept = {key: cell for key, cell in out[k].attributes.items() if key != FILL}
         out[k] = replace(out[k], attributes=kept)
     return out
+
+
+def _leave_islands(
+    out: list[Drawn], rows: list[int], filled: int, hatch: Any, near: list[int]
+) -> None:
+    """The outline ``rows[filled]`` gets the islands of its hatch as holes.
+
+    An outline of its own layer that runs along such an island is that hole's edge, no surface.
+    """
+    outline = out[rows[filled]]
+    edges = []
+    for ring in shapely.get_rings(hatch)[1:]:
+        island = shapely.polygons(ring)
+        along = [j for j in near if _same(island, out[rows[j]].geometry)]
+        edges.append(shapely.get_exterior_ring(out[rows[along[0]]].geometry) if along else ring)
+        for j in along:
+            other = out[rows[j]]
+            if other.folder == outline.folder and not other.name:
+                reason = f"the edge of an island in {outline.place}"
+                out[rows[j]] = replace(other, geometry=NOTHING, problem=reason)
+    shell = shapely.get_exterior_ring(outline.geometry)
+    rings = shapely.force_2d([shell, *edges]).tolist()
+    out[rows[filled]] = replace(outline, geometry=shapely.polygons(rings[0], holes=rings[1:]))
 
 
 def _same(one: Any, other: Any) -> bool:

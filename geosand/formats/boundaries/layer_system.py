@@ -52,7 +52,8 @@ def in_its_system(
         )
     if crs.is_geographic and (fault := not_degrees(bounds, shown, wishes.near)):
         raise Refused(fault)
-    if feet := systems.feet_finding(crs, systems.unit_m(crs), bounds):
+    feet = systems.feet_finding(crs, systems.unit_m(crs), bounds)
+    if feet and factor == 1.0:  # else the file's numbers are in another unit, and that was said
         findings.append(feet)
     return crs, things, findings
 

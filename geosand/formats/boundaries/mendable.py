@@ -9,6 +9,7 @@ import shapely
 
 from geosand.columns import Geometries
 from geosand.formats.boundaries.drawn import MAXIMUM_RING, Drawn
+from geosand.formats.boundaries.faces import EXACT_M, shared_faces
 
 if TYPE_CHECKING:
     from geosand.formats.boundaries.wishes import Wishes
@@ -16,6 +17,7 @@ if TYPE_CHECKING:
 #: Gap between a line's ends over its length, up to which it may be an outline left open.
 NEARLY_CLOSED = 0.1
 NOT_CLOSED = "a line that does not close: its ends are "
+ALONG = ", on the edge of "  #: in such a reason, where the line ends on outlines of other layers
 #: Formats with a rule for the direction of rings (RFC 7946, 3.1.6; OGC KML 2.3, 10.8).
 WOUND = (".geojson", ".json", ".kml", ".kmz")
 
@@ -28,31 +30,72 @@ def can_be_mended(shape: Any) -> bool:
     return bool(shapely.area(shapely.make_valid(shape)) > 0)
 
 
-def nearly_closed(
-    things: list[Drawn], metres: tuple[float, float], wishes: Wishes
+def to_be_closed(
+    things: list[Drawn], metres: tuple[float, float], wishes: Wishes, *, along: bool
 ) -> tuple[list[Drawn], Geometries, list[str]]:
-    """Lines of a kind that has an area whose ends nearly meet: closed, with why they are broken.
+    """Open lines of a kind that has an area, closed, with why each is no outline as it is.
 
-    They are listed as left out as well, until somebody says that they are to be closed.
+    With ``along`` those that end on outlines of other layers are closed along them; those whose
+    ends nearly meet are closed straight. They are listed as left out as well, until somebody says
+    that they are to be closed.
     """
+    lines = [d for d in things if d.geometry is not None and d.geometry.geom_type == "LineString"]
+    lines = [d for d in lines if wishes.kind_and_word(d)[0] not in ("", "path", "other")]
+    beside = _Outlines(things, metres, wishes.close_tolerance_m) if along and lines else None
     kept, shapes, reasons = [], [], []
-    for thing in things:
-        if thing.geometry is None or thing.geometry.geom_type != "LineString":
-            continue
-        points = shapely.get_coordinates(thing.geometry)
-        step = np.diff(points, axis=0) * metres
-        gap = float(np.hypot(*((points[-1] - points[0]) * metres)))
-        near = 0 < gap <= NEARLY_CLOSED * float(np.hypot(*step.T).sum())
-        if not near or len(np.unique(points, axis=0)) < 3:
-            continue
-        if wishes.kind_and_word(thing)[0] in ("", "path", "other"):
-            continue
-        kept.append(thing)
-        shapes.append(shapely.polygons(np.vstack([points, points[:1]])))
-        reasons.append(f"{NOT_CLOSED}{gap:.2f} m apart")
+    for thing in lines:
+        shape, where = beside.along(thing) if beside is not None else (None, "")
+        shape = _nearly_closed(thing, metres) if shape is None else shape
+        if shape is not None:
+            points = shapely.get_coordinates(thing.geometry)
+            gap = float(np.hypot(*((points[-1] - points[0]) * metres)))
+            kept.append(thing)
+            shapes.append(shape)
+            reasons.append(f"{NOT_CLOSED}{gap:.2f} m apart{where}")
     geometry = np.empty(len(shapes), dtype=object)
     geometry[:] = shapes
     return kept, geometry, reasons
+
+
+def _nearly_closed(thing: Drawn, metres: tuple[float, float]) -> Any:
+    """The polygon of a line whose ends nearly meet; None for another."""
+    points = shapely.get_coordinates(thing.geometry)
+    step = np.diff(points, axis=0) * metres
+    gap = float(np.hypot(*((points[-1] - points[0]) * metres)))
+    near = 0 < gap <= NEARLY_CLOSED * float(np.hypot(*step.T).sum())
+    if not near or len(np.unique(points, axis=0)) < 3:
+        return None
+    return shapely.polygons(np.vstack([points, points[:1]]))
+
+
+class _Outlines:
+    """Outlines of a drawing, along which lines of other layers may close."""
+
+    def __init__(self, things: list[Drawn], metres: tuple[float, float], reach_m: float) -> None:
+        self.metres, self.reach_m, self.scale = metres, reach_m, np.array(metres)
+        self.drawn = [
+            d for d in things if d.geometry is not None and d.geometry.geom_type == "Polygon"
+        ]
+        edges = shapely.boundary(np.array([d.geometry for d in self.drawn], dtype=object))
+        self.tree = shapely.STRtree(shapely.transform(edges, lambda points: points * self.scale))
+
+    def along(self, thing: Drawn) -> tuple[Any, str]:
+        """What a line encloses with the outlines that both its ends lie on, and which these are.
+
+        As a fairway that is drawn up to the edge of its green; None where there is no such.
+        """
+        points = shapely.get_coordinates(thing.geometry)
+        ends = shapely.points(points[[0, -1]] * self.scale)
+        end, row = self.tree.query(ends, "dwithin", distance=max(self.reach_m, EXACT_M))
+        other = np.array([self.drawn[k].folder != thing.folder for k in row], dtype=bool)
+        if len(set(end[other].tolist())) < 2:
+            return None, ""
+        met = [self.drawn[k] for k in dict.fromkeys(row[other].tolist())]
+        outlines = [shapely.force_2d(d.geometry) for d in met]
+        faces = shared_faces([(thing, points)], outlines, self.reach_m, self.metres)
+        if len(faces) != 1:
+            return None, ""
+        return faces[0][0], ALONG + " and ".join(d.place for d in met)
 
 
 def said_of_rings(geometry: Geometries, across: int, shown: str) -> list[str]:

@@ -164,4 +164,4 @@ def in_source(fault: Fault, file: str, places: Sequence[str]) -> Fault:
         return fault
     number = str(fault.row).rpartition("feature ")[2]
     known = number.isdigit() and 0 < int(number) <= len(places)
-    return replace(fault, file=file, row=places[int(number) - 1] if known else fault.row)
+    return fault._replace(file=file, row=places[int(number) - 1] if known else fault.row)

@@ -10,8 +10,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
-from geosand.columns import Geometries, Ints, take
+from geosand.columns import Geometries, take
 from geosand.errors import Finding
+from geosand.formats.boundaries.antimeridian import uncut
 from geosand.formats.boundaries.drawn import Drawn
 from geosand.formats.boundaries.kinds import likeliest, recognise, says_kind, word_key
 from geosand.formats.boundaries.naming import (
@@ -38,10 +39,6 @@ def outlines_of(
     geometry = np.concatenate([np.empty(0, dtype=object), *(layer.geometry for layer in placed)])
     elevation = np.concatenate([np.empty(0), *(layer.elevation_m for layer in placed)])
     broken = [why for layer in placed for why in layer.broken]
-    if wishes.split_parts:
-        geometry, rows = _parts(geometry, broken)
-        things, elevation = [things[k] for k in rows], elevation[rows]
-        broken = [broken[k] for k in rows]
     words = [_kind_and_word(thing, file, wishes) for thing in things]
     kinds = [kind or "other" for kind, _ in words]
     plain = [name_of(t.attributes, t.name, wishes.name_column) for t in things]
@@ -95,7 +92,7 @@ def _part_findings(
                 text = f"its {len(several)} parts are surfaces of their own: {shown} ({place})"
                 findings.append(Finding(about=several[0], text=text, topic="area"))
         return findings
-    counts = shapely.get_num_geometries(geometry)
+    counts = shapely.get_num_geometries(uncut(geometry))
     several = [f"{ids[k]} ({counts[k]})" for k in np.flatnonzero(counts > 1).tolist()]
     if several:
         shown = ", ".join(several[:8]) + (" …" if len(several) > 8 else "")
@@ -103,16 +100,6 @@ def _part_findings(
         text = f"{len(several)} {have} parts that lie apart: {shown}; --split-parts makes a surface"
         findings.append(Finding(about="parts", text=f"{text} of each", topic="area"))
     return findings
-
-
-def _parts(geometry: Geometries, broken: list[str]) -> tuple[Geometries, Ints]:
-    """The parts of each sound geometry, with the row that each comes from; broken ones whole."""
-    whole = np.array([bool(why) for why in broken], dtype=bool)
-    pieces, row = shapely.get_parts(geometry[~whole], return_index=True)
-    rows = np.concatenate([np.flatnonzero(~whole)[row], np.flatnonzero(whole)])
-    pieces = np.concatenate([pieces, geometry[whole]])
-    order = np.argsort(rows, kind="stable")
-    return pieces[order], rows[order]
 
 
 def _boundaries(

@@ -9,9 +9,9 @@ from typing import Any
 import numpy as np
 import shapely
 
-from geosand.columns import Floats, Geometries
+from geosand.columns import Floats, Geometries, Ints
 from geosand.formats.boundaries import reference_systems as systems
-from geosand.formats.boundaries.antimeridian import cut, on_one_side
+from geosand.formats.boundaries.antimeridian import cut, on_one_side, uncut
 from geosand.formats.boundaries.closing import LINES, close_lines
 from geosand.formats.boundaries.drawn import Drawn, Layer
 from geosand.formats.boundaries.labels import give_labels
@@ -22,7 +22,8 @@ from geosand.formats.boundaries.layer_system import (
     in_its_system,
     moved,
 )
-from geosand.formats.boundaries.mendable import can_be_mended, nearly_closed, said_of_rings
+from geosand.formats.boundaries.mendable import can_be_mended, said_of_rings, to_be_closed
+from geosand.formats.boundaries.nesting import nested
 from geosand.formats.boundaries.polygons import (
     counted,
     far_from_others,
@@ -62,17 +63,25 @@ def place_layer(layer: Layer, shown: str, wishes: Wishes) -> Placed:
     metres = systems.metres_per_unit(crs, float(bounds_of(things)[[1, 3]].mean()))
     things, closed, joined = _closed(layer, things, metres, wishes)
     things, labels = give_labels(things) if layer.asks_unit else (things, 0)
+    if layer.closes_lines:
+        as_holes = wishes.holes and layer.asks_unit  # else all kinds are in one layer
+        hint = layer.asks_unit and not as_holes
+        things, inside, holes = nested(things, as_holes=as_holes, hint=hint)
+        closed, joined = closed + inside, joined + holes
     kept, geometry, left_out = _areas(things)
-    nearly, outlines, gaps = nearly_closed(things, metres, wishes)
+    nearly, outlines, gaps = to_be_closed(things, metres, wishes, along=layer.asks_unit)
     kept, geometry = kept + nearly, np.concatenate([geometry, outlines])
     heights, there = np.full(len(kept), np.nan), None
+    reasons = [""] * (len(kept) - len(gaps)) + gaps
     if len(kept):
         findings += check_place(geometry, crs, shown, wishes)
         there = systems.to_lon_lat(geometry, crs)
         vertical = systems.vertical_unit_m(layer.crs if wishes.crs is None else wishes.crs, crs)
         heights = mean_heights_m(geometry, vertical)
-        geometry, across = cut(there.geometry)
-        closed += said_of_rings(geometry, len(across), shown)
+        drawn, row = _parts(there.geometry, wishes)
+        kept, heights, reasons = [kept[k] for k in row], heights[row], [reasons[k] for k in row]
+        geometry, across = cut(drawn)
+        closed += said_of_rings(uncut(drawn), len(across), shown)
     placed = Placed(
         drawn=kept,
         geometry=geometry,
@@ -83,9 +92,20 @@ def place_layer(layer: Layer, shown: str, wishes: Wishes) -> Placed:
         read=len(layer.drawn),
         labels=labels,
         joined=joined,
-        broken=[""] * (len(kept) - len(gaps)) + gaps,
+        broken=reasons,
     )
     return _sound(placed)
+
+
+def _parts(geometry: Geometries, wishes: Wishes) -> tuple[Geometries, Ints]:
+    """What becomes a surface each, with the row it comes from: every part, if that was wished.
+
+    A part is then judged and mended by itself; the two halves at 180° are one.
+    """
+    if not wishes.split_parts:
+        return geometry, np.arange(len(geometry))
+    pieces, row = shapely.get_parts(uncut(geometry), return_index=True)
+    return pieces, row
 
 
 def _nowhere(layer: Layer, things: list[Drawn]) -> Placed:
@@ -147,9 +167,10 @@ def _closed(
         [d for d, outline in zip(drawn, outlines, strict=True) if outline], 0.0, metres
     )
     rest = [d for d, outline in zip(drawn, outlines, strict=True) if not outline]
+    closed, inside, _ = nested(closed, as_holes=False, hint=False)
     words = "1 closed line is" if sum(outlines) == 1 else f"{sum(outlines)} closed lines are"
     taken = "an outline" if sum(outlines) == 1 else "outlines"
-    return rest + closed, [*said, f"{words} taken as {taken}"], joined
+    return rest + closed, [*said, *inside, f"{words} taken as {taken}"], joined
 
 
 def _is_outline(thing: Drawn, wishes: Wishes) -> bool:

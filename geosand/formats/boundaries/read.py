@@ -12,6 +12,7 @@ from geosand.errors import Fault, Finding, Refused
 from geosand.formats.boundaries.drawing_layers import read_dxf
 from geosand.formats.boundaries.drawn import Layer, refused
 from geosand.formats.boundaries.gdal_layers import read_with_gdal
+from geosand.formats.boundaries.gml_layers import read_gml
 from geosand.formats.boundaries.json_layers import read_geojson
 from geosand.formats.boundaries.kinds_table import kinds_table
 from geosand.formats.boundaries.outlines import outlines_of
@@ -23,7 +24,7 @@ from geosand.formats.boundaries.tables import Boundaries
 from geosand.formats.boundaries.unpack import Source, unpack
 from geosand.formats.boundaries.unused_options import unused_options
 from geosand.formats.boundaries.wishes import Wishes
-from geosand.formats.boundaries.xml_layers import check_whole_xml, read_gpx, read_kml
+from geosand.formats.boundaries.xml_layers import read_gpx, read_kml
 from geosand.site.tables import KINDS
 
 
@@ -42,6 +43,7 @@ def read_boundaries(
     swap_axes: bool = False,
     believe_place: bool = False,
     split_parts: bool = False,
+    holes: bool = False,
     kinds_file: str | Path | None = None,
     kind_pairs: Sequence[str] = (),
 ) -> Boundaries:
@@ -52,7 +54,8 @@ def read_boundaries(
     catches; ``swap_axes`` exchanges x and y; ``believe_place`` takes a place that is asked about.
     ``kind`` is one kind for all; the columns name the attributes to use. Lines are closed over at
     most ``close_tolerance_m`` metres. ``point_order`` is such as "PNEZD". ``split_parts`` makes a
-    surface of each part of a multipolygon. ``kinds_file`` (CSV: found, kind) and ``kind_pairs``
+    surface of each part of a multipolygon. ``holes`` makes holes of a drawing's outlines that lie
+    inside another of their layer. ``kinds_file`` (CSV: found, kind) and ``kind_pairs``
     ("Abschlag=tee") say what the words of the file mean.
 
     Raises Refused where the file can not be read, its CRS is not known, or its place is doubtful.
@@ -72,6 +75,7 @@ def read_boundaries(
         close_tolerance_m=close_tolerance_m,
         point_order=point_order,
         split_parts=split_parts,
+        holes=holes,
     )
     _check_wishes(wishes)
     with tempfile.TemporaryDirectory(prefix="geosand-") as folder:
@@ -103,6 +107,7 @@ def _layers(source: Source, wishes: Wishes) -> list[Layer]:
     readers: dict[str, Callable[[Path, str], list[Layer]]] = {
         "kml": read_kml,
         "gpx": read_gpx,
+        "gml": read_gml,
     }
     if source.format == "geojson":
         return read_geojson(path, shown, wishes.crs is not None)
@@ -111,8 +116,6 @@ def _layers(source: Source, wishes: Wishes) -> list[Layer]:
         return read_dxf(path, shown, metres)
     if source.format in readers:
         return readers[source.format](path, shown)
-    if source.format == "gml":
-        check_whole_xml(path, shown)
     return read_with_gdal(path, shown, source.format)
 
 

@@ -10,6 +10,7 @@ import shapely
 
 from geosand.columns import Floats, Geometries
 from geosand.formats.boundaries.drawn import LON_LAT, refused
+from geosand.formats.boundaries.straight_edges import kept_straight
 
 if TYPE_CHECKING:
     from pyproj import CRS
@@ -52,6 +53,7 @@ def horizontal(text: str, shown: str) -> CRS:
         crs = crs.sub_crs_list[0]
     if not (crs.is_projected or crs.is_geographic):
         what = "heights only" if crs.is_vertical else "a local grid without a place on earth"
+        what = "X, Y and Z from the centre of the earth" if crs.is_geocentric else what
         raise refused(shown, f"{crs.name!r} is {what}", remedy=_GIVE)
     return crs
 
@@ -104,8 +106,15 @@ def metres_per_unit(crs: CRS, y: float) -> tuple[float, float]:
 
 
 def is_lon_lat(crs: CRS) -> bool:
-    """True for degrees on WGS 84, in whichever order its axes are written down."""
-    return bool(crs.is_geographic) and _datum(crs).startswith("World Geodetic System 1984")
+    """True for degrees on WGS 84 from Greenwich, in whichever order its axes are written down.
+
+    Degrees of a turned pole (a derived CRS) are others, and so are grads.
+    """
+    if not crs.is_geographic or crs.is_derived:
+        return False
+    plain = abs(crs.axis_info[0].unit_conversion_factor / np.radians(1.0) - 1) < 1e-9
+    greenwich = crs.prime_meridian is None or crs.prime_meridian.longitude == 0
+    return plain and greenwich and _datum(crs).startswith("World Geodetic System 1984")
 
 
 def _datum(crs: CRS) -> str:
@@ -159,11 +168,24 @@ def to_lon_lat(geometry: Geometries, crs: CRS) -> Moved:
             f"places in {crs.name}",
             remedy="check the CRS, the unit and the order of the axes",
         )
+    if crs.is_projected:
+        moved, outlines, corners = kept_straight(geometry, moved, move)
+        if corners:
+            findings.append(_straight_finding(outlines, corners, crs.name))
     accuracy, note = _shift(transformer, crs, shapely.total_bounds(moved))
     if accuracy != 0:
         findings.append(note)
     return Moved(
         geometry=moved, source_crs=source, accuracy_m=accuracy, note=note, findings=tuple(findings)
+    )
+
+
+def _straight_finding(outlines: int, corners: int, grid: str) -> str:
+    more = "1 corner was" if corners == 1 else f"{corners} corners were"
+    on = "1 outline" if outlines == 1 else f"{outlines} outlines"
+    return (
+        f"{more} added on long edges of {on}: straight in {grid}, they would not be so between"
+        " their ends in longitude and latitude"
     )
 
 

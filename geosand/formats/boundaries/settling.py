@@ -16,6 +16,7 @@ import numpy as np
 import shapely
 
 from geosand.areas.audit import audit
+from geosand.areas.crowds import refuse_crowds
 from geosand.areas.ellipsoid import ellipsoid_areas_m2
 from geosand.areas.meeting import nothing_owned
 from geosand.areas.remarks import Remark, square_metres
@@ -24,7 +25,7 @@ from geosand.columns import Bools, Floats, Geometries, Ints, Strings, take
 from geosand.errors import Fault, Finding
 from geosand.formats.boundaries.antimeridian import cut, on_one_side
 from geosand.formats.boundaries.ground import factor_of
-from geosand.formats.boundaries.mendable import NOT_CLOSED
+from geosand.formats.boundaries.mendable import ALONG, NOT_CLOSED
 from geosand.formats.boundaries.questions import Choice, fault_of, finding_of, lost_fault
 from geosand.formats.boundaries.surfaces_file import SurfaceRow, rows_of
 from geosand.formats.boundaries.tables import Boundaries, LeftOut, Outlines
@@ -83,9 +84,12 @@ class _Table:
 def settle(boundaries: Boundaries, choice: Choice, elevation_m: float = float("nan")) -> Settled:
     """Look at the boundaries as drawn, mend them if that was said, and list what is left open.
 
-    ``elevation_m`` is the height of surfaces that state none, for ground areas.
+    ``elevation_m`` is the height of surfaces that state none, for ground areas. Raises Refused
+    where too many surfaces lie on each other.
     """
     table = _as_drawn(boundaries, elevation_m)
+    one_survey = np.zeros(len(table.whole), dtype=np.int64)
+    refuse_crowds(shapely.bounds(table.shapes), one_survey, boundaries.file)
     if choice.repair and len(table.whole):
         table = _repaired(table, choice)
     remarks = _remarks(table)
@@ -151,7 +155,8 @@ def _repaired(table: _Table, choice: Choice) -> _Table:
     texts = {mend.row: (mend.text, mend.before_m2, mend.after_m2) for mend in done.mends}
     for row in np.flatnonzero(nearly & kept).tolist():
         more = f"; {texts[row][0]}" if row in texts else ""
-        text = f"closed over its gap ({table.why[row]}){more}"
+        how = "along that edge" if ALONG in table.why[row] else "over its gap"
+        text = f"closed {how} ({table.why[row]}){more}"
         texts[row] = (text, 0.0, float(after[row]))
     return replace(
         table,
@@ -239,17 +244,18 @@ def _not_closed(table: _Table) -> list[Remark]:
     remarks = []
     for row in np.flatnonzero(table.nearly_closed()).tolist():
         lon, lat = shapely.get_coordinates(table.shapes[row])[0].tolist()
+        how = "along that edge" if ALONG in table.why[row] else "straight"
         remarks.append(
             Remark(
                 row,
                 "fault",
-                f"{table.why[row]}; closed straight it is {square_metres(float(area[row]))}",
+                f"{table.why[row]}; closed {how} it is {square_metres(float(area[row]))}",
                 "close it in the drawing",
                 sort="not closed",
                 longitude_deg=lon,
                 latitude_deg=lat,
                 size_m2=float(area[row]),
-                mend="closes it straight",
+                mend=f"closes it {how}",
             )
         )
     return remarks

@@ -7,7 +7,8 @@ can not be read costs the line it belongs to, not the file: without it that line
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass, field
+from collections.abc import Collection
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -31,7 +32,15 @@ START = ("ST", "START", "B", "BEG", "BEGIN", "BL", "S")
 CLOSE = ("CL", "CLS", "CLO", "CLOSE", "CLOSED", "C")
 END = ("E", "EN", "END", "EL", "SP", "STOP")
 BEFORE = ("START", "BEGIN", "CLOSE", "END")  #: commands that may also stand before the code
+#: Words after a code for where a curve begins, goes on or ends (common practice of field codes).
+CURVES = ("PC", "PT", "PCC", "BC", "EC", "CRV", "CURVE", "ARC")
 _REMEDY = "write a point as the decimal mark, without thousands separators"
+
+
+_CURVED = (
+    "its code says %s, a place on a curve, and curves of survey text are not drawn: survey more "
+    "points along it, or hand over the line work as DXF"
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -74,7 +83,9 @@ def read_survey(path: Path, shown: str, point_order: str | None) -> list[Layer]:
     if columns.degrees:
         said.append("its heads say latitude and longitude: read as degrees of WGS 84")
     if columns.first > 1:
-        said.append(f"{columns.first - 1} lines above its heads are not read")
+        above = columns.first - 1
+        lines = "1 line above its heads is" if above == 1 else f"{above} lines above its heads are"
+        said.append(f"{lines} not read")
     return [
         Layer(
             name="",
@@ -155,9 +166,10 @@ def _line_work(points: list[_Point]) -> list[Drawn]:
     done: list[_String] = []
     going: dict[str, _String] = {}
     latest: _String | None = None
-    for point in points:
-        key, commands = code_and_commands(point.code)
-        key = " ".join(text for text in (key, point.string) if text)
+    for each in points:
+        key, commands, curve = _key_of(each, going)
+        bent = curve and not each.problem
+        point = replace(each, problem=_CURVED % curve) if bent else each
         if not key and point.problem and latest is not None:
             latest.problem = latest.problem or _why(point)  # it was on the way of this line
         if not key or commands & set(START):
@@ -175,6 +187,20 @@ def _line_work(points: list[_Point]) -> list[Drawn]:
             going.pop(key)
             latest = latest if latest is not string else None
     return [_drawn(string) for string in done]
+
+
+def _key_of(point: _Point, going: Collection[str]) -> tuple[str, set[str], str]:
+    """Which line a point is of, its commands, and the word by which it says that it is on a curve.
+
+    The latter only where it follows the code of a line that is ``going``, or begins here with PC.
+    """
+    code, commands = code_and_commands(point.code)
+    before, _, last = code.rpartition(" ")
+    key, straight = (" ".join(t for t in (c, point.string) if t) for c in (code, before))
+    begun = straight in going or (last.upper() == "PC" and bool(commands & set(START)))
+    if straight and begun and last.upper() in CURVES:
+        return straight, commands, last
+    return key, commands, ""
 
 
 def _why(point: _Point) -> str:

@@ -20,6 +20,8 @@ def unused_options(wishes: Wishes, formats: Collection[str], layers: Sequence[La
     if wishes.close_tolerance_m != CLOSE_TOLERANCE_M and not any(x.closes_lines for x in layers):
         text = "--close-tolerance is not used: it is for drawings, tracks and survey text"
         texts.append(text)
+    if wishes.holes and not any(x.asks_unit for x in layers):
+        texts.append("--holes is not used: it is for drawings")
     if wishes.kind is not None and wishes.kind_column is not None:
         texts.append("--kind is not used: --one-kind says one kind for all")
     several = (

@@ -25,6 +25,7 @@ class Wishes:
     close_tolerance_m: float = 0.05
     point_order: str | None = None
     split_parts: bool = False
+    holes: bool = False
     kind_words: Mapping[str, str] = field(default_factory=dict)  #: the user's own table of kinds
 
     def kind_and_word(self, thing: Drawn) -> tuple[str, str]:

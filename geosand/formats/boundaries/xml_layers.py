@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import re
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
 from xml.etree import ElementTree
+from xml.parsers.expat import errors
 
 import numpy as np
 import shapely
@@ -39,10 +41,23 @@ def _tag(element: Element) -> str:
 def _root(path: Path, shown: str) -> Element:
     check_xml(path, shown)
     try:
-        return ElementTree.parse(path).getroot()
+        try:
+            return ElementTree.parse(path).getroot()
+        except ElementTree.ParseError as problem:
+            if problem.code != errors.codes[errors.XML_ERROR_UNBOUND_PREFIX]:
+                raise
+        return ElementTree.fromstring(_with_prefixes(path.read_bytes()))
     except (ElementTree.ParseError, ValueError, LookupError) as problem:
         found = f"is not whole XML: {str(problem)[:80]}"
         raise refused(shown, found, remedy="export it again") from problem
+
+
+def _with_prefixes(content: bytes) -> bytes:
+    """The text with every prefix declared: programs write ``gx:`` and ``xsi:`` without."""
+    used = set(re.findall(rb"[<\s/]([A-Za-z_][\w.-]*):[A-Za-z_]", content))
+    told = set(re.findall(rb"xmlns:([\w.-]+)", content)) | {b"xml", b"xmlns"}
+    names = b"".join(b' xmlns:%s="urn:undeclared:%s"' % (p, p) for p in sorted(used - told))
+    return re.sub(rb"(<(?![?!])[^\s>/]+)", lambda m: m[0] + names, content, count=1)
 
 
 def check_whole_xml(path: Path, shown: str) -> None:
@@ -68,14 +83,16 @@ def read_kml(path: Path, shown: str) -> list[Layer]:
     root = _root(path, shown)
     several = sum(_tag(element) == "Document" for element in root.iter()) > 1
     named = ("Folder", "Document") if several else ("Folder",)
+    fields = _own_placemarks(root)
     drawn: list[Drawn] = []
     links = 0
     stack: list[tuple[Element, str, int]] = [(root, "", 0)]
     while stack:  # a stack, since a hostile file nests deeper than Python recurses
         element, folder, depth = stack.pop()
         tag = _tag(element)
-        if tag == "Placemark":
-            drawn.append(_placemark(element, folder, len(drawn) + 1))
+        if tag == "Placemark" or tag in fields:
+            above = " / ".join(t for t in (folder, tag) if t) if tag in fields else folder
+            drawn.append(_placemark(element, above, len(drawn) + 1, fields.get(tag, ())))
             if len(drawn) > MAXIMUM_FEATURES:
                 raise refused(shown, f"has more than {MAXIMUM_FEATURES:,} placemarks")
         elif tag in CONTAINERS:
@@ -100,11 +117,27 @@ def _without(thing: Drawn) -> Drawn:
     return replace(thing, attributes=cells) if len(cells) < len(thing.attributes) else thing
 
 
-def _placemark(element: Element, folder: str, number: int) -> Drawn:
+def _own_placemarks(root: Element) -> dict[str, list[str]]:
+    """Tags that a schema of KML 2.0 or 2.1 makes placemarks, each with the names of its fields.
+
+    ``<Schema name="Greens" parent="Placemark">``: surfaces are then ``<Greens>`` (from memory).
+    """
+    found = {}
+    for schema in root.iter():
+        if _tag(schema) != "Schema":
+            continue
+        name, parent = (schema.get(k) or _text(schema, k) for k in ("name", "parent"))
+        if name and name not in CONTAINERS and parent == "Placemark":
+            fields = (f for f in schema if _tag(f) == "SimpleField")
+            found[name] = [f.get("name") or _text(f, "name") for f in fields]
+    return found
+
+
+def _placemark(element: Element, folder: str, number: int, fields: Sequence[str] = ()) -> Drawn:
     name = _text(element, "name")
     place = f"placemark {number}" + (f" {name[:40]!r}" if name else "")
     place += f" in folder {folder[:60]!r}" if folder else ""
-    cells: dict[str, Cell] = {}
+    cells: dict[str, Cell] = {field: _text(element, field) for field in fields}
     for part in element.iter():
         if _tag(part) == "Data":
             cells[part.get("name", "")] = _text(part, "value")

@@ -65,3 +65,26 @@ def test_the_middle_of_a_site_on_both_sides():
     )
     assert middle_of([west, east]) == pytest.approx((-179.99, -16.995))
     assert middle_of([west]) == pytest.approx((179.985, -16.995))
+
+
+@pytest.mark.parametrize("decimals", [9, 17])
+def test_a_surface_that_was_cut_has_its_own_corners_only(decimals):
+    """Else its u counts two corners that nobody surveyed."""
+    from geosand.areas.ellipsoid import perimeters_m, vertex_spread_m2
+
+    angle = np.arange(40) * np.pi / 20 + 0.01
+    round_one = np.column_stack([1.2e-4 * np.cos(angle), 1.1e-4 * np.sin(angle) - 17])
+    across = shapely.Polygon(np.round(round_one + np.array([180.00001, 0]), decimals))
+    beside = shapely.Polygon(np.round(round_one + np.array([150, 0]), decimals))  # never cut
+    pieces, _ = cut(column(across))
+    rounded = shapely.transform(pieces, lambda p: np.round(p, decimals))
+    joined = on_one_side(rounded)
+    assert shapely.get_num_coordinates(joined).tolist() == [41]
+    for measure in (ellipsoid_areas_m2, perimeters_m, lambda s: vertex_spread_m2(s, 0.05)):
+        assert measure(joined) == pytest.approx(measure(column(beside)), rel=1e-5)
+
+
+def test_a_corner_that_lies_on_180_degrees_stays():
+    kite = shapely.Polygon([(179.9, -17), (180, -17.1), (180.2, -17), (180, -16.9)])
+    pieces, _ = cut(column(kite))
+    assert shapely.get_num_coordinates(on_one_side(pieces)).tolist() == [5]

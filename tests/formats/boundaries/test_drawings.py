@@ -12,6 +12,8 @@ from geosand.errors import Refused
 from geosand.formats.boundaries import read_boundaries
 from geosand.formats.boundaries.curves import bernstein, cubic_enclosed, enclosed, spline_cubics
 from geosand.formats.boundaries.drawing_layers import read_dxf
+from geosand.formats.boundaries.questions import Choice
+from geosand.formats.boundaries.settling import settle
 
 from .conftest import UTM
 
@@ -176,6 +178,28 @@ def test_two_outlines_with_one_shared_edge(drawing, read):
         one.boundary.intersection(two.boundary)]).normalize())  # fmt: skip
 
 
+def test_a_line_that_ends_on_an_outline_of_another_layer_is_asked_about(drawing, read):
+    """A fairway of 20 by 10 m drawn up to its green: the green's edge is the fourth side."""
+    space = drawing.modelspace()
+    green = at([(0, 0), (10, 0), (10, 10), (0, 10)])
+    space.add_lwpolyline(green, close=True, dxfattribs=LAYER)
+    sides = at([(10, 10), (30, 10), (30, 0), (10, 0)])
+    space.add_lwpolyline(sides, dxfattribs={"layer": "FAIRWAY"})
+    space.add_lwpolyline(at([(0, 0), (-20, 5), (0, 10)]), dxfattribs={"layer": "PATH"})
+    found = read(drawing)
+    (asked,) = settle(found, Choice()).faults
+    assert "its ends are 10.00 m apart, on the edge of LWPOLYLINE" in asked.found
+    assert "closed along that edge it is 200." in asked.found
+    assert asked.remedy == "--repair closes it along that edge, --accept leaves the line out"
+    mended = settle(found, Choice(repair=True))
+    assert areas_of(mended.boundaries) == pytest.approx([100, 200], abs=2e-3)
+    assert str(mended.mended[0]).startswith("fairway-1: closed along that edge (a line that does")
+    left = [item.reason for item in mended.boundaries.tally.left_out]
+    assert len(left) == 1 and left[0].startswith("a line that does not close")  # the path
+    kept = settle(found, Choice(accept=True)).boundaries
+    assert areas_of(kept) == pytest.approx([100], abs=2e-3)
+
+
 def test_lines_that_end_on_the_course_of_another(drawing, read):
     space = drawing.modelspace()
     # a closed box, and a U whose ends lie 2 cm off the middle of its side: a T without a corner
@@ -215,8 +239,99 @@ def test_an_outline_in_another_is_told_to_be_no_hole(drawing, read):
     found = read(drawing)
     texts = [f.text for f in found.findings]
     said = "1 outline lies inside another of layer 'WATER': it is a surface of its own, no hole"
-    assert said in texts
+    assert said + " (--holes makes holes of such)" in texts
     assert sum("no hole" in text for text in texts) == 1
+
+
+def ring(radius, east=0.0):
+    """A regular 60-gon; its area is 30 r² sin 6°."""
+    angle = np.arange(60) * np.pi / 30
+    return at(np.column_stack([east + radius * np.cos(angle), radius * np.sin(angle)]))
+
+
+def gon(radius):
+    return 30 * radius**2 * math.sin(math.radians(6))
+
+
+def areas_of(found):
+    from geosand.areas.crosscheck import grid_areas_m2
+
+    return grid_areas_m2(found.features.geometry, UTM).tolist()
+
+
+def test_outlines_in_others_are_holes_where_that_is_said(drawing, read):
+    space = drawing.modelspace()
+    for radius in (5, 60, 20):
+        space.add_lwpolyline(ring(radius), close=True, dxfattribs={"layer": "FAIRWAY"})
+    space.add_lwpolyline(ring(8), close=True, dxfattribs={"layer": "WATER"})
+    found = read(drawing, holes=True)
+    expected = [gon(5), gon(60) - gon(20), gon(8)]
+    assert areas_of(found) == pytest.approx(expected, abs=2e-3)
+    said = "1 outline inside another of layer 'FAIRWAY': a hole, as said with --holes"
+    assert said in [f.text for f in found.findings]
+    tally = found.tally
+    assert tally.read == tally.used + tally.joined == 4
+    assert areas_of(read(drawing)) == pytest.approx([gon(5), gon(60), gon(20), gon(8)], abs=2e-3)
+
+
+def test_an_outline_with_a_name_is_no_hole(drawing, read):
+    space = drawing.modelspace()
+    for radius in (14, 13):
+        space.add_lwpolyline(ring(radius), close=True, dxfattribs={"layer": "GREENS"})
+    space.add_text("Green 7", dxfattribs={"layer": "TEXT"}).set_placement((X, Y))
+    found = read(drawing, holes=True)
+    assert found.features.name.tolist() == ["GREENS green-1", "Green 7"]
+    said = "--holes is not used: no outline without a name lies in another of its layer"
+    assert said in [f.text for f in found.findings]
+
+
+def test_what_a_hatch_leaves_free_is_a_hole_of_its_outline(drawing, read):
+    space = drawing.modelspace()
+    fill = space.add_hatch(dxfattribs={"layer": "LAWN", "hatch_style": 0})
+    for radius in (30, 5):
+        space.add_lwpolyline(ring(radius), close=True, dxfattribs={"layer": "LAWN"})
+        fill.paths.add_polyline_path(ring(radius), is_closed=True)
+    found = read(drawing)
+    assert areas_of(found) == pytest.approx([gon(30) - gon(5)], abs=2e-3)
+    reasons = [item.reason.partition(" LW")[0] for item in found.tally.left_out]
+    assert sorted(reasons) == ["a hatch over", "the edge of an island in"]
+
+
+@pytest.mark.parametrize(
+    ("style", "area"),
+    [(0, gon(30) - gon(15) + gon(10)), (1, gon(30) - gon(15)), (2, gon(30))],
+)
+def test_styles_of_hatches_and_room_for_texts(drawing, read, style, area):
+    """DXF reference, HATCH: group 75 is the style, bit 8 of group 92 marks a box about a text."""
+    space = drawing.modelspace()
+    fill = space.add_hatch(dxfattribs={"layer": "LAWN", "hatch_style": style})
+    for radius in (30, 15, 10):
+        fill.paths.add_polyline_path(ring(radius), is_closed=True)
+    box = at([(20, 0), (24, 0), (24, 2), (20, 2)])
+    fill.paths.add_polyline_path(box, is_closed=True, flags=8)
+    assert areas_of(read(drawing)) == pytest.approx([area], abs=2e-3)
+
+
+def test_areas_of_a_form_that_is_not_read_are_asked_about(drawing, read):
+    space = drawing.modelspace()
+    space.add_circle((X, Y), 13, dxfattribs=LAYER)
+    region = space.add_region(dxfattribs={"layer": "BUNKER"})
+    region.sat = ["400 0 1 0 ", "End-of-ACIS-data "]
+    (left,) = read(drawing).tally.left_out
+    assert left.lost and left.reason == "a REGION, whose form is not read: explode it to lines"
+
+
+def test_drawings_in_other_files_are_told(drawing, read):
+    space = drawing.modelspace()
+    space.add_circle((X, Y), 13, dxfattribs=LAYER)
+    drawing.add_xref_def("../plans/course.dxf", "COURSE")
+    space.add_blockref("COURSE", (0, 0))
+    space.add_blockref("NOWHERE", (0, 0))
+    found = read(drawing)
+    (left,) = found.tally.left_out
+    assert left.reason == "another drawing, '../plans/course.dxf': bind it to this one"
+    assert not left.lost
+    assert any("damaged in 1 place" in f.text and "INSERT" in f.text for f in found.findings)
 
 
 def test_a_grid_of_crossing_lines_counts_right(drawing, read):

@@ -190,6 +190,13 @@ def test_a_ring_that_was_closed_is_told(write_geojson):
     assert "2 outlines do not return to the first corner (the first is feature 2;" in texts
 
 
+def test_an_outline_in_another_member_is_asked_about(write_geojson):
+    rows = [feature(square(1), id="a", kind="green"), feature(None, id="b", kind="green")]
+    rows[1]["place"] = rows[0]["geometry"]
+    (left,) = read_boundaries(write_geojson(rows)).tally.left_out
+    assert left.lost and left.reason.startswith("its outline is in a member 'place' (JSON-FG)")
+
+
 def test_an_id_that_is_a_kind_is_changed_and_told(write_geojson):
     rows = [feature(square(1), id="green", kind="green"), feature(square(2), kind="tee")]
     found = read_boundaries(write_geojson(rows))
@@ -204,6 +211,37 @@ def test_parts_split_or_kept(write_geojson):
     path = write_geojson(rows)
     assert read_boundaries(path).features.id.tolist() == ["t4"]
     assert read_boundaries(path, split_parts=True).features.id.tolist() == ["t4", "t4-2"]
+
+
+def test_parts_are_judged_and_mended_each_by_itself(write_geojson):
+    """Whole, the three would be one outline that crosses itself; apart only the bow-tie does."""
+    size = 1e-4
+    bow = shapely.Polygon(
+        [(LON, LAT), (LON + size, LAT + size), (LON + size, LAT), (LON, LAT + size)]
+    )
+    twice = shapely.affinity.translate(square(3), size / 4, 0)
+    shape = shapely.MultiPolygon([square(3), twice, bow])
+    path = write_geojson([feature(shape, id="t4", kind="tee")])
+    assert len(read_boundaries(path).broken) == 1
+    found = read_boundaries(path, split_parts=True)
+    assert found.features.id.tolist() == ["t4", "t4-2"]
+    assert found.broken.id.tolist() == ["t4-3"]
+    (left,) = found.tally.left_out
+    assert left.partly and left.reason.startswith("its outline crosses or touches itself")
+    assert str(found.tally).startswith("1 read, 1 of them became 2 surfaces (2 tee), none left out")
+
+
+def test_the_halves_at_180_degrees_are_one_part(write_geojson):
+    across = shapely.box(179.9999, -17, 180.0001, -16.9998)
+    apart = shapely.box(179.9991, -17, 179.9993, -16.9998)
+    shape = shapely.MultiPolygon([across, apart])
+    found = read_boundaries(write_geojson([feature(shape, id="t", kind="tee")]))
+    said = [f.text for f in found.findings]
+    text = "1 surface has parts that lie apart: t (2); --split-parts makes a surface of each"
+    assert text in said and not any("clockwise" in t for t in said)
+    found = read_boundaries(write_geojson([feature(shape, id="t", kind="tee")]), split_parts=True)
+    assert found.features.id.tolist() == ["t", "t-2"]
+    assert shapely.get_num_geometries(found.features.geometry).tolist() == [2, 1]
 
 
 def test_polygons_of_collections_are_kept(write_geojson):

@@ -237,3 +237,38 @@ def test_a_gpx_track_says_what_would_close_it(tmp_path):
     tolerance = float(left.reason.partition("--close-tolerance ")[2].partition(" ")[0])
     assert tolerance == pytest.approx(2.06, abs=0.05)
     assert len(read_boundaries(tmp_path / "t.gpx", close_tolerance_m=tolerance).features) == 1
+
+
+def test_prefixes_that_are_declared_nowhere(tmp_path):
+    """Programs write gx: and xsi: without a word on them, and every viewer reads it."""
+    body = placemark("Green 1", square(1)).replace("</Placemark>", "<gx:drawOrder>1</gx:drawOrder>")
+    path = kml(tmp_path, body + "</Placemark>")
+    text = path.read_text(encoding="utf-8").replace("<kml ", '<kml xsi:schemaLocation="a b" ', 1)
+    path.write_text(text, encoding="utf-8")
+    assert read_boundaries(path).features.id.tolist() == ["green-1"]
+    points = shapely.get_coordinates(square(1)).tolist()
+    track = "".join(
+        f'<trkpt lat="{y!r}" lon="{x!r}"><extensions><tp:hr>60</tp:hr></extensions></trkpt>'
+        for x, y in points
+    )
+    (tmp_path / "a.gpx").write_text(
+        f"<gpx><trk><name>Green 2</name><trkseg>{track}</trkseg></trk></gpx>"
+    )
+    assert read_boundaries(tmp_path / "a.gpx").features.id.tolist() == ["green-2"]
+
+
+@pytest.mark.parametrize(
+    "head",
+    [
+        '<Schema name="Greens" parent="Placemark"><SimpleField name="Hole"/></Schema>',
+        "<Schema><name>Greens</name><parent>Placemark</parent>"
+        "<SimpleField><name>Hole</name></SimpleField></Schema>",
+    ],
+)
+def test_placemarks_by_another_name(tmp_path, head):
+    """A schema of KML 2.1 makes <Greens> a placemark with fields of its own."""
+    own = placemark("7", square(1)).replace("Placemark>", "Greens>")
+    own = own.replace("</name>", "</name><Hole>seven</Hole>")
+    found = read_boundaries(kml(tmp_path, head + own))
+    assert (found.features.id.tolist(), found.features.kind.tolist()) == (["7"], ["green"])
+    assert found.features.attributes[0]["Hole"] == "seven"

@@ -209,6 +209,19 @@ def test_commands_of_line_work(read, codes, surfaces):
         assert "its ends are 30.00 m apart" in left.reason
 
 
+def test_places_on_curves_are_asked_about_not_left_out(read):
+    """Without them the outline would cut the corner, with them the chord: neither is its area."""
+    codes = ["G1 B", "G1 PC", "G1 PT", "G1 CL"]
+    rows = [f"{n},{e},{code}" for (n, e), code in zip(CORNERS, codes, strict=True)]
+    found = read(["N,E,D", *rows])
+    assert len(found.features) == 0
+    (left,) = found.tally.left_out
+    assert left.lost and left.reason.startswith("row 3: its code says PC, a place on a curve, and")
+    # the same words by themselves are codes, such as of the edge of a path
+    rows = [f"{n},{e},EC{' CL' if k == 3 else ''}" for k, (n, e) in enumerate(CORNERS)]
+    assert len(read(["N,E,D", *rows], kind="path").features) == 1
+
+
 def test_lines_told_apart_by_a_string_column(read):
     rows = [f"{n},{e},GRN{' CL' if k == 3 else ''},{s}" for s in (1, 2)
             for k, (n, e) in enumerate(np.array(CORNERS) + 100 * s)]  # fmt: skip
@@ -233,3 +246,33 @@ def test_what_would_close_a_line_is_said(read):
     assert "its ends are 2.74 m apart" in left.reason
     assert "(--close-tolerance 2.75 would close it)" in left.reason
     assert len(read(["N,E,D", *rows], close_tolerance_m=2.75).features) == 1
+
+
+@pytest.mark.parametrize(
+    ("text", "degrees"),
+    [
+        ("9°54.5'E", 9 + 54.5 / 60),
+        ("E 9°54.5'", 9 + 54.5 / 60),
+        ("9 54.5 W", -9 - 54.5 / 60),
+        ("53-17-59.1", 53 + 17 / 60 + 59.1 / 3600),
+        ("S53d17'59.1\"", -53 - 17 / 60 - 59.1 / 3600),
+    ],
+)
+def test_more_ways_to_write_angles(text, degrees):
+    assert degrees_of(text) == pytest.approx(degrees, abs=1e-12)
+
+
+@pytest.mark.parametrize("text", ["9 54.5", "9°60.0'E", "N 53°17'S", "2026-11-26", "9-61-00E"])
+def test_what_is_no_angle_either(text):
+    assert degrees_of(text) is None
+
+
+def test_degrees_with_decimal_minutes(read):
+    corners = [(53.30, 9.90), (53.30, 9.9003), (53.3002, 9.9003), (53.3002, 9.90)]
+    rows = [
+        f"{k},53°{(lat - 53) * 60:.8f}'N,9°{(lon - 9) * 60:.8f}'E,GRN{' CL' if k == 3 else ''}"
+        for k, (lat, lon) in enumerate(corners)
+    ]
+    found = read(["P,Latitude,Longitude,Code", *rows], crs=None)
+    points = shapely.get_coordinates(found.features.geometry)[:4]
+    assert points == pytest.approx(np.array([(lon, lat) for lat, lon in corners]), abs=1e-9)

@@ -5,6 +5,7 @@ import re
 
 import geopandas
 import numpy as np
+import pyproj
 import pytest
 import shapely
 
@@ -339,3 +340,39 @@ def test_options_that_say_nothing_about_a_file_are_told(write_geojson):
         "--kind is not used: --one-kind says one kind for all",
         "--split-parts is not used: nothing has several parts",
     }
+
+
+def test_degrees_of_a_turned_pole_are_no_longitudes(write_geojson):
+    """A derived CRS on WGS 84: its numbers look like lon/lat and are others. Oracle: pyproj."""
+    turned = (
+        "+proj=ob_tran +o_proj=longlat +o_lon_p=-162 +o_lat_p=39.25 +lon_0=180"
+        " +to_meter=0.0174532925199433 +datum=WGS84 +type=crs"
+    )
+    there = pyproj.Transformer.from_crs("OGC:CRS84", turned, always_xy=True)
+    shape = shapely.transform(
+        to_lon_lat(blob(0, 0, 13)), lambda p: np.column_stack(there.transform(*p.T))
+    )
+    path = write_geojson(
+        [feature(shape, kind="green")], crs={"type": "name", "properties": {"name": turned}}
+    )
+    bounds = shapely.total_bounds(read_boundaries(path).features.geometry)
+    assert bounds == pytest.approx(to_lon_lat(blob(0, 0, 13)).bounds, abs=1e-7)
+
+
+def test_places_from_the_centre_of_the_earth_are_told(write_geojson):
+    path = write_geojson(
+        [feature(blob(0, 0, 13))], crs={"type": "name", "properties": {"name": "EPSG:4978"}}
+    )
+    with pytest.raises(Refused, match="X, Y and Z from the centre of the earth"):
+        read_boundaries(path)
+
+
+def test_feet_of_the_crs_are_not_told_of_numbers_in_another_unit(tmp_path):
+    """New York Long Island is in US survey feet; the controller exported metres."""
+    rows = [(300_830, 64_617), (300_850, 64_617), (300_850, 64_637), (300_830, 64_637)]
+    lines = [f"{n},{e},GRN{' CL' if k == 3 else ''}" for k, (e, n) in enumerate(rows)]
+    path = tmp_path / "walk.csv"
+    path.write_text("Northing_m,Easting_m,Code\n" + "\n".join(lines))
+    said = [f.text for f in read_boundaries(path, crs="EPSG:2263").findings]
+    assert "its heads say m; they are converted" in said
+    assert not any("coordinates are read in" in text for text in said)

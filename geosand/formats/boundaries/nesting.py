@@ -1,0 +1,84 @@
+"""Outlines of lines that lie inside another of their layer: holes of it, or surfaces of their own.
+
+Lines do not say which. A green is drawn inside the outline of its collar, and an island inside that
+of its pond; so they stay surfaces, which is told, unless the user says that they are holes.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+import shapely
+
+from geosand.columns import Geometries
+from geosand.formats.boundaries.drawn import Drawn
+
+_HINT = " (--holes makes holes of such)"
+
+
+def nested(drawn: list[Drawn], *, as_holes: bool, hint: bool) -> tuple[list[Drawn], list[str], int]:
+    """The things, words on outlines inside others, and how many of them became holes.
+
+    With ``as_holes`` an outline inside another is a hole of it, one inside that a surface again,
+    and so on; an outline with a name of its own stays a surface. ``hint`` says that this can be
+    wished, in drawings.
+    """
+    by_folder: dict[str, list[int]] = defaultdict(list)
+    for k, thing in enumerate(drawn):
+        if thing.geometry is not None and thing.geometry.geom_type == "Polygon":
+            by_folder[thing.folder].append(k)
+    out: list[Drawn | None] = list(drawn)
+    said, holes = [], 0
+    for folder, rows in by_folder.items():
+        around = _around(np.array([drawn[k].geometry for k in rows], dtype=object))
+        inner = [k for k in range(len(rows)) if around[k]]
+        made = [k for k in inner if as_holes and len(around[k]) % 2 and not drawn[rows[k]].name]
+        for k in made:
+            outer = rows[around[k][0]]
+            whole = out[outer] or drawn[outer]
+            out[outer] = replace(
+                whole, geometry=_with_hole(whole.geometry, drawn[rows[k]].geometry)
+            )
+            out[rows[k]] = None
+        holes += len(made)
+        where = f" of layer {folder[:40]!r}" if folder else ""
+        said += _words(len(inner) - len(made), len(made), where, _HINT if hint else "")
+    if as_holes and not holes:
+        said.append("--holes is not used: no outline without a name lies in another of its layer")
+    return [thing for thing in out if thing is not None], said, holes
+
+
+def _around(shapes: Geometries) -> list[list[int]]:
+    """Of each polygon (n,) those that it lies in, the smallest first."""
+    size = shapely.area(shapes)
+    inner, outer = shapely.STRtree(shapes).query(shapes, "within")
+    larger = size[outer] > size[inner]  # one drawn twice lies in itself
+    found: list[list[int]] = [[] for _ in shapes]
+    for one, other in zip(inner[larger].tolist(), outer[larger].tolist(), strict=True):
+        found[one].append(other)
+    return [sorted(others, key=lambda k: float(size[k])) for others in found]
+
+
+def _with_hole(outer: Any, inner: Any) -> Any:
+    shell, *holes = shapely.get_rings([outer]).tolist()
+    rings = [shell, *holes, shapely.get_exterior_ring(inner)]
+    if not shapely.has_z(rings).all():
+        rings = shapely.force_2d(rings).tolist()
+    return shapely.polygons(rings[0], holes=rings[1:])
+
+
+def _words(surfaces: int, holes: int, where: str, hint: str) -> list[str]:
+    said = []
+    if holes:
+        what = "1 outline inside another" if holes == 1 else f"{holes} outlines inside others"
+        said.append(f"{what}{where}: {'a hole' if holes == 1 else 'holes'}, as said with --holes")
+    if surfaces:
+        what = "1 outline lies" if surfaces == 1 else f"{surfaces} outlines lie"
+        own = "it is a surface of its own, no hole"
+        if surfaces > 1:
+            own = "they are surfaces of their own, no holes"
+        said.append(f"{what} inside another{where}: {own}{hint}")
+    return said

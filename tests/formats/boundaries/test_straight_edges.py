@@ -1,0 +1,102 @@
+"""Outlines with long edges keep the ground that they have in their grid.
+
+Oracle: pyproj.Geod on corners set every half metre along the edges in the grid.
+"""
+
+import numpy as np
+import pyproj
+import pytest
+import shapely
+
+from geosand.areas.ellipsoid import ellipsoid_areas_m2
+from geosand.formats.boundaries import read_boundaries
+
+from .conftest import UTM, blob, feature, to_lon_lat
+
+GEOD = pyproj.Geod(ellps="WGS84")
+PLACES = {
+    UTM: (560_000, 6_650_000),
+    "EPSG:2193": (1_750_000, 5_430_000),  # New Zealand
+    "EPSG:2263": (987_000, 212_000),  # New York, in US survey feet
+    "EPSG:3857": (1_100_000, 8_000_000),
+    "EPSG:32760": (817_000, 8_008_000),  # across 180°
+}
+SHAPES = {
+    "triangle": [(0, 0), (800, 0), (400, 400)],
+    "half a square": [(0, 0), (300, 0), (300, 300)],
+    "lawn": [(0, 0), (150, 0), (75, 100)],
+    "fairway": [(0, 0), (800, 0), (800, 50), (0, 50)],
+}
+
+
+def outline(crs, corners, hole=()):
+    x, y = PLACES[crs]
+    size = 3937 / 1200 if crs == "EPSG:2263" else 1.0
+    shell, *holes = ([(x + a * size, y + b * size) for a, b in c] for c in (corners, hole) if c)
+    return shapely.Polygon(shell, holes)
+
+
+def ground_m2(shape, crs):
+    move = pyproj.Transformer.from_crs(crs, "OGC:CRS84", always_xy=True)
+
+    def ring(part):
+        along = shapely.get_coordinates(shapely.segmentize(part, 0.5))
+        return abs(GEOD.polygon_area_perimeter(*move.transform(*along.T))[0])
+
+    return ring(shape.exterior) - sum(ring(hole) for hole in shape.interiors)
+
+
+@pytest.fixture
+def read(write_geojson):
+    def reading(shapes, crs):
+        rows = [feature(shape, id=f"s{k}", kind="lawn") for k, shape in enumerate(shapes)]
+        head = {"crs": {"type": "name", "properties": {"name": crs}}}
+        return read_boundaries(write_geojson(rows, **head))
+
+    return reading
+
+
+@pytest.mark.parametrize("crs", PLACES)
+@pytest.mark.parametrize("name", SHAPES)
+def test_areas_are_those_of_the_grid(read, crs, name):
+    shape = outline(crs, SHAPES[name])
+    truth = ground_m2(shape, crs)
+    (area,) = ellipsoid_areas_m2(read([shape], crs).features.geometry)
+    assert area == pytest.approx(truth, abs=max(1e-6 * truth, 0.002))
+
+
+def test_corners_are_told_and_only_added_where_the_area_needs_them(read):
+    triangle, fairway = outline(UTM, SHAPES["triangle"]), outline(UTM, SHAPES["fairway"])
+    far = shapely.affinity.translate(fairway, 0, 2000)  # its two long edges make up for each other
+    found = read([triangle, far, blob(0, 744_000, 60)], UTM)
+    corners = shapely.get_num_coordinates(found.features.geometry)
+    assert corners.tolist()[1:] == [5, 25] and corners[0] > 20
+    (said,) = [f.text for f in found.findings if "added" in f.text]
+    assert said == (
+        f"{corners[0] - 4} corners were added on long edges of 1 outline: straight in ETRS89 / UTM"
+        " zone 32N, they would not be so between their ends in longitude and latitude"
+    )
+    # lon/lat is straight by itself (RFC 7946, 3.1.1)
+    plain = read([to_lon_lat(triangle)], "OGC:CRS84")
+    assert shapely.get_num_coordinates(plain.features.geometry).tolist() == [4]
+
+
+def test_holes_and_several_parts(read):
+    hole = [(300, 100), (500, 100), (400, 150)]
+    part = outline(UTM, SHAPES["triangle"], hole)
+    shape = shapely.MultiPolygon([part, outline(UTM, [(0, 2000), (400, 2000), (400, 2300)])])
+    truth = sum(ground_m2(one, UTM) for one in shape.geoms)
+    (found,) = read([shape], UTM).features.geometry
+    assert [len(one.interiors) for one in found.geoms] == [1, 0]
+    assert ellipsoid_areas_m2(np.array([found])) == pytest.approx([truth], rel=1e-6)
+
+
+def test_neighbours_still_share_their_edge(read):
+    """One runs along it from west to east, the other from east to west, with another area."""
+    one = outline(UTM, [(0, 0), (800, 0), (400, 400)])
+    other = outline(UTM, [(0, 0), (400, -30), (800, 0)])
+    first, second = read([one, other], UTM).features.geometry
+    common = shapely.intersection(first, second)
+    assert common.geom_type in ("MultiLineString", "LineString")
+    assert shapely.get_num_coordinates(shapely.line_merge(common)) > 20
+    assert not shapely.overlaps(first, second)
