@@ -18,6 +18,7 @@ from geosand.balance.ring_crossings import crossings_of
 from geosand.balance.ring_edges import Edges, edges_of
 from geosand.balance.ring_joints import jointed
 from geosand.balance.ring_rays import Rays, cuts_of, drawn_in, rays_of, strips_of, subdivided
+from geosand.balance.ring_refining import refined
 from geosand.balance.ring_stands import Hazards, Stands, near_stands
 from geosand.balance.ring_steiner import is_steiner
 from geosand.balance.ring_strips import (
@@ -86,6 +87,7 @@ def lay_ground(
     rays = rays_of(some, joints, spacing, cap_m, cut, smooth)
     cuts = cuts_of(rays, some, surfaces, pairs, cut, cap_m)
     rays = drawn_in(rays, cuts, cap_m)
+    rays, cuts = refined(rays, cuts, some, surfaces, pairs, cut, cap_m)
     fine = strips_of(rays, cuts, cap_m)
     width, turn, short = _joined(fine, surfaces, ~with_rays, cap_m)
     return Ground(
@@ -93,7 +95,7 @@ def lay_ground(
         width_m=width,
         turn_rad=turn,
         short=short,
-        crossings=_crossings(rays, fine, zones, cap_m),
+        crossings=_crossings(rays, fine, zones, close, cap_m),
         rays=rays,
         fine=fine,
         cut=cut,
@@ -180,9 +182,12 @@ def _joined(
     return width, turn, take(fine, ~full & (fine.width_m + np.abs(fine.turn_rad) > 0))
 
 
-def _crossings(rays: Rays, strips: Strips, zones: _Zones, cap_m: Floats) -> Crossings:
-    """Crossings of strips with zone polygons, four lines a strip for hazards, else its middle."""
-    smooth = zones.zone < HAZARD
+def _crossings(rays: Rays, strips: Strips, zones: _Zones, close: Bools, cap_m: Floats) -> Crossings:
+    """Crossings of strips with zone polygons: four lines a strip for those of any form.
+
+    Its middle for ``close`` collars (by stand) and surrounds, which run along the edge.
+    """
+    smooth = (zones.zone == OUTER) | ((zones.zone == COLLAR) & close[zones.row])
     found = []
     for parts, which in ((1, smooth), (4, ~smooth)):
         if which.any():

@@ -197,15 +197,17 @@ def masses(
     collar[:, drawn], outer[wide] = found[: len(reach)], found[len(reach)]
     zone = {-1: whole[0], COLLAR: collar[0], OUTER: outer}
     zone |= dict(zip(hazards, found[len(reach) + 1 :], strict=True))
-    kg = {k: _or_nothing(laid.rate * share) for k, share in zone.items()}
+    most = laid.rate * whole
+    kg = {k: _or_nothing(laid.rate * share, most[0]) for k, share in zone.items()}
     kg[OUTER] = np.minimum(kg[OUTER], kg[-1])  # a drawn zone is cut by lines, once each
     kg[COLLAR] = np.minimum(kg[COLLAR], kg[OUTER])
-    held = _or_nothing(laid.rate * np.minimum(collar, whole))
+    held = _or_nothing(laid.rate * np.minimum(collar, whole), most)
     return kg, np.stack([laid.by_group(one) for one in held])
 
 
-def _or_nothing(mass_kg: Floats) -> Floats:
-    return np.where(np.isnan(mass_kg), 0.0, mass_kg)
+def _or_nothing(mass_kg: Floats, most_kg: Floats) -> Floats:
+    """0 where there is no reach, and for what is rounding and not sand."""
+    return np.where(mass_kg > 1e-12 * most_kg, mass_kg, 0.0)
 
 
 def areas(ground: Ground, stands: Stands, zones: DrawnZones) -> tuple[Floats, Floats]:

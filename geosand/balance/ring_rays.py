@@ -121,7 +121,7 @@ def rays_of(
     return Rays(
         row=edges.row[edge],
         at=np.column_stack((edges.x[edge] + along_x * far, edges.y[edge] + along_y * far)),
-        out=_turned(np.column_stack((along_y, -along_x)), out),
+        out=turned(np.column_stack((along_y, -along_x)), out),
         width_m=width,
         turn_rad=turn,
         lacks_rad=np.where(joints.shared[edge] & ~corner, np.pi, lacks),
@@ -136,7 +136,7 @@ def _no_rays() -> Rays:
     return Rays(none, nowhere, nowhere, nothing, nothing, nothing, no, none)
 
 
-def _turned(vectors: Floats, angle_rad: Floats) -> Floats:
+def turned(vectors: Floats, angle_rad: Floats) -> Floats:
     some = np.flatnonzero(angle_rad)  # most strips run along an edge and do not open
     c, s = np.cos(angle_rad[some]), np.sin(angle_rad[some])
     x, y = vectors.take(some, axis=0).T
@@ -153,11 +153,13 @@ def cuts_of(
     pairs: tuple[Ints, Ints],
     cut: Bools,
     cap_m: Floats,
+    within_m: Floats | None = None,
 ) -> Floats:
     """Distance from the edge at which each ray ends, inf where nothing within its cap ends it.
 
     ``pairs`` are the surfaces near each other, both ways round; ``cut`` and ``cap_m`` have one row
     a surface. Rays and edges are sorted by surface; only those that are ``cut`` are looked at.
+    ``within_m`` (n): how far along each ray to look, left out: to its cap; farther ones may be inf.
     """
     result = np.full(len(rays.row), np.inf)
     result[(rays.lacks_rad > 0) & cut[rays.row]] = 0.0
@@ -167,7 +169,7 @@ def cuts_of(
     _end_within_others(result, rays, surfaces, pairs)
     count, going = len(cut), np.flatnonzero(result > 0)
     of = rays.row[going]
-    reach = cap_m[of, None]
+    reach = (cap_m[of] if within_m is None else within_m[going])[:, None]
     middle = rays.at.take(going, axis=0) + rays.out.take(going, axis=0) * reach
     discs = blocks_of(middle - reach, middle + reach, of, count)
     start = np.column_stack((edges.x, edges.y))
@@ -284,7 +286,7 @@ def subdivided(
     start, end = strips.cut_start_m[ray], strips.cut_end_m[ray]
     return (
         at + step * middle[:, None],
-        _turned(rays.out.take(ray, axis=0), rays.turn_rad[ray] * middle),
+        turned(rays.out.take(ray, axis=0), rays.turn_rad[ray] * middle),
         Strips(
             row=rays.row[ray],
             width_m=width / parts,
