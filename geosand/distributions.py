@@ -79,7 +79,9 @@ def student_probability(t: ArrayLike, degrees_of_freedom: ArrayLike) -> Floats:
     [0.25 0.5  0.75]
     """
     t, nu, shape = _columns(t, degrees_of_freedom)
-    upper = _in_blocks(_upper, np.minimum(np.abs(t), _FARTHEST), nu)
+    given = np.minimum(np.asarray(degrees_of_freedom, float), _LARGEST)  # once for all t
+    whole = np.broadcast_to(_in_blocks(_whole, given.ravel()).reshape(given.shape), shape).ravel()
+    upper = _in_blocks(_upper, np.minimum(np.abs(t), _FARTHEST), nu, whole)
     return np.where(t > 0, 1 - upper, upper).reshape(shape)
 
 
@@ -183,9 +185,9 @@ def _solve(tail: Floats, centre: Floats, nu: Floats) -> Floats:
     return found
 
 
-def _upper(t: Floats, nu: Floats) -> Floats:
+def _upper(t: Floats, nu: Floats, whole: Floats) -> Floats:
     """Probability beyond t ≥ 0."""
-    return _divided(t, nu, _whole(nu))[2]
+    return _divided(t, nu, whole)[2]
 
 
 def _divided(t: Floats, nu: Floats, whole: Floats) -> tuple[Bools, Floats, Floats]:

@@ -8,6 +8,8 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from functools import lru_cache
 
+import numpy as np
+
 from geosand.columns import Floats
 
 
@@ -19,11 +21,21 @@ def category(source: str) -> str:
 class Effects(Mapping[str, Floats]):
     """The signed effect (n,) of each source, rows of one table that is worked on at once."""
 
-    __slots__ = ("sources", "table")
+    __slots__ = ("sources", "table", "value")
 
     def __init__(self, sources: tuple[str, ...], table: Floats) -> None:
         self.sources = sources
         self.table = table  #: (1 + sources, n): the values, then the effect of each source
+        self.value: Floats = table[0]
+
+    @classmethod
+    def laid(cls, value: Floats, effects: Mapping[str, Floats]) -> Effects:
+        """Columns of any kind as rows of one table."""
+        table = np.empty((1 + len(effects), len(value)))
+        table[0] = value
+        for row, effect in enumerate(effects.values(), 1):
+            table[row] = effect
+        return cls(tuple(effects), table)
 
     def __getitem__(self, source: str) -> Floats:
         if source not in self.sources:

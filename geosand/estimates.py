@@ -11,15 +11,14 @@ realisation add with their signs, effects of many add in quadrature. A source is
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping
-from dataclasses import dataclass
-from itertools import combinations
-from typing import NamedTuple
+from dataclasses import dataclass, field
+from typing import NamedTuple, cast
 
 import numpy as np
 
 from geosand.columns import Bools, Floats, Ints, Runs
-from geosand.distributions import coverage_factor
 from geosand.effects import Effects, places_by_category, rows_named, together
+from geosand.half_width import half_width
 
 COVERAGE = 0.95
 
@@ -32,7 +31,7 @@ class Interval(NamedTuple):
     degrees_of_freedom: Floats
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False, init=False)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
 class Estimates:
     """Values (n,) with the signed effect (n,) of each source, in the values' unit.
 
@@ -42,25 +41,18 @@ class Estimates:
     ([1.0], {'tray size': [0.02]})
     """
 
-    value: Floats  #: best estimate of each row, the first row of ``table``
-    effects: Effects
-    per_row: frozenset[str]
-    degrees_of_freedom: Mapping[str, Floats]  #: by category
+    value: Floats  #: best estimate of each row
+    effects: Mapping[str, Floats] = field(default_factory=dict)
+    per_row: frozenset[str] = frozenset()
+    degrees_of_freedom: Mapping[str, Floats] = field(default_factory=dict)  #: by category
 
-    def __init__(
-        self,
-        *,
-        value: Floats,
-        effects: Mapping[str, Floats] | None = None,
-        per_row: frozenset[str] = frozenset(),
-        degrees_of_freedom: Mapping[str, Floats] | None = None,
-    ) -> None:
-        columns = effects or {}
-        table = np.empty((1 + len(columns), len(value)))
-        table[0] = value
-        for row, effect in enumerate(columns.values(), 1):
-            table[row] = effect
-        _fill(self, tuple(columns), table, per_row, degrees_of_freedom or {})
+    def __post_init__(self) -> None:
+        """Values and effects are rows of one table, so that each step works on all at once."""
+        if isinstance(self.effects, Effects) and self.effects.value is self.value:
+            return
+        laid = Effects.laid(self.value, self.effects)
+        object.__setattr__(self, "value", laid.value)  # frozen
+        object.__setattr__(self, "effects", laid)
 
     def __len__(self) -> int:
         return len(self.value)
@@ -68,12 +60,12 @@ class Estimates:
     @property
     def sources(self) -> tuple[str, ...]:
         """The names of the sources."""
-        return self.effects.sources
+        return cast(Effects, self.effects).sources
 
     @property
     def table(self) -> Floats:
         """The values, then the effect of each source (1 + sources, n)."""
-        return self.effects.table
+        return cast(Effects, self.effects).table
 
     def u(self) -> Floats:
         """Standard uncertainty of each row (n,): root of the sum of squared effects."""
@@ -225,33 +217,18 @@ class Estimates:
         return freedom
 
     def interval(self, *, coverage: float = COVERAGE, floor: float | None = None) -> Interval:
-        """Coverage interval by Student's t with Welch-Satterthwaite degrees of freedom (GUM G.4).
+        """Coverage interval by Student's t (GUM G.4); an added source never narrows it.
 
-        A category of many degrees of freedom added to one of few raises the effective ones, so that
-        t·u alone could fall although u rises. The half-width is therefore never less than that of
-        any choice of the categories with few degrees of freedom, with or without all the others:
-        an added source never narrows an interval. ``floor`` clips both bounds.
+        ``floor`` clips both bounds.
         """
         parts = self._variances()
         few = {name: parts.pop(name) for name in self.degrees_of_freedom if name in parts}
-        # uᵢ⁴/νᵢ
-        lost = {k: v * v / np.fmin(self.degrees_of_freedom[k], np.inf) for k, v in few.items()}
-        many, choices = _total(parts, len(self)), _choices(tuple(few))
-        variance = np.zeros((2, len(choices), len(self)))  # with all the others, without them
-        bottom = np.zeros(variance.shape[1:])
-        for k, names in enumerate(choices):
-            for name in names:
-                variance[1, k] += few[name]
-                bottom[k] += lost[name]
-        np.add(variance[1], many, out=variance[0])
-        freedom = _effective(variance, bottom)
-        factor = coverage_factor(coverage, freedom)
-        factor *= np.sqrt(variance)
-        half = np.maximum.reduce(factor, axis=(0, 1))
+        many = _total(parts, len(self))
+        half, freedom = half_width(many, few, self.degrees_of_freedom, coverage)
         low, high = self.value - half, self.value + half
         if floor is not None:
             low, high = np.maximum(low, floor), np.maximum(high, floor)
-        return Interval(low, high, freedom[0, 0])
+        return Interval(low, high, freedom)
 
     def where_known(self, known: Bools) -> Estimates:
         """The table with nan in all columns of the rows that are not ``known``."""
@@ -280,23 +257,13 @@ def _made(
     degrees_of_freedom: Mapping[str, Floats],
 ) -> Estimates:
     """Estimates of a table that is there already."""
-    estimates = object.__new__(Estimates)
-    _fill(estimates, sources, table, per_row, degrees_of_freedom)
-    return estimates
-
-
-def _fill(
-    estimates: Estimates,
-    sources: tuple[str, ...],
-    table: Floats,
-    per_row: frozenset[str],
-    degrees_of_freedom: Mapping[str, Floats],
-) -> None:
-    put = object.__setattr__  # frozen
-    put(estimates, "value", table[0])
-    put(estimates, "effects", Effects(sources, table))
-    put(estimates, "per_row", per_row)
-    put(estimates, "degrees_of_freedom", degrees_of_freedom)
+    effects = Effects(sources, table)
+    return Estimates(
+        value=effects.value,
+        effects=effects,
+        per_row=per_row,
+        degrees_of_freedom=degrees_of_freedom,
+    )
 
 
 def _all_known(column: Floats) -> bool:
@@ -321,22 +288,6 @@ def _total(variances: Mapping[str, Floats], rows: int) -> Floats:
     for variance in variances.values():
         total += variance
     return total
-
-
-def _choices(names: tuple[str, ...]) -> list[tuple[str, ...]]:
-    """All choices of at least one of a few names, that of all of them first."""
-    ways = [some for k in range(len(names), 0, -1) for some in combinations(names, k)]
-    return ways or [()]
-
-
-def _effective(variance: Floats, bottom: Floats) -> Floats:
-    """Degrees of freedom u⁴ / Σ uᵢ⁴/νᵢ, ``bottom`` being the sum, at least 1; nan without a u.
-
-    Welch-Satterthwaite; GUM, JCGM 100:2008, equation G.2b.
-    """
-    most = variance + np.inf  # nan stays nan
-    freedom = np.divide(variance * variance, bottom, out=most, where=bottom > 0)
-    return np.maximum(freedom, 1.0)
 
 
 def product(left: Estimates, right: Estimates) -> Estimates:

@@ -19,6 +19,7 @@ import pytest
 from geosand.estimates import Interval
 from geosand.formats.site_folder import read_site
 from geosand.results import work_out
+from geosand.season.ledger import ON_TARGET, OVER, UNDER, Ledger, states
 from tests.simulation import Floats, simulate
 
 SITES = 160
@@ -30,6 +31,18 @@ Held = Mapping[str, Sequence[Floats]]
 
 def holds(interval: Interval, truth: Floats) -> Floats:
     return ((interval.low <= truth) & (truth <= interval.high)).astype(float)
+
+
+def likely(ledger: Ledger, truth_m: Floats, seed: int) -> dict[str, Floats]:
+    """How likely the state of each surface is said to be, and whether it is the true one.
+
+    Targets are drawn about the truth, from 30 % below it to 30 % above.
+    """
+    target = truth_m * np.random.default_rng([seed, 5]).uniform(0.7, 1.3, len(truth_m))
+    freedom = ledger.interval.degrees_of_freedom
+    state, said = states(ledger.depth, target, 0.10, freedom)
+    bounds = [truth_m < 0.9 * target, truth_m <= 1.1 * target]
+    return {"said": said, "so": (state == np.select(bounds, [UNDER, ON_TARGET], OVER)) * 1.0}
 
 
 def site_of(folder: Path, seed: int, **options: Any) -> dict[str, Floats]:
@@ -63,6 +76,7 @@ def site_of(folder: Path, seed: int, **options: Any) -> dict[str, Floats]:
         "season, never caught": season[~ever],
         "false overthrow": called if lost == 0 else called[:0],
         "error in u": error,
+        **likely(ledger, truth.depth_m.sum(axis=0), seed),
     }
 
 
@@ -84,7 +98,7 @@ def held(tmp_path_factory: pytest.TempPathFactory) -> Held:
     found = trial(tmp_path_factory.mktemp("sites"), range(SITES))
     print(f"\n{'claim':24}{'held':>8}{'± u':>8}{'claims':>8}{'sites':>7}")
     for claim, sites in found.items():
-        if claim != "error in u":
+        if claim not in ("error in u", "said", "so"):
             u = np.std([site.mean() for site in sites], ddof=1) / np.sqrt(len(sites))
             claims = sum(map(len, sites))
             print(f"{claim:24}{share(found, claim):8.3f}{u:8.3f}{claims:8}{len(sites):7}")
@@ -121,6 +135,22 @@ def test_the_overthrow_is_neither_biased_nor_its_u_too_wide(held: Held) -> None:
     error = np.array([site.mean() for site in held["error in u"]])
     assert abs(error.mean()) < 0.25
     assert 0.75 < np.concatenate(held["error in u"]).std() < 1.25
+
+
+@pytest.mark.parametrize("least, most", [(0.35, 0.6), (0.6, 0.75), (0.75, 0.9), (0.9, 0.98)])
+def test_states_are_as_likely_as_they_are_said_to_be(held: Held, least: float, most: float) -> None:
+    """Of the surfaces whose state is said to be 80 % likely about 80 % are in it, rather more."""
+    said, so = (np.concatenate(held[name]) for name in ("said", "so"))
+    these = (said >= least) & (said < most)
+    sites = sum(bool(((one >= least) & (one < most)).any()) for one in held["said"])
+    print(f"said {said[these].mean():.3f}, so {so[these].mean():.3f}, {these.sum()} surfaces")
+    slack = 2 * np.sqrt(said[these].mean() * (1 - said[these].mean()) / sites)
+    assert -slack <= so[these].mean() - said[these].mean() <= slack + 0.08
+
+
+def test_states_that_are_said_to_be_sure_are_so(held: Held) -> None:
+    said, so = (np.concatenate(held[name]) for name in ("said", "so"))
+    assert so[said >= 0.98].mean() >= 0.98
 
 
 def test_an_error_that_the_site_denies_is_not_covered(tmp_path: Path) -> None:

@@ -41,8 +41,7 @@ class Fit:
     inverse: Floats  #: (m, m) V⁻¹
     projected: Floats  #: (m, m) Q: V⁻¹ with the unknowns that are above 0 projected out
     unknown: Floats  #: (k,) s
-    u_unknown: Floats  #: (k,) standard uncertainty; nan where at its limit of 0, inf: not known
-    at_zero: Bools  #: (k,) held at 0, where it would be negative otherwise
+    u_unknown: Floats  #: (k,) standard uncertainty; nan where held at 0, inf: not known
     epsilon: Floats  #: (J,) adjustments in units of each error's u
     chi_square: float  #: Σ ε², what the equations had to be forced by
     degrees_of_freedom: int
@@ -82,7 +81,6 @@ def reconciled(residual: Floats, errors: Floats, design: Floats) -> Fit:
         projected=projected,
         unknown=unknown,
         u_unknown=u_unknown,
-        at_zero=~free,
         epsilon=-(errors.T @ forced),
         chi_square=max(float(residual @ forced), 0.0),  # rounding may leave less than nothing
         degrees_of_freedom=len(residual) - int(np.linalg.matrix_rank(design[:, free])),

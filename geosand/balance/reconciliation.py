@@ -35,12 +35,8 @@ from geosand.balance.reconciliation_candidates import (
     Candidates,
     candidates,
 )
-from geosand.balance.reconciliation_equations import (
-    Evidence,
-    Point,
-    equations,
-    evidence,
-)
+from geosand.balance.reconciliation_equations import Point, equations
+from geosand.balance.reconciliation_evidence import Evidence, evidence
 from geosand.balance.reconciliation_found import Inputs, Reconciliation, Suspect
 from geosand.balance.stock import StockWitness
 from geosand.balance.telling import not_told_apart, would_tell

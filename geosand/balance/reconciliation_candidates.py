@@ -9,7 +9,9 @@ import numpy as np
 
 from geosand.areas.register import AreaRegister
 from geosand.balance.candidate_list import CandidateList
-from geosand.balance.reconciliation_equations import OVERTHROW, Evidence, Point, balance_effect
+from geosand.balance.reconciliation_equations import OVERTHROW, Point, balance_effect
+from geosand.balance.reconciliation_evidence import Evidence
+from geosand.balance.spread import water_as_weighed
 from geosand.balance.witness_candidates import from_yard, on_scale, witnesses
 from geosand.columns import Bools, Floats, Strings, ratio
 
@@ -128,17 +130,24 @@ def _catch_scales(one: Evidence, areas: AreaRegister, point: Point, found: Candi
 def _by_source(one: Evidence, point: Point, found: CandidateList) -> None:
     """Moistures and bulk densities, from the effects of their sources.
 
-    Water that loads and catches have in common scales both alike and does nothing.
+    Water that loads and catches have in common scales both alike and does nothing. Loads by volume
+    weigh more with it.
     """
     site = one.site
+    as_weighed = water_as_weighed(site.loads, site.moistures)
     for k, source in enumerate(site.moistures.label.tolist()):
         u, water = float(site.moistures.u_ratio[k]), float(site.moistures.ratio[k])
         effect = balance_effect(one, point, source)
         # water that loads and catches share does nothing: only rounding is left of it
         if u > 0 and np.abs(effect).max() > NOTHING * u * one.spread.value.max():
+            load = as_weighed.get(source, np.zeros(len(site.loads))) / u
             found.add(
                 source,
-                one.stack(balance=effect / u),
+                one.stack(
+                    balance=effect / u,
+                    weighed=load[one.weighed.load],
+                    stock=0.0 if one.stock is None else (one.stock.loads * load).sum(axis=1),
+                ),
                 unit="kg/kg",
                 stated=water,
                 lowest=-water,

@@ -16,15 +16,16 @@ import numpy as np
 
 from geosand.areas.register import AreaRegister
 from geosand.balance.account import Balance
+from geosand.balance.stock import SIGNIFICANT
 from geosand.balance.throw_fit import ThrowFit, throw_fit
 from geosand.columns import Floats, Ints, freeze, ratio
 from geosand.errors import Finding
 from geosand.estimates import Estimates
+from geosand.rates.catch_rates import measured_densities
 from geosand.rates.surface_rates import Rates
 from geosand.site.tables import Site
 from geosand.units import figure
 
-SIGNIFICANT = 2.0  #: sigmas from which a witness speaks against a figure (Jaech, above)
 CAUGHT = "ring catches"
 
 
@@ -46,7 +47,6 @@ class DensityWitness:
     u_stated: Floats
     measured: Floats
     u_measured: Floats
-    readings: Ints
     sigmas: Floats  #: measured less stated, over the u of the difference
 
     def __post_init__(self) -> None:
@@ -90,28 +90,14 @@ def unaccounted(
     )
 
 
-def density_witness(site: Site, rates: Rates) -> DensityWitness:
-    """Stated bulk density of each sand against the mean of its readings of mass and volume.
-
-    u of the mean: scatter/√n from three readings up, at least 1 % of the mean, as pouring and
-    reading a volume err alike in all; 3 % below (common practice, no published source).
-    """
-    sands, each = site.sands, rates.each
-    both = each.counts_mass & each.counts_volume & (each.volume_depth_m > 0)
-    sand = site.dressings.sand[site.catches.dressing][both]
-    size = len(sands.name)
-    density = ratio(each.mass_rate_kg_m2, each.volume_depth_m)[both]
-    n = np.bincount(sand, minlength=size)
-    mean = ratio(np.bincount(sand, density, size), n)
-    squares = np.bincount(sand, (density - mean[sand]) ** 2, size)
-    scatter = np.sqrt(ratio(squares, n * np.maximum(n - 1, 1), empty=0.0))
-    u = np.where(n < 3, 0.03 * mean, np.maximum(scatter, 0.01 * mean))
-    stated, u_stated = sands.bulk_density_kg_m3, sands.u_bulk_density_kg_m3
+def density_witness(site: Site) -> DensityWitness:
+    """Stated bulk density of each sand against that by its readings of mass and volume."""
+    stated, u_stated = site.sands.bulk_density_kg_m3, site.sands.u_bulk_density_kg_m3
+    _, mean, u = measured_densities(site)
     return DensityWitness(
         stated=stated.copy(),
         u_stated=np.where(np.isnan(stated), np.nan, u_stated),
         measured=mean,
         u_measured=u,
-        readings=n,
         sigmas=ratio(mean - stated, np.hypot(u, u_stated)),
     )

@@ -43,6 +43,18 @@ def load_masses(loads: Loads, moistures: Moistures) -> Estimates:
     return Estimates(value=dry, effects=effects, per_row=frozenset({BAGS}))
 
 
+def water_as_weighed(loads: Loads, moistures: Moistures) -> dict[str, Floats]:
+    """Effect (kg) of each water content on the mass of each load as it would be weighed.
+
+    Only loads by volume have one, as their dry mass is stated: count · unit mass/(1 + w) per w.
+    """
+    if not np.count_nonzero(loads.by_volume):
+        return {}
+    dry = loads.count * loads.unit_mass_kg / (1 + moistures.ratio.take(loads.moisture))
+    dry = np.where(loads.by_volume, dry, 0.0)
+    return {label: dry * u.take(loads.moisture) for label, u in moistures.by_source().items()}
+
+
 def spread_of(masses: Estimates, group: Ints, groups: int) -> Estimates:
     """Dry product spread (kg) by group of loads; nan where a group has no load."""
     runs = Runs(group, groups)

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from geosand.balance.spread import BAGS
+from geosand.balance.spread import BAGS, water_as_weighed
 from geosand.columns import Bools, Dates, Floats, Ints, Strings, distinct, freeze, ratio
 from geosand.errors import Finding
 from geosand.estimates import Estimates
@@ -54,7 +54,8 @@ def stock_witness(site: Site, counts: StockCounts | None = None) -> StockWitness
     ``counts`` left out: the site's own. With a single count the yard is taken as empty when the
     first ticket came. A delivery or a load on the day of a count is taken as before it. All masses
     as weighed, with their water: what dries or is rained on in the yard is part of what is missing.
-    Bags err together (label), tickets each for themselves.
+    Bags err together (label), and so does the water of loads by volume; tickets each for
+    themselves.
     """
     counts = site.stock_counts if counts is None else counts
     sand = distinct(counts.sand)
@@ -125,13 +126,15 @@ def _taken(site: Site, row_of_sand: Ints, opened: Dates, closed: Dates) -> tuple
         name: np.bincount(row, np.where(label == name, of_label, 0.0), rows).astype(np.float64)
         for name in dict.fromkeys(loads.label.tolist())
     }
+    for name, of_water in water_as_weighed(loads, site.moistures).items():
+        effects[name] = np.bincount(row, of_water[mine], rows).astype(np.float64)
     bags = (loads.count * loads.u_unit_mass_kg**2)[mine]
     effects[BAGS] = np.sqrt(np.bincount(row, bags, rows))
     value = np.bincount(row, gross - loads.returned_kg[mine], rows).astype(np.float64)
     return Estimates(value=value, effects=effects, per_row=frozenset({BAGS})), of_load
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
 class Stock:
     """Sand of one kind that lies in the yard, kg as delivered."""
 
@@ -192,7 +195,7 @@ class Weighings:
 
     load: Strings
     stated_kg: Floats  #: count · unit mass
-    u_stated_kg: Floats  #: bags and label
+    u_stated_kg: Floats  #: bags and label; of loads by volume their water, too
     weighed_kg: Floats
     u_weighed_kg: Floats
     sigmas: Floats  #: weighed less stated, over the u of the difference
@@ -208,6 +211,8 @@ def weighings(site: Site) -> Weighings:
     stated = (loads.count * loads.unit_mass_kg)[one.load]
     bags = (np.sqrt(loads.count) * loads.u_unit_mass_kg)[one.load]
     u = np.hypot(bags, stated * loads.u_label[one.load])
+    for of_water in water_as_weighed(loads, site.moistures).values():
+        u = np.hypot(u, of_water[one.load])
     sigmas = ratio(one.mass_kg - stated, np.hypot(u, one.u_mass_kg))
     findings, of_dressing = [], site.of_dressing
     for k in np.flatnonzero(np.abs(sigmas) > SIGNIFICANT).tolist():

@@ -14,7 +14,8 @@ from geosand.balance.reconciliation_candidates import (
     UNIT_MASS,
     Candidates,
 )
-from geosand.balance.reconciliation_equations import Evidence, Point
+from geosand.balance.reconciliation_equations import Point
+from geosand.balance.reconciliation_evidence import Evidence
 from geosand.columns import Bools, Floats
 
 ALIKE = 0.8  #: cosine from which an error that is just noticed leaves odds below 19 : 1

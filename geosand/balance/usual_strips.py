@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from geosand.balance.reconciliation_equations import Evidence
+from geosand.balance.reconciliation_evidence import Evidence
 from geosand.balance.throw_fit import SCATTER, SCATTER_FREEDOM
 from geosand.columns import Floats, Ints, ratio
 

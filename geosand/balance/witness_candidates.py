@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from geosand.balance.candidate_list import CandidateList
-from geosand.balance.reconciliation_equations import Evidence, Point
+from geosand.balance.reconciliation_equations import Point
+from geosand.balance.reconciliation_evidence import Evidence
 from geosand.columns import Floats, ratio
 
 

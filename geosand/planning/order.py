@@ -83,7 +83,7 @@ def sand_order(
             f"assurance {assurance:g}: allowed is above 0.5 and below 1, like 0.9 or 90%"
         )
     over = _overthrow(plan, strip)
-    water = _moisture(site, sand)
+    water = _moisture(site, sand, as_of)
     unit = last_unit(site, sand, as_of)
     on = Estimates(value=np.array([float(plan.mass_kg.sum())]))
     dry = on.with_effects(_areas(site, register, plan)).plus(over)
@@ -187,11 +187,11 @@ def _loads_of(site: Site, sand: int, as_of: np.datetime64) -> Ints:
     return np.flatnonzero(mine)
 
 
-def _moisture(site: Site, sand: int) -> tuple[float, float]:
+def _moisture(site: Site, sand: int, as_of: np.datetime64) -> tuple[float, float]:
     """Water content of a sand as delivered and its u: as stated, else that of its last load."""
     row = int(site.sands.moisture[sand])
     if row < 0:
-        loads = np.flatnonzero(site.dressings.sand[site.loads.dressing] == sand)
+        loads = _loads_of(site, sand, as_of)
         day = site.dressings.date[site.loads.dressing[loads]]
         newest = loads[np.argsort(day, kind="stable")]
         row = int(site.loads.moisture[newest[-1]]) if len(newest) else -1

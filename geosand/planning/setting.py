@@ -262,6 +262,7 @@ def _bounds(fit: SettingFit, rate: Floats, x: Floats) -> tuple[Floats, Floats]:
     middle = 0.0 if fit.through_origin else float(z.mean())
     weight = 0.0 if fit.through_origin else 1 / float(((z - middle) ** 2).sum())
     r = rate - fit.intercept_kg_m2
+    known = np.isfinite(x)
     # c2·x² + c1·x + c0 = 0
     c2 = fit.slope**2 - ts2 * (1 + 1 / n + middle**2 * weight)
     c1 = -2 * r * fit.slope + 2 * ts2 * middle * weight
@@ -270,8 +271,8 @@ def _bounds(fit: SettingFit, rate: Floats, x: Floats) -> tuple[Floats, Floats]:
     if c2 > 0:
         low, high = (-c1 - root) / (2 * c2), (-c1 + root) / (2 * c2)
     else:  # the slope itself is not told from zero: no upper bound
-        low, high = 2 * c0 / (-c1 + root), np.full(len(x), np.inf)
-    known = np.isfinite(x)
+        below = np.where(known, root - c1, 1.0)  # 0 where no sand is asked for
+        low, high = 2 * c0 / below, np.full(len(x), np.inf)
     return np.where(known, np.maximum(low, 0.0), np.nan), np.where(known, high, np.nan)
 
 

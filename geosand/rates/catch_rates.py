@@ -118,13 +118,11 @@ def _witnesses(site: Site) -> _Witnesses:
 def bulk_densities(site: Site) -> tuple[Estimates, list[Finding]]:
     """Bulk density (kg/m³) of each sand: as stated, else from catches, else 1.56 g/cm³ ± 5 %.
 
-    From three readings up its u is their scatter/√n, but at least 1 % of the mean, as pouring and
-    reading a volume err alike in all of them; from fewer 3 % (both: common practice, no published
-    source). The water content of the weighed sand is a source of its own.
+    The water content of the weighed sand is a source of its own.
     """
     sands, found = site.sands, _witnesses(site)
     stated = np.isfinite(sands.bulk_density_kg_m3)
-    n, mean, u_mean = _mean_densities(found, len(stated))
+    n, mean, u_mean = _means(found, len(stated))
     default = U_DEFAULT_BULK_DENSITY * DEFAULT_BULK_DENSITY_KG_M3
     value = np.where(n > 0, mean, DEFAULT_BULK_DENSITY_KG_M3)
     value = np.where(stated, sands.bulk_density_kg_m3, value)
@@ -136,12 +134,29 @@ def bulk_densities(site: Site) -> tuple[Estimates, list[Finding]]:
     return Estimates(value=value, effects=effects), findings
 
 
-def _mean_densities(found: _Witnesses, sands: int) -> tuple[Ints, Floats, Floats]:
-    """Number, mean and u of the mean of the measured bulk densities of each sand; nan without."""
+class MeasuredDensities(NamedTuple):
+    """Bulk density by catches with mass and volume, one row a sand; nan where it has none."""
+
+    readings: Ints
+    mean_kg_m3: Floats
+    u_mean_kg_m3: Floats
+
+
+def measured_densities(site: Site) -> MeasuredDensities:
+    """Mean bulk density of each sand by its catches, whether it is also stated or not.
+
+    From three readings up its u is their scatter/√n, but at least 1 % of the mean, as pouring and
+    reading a volume err alike in all of them; from fewer 3 % (both: common practice, no published
+    source).
+    """
+    return _means(_witnesses(site), len(site.sands.name))
+
+
+def _means(found: _Witnesses, sands: int) -> MeasuredDensities:
     n, mean, sd = group_mean_sd(found.density_kg_m3, found.sand, sands)
     least = np.where(n < FEW_WITNESSES, U_FEW_WITNESSES, U_LEAST_WITNESSES) * mean
     scatter = np.where(n < FEW_WITNESSES, 0.0, sd) / np.sqrt(np.maximum(n, 1))
-    return n, mean, np.maximum(scatter, least)
+    return MeasuredDensities(n, mean, np.maximum(scatter, least))
 
 
 def _of_water(site: Site, found: _Witnesses, mean: Floats, n: Ints) -> dict[str, Floats]:

@@ -11,6 +11,7 @@ import shapely
 from geosand.columns import Bools, Floats, Geometries, Ints, ragged
 
 _CELLS_A_BOX = 2  #: about so many, so that most cells meet few boxes
+_WORTH_AN_INDEX = 6  #: points in a polygon: for fewer, going round it takes less than its index
 
 
 def surfaces_under(
@@ -39,18 +40,18 @@ def surfaces_under(
     keys = 1 + int(max(edition.max(), surface_edition.max()))
     grid = BoxGrid(shapely.bounds(surfaces), surface_edition, keys)
     cell = grid.cells(x[left], y[left], edition[left])
-    at, more = grid.start[cell], grid.count[cell]
-    missed = []
-    while len(left):  # the next box of the cell of each point that is still on nothing
-        there = more > 0
-        left, at, more = left[there], at[there], more[there]
+    at, end = grid.start[cell], grid.start[cell] + grid.count[cell]
+    there, missed = at < end, [(left[:0], left[:0])]
+    while there.any():  # the next box of the cell of each point that is still on nothing
+        left, at, end = left[there], at[there], end[there]
         box = grid.boxes[at]
         held = np.flatnonzero(grid.holds(box, x[left], y[left]))
         point, row = left[held], box[held]
         on = _inside(surfaces, row, x, y, point, out)
         missed.append((point[~on], row[~on]))
-        there = out[left] < 0
-        left, at, more = left[there], at[there] + 1, more[there] - 1
+        at += 1
+        there = at < end
+        there[held[on]] = False
     point, row = (np.concatenate(column) for column in zip(*missed, strict=True))
     _on_edges(surfaces, row, x, y, point, out)
     return out
@@ -58,9 +59,7 @@ def surfaces_under(
 
 def _inside(surfaces: Geometries, row: Ints, x: Floats, y: Floats, point: Ints, out: Ints) -> Bools:
     """Write ``row`` to ``out`` for the points inside it, edges not included, and tell which."""
-    used = np.zeros(len(surfaces), dtype=np.bool_)
-    used[row] = True
-    shapely.prepare(surfaces[used])  # each is indexed once for all its points
+    shapely.prepare(surfaces[np.bincount(row, minlength=len(surfaces)) >= _WORTH_AN_INDEX])
     on: Bools = shapely.contains_xy(surfaces[row], x[point], y[point])
     out[point[on]] = row[on]
     return on

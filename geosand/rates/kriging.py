@@ -144,11 +144,10 @@ def within_blocks(block_points_m: Floats, weights: Floats, variogram: Variogram)
     return variogram.nugget + 2 * within
 
 
-def block_kriging(
+def lattice_kriging(
     points_m: Floats,
     values: Floats,
-    block_points_m: Floats,
-    weights: Floats,
+    lattices: Lattices,
     variogram: Variogram,
     *,
     within: Floats | None = None,
@@ -158,41 +157,17 @@ def block_kriging(
     Parameters
     ----------
     points_m : (B, n, 2), values : (B, n). Places and values of the readings, n ≥ 1.
-    block_points_m : (B, K, 2), weights : (B, K). Points that stand for each block; their weights
-        sum to 1 (a point of weight 0 is no part of the block).
-    within : (B,), optional. γ̄(B, B), where it is known already.
+    lattices : points that stand for each block.
+    within : (B,), optional. γ̄(B, B), where it is known already or steps are not equal.
 
     Raises ValueError for weights that do not sum to 1.
     """
-    _check(weights)
-    if within is None:
-        within = within_blocks(block_points_m, weights, variogram)
-    between = variogram.between(distances_m(points_m, block_points_m))
-    reach = np.einsum("bnk,bk->bn", between, weights)
-    return _solved(points_m, values, reach, within, variogram)
-
-
-def lattice_kriging(
-    points_m: Floats,
-    values: Floats,
-    lattices: Lattices,
-    variogram: Variogram,
-    *,
-    within: Floats | None = None,
-) -> Kriged:
-    """The same as :func:`block_kriging` of blocks that lattices stand for, several times as fast.
-
-    Raises ValueError for weights that do not sum to 1.
-    """
-    _check(lattices.weights.reshape(len(values), -1))
+    total = lattices.weights.sum(axis=(1, 2))
+    if (np.abs(total - 1.0) > 1e-9).any():
+        raise ValueError("weights: those of each block must sum to 1")
     if within is None:
         within = lattices.within(variogram)
     return _solved(points_m, values, lattices.reach(points_m, variogram), within, variogram)
-
-
-def _check(weights: Floats) -> None:
-    if (np.abs(weights.sum(axis=1) - 1.0) > 1e-9).any():
-        raise ValueError("weights: those of each block must sum to 1")
 
 
 def _solved(
@@ -211,8 +186,7 @@ def block_means(
     """Means of T blocks of one shape about ``middles_m`` (T, 2), from one set of n readings.
 
     ``offsets_m`` (K, 2) are points that stand for a block, about its middle and of equal weight;
-    (0, 0) alone is the ground at the middle. One system is solved for all blocks: the same as
-    :func:`block_kriging` of each.
+    (0, 0) alone is the ground at the middle. One system is solved for all blocks.
     """
     inverse = np.linalg.inv(systems(points_m[None], variogram))[0]
     right = np.ones((len(middles_m), len(points_m) + 1))

@@ -32,7 +32,7 @@ class DressingRates:
     """
 
     mu: Floats  #: generalised least squares mean of the surfaces
-    u_mu: Floats  #: its standard uncertainty
+    u_mu: Floats  #: its standard uncertainty from the catches alone
     sigma_b: Floats  #: standard deviation between surfaces
     sigma_e: Floats  #: standard deviation of catches on one surface
     surfaces_caught: Ints  #: m, surfaces with catches
@@ -56,7 +56,6 @@ class SurfaceRates:
     group: Ints  #: index of the dressing
     surface: Ints  #: index of the surface
     n: Ints  #: catches on it; 0: the value is estimated from the other surfaces
-    mean_of_catches: Floats  #: nan without catches
     weight: Floats  #: w, what its own catches count for, 0 without catches
     value: Floats  #: BLUP
     persistent: Floats  #: (1 − w)·σb, standard uncertainty that stays with the surface
@@ -114,7 +113,9 @@ def surface_rates(
     20 % those without are held in 87 to 94 %, by 30 % in 78 to 93 %, as the default says 8 %. Less
     weight on it would mend that only by up to twice as wide intervals where surfaces differ as
     usual (tried: weights of 1 and 0.5, a default of 12 %, a weight that falls as the scatter
-    contradicts it).
+    contradicts it). Six dressings with one spreader mend it (93 %) where six surfaces or more were
+    caught on, as their scatter takes the default's place; two or three surfaces, the same each
+    time, tell no more than in one dressing (80 to 90 %).
 
     Raises ValueError for columns of different length, rates that are not finite, indices out of
     range, catches on surfaces that were not dressed and surfaces named twice in a dressing.
@@ -147,7 +148,6 @@ def rates_of_rows(
         group=dressed_group.copy(),
         surface=dressed_surface.copy(),
         n=n,
-        mean_of_catches=mean,
         weight=weight,
         value=mu[dressed_group] + weight * np.where(n > 0, mean - mu[dressed_group], 0.0),
         persistent=(1 - weight) * np.sqrt(between)[dressed_group],

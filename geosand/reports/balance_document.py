@@ -127,6 +127,8 @@ def _methods(results: Results, k: int) -> Document:
 def _uniformity(table: Any, k: int) -> Document:
     return {
         "catches": int(table.n[k]),
+        "mean_mm": number(table.mean[k], MILLIMETRE),
+        "sd_mm": number(table.sd[k], MILLIMETRE),
         "cv_percent": number(table.cv[k], 100),
         "du_lq_percent": number(table.du_lq[k], 100),
         "du_lh_percent": number(table.du_lh[k], 100),
@@ -139,6 +141,7 @@ def _model(results: Results, k: int) -> Document:
     mean, b, e = model.mu[k], model.sigma_b[k], model.sigma_e[k]
     return {
         "mean_rate_kg_m2": number(mean),
+        "u_mean_rate_by_catches_kg_m2": number(model.u_mu[k]),
         "sd_between_surfaces_percent": number(b / mean * 100) if mean else None,
         "sd_between_catches_percent": number(e / mean * 100) if mean else None,
         "degrees_of_freedom": number(model.degrees_of_freedom[k]),

@@ -25,6 +25,7 @@ from geosand.reports.words import (
     shown,
 )
 from geosand.results import Results
+from geosand.season.ledger import NOT_YET
 from geosand.season.totals import season_totals
 
 if TYPE_CHECKING:
@@ -168,7 +169,7 @@ def _at_least(measured: bool) -> str:
 
 def season_table(results: Results, units: Units, only: int | None = None) -> Table:
     """The ledger, the most under-dressed first, or ``only`` one row of it."""
-    site, ledger = results.site, results.ledger
+    site, ledger, told = results.site, results.ledger, results.ledger.told
     order = np.argsort(-np.nan_to_num(ledger.shortfall_m, nan=-np.inf), kind="stable")
     rows = []
     for k in order:
@@ -183,8 +184,8 @@ def season_table(results: Results, units: Units, only: int | None = None) -> Tab
                 between(ledger.interval.low[k], ledger.interval.high[k], "depth", units),
                 shown(ledger.target_so_far_m[k], "depth", units, unit=False),
                 shown(ledger.shortfall_m[k], "depth", units, unit=False),
-                str(ledger.state[k]),
-                chance(ledger.probability[k]),
+                str(told[k]),
+                MISSING if told[k] == NOT_YET else chance(ledger.probability[k]),
                 "own" if ledger.own[k] else ("others" if ledger.dressings[k] else MISSING),
             ]
         )
@@ -233,9 +234,13 @@ def totals(results: Results, units: Units) -> list[str]:
     measured = int((counted & np.isfinite(results.balance.overthrow.value)).sum())
     open_ones = int((counted & (results.balance.verdict == NOT_CLOSED)).sum())
     count = int(counted.sum())
-    lines = [f"{count} dressing{'s' if count != 1 else ''}, {measured} of them measured"]
-    if open_ones:
-        lines[0] += f"; {open_ones} of these {'does' if open_ones == 1 else 'do'} not close"
+    if count == 1:
+        lines = [f"1 dressing, {'' if measured else 'not '}measured"]
+        lines[0] += "; it does not close" if open_ones else ""
+    else:
+        lines = [f"{count} dressings, {measured} of them measured"]
+        does = "does" if open_ones == 1 else "do"
+        lines[0] += f"; {open_ones} of these {does} not close" if open_ones else ""
     if measured:
         over = sums["overthrow"]
         low, high, _ = over.interval()
@@ -262,7 +267,8 @@ def summary(results: Results, units: Units) -> list[str]:
     site, ledger = results.site, results.ledger
     lines = [f"{site.name}, season from {ledger.start}, as of {ledger.as_of}", ""]
     lines += totals(results, units)
-    states = [(s, int((ledger.state == s).sum())) for s in dict.fromkeys(ledger.state.tolist())]
+    told = ledger.told
+    states = [(s, int((told == s).sum())) for s in dict.fromkeys(told.tolist())]
     if states:
         lines.append("surfaces: " + ", ".join(f"{n} {s}" for s, n in sorted(states)))
     first = look_first(results, units)

@@ -15,6 +15,7 @@ from geosand.estimates import Estimates
 
 Document = dict[str, Any]
 MILLIMETRE = 1000.0
+DUST = 1e-24  #: share of a variance that is rounding: what is left of a source that cancels
 
 
 def number(value: Any, factor: float = 1.0) -> float | None:
@@ -51,11 +52,14 @@ def budget_rows(
     unit: str,
     factor: float = 1.0,
 ) -> list[Document]:
-    """Sources of one row; ``shares`` (they sum to 1) and ``parts`` are those of the table."""
+    """Sources of one row; ``shares`` (they sum to 1) and ``parts`` are those of the table.
+
+    One that cancels (water in the catches and in the bulk density measured by them) is none.
+    """
     if not math.isfinite(table.value[row]):
         return []
     return [
         {"source": name, f"u_{unit}": number(u[row], factor), "share": number(shares[name][row])}
         for name, u in sorted(parts.items(), key=lambda part: -part[1][row])
-        if u[row] > 0
+        if u[row] > 0 and shares[name][row] > DUST
     ]

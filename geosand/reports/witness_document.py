@@ -106,6 +106,7 @@ def _season(season: Reconciliation) -> Document:
         "measurement_that_would_tell": list(season.measurement_that_would_tell),
         "chi_square": number(season.chi_square),
         "degrees_of_freedom": season.degrees_of_freedom,
+        "chi_square_probability": number(season.chi_square_probability),
         "threshold": number(season.threshold),
         "sentences": list(season.sentences),
         "inputs": [
@@ -164,6 +165,7 @@ def _spatial(results: Results, spatial: Spatial) -> list[Document]:
             "surface": str(site.surfaces.id[site.dressed.surface[row]]),
             "plain_kg_m2": number(spatial.plain_rate_kg_m2[row]),
             "thiessen_kg_m2": number(spatial.thiessen_rate_kg_m2[row]),
+            "largest_share": number(spatial.largest_share[row]),
             "kriged_kg_m2": number(spatial.kriged_rate_kg_m2[row]),
             "u_kriged_kg_m2": number(spatial.u_kriged_rate_kg_m2[row]),
             "why_not": str(spatial.why_not[row]) or None,

@@ -10,7 +10,7 @@ from geosand.units import SHOWN
 
 Units = Literal["metric", "us"]
 MISSING = "–"
-NO_DRESSING = "No dressing is recorded yet: dressings.csv is where they go."
+NO_DRESSING = "No dressing is recorded yet: they go into dressings.csv, or into records.xlsx."
 
 
 def shown(value: float, measure: str, units: Units, *, unit: bool = True) -> str:
@@ -63,9 +63,9 @@ def listed(names: list[str], most: int = 6) -> str:
 
 
 _NUMBER = r"−?[0-9]+(?:[,\u202f][0-9]{3})*(?:\.[0-9]+)?"
-_METRIC = rf"(?<![\w./,])(?:({_NUMBER}) (to|±) )?({_NUMBER}) (mm|m²|kg|m)(?![\w/²³])(?! \(−?\d)"
+_METRIC = rf"(?<![\w./,])(?:({_NUMBER}) (to|±) )?({_NUMBER}) (mm|m²|kg|km|m)(?![\w/²³])(?! \(−?\d)"
 _QUOTED = r"(?<!\w)'[^']*'(?!\w)"  # what somebody wrote, told as it stands
-_MEASURES = {"mm": "depth", "m²": "area", "kg": "mass", "m": "length"}
+_MEASURES = {"mm": "depth", "m²": "area", "kg": "mass", "km": "distance", "m": "length"}
 
 
 def in_words_of(text: str, units: Units) -> str:
@@ -77,6 +77,8 @@ def in_words_of(text: str, units: Units) -> str:
     ('50 to 3000 m² (538 to 32\u202f292 ft²) are usual', '3 m')
     >>> in_words_of("the file's 5 m: '5 kg' is not a number", "us")
     "the file's 5 m (16.4 ft): '5 kg' is not a number"
+    >>> in_words_of("it lies 1,200 km away", "us")
+    'it lies 1,200 km (745.6 mi) away'
     """
     return re.sub(f"{_QUOTED}|{_METRIC}", _us_behind, text) if units == "us" else text
 

@@ -15,11 +15,12 @@ from geosand.estimates import Estimates, Interval
 from geosand.rates.surface_rates import NEW_EACH_TIME, Rates
 from geosand.season.holes import hole_capacity_m
 from geosand.season.ring_ledger import RingLedger, ring_ledger
-from geosand.season.season_findings import never_dressed, without_a_plan
+from geosand.season.season_findings import never_dressed, partly_planned, without_a_plan
 from geosand.site.tables import HAZARDS, Members, Site
 
 UNDER, ON_TARGET, OVER = "under-dressed", "on target", "over-dressed"
 NOT_MEASURED, NO_TARGET = "not measured", "no target"
+NOT_YET = "not dressed yet"  #: how people are told of what is on target as nothing is due
 DAY = np.timedelta64(1, "D")
 
 
@@ -51,6 +52,12 @@ class Ledger:
         """The day of account of a site by itself; NaT for several."""
         day: np.datetime64 = self.days[0] if len(self.days) == 1 else np.datetime64("NaT", "D")
         return day
+
+    @property
+    def told(self) -> Strings:
+        """The states, but for surfaces that had no dressing and were to have none so far."""
+        nothing_due = (self.dressings == 0) & (self.target_so_far_m == 0)
+        return np.where(nothing_due & (self.state == ON_TARGET), NOT_YET, self.state)
 
 
 def site_ledger(
@@ -97,11 +104,12 @@ def site_ledger(
         own=_any_of(ground[counted & rates.own], len(site.ids))[index],
         in_holes_m=holes,
         surface_m=depth.value - holes,
-        rings=ring_ledger(site, rates, balance, counted),
+        rings=ring_ledger(site, register, rates, balance, counted),
         counted=counted,
         findings=(
             *never_dressed(site, counted, row[never]),
             *without_a_plan(site, row[np.isnan(so_far)]),
+            *partly_planned(site, np.flatnonzero(counted & np.isfinite(target_so_far)[ground])),
         ),
     )
 
@@ -196,7 +204,8 @@ def _target_so_far(
 def _planned_so_far(site: Site, in_force: Ints, counted: Bools, ground: Ints) -> Floats:
     """Planned depths of the ``counted`` dressed rows of each surface id, m; nan = none of its kind.
 
-    A dressing that left a surface out stands there with the mean of its kind.
+    A dressing that left a surface out stands there with the mean of its kind. Of a mix its sand
+    counts, as in the depth so far.
     """
     size, id_in_force = len(site.ids), site.surfaces.ground[in_force]
     names, number = np.unique(site.surfaces.kind[in_force], return_inverse=True)
@@ -204,7 +213,8 @@ def _planned_so_far(site: Site, in_force: Ints, counted: Bools, ground: Ints) ->
     kind[id_in_force] = site.of_id[id_in_force] * len(names) + number
     kinds = len(site.members) * len(names)
     keep = counted & np.isfinite(site.dressed.planned_m) & (kind[ground] >= 0)
-    mine, planned = ground[keep], site.dressed.planned_m[keep]
+    fraction = site.sands.sand_mass_fraction[site.dressings.sand[site.dressed.dressing[keep]]]
+    mine, planned = ground[keep], site.dressed.planned_m[keep] * fraction
     pair, which = np.unique(site.dressed.dressing[keep] * kinds + kind[mine], return_inverse=True)
     mean = ratio(np.bincount(which, planned, len(pair)), np.bincount(which, minlength=len(pair)))
     of_kind = np.bincount(pair % max(kinds, 1), mean, kinds)

@@ -8,6 +8,7 @@ import numpy as np
 
 from geosand.columns import Bools, Ints
 from geosand.errors import Finding
+from geosand.rates.about_dressings import Teller, and_more, by_group
 from geosand.site.tables import Site
 
 NAMED = 8  #: surfaces that a finding names one by one
@@ -52,6 +53,30 @@ def without_a_plan(site: Site, rows: Ints) -> list[Finding]:
     for member, mine in _by_site(site, bare[endless[site.of_surface[bare]]]):
         kinds = ", ".join(sorted(set(site.surfaces.kind[mine].tolist())))
         findings.append(Finding(about=kinds, text=text, topic="season", member=member))
+    return findings
+
+
+def partly_planned(site: Site, rows: Ints) -> list[Finding]:
+    """Dressings that say no planned depth for a kind of ``rows`` of Dressed, where others do.
+
+    That matters without a season_end: the target so far is then what was planned.
+    """
+    dressing, planned = site.dressed.dressing, site.dressed.planned_m
+    rows = rows[np.isnat(site.members.season_end[site.of_dressing[dressing[rows]]])]
+    bare = rows[np.isnan(planned[rows])]
+    if not len(bare):
+        return []
+    names, kind = np.unique(site.surfaces.kind[site.dressed.surface], return_inverse=True)
+    pair = dressing * len(names) + kind
+    bare = bare[~np.isin(pair[bare], pair[np.isfinite(planned)])]
+    about, findings = Teller(site, "season"), []
+    for number, mine in by_group(bare, dressing):
+        names = site.surfaces.id[site.dressed.surface[mine]].tolist()
+        text = (
+            f"has no planned_depth_mm on {and_more(names, len(names))}: its sand is in their depth"
+            " so far and nothing of it in their target so far, so that they look over-dressed"
+        )
+        findings.append(about.finding(number, text))
     return findings
 
 

@@ -10,7 +10,6 @@ import pytest
 
 from geosand.balance.second_witnesses import density_witness, unaccounted
 from geosand.formats.site_folder import read_site
-from geosand.rates.surface_rates import site_rates
 from tests.balance.seasons import Plan, season
 from tests.balance.test_throw_fit import exact_site
 from tests.sites import CATCHES, TOML, write_site
@@ -53,13 +52,19 @@ def test_bulk_density_stated_against_measured(tmp_path: Path) -> None:
     """Six catches whose volumes make the sand 1.40, stated 1.55 ± 0.03."""
     rows = [c | {"volume_cm3": (c["gross_g"] - 50) / 1.40} for c in CATCHES]
     site = read_site(write_site(tmp_path, catches=rows))
-    from geosand.areas.register import area_register
-
-    witness = density_witness(site, site_rates(site, area_register(site.surfaces)))
-    assert witness.readings.tolist() == [6]
+    witness = density_witness(site)
     assert witness.measured[0] == pytest.approx(1400, abs=1)
     assert witness.u_measured[0] == pytest.approx(14, abs=0.1)  # no scatter: the least of 1 %
     assert witness.sigmas[0] == pytest.approx(-150 / np.hypot(30, 14), abs=0.02)
+
+
+def test_a_pooled_weighing_is_one_reading_of_the_density(tmp_path: Path) -> None:
+    """142 g in two trays whose volumes are 60 and 40 cm³: 1.42, not 142/2/60 or 142/2/40."""
+    one, two = (c | {"pool": "p", "volume_state": "dry"} for c in CATCHES[:2])
+    rows = [one | {"gross_g": 50 + 142, "volume_cm3": 60}, two | {"volume_cm3": 40}]
+    rows[1] |= {"tare_g": "", "gross_g": ""}
+    site = read_site(write_site(tmp_path, catches=[*rows, *CATCHES[3:]]))
+    assert density_witness(site).measured[0] == pytest.approx(1420)
 
 
 def test_no_stated_density_no_comparison(tmp_path: Path) -> None:
@@ -67,8 +72,6 @@ def test_no_stated_density_no_comparison(tmp_path: Path) -> None:
     toml = toml.replace("u_bulk_density_g_cm3 = 0.03\n", "")
     rows = [c | {"volume_cm3": 60.0} for c in CATCHES]
     site = read_site(write_site(tmp_path, toml=toml, catches=rows))
-    from geosand.areas.register import area_register
-
-    witness = density_witness(site, site_rates(site, area_register(site.surfaces)))
+    witness = density_witness(site)
     assert np.isnan(witness.sigmas[0])
     assert np.isfinite(witness.measured[0])

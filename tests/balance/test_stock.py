@@ -110,6 +110,21 @@ def test_a_scale_beside_the_label(tmp_path: Path) -> None:
     assert any("0.5% is used where it is not said" in str(f) for f in site.findings)
 
 
+def test_loads_by_volume_weigh_more_with_their_water(tmp_path: Path) -> None:
+    """Two hoppers of 1000 kg dry at 5 ± 0.5 % of water: 2100 kg, ± 10 kg for it."""
+    loads = (
+        "load,dressing,count,unit_volume_m3,loose_bulk_density_kg_m3,u_unit_mass_kg,u_label_percent,"
+        "moisture_dry_basis_percent,u_moisture_percent,weighed_kg,u_weighed_kg\n"
+        "L1,D1,2,0.8,1250,0,1,5,0.5,2150,5\n"
+    )
+    site = stocked(tmp_path, HEAD + TICKETS + "2026-08-01,count,6900,60\n", loads=loads)
+    found, stock = weighings(site), stock_witness(site)
+    assert found.stated_kg[0] == pytest.approx(2100)
+    assert found.u_stated_kg[0] == pytest.approx(np.hypot(21, 10))
+    assert stock.missing.value[0] == pytest.approx(0)
+    assert stock.missing.u()[0] == pytest.approx(np.sqrt(21**2 + 10**2 + 25**2 + 20**2 + 60**2))
+
+
 def test_a_site_in_us_units_reads_pounds_too(tmp_path: Path) -> None:
     toml = TOML.replace("season_start", 'units = "us"\nseason_start', 1)
     site = stocked(tmp_path, HEAD + TICKETS + "2026-08-01,count,100,30\n", toml=toml)

@@ -295,6 +295,18 @@ def test_damp_sand_is_ordered_with_its_water(worked):
     assert damp.on_surfaces_dry_kg == pytest.approx(dry.on_surfaces_dry_kg)
 
 
+def test_water_is_that_of_the_last_load_up_to_the_day(worked):
+    """Loads say how moist they were; one that comes after the day of the plan tells nothing."""
+    toml = TOML.replace("moisture_dry_basis_percent = 0.0\nu_moisture_percent = 0.2\n", "")
+    results = worked(
+        toml=toml,
+        dressings=DRESSINGS + "D2,2026-08-10,green,0.6,4\n",
+        loads="load,dressing,count,unit_mass_kg,moisture_dry_basis_percent,u_moisture_percent\n"
+        "L1,D1,52,25,3,0.3\nL2,D2,52,25,7,0.5\n",
+    )
+    assert ordered(results)[1].moisture == pytest.approx(0.03)
+
+
 def test_loads_are_split_in_order_and_nothing_is_lost():
     mass = np.array([0.0, 700.0, 0.0, 800.0, 499.0, 1.0])
     split = split_by_load(mass, 500.0)

@@ -69,6 +69,15 @@ def test_what_was_never_tried_is_refused_or_split_into_passes():
     assert np.isnan(got.setting[3])
 
 
+def test_without_an_upper_bound_surfaces_that_get_nothing_divide_by_nothing():
+    fit = fit_setting(np.array([1.0, 2.0]), np.array([0.4, 2.4]))  # the slope may be zero
+    with np.errstate(all="raise"):
+        got = settings_for(fit, np.array([1.0, 0.0]), speed_m_s=1.0)
+    assert 0 < got.low[0] < got.setting[0]
+    assert got.high[0] == np.inf
+    assert np.isnan([got.setting[1], got.low[1], got.high[1]]).all()
+
+
 def test_nothing_tried_gives_no_setting():
     got = settings_for(fit_setting(np.zeros(0), np.zeros(0)), np.array([1.0]), speed_m_s=1.0)
     assert np.isnan(got.setting[0])

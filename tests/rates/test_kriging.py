@@ -9,7 +9,6 @@ from pykrige.ok import OrdinaryKriging
 from geosand.rates.kriging import (
     Lattices,
     Variogram,
-    block_kriging,
     block_means,
     lattice_kriging,
     within_blocks,
@@ -36,9 +35,32 @@ def points_and_values(count, seed):
 
 
 def lattice(west, south, side, cells):
+    """A square block of equal weights."""
     middle = (np.arange(cells) + 0.5) * side / cells
-    x, y = np.meshgrid(west + middle, south + middle)
-    return np.stack([x.ravel(), y.ravel()], axis=1)[None], np.full((1, cells**2), 1 / cells**2)
+    weights = np.full((1, cells, cells), cells**-2.0)
+    return Lattices((west + middle)[None], (south + middle)[None], weights)
+
+
+def points_of(block):
+    """Points (B, K, 2) of lattices and their weights (B, K)."""
+    up, across = block.weights.shape[1:]
+    x, y = np.tile(block.x_m, (1, up)), np.repeat(block.y_m, across, axis=1)
+    return np.stack([x, y], axis=-1), block.weights.reshape(len(x), -1)
+
+
+def by_the_book(points, values, block, weights, variogram):
+    """Mean and variance of one block of any points, straight from the equations of chapter 12."""
+
+    def apart(a, b):
+        return np.hypot(*(a[:, None] - b).transpose(2, 0, 1))
+
+    between = variogram.between(apart(points, points))
+    np.fill_diagonal(between, 0.0)
+    matrix = np.block([[between, np.ones((len(points), 1))], [np.ones(len(points)), 0.0]])
+    right = np.append(variogram.between(apart(points, block)) @ weights, 1.0)
+    solution = np.linalg.solve(matrix, right)
+    inside = variogram.nugget + weights @ variogram.structure(apart(block, block)) @ weights
+    return solution[:-1] @ values, solution @ right - inside
 
 
 def test_example_3_2_of_kitanidis():
@@ -64,11 +86,9 @@ def test_example_of_isaaks_and_srivastava():
 
 def test_a_block_is_the_mean_of_its_points_and_surer_than_any():
     # chapter 13 of the same: the block of four points; variance recomputed, 2.66623
-    corners = np.array([(62.5, 134.5), (62.5, 139.5), (67.5, 134.5), (67.5, 139.5)])
-    found = block_kriging(
-        ISAAKS[None], VALUES[None], corners[None], np.full((1, 4), 0.25), EXPONENTIAL
-    )
-    each = point_kriging(ISAAKS, VALUES, corners, EXPONENTIAL)
+    corners = lattice(60.0, 132.0, 10.0, 2)
+    found = lattice_kriging(ISAAKS[None], VALUES[None], corners, EXPONENTIAL)
+    each = point_kriging(ISAAKS, VALUES, points_of(corners)[0][0], EXPONENTIAL)
     assert found.mean[0] == pytest.approx(588.9393, abs=1e-4)
     assert found.mean[0] == pytest.approx(each.mean.mean(), abs=1e-9)
     assert found.variance[0] == pytest.approx(2.66623, abs=1e-5)
@@ -130,21 +150,25 @@ def test_the_readings_are_those_that_gstat_used(meuse):
     assert (logs.mean(), logs.std(ddof=1)) == pytest.approx((5.8857759, 0.7218811), abs=1e-6)
 
 
-def block_of_zinc(meuse, centre, offsets, weights):
-    """The block from its 40 nearest readings (by distance to the centre), as nmax = 40 means."""
+def block_of_zinc(meuse, centre, step, weight):
+    """The block from its 40 nearest readings (by distance to the centre), as nmax = 40 means.
+
+    Its points are ``step`` (k,) from the centre each way, with the products of ``weight`` (k,).
+    """
     places, zinc = meuse
     near = np.argsort(np.hypot(*(places - centre).T), kind="stable")[:40]
-    return block_kriging(
-        places[near][None], zinc[near][None], (centre + offsets)[None], weights[None], ZINC
-    )
+    x, y = (centre[:, None] + step)[:, None]
+    block = Lattices(x, y, np.outer(weight, weight)[None])
+    even = np.allclose(np.diff(step, 2), 0.0)  # else not what a lattice works out by itself
+    within = None if even else within_blocks(*points_of(block), ZINC)
+    return lattice_kriging(places[near][None], zinc[near][None], block, ZINC, within=within)
 
 
 def test_block_kriging_on_a_grid_of_points_as_gstat(meuse):
     # pred 268.7324, var 19568.76 with points at −15 −5 5 15 m; with the nugget in the block's own
     # covariance the variance would be 1512.5 larger
     step = np.array([-15.0, -5.0, 5.0, 15.0])
-    offsets = np.stack(np.meshgrid(step, step), axis=-1).reshape(-1, 2)
-    found = block_of_zinc(meuse, GAUSS_CENTRES[0], offsets, np.full(16, 1 / 16))
+    found = block_of_zinc(meuse, GAUSS_CENTRES[0], step, np.full(4, 1 / 4))
     assert found.mean[0] == pytest.approx(268.7324, abs=1e-3)
     assert found.variance[0] == pytest.approx(19568.76, abs=0.1)
 
@@ -152,10 +176,7 @@ def test_block_kriging_on_a_grid_of_points_as_gstat(meuse):
 @pytest.mark.parametrize("k", range(6))
 def test_block_kriging_with_gauss_points_as_gstat(meuse, k):
     node, weight = np.polynomial.legendre.leggauss(4)
-    x, y = np.meshgrid(20 * node, 20 * node)
-    offsets = np.stack([x.ravel(), y.ravel()], axis=1)
-    weights = np.outer(weight, weight).ravel() / 4
-    found = block_of_zinc(meuse, GAUSS_CENTRES[k], offsets, weights)
+    found = block_of_zinc(meuse, GAUSS_CENTRES[k], 20 * node, weight / 2)
     assert found.mean[0] == pytest.approx(GAUSS_MEANS[k], abs=1e-3)
     assert found.variance[0] == pytest.approx(GAUSS_VARIANCES[k], abs=0.01)
 
@@ -164,16 +185,9 @@ def test_blocks_of_one_shape_are_as_each_by_itself(meuse):
     places, zinc = meuse
     offsets = 10.0 * np.array([(-1.0, -1.0), (1.0, -1.0), (-1.0, 1.0), (1.0, 1.0)])
     together = block_means(places, zinc, GAUSS_CENTRES, offsets, ZINC)
-    many = len(GAUSS_CENTRES)
-    alone = block_kriging(
-        np.tile(places, (many, 1, 1)),
-        np.tile(zinc, (many, 1)),
-        GAUSS_CENTRES[:, None] + offsets,
-        np.full((many, 4), 0.25),
-        ZINC,
-    )
-    assert together.mean == pytest.approx(alone.mean, rel=1e-9)
-    assert together.variance == pytest.approx(alone.variance, rel=1e-9)
+    for k, centre in enumerate(GAUSS_CENTRES):
+        alone = by_the_book(places, zinc, centre + offsets, np.full(4, 0.25), ZINC)
+        assert (together.mean[k], together.variance[k]) == pytest.approx(alone, rel=1e-9)
 
 
 def test_a_zinc_block_against_pykrige(meuse):
@@ -188,7 +202,7 @@ def test_a_zinc_block_against_pykrige(meuse):
     )
     offsets = 10.0 * np.array([(-1.0, -1.0), (1.0, -1.0), (-1.0, 1.0), (1.0, 1.0)])
     each, _ = other.execute("points", *(GAUSS_CENTRES[1] + offsets).T)
-    block = block_of_zinc(meuse, GAUSS_CENTRES[1], offsets, np.full(4, 0.25))
+    block = block_of_zinc(meuse, GAUSS_CENTRES[1], np.array([-10.0, 10.0]), np.full(2, 0.5))
     assert block.mean[0] == pytest.approx(float(np.mean(each)), rel=1e-8)
 
 
@@ -196,39 +210,20 @@ def test_the_variance_of_a_block_is_that_of_its_errors():
     """Fields are drawn with the covariance itself; readings add the nugget."""
     rng = np.random.default_rng(3)
     points, _ = points_and_values(6, 4)
-    block, weights = lattice(5, 5, 15, 6)
-    every = np.concatenate([points, block[0]])
+    block = lattice(5, 5, 15, 6)
+    every = np.concatenate([points, points_of(block)[0][0]])
     gap = np.hypot(*(every[:, None] - every).transpose(2, 0, 1))
     root = np.linalg.cholesky(SPHERICAL.sill - SPHERICAL.structure(gap) + 1e-9 * np.eye(len(every)))
     draws = 4000
     field = 10 + rng.normal(size=(draws, len(every))) @ root.T
     read = field[:, :6] + rng.normal(0, np.sqrt(SPHERICAL.nugget), (draws, 6))
-    found = block_kriging(
-        np.tile(points, (draws, 1, 1)),
-        read,
-        np.tile(block, (draws, 1, 1)),
-        np.tile(weights, (draws, 1)),
-        SPHERICAL,
-        within=np.full(draws, within_blocks(block, weights, SPHERICAL)[0]),
+    found = lattice_kriging(
+        np.tile(points, (draws, 1, 1)), read, block.rows(np.zeros(draws, dtype=int)), SPHERICAL
     )
     error = found.mean - field[:, 6:].mean(axis=1)
     # a variance from 4000 draws is known within 2.2 %
     assert error.var() == pytest.approx(found.variance[0], rel=0.07)
     assert error.mean() == pytest.approx(0.0, abs=4 * error.std() / np.sqrt(draws))
-
-
-def test_many_blocks_in_one_call_are_as_one_by_one():
-    rng = np.random.default_rng(5)
-    points, values = rng.uniform(0, 20, (4, 5, 2)), rng.normal(10, 1, (4, 5))
-    blocks = rng.uniform(0, 20, (4, 7, 2))
-    weights = rng.dirichlet(np.ones(7), 4)
-    together = block_kriging(points, values, blocks, weights, SPHERICAL)
-    for k in range(4):
-        alone = block_kriging(
-            points[k : k + 1], values[k : k + 1], blocks[k : k + 1], weights[k : k + 1], SPHERICAL
-        )
-        assert together.mean[k] == pytest.approx(alone.mean[0], rel=1e-12)
-        assert together.variance[k] == pytest.approx(alone.variance[0], rel=1e-12)
 
 
 @pytest.mark.parametrize("model", ["spherical", "exponential", "linear"])
@@ -246,16 +241,16 @@ def test_lattices_are_as_their_points_one_by_one(model):
     x[3], y[3] = 4.0, 5.0
     weights /= weights.sum(axis=(1, 2), keepdims=True)
     points, values = rng.uniform(0, 20, (blocks, 6, 2)), rng.normal(10, 1, (blocks, 6))
-    every = np.stack([np.tile(x, (1, up)), np.repeat(y, across, axis=1)], axis=-1)
-    flat = weights.reshape(blocks, -1)
     block = Lattices(x, y, weights)
+    every, flat = points_of(block)
     assert block.within(variogram) == pytest.approx(
         within_blocks(every, flat, variogram), rel=1e-12
     )
     found = lattice_kriging(points, values, block, variogram)
-    expected = block_kriging(points, values, every, flat, variogram)
-    assert found.mean == pytest.approx(expected.mean, rel=1e-11)
-    assert found.variance == pytest.approx(expected.variance, rel=1e-9)
+    columns = zip(points, values, every, flat, strict=True)
+    mean, variance = np.array([by_the_book(*one, variogram) for one in columns]).T
+    assert found.mean == pytest.approx(mean, rel=1e-11)
+    assert found.variance == pytest.approx(variance, rel=1e-9)
     # a block by itself is worked out as beside others, to the last digit
     alone = lattice_kriging(points[4:5], values[4:5], block.rows(np.array([4])), variogram)
     assert (alone.mean[0], alone.variance[0]) == (found.mean[4], found.variance[4])
@@ -282,19 +277,17 @@ def test_a_dozen_points_a_side_stand_for_a_surface(model, range_m, catches):
 
 def test_without_structure_the_mean_is_the_plain_one_and_its_variance_the_nugget_over_n():
     points, values = points_and_values(8, 6)
-    block, weights = lattice(0, 0, 30, 4)
     pure = Variogram(model="spherical", nugget=4.0, sill=0.0, range_m=5.0)
-    found = block_kriging(points[None], values[None], block, weights, pure)
+    found = lattice_kriging(points[None], values[None], lattice(0, 0, 30, 4), pure)
     assert found.mean[0] == pytest.approx(values.mean(), rel=1e-12)
     assert found.variance[0] == pytest.approx(4.0 / 8, rel=1e-12)
 
 
 def test_catches_in_a_cluster_count_for_less():
     points = np.array([[5.0, 5.0], [5.2, 5.0], [5.0, 5.2], [25.0, 25.0]])
-    block, weights = lattice(0, 0, 30, 6)
+    block = lattice(0, 0, 30, 6)
     share = [
-        block_kriging(points[None], row[None], block, weights, SPHERICAL).mean[0]
-        for row in np.eye(4)
+        lattice_kriging(points[None], row[None], block, SPHERICAL).mean[0] for row in np.eye(4)
     ]
     assert sum(share) == pytest.approx(1.0)
     assert share[3] > 1.5 * max(share[:3])
@@ -302,30 +295,26 @@ def test_catches_in_a_cluster_count_for_less():
 
 def test_turning_moving_and_scaling_change_nothing_or_only_the_scale():
     points, values = points_and_values(7, 7)
-    block, weights = lattice(3, 4, 10, 5)
-    first = block_kriging(points[None], values[None], block, weights, SPHERICAL)
-    turn = np.array([[0.6, 0.8], [-0.8, 0.6]])
-    again = block_kriging(
-        (points @ turn + 500.0)[None], 3 * values[None], block @ turn + 500.0, weights, SPHERICAL
-    )
+    block = lattice(3, 4, 10, 5)
+    first = lattice_kriging(points[None], values[None], block, SPHERICAL)
+    turned = Lattices(500.0 - block.y_m, 500.0 + block.x_m, block.weights.transpose(0, 2, 1))
+    quarter = np.array([[0.0, 1.0], [-1.0, 0.0]])
+    again = lattice_kriging((points @ quarter + 500.0)[None], 3 * values[None], turned, SPHERICAL)
     assert again.mean == pytest.approx(3 * first.mean)
     assert again.variance == pytest.approx(first.variance)
 
 
 def test_two_catches_at_one_place():
     points, values = np.array([[1.0, 1.0], [1.0, 1.0], [9.0, 2.0]]), np.array([8.0, 12.0, 10.0])
-    block, weights = lattice(0, 0, 10, 4)
+    block = lattice(0, 0, 10, 4)
     exact = Variogram(model="spherical", nugget=0.0, sill=2.0, range_m=12.0)
     for variogram in (SPHERICAL, exact):
-        found = block_kriging(points[None], values[None], block, weights, variogram)
+        found = lattice_kriging(points[None], values[None], block, variogram)
         assert found.mean[0] == pytest.approx(10.0, abs=1e-5)
         assert found.variance[0] > 0
 
 
 def test_wrong_weights_and_variograms_are_refused():
-    block, weights = lattice(0, 0, 10, 2)
-    with pytest.raises(ValueError, match="weights: those of each block must sum to 1"):
-        block_kriging(np.zeros((1, 1, 2)), np.ones((1, 1)), block, 2 * weights, SPHERICAL)
     doubled = Lattices(np.arange(2.0)[None], np.arange(2.0)[None], np.full((1, 2, 2), 0.5))
     with pytest.raises(ValueError, match="weights: those of each block must sum to 1"):
         lattice_kriging(np.zeros((1, 1, 2)), np.ones((1, 1)), doubled, SPHERICAL)

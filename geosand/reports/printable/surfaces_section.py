@@ -16,7 +16,7 @@ from geosand.reports.printable.cell_pictures import Depth, depth_bar, scale_head
 from geosand.reports.printable.content import Block, Column, Row, Section, Table, Text
 from geosand.reports.words import Units, between, chance, label_of, shown
 from geosand.results import Results
-from geosand.season.ledger import UNDER
+from geosand.season.ledger import NOT_YET, ON_TARGET, UNDER
 from geosand.units import SHOWN
 
 BAR = 118.0
@@ -95,6 +95,8 @@ def _without_outliers(highs: Sequence[float], others: Sequence[float]) -> list[f
 def _row(row: Document, names: dict[str, str], scale: Scale, tolerance: float, units: Units) -> Row:
     factor = SHOWN[units]["depth"][0] / MILLIMETRE
     under = row["state"] == UNDER
+    nothing_due = not row["dressings"] and not row["target_so_far_mm"]
+    state = NOT_YET if nothing_due and row["state"] == ON_TARGET else row["state"]
     bar = Depth(
         value=si(row["depth_mm"]) * factor,
         low=si(row["low_mm"]) * factor,
@@ -105,7 +107,8 @@ def _row(row: Document, names: dict[str, str], scale: Scale, tolerance: float, u
         estimated=row["basis"] == "other surfaces",
     )
     least = "" if row["all_measured"] or not row["dressings"] else "at least "
-    probability = "" if row["probability"] is None else f", {chance(row['probability'])}"
+    sure = row["probability"] is not None and state != NOT_YET
+    probability = f", {chance(row['probability'])}" if sure else ""
     name = names.get(row["id"], "")
     low, high = si(row["low_mm"], MILLIMETRE), si(row["high_mm"], MILLIMETRE)
     return Row(
@@ -116,7 +119,7 @@ def _row(row: Document, names: dict[str, str], scale: Scale, tolerance: float, u
             least + shown(si(row["depth_mm"], MILLIMETRE), "depth", units, unit=False),
             between(low, high, "depth", units),
             shown(si(row["target_so_far_mm"], MILLIMETRE), "depth", units, unit=False),
-            f"{row['state']}{probability}",
+            f"{state}{probability}",
         ),
         tone="alarm" if under else "",
     )

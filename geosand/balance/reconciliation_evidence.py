@@ -1,0 +1,176 @@
+"""What a season's balances are reconciled from: figures, witnesses, and every error by itself.
+
+A unit mass, catch efficiency, tray size, edge or bulk density is one figure with one error in all
+dressings: that is what tells a constant fault from a one-off.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from geosand.areas.register import AreaRegister
+from geosand.balance.account import Balance, mass_on_surfaces
+from geosand.balance.second_witnesses import DensityWitness, density_witness
+from geosand.balance.spread import BAGS
+from geosand.balance.stock import StockWitness
+from geosand.balance.throw_fit import U_SHAPE, ThrowFit, throw_fit
+from geosand.columns import Floats, Ints, Strings, ratio
+from geosand.estimates import Estimates
+from geosand.rates.surface_rates import CATCHES, MEAN, MEAN_SURFACES, SURFACE, Rates
+from geosand.site.sand_tables import WeighedLoads
+from geosand.site.tables import Site
+
+Columns = dict[str, Floats]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Evidence:
+    """All that a season's equations are made of; b measured dressings."""
+
+    site: Site
+    dressing: Ints  #: (b,) rows of Dressings with an overthrow
+    spreaders: Strings  #: (k,) "" = not named
+    spreader: Ints  #: (b,) row of ``spreaders``
+    spread: Estimates  #: (b,) kg
+    on_surfaces: Estimates  #: (b,) kg
+    edge_kg: Floats  #: (b,) W
+    spread_errors: Mapping[str, Floats]  #: (b,) kg of each single error
+    on_errors: Mapping[str, Floats]
+    edge_errors: Mapping[str, Floats]
+    ring: Ints  #: rows of ``dressing`` with ring catches
+    ring_strip_m: Floats
+    u_ring_strip_m: Floats  #: from its catches alone; the shape of the throw is shared
+    weighed: WeighedLoads
+    stock: StockWitness | None
+    density: DensityWitness
+    density_sand: Ints  #: sands with a stated and a measured bulk density
+
+    @property
+    def overthrow_kg(self) -> Floats:
+        """Overthrow as stated (b,)."""
+        difference: Floats = self.spread.value - self.on_surfaces.value
+        return difference
+
+    def stack(
+        self,
+        *,
+        balance: Floats | float = 0.0,
+        ring: Floats | float = 0.0,
+        weighed: Floats | float = 0.0,
+        stock: Floats | float = 0.0,
+        density: Floats | float = 0.0,
+    ) -> Floats:
+        """One column over all equations from its part in each kind of them."""
+        stocks = 0 if self.stock is None else len(self.stock.sand)
+        sizes = (len(self.dressing), len(self.ring), len(self.weighed.load), stocks)
+        parts = (balance, ring, weighed, stock, density)
+        column: Floats = np.concatenate(
+            [
+                np.broadcast_to(np.asarray(part, dtype=np.float64), (size,))
+                for part, size in zip(parts, (*sizes, len(self.density_sand)), strict=True)
+            ]
+        )
+        return column
+
+
+def evidence(
+    site: Site,
+    register: AreaRegister,
+    rates: Rates,
+    balance: Balance,
+    *,
+    fit: ThrowFit | None = None,
+    weighed: WeighedLoads | None = None,
+    stock: StockWitness | None = None,
+) -> Evidence:
+    """Collect the season's evidence; dressings without an overthrow are left out."""
+    size, dressed = len(site.dressings), site.dressed
+    fit = throw_fit(site, register, rates, balance) if fit is None else fit
+    perimeter = register.perimeter_m[dressed.surface]
+    around = rates.rate.scaled(perimeter).group_sum(dressed.dressing, size)
+    known = np.isfinite(balance.overthrow.value) & (np.nan_to_num(around.value) > 0)
+    rows = np.flatnonzero(known)
+    names, spreader = np.unique(site.dressings.spreader[rows], return_inverse=True)
+    on = mass_on_surfaces(site, register, rates, dressed.dressing, size)
+    area = register.area_m2[dressed.surface]
+    ring, strip, u_strip = _rings(fit, rows, size)
+    density = density_witness(site)
+    return Evidence(
+        site=site,
+        dressing=rows,
+        spreaders=names,
+        spreader=spreader,
+        spread=balance.spread.rows(rows),
+        on_surfaces=on.rows(rows),
+        edge_kg=around.value[rows],
+        spread_errors=_load_errors(site, balance.spread, rows),
+        on_errors=_surface_errors(site, rates, on, area, rows),
+        edge_errors=_surface_errors(site, rates, around, perimeter, rows),
+        ring=ring,
+        ring_strip_m=strip,
+        u_ring_strip_m=u_strip,
+        weighed=site.weighed if weighed is None else weighed,
+        stock=stock,
+        density=density,
+        density_sand=np.flatnonzero(np.isfinite(density.sigmas)),
+    )
+
+
+def _rings(fit: ThrowFit, rows: Ints, dressings: int) -> tuple[Ints, Floats, Floats]:
+    """Strip by ring catches of each dressing all of whose groups have them (weighted by W)."""
+    strip = fit.from_catches.strip_width_m
+    u = np.sqrt(np.maximum(fit.from_catches.u_strip_width_m**2 - (U_SHAPE * strip) ** 2, 0.0))
+    weight = np.bincount(fit.dressing, fit.edge_kg, dressings)
+    mean = ratio(np.bincount(fit.dressing, fit.edge_kg * strip, dressings), weight)
+    spread = ratio(np.sqrt(np.bincount(fit.dressing, (fit.edge_kg * u) ** 2, dressings)), weight)
+    ring = np.flatnonzero(np.isfinite(mean[rows]) & np.isfinite(spread[rows]))
+    return ring, mean[rows][ring], spread[rows][ring]
+
+
+def _load_errors(site: Site, spread: Estimates, rows: Ints) -> Columns:
+    """Errors of the spread: each load's bags by themselves, labels and moistures shared."""
+    loads, columns = site.loads, {}
+    dry = 1 + site.moistures.ratio[loads.moisture]
+    bags = np.sqrt(loads.count) * loads.u_unit_mass_kg / dry
+    for k, name in enumerate(loads.id.tolist()):
+        mine = rows == loads.dressing[k]
+        if mine.any():
+            columns[f"{BAGS}: {name}"] = np.where(mine, bags[k], 0.0)
+    columns.update({k: v[rows] for k, v in spread.effects.items() if k != BAGS})
+    return columns
+
+
+def _surface_errors(
+    site: Site, rates: Rates, table: Estimates, extent: Floats, rows: Ints
+) -> Columns:
+    """Errors of Σ rate·extent: each surface's own deviation once, its catches anew each time.
+
+    The error of a dressing's mean from which surfaces were caught on is the same in the next one
+    as far as these are the same: correlation |C ∩ D|/√(|C|·|D|) of sets C and D of surfaces.
+    """
+    dressed, size = site.dressed, len(site.dressings)
+    ground, ids = site.surfaces.ground[dressed.surface], len(site.ids)
+    own = np.zeros((size, ids))
+    if SURFACE in rates.rate.effects:
+        np.add.at(
+            own, (dressed.dressing, ground), np.nan_to_num(rates.rate.effects[SURFACE]) * extent
+        )
+    caught = np.zeros((size, ids))
+    caught[dressed.dressing[rates.own], ground[rates.own]] = 1.0
+    caught = caught * ratio(1.0, np.sqrt(caught.sum(axis=1)), empty=0.0)[:, None]
+    mean = np.nan_to_num(table.effects.get(MEAN_SURFACES, np.zeros(size)))[:, None] * caught
+    columns: Columns = {}
+    for key, matrix in ((SURFACE, own[rows]), (MEAN_SURFACES, mean[rows])):
+        for k in np.flatnonzero(np.any(matrix != 0, axis=0)).tolist():
+            columns[f"{key}: {site.ids[k]}"] = matrix[:, k]
+    for key, effect in table.effects.items():
+        if key in (CATCHES, MEAN):
+            single = np.diag(effect[rows])
+            names = site.dressings.id[rows].tolist()
+            columns.update({f"{key}: {n}": c for n, c in zip(names, single, strict=True)})
+        elif key not in (SURFACE, MEAN_SURFACES):
+            columns[key] = effect[rows]
+    return columns
