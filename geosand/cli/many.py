@@ -73,6 +73,9 @@ def command(
     a column site. A site that is refused is told and left out; a run that was interrupted goes on
     where it stopped, and sites that did not change are not worked out again.
     """
+    said = click.get_current_context().get_parameter_source("workers")
+    if scheduler is not None and said != click.core.ParameterSource.DEFAULT:
+        raise click.UsageError("--scheduler has the cluster's workers: leave out --workers")
     _needs_pyarrow()
     day_of(as_of)
     from geosand.cli.progress import steps

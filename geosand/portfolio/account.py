@@ -57,7 +57,7 @@ def account_portfolio(
     chunks = chunks_of(keys, chunk, workers)
     jobs = _jobs(source, chunks, parts, options, out, maps)
     if scheduler is None:  # a cluster's machines may not see the folder
-        work = partial(_worked_and_stored, work=work, root=parts.root)
+        work = partial(_worked_and_stored, work=work, root=parts.root, options=parts.options)
     for result in run(jobs, workers=workers, scheduler=scheduler, work=work):
         _write_maps(result, maps, out)
         parts.add(result)
@@ -97,8 +97,8 @@ def _write_maps(result: ChunkDone, maps: Mapping[str, str], out: Path) -> None:
             (out / maps[key]).unlink(missing_ok=True)
 
 
-def _worked_and_stored(chunk: Chunk, work: Work, root: Path) -> ChunkDone:
-    return stored(work(chunk), root)
+def _worked_and_stored(chunk: Chunk, work: Work, root: Path, options: str) -> ChunkDone:
+    return stored(work(chunk), root, options)
 
 
 def _jobs(
@@ -121,11 +121,17 @@ def _sites(result: ChunkDone) -> int:
     return len(result.kept) + len(result.fingerprints)
 
 
+#: What one system takes for devices, with whatever ending.
+_TAKEN = {"con", "prn", "aux", "nul", *(f"{port}{n}" for port in ("com", "lpt") for n in range(10))}
+
+
 def map_name(key: str) -> str:
     """The file of a site's map: its key with what no file name may hold written as ``~`` and hex.
 
     >>> map_name("north/Site 1")
     'maps/north~2fSite~201.html'
+    >>> map_name("con"), map_name("..")  # a device of one system, hidden on others
+    ('maps/~63on.html', 'maps/~2e..html')
     >>> map_name(".")  # the folder itself is a site
     'maps/~.html'
     """
@@ -134,6 +140,8 @@ def map_name(key: str) -> str:
     plain = "".join(
         c if c.isascii() and (c.isalnum() or c in "-_.") else f"~{ord(c):02x}" for c in key
     )
+    if plain.startswith(".") or plain.partition(".")[0].lower() in _TAKEN:
+        plain = f"~{ord(plain[0]):02x}{plain[1:]}"
     if len(plain) > LONGEST_NAME:
         plain = f"{plain[: LONGEST_NAME - 20]}~{sha256(key.encode()).hexdigest()[:16]}"
     return f"{MAPS}/{plain}.html"

@@ -5,9 +5,8 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
-import shapely
 
-from geosand.columns import Geometries, Ints
+from geosand.columns import Ints
 
 Bytes = np.ndarray[Any, np.dtype[np.uint8]]
 
@@ -20,6 +19,17 @@ def one_array(values: Any) -> Any:
     if len(pieces) == 1:  # as it is: a copy would take memory anew
         return pieces[0]
     return pa.concat_arrays(pieces) if pieces else pa.array([], values.type)
+
+
+def without_views(table: Any) -> Any:
+    """The table with views of texts and bytes written out, as Arrow can not take rows of them."""
+    import pyarrow as pa
+
+    plain = {"string_view": pa.large_string(), "binary_view": pa.large_binary()}
+    for k, field in enumerate(table.schema):
+        if kind := plain.get(str(field.type)):
+            table = table.set_column(k, field.with_type(kind), table.column(k).cast(kind))
+    return table
 
 
 def in_words(values: Any) -> Any:
@@ -53,11 +63,19 @@ def is_bytes(kind: Any) -> bool:
     return texts or of.is_binary(kind) or of.is_large_binary(kind)
 
 
-def places_of(array: Any) -> Ints:
-    """Where the bytes of each row begin in the content, and the last end (n + 1,), as stored."""
+def is_list(kind: Any) -> bool:
+    """True for lists that are not of one length."""
     import pyarrow as pa
 
-    wide = pa.types.is_large_string(array.type) or pa.types.is_large_binary(array.type)
+    return bool(pa.types.is_list(kind) or pa.types.is_large_list(kind))
+
+
+def places_of(array: Any) -> Ints:
+    """Where the bytes, or members, of each row begin, and the last end (n + 1,), as stored."""
+    import pyarrow as pa
+
+    of, kind = pa.types, array.type
+    wide = of.is_large_list(kind) or of.is_large_string(kind) or of.is_large_binary(kind)
     number = np.dtype(np.int64 if wide else np.int32)
     places = array.buffers()[1]
     if places is None:  # Arrow may leave them out where there are no rows
@@ -69,8 +87,3 @@ def places_of(array: Any) -> Ints:
 def content_of(array: Any) -> Bytes:
     """The bytes of all rows."""
     return np.frombuffer(array.buffers()[2] or b"", np.uint8)
-
-
-def geometries(values: Any) -> Geometries:
-    """What a column of well-known binary holds; None for blanks and for what is no geometry."""
-    return np.asarray(shapely.from_wkb(values.to_numpy(), on_invalid="ignore"))

@@ -71,7 +71,7 @@ class ChunkDone:
     fingerprints: Mapping[str, str] = field(default_factory=dict)  #: of the sites worked out now
     rows: Mapping[str, Mapping[str, tuple[int, int]]] = field(default_factory=dict)
     tables: Mapping[str, Any] = field(default_factory=dict)  #: empty where ``folder`` has them
-    folder: Path | None = None
+    folder: Path | None = None  #: the part that holds the tables, whole and in its place
     maps: Mapping[str, bytes] = field(default_factory=dict)  #: HTML by site
     unforeseen: Mapping[str, int] = field(default_factory=dict)  #: sites read alone, by the error
 

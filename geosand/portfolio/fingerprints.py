@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Mapping
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -13,6 +13,7 @@ from geosand.portfolio.arrow_columns import (
     Bytes,
     content_of,
     is_bytes,
+    is_list,
     one_array,
     places_of,
     written_out,
@@ -31,44 +32,51 @@ def fingerprints(tables: Mapping[str, SiteRows], sites: int) -> list[str]:
     return [digest.hexdigest() for digest in digests]
 
 
+class _Part(NamedTuple):
+    """Something that a column says: what each site says lies from one bound to the next."""
+
+    told: Ints | Bytes | Bools
+    bounds: Ints  #: (sites + 1,)
+    blanks_of: str = ""  #: name of what is blank where this is True; "" = it says something else
+
+
 def _add(digests: list[Any], table: str, rows: SiteRows) -> None:
-    """The rows of each site to its digest: numbers and lengths of texts, texts, what is blank."""
-    bounds = rows.bounds.tolist()
-    head, fixed, texts = f"{table}\0", list[Any](), list[tuple[Bytes, list[int]]]()
-    blanks, others = dict[str, Bools](), list[Any]()
+    """The rows of each site to its digest: all that they say, and then what is blank."""
+    head, parts, others = f"{table}\0", list[_Part](), list[Any]()
     for name, values in zip(rows.table.column_names, rows.table.columns, strict=True):
         if name in ("site", "row"):
             continue
         array = _plain(values)
         head += f"{name}\0{array.type}\0"
-        blank = array.is_null().to_numpy(zero_copy_only=False) if array.null_count else None
-        if (start := _starts(array, blank)) is not None:
-            fixed.append(np.diff(start))
-            texts.append((content_of(array), start[rows.bounds].tolist()))
-        elif (numbers := _as_numbers(array, blank)) is not None:
-            fixed.append(numbers)
-        else:
+        said = _parts(name, array, rows.bounds)
+        if said is None:
             others.append(values)
-            continue
-        if blank is not None:
-            blanks[name] = blank
+        else:
+            parts += said
+    bounds = rows.bounds.tolist()
     for digest, begin, end in zip(digests, bounds, bounds[1:], strict=False):
-        if end == begin:
-            continue
-        digest.update(f"{head}{end - begin}\0".encode())
-        for column in fixed:
-            digest.update(column[begin:end])
-    for content, starts in texts:
-        for digest, begin, end in zip(digests, starts, starts[1:], strict=False):
-            digest.update(content[begin:end])
-    for name, blank in blanks.items():
-        for k in np.flatnonzero(np.bincount(rows.member()[blank])).tolist():
-            digests[k].update(f"{name}\0".encode())
-            digests[k].update(blank[bounds[k] : bounds[k + 1]])
+        if end > begin:
+            digest.update(f"{head}{end - begin}\0".encode())
+    for part in parts:
+        if not part.blanks_of:
+            begun = part.bounds.tolist()
+            for digest, begin, end in zip(digests, begun, begun[1:], strict=False):
+                digest.update(part.told[begin:end])
+    for part in parts:
+        if part.blanks_of:
+            _add_blanks(digests, part)
     for column in others:
         for digest, begin, end in zip(digests, bounds, bounds[1:], strict=False):
             if end > begin:
                 digest.update(_stream(column.take(np.arange(begin, end))))
+
+
+def _add_blanks(digests: list[Any], part: _Part) -> None:
+    """Only to sites that have any: a column without blanks may have some where others are read."""
+    before = np.append(0, np.cumsum(part.told))[part.bounds]
+    for k in np.flatnonzero(np.diff(before)).tolist():
+        digests[k].update(f"{part.blanks_of}\0".encode())
+        digests[k].update(part.told[part.bounds[k] : part.bounds[k + 1]])
 
 
 def _plain(values: Any) -> Any:
@@ -80,12 +88,41 @@ def _plain(values: Any) -> Any:
     return one_array(written_out(values))
 
 
-def _starts(array: Any, blank: Bools | None) -> Ints | None:
-    """Where the bytes of each row of a column of texts begin (n + 1,); None for other columns."""
-    if not is_bytes(array.type):
+def _parts(name: str, array: Any, bounds: Ints) -> list[_Part] | None:
+    """All that a column says; None where only Arrow can tell.
+
+    Numbers and days are their bits, 0 where blank; of texts and lists come the lengths first, and
+    then what they hold.
+    """
+    import pyarrow as pa
+
+    blank = array.is_null().to_numpy(zero_copy_only=False) if array.null_count else None
+    parts = [] if blank is None else [_Part(told=blank, bounds=bounds, blanks_of=name)]
+    inner = list[tuple[str, Any, Ints]]()
+    if is_bytes(array.type) or is_list(array.type):
+        start = places_of(array)
+        size = np.diff(start)
+        if blank is not None and size[blank].any():
+            return None
+        parts.append(_Part(told=size, bounds=bounds))
+        if is_bytes(array.type):
+            parts.append(_Part(told=content_of(array), bounds=start[bounds]))
+        else:
+            inner = [(f"{name}[]", array.values, start[bounds])]
+    elif pa.types.is_struct(array.type):
+        inner = [
+            (f"{name}.{field.name}", column, bounds)
+            for field, column in zip(array.type, array.flatten(), strict=True)
+        ]
+    elif (numbers := _as_numbers(array, blank)) is not None:
+        parts.append(_Part(told=numbers, bounds=bounds))
+    else:
         return None
-    start = places_of(array)
-    return None if blank is not None and np.diff(start)[blank].any() else start
+    for one in inner:
+        if (said := _parts(*one)) is None:
+            return None
+        parts += said
+    return parts
 
 
 def _as_numbers(array: Any, blank: Bools | None) -> Ints | None:

@@ -66,7 +66,7 @@ def _stacked(
         order, layout = _Order(), _layout(mine[0].raw)
         order.takes(layout or {})
     surveys = [_in_order(one.raw.editions) for one in mine]
-    told = [replace(f, member=k) for k, one in enumerate(mine) for f in one.findings]
+    told = [f._replace(member=k) for k, one in enumerate(mine) for f in one.findings]
     return _raw_sites([one.raw for one in mine], surveys, order), told
 
 
@@ -265,5 +265,5 @@ def _told(site: Site, editions: Sequence[RawEdition]) -> Site:
     files = {EARLIER.format(n): e.table.file for n, e in enumerate(editions)}
     if not any(finding.about in files for finding in site.findings):
         return site
-    findings = tuple(replace(f, about=files.get(f.about, f.about)) for f in site.findings)
+    findings = tuple(f._replace(about=files.get(f.about, f.about)) for f in site.findings)
     return replace(site, findings=findings)

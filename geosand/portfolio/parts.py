@@ -14,7 +14,7 @@ import re
 import shutil
 import tempfile
 from collections import OrderedDict
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
@@ -34,7 +34,7 @@ class Parts:
     root: Path
     options: str  #: fingerprint of version and options
     place: dict[str, tuple[str, str]] = field(default_factory=dict)  #: site -> part, fingerprint
-    rows: dict[str, dict[str, list[int]]] = field(default_factory=dict)
+    rows: dict[str, Mapping[str, Sequence[int]]] = field(default_factory=dict)
 
     @classmethod
     def opened(cls, out: Path, options: str) -> Parts:
@@ -59,21 +59,11 @@ class Parts:
         if not done.fingerprints:
             return
         if done.folder is None:
-            done = stored(done, self.root)
+            done = stored(done, self.root, self.options)
         assert done.folder is not None
-        sites = {
-            key: {"fingerprint": mark, "rows": {n: list(r) for n, r in done.rows[key].items()}}
-            for key, mark in done.fingerprints.items()
-        }
-        told = {"options": self.options, "sites": sites, "sizes": _sizes(done.folder)}
-        text = json.dumps(told, sort_keys=True)
-        name = hashlib.sha256(text.encode()).hexdigest()[:20]
-        write_whole(done.folder / "part.json", text.encode("utf-8"))
-        shutil.rmtree(self.root / name, ignore_errors=True)
-        os.replace(done.folder, self.root / name)
-        for key, one in sites.items():
-            self.place[key] = (name, str(one["fingerprint"]))
-            self.rows[key] = done.rows[key]  # type: ignore[assignment]
+        for key, mark in done.fingerprints.items():
+            self.place[key] = (done.folder.name, mark)
+            self.rows[key] = done.rows[key]
 
     def forget_others(self, keys: Sequence[str]) -> list[str]:
         """Drop sites that are no longer there, and parts that no site needs; the sites dropped."""
@@ -129,10 +119,11 @@ class Parts:
         return opened[part]
 
 
-def stored(done: ChunkDone, root: Path) -> ChunkDone:
-    """The same with its tables in a new folder below ``root``, which is no part yet.
+def stored(done: ChunkDone, root: Path, options: str) -> ChunkDone:
+    """The same with its tables in a part below ``root``.
 
-    Where the process that works a chunk out writes them too, they need not travel.
+    Where the process that works a chunk out keeps it, its tables need not travel, and a run that is
+    killed loses no chunk that is finished.
     """
     if not done.fingerprints:
         return done
@@ -141,10 +132,20 @@ def stored(done: ChunkDone, root: Path) -> ChunkDone:
     try:
         for name, table in done.tables.items():
             _write_stream(made / f"{name}.arrow", table)
+        sites = {
+            key: {"fingerprint": mark, "rows": done.rows[key]}
+            for key, mark in done.fingerprints.items()
+        }
+        told = {"options": options, "sites": sites, "sizes": _sizes(made)}
+        text = json.dumps(told, sort_keys=True)
+        write_whole(made / "part.json", text.encode("utf-8"))
     except BaseException:
         shutil.rmtree(made, ignore_errors=True)
         raise
-    return replace(done, tables={}, folder=made)
+    place = root / hashlib.sha256(text.encode()).hexdigest()[:20]
+    shutil.rmtree(place, ignore_errors=True)
+    os.replace(made, place)
+    return replace(done, tables={}, folder=place)
 
 
 def _write_stream(path: Path, table: Any) -> None:

@@ -49,12 +49,14 @@ def split_by_site(table: Any, keys: Sequence[str], geometry: str) -> SiteRows:
     place = {key: number for number, key in enumerate(keys)}
     number = np.array([*(place.get(word, -1) for word in coded.dictionary.to_pylist()), -1])
     owner = number[coded.indices.fill_null(-1).to_numpy(zero_copy_only=False)]
-    order = np.argsort(owner, kind="stable")
-    bounds = np.searchsorted(owner[order], np.arange(len(keys) + 1))
-    if not (np.diff(order) == 1).all():
-        table = table.take(pa.array(order))
-    begin, end = int(bounds[0]), int(bounds[-1])
-    return SiteRows(table=table.slice(begin, end - begin), bounds=bounds - begin)
+    rows = np.flatnonzero(owner >= 0)
+    rows = rows[np.argsort(owner[rows], kind="stable")]
+    bounds = np.searchsorted(owner[rows], np.arange(len(keys) + 1))
+    if (np.diff(rows) == 1).all():
+        table = table.slice(int(rows[0]) if len(rows) else 0, len(rows))
+    else:
+        table = table.take(pa.array(rows))
+    return SiteRows(table=table, bounds=bounds)
 
 
 def _to_the_microsecond(table: Any) -> Any:

@@ -1,6 +1,7 @@
 """A portfolio in a few files: tables with a column ``site`` beside the site folder's own columns.
 
-``surfaces`` and, where catches have geometry, ``catches`` are GeoParquet or GeoPackage in WGS 84;
+``surfaces`` and, where catches have geometry, ``catches`` are GeoParquet (well-known binary, or the
+native encodings polygon, multipolygon and point of its version 1.1) or GeoPackage, in WGS 84;
 ``dressings``, ``loads``, ``deliveries`` and ``sites`` are Parquet or layers. ``sites`` has what
 site.toml says, one row a site, a table's name before its key: ``sands.dried.bulk_density_g_cm3``,
 ``catches.u_tray_percent``, ``targets_mm.green``; an empty cell is a key left out. A column
@@ -19,16 +20,13 @@ import numpy as np
 import shapely
 
 from geosand.errors import Fault, Faults, Finding, Refused
-from geosand.portfolio.arrow_columns import geometries, written_out
+from geosand.portfolio.arrow_columns import written_out
+from geosand.portfolio.arrow_geometries import geometries
 from geosand.portfolio.fingerprints import fingerprints
+from geosand.portfolio.parquet_tables import parquet_table
 from geosand.portfolio.read_at_once import read_at_once
 from geosand.portfolio.rows_by_site import SiteRows
-from geosand.portfolio.set_tables import (
-    FileTable,
-    geopackage_layers,
-    parquet_table,
-    told_of,
-)
+from geosand.portfolio.set_tables import FileTable, geopackage_layers, told_of
 from geosand.portfolio.sources import SiteRead
 from geosand.portfolio.typed_columns import GEOMETRY
 from geosand.site.assemble import RawSite, assemble

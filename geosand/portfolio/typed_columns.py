@@ -9,7 +9,8 @@ import numpy as np
 import shapely
 
 from geosand.columns import Bools, Floats, Geometries, Ints
-from geosand.portfolio.arrow_columns import geometries, in_words
+from geosand.portfolio.arrow_columns import in_words
+from geosand.portfolio.arrow_geometries import geometries
 from geosand.portfolio.rows_by_site import SiteRows
 from geosand.portfolio.sound_sites import NotAlikeError
 from geosand.site.cells import RawTable

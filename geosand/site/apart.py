@@ -51,56 +51,11 @@ def taken_apart(
 ) -> list[Site]:
     """Every site by itself, with what was found of it."""
     text, members = tables.text, len(tables.text.name)
-    moistures, of_moisture, place = tables.book.table()
-    of_load = tables.of_dressing[tables.loads.dressing]
-    of_group = np.zeros(len(tables.groups), dtype=np.int64)
-    grouped = tables.loads.group >= 0
-    of_group[tables.loads.group[grouped]] = of_load[grouped]
-
-    def begun(member: Ints) -> Ints:
-        return np.searchsorted(member, np.arange(members))
-
-    surfaces, ids, dressings = (
-        begun(tables.of_surface),
-        begun(tables.ids.member),
-        begun(tables.of_dressing),
-    )
-    sands, groups, loads = text.first_sand(), begun(of_group), begun(of_load)
-    editions = np.arange(members) * max(tables.valid_from.shape[1], 1)
-    pools, wet = np.cumsum(tables.pools) - tables.pools, begun(of_moisture)
-
-    def apart(table: Any, member: Ints, **bases: Ints) -> list[Any]:
-        return _apart(table, member, members, bases, place)
-
-    parts = {
-        "surfaces": apart(
-            tables.surfaces, tables.of_surface, edition=editions, ground=ids, around=ids
-        ),
-        "sands": apart(text.sands, text.of_sand, moisture=wet),
-        "moistures": _moistures(moistures, of_moisture, members),
-        "dressings": apart(tables.dressings, tables.of_dressing, sand=sands, edition=editions),
-        "dressed": apart(
-            tables.dressed,
-            tables.of_dressing[tables.dressed.dressing],
-            dressing=dressings,
-            surface=surfaces,
-        ),
-        "catches": apart(
-            tables.catches,
-            tables.of_dressing[tables.catches.dressing],
-            dressing=dressings,
-            declared=ids,
-            moisture=wet,
-            mass_pool=pools,
-            volume_pool=pools,
-        ),
-        "loads": apart(tables.loads, of_load, dressing=dressings, moisture=wet, group=groups),
-        "weighed": apart(tables.weighed, of_load[tables.weighed.load], load=loads),
-        "deliveries": apart(tables.deliveries, tables.of_delivery, sand=sands),
-        "stock_counts": apart(tables.counts, tables.of_count, sand=sands),
-    }
-    names = np.split(tables.ids.text.strings(), ids[1:])
-    sets = _sets(tables.groups, of_group, ids, members)
+    owners = _owners(tables)
+    begun = _begun(tables, owners, members)
+    parts = _parts(tables, owners, begun, members)
+    names = np.split(tables.ids.text.strings(), begun.ids[1:])
+    sets = _sets(tables.groups, owners.group, begun.ids, members)
     told = _findings(findings, members)
     return [
         Site(
@@ -122,6 +77,96 @@ def taken_apart(
         )
         for k in range(members)
     ]
+
+
+class _Owners(NamedTuple):
+    """The site of each load, group and moisture; the moistures are those of the book."""
+
+    load: Ints
+    group: Ints
+    moistures: Moistures
+    moisture: Ints
+    place: Ints  #: row of each moisture of the book among ``moistures``
+
+
+def _owners(tables: Tables) -> _Owners:
+    moistures, of_moisture, place = tables.book.table()
+    of_load = tables.of_dressing[tables.loads.dressing]
+    of_group = np.zeros(len(tables.groups), dtype=np.int64)
+    grouped = tables.loads.group >= 0
+    of_group[tables.loads.group[grouped]] = of_load[grouped]
+    return _Owners(
+        load=of_load, group=of_group, moistures=moistures, moisture=of_moisture, place=place
+    )
+
+
+class _Begun(NamedTuple):
+    """Where the rows of each site begin (sites,), by what other tables number."""
+
+    surfaces: Ints
+    ids: Ints
+    editions: Ints
+    sands: Ints
+    moistures: Ints
+    dressings: Ints
+    loads: Ints
+    groups: Ints
+    pools: Ints
+
+
+def _begun(tables: Tables, owners: _Owners, members: int) -> _Begun:
+    sites = np.arange(members)
+    return _Begun(
+        surfaces=np.searchsorted(tables.of_surface, sites),
+        ids=np.searchsorted(tables.ids.member, sites),
+        editions=sites * max(tables.valid_from.shape[1], 1),
+        sands=tables.text.first_sand(),
+        moistures=np.searchsorted(owners.moisture, sites),
+        dressings=np.searchsorted(tables.of_dressing, sites),
+        loads=np.searchsorted(owners.load, sites),
+        groups=np.searchsorted(owners.group, sites),
+        pools=np.cumsum(tables.pools) - tables.pools,
+    )
+
+
+def _parts(tables: Tables, owners: _Owners, begun: _Begun, members: int) -> dict[str, list[Any]]:
+    """Each table of a Site, by its name there: that of every site."""
+
+    def apart(table: Any, member: Ints, **bases: Ints) -> list[Any]:
+        return _apart(table, member, members, bases, owners.place)
+
+    of_dressing, text = tables.of_dressing, tables.text
+    ids, wet, pools = begun.ids, begun.moistures, begun.pools
+    dressing, sand, edition = begun.dressings, begun.sands, begun.editions
+    return {
+        "surfaces": apart(
+            tables.surfaces, tables.of_surface, edition=edition, ground=ids, around=ids
+        ),
+        "sands": apart(text.sands, text.of_sand, moisture=wet),
+        "moistures": _moistures(owners.moistures, owners.moisture, members),
+        "dressings": apart(tables.dressings, of_dressing, sand=sand, edition=edition),
+        "dressed": apart(
+            tables.dressed,
+            of_dressing[tables.dressed.dressing],
+            dressing=dressing,
+            surface=begun.surfaces,
+        ),
+        "catches": apart(
+            tables.catches,
+            of_dressing[tables.catches.dressing],
+            dressing=dressing,
+            declared=ids,
+            moisture=wet,
+            mass_pool=pools,
+            volume_pool=pools,
+        ),
+        "loads": apart(
+            tables.loads, owners.load, dressing=dressing, moisture=wet, group=begun.groups
+        ),
+        "weighed": apart(tables.weighed, owners.load[tables.weighed.load], load=begun.loads),
+        "deliveries": apart(tables.deliveries, tables.of_delivery, sand=sand),
+        "stock_counts": apart(tables.counts, tables.of_count, sand=sand),
+    }
 
 
 def _apart(

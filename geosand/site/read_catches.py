@@ -312,5 +312,5 @@ def _measured(
     for row in first[~has & used].tolist():
         if row not in reader.faulty:
             found = "neither a mass nor a usable volume was measured"
-            remedy = "give tare_g and gross_g, or a dry volume_cm3; or a reject_reason"
-            reader.fault(row, "gross_g", found, remedy=remedy)
+            remedy = "Give tare_g and gross_g, or a dry volume_cm3; or a reject_reason"
+            reader.fault(row, "gross_g", found, remedy=f"{reader.meant('gross_g')}{remedy}")

@@ -44,7 +44,7 @@ def read_deliveries(
     ticket = reader.text("ticket")
     reader.text("note")
     reader.finish()
-    _twice(reader, date, sand, counted)
+    _twice(reader, date, sand, counted & (text.sands_known()[reader.member] > 0))
     bought = ~counted
     return (
         Deliveries(

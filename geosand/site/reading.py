@@ -10,6 +10,7 @@ import numpy as np
 
 from geosand.columns import Bools, Dates, Floats, Strings
 from geosand.site.cells import (
+    DAY,
     LONGEST,
     UNSHOWN,
     Cell,
@@ -31,6 +32,12 @@ from geosand.site.raw_columns import (
 from geosand.site.table_reader import TableReader
 
 SERIAL_DAYS = (20_000, 80_000)  #: spreadsheets count days from 1900: 1954 to 2119
+#: A day as spreadsheets of many countries write it, and one with a time zone behind it.
+_SLASHED = r"\s*\d{1,4}[./-]\d{1,2}[./-]\d{1,4}\.?\s*"
+_ZONED = r"\s*\d{4}-\d{2}-\d{2}[T ][\d:.]+ ?(Z|[+-]\d{2}:?\d{2})\s*"
+#: Beyond these a year is a slip, or a spreadsheet's day 0.
+DAYS = np.array(["1950-01-01", "2149-12-31"], dtype="datetime64[D]")
+RECORDS = ("dressings.csv", "loads.csv", "catches.csv", "deliveries.csv")
 TRUE, FALSE = ("true", "yes", "1"), ("false", "no", "0")
 
 
@@ -94,6 +101,10 @@ class Reader(TableReader):
         days = _days(cells_of(column)) if words is None else _days(words.words)[words.code]
         if np.isnat(days).any():
             self._no_dates(name, cells_of(column), np.isnat(days), needed=needed)
+        for row in np.flatnonzero((days < DAYS[0]) | (days > DAYS[1])).tolist():
+            allowed, remedy = f"{DAYS[0]} to {DAYS[1]}", "look at the year"
+            found = f"{days[row]} can not be right"
+            self.fault(row, name, found, allowed=allowed, remedy=remedy)
         return days
 
     def _no_dates(self, name: str, cells: Sequence[Cell], rows: Bools, *, needed: bool) -> None:
@@ -108,6 +119,12 @@ class Reader(TableReader):
         remedy = "write the date so that day and month can not be mixed up"
         if number is not None and SERIAL_DAYS[0] < number < SERIAL_DAYS[1]:
             remedy = "it looks like a spreadsheet's day number: give the column the date format"
+        elif isinstance(cell, str) and DAY.fullmatch(cell):
+            remedy = "there is no such day: look it up"
+        elif isinstance(cell, str) and re.fullmatch(_SLASHED, cell, re.ASCII):
+            remedy += ": in a spreadsheet give the column the format yyyy-mm-dd before it is saved"
+        elif isinstance(cell, str) and re.fullmatch(_ZONED, cell, re.ASCII):
+            remedy = "write the day alone: with a time zone it could be another day at the site"
         self.fault(
             row,
             name,
@@ -178,7 +195,8 @@ class Reader(TableReader):
         if value is not None:
             return value
         allowed = "digits, with a point as the decimal mark and nothing between thousands"
-        self.fault(row, name, f"{quoted(cell)} is not a number", allowed=allowed)
+        remedy = _number_remedy(str(cell), self.table.file)
+        self.fault(row, name, f"{quoted(cell)} is not a number", allowed=allowed, remedy=remedy)
         return np.nan
 
     def _limits(
@@ -233,3 +251,17 @@ def _wrong_text(
     if text and pattern and not re.fullmatch(pattern, text):
         return {"found": f"{quoted(text)} can not be used", "allowed": allowed}
     return None
+
+
+def _number_remedy(text: str, file: str) -> str:
+    """What to write for the commonest texts that are no number; "" where that is anyone's guess."""
+    plain = text.strip()
+    if re.fullmatch(r"[+-]?\d+,\d+", plain, re.ASCII):
+        remedy = "write 1,5 as 1.5 and 1,500 as 1500"
+        workbook = ", or keep the records in a workbook, records.xlsx, which has numbers as such"
+        return remedy + (workbook if file in RECORDS else "")
+    if re.fullmatch(r"(\d+[ -])?\d+/\d+\s*\W?", plain, re.ASCII):
+        return "write fractions as decimal numbers, 1/32 as 0.03125"
+    if re.fullmatch(r"[+-]?[\d.,]*\d\s*[^\W\d]{1,5}[23²³]?", plain):
+        return "write the number alone; a unit belongs into the name of the column"
+    return ""

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import pytest
 
 from geosand.site.tables import Site
-from tests.benchmarks.portfolio_generator import write_folders, write_set
+from tests.benchmarks.portfolio_generator import BINARY, write_folders, write_set
 
 SITES = 5
 
@@ -19,7 +19,8 @@ def folders(tmp_path_factory):
 
 @pytest.fixture(scope="session")
 def site_set(tmp_path_factory):
-    return write_set(tmp_path_factory.mktemp("portfolio") / "set", SITES, chunk=2)
+    root = tmp_path_factory.mktemp("portfolio") / "set"
+    return write_set(root, SITES, chunk=2, encoding=BINARY)
 
 
 @pytest.fixture(scope="session")

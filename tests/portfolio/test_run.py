@@ -125,6 +125,14 @@ def test_a_cluster_gives_the_same_tables_though_a_worker_dies(
     same_files(whole[0], tmp_path / "out")
 
 
+def test_a_cluster_beside_processes_of_this_machine_is_wrong_usage(folders, tmp_path):
+    asked = ["many", str(folders), "--out", str(tmp_path / "out"), "--scheduler", "tcp://x:1"]
+    end = CliRunner().invoke(main, [*asked, "--workers", "1"])
+    assert end.exit_code == 2
+    assert "--scheduler has the cluster's workers: leave out --workers" in end.output
+    assert not (tmp_path / "out").exists()
+
+
 def test_no_scheduler_is_told(folders, tmp_path):
     pytest.importorskip("distributed")
     with pytest.raises(Refused, match=r"no dask scheduler answers at tcp://127\.0\.0\.1:9"):
@@ -160,14 +168,56 @@ def test_no_process_outlives_a_run_that_was_killed(folders, tmp_path):
         stderr=subprocess.STDOUT,
     )
     until = time.monotonic() + 30
-    while time.monotonic() < until and not list((tmp_path / "parts").glob("*")):
+    while time.monotonic() < until and not whole_parts(tmp_path):
         time.sleep(0.02)
     run.kill()
     run.communicate(timeout=20)
     assert run.returncode < 0
     assert not (tmp_path / "sites.csv").exists()
-    assert run_many(folders, tmp_path).computed <= SITES
+    finished = len(whole_parts(tmp_path))
+    assert finished
+    assert run_many(folders, tmp_path).kept == finished
     assert not list((tmp_path / "parts").glob(".part-*"))
+
+
+def whole_parts(out):
+    """Parts in their places."""
+    return [path for path in out.glob("parts/*") if not path.name.startswith(".")]
+
+
+def killed_before_it_is_told(monkeypatch, root, out, **settings):
+    """A run that is stopped when its first chunk is finished and before it takes it over."""
+
+    def killed(self, done):
+        raise dying.Interrupted
+
+    with monkeypatch.context() as patched:
+        patched.setattr(parts.Parts, "add", killed)
+        with pytest.raises(dying.Interrupted):
+            run_many(root, out, **settings)
+
+
+@pytest.mark.parametrize("workers", [1, 2])
+def test_what_a_process_finished_is_kept_though_its_run_never_heard_of_it(
+    folders, whole, tmp_path, monkeypatch, workers
+):
+    killed_before_it_is_told(monkeypatch, folders, tmp_path, chunk=2, workers=workers)
+    finished = len(whole_parts(tmp_path))
+    assert finished
+    done = run_many(folders, tmp_path, chunk=1)
+    assert 2 * finished - 1 <= done.kept <= 2 * finished  # the last of the five is alone
+    same_files(whole[0], tmp_path)
+
+
+def test_a_site_finished_by_a_killed_run_and_then_changed_is_worked_out_anew(
+    folders, tmp_path, monkeypatch
+):
+    root, out = shutil.copytree(folders, tmp_path / "sites"), tmp_path / "out"
+    killed_before_it_is_told(monkeypatch, root, out)
+    with (root / "site-00002" / "loads.csv").open("a") as file:
+        file.write("\n")
+    done = run_many(root, out)
+    assert (done.computed, done.kept) == (1, SITES - 1)
 
 
 def test_what_a_killed_run_was_writing_goes_and_other_hidden_files_stay(folders, whole, tmp_path):

@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 
 from geosand.errors import Refused
-from geosand.portfolio.set_tables import parquet_table, row_groups
+from geosand.portfolio.parquet_tables import parquet_table, row_groups
+from geosand.portfolio.rows_by_site import split_by_site
 from geosand.portfolio.sources import find_sites
 from tests.portfolio.conftest import SITES, run_many
 
@@ -37,7 +38,8 @@ def test_a_geopackage_gives_the_same_tables(site_set, tmp_path):
 
     path = tmp_path / "sites.gpkg"
     for name in ("sites", "dressings", "loads"):
-        pyogrio.write_dataframe(pd.read_parquet(site_set / f"{name}.parquet"), path, layer=name)
+        layer = name.upper() if name == "loads" else name  # capitals are no other name in SQL
+        pyogrio.write_dataframe(pd.read_parquet(site_set / f"{name}.parquet"), path, layer=layer)
     geopandas.read_parquet(site_set / "surfaces.parquet").to_file(path, layer="surfaces")
     catches = pd.read_parquet(site_set / "catches.parquet")
     points = geopandas.points_from_xy(catches.pop("lon"), catches.pop("lat"), crs="OGC:CRS84")
@@ -110,6 +112,29 @@ def test_a_table_without_site_or_a_set_without_settings_is_refused(site_set, tmp
     assert "there is no table sites. Add sites.parquet." in refusal(root)
 
 
+def test_a_column_that_stands_twice_is_refused(site_set, tmp_path):
+    def doubled(table):
+        return table.append_column("gross_g", table["gross_g"])
+
+    root = changed(site_set, tmp_path, "catches", doubled)
+    assert refusal(root) == ("catches.parquet: column 'gross_g' stands twice. Keep one of them.")
+
+
+def test_columns_of_views_are_read_as_any_text(site_set, tmp_path):
+    def as_views(table):
+        for k, field in enumerate(table.schema):
+            if field.type == pa.string():
+                view = table.column(k).cast(pa.string_view())
+                table = table.set_column(k, field.with_type(pa.string_view()), view)
+        return table
+
+    root = changed(site_set, tmp_path, "dressings", as_views)
+    assert pq.read_schema(root / "dressings.parquet").field("surfaces").type == pa.string_view()
+    run_many(site_set, tmp_path / "a")
+    run_many(root, tmp_path / "b")
+    assert (tmp_path / "a/ledger.csv").read_bytes() == (tmp_path / "b/ledger.csv").read_bytes()
+
+
 def test_projected_coordinates_are_refused(site_set, tmp_path):
     import geopandas
 
@@ -163,3 +188,34 @@ def test_days_with_nanoseconds_are_days(site_set, tmp_path):
     done = run_many(root, tmp_path / "out")
     assert not done.comparison.refused
     assert [r["dressings"] for r in done.comparison.sites] == [12] * SITES
+
+
+def test_a_row_group_that_chunks_share_is_read_once(site_set, tmp_path, monkeypatch):
+    root = shutil.copytree(site_set, tmp_path / "set")
+    for path in root.glob("*.parquet"):
+        pq.write_table(pq.read_table(path), path)
+    source, looks, read = find_sites(root, root / "out"), [], pq.ParquetFile.read_row_group
+
+    def counted(self, *arguments, **options):
+        looks.append(arguments)
+        return read(self, *arguments, **options)
+
+    monkeypatch.setattr(pq.ParquetFile, "read_row_group", counted)
+    sites = [one for key in source.keys() for one in source.read([key], {})]  # noqa: SIM118
+    assert len(sites) == SITES and not any(one.refused for one in sites)
+    assert len(looks) == len(source.tables)
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_rows_are_those_of_the_wanted_sites_in_their_order(seed):
+    rng = np.random.default_rng(seed)
+    names = np.array([f"s{k}" for k in range(9)])[rng.integers(0, 9, 60)]
+    names = np.sort(names) if seed % 2 else names
+    table = pa.table({"site": names.tolist(), "number": np.arange(60)})
+    for keys in (["s3"], ["s4", "s2", "nowhere"], ["nowhere"], [f"s{k}" for k in range(9)]):
+        rows = split_by_site(table, keys, "")
+        for number, key in enumerate(keys):
+            got = rows.of(number)
+            assert got["number"].to_pylist() == np.flatnonzero(names == key).tolist()
+            assert set(got["site"].to_pylist()) <= {key}
+        assert len(rows.table) == rows.bounds[-1]

@@ -20,7 +20,8 @@ ONE_FAULT = {
     "decimal comma": (
         [C(1, gross_g='"142,5"')],
         "catches.csv, row 2, gross_g: '142,5' is not a number; allowed: digits, with a point as"
-        " the decimal mark and nothing between thousands.",
+        " the decimal mark and nothing between thousands. Write 1,5 as 1.5 and 1,500 as 1500, or"
+        " keep the records in a workbook, records.xlsx, which has numbers as such.",
     ),
     "thousands": (
         [C(1, gross_g="1 142")],
@@ -88,7 +89,8 @@ ONE_FAULT = {
     "text for a position": (
         [C(1, lat="47 N")],
         "catches.csv, row 2, lat: '47 N' is not a number; allowed: digits, with a point as"
-        " the decimal mark and nothing between thousands.",
+        " the decimal mark and nothing between thousands. Write the number alone; a unit belongs"
+        " into the name of the column.",
     ),
     "no column lon": (
         [C(1, lon=None, longitude=LON), C(2, lon=None, longitude=LON)],

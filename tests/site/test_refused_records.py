@@ -24,12 +24,13 @@ DRESSING_FAULTS = {
     "day first": (
         f"{HEAD}\nD1,10/04/2026,green\n",
         "dressings.csv, row 2, date: '10/04/2026' is not a date; allowed: year-month-day as in"
-        " 2026-04-30. Write the date so that day and month can not be mixed up.",
+        " 2026-04-30. Write the date so that day and month can not be mixed up: in a spreadsheet"
+        " give the column the format yyyy-mm-dd before it is saved.",
     ),
     "no such day": (
         f"{HEAD}\nD1,2026-02-30,green\n",
         "dressings.csv, row 2, date: '2026-02-30' is not a date; allowed: year-month-day as in"
-        " 2026-04-30. Write the date so that day and month can not be mixed up.",
+        " 2026-04-30. There is no such day: look it up.",
     ),
     "spreadsheet's day number": (
         f"{HEAD}\nD1,46122,green\n",
@@ -39,7 +40,8 @@ DRESSING_FAULTS = {
     "time with a zone": (
         f"{HEAD}\nD1,2026-04-10T23:30Z,green\n",
         "dressings.csv, row 2, date: '2026-04-10T23:30Z' is not a date; allowed: year-month-day as"
-        " in 2026-04-30. Write the date so that day and month can not be mixed up.",
+        " in 2026-04-30. Write the day alone: with a time zone it could be another day at the"
+        " site.",
     ),
     "no surfaces": (
         f"{HEAD}\nD1,2026-04-10,\n",

@@ -252,8 +252,8 @@ DOCUMENTS = {
     ),
     "a list": (
         b"[1, 2]",
-        "surfaces.geojson: 'list' is no FeatureCollection. Export it as GeoJSON, with its features"
-        " in one collection.",
+        "surfaces.geojson: is no FeatureCollection: it is no object. Export it as GeoJSON, with its"
+        " features in one collection.",
     ),
     "a bare polygon": (
         json.dumps(square(*G1, 20)).encode(),
