@@ -1,5 +1,54 @@
-"""``python -m geosand`` is the command ``geosand``."""
+"""The command ``geosand``, also ``python -m geosand``: the process is set up before all else."""
 
-from geosand.cli import main
+from __future__ import annotations
 
-main()
+import atexit
+import codecs
+import gc
+import io
+import os
+import sys
+
+
+def run() -> None:
+    """One run of the command."""
+    _settle()
+    from geosand.cli import main
+
+    main()
+
+
+def _settle() -> None:
+    """Set up the process for one short run."""
+    # matrices here are small: more threads only wait for each other
+    for name in ("OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
+        os.environ.setdefault(name, "1")
+    # a run makes tables, not cycles: looking for some among the objects of all imported libraries,
+    # again and again and once more at the end, would be a sixth of it
+    gc.set_threshold(1_000_000, 20, 20)
+    atexit.register(gc.freeze)
+    if sys.stdout is None:  # closed by whoever called
+        sys.stdout = open(os.devnull, "w", encoding="utf-8")  # noqa: SIM115 open to the end
+    # a terminal or pipe of another encoding shows what it lacks in other signs, and works on
+    codecs.register_error("in other signs", _in_other_signs)
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="in other signs")
+
+
+#: A minus that is not shown would turn a figure about; the rest keeps tables readable.
+_SIGNS = {"−": "-", "\u202f": " ", "\u00a0": " ", "─": "-", "│": "|", "…": "...", "±": "+-"}
+_SIGNS |= {"×": "x", "≥": ">=", "≤": "<=", "–": "-", "²": "2", "³": "3", "·": ".", "°": " deg"}
+_SIGNS |= {"⁻": "-", "▲": "^", "▼": "v", "→": "->", "“": '"', "”": '"', "’": "'"}
+
+
+def _in_other_signs(problem: UnicodeError) -> tuple[str, int]:
+    """What to write for letters that a terminal lacks; "?" where nothing is like them."""
+    if not isinstance(problem, UnicodeEncodeError):
+        raise problem
+    lacking = problem.object[problem.start : problem.end]
+    return "".join(_SIGNS.get(letter, "?") for letter in lacking), problem.end
+
+
+if __name__ == "__main__":
+    run()

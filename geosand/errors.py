@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from typing import NamedTuple
 
 ALIKE = 5  #: faults that differ only in their row are told one by one up to this many
 
@@ -23,14 +23,13 @@ def printable(text: str) -> str:
 _FIXED_SPACES = "\u00a0\u202f"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Fault:
+class Fault(NamedTuple):
     """One thing wrong in one place of the input, with its remedy."""
 
     file: str
+    found: str
     row: int | str | None = None  #: line as a spreadsheet counts it, or the feature's number
     column: str | None = None
-    found: str
     allowed: str = ""
     remedy: str = ""
 
@@ -48,8 +47,7 @@ class Fault:
         return printable(text if text.endswith((".", "?", "!")) else text + ".")
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Finding:
+class Finding(NamedTuple):
     """Something a reader should know before trusting a figure; nothing was refused."""
 
     about: str  #: id of the surface, dressing, catch or load, or the file

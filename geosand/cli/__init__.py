@@ -2,12 +2,8 @@
 
 from __future__ import annotations
 
-import atexit
-import gc
 import importlib
-import io
 import os
-import sys
 
 import click
 
@@ -71,21 +67,3 @@ class Verbs(click.Group):
 @click.version_option(version=__version__)
 def main() -> None:
     """How much sand really landed on each surface, dressing by dressing and over the season."""
-    _settle()
-
-
-def _settle() -> None:
-    """Set up the process for one short run, before a verb loads NumPy."""
-    # matrices here are small: more threads only wait for each other
-    for name in ("OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
-        os.environ.setdefault(name, "1")
-    # a run makes tables, not cycles: looking for some among the objects of all imported libraries,
-    # again and again and once more at the end, would be a sixth of it
-    gc.set_threshold(100_000, 20, 20)
-    atexit.register(gc.freeze)
-    if sys.stdout is None:  # closed by whoever called
-        sys.stdout = open(os.devnull, "w", encoding="utf-8")  # noqa: SIM115 open to the end
-    # a terminal or pipe of another encoding shows "?" for what it lacks, and is no end of the work
-    for stream in (sys.stdout, sys.stderr):
-        if isinstance(stream, io.TextIOWrapper):
-            stream.reconfigure(errors="replace")

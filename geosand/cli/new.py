@@ -30,8 +30,10 @@ from geosand.cli.progress import steps
 )
 @click.option("--site-name", "name", help="Name of the site [the folder's].")
 @click.option("--workbook", is_flag=True, help="Records in one workbook with drop-down lists.")
-@click.option("--season-start", metavar="DAY", help="First day of the season.")
-@click.option("--season-end", metavar="DAY", help="Last day of the season.")
+@click.option(
+    "--season-start", metavar="DAY", help="First day of the season, as in 2026-03-01 [1 January]."
+)
+@click.option("--season-end", metavar="DAY", help="Last day of the season [31 December].")
 @click.option("--valid-from", metavar="DAY", help="Day from which the boundaries hold.")
 @boundary_options
 @choice_options

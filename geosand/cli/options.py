@@ -57,6 +57,9 @@ def refusals_end_with_1(function: Verb) -> Verb:
             if isinstance(problem, OSError) and problem.errno in NO_ROOM:
                 click.echo(f"No room to write the output: {problem.strerror}.", err=True)
                 sys.exit(1)
+            if isinstance(problem, OSError) and problem.errno == errno.ENAMETOOLONG:
+                click.echo("A name is longer than this system takes: name a shorter one.", err=True)
+                sys.exit(1)
             if os.environ.get("GEOSAND_TRACEBACK"):
                 raise
             if "bad_alloc" in str(problem):  # how libraries in C++ say it
@@ -145,13 +148,14 @@ def display(units: str | None, site: Site) -> Units:
 def in_units_of(folder: Path | None, units: str | None) -> Units:
     """The units asked for, else those of a site that perhaps can not be read."""
     settings = None if folder is None else folder / "site.toml"
-    if units is None and settings is not None and settings.is_file():
+    if units is None and settings is not None and os.path.isfile(settings):
         try:
             with settings.open(encoding="utf-8", errors="replace") as file:
                 text = file.read(LONGEST_SETTINGS)
         except OSError:
             return "metric"
-        units = "us" if re.search(r"""^\s*units\s*=\s*["']us["']""", text, re.MULTILINE) else None
+        us = re.search(r"""^\s*units\s*=\s*["']us["']""", text, re.MULTILINE | re.IGNORECASE)
+        units = "us" if us else None
     return "us" if units == "us" else "metric"
 
 

@@ -17,7 +17,15 @@ from geosand.cli.options import (
     verb,
     write_text,
 )
-from geosand.cli.planning_options import Quantity, Share, start_option, surfaces_option, words
+from geosand.cli.planning_options import (
+    Quantity,
+    Share,
+    asked_start,
+    asked_surfaces,
+    start_option,
+    surfaces_option,
+    words,
+)
 
 if TYPE_CHECKING:
     from geosand.columns import Floats
@@ -38,15 +46,23 @@ USUAL_TRAY_M = (
 @start_option
 @click.option("--ring", metavar="D,D", help="Also a point at each distance outside, as 0.3m,1.0m.")
 @click.option("--tray", metavar="L,W", help="Tray, as 400mm,250mm or a diameter [the last one].")
-@click.option("--swath", type=Quantity("m", 60.0, least=0.1), help="Working width [the last one].")
+@click.option(
+    "--swath", type=Quantity("m", 60.0, least=0.1), help="Working width, as 6m [the last]."
+)
 @click.option("--dressing", default="", metavar="NAME", help="Dressing they are for.")
 @click.option("--seed", type=click.IntRange(0), help="Of the draw [number of dressings + 1].")
 @click.option("--out", type=click.Path(path_type=Path), help="File: .geojson, .gpx or .html.")
 @click.option(
     "--show-power", is_flag=True, help="What more catches would see; places none. --out: .html."
 )
-@click.option("--see-overthrow", type=Share(), help="With --show-power: share to tell from zero.")
-@click.option("--know-depth", type=Share(), help="With --show-power: ± share of a depth.")
+@click.option(
+    "--see-overthrow",
+    type=Share(part=True),
+    help="With --show-power: share to tell from zero, as in 10%.",
+)
+@click.option(
+    "--know-depth", type=Share(part=True), help="With --show-power: ± share of a depth, as in 8%."
+)
 def command(folder: Path, as_json: bool, units: str | None, **asked: Any) -> None:
     """Lay trays: balanced random points in each surface, the second near its edge, some outside.
 
@@ -137,7 +153,7 @@ def _tray(text: str | None) -> Tray | None:
 
     if text is None:
         return None
-    read = Quantity("m", 20.0)
+    read = Quantity("m", 5.0)
     try:
         sizes = [read.convert(part, None, None) for part in text.split(",")]
     except click.BadParameter as problem:
@@ -165,24 +181,11 @@ def _tray_of(results: Results, tray: Tray | None) -> tuple[Tray, list[str]]:
 
 
 def _placed(results: Results, asked: dict[str, Any], ring: Floats, tray: Tray, seed: int) -> Places:
-    from geosand.planning.choosing import (
-        chosen_surfaces,
-        in_working_order,
-        names_single_surfaces,
-        start_of,
-    )
+    from geosand.planning.choosing import in_working_order, names_single_surfaces
     from geosand.planning.placing import place_catches
 
-    site, ledger = results.site, results.ledger
-    hint, named = "--surfaces", words(asked["surfaces"])
-    try:
-        row = chosen_surfaces(site, ledger, named)
-        hint = "--start"
-        start = start_of(site, results.areas, asked["start"])
-    except ValueError as problem:
-        raise click.BadParameter(str(problem), param_hint=hint) from problem
-    if not len(row):
-        raise click.UsageError("no surface is dressed or has a target: name some with --surfaces")
+    site, named = results.site, words(asked["surfaces"])
+    row, start = asked_surfaces(results, named), asked_start(results, asked["start"])
     if start is not None or not names_single_surfaces(site, named):
         row = in_working_order(site, results.areas, row, start, by_kind=False)
     half = tray.half_diagonal_m
@@ -255,7 +258,6 @@ def _write(
 
 
 def _show_power(folder: Path, as_json: bool, asked: dict[str, Any]) -> None:
-    from geosand.planning.choosing import chosen_surfaces
     from geosand.planning.power import design_power, site_variances
     from geosand.reports.power import designs, power_document, power_lines, power_table
 
@@ -265,12 +267,7 @@ def _show_power(folder: Path, as_json: bool, asked: dict[str, Any]) -> None:
         raise click.BadParameter(problem, param_hint="--out")
     results = results_of(folder)
     site = results.site
-    try:
-        row = chosen_surfaces(site, results.ledger, words(asked["surfaces"]))
-    except ValueError as problem:
-        raise click.BadParameter(str(problem), param_hint="--surfaces") from problem
-    if not len(row):
-        raise click.UsageError("no surface is dressed or has a target: name some with --surfaces")
+    row = asked_surfaces(results, words(asked["surfaces"]))
     variances = site_variances(site, results.rates, results.balance)
     surfaces, catches = designs(len(row))
     power = design_power(variances, dressed=len(row), surfaces=surfaces, catches=catches)

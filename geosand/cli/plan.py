@@ -23,6 +23,8 @@ from geosand.cli.options import (
 from geosand.cli.planning_options import (
     Quantity,
     Share,
+    asked_start,
+    asked_surfaces,
     parse_holes,
     start_option,
     surfaces_option,
@@ -40,7 +42,9 @@ MOST_DEPTH_M = 0.1
 
 @verb
 @as_of_option
-@click.option("--depth", type=Quantity("m", MOST_DEPTH_M), help="The same depth on each surface.")
+@click.option(
+    "--depth", type=Quantity("m", MOST_DEPTH_M), help="On each surface, as 0.5mm, 1/32in."
+)
 @click.option("--to-target", is_flag=True, help="Each surface up to its target so far.")
 @click.option("--max-depth", type=Quantity("m", MOST_DEPTH_M), help="No more than this at a time.")
 @click.option("--min-depth", type=Quantity("m", MOST_DEPTH_M), help="Leave out what needs less.")
@@ -57,13 +61,21 @@ MOST_DEPTH_M = 0.1
 @click.option(
     "--assurance", type=Share(), default="0.9", help="Chance that the order is enough [0.9]."
 )
-@click.option("--stock", type=Quantity("kg", zero=True), help="Sand there [deliveries less loads].")
 @click.option(
-    "--load", type=Quantity("kg", least=1.0), help="What the spreader holds, as weighed [one bag]."
+    "--stock",
+    type=Quantity("kg", zero=True),
+    help="Sand there, as in 4t or 3short_ton [deliveries less loads].",
+)
+@click.option(
+    "--load",
+    type=Quantity("kg", least=1.0),
+    help="What the spreader holds, as weighed, as in 800kg [one bag].",
 )
 @click.option("--holes", metavar="D,S,DEPTH", help="Holes made before, as in 12.7mm,50mm,75mm.")
-@click.option("--speed", type=Quantity("m_s", 15.0), help="Speed of driving [the last one].")
-@click.option("--swath", type=Quantity("m", 60.0, least=0.1), help="Working width [the last one].")
+@click.option("--speed", type=Quantity("m_s", 15.0), help="Of driving, as 8kmh, 5mph [the last].")
+@click.option(
+    "--swath", type=Quantity("m", 60.0, least=0.1), help="Working width, as 6m [the last]."
+)
 @click.option("--avoid-last", is_flag=True, help="Keep headings 30 degrees off the last ones.")
 @click.option("--passes", type=click.Path(path_type=Path), help="Write pass lines: .geojson, .gpx.")
 @click.option("--map", type=click.Path(path_type=Path), help="Write the map with them: .html.")
@@ -141,23 +153,17 @@ def _planned(results: Results, asked: dict[str, Any]) -> tuple[NextDressing, lis
     from geosand.planning.choosing import (
         chosen_sand,
         chosen_spreader,
-        chosen_surfaces,
         names_single_surfaces,
-        start_of,
     )
     from geosand.planning.dressing import AS_NAMED, NEED, ROUTE, Request, next_dressing
 
     site, ledger = results.site, results.ledger
-    hint, named = "--surfaces", words(asked["surfaces"])
+    named = words(asked["surfaces"])
+    row, start = asked_surfaces(results, named), asked_start(results, asked["start"])
+    order = {"route": ROUTE, "need": NEED, "named": AS_NAMED}.get(asked["order"] or "")
+    order = order or (AS_NAMED if names_single_surfaces(site, named) else ROUTE)
+    hint = "--sand"
     try:
-        row = chosen_surfaces(site, ledger, named)
-        if not len(row):
-            raise ValueError("none is dressed so far or has a target: name the ids or kinds")
-        order = {"route": ROUTE, "need": NEED, "named": AS_NAMED}.get(asked["order"] or "")
-        order = order or (AS_NAMED if names_single_surfaces(site, named) else ROUTE)
-        hint = "--start"
-        start = start_of(site, results.areas, asked["start"])
-        hint = "--sand"
         sand, of_sand = chosen_sand(site, ledger, asked["sand"])
         hint = "--spreader"
         spreader, of_spreader = chosen_spreader(site, ledger, asked["spreader"])

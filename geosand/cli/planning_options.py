@@ -8,7 +8,9 @@ from typing import TYPE_CHECKING, Any
 import click
 
 if TYPE_CHECKING:
+    from geosand.columns import Ints
     from geosand.planning.next_rate import Holes
+    from geosand.results import Results
 
     FloatParameter = click.ParamType[float]
 else:  # generic only in newer versions of click
@@ -36,9 +38,10 @@ class Quantity(FloatParameter):
         except UnitFault as problem:
             self.fail(str(problem), param, ctx)
         if not (self.least <= number <= self.most and (number > 0 or self.zero)):
-            most = "" if self.most == float("inf") else f" and at most {self.most:g} {self.si}"
+            unit = self.si.replace("_", "/")
+            most = "" if self.most == float("inf") else f" and at most {self.most:g} {unit}"
             least = "0 or more" if self.zero else "above 0"
-            least = f"{self.least:g} {self.si} or more" if self.least else least
+            least = f"{self.least:g} {unit} or more" if self.least else least
             self.fail(f"{value!r}: allowed is {least}{most}", param, ctx)
         return number
 
@@ -56,13 +59,42 @@ class Share(FloatParameter):
 
     name = "share"
 
+    def __init__(self, *, part: bool = False) -> None:
+        self.part = part  #: above 0 and at most 1; else whoever asked for it looks
+
     def convert(self, value: Any, param: Any, ctx: Any) -> float:
         """The share as a number; exit code 2 for anything else."""
         text = str(value).strip()
         try:
-            return float(text.rstrip("% ")) / 100 if text.endswith("%") else float(text)
+            share = float(text.rstrip("% ")) / 100 if text.endswith("%") else float(text)
         except ValueError:
             self.fail(f"{value!r} is no share; write it as 0.9 or 90%", param, ctx)
+        if self.part and not 0 < share <= 1:
+            self.fail(f"{value!r}: allowed is above 0 and at most 100%", param, ctx)
+        return share
+
+
+def asked_surfaces(results: Results, named: list[str]) -> Ints:
+    """Rows of the surfaces that ``--surfaces`` names; exit code 2 where that is none."""
+    from geosand.planning.choosing import chosen_surfaces
+
+    try:
+        row = chosen_surfaces(results.site, results.ledger, named)
+    except ValueError as problem:
+        raise click.BadParameter(str(problem), param_hint="--surfaces") from problem
+    if not len(row):
+        raise click.UsageError("no surface is dressed or has a target: name some with --surfaces")
+    return row
+
+
+def asked_start(results: Results, place: str | None) -> tuple[float, float] | None:
+    """Where the way starts, in metres of the plane; exit code 2 for no place of the site."""
+    from geosand.planning.choosing import start_of
+
+    try:
+        return start_of(results.site, results.areas, place)
+    except ValueError as problem:
+        raise click.BadParameter(str(problem), param_hint="--start") from problem
 
 
 surfaces_option = click.option(

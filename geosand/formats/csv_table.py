@@ -62,6 +62,9 @@ def read_csv(content: bytes, file: str, faults: Faults, findings: list[Finding])
                 continue
             if not header:
                 header = [cell.strip() for cell in line]
+            elif not rows and is_title(header, line):
+                tell_title(header, file, faults)
+                return RawTable(file=file, rows=[], columns={}, unreadable=True)
             elif len(line) == len(header):
                 rows.append(number)
                 cells.append(line)
@@ -88,6 +91,17 @@ def read_csv(content: bytes, file: str, faults: Faults, findings: list[Finding])
 def _separator(text: str) -> str:
     first = next((line for line in io.StringIO(text) if line.strip()), "")
     return max(",;\t", key=first.count)
+
+
+def is_title(header: Sequence[str], line: Sequence[Cell]) -> bool:
+    """True where the first line holds one text and the next ones a table: what stands above it."""
+    return sum(map(bool, header)) == 1 and sum(cell not in (None, "") for cell in line) > 2
+
+
+def tell_title(header: Sequence[str], file: str, faults: Faults) -> None:
+    """The fault of a table whose first line is no names of columns."""
+    found = f"the first line is {quoted(''.join(header))} and names no columns"
+    faults.add(file, found, remedy="delete what stands above the names of the columns")
 
 
 def by_columns(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 import re
 from dataclasses import replace
 from itertools import chain
@@ -23,6 +24,7 @@ MAXIMUM_VERTICES = 200_000
 MAXIMUM_EDGE_M = 20.0
 MAXIMUM_SHIFT_M = 10_000.0  #: a datum shift that is not known at all is good to some hundred
 REDRAW = "draw or export this polygon again"
+_NO_NUMBERS = "its coordinates are not positions of numbers"
 EXPORT = "export it as GeoJSON, with its features in one collection"
 
 
@@ -39,8 +41,7 @@ def _document(
         faults.add(file, _no_json(text, problem), remedy="export it again as GeoJSON")
         return None
     if not isinstance(document, dict) or not isinstance(document.get("features"), list):
-        kind = document.get("type") if isinstance(document, dict) else type(document).__name__
-        faults.add(file, f"{quoted(str(kind))} is no FeatureCollection", remedy=EXPORT)
+        faults.add(file, _no_collection(document), remedy=EXPORT)
         return None
     name = _crs_name(document.get("crs"))
     if name and not WGS84.search(name):
@@ -61,7 +62,15 @@ def _no_json(text: str, problem: Exception) -> str:
     if start.startswith(("<!doctype", "<html")):
         return "is a web page, not GeoJSON"
     deep = isinstance(problem, RecursionError)
-    return "is not JSON: too deeply nested" if deep else f"is not JSON: {str(problem)[:80]}"
+    text = "too deeply nested" if deep else str(problem)[:80]
+    return f"is not JSON: {'a number of thousands of digits' if 'limit (' in text else text}"
+
+
+def _no_collection(document: Any) -> str:
+    if isinstance(document, dict) and document.get("type") != "FeatureCollection":
+        return f"{quoted(str(document.get('type')))} is no FeatureCollection"
+    thing = "its features are no list" if isinstance(document, dict) else "it is no object"
+    return f"is no FeatureCollection: {thing}"
 
 
 def _no_constant(name: str) -> float:
@@ -210,7 +219,7 @@ def _numbers(positions: Json, size: int) -> Floats:
             return np.array([[float(v) for v in p[:size]] for p in positions]).reshape(-1, size)
     except (TypeError, ValueError, KeyError, OverflowError):
         pass
-    raise _Fault("its coordinates are not positions of numbers")
+    raise _Fault(_NO_NUMBERS)
 
 
 def _ring(ring: Json) -> Floats:
@@ -322,7 +331,13 @@ def _position(shape: Json) -> tuple[Cell, Cell]:
     if not isinstance(shape, dict) or shape.get("type") != "Point":
         kind = shape.get("type") if isinstance(shape, dict) else shape
         raise _Fault(f"{quoted(_cell(kind))} is no Point")
-    lon, lat = _numbers([shape.get("coordinates")], 2)[0].tolist()
-    if not np.isfinite([lon, lat]).all():
+    place = shape.get("coordinates")
+    if not isinstance(place, list) or len(place) < 2 or not {*map(type, place[:2])} <= {int, float}:
+        raise _Fault(_NO_NUMBERS)
+    try:
+        lon, lat = map(float, place[:2])
+    except OverflowError:
+        raise _Fault(_NO_NUMBERS) from None
+    if not (math.isfinite(lon) and math.isfinite(lat)):
         raise _Fault("a position is not finite")
     return lon, lat

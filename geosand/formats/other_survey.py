@@ -94,8 +94,8 @@ def _imported(path: Path, named: str, site: Site) -> bytes:
     except Refused as refusal:
         remedy = f"set up a site of its own with geosand new FOLDER --boundaries {named}, where"
         remedy += " this can be decided, and name that folder"
-        *others, last = (replace(fault, allowed="", remedy="") for fault in refusal.faults)
-        raise Refused([*others, replace(last, remedy=remedy)]) from None
+        *others, last = (fault._replace(allowed="", remedy="") for fault in refusal.faults)
+        raise Refused([*others, last._replace(remedy=remedy)]) from None
     return surfaces_bytes(head_of(settled.boundaries, None), settled.rows)
 
 

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-import hashlib
 import os
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -24,6 +23,7 @@ MAXIMUM_MB = 100
 SETTINGS_MB = 1
 MAXIMUM_DOTS = 500  #: in one line of site.toml
 MAXIMUM_SANDS = 200
+MAXIMUM_KEYS = 2_000
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
@@ -67,7 +67,7 @@ def parse_site(folder: str | Path, held: Mapping[str, bytes] | None = None) -> P
         loads=records["loads"],
         catches=_catches(files, records, findings),
         deliveries=records.get("deliveries"),
-        inputs=files.digests,
+        inputs=Digests(files.read),
     )
     return ParsedSite(raw=raw, faults=files.faults, findings=findings)
 
@@ -76,7 +76,7 @@ def _check_folder(files: _Files, shown: str) -> None:
     """Raise Refused where nothing of a site is there."""
     root = files.root
     if not os.path.isdir(root):
-        found = "is a file" if root.is_file() else "there is no such folder"
+        found = "is a file" if os.path.isfile(root) else "there is no such folder"
         files.faults.add(shown, found, remedy="name a site folder")
     elif not files.has("site.toml") and not files.has("surfaces.geojson"):
         remedy = "set a site up with geosand new, or name the folder of one"
@@ -87,21 +87,45 @@ def _check_folder(files: _Files, shown: str) -> None:
     files.faults.refuse()
 
 
-def inputs_of(folder: str | Path) -> dict[str, str]:
+class Digests(Mapping[str, str]):
+    """SHA-256 of what was read, by file: worked out where it is told.
+
+    Of a short run that tells none, loading a library for it would be a fiftieth.
+    """
+
+    def __init__(self, read: Mapping[str, bytes]) -> None:
+        self._read = read
+        self._known: dict[str, str] = {}
+
+    def __getitem__(self, name: str) -> str:
+        if name not in self._known:
+            from hashlib import sha256
+
+            self._known[name] = sha256(self._read[name]).hexdigest()
+        return self._known[name]
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._read)
+
+    def __len__(self) -> int:
+        return len(self._read)
+
+
+def inputs_of(folder: str | Path) -> Mapping[str, str]:
     """SHA-256 of every file of a site that is read, without judging what stands in it."""
     files = _Files(Path(folder))
     names = ["site.toml", *_edition_names(files), *(f"{n}.csv" for n in RECORDS), WORKBOOK]
     for name in (*names, "catches.geojson"):
         files.bytes_of(name)
-    return files.digests
+    return Digests(files.read)
 
 
 class _Files:
-    """Reads bytes once, remembers their SHA-256, and notes what can not be read."""
+    """Reads bytes once, remembers them, and notes what can not be read."""
 
     def __init__(self, root: Path, held: Mapping[str, bytes] | None = None) -> None:
         self.root, self.faults, self.held = root, Faults(), held or {}
-        self.digests: dict[str, str] = {}
+        self.read: dict[str, bytes] = {}
 
     def has(self, name: str) -> bool:
         """True where something of this name is there, readable or not: also a link to nowhere."""
@@ -114,7 +138,7 @@ class _Files:
         """
         path, content = self.root / name, self.held.get(name)
         if content is not None and len(content) <= MAXIMUM_MB * 1_000_000:
-            self.digests[name] = hashlib.sha256(content).hexdigest()
+            self.read[name] = content
             return content
         if not self.has(name):
             if required:
@@ -135,7 +159,7 @@ class _Files:
                 name, f"can not be read: {problem.strerror}", remedy="look at its rights"
             )
             return None
-        self.digests[name] = hashlib.sha256(content).hexdigest()
+        self.read[name] = content
         return content
 
 
@@ -152,20 +176,39 @@ def _settings(files: _Files) -> Mapping[str, Any] | None:
         # a key of very many parts costs its square in time and memory
         if any(line.count(b".") > MAXIMUM_DOTS for line in content.splitlines()):
             raise RecursionError
-        return _few_sands(tomllib.loads(content.decode("utf-8-sig")), files.faults)
+        return _few_enough(tomllib.loads(content.decode("utf-8-sig")), files.faults)
     except UnicodeDecodeError as problem:
         line = content[: problem.start].count(b"\n") + 1
         files.faults.add("site.toml", "is not UTF-8", row=line, remedy="save it as UTF-8")
     except RecursionError:
         files.faults.add("site.toml", "is too deeply nested", remedy="write plain tables")
     except ValueError as problem:
-        found = f"is not TOML: {str(problem)[:120]}"
+        found = f"is not TOML: {_in_plain_words(str(problem))[:120]}"
         remedy = 'mend that line: texts and dates stand as in name = "…", day = 2026-03-01'
         files.faults.add("site.toml", found, remedy=remedy)
     return None
 
 
-def _few_sands(document: dict[str, Any], faults: Faults) -> dict[str, Any] | None:
+def _in_plain_words(problem: str) -> str:
+    """What the parser says, without the names of its own parts."""
+    if "int_max_str_digits" in problem:
+        return "a number of thousands of digits"
+    import re
+
+    problem = problem.replace("Cannot overwrite a value", "a key stands twice")
+    table = re.search(r"Cannot declare \((.*?),?\) twice", problem)
+    if table is None:
+        return problem
+    name = ".".join(re.findall(r"'([^']*)'", table[1]))
+    return problem.replace(table[0], f"[{name}] stands twice")
+
+
+def _few_enough(document: dict[str, Any], faults: Faults) -> dict[str, Any] | None:
+    tables = [document, *(part for part in document.values() if isinstance(part, dict))]
+    if (keys := max(map(len, tables))) > MAXIMUM_KEYS:
+        found = f"has {keys:,} keys in one table"
+        faults.add("site.toml", found, allowed=f"at most {MAXIMUM_KEYS:,}")
+        return None
     sands = document.get("sands")
     if isinstance(sands, dict) and len(sands) > MAXIMUM_SANDS:
         found = f"has {len(sands):,} sands"
@@ -214,7 +257,7 @@ def _records(files: _Files, findings: list[Finding]) -> dict[str, RawTable]:
             from geosand.formats.workbook import read_records
 
             before = len(files.faults.found)
-            tables = read_records(content, WORKBOOK, RECORDS, files.faults)
+            tables = read_records(content, WORKBOOK, RECORDS, files.faults, findings)
             content = content if tables or len(files.faults.found) == before else None
         lost = content is None
         return {

@@ -10,8 +10,14 @@ from collections.abc import Sequence
 from itertools import zip_longest
 from typing import Any
 
-from geosand.errors import Faults
-from geosand.formats.csv_table import MAXIMUM_COLUMNS, MAXIMUM_ROWS, by_columns
+from geosand.errors import Faults, Finding
+from geosand.formats.csv_table import (
+    MAXIMUM_COLUMNS,
+    MAXIMUM_ROWS,
+    by_columns,
+    is_title,
+    tell_title,
+)
 from geosand.site.cells import Cell, RawTable, quoted
 
 MAXIMUM_UNPACKED = 200_000_000
@@ -21,21 +27,35 @@ MAXIMUM_TEXTS = 1_000_000  #: that differ
 LONGEST_SHEET, WIDEST_ROW = 1_048_576, 16_384  #: what spreadsheet programs hold
 SAVE = "open it in a spreadsheet program and save it as .xlsx"
 _OLD = b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1"  #: start of an OLE compound file
+_MERGED = re.compile(rb'<mergeCell ref="([A-Z0-9:]{1,30})"')
+_PERCENT = re.compile(rb'%|numFmtId="(?:9|10)"')  #: formats of cells that show percent
 _ROW = re.compile(rb"<row [^>]*?\br=\"(-?\d{1,18})\"")
+LISTS = "lists"  #: of drop-down lists: no records
 EMPTY_ROWS = 10_000  #: so many in a row, and nothing below them is looked at
 
 
 def read_records(
-    content: bytes, file: str, sheets: Sequence[str], faults: Faults
+    content: bytes, file: str, sheets: Sequence[str], faults: Faults, findings: list[Finding]
 ) -> dict[str, RawTable]:
-    """The named sheets as tables; other sheets are left alone. Rows are numbered as shown."""
+    """The named sheets as tables. Rows are numbered as shown.
+
+    Other sheets are left alone; where a sheet of records is missing they are named.
+    """
     tables: dict[str, RawTable] = {}
     try:
         if found := _too_much(content):
             faults.add(file, found, remedy="save it anew, without what is not needed")
             return {}
         found_sheets, others = _sheets(content, sheets)
-        _check_names([name for name, *_ in found_sheets], others, sheets, file, faults)
+        there = [name for name, *_ in found_sheets]
+        _check_names(there, others, sheets, file, faults)
+        if others and any(name not in there for name in sheets[:3]):
+            said = (
+                f"not read: the sheet{'s' * (len(others) > 1)} {', '.join(map(quoted, others[:5]))}"
+            )
+            said += f" and {len(others) - 5} more" if len(others) > 5 else ""
+            read = f"{said}; records are read from {', '.join(sheets)}"
+            findings.append(Finding(about=file, text=read, topic="file"))
         for name, sheet, formulas in found_sheets:
             place = f"{file}, sheet {name}"
             if name in tables:
@@ -116,7 +136,7 @@ def _sheets(content: bytes, names: Sequence[str]) -> tuple[list[tuple[str, Any, 
     pairs = zip(results.worksheets, formulas.worksheets, strict=True)
     titles = [(sheet.title.strip().lower(), sheet, other) for sheet, other in pairs]
     wanted = [found for found in titles if found[0] in names]
-    return wanted, [title for title, *_ in titles if title not in names]
+    return wanted, [title for title, *_ in titles if title not in (*names, LISTS)]
 
 
 def _lines(sheet: Any) -> Any:
@@ -129,37 +149,98 @@ def _table(sheet: Any, formulas: Any, place: str, faults: Faults) -> RawTable:
     rows: list[int] = []
     cells: list[tuple[Cell, ...]] = []
     empty = number = 0
+    unreadable = RawTable(file=place, rows=[], columns={}, unreadable=True)
     both = zip_longest(_lines(sheet), _lines(formulas), fillvalue=())
     for number, (line, written) in enumerate(both, start=1):
-        if not any(cell is not None and str(cell).strip() for cell in written):
+        if not _any_filled(written):
             empty += 1
             if empty > EMPTY_ROWS:
                 break
             continue
         empty = 0
-        for k, (cell, formula) in enumerate(zip(line, written, strict=False)):
-            if cell is None and isinstance(formula, str) and formula.startswith("="):
-                name = header[k] if k < len(header) else None
-                remedy = "open the workbook, let it calculate, and save it; or write the value"
-                faults.add(
-                    place, "a formula without its result", row=number, column=name, remedy=remedy
-                )
         if not header:
             header = ["" if cell is None else str(cell).strip() for cell in line]
             while header and not header[-1]:
                 header.pop()
             continue
-        if any(cell is not None and str(cell).strip() for cell in line[len(header) :]):
-            remedy = "name every column that holds something"
-            faults.add(place, "a cell outside the named columns", row=number, remedy=remedy)
+        if not rows and is_title(header, line):
+            tell_title(header, place, faults)
+            return unreadable
+        _check_row(line, written, header, number, place, faults)
         rows.append(number)
         cells.append((tuple(line) + (None,) * len(header))[: len(header)])
         if len(rows) > MAXIMUM_ROWS:
             faults.add(place, f"more than {MAXIMUM_ROWS:,} rows", remedy="split it")
-            break
-    last = _last_filled(formulas) if len(rows) <= MAXIMUM_ROWS else None
+            return unreadable
+    last = _last_filled(formulas)
     if last is not None and not 0 < last <= number:
         found = f"something stands in row {last}, below {EMPTY_ROWS:,} empty rows"
         remedy = "delete it, or the empty rows above it"
         faults.add(place, found if last > 0 else f"a row has the number {last}", remedy=remedy)
-    return by_columns(header, rows, cells, place, faults)
+    _check_merged(formulas, rows, len(header), place, faults)
+    return by_columns(header, rows, _percents_as_shown(sheet, header, rows, cells), place, faults)
+
+
+def _filled(cell: Any) -> bool:
+    return cell is not None and bool(str(cell).strip())
+
+
+def _any_filled(line: Sequence[Any]) -> bool:
+    """Lines come as wide as a table may be: most of their cells are None."""
+    return line.count(None) < len(line) and any(map(_filled, line))
+
+
+def _check_row(
+    line: Sequence[Any],
+    written: Sequence[Any],
+    header: Sequence[str],
+    number: int,
+    place: str,
+    faults: Faults,
+) -> None:
+    """Faults for formulas that were never worked out, and for cells beside the table."""
+    differ = enumerate(zip(line, written, strict=False)) if line != written else ()
+    for k, (cell, formula) in differ:
+        if cell is None and _filled(formula):
+            name = header[k] if k < len(header) else None
+            found = "a formula without its result"
+            remedy = "open the workbook, let it calculate, and save it; or write the value"
+            faults.add(place, found, row=number, column=name, remedy=remedy)
+    if _any_filled(line[len(header) :]):
+        remedy = "name every column that holds something"
+        faults.add(place, "a cell outside the named columns", row=number, remedy=remedy)
+
+
+def _check_merged(
+    sheet: Any, rows: Sequence[int], columns: int, place: str, faults: Faults
+) -> None:
+    """Cells merged over several rows: only the first holds what is meant for all, or for one."""
+    from openpyxl.utils import range_boundaries
+
+    for found in _MERGED.findall(sheet.parent._archive.read(sheet._worksheet_path)):
+        bounds = range_boundaries(found.decode("ascii", "replace"))
+        left, top, _, bottom = (bound or 0 for bound in bounds)
+        within = sum(top <= row <= bottom for row in rows)
+        if within > 1 and left <= columns:
+            text = f"the cells {found.decode()} are merged: only the first holds what is written"
+            faults.add(place, text, remedy="take the merging back and fill in each row")
+
+
+def _percents_as_shown(
+    sheet: Any, header: Sequence[str], rows: Sequence[int], cells: list[tuple[Cell, ...]]
+) -> list[tuple[Cell, ...]]:
+    """The rows, where 5 % in a column of percent is 5, though the file holds 0.05."""
+    columns = [k for k, name in enumerate(header) if "percent" in name]
+    archive = sheet.parent._archive
+    styles = archive.read("xl/styles.xml") if "xl/styles.xml" in archive.namelist() else b""
+    if not columns or not _PERCENT.search(styles):
+        return cells
+    place = {row: k for k, row in enumerate(rows)}
+    for line in sheet.iter_rows(min_col=columns[0] + 1, max_col=columns[-1] + 1):
+        for cell in line:
+            shown = isinstance(cell.value, (int, float)) and "%" in (cell.number_format or "")
+            if shown and cell.row in place and cell.column - 1 in columns:
+                row = list(cells[place[cell.row]])
+                row[cell.column - 1] = round(float(cell.value) * 100, 12)
+                cells[place[cell.row]] = tuple(row)
+    return cells

@@ -15,7 +15,8 @@ def write_whole(path: Path, content: bytes) -> None:
     import tempfile  # slow to import, and most verbs write nothing
 
     path.parent.mkdir(parents=True, exist_ok=True)
-    handle, name = tempfile.mkstemp(prefix=f".{path.name}.", dir=path.parent)
+    # the end of the name only, as a file system takes names of 255 bytes at most
+    handle, name = tempfile.mkstemp(prefix=f".{path.name[-60:]}.", dir=path.parent)
     try:
         with os.fdopen(handle, "wb") as file:
             file.write(content)

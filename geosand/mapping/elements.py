@@ -5,28 +5,10 @@ from __future__ import annotations
 from functools import cache
 from typing import Any
 
-PAGE = """<!DOCTYPE html>
-<html lang="en" class="still">
-<head>
-{{ this.header.render(**kwargs) }}
-</head>
-<body>
-{{ this.html.render(**kwargs) }}
-<script>
-{{ this.script.render(**kwargs) }}
-</script>
-</body>
-</html>
-"""
 MAP = """{% macro html(this, kwargs) %}<div class="map" id="{{ this.get_name() }}" role="region" \
 aria-label="Map; the table holds the same figures"></div>{% endmacro %}\
 {% macro script(this, kwargs) %}var {{ this.get_name() }} = L.map("{{ this.get_name() }}", \
 {center: {{ this.location|tojson }}, ...{{ this.options|tojavascript }}});{% endmacro %}"""
-START = """{% macro script(this, kwargs) %}\
-geosand.start({{ this._parent.get_name() }}, {{ this.control.get_name() }}, \
-{ {%- for key, group in this.themes.items() %}{{ key }}: {{ group.get_name() }}, {% endfor -%} }, \
-{ {%- for key, group in this.groups.items() %}{{ key }}: {{ group.get_name() }}, {% endfor -%} });\
-{% endmacro %}"""
 
 
 @cache
@@ -50,16 +32,24 @@ def raw_class() -> Any:
 def page_class() -> Any:
     """A figure with a language, our own head, and its script inside the body."""
     from branca.element import Figure
-    from folium.template import Template
 
     class Page(Figure):
-        _template = Template(PAGE)
-
         def __init__(self, head: list[str]) -> None:
             super().__init__()
             self.header._children.clear()
             for index, line in enumerate(head):
                 self.header.add_child(raw_class()(line), f"head{index}")
+
+        def render(self, **kwargs: Any) -> str:
+            for child in self._children.values():
+                child.render(**kwargs)
+            head, body, script = (
+                part.render(**kwargs) for part in (self.header, self.html, self.script)
+            )
+            return (
+                f'<!DOCTYPE html>\n<html lang="en" class="still">\n<head>\n{head}\n</head>\n'
+                f"<body>\n{body}\n<script>\n{script}\n</script>\n</body>\n</html>"
+            )
 
     return Page
 
@@ -81,22 +71,28 @@ def map_class() -> Any:
 @cache
 def start_class() -> Any:
     """Hands folium's variables to our script, and writes what follows the map."""
-    from branca.element import MacroElement
-    from folium.template import Template
+    from branca.element import Element
 
-    class Start(MacroElement):
-        _template = Template(START)
-
+    class Start(Element):
         def __init__(self, *, themes: Any, groups: Any, control: Any, after: str) -> None:
-            super().__init__()  # type: ignore[no-untyped-call]
+            super().__init__()
             self._name = "Start"
             self.themes, self.groups, self.control = themes, groups, control
             self.after = after
 
-        def render(self, **kwargs: Any) -> str:
-            super().render(**kwargs)  # type: ignore[no-untyped-call]
+        def render(self, **_: Any) -> str:
             page: Any = self.get_root()
+            the_map: Any = self._parent
+            names = (the_map.get_name(), self.control.get_name())
+            layers = (_variables(self.themes), _variables(self.groups))
+            call = f"geosand.start({', '.join([*names, *layers])});"
+            page.script.add_child(raw_class()(call), "start")
             page.html.add_child(raw_class()(self.after), "after")
             return ""
 
     return Start
+
+
+def _variables(layers: Any) -> str:
+    """A script's object of the layers' variables."""
+    return "{" + "".join(f"{key}: {layer.get_name()}, " for key, layer in layers.items()) + "}"

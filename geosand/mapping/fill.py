@@ -110,12 +110,13 @@ def _rings(results: Results) -> tuple[MapRing, ...]:
         ("surrounds", drawn.surrounds),
     )
     for zone, column in zones:
-        shapes = areas.plane.to_lonlat(column)
-        for row in np.flatnonzero([shape is not None for shape in column]):
-            name = str(site.surfaces.id[rows[row]])
+        there = np.flatnonzero([shape is not None for shape in column])
+        # rows are in order of date: the last one lies on the newest boundaries
+        last = dict(zip(site.surfaces.id[rows[there]].tolist(), there.tolist(), strict=True))
+        shapes = areas.plane.to_lonlat(column[list(last.values())])
+        for name, shape in zip(last, shapes, strict=True):
             key = f"{name}/{zone}"
-            # rows are in order of date: the last one lies on the newest boundaries
-            found[key] = MapRing(id=key, surface=name, zone=zone, geometry=shapes[row])
+            found[key] = MapRing(id=key, surface=name, zone=zone, geometry=shape)
     return tuple(found.values())
 
 

@@ -15,7 +15,7 @@ from geosand.mapping.words import day
 from geosand.reports.ring_figures import ring_figures
 from geosand.reports.words import percent, shown
 from geosand.results import Results
-from geosand.season.ledger import NO_TARGET, NOT_MEASURED, OVER, UNDER
+from geosand.season.ledger import NO_TARGET, NOT_MEASURED, NOT_YET, OVER, UNDER
 from geosand.season.totals import NEW_EACH_TIME, season_totals
 
 Rings = dict[str, tuple[float | None, float | None]]
@@ -83,7 +83,7 @@ def _states_told(results: Results) -> str:
 
 
 def _season_surfaces(results: Results) -> dict[str, PeriodSurface]:
-    site, ledger = results.site, results.ledger
+    site, ledger, told = results.site, results.ledger, results.ledger.told
     mass = _season_mass(results)
     bounds = mass.interval(floor=0.0)
     catches, thrown = _season_catches(results), _season_thrown(results)
@@ -97,8 +97,8 @@ def _season_surfaces(results: Results) -> dict[str, PeriodSurface]:
             high_m=known(ledger.interval.high[k]),
             target_so_far_m=known(ledger.target_so_far_m[k]),
             shortfall_m=known(ledger.shortfall_m[k]),
-            state=str(ledger.state[k]),
-            probability=known(ledger.probability[k]),
+            state=str(told[k]),
+            probability=None if told[k] == NOT_YET else known(ledger.probability[k]),
             basis=_basis(bool(ledger.own[k])) if sand[k] and ledger.dressings[k] else None,
             catches=catches[ground[k]],
             mass_kg=known(mass.value[ground[k]]) if sand[k] else None,

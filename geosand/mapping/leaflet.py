@@ -34,7 +34,7 @@ class LeafletMissing(RuntimeError):
     """No usable copy of Leaflet is installed; the text says what was looked for and what to do."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
 class Leaflet:
     """Script and style sheet, made ready to stand inside a page."""
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import base64
 import re
+from collections.abc import Iterator
 from hashlib import sha256
 from html import escape
 from typing import Any
@@ -39,7 +40,6 @@ MAP_OPTIONS: dict[str, Any] = {
     "fadeAnimation": False,
     "markerZoomAnimation": False,
 }
-_SCRIPT = re.compile(r"<script([^>]*)>(.*?)</script>", re.DOTALL)
 _HOST = re.compile(r"^(\{s\}\.)?[A-Za-z0-9-]+(\.[A-Za-z0-9-]+)*(:\d+)?$")
 
 
@@ -154,7 +154,7 @@ def _content_policy(page: str, tiles: str) -> str:
     """A policy under which only the page's own scripts run and nothing is fetched."""
     hashes = {
         "'sha256-" + base64.b64encode(sha256(body.encode()).digest()).decode() + "'"
-        for kind, body in _SCRIPT.findall(page)
+        for kind, body in _scripts(page)
         if "application/json" not in kind
     }
     images = f"data: {tiles}" if tiles else "data:"
@@ -162,3 +162,13 @@ def _content_policy(page: str, tiles: str) -> str:
         f"default-src 'none'; script-src {' '.join(sorted(hashes))}; style-src 'unsafe-inline'; "
         f"img-src {images}; base-uri 'none'; form-action 'none'"
     )
+
+
+def _scripts(page: str) -> Iterator[tuple[str, str]]:
+    """Attributes and text of each script element, as a browser finds them."""
+    start = page.find("<script")
+    while start >= 0:
+        body = page.index(">", start) + 1
+        end = page.index("</script>", body)
+        yield page[start + len("<script") : body - 1], page[body:end]
+        start = page.find("<script", end)

@@ -60,7 +60,10 @@ def page_data(view: MapView) -> dict[str, Any]:
     shown = [surface.geometry for surface in view.surfaces]
     packed = pack([*shown, *(ring.geometry for ring in view.rings), ground(shown)])
     count = len(view.surfaces)
-    states = states_of(view)
+    states, breaks = states_of(view), {}
+    for period in view.periods:  # all dressings share theirs
+        if (season := period.key == SEASON) not in breaks:
+            breaks[season] = period_breaks(view, period)
     return {
         "origin": packed.origin,
         "pool": packed.pool,
@@ -77,7 +80,7 @@ def page_data(view: MapView) -> dict[str, Any]:
         "steps": STEPS,
         "surfaces": _surfaces(view, packed.shapes[:count], np.array(packed.origin)),
         "rings": _rings(view, packed.shapes[count:-1]),
-        "periods": [period_data(view, period, states) for period in view.periods],
+        "periods": [period_data(view, p, states, breaks[p.key == SEASON]) for p in view.periods],
         "catches": _catches(view, np.array(packed.origin)),
         "passes": _passes(view, np.array(packed.origin)),
         "background": view.background,
@@ -170,7 +173,9 @@ def whole_degrees(lon: float, lat: float, origin: Ints) -> list[int]:
     return [int(whole[0]), int(whole[1])]
 
 
-def period_data(view: MapView, period: MapPeriod, states: list[str]) -> dict[str, Any]:
+def period_data(
+    view: MapView, period: MapPeriod, states: list[str], breaks: Breaks
+) -> dict[str, Any]:
     """One period: rows of figures by surface and ring in the order of the view, and its classes."""
     rings = [period.rings.get(ring.id) for ring in view.rings]
     return {
@@ -184,7 +189,7 @@ def period_data(view: MapView, period: MapPeriod, states: list[str]) -> dict[str
         ],
         "thrown": short(period.thrown_kg),
         "doubt": bool(period.balance and period.balance.not_told_from_zero),
-        "breaks": period_breaks(view, period),
+        "breaks": breaks,
     }
 
 

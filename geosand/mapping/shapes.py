@@ -28,7 +28,7 @@ PICTURE_TOLERANCE_M = 0.02
 Shape = list[list[int]]  #: polygons of ring numbers, the outer ring first
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
 class Packed:
     """Polygons as numbers into one pool of encoded rings."""
 
@@ -43,41 +43,49 @@ def metres_scale(latitude_degree: float) -> Floats:
     return np.array([max(east, 1.0), METRES_PER_DEGREE])
 
 
-def encode_differences(whole: Ints) -> list[str]:
+def encode_differences(whole: Ints, counts: Ints | None = None) -> list[str]:
     """Each whole number as its own run of characters, five bits a character, low bits first.
+
+    ``counts``: how many of the numbers go together in one run; else each has its own.
 
     >>> encode_differences(np.array([-17998321]))  # -179.98321 degree at 1e-5: the scheme's example
     ['`~oia@']
     """
     zigzag = np.where(whole < 0, ~(whole << 1), whole << 1)
-    shifted = zigzag[:, None] >> (5 * np.arange(13))
+    longest = max(1, -(-int(zigzag.max(initial=0)).bit_length() // 5))
+    shifted = zigzag[:, None] >> (5 * np.arange(longest))
     used = shifted > 0
     used[:, 0] = True
-    more = np.zeros_like(used)
-    more[:, :-1] = used[:, 1:]
-    letters = (shifted & 31) + 32 * more + 63
-    text = letters[used].astype(np.uint8).tobytes().decode("ascii")
+    shifted &= 31
+    shifted[:, :-1] += 32 * used[:, 1:]  # another character follows
+    text = (shifted[used] + 63).astype(np.uint8).tobytes().decode("ascii")
     ends = np.cumsum(used.sum(axis=1))
+    ends = (ends if counts is None else ends[np.cumsum(counts) - 1]).tolist()
     return [text[a:b] for a, b in zip([0, *ends[:-1]], ends, strict=True)]
 
 
-def encode_ring(points: Ints) -> str:
-    """A ring of (n, 2) whole numbers; the first pair counts from the origin."""
-    differences = np.diff(points, axis=0, prepend=np.zeros((1, 2), dtype=np.int64))
-    return "".join(encode_differences(differences.ravel()))
+def encode_rings(points: Ints, sizes: Ints) -> list[str]:
+    """Rings of (n, 2) whole numbers, laid end to end; the first pair of each is from the origin."""
+    first = np.cumsum(sizes) - sizes
+    steps = np.diff(points, axis=0, prepend=0)
+    steps[first] = points[first]
+    return encode_differences(steps.ravel(), 2 * sizes)
 
 
-def thin_rings(rings: NDArray[np.object_], *, scale: Floats, tolerance_m: float) -> list[Floats]:
-    """Each ring's corners in degrees, without the repeated last one, from a settled start.
+def thin_rings(
+    rings: NDArray[np.object_], *, scale: Floats, tolerance_m: float
+) -> tuple[Floats, Ints]:
+    """The rings' corners in degrees, without the repeated last ones, and how many each has.
 
-    The settled start makes a boundary that two polygons share come out the same from both.
+    Each has a settled start, so that a boundary that two polygons share comes out the same from
+    both.
     """
     outlines = shapely.normalize(shapely.polygons(rings))
     metres = shapely.transform(outlines, lambda points: points * scale)
     thin = shapely.simplify(metres, tolerance_m)
     corners, owner = shapely.get_coordinates(thin, return_index=True)
-    cuts = np.flatnonzero(np.diff(owner)) + 1
-    return [part[:-1] / scale for part in np.split(corners, cuts)]
+    kept = np.append(owner[1:] == owner[:-1], False)
+    return corners[kept] / scale, np.bincount(owner[kept], minlength=len(rings))
 
 
 def pack(geometries: Sequence[Any]) -> Packed:
@@ -94,10 +102,10 @@ def pack(geometries: Sequence[Any]) -> Packed:
     scale = metres_scale((south + north) / 2)
     number: dict[str, int] = {}
     last = -1
-    corners = thin_rings(rings, scale=scale, tolerance_m=PICTURE_TOLERANCE_M)
-    for part, points in zip(polygon, corners, strict=True):
-        whole = np.rint(points * PER_DEGREE).astype(np.int64) - origin
-        index = number.setdefault(encode_ring(whole), len(number))
+    corners, sizes = thin_rings(rings, scale=scale, tolerance_m=PICTURE_TOLERANCE_M)
+    whole = np.rint(corners * PER_DEGREE).astype(np.int64) - origin
+    for part, text in zip(polygon.tolist(), encode_rings(whole, sizes), strict=True):
+        index = number.setdefault(text, len(number))
         if part != last:
             shapes[owner[part]].append([])
         shapes[owner[part]][-1].append(index)
@@ -154,16 +162,23 @@ def svg_paths(
     extent = max((east - west) * metres[0], (north - south) * metres[1], 1.0)
     scale = metres * width / extent
     placed = shapely.transform(everything, lambda p: (p - [west, north]) * scale * [1, -1])
-    drawn = []
-    for shape in shapely.simplify(placed, tolerance):
-        rings = shapely.get_rings(shapely.get_parts(shape))
-        drawn.append("".join(_svg_ring(shapely.get_coordinates(ring)) for ring in rings))
+    parts, shape = shapely.get_parts(shapely.simplify(placed, tolerance), return_index=True)
+    rings, part = shapely.get_rings(parts, return_index=True)
+    corners, owner = shapely.get_coordinates(rings, return_index=True)
+    drawn = [""] * len(everything)
+    for row, ring in zip(shape[part].tolist(), _svg_rings(corners, owner), strict=True):
+        drawn[row] += ring
     size = np.ceil(np.array([(east - west), (north - south)]) * scale).astype(int)
     return drawn, max(int(size[0]), 1), max(int(size[1]), 1)
 
 
-def _svg_ring(points: Floats) -> str:
-    whole = np.rint(points[:-1]).astype(int)
-    steps = np.diff(whole, axis=0).ravel()
-    text = f"M{whole[0, 0]} {whole[0, 1]}l" + " ".join(map(str, steps.tolist()))
-    return text.replace(" -", "-") + "z"
+def _svg_rings(points: Floats, owner: Ints) -> list[str]:
+    """A path of each ring, the corners (n, 2) of which lie end to end, as steps from its first."""
+    kept = np.append(owner[1:] == owner[:-1], False)  # not the repeated last corners
+    whole = np.rint(points[kept]).astype(int)
+    ends = np.cumsum(np.bincount(owner[kept])).tolist()
+    steps = list(map(str, np.diff(whole, axis=0, prepend=0).ravel().tolist()))
+    return [
+        f"M{whole[a, 0]} {whole[a, 1]}l{' '.join(steps[2 * a + 2 : 2 * b])}z".replace(" -", "-")
+        for a, b in zip([0, *ends[:-1]], ends, strict=True)
+    ]

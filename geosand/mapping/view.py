@@ -26,7 +26,7 @@ def said(text: Said, system: System) -> str:
     return text if isinstance(text, str) else text[system]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
 class MapSurface:
     """One polygon of turf (or not turf) with its ground area and its season target."""
 
@@ -39,7 +39,7 @@ class MapSurface:
     target_m: float | None = None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
 class MapRing:
     """A collar, or the surrounds beyond it, of one surface."""
 
@@ -49,7 +49,7 @@ class MapRing:
     geometry: Polygon | MultiPolygon
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
 class MapBalance:
     """Spread against what landed on the surfaces; all None where it was not measured."""
 
@@ -71,7 +71,7 @@ class MapBalance:
     not_told_from_zero: bool = False  #: rings are drawn, but the overthrow's interval holds zero
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
 class PeriodSurface:
     """The figures of one surface in one period."""
 
@@ -91,7 +91,7 @@ class PeriodSurface:
     thrown_kg: float | None = None  #: past its edge: collar, surrounds and farther
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
 class MapPeriod:
     """The whole season, or one dressing."""
 
@@ -105,7 +105,7 @@ class MapPeriod:
     rings: Mapping[str, tuple[float | None, float | None]] = field(default_factory=dict)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
 class MapCatch:
     """One catch where it lay."""
 
@@ -121,7 +121,7 @@ class MapCatch:
     note: str = ""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
 class MapPass:
     """The passes over one surface in the next dressing."""
 
@@ -130,7 +130,7 @@ class MapPass:
     lines: MultiLineString  #: centre lines in the order driven, the first one first
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
 class MapView:
     """Everything one map page shows.
 

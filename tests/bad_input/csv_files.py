@@ -65,6 +65,18 @@ CSV_SHAPE = (
     Case("empty catches", {"catches": ""}, REFUSED, "catches.csv: is empty"),
     Case("blank lines only", {"loads": "\n\n  \n"}, REFUSED, "loads.csv: is empty"),
     Case("a header and no row", {"catches": CATCH_HEAD}, ACCEPTED),
+    Case(
+        "a title above the columns",
+        {"loads": "Loads of 2026,,,,,\n" + LOADS},
+        REFUSED,
+        "loads.csv: the first line is 'Loads of 2026' and names no columns. Delete what stands",
+    ),
+    Case(
+        "a title of one cell above the columns",
+        {"loads": "Loads of 2026\n" + LOADS},
+        REFUSED,
+        "loads.csv: the first line is 'Loads of 2026' and names no columns",
+    ),
     Case("blank rows between", {"loads": LOADS.replace("L1", "\n,,,,,\nL1")}, ACCEPTED),
     Case(
         "a column twice",

@@ -127,4 +127,35 @@ CASES = (
         {"toml": settings('"Test site"', '"Test \\u202Esite"')},
         ACCEPTED,
     ),
+    Case(
+        "digits by the thousand told in plain words",
+        {"toml": TOML + "x = " + "9" * 5000 + "\n"},
+        REFUSED,
+        "site.toml: is not TOML: a number of thousands of digits. Mend that line",
+    ),
+    Case(
+        "a table that stands twice",
+        {"toml": TOML + "[sands.dried]\nx = 1\n"},
+        REFUSED,
+        "site.toml: is not TOML: [sands.dried] stands twice (at line",
+    ),
+    Case(
+        "a key that stands twice",
+        {"toml": "collar_width_m = 0.9\n" + TOML},
+        REFUSED,
+        "site.toml: is not TOML: a key stands twice (at line",
+    ),
+    Case(
+        "2,001 keys",
+        {"toml": "".join(f"k{n} = 1\n" for n in range(2001)) + TOML},
+        REFUSED,
+        "keys in one table; allowed: at most 2,000",
+    ),
+    Case("a year 1 season", {"toml": settings("2026-03-01", "0001-03-01")}, REFUSED, "0001-03-01"),
+    Case(
+        "a season with a time zone that ends before it starts",
+        {"toml": settings("2026-11-30", "2025-11-30T00:00:00Z")},
+        REFUSED,
+        "season_end",
+    ),
 )

@@ -38,6 +38,9 @@ NAMES = {
     "plus": "+1+1",
     "minus": "-2+3",
     "tab": "\t=1+1",
+    "line separator": "a\u2028b\u2029c",
+    "without width": "a\u200b\u200d\ufeffb",
+    "comment": "<!-- ]]> -->",
 }
 
 
@@ -101,6 +104,9 @@ PAGES = {
     "map": ("map", "{site}", "--out", "{out}/page.html"),
     "field sheet": ("place", "{site}", "--catches", "2", "--out", "{out}/page.html"),
     "job sheet": ("plan", "{site}", "--to-target", "--job-sheet", "{out}/page.html"),
+    "plan's map": ("plan", "{site}", "--to-target", "--map", "{out}/page.html"),
+    "report": ("account", "{site}", "--out", "{out}/m.html", "--report", "{out}/page.html"),
+    "power": ("place", "{site}", "--show-power", "--out", "{out}/page.html"),
 }
 
 
@@ -144,6 +150,54 @@ def test_no_formula_reaches_a_workbook(site: Path, tmp_path: Path, record_proper
     assert not [c.coordinate for c in cells if c.data_type == "f"]
     assert any("HYPERLINK" in str(c.value) for c in cells), "the name is still there"
     record_property("bad input", "hostile")
+
+
+LONG = "x" * 300
+LONG_NAMES = {
+    "a site": ("check", LONG),
+    "a site beneath": ("account", f"{LONG}/{LONG}"),
+    "a new site": ("new", LONG),
+    "a boundary file": ("bring", LONG, "--into", "{site}", "--valid-from", "2026-07-01"),
+    "an older survey": ("areas", "{site}", "--against", LONG),
+    "claimed areas": ("areas", "{site}", "--claimed", LONG),
+    "a result": ("map", "{site}", "--out", f"{{out}}/{LONG}.html"),
+    "a set": ("many", LONG, "--out", "{out}"),
+}
+
+
+@pytest.mark.parametrize("name", LONG_NAMES)
+def test_a_name_that_no_system_takes_is_told(
+    name: str, site: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, record_property: Record
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    end = run(*(w.format(site=site, out=tmp_path / "out") for w in LONG_NAMES[name]))
+    assert end.exit_code == 1
+    assert "did not foresee" not in end.stderr
+    record_property("bad input", "hostile")
+
+
+def test_a_name_as_long_as_a_system_takes_can_be_written(
+    site: Path, tmp_path: Path, record_property: Record
+) -> None:
+    path = tmp_path / f"{'y' * 250}.html"
+    assert run("map", site, "--out", path).exit_code == 0
+    assert [p.name for p in tmp_path.iterdir() if p.is_file()] == [path.name]
+    record_property("bad input", "hostile")
+
+
+def test_stock_is_not_called_counted_twice_where_no_sand_is_known(
+    tmp_path: Path, record_property: Record
+) -> None:
+    """Two sands of one day are no doubles because site.toml can not be read."""
+    site = write_site(
+        tmp_path / "site",
+        toml="name = ",
+        deliveries="date,kind,mass_kg,sand\n2026-05-01,count,800,a\n2026-05-01,count,900,b\n",
+    )
+    end = run("check", site)
+    assert end.exit_code == 1
+    assert "1 thing is wrong" in end.stderr
+    record_property("bad input", "refused")
 
 
 # archives and markup languages --------------------------------------------------------------

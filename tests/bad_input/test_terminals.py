@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.sites import TOML, write_site
+from tests.sites import LOADS, TOML, write_site
 
 NAME = "Gr\u00fcn \u53f0"
 TERMINALS = {
@@ -40,6 +40,18 @@ def test_a_terminal_that_lacks_letters_is_no_fault(name: str, site: Path) -> Non
     end = geosand("balance", site, **TERMINALS[name])
     assert (end.returncode, end.stderr) == (0, b"")
     assert b"D1" in end.stdout
+
+
+def test_a_terminal_without_a_minus_shows_another(tmp_path: Path) -> None:
+    """Of "?931 kg" nobody could tell what it is; "-931 kg" is what was meant."""
+    site = write_site(tmp_path / "site", loads=LOADS.replace(",52,", ",20,"))
+    wide = geosand("balance", site, PYTHONIOENCODING="utf-8").stdout.decode()
+    plain = geosand("balance", site, PYTHONIOENCODING="ascii").stdout.decode("ascii")
+    line = next(line for line in wide.splitlines() if line.startswith(" D1"))
+    assert "\u2212" in line
+    assert line.replace("\u2212", "-").replace("\u202f", " ") in plain.splitlines()
+    assert "?" not in plain
+    assert "kg/m2" in plain
 
 
 def test_json_is_utf_8_everywhere(site: Path) -> None:

@@ -8,7 +8,7 @@ import zipfile
 from collections.abc import Callable
 from typing import Any
 
-from tests.bad_input.case import ACCEPTED, REFUSED, Case
+from tests.bad_input.case import ACCEPTED, FOUND, REFUSED, Case
 from tests.bad_input.spoiled import BOOK, NO_CSV, in_workbook, workbook
 
 SHEET = "xl/worksheets/sheet2.xml"  #: of the loads
@@ -55,6 +55,38 @@ def _far_formats(book: Any) -> None:
 
     for row in range(1, 10_500):
         book["loads"].cell(row, 1).font = Font(bold=True)
+
+
+def _merged(book: Any) -> None:
+    book["catches"].merge_cells("B2:B7")
+
+
+def _merged_head(book: Any) -> None:
+    book["dressings"].merge_cells("A5:E5")
+
+
+def _title_above(book: Any) -> None:
+    book["catches"].insert_rows(1)
+    book["catches"]["A1"] = "Catches of 2026"
+
+
+def _array_formula(book: Any) -> None:
+    from openpyxl.worksheet.formula import ArrayFormula
+
+    book["catches"]["H2"] = ArrayFormula("H2", "=1+1")
+
+
+def _called_otherwise(book: Any) -> None:
+    book["catches"].title = "Fänge"
+
+
+def _percent(book: Any) -> None:
+    book["loads"]["F2"], book["loads"]["F2"].number_format = 4.0, "0%"
+
+
+def _hidden(book: Any) -> None:
+    book["catches"].sheet_state = "hidden"
+    book["catches"].row_dimensions[3].hidden = True
 
 
 def _chart(book: Any) -> None:
@@ -140,4 +172,40 @@ PARTS = (
          patched(SHEET, lambda x: x.replace(b"</sheetData>", b" " * 205_000_000 + b"</sheetData>")),
          REFUSED, "unpacks to more than 200 MB"),
 )  # fmt: skip
-CASES = (*SHEETS, *CELLS, *PARTS)
+AS_PEOPLE_LEAVE_THEM = (
+    Case(
+        "cells merged over rows",
+        edited(_merged),
+        REFUSED,
+        "the cells B2:B7 are merged: only the first holds what is written. Take the merging back",
+    ),
+    Case("cells merged in one row", edited(_merged_head), ACCEPTED),
+    Case(
+        "a title above the columns of a sheet",
+        edited(_title_above),
+        REFUSED,
+        "the first line is 'Catches of 2026' and names no columns. Delete what stands above",
+    ),
+    Case(
+        "an array formula without its result",
+        edited(_array_formula),
+        REFUSED,
+        "sheet catches, row 2, gross_g: a formula without its result",
+    ),
+    Case(
+        "a sheet of another name",
+        edited(_called_otherwise),
+        FOUND,
+        "not read: the sheet 'fänge'; records are read from dressings, loads, catches, deliveries",
+    ),
+    Case(
+        "400 % where 5 % is meant",
+        edited(_percent),
+        REFUSED,
+        "u_label_percent: 400 can not be right",
+    ),
+    Case("a hidden sheet with a hidden row", edited(_hidden), ACCEPTED),
+)
+
+
+CASES = (*SHEETS, *CELLS, *PARTS, *AS_PEOPLE_LEAVE_THEM)

@@ -41,7 +41,7 @@ def test_a_site_without_records_says_what_comes_next(tmp_path: Path) -> None:
     assert f"Next: draw surfaces.geojson, or geosand bring FILE --into {bare}; fill in" in said
     said = run("new", site, "--boundaries", DEMO / "surfaces.geojson").stdout
     assert f"Next: fill in site.toml, then geosand check {site}" in said
-    told = "No dressing is recorded yet: dressings.csv is where they go.\n"
+    told = "No dressing is recorded yet: they go into dressings.csv, or into records.xlsx.\n"
     assert run("balance", site).stdout == told
     assert run("season", site).stdout.startswith(told)
     account = run("account", site, "--out", tmp_path / "map.html").stdout
@@ -289,3 +289,25 @@ def test_check_tells_what_the_import_told(tmp_path: Path) -> None:
     assert text in told and "--repair cuts g1 out of it" in told
     checked = run("check", site).stdout
     assert text in checked and "--repair" not in checked
+
+
+def test_new_with_holes_and_a_place_that_is_asked_about_in_miles(tmp_path: Path) -> None:
+    """A lawn of 100 m by 100 m with an island of 20 m by 20 m, in one layer of a drawing."""
+    import ezdxf
+
+    drawing = ezdxf.new("R2010", units=6)
+    for start, size in ((0, 100), (40, 20)):
+        x, y = 560_000 + start, 5_906_000 + start
+        corners = [(x, y), (x + size, y), (x + size, y + size), (x, y + size)]
+        drawing.modelspace().add_lwpolyline(corners, close=True, dxfattribs={"layer": "LAWN"})
+    drawing.saveas(tmp_path / "plan.dxf")
+    options = ("--boundaries", tmp_path / "plan.dxf", "--crs", "EPSG:25832", "--holes")
+    told = run("new", tmp_path / "far", *options, "--near", 8, 53, "--units", "us")
+    assert told.exit_code == 1 and "131 km (81.4 mi) from 53.0000° N, 8.0000° E" in told.stderr
+    made = run("new", tmp_path / "site", *options)
+    assert "2 read, 1 became a surface (1 lawn), 1 line was joined to others" in made.stdout
+    (lawn,) = json.loads(run("areas", tmp_path / "site", "--json").stdout)["surfaces"]
+    # the grid's scale is 0.9996 about the middle of its zone: areas are 0.08 % small, less beside
+    assert lawn["area_m2"] == pytest.approx(9600 / 0.9996**2, rel=1e-4)
+    unused = run("new", tmp_path / "demo", "--boundaries", DEMO / "surfaces.geojson", "--holes")
+    assert "--holes is not used: it is for drawings" in unused.stdout

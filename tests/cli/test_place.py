@@ -137,6 +137,9 @@ def test_without_past_catches_the_margin_is_told(site_folder, tmp_path):
         (["--show-power", "--surfaces", "zz"], "'zz': no surface's id"),
         (["--show-power", "--seed", "0"], "--show-power lays no trays: leave --seed out"),
         (["--catches", "4", "--know-depth", "5%"], "--know-depth goes with --show-power"),
+        (["--show-power", "--see-overthrow", "nan"], "allowed is above 0 and at most 100%"),
+        (["--show-power", "--know-depth", "0"], "allowed is above 0 and at most 100%"),
+        (["--catches", "2", "--tray", "9m,9m"], "allowed is above 0 and at most 5 m"),
     ],
 )
 def test_wrong_usage_ends_with_two(site_folder, arguments, said):

@@ -364,7 +364,7 @@ def test_what_is_missing_is_told_and_nothing_else(site_folder):
     folder = str(site_folder("none", toml=none, **bare))
     result = run(folder, "--depth", "0.5mm")
     assert result.exit_code == 2
-    assert "none is dressed so far or has a target: name the ids or kinds" in result.stderr
+    assert "no surface is dressed or has a target: name some with --surfaces" in result.stderr
     assert lines_of(folder, "--to-target", "--surfaces", "green", "--as-of", "2026-06-30") == [
         "Test site: next dressing, planned for 2026-06-30",
         "No sand need be ordered: none is to be spread.",

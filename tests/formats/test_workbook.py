@@ -210,3 +210,20 @@ def test_a_claimed_dimension_is_not_believed(with_book, claimed):
             new.writestr(entry, data)
     loads = read_site(with_book(stream.getvalue())).loads
     assert (loads.count.tolist(), loads.unit_mass_kg.tolist()) == ([52.0], [25.0])
+
+
+@pytest.mark.parametrize(("held", "shown"), [(0.02, "0%"), (0.07, "0.00%"), (0.035, '0.0" "%')])
+def test_a_percentage_is_what_the_cell_shows(held, shown, with_book):
+    """A spreadsheet keeps 2 % as 0.02: taken as it is, it would be a hundredth of what is meant."""
+    book = openpyxl.load_workbook(
+        io.BytesIO(workbook(dressings=DRESSINGS, loads=LOADS, catches=ROWS))
+    )
+    cell = book["loads"]["F2"]
+    cell.value, cell.number_format = held, shown
+    stream = io.BytesIO()
+    book.save(stream)
+    site = read_site(with_book(stream.getvalue()))
+    assert site.loads.u_label.tolist() == [held]
+    book["loads"]["C2"].number_format = "0%"  # 5,200 % of a bag are 52 bags
+    book.save(stream := io.BytesIO())
+    assert read_site(with_book(stream.getvalue())).loads.count.tolist() == [52.0]

@@ -6,7 +6,7 @@ import shapely
 
 from geosand.mapping.shapes import (
     PER_DEGREE,
-    encode_ring,
+    encode_rings,
     metres_scale,
     pack,
     poles_of,
@@ -19,7 +19,9 @@ def test_encoding_agrees_with_the_published_example():
     # "Encoded Polyline Algorithm Format", developers.google.com: (38.5, -120.2), (40.7, -120.95),
     # (43.252, -126.453) at 1e-5 degree
     corners = np.array([[3850000, -12020000], [4070000, -12095000], [4325200, -12645300]])
-    assert encode_ring(corners) == "_p~iF~ps|U_ulLnnqC_mqNvxq`@"
+    example = "_p~iF~ps|U_ulLnnqC_mqNvxq`@"
+    assert encode_rings(corners, np.array([3])) == [example]
+    assert encode_rings(np.tile(corners, (2, 1)), np.array([3, 3])) == [example, example]
 
 
 def decode(text):
