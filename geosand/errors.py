@@ -76,6 +76,9 @@ class Refused(Exception):
         )
         super().__init__("\n".join(_lines(self.faults)))
 
+    def __reduce__(self) -> tuple[type[Refused], tuple[Sequence[Fault]]]:
+        return type(self), (self.faults,)  # as itself between processes, not as its text
+
 
 class Undecided(Refused):
     """Nothing is wrong beyond doubt, but a person must decide before anything is written."""

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import pickle
+
 import pytest
 
-from geosand.errors import Fault, Faults, Finding, Refused
+from geosand.errors import Fault, Faults, Finding, Refused, Undecided
 
 
 @pytest.mark.parametrize(
@@ -63,3 +65,13 @@ def test_one_fault_alone():
     problem = Refused(Fault(file="a", found="x"))
     assert str(problem) == "a: x."
     assert len(problem.faults) == 1
+
+
+@pytest.mark.parametrize("kind", [Refused, Undecided])
+def test_a_refusal_goes_from_one_process_to_another(kind):
+    faults = [
+        Fault(file="loads.csv", found="is odd", row=3),
+        Fault(file="site.toml", found="is empty"),
+    ]
+    told = pickle.loads(pickle.dumps(kind(faults)))
+    assert (type(told), told.faults, str(told)) == (kind, tuple(faults), str(kind(faults)))

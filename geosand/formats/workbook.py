@@ -6,6 +6,7 @@ import difflib
 import io
 import re
 import zipfile
+from bisect import bisect_left, bisect_right
 from collections.abc import Sequence
 from itertools import zip_longest
 from typing import Any
@@ -220,7 +221,7 @@ def _check_merged(
     for found in _MERGED.findall(sheet.parent._archive.read(sheet._worksheet_path)):
         bounds = range_boundaries(found.decode("ascii", "replace"))
         left, top, _, bottom = (bound or 0 for bound in bounds)
-        within = sum(top <= row <= bottom for row in rows)
+        within = bisect_right(rows, bottom) - bisect_left(rows, top)
         if within > 1 and left <= columns:
             text = f"the cells {found.decode()} are merged: only the first holds what is written"
             faults.add(place, text, remedy="take the merging back and fill in each row")
@@ -238,9 +239,17 @@ def _percents_as_shown(
     place = {row: k for k, row in enumerate(rows)}
     for line in sheet.iter_rows(min_col=columns[0] + 1, max_col=columns[-1] + 1):
         for cell in line:
-            shown = isinstance(cell.value, (int, float)) and "%" in (cell.number_format or "")
+            shown = type(cell.value) in (int, float) and _shows_percent(cell.number_format)
             if shown and cell.row in place and cell.column - 1 in columns:
                 row = list(cells[place[cell.row]])
                 row[cell.column - 1] = round(float(cell.value) * 100, 12)
                 cells[place[cell.row]] = tuple(row)
     return cells
+
+
+def _shows_percent(shown: str | None) -> bool:
+    """True for formats that multiply by 100; a sign in quotes or behind a backslash is only text.
+
+    ECMA-376 part 1, 18.8.31, from memory.
+    """
+    return "%" in re.sub(r'"[^"]*"|\\.', "", shown or "")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 from hashlib import sha256
 from pathlib import Path
@@ -13,7 +13,7 @@ from geosand import __version__
 from geosand.formats.writing import sweep, write_whole
 from geosand.portfolio.chunk import Chunk, ChunkDone, Options, work_chunk
 from geosand.portfolio.compare import Comparison, compare
-from geosand.portfolio.parts import Parts, stored
+from geosand.portfolio.parts import FOLDER, Parts, stored
 from geosand.portfolio.run import CHUNK, Work, chunks_of, run
 from geosand.portfolio.sources import Source
 from geosand.portfolio.tables import write_tables
@@ -57,9 +57,10 @@ def account_portfolio(
     chunks = chunks_of(keys, chunk, workers)
     jobs = _jobs(source, chunks, parts, options, out, maps)
     if scheduler is None:  # a cluster's machines may not see the folder
-        work = partial(_worked_and_stored, work=work, root=parts.root, options=parts.options)
+        work = partial(_worked_and_stored, work=work, out=out, options=parts.options)
     for result in run(jobs, workers=workers, scheduler=scheduler, work=work):
-        _write_maps(result, maps, out)
+        if result.folder is None:
+            _write_maps(result, maps, out)
         parts.add(result)
         computed += len(result.fingerprints)
         unforeseen.update(result.unforeseen)
@@ -97,8 +98,12 @@ def _write_maps(result: ChunkDone, maps: Mapping[str, str], out: Path) -> None:
             (out / maps[key]).unlink(missing_ok=True)
 
 
-def _worked_and_stored(chunk: Chunk, work: Work, root: Path, options: str) -> ChunkDone:
-    return stored(work(chunk), root, options)
+def _worked_and_stored(chunk: Chunk, work: Work, out: Path, options: str) -> ChunkDone:
+    """The maps before the part: a site that is taken for finished has no older map."""
+    done = work(chunk)
+    if chunk.options.maps:
+        _write_maps(done, {key: map_name(key) for key in chunk.keys}, out)
+    return stored(replace(done, maps={}), out / FOLDER, options)
 
 
 def _jobs(

@@ -24,6 +24,8 @@ from geosand.portfolio.set_tables import distinct_sites, needs_degrees, needs_si
 ENCODINGS = {"surfaces": (BINARY, "polygon", "multipolygon"), "catches": (BINARY, "point")}
 HELD = 6  #: of each kind: one a table
 
+Stamp = tuple[int, int, int, int]
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ParquetTable:
@@ -54,7 +56,7 @@ class ParquetTable:
     def rows_of(self, keys: Sequence[str]) -> SiteRows:
         import pyarrow as pa
 
-        now = self.path.stat().st_mtime_ns
+        now = _stamp(self.path)
         groups = _row_groups(self.path, now)
         parts, rows = list[Any](), list[Ints]()
         for group in groups.that_may_hold(keys):
@@ -68,30 +70,36 @@ class ParquetTable:
         return split_by_site(table, keys, self.geometry)
 
 
+def _stamp(path: Path) -> Stamp:
+    """Another one for a file that was written anew, also where its time was put back."""
+    told = path.stat()
+    return told.st_ino, told.st_size, told.st_mtime_ns, told.st_ctime_ns
+
+
 # What chunks that follow each other ask again of a file, until it is changed: many row groups take
 # longer to know than one of them to read, and of few each holds the sites of several chunks.
 
 
 @lru_cache(maxsize=HELD)
-def _metadata(path: Path, changed_ns: int) -> Any:
+def _metadata(path: Path, stamp: Stamp) -> Any:
     import pyarrow.parquet as pq
 
     return pq.read_metadata(path)
 
 
 @lru_cache(maxsize=HELD)
-def _row_groups(path: Path, changed_ns: int) -> RowGroups:
+def _row_groups(path: Path, stamp: Stamp) -> RowGroups:
     import pyarrow.parquet as pq
 
-    with pq.ParquetFile(path, metadata=_metadata(path, changed_ns)) as file:
+    with pq.ParquetFile(path, metadata=_metadata(path, stamp)) as file:
         return row_groups(file)
 
 
 @lru_cache(maxsize=HELD)
-def _row_group(table: ParquetTable, changed_ns: int, number: int) -> Any:
+def _row_group(table: ParquetTable, stamp: Stamp, number: int) -> Any:
     import pyarrow.parquet as pq
 
-    known, texts = _metadata(table.path, changed_ns), list(table.texts)
+    known, texts = _metadata(table.path, stamp), list(table.texts)
     with pq.ParquetFile(table.path, metadata=known, read_dictionary=texts) as file:
         group = without_views(file.read_row_group(number))
     if table.geometry:

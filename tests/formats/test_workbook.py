@@ -224,6 +224,10 @@ def test_a_percentage_is_what_the_cell_shows(held, shown, with_book):
     book.save(stream)
     site = read_site(with_book(stream.getvalue()))
     assert site.loads.u_label.tolist() == [held]
+    for text_only in ('0.0" %"', "0.0 \\%"):  # shows 2 as 2 %
+        cell.value, cell.number_format = held * 100, text_only
+        book.save(stream := io.BytesIO())
+        assert read_site(with_book(stream.getvalue())).loads.u_label.tolist() == [held]
     book["loads"]["C2"].number_format = "0%"  # 5,200 % of a bag are 52 bags
     book.save(stream := io.BytesIO())
     assert read_site(with_book(stream.getvalue())).loads.count.tolist() == [52.0]

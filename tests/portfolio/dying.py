@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import time
 from pathlib import Path
 
 from geosand.portfolio.chunk import Chunk, ChunkDone, work_chunk
@@ -43,4 +44,10 @@ class Interrupted(Exception):
 def stops_at_third(chunk: Chunk) -> ChunkDone:
     if DEADLY in chunk.keys:
         raise Interrupted
+    return work_chunk(chunk)
+
+
+def never_ends_third(chunk: Chunk) -> ChunkDone:
+    if DEADLY in chunk.keys:
+        time.sleep(3600)
     return work_chunk(chunk)

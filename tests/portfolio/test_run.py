@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import errno
 import json
+import re
 import shutil
 import subprocess
 import sys
@@ -14,7 +15,7 @@ from click.testing import CliRunner
 
 from geosand.cli import main
 from geosand.errors import Refused
-from geosand.portfolio import parts
+from geosand.portfolio import account, parts
 from tests.portfolio import dying
 from tests.portfolio.conftest import SITES, run_many
 
@@ -161,22 +162,25 @@ def test_pandas_is_not_loaded_and_a_frame_can_be_had_all_the_same(site_set, tmp_
 
 def test_no_process_outlives_a_run_that_was_killed(folders, tmp_path):
     """Each process of a run holds its output open, so that the output ends with the last one."""
-    asked = ["many", str(folders), "--out", str(tmp_path), "--workers", "2", "--chunk", "1"]
+    lines = (
+        "import sys; from pathlib import Path; from tests.portfolio import conftest, dying",
+        "asked = {'chunk': 1, 'workers': 2, 'work': dying.never_ends_third}",
+        "conftest.run_many(Path(sys.argv[1]), Path(sys.argv[2]), **asked)",
+    )
     run = subprocess.Popen(
-        [sys.executable, "-m", "geosand", *asked],
+        [sys.executable, "-c", "\n".join(lines), str(folders), str(tmp_path)],
         stdout=subprocess.PIPE,
         stderr=subprocess.STDOUT,
     )
-    until = time.monotonic() + 30
-    while time.monotonic() < until and not whole_parts(tmp_path):
+    until = time.monotonic() + 120
+    while time.monotonic() < until and len(whole_parts(tmp_path)) < SITES - 1:
         time.sleep(0.02)
     run.kill()
-    run.communicate(timeout=20)
+    run.communicate(timeout=60)
     assert run.returncode < 0
+    assert len(whole_parts(tmp_path)) == SITES - 1
     assert not (tmp_path / "sites.csv").exists()
-    finished = len(whole_parts(tmp_path))
-    assert finished
-    assert run_many(folders, tmp_path).kept == finished
+    assert run_many(folders, tmp_path).kept == SITES - 1
     assert not list((tmp_path / "parts").glob(".part-*"))
 
 
@@ -207,6 +211,28 @@ def test_what_a_process_finished_is_kept_though_its_run_never_heard_of_it(
     done = run_many(folders, tmp_path, chunk=1)
     assert 2 * finished - 1 <= done.kept <= 2 * finished  # the last of the five is alone
     same_files(whole[0], tmp_path)
+
+
+def test_a_site_that_a_killed_run_finished_has_no_older_map(folders, tmp_path, monkeypatch):
+    root, out = shutil.copytree(folders, tmp_path / "sites"), tmp_path / "out"
+    page = out / "maps" / "site-00001.html"
+    run_many(root, out, maps=True)
+    assert "Renamed" not in page.read_text(encoding="utf-8")
+    settings = root / "site-00001" / "site.toml"
+    text = settings.read_text(encoding="utf-8")
+    settings.write_text(re.sub(r'(?m)^name = ".*"$', 'name = "Renamed"', text, count=1))
+
+    def killed(*part):
+        parts.stored(*part)
+        raise dying.Interrupted
+
+    with monkeypatch.context() as patched:
+        patched.setattr(account, "stored", killed)
+        with pytest.raises(dying.Interrupted):
+            run_many(root, out, maps=True)
+    done = run_many(root, out, maps=True)
+    assert (done.computed, done.kept) == (0, SITES)
+    assert "Renamed" in page.read_text(encoding="utf-8")
 
 
 def test_a_site_finished_by_a_killed_run_and_then_changed_is_worked_out_anew(

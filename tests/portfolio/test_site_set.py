@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import shutil
 
 import numpy as np
@@ -14,6 +15,7 @@ from geosand.portfolio.sources import find_sites
 from tests.portfolio.conftest import SITES, run_many
 
 pa = pytest.importorskip("pyarrow")
+pc = pytest.importorskip("pyarrow.compute")
 pq = pytest.importorskip("pyarrow.parquet")
 
 
@@ -204,6 +206,22 @@ def test_a_row_group_that_chunks_share_is_read_once(site_set, tmp_path, monkeypa
     sites = [one for key in source.keys() for one in source.read([key], {})]  # noqa: SIM118
     assert len(sites) == SITES and not any(one.refused for one in sites)
     assert len(looks) == len(source.tables)
+
+
+def test_a_file_written_anew_within_a_run_is_read_anew_though_its_time_is_the_old_one(
+    site_set, tmp_path
+):
+    path = tmp_path / "catches.parquet"
+    shutil.copy2(site_set / "catches.parquet", path)
+    table, rows = parquet_table(path), pq.read_table(path)
+    before = table.rows_of(["site-00001"]).table["gross_g"]
+    kept = path.stat()
+    number = rows.column_names.index("gross_g")
+    heavier = pc.add(rows["gross_g"], 1.0)
+    pq.write_table(rows.set_column(number, "gross_g", heavier), path)
+    os.utime(path, ns=(kept.st_atime_ns, kept.st_mtime_ns))
+    after = table.rows_of(["site-00001"]).table["gross_g"]
+    assert np.allclose(np.subtract(after, before), 1.0)
 
 
 @pytest.mark.parametrize("seed", range(4))
