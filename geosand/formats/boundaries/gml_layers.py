@@ -14,9 +14,12 @@ from geosand.formats.boundaries.xml_layers import check_whole_xml
 _OLD_NAME = re.compile(rb"https?://www\.opengis\.net/gml/srs/epsg\.xml#(\d+)")
 _CODE = re.compile(rb"""srsName\s*=\s*["'][^"']*?EPSG[:/][^"']*?(\d+)["']""", re.IGNORECASE)
 _AREA = re.compile(rb"<(?:\w+:)?(?:Polygon|MultiPolygon|Surface|MultiSurface|CompositeSurface)\b")
-#: A property whose only value is a point, such as the reference point of a parcel.
+#: A property whose only value is a point, such as the reference point of a parcel; its parts are
+#: bounded, or points without an end would be looked for to the end of the file, one by one.
 _POINT = re.compile(
-    rb"<([\w.-]+(?::[\w.-]+)?)(?:\s[^>]*)?>\s*<((?:\w+:)?Point)\b[^>]*>.*?</\2>\s*</\1>", re.DOTALL
+    rb"<([\w.-]{1,200}(?::[\w.-]{1,200})?)(?:\s[^>]{0,1000})?>\s{0,1000}"
+    rb"<((?:\w{1,200}:)?Point)\b[^>]{0,1000}>.{0,2000}?</\2>\s{0,1000}</\1>",
+    re.DOTALL,
 )
 _DRAWS_AREA = ("Polygon", "MultiPolygon", "GeometryCollection")
 

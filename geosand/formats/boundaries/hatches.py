@@ -40,6 +40,10 @@ def hatched_ground(entity: Any, run_of: Callable[[Any], Floats], segments: int) 
     if not rings:
         return None, "a hatch without outline"
     parts = np.array([shapely.Polygon(run[:, :2]) for run in rings], dtype=object)
+    if len(parts) == 1:
+        return parts[0], ""  # where it crosses itself that is asked about, as of any outline
+    if not shapely.is_valid(parts).all():
+        return None, "a hatch of several outlines, one of which crosses itself: draw it anew"
     return _filled_ground(parts, entity.dxf.hatch_style), ""
 
 

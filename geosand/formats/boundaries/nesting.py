@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 import shapely
 
-from geosand.columns import Geometries
+from geosand.columns import Geometries, Ints
 from geosand.formats.boundaries.drawn import Drawn
 
 _HINT = " (--holes makes holes of such)"
@@ -23,8 +23,8 @@ def nested(drawn: list[Drawn], *, as_holes: bool, hint: bool) -> tuple[list[Draw
     """The things, words on outlines inside others, and how many of them became holes.
 
     With ``as_holes`` an outline inside another is a hole of it, one inside that a surface again,
-    and so on; an outline with a name of its own stays a surface. ``hint`` says that this can be
-    wished, in drawings.
+    and so on; an outline with a name of its own stays a surface. Outlines that are the same count
+    as one. ``hint`` says that this can be wished, in drawings.
     """
     by_folder: dict[str, list[int]] = defaultdict(list)
     for k, thing in enumerate(drawn):
@@ -33,16 +33,18 @@ def nested(drawn: list[Drawn], *, as_holes: bool, hint: bool) -> tuple[list[Draw
     out: list[Drawn | None] = list(drawn)
     said, holes = [], 0
     for folder, rows in by_folder.items():
-        around = _around(np.array([drawn[k].geometry for k in rows], dtype=object))
+        shapes = np.array([drawn[k].geometry for k in rows], dtype=object)
+        same = _same(shapes)
+        around = _around(shapes, same)
         inner = [k for k in range(len(rows)) if around[k]]
         made = [k for k in inner if as_holes and len(around[k]) % 2 and not drawn[rows[k]].name]
         for k in made:
-            outer = rows[around[k][0]]
-            whole = out[outer] or drawn[outer]
-            out[outer] = replace(
-                whole, geometry=_with_hole(whole.geometry, drawn[rows[k]].geometry)
-            )
             out[rows[k]] = None
+        for k in dict.fromkeys(same[made].tolist()):
+            for outer in np.flatnonzero(same == around[k][0]).tolist():
+                if (whole := out[rows[outer]]) is not None:
+                    cut = _with_hole(whole.geometry, shapes[k])
+                    out[rows[outer]] = replace(whole, geometry=cut)
         holes += len(made)
         where = f" of layer {folder[:40]!r}" if folder else ""
         said += _words(len(inner) - len(made), len(made), where, _HINT if hint else "")
@@ -51,11 +53,18 @@ def nested(drawn: list[Drawn], *, as_holes: bool, hint: bool) -> tuple[list[Draw
     return [thing for thing in out if thing is not None], said, holes
 
 
-def _around(shapes: Geometries) -> list[list[int]]:
-    """Of each polygon (n,) those that it lies in, the smallest first."""
+def _same(shapes: Geometries) -> Ints:
+    """Of each polygon (n,) the first that has the same corners."""
+    first: dict[bytes, int] = {}
+    content = shapely.to_wkb(shapely.normalize(shapely.force_2d(shapes))).tolist()
+    return np.array([first.setdefault(one, k) for k, one in enumerate(content)], dtype=np.int64)
+
+
+def _around(shapes: Geometries, same: Ints) -> list[list[int]]:
+    """Of each polygon (n,) those that it lies in, the smallest first, each of them once."""
     size = shapely.area(shapes)
     inner, outer = shapely.STRtree(shapes).query(shapes, "within")
-    larger = size[outer] > size[inner]  # one drawn twice lies in itself
+    larger = (size[outer] > size[inner]) & (same[outer] == outer)  # any lies in itself
     found: list[list[int]] = [[] for _ in shapes]
     for one, other in zip(inner[larger].tolist(), outer[larger].tolist(), strict=True):
         found[one].append(other)

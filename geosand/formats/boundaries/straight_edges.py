@@ -18,6 +18,7 @@ from geosand.formats.boundaries.antimeridian import uncut
 
 #: Of its area that an outline may lose or gain by its edges: a quarter of what areas are good to.
 SHARE, LEAST_M2 = 2.5e-7, 5e-4
+MOST_PIECES = 1000  #: of one edge; more are only asked by edges of hundreds of kilometres
 
 
 def kept_straight(
@@ -86,8 +87,8 @@ def _pieces(bulge: Floats, of: Ints, limit: Floats) -> Ints:
     total, most = np.bincount(of, bulge), np.zeros(len(limit))
     np.maximum.at(most, of, bulge)
     share = np.divide(limit * most, total, out=np.full(len(limit), np.inf), where=total > 0)
-    count: Ints = np.maximum(np.ceil(np.sqrt(bulge / share[of])), 1).astype(np.int64)
-    return count
+    count = np.clip(np.ceil(np.sqrt(bulge / share[of])), 1, MOST_PIECES)
+    return np.asarray(count, dtype=np.int64)
 
 
 def _alike(there: Rings, pieces: Ints) -> Ints:

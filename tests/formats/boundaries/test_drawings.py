@@ -285,6 +285,19 @@ def test_an_outline_with_a_name_is_no_hole(drawing, read):
     assert said in [f.text for f in found.findings]
 
 
+@pytest.mark.parametrize("style", [0, 1, 2])
+def test_a_hatch_that_crosses_itself_ends_nothing(drawing, read, style):
+    crossing = [(X, Y), (X + 20, Y + 20), (X + 20, Y), (X, Y + 20)]
+    alone = drawing.modelspace().add_hatch(dxfattribs={"layer": "LAWN", "hatch_style": style})
+    alone.paths.add_polyline_path(crossing, is_closed=True)
+    islands = drawing.modelspace().add_hatch(dxfattribs={"layer": "LAWN", "hatch_style": style})
+    for points in (ring(60), crossing):
+        islands.paths.add_polyline_path(points, is_closed=True)
+    found = read(drawing)
+    reasons = [left.reason for left in found.tally.left_out]
+    assert "a hatch of several outlines, one of which crosses itself: draw it anew" in reasons
+
+
 def test_what_a_hatch_leaves_free_is_a_hole_of_its_outline(drawing, read):
     space = drawing.modelspace()
     fill = space.add_hatch(dxfattribs={"layer": "LAWN", "hatch_style": 0})

@@ -1,0 +1,38 @@
+"""Outlines of drawings that lie in others of their layer, some of them drawn twice."""
+
+from __future__ import annotations
+
+import itertools
+
+import numpy as np
+import pytest
+import shapely
+
+from geosand.formats.boundaries.drawn import Drawn
+from geosand.formats.boundaries.nesting import nested
+
+A, B, C = shapely.box(0, 0, 30, 30), shapely.box(5, 5, 25, 25), shapely.box(10, 10, 20, 20)
+
+
+def left(*shapes: shapely.Polygon) -> list[float]:
+    """Areas of what is left of outlines of one layer, the smallest first."""
+    drawn = [Drawn(place=str(k), folder="turf", geometry=shape) for k, shape in enumerate(shapes)]
+    things, _, _ = nested(drawn, as_holes=True, hint=False)
+    found = np.array([thing.geometry for thing in things], dtype=object)
+    assert shapely.is_valid(found).all()
+    return sorted(shapely.area(found).tolist())
+
+
+@pytest.mark.parametrize("order", [*itertools.permutations((A, B, C))])
+def test_an_island_in_a_hole_is_a_surface_in_any_order(order):
+    assert left(*order) == [100.0, 500.0]
+
+
+@pytest.mark.parametrize("order", [*itertools.permutations((A, B, B.reverse(), C))])
+def test_an_inner_outline_drawn_twice_is_one_hole(order):
+    assert left(*order) == [100.0, 500.0]
+
+
+@pytest.mark.parametrize("order", [*itertools.permutations((A, A.reverse(), B))])
+def test_an_outer_outline_drawn_twice_is_one_level(order):
+    assert left(*order) == [500.0, 500.0]
