@@ -111,9 +111,9 @@ def _sketches(work: Work) -> Any:
     """
     register, ledger = work.results.areas, work.results.ledger
     place = np.flatnonzero(register.area_m2[work.in_force] > 0)
-    state = np.zeros(len(work.of_surface), dtype=np.int64)
+    state, told = np.zeros(len(work.of_surface), dtype=np.int64), ledger.told
     for code, name in enumerate(STATES[1:], start=1):
-        state[ledger.row[ledger.state == name]] = code
+        state[ledger.row[told == name]] = code
     row = work.in_force[place]
     order = np.lexsort((row, state[row], work.of_surface[row]))
     row, bounds = row[order], work.bounds[place[order]]

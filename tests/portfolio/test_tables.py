@@ -163,3 +163,14 @@ def test_a_sketch_is_true_to_shape_and_state(whole):
         # greens to tees: 3 rows of 190 m, of which the tees lie 80 m south of the lowest greens
         assert height == pytest.approx(56 * (2 * 190 + 80) / (5 * 160), abs=2)
         assert len(set(numbers[:, 0])) <= 6 * 3  # upright columns: not skewed
+
+
+def test_a_site_that_was_not_dressed_yet_has_no_coloured_dot(tmp_path):
+    from geosand.portfolio.site_rows import LETTERS
+    from tests.sites import write_site
+
+    empty = "dressing,date,surfaces,planned_depth_mm\n"
+    write_site(tmp_path / "sites" / "fresh", dressings=empty, loads=None, catches=None)
+    (row,) = run_many(tmp_path / "sites", tmp_path / "out").comparison.sites
+    assert row["on_target"] == 3  # for programs: one of the fixed states
+    assert {row["sketch"][k] for k in range(3, len(row["sketch"]), 4)} == {chr(LETTERS[0])}
