@@ -27,8 +27,14 @@ def _settle() -> None:
     # again and again and once more at the end, would be a sixth of it
     gc.set_threshold(1_000_000, 20, 20)
     atexit.register(gc.freeze)
-    if sys.stdout is None:  # closed by whoever called
-        sys.stdout = open(os.devnull, "w", encoding="utf-8")  # noqa: SIM115 open to the end
+    for handle in range(3):  # what the caller closed would be the number of the next file opened
+        try:
+            os.fstat(handle)
+        except OSError:
+            os.open(os.devnull, os.O_RDWR)
+    # open to the end of the run
+    sys.stdout = sys.stdout or open(os.devnull, "w", encoding="utf-8")  # noqa: SIM115
+    sys.stderr = sys.stderr or open(os.devnull, "w", encoding="utf-8")  # noqa: SIM115
     # a terminal or pipe of another encoding shows what it lacks in other signs, and works on
     codecs.register_error("in other signs", _in_other_signs)
     for stream in (sys.stdout, sys.stderr):

@@ -142,17 +142,17 @@ def _flat(document: Document, head: str = "") -> Document:
 
 
 def _frame(rows: list[Document], columns: list[str]) -> DataFrame:
-    """Rows as a frame: null as nan, dates as dates."""
+    """Rows as a frame: null as nan, dates as dates, yes and no as such also beside null."""
     import pandas
 
     frame = pandas.DataFrame(rows, columns=columns)
     if "date" in frame:
         frame["date"] = pandas.to_datetime(frame["date"])
-    numbers: Any = [c for c in frame if frame[c].dtype == object and _numeric(frame[c])]
-    return frame.astype(dict.fromkeys(numbers, float))
+    types = {c: _type_of(frame[c]) for c in frame if frame[c].dtype == object}
+    return frame.astype({c: kind for c, kind in types.items() if kind})
 
 
-def _numeric(column: Any) -> bool:
-    """Whether a column holds numbers and nulls only, and so is one of numbers."""
-    held = [value for value in column if value is not None]
-    return all(isinstance(value, float) for value in held)
+def _type_of(column: Any) -> str:
+    """Type of a column that holds null as well; "" where it is one of texts."""
+    held = {type(value) for value in column.dropna()}
+    return "boolean" if held == {bool} else "float" if held <= {float} else ""

@@ -221,7 +221,8 @@ def parse_quantity(text: str, si: str) -> float:
     match = re.fullmatch(_QUANTITY, plain) if len(plain) <= _LONGEST_QUANTITY else None
     if not match:
         example = _EXAMPLES[MEASURES[si]]
-        raise UnitFault(f"{text[:40]!r} is not a number with a unit, like 0.5mm; units: {example}")
+        like = {"kg": "500kg", "m_s": "8kmh"}.get(si, "0.5mm")
+        raise UnitFault(f"{text[:40]!r} is not a number with a unit, like {like}; units: {example}")
     unit = match[2].strip().replace("%", "percent").replace("^", "")
     unit = re.sub(r"1000\s+(?=ft2)", "1000", unit)
     unit = re.sub(r"\s*/\s*", "_per_", unit).replace(" ", "_")
@@ -244,6 +245,7 @@ SHOWN = {
         "tonnage": (0.001, "t", 2),
         "way": (1.0, "m", 0),
         "distance": (0.001, "km", 1),
+        "span": (100.0, "cm", 0),
         "speed": (3.6, "km/h", 1),
     },
     "us": {
@@ -257,6 +259,7 @@ SHOWN = {
         "tonnage": (1 / 907.18474, "short ton", 2),
         "way": (1 / 0.9144, "yd", 0),
         "distance": (1 / 1609.344, "mi", 1),
+        "span": (1 / 0.0254, "in", 1),
         "speed": (3600 / 1609.344, "mph", 1),
     },
 }

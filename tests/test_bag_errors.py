@@ -48,7 +48,7 @@ def test_no_other_input_is_named(found: dict[str, list[str | None]], design: str
 
 
 def test_what_can_not_be_told_apart_is_listed_with_what_would_tell(tmp_path: Path) -> None:
-    one = season(tmp_path, 0, NOTHING)
+    one = season(tmp_path, 1, NOTHING)
     (group,) = [group for group in one.not_told_apart if BAGS in group]
     assert {"catch efficiency", "strip width of the spreader"} <= set(group)
     texts = " / ".join(one.measurement_that_would_tell)

@@ -86,16 +86,22 @@ def _variance(squares: float, freedom: float, prior: float, weight: float) -> fl
 
 
 class Rate(NamedTuple):
-    """One surface of one dressing, kg/m²: value and the parts of its sampling error."""
+    """One surface of one dressing, kg/m²: value, and what makes it miss the truth."""
 
     value: float
-    surface: float  #: stays with the surface
-    catches: float
-    mean_of_surfaces: float  #: shared; stays where the same surfaces are caught on
-    mean_of_catches: float  #: shared
+    by_surface: np.ndarray  #: for one standard deviation of each surface's own deviation
+    by_catches: np.ndarray  #: and of the mean of the catches on each
 
     def times(self, factor: float) -> Rate:
-        return Rate(*(factor * one for one in self))
+        return Rate(factor * self.value, factor * self.by_surface, factor * self.by_catches)
+
+    @property
+    def stays(self) -> float:
+        return math.hypot(*self.by_surface)
+
+    @property
+    def new(self) -> float:
+        return math.hypot(*self.by_catches)
 
 
 def rates_of(caught: Caught, others: list[Caught], surfaces: list[str]) -> dict[str, Rate]:
@@ -103,15 +109,15 @@ def rates_of(caught: Caught, others: list[Caught], surfaces: list[str]) -> dict[
     total = {s: between + error / n for s, n in caught.n.items()}
     weights = sum(1 / v for v in total.values())
     mu = sum(caught.mean[s] / v for s, v in total.items()) / weights
-    lasting = sum(between / v**2 for v in total.values()) / weights
+    in_mean = np.array([1 / total[s] / weights if s in total else 0.0 for s in surfaces])
     out = {}
-    for s in surfaces:
+    for k, s in enumerate(surfaces):
         w = between / total[s] if s in total else 0.0
         value = w * caught.mean[s] + (1 - w) * mu if s in total else mu
-        own = w * math.sqrt(error / caught.n[s]) if s in total else 0.0
-        u_mu = (1 - w) / math.sqrt(weights)
-        parts = (u_mu * math.sqrt(lasting), u_mu * math.sqrt(1 - lasting))
-        out[s] = Rate(value, (1 - w) * math.sqrt(between), own, *parts)
+        of_means = (1 - w) * in_mean + w * (np.arange(len(surfaces)) == k)
+        by_surface = math.sqrt(between) * (of_means - (np.arange(len(surfaces)) == k))
+        each = np.array([math.sqrt(error / caught.n.get(one, 1)) for one in surfaces])
+        out[s] = Rate(value, by_surface, of_means * each)
     return out
 
 
@@ -173,13 +179,9 @@ def site_of(folder: Path, results: Results) -> Site:
 
 
 def sampling(parts: list[Rate]) -> float:
-    """Variance of a sum: own errors in quadrature, those of the mean together."""
-    own = sum(p.surface**2 + p.catches**2 for p in parts)
-    return (
-        own
-        + sum(p.mean_of_surfaces for p in parts) ** 2
-        + sum(p.mean_of_catches for p in parts) ** 2
-    )
+    """Variance of a sum over surfaces of one dressing."""
+    by_surface, by_catches = (sum(p[k] for p in parts) for k in (1, 2))
+    return float((by_surface**2).sum() + (by_catches**2).sum())
 
 
 @pytest.fixture(scope="module", params=range(8))
@@ -267,9 +269,8 @@ def test_the_season(worked: tuple[Site, Results]) -> None:
         name = str(results.site.surfaces.id[row])
         parts = [site.rates[d][name].times(1 / DENSITY) for d in site.dressings]
         depth = sum(p.value for p in parts)
-        # a surface keeps its deviation, and the mean those of the caught surfaces: linearly
-        drawn = sum(p.surface for p in parts) ** 2 + sum(p.mean_of_surfaces for p in parts) ** 2
-        drawn += sum(p.catches**2 + p.mean_of_catches**2 for p in parts)
+        # surfaces keep their deviations: what these do adds up, the catches are new each time
+        drawn = sum(p.stays for p in parts) ** 2 + sum(p.new**2 for p in parts)
         of = list(zip(parts, site.dressings, strict=True))
         each = [(sampling([p]), len(site.caught[d].n) + 1) for p, d in of]
         freedom = sum(v for v, _ in each) / sum(v / nu for v, nu in each)

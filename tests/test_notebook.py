@@ -58,6 +58,16 @@ def test_frames_hold_the_documents_figures(results):
     assert set(rings.kind) == {"collar", "surrounds"}
 
 
+def test_yes_and_no_choose_rows_and_survive_a_file(results, tmp_path):
+    """Surfaces that were never dressed have neither: that must not make texts of the others."""
+    frame = results.to_frame()
+    assert frame.all_measured.isna().sum() == (frame.depth_mm.isna()).sum() > 0
+    assert len(frame[frame.all_measured]) == frame.all_measured.sum() > 0
+    frame.to_file(tmp_path / "surfaces.gpkg")
+    back = geopandas.read_file(tmp_path / "surfaces.gpkg")
+    assert (back.all_measured == 1).sum() == frame.all_measured.sum()
+
+
 def test_catches_and_their_residuals(results):
     catches = results.catches_frame()
     assert len(catches) == len(results.site.catches)

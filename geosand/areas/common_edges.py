@@ -14,9 +14,9 @@ import shapely
 
 from geosand.areas.matched_edges import matched_edges, whole_rings
 from geosand.areas.near_edges import Boxes, Edges, covered_parts, near_edges, stretches_within
-from geosand.areas.ownership import ordered_pairs, precedence_ranks
+from geosand.areas.ownership import ordered_pairs
 from geosand.areas.rings import Rings, rings_of
-from geosand.columns import Floats, Geometries, Ints, Strings, distinct, freeze
+from geosand.columns import Floats, Geometries, Ints, distinct, freeze
 
 _CORNER_TOLERANCES = 4  # neighbours that meet only in a corner run together for about two
 
@@ -35,19 +35,18 @@ class SharedEdges:
 
 def shared_edges(
     plane_geometries: Geometries,
-    kinds: Strings,
+    rank: Ints,
     edition: Ints,
     tolerance_m: float = 0.05,
     rings: Rings | None = None,
 ) -> SharedEdges:
     """The edges that owned surfaces (S,) in metres of a plane share; ``rings`` are theirs.
 
-    Only surfaces of the same ``edition`` meet. Lengths err by about the tolerance at each end of a
-    shared stretch; surfaces that meet in a corner only share none. Of two surfaces of the same
-    kind the smaller one is the upper.
+    ``rank`` says which of two lies on top, that of the smaller one; it must be that by which their
+    ground was cut. Only surfaces of the same ``edition`` meet. Lengths err by about the tolerance
+    at each end of a shared stretch; surfaces that meet in a corner only share none.
     """
     rings = rings_of(plane_geometries) if rings is None else rings
-    rank = precedence_ranks(kinds, shapely.area(plane_geometries), edition)
     whole = whole_rings(rings, edition)
     boxes = Boxes.of_rings(rings)
     box = boxes.around(rings.surface, rings.surfaces)

@@ -78,22 +78,23 @@ def owned_geometries(geometries: Geometries, kinds: Strings, edition: Ints) -> G
     As ``cut_ground``; a surface that nothing covers comes back as the same object.
     """
     owned, rings = geometries.copy(), rings_of(geometries)
-    cut, left, _ = cut_ground(geometries, kinds, edition, ellipsoid_areas_m2(rings), rings)
+    rank = precedence_ranks(kinds, ellipsoid_areas_m2(rings), edition)
+    cut, left, _ = cut_ground(geometries, rank, edition, rings)
     owned[cut] = left
     return owned
 
 
 def cut_ground(
-    geometries: Geometries, kinds: Strings, edition: Ints, drawn_m2: Floats, rings: Rings
+    geometries: Geometries, rank: Ints, edition: Ints, rings: Rings
 ) -> tuple[Ints, Geometries, Floats]:
     """Rows that others of their edition lie on, what is left of the ground of each and its area.
 
-    ``geometries`` (S,) are valid polygons in lon/lat degrees and ``rings`` theirs, ``kinds`` their
-    kinds, ``edition`` a number per boundary survey: only surfaces of the same edition meet;
-    ``drawn_m2`` are their areas. One that is wholly covered is left an empty polygon. Parts that a
-    cut leaves smaller than 1e-3 m² are dropped.
+    ``geometries`` (S,) are valid polygons in lon/lat degrees and ``rings`` theirs, ``rank`` says
+    which of two lies on top (``precedence_ranks``), ``edition`` is a number per boundary survey:
+    only surfaces of the same edition meet. One that is wholly covered is left an empty polygon.
+    Parts that a cut leaves smaller than 1e-3 m² are dropped.
     """
-    rank, bounds = precedence_ranks(kinds, drawn_m2, edition), shapely.bounds(geometries)
+    bounds = shapely.bounds(geometries)
     lower, upper = ordered_pairs(bounds, rank, edition)
     holed, filler = filled_holes(rings, edition)
     side_by_side = np.concatenate([_pair(holed, filler), _pair(filler, holed)])

@@ -11,9 +11,9 @@ from geosand.areas.common_edges import own_edges_m, shared_edges
 from geosand.areas.crowds import refuse_crowds
 from geosand.areas.ellipsoid import ellipsoid_areas_m2, perimeters_m, vertex_spread_m2
 from geosand.areas.ground import ground_factor
-from geosand.areas.ownership import cut_ground
+from geosand.areas.ownership import cut_ground, precedence_ranks
 from geosand.areas.plane import Plane, Planes
-from geosand.areas.rings import polygons_of, rings_of
+from geosand.areas.rings import Rings, polygons_of, rings_of
 from geosand.areas.uncertainty import AreaErrors
 from geosand.columns import Floats, Geometries, Ints, freeze
 from geosand.errors import Finding
@@ -56,14 +56,17 @@ def area_register(surfaces: Surfaces, of_surface: Ints | None = None) -> AreaReg
     refuse_crowds(shapely.bounds(surfaces.geometry), surfaces.edition, "surfaces.geojson")
     of = np.zeros(len(surfaces), dtype=np.int64) if of_surface is None else of_surface
     planes = Planes.around(surfaces.geometry, of)
-    owned, drawn, on_ellipsoid = _drawn_and_owned(surfaces)
+    rings = rings_of(surfaces.geometry)
+    drawn = ellipsoid_areas_m2(rings)
+    rank = precedence_ranks(surfaces.kind, drawn, surfaces.edition)
+    owned, on_ellipsoid = _owned(surfaces, drawn, rank, rings)
     factor = ground_factor(surfaces.elevation_m, surfaces.slope)
     outlines = rings_of(owned)
     perimeter = perimeters_m(outlines)
     u_vertices = vertex_spread_m2(outlines, surfaces.boundary_accuracy_m)
     on_plane = planes.rings_to_plane(outlines, of, in_place=True)
     owned_plane = polygons_of(on_plane)
-    shared = shared_edges(owned_plane, surfaces.kind, surfaces.edition, rings=on_plane)
+    shared = shared_edges(owned_plane, rank, surfaces.edition, rings=on_plane)
     errors = AreaErrors(
         u_vertices_m2=u_vertices,
         own_edge_m=own_edges_m(perimeter, shared),
@@ -87,14 +90,14 @@ def area_register(surfaces: Surfaces, of_surface: Ints | None = None) -> AreaReg
     )
 
 
-def _drawn_and_owned(surfaces: Surfaces) -> tuple[Geometries, Floats, Floats]:
-    """The ground that each surface (S,) owns, and the ellipsoid areas drawn and owned."""
-    rings = rings_of(surfaces.geometry)
-    drawn = ellipsoid_areas_m2(rings)
-    cut, *left = cut_ground(surfaces.geometry, surfaces.kind, surfaces.edition, drawn, rings)
-    owned, on_ellipsoid = surfaces.geometry.copy(), drawn.copy()
+def _owned(
+    surfaces: Surfaces, drawn_m2: Floats, rank: Ints, rings: Rings
+) -> tuple[Geometries, Floats]:
+    """The ground that each surface (S,) owns and its ellipsoid area; ``rings`` are as drawn."""
+    cut, *left = cut_ground(surfaces.geometry, rank, surfaces.edition, rings)
+    owned, on_ellipsoid = surfaces.geometry.copy(), drawn_m2.copy()
     owned[cut], on_ellipsoid[cut] = left
-    return owned, drawn, on_ellipsoid
+    return owned, on_ellipsoid
 
 
 def _overlaps(

@@ -16,6 +16,7 @@ from geosand.balance.throwing import throw_of_dressings
 from geosand.columns import Floats, Ints, Runs, Strings, alike, ratio
 from geosand.errors import Finding
 from geosand.estimates import Estimates, Interval
+from geosand.rates.over_time import sum_over_surfaces, surfaces_alone
 from geosand.rates.surface_rates import Rates
 from geosand.site.tables import Site
 
@@ -48,7 +49,7 @@ class Balance:
     dressed_area_m2: Floats
     methods: Methods
     closing: Sequence[Sequence[Closing]]
-    surface_mass: Estimates  #: kg, one row a dressed surface
+    surface_mass: Estimates  #: kg, one row a dressed surface, each by itself
     group_of_row: Ints  #: group of each dressed surface: its dressing, or its loads' surfaces
     dressing_of_group: Ints
     group_overthrow_kg: Floats  #: per group
@@ -111,9 +112,9 @@ def mass_on_surfaces(
     site: Site, register: AreaRegister, rates: Rates, group: Ints, groups: int
 ) -> Estimates:
     """Σ rate · area by group, with the areas' own errors; nan where rates were not measured."""
-    surface = site.dressed.surface
-    runs = Runs(group, groups)
-    table = rates.rate.group_sum(runs, groups, weight=register.area_m2.take(surface))
+    surface, runs = site.dressed.surface, Runs(group, groups)
+    area = register.area_m2.take(surface)
+    table = sum_over_surfaces(rates.rate, rates.in_mean, site.dressed.dressing, area, runs)
     rate = rates.rate.value
     known = np.isfinite(rate)
     value = rate if np.count_nonzero(known) == len(rate) else np.where(known, rate, 0.0)
@@ -124,7 +125,8 @@ def mass_on_surfaces(
 def _surface_mass(site: Site, register: AreaRegister, rates: Rates) -> Estimates:
     """Mass on each dressed surface, kg; its area's uncertainty as one source."""
     surface = site.dressed.surface
-    mass = rates.rate.scaled(register.area_m2[surface])
+    rate = surfaces_alone(rates.rate, rates.in_mean, site.dressed.dressing)
+    mass = rate.scaled(register.area_m2[surface])
     effect = rates.rate.value * register.u_area_m2[surface]
     return mass.with_effects({"area": effect}, per_row={"area"})
 

@@ -17,9 +17,10 @@ from geosand.balance.second_witnesses import DensityWitness, density_witness
 from geosand.balance.spread import BAGS
 from geosand.balance.stock import StockWitness
 from geosand.balance.throw_fit import U_SHAPE, ThrowFit, throw_fit
-from geosand.columns import Floats, Ints, Strings, ratio
+from geosand.columns import Floats, Ints, Runs, Strings, ratio
 from geosand.estimates import Estimates
-from geosand.rates.surface_rates import CATCHES, MEAN, MEAN_SURFACES, SURFACE, Rates
+from geosand.rates.over_time import CATCHES, SURFACE, sum_over_surfaces
+from geosand.rates.surface_rates import Rates
 from geosand.site.sand_tables import WeighedLoads
 from geosand.site.tables import Site
 
@@ -90,7 +91,8 @@ def evidence(
     size, dressed = len(site.dressings), site.dressed
     fit = throw_fit(site, register, rates, balance) if fit is None else fit
     perimeter = register.perimeter_m[dressed.surface]
-    around = rates.rate.scaled(perimeter).group_sum(dressed.dressing, size)
+    runs = Runs(dressed.dressing, size)
+    around = sum_over_surfaces(rates.rate, rates.in_mean, dressed.dressing, perimeter, runs)
     known = np.isfinite(balance.overthrow.value) & (np.nan_to_num(around.value) > 0)
     rows = np.flatnonzero(known)
     names, spreader = np.unique(site.dressings.spreader[rows], return_inverse=True)
@@ -146,31 +148,24 @@ def _load_errors(site: Site, spread: Estimates, rows: Ints) -> Columns:
 def _surface_errors(
     site: Site, rates: Rates, table: Estimates, extent: Floats, rows: Ints
 ) -> Columns:
-    """Errors of Σ rate·extent: each surface's own deviation once, its catches anew each time.
+    """Errors of Σ rate·extent: each surface's own deviation once, the catches anew each time.
 
-    The error of a dressing's mean from which surfaces were caught on is the same in the next one
-    as far as these are the same: correlation |C ∩ D|/√(|C|·|D|) of sets C and D of surfaces.
+    A deviation lowers its surface's rate and raises the dressing's mean as far as it is caught on:
+    see :mod:`geosand.rates.over_time`.
     """
     dressed, size = site.dressed, len(site.dressings)
-    ground, ids = site.surfaces.ground[dressed.surface], len(site.ids)
-    own = np.zeros((size, ids))
-    if SURFACE in rates.rate.effects:
-        np.add.at(
-            own, (dressed.dressing, ground), np.nan_to_num(rates.rate.effects[SURFACE]) * extent
-        )
-    caught = np.zeros((size, ids))
-    caught[dressed.dressing[rates.own], ground[rates.own]] = 1.0
-    caught = caught * ratio(1.0, np.sqrt(caught.sum(axis=1)), empty=0.0)[:, None]
-    mean = np.nan_to_num(table.effects.get(MEAN_SURFACES, np.zeros(size)))[:, None] * caught
+    own = np.nan_to_num(rates.rate.effects[SURFACE]) * extent
+    moved = np.bincount(dressed.dressing, own, size)[dressed.dressing] * rates.in_mean - own
+    matrix = np.zeros((size, len(site.ids)))
+    np.add.at(matrix, (dressed.dressing, site.surfaces.ground[dressed.surface]), moved)
     columns: Columns = {}
-    for key, matrix in ((SURFACE, own[rows]), (MEAN_SURFACES, mean[rows])):
-        for k in np.flatnonzero(np.any(matrix != 0, axis=0)).tolist():
-            columns[f"{key}: {site.ids[k]}"] = matrix[:, k]
+    for k in np.flatnonzero(np.any(matrix[rows] != 0, axis=0)).tolist():
+        columns[f"{SURFACE}: {site.ids[k]}"] = matrix[rows, k]
     for key, effect in table.effects.items():
-        if key in (CATCHES, MEAN):
+        if key == CATCHES:
             single = np.diag(effect[rows])
             names = site.dressings.id[rows].tolist()
             columns.update({f"{key}: {n}": c for n, c in zip(names, single, strict=True)})
-        elif key not in (SURFACE, MEAN_SURFACES):
+        elif key != SURFACE:
             columns[key] = effect[rows]
     return columns

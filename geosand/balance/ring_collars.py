@@ -24,7 +24,7 @@ from geosand.areas.outline_bearings import (
 )
 from geosand.balance.ring_crossings import Lines, crossings_with
 from geosand.balance.ring_edges import Edges
-from geosand.balance.ring_steiner import ring_area_m2
+from geosand.balance.ring_steiner import ring_area_m2, widened
 from geosand.balance.ring_strips import COLLAR, OUTER, Crossings, Strips
 from geosand.balance.ring_tasks import sums
 from geosand.columns import Bools, Floats, Geometries, Ints, ragged, take
@@ -139,8 +139,8 @@ class Bands(NamedTuple):
 
     def whole(self, collars: Collars, row: Ints) -> Geometries:
         """Surfaces with their collars and bands."""
-        filled = shapely.polygons(collars.outer[row])
-        return np.asarray(shapely.buffer(filled, self.width_m[row], quad_segs=16))
+        filled = np.asarray(shapely.polygons(collars.outer[row]))
+        return widened(filled, self.width_m[row])
 
 
 def bands_of(collars: Collars, width_m: Floats) -> Bands:

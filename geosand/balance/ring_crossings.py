@@ -30,6 +30,7 @@ _BEYOND = 1.0137  #: of the cap: where to look beyond it; zones often end at the
 _ROUNDING = 1 + 1e-9  #: of a square: no line that meets a ring is lost by it
 _BLOCK = 12  #: rows of a block
 _AT_ONCE = 256  #: pairs of blocks; few enough to stay in a processor's own memory
+_COMPARED = 500_000  #: pairs of blocks, up to which each is held against each
 _NOTHING_M = 1e-10  #: a line that begins on an outline does not cross it there
 
 
@@ -60,16 +61,15 @@ _Found = tuple[Ints, Floats, Floats]  # line, distance, sign
 
 
 def crossings_of(
-    at: Floats, out: Floats, first: Ints, last: Ints, zones: Geometries, cap_m: float | Floats
+    at: Floats, out: Floats, first: Ints, last: Ints, zones: Geometries, cap_m: Floats
 ) -> tuple[Ints, Ints, Floats, Floats]:
     """Line, zone, distance from the line's start and sign of each crossing.
 
     ``at`` and ``out`` (n, 2) are starts and unit directions; lines ``first`` to before ``last`` are
-    held against each of the polygons ``zones``, up to its ``cap_m``. Crossings beyond the cap are
-    counted together there, and left out where they make nothing.
+    held against each of the polygons ``zones``, each line up to its ``cap_m`` (n). Crossings beyond
+    the cap are counted together there, and left out where they make nothing.
     """
     outlines, corners = outlines_of(zones)
-    cap = np.broadcast_to(np.asarray(cap_m, dtype=np.float64), len(zones))
     ring, line = ragged(first[outlines.of], (last - first)[outlines.of])
     seen = Lines(
         ring=ring,
@@ -77,7 +77,7 @@ def crossings_of(
         y=at[:, 1][line] - outlines.middle_y[ring],
         out_x=out[:, 0][line],
         out_y=out[:, 1][line],
-        cap_m=cap[outlines.of][ring],
+        cap_m=cap_m[line],
     )
     near = np.flatnonzero(seen.near(outlines))
     pair, distance, sign = crossings_with(take(seen, near), outlines, corners)
@@ -268,7 +268,40 @@ def blocks_of(low: Floats, high: Floats, owner: Ints, owners: int) -> Blocks:
 def near_blocks(
     left: Blocks, right: Blocks, pairs: tuple[Ints, Ints]
 ) -> Iterator[tuple[Ints, Ints]]:
-    """Blocks of pairs of owners whose boxes meet, some at a time; sorted as the pairs are."""
+    """Blocks of pairs of owners whose boxes meet, some at a time; sorted if the pairs are."""
+    block, near = _meeting(left, right, pairs)
+    for k in range(0, len(block), _AT_ONCE):
+        yield block[k : k + _AT_ONCE], near[k : k + _AT_ONCE]
+
+
+def _meeting(left: Blocks, right: Blocks, pairs: tuple[Ints, Ints]) -> tuple[Ints, Ints]:
+    """All of these; where there are many to compare, first blocks of blocks."""
+    one, other = pairs
+    if (np.diff(left.of_owner)[one] * np.diff(right.of_owner)[other]).sum() <= _COMPARED:
+        return _compared(left, right, pairs)
+    of_left, of_right = _blocks_of_blocks(left), _blocks_of_blocks(right)
+    one, other = _meeting(of_left, of_right, pairs)
+    left, right = (
+        blocks._replace(of_owner=np.append(wide.rows[:, 0], len(blocks.low)))
+        for blocks, wide in ((left, of_left), (right, of_right))
+    )
+    step = _COMPARED // _BLOCK**2
+    found = [
+        _compared(left, right, (one[k : k + step], other[k : k + step]))
+        for k in range(0, max(len(one), 1), step)
+    ]
+    block, near = (np.concatenate(column) for column in zip(*found, strict=True))
+    order = np.argsort((block << 32) + near)
+    return block[order], near[order]
+
+
+def _blocks_of_blocks(blocks: Blocks) -> Blocks:
+    count = np.diff(blocks.of_owner)
+    return blocks_of(blocks.low, blocks.high, np.repeat(np.arange(len(count)), count), len(count))
+
+
+def _compared(left: Blocks, right: Blocks, pairs: tuple[Ints, Ints]) -> tuple[Ints, Ints]:
+    """The same, each block of one owner held against each of the other."""
     one, other = pairs
     here, there = np.diff(left.of_owner), np.diff(right.of_owner)
     pair, block = ragged(left.of_owner[one], here[one])
@@ -277,6 +310,4 @@ def near_blocks(
     meet = left.high.take(block, axis=0) >= right.low.take(near, axis=0)
     meet &= left.low.take(block, axis=0) <= right.high.take(near, axis=0)
     met = np.flatnonzero(meet[:, 0] & meet[:, 1])
-    block, near = block[met], near[met]
-    for k in range(0, len(met), _AT_ONCE):
-        yield block[k : k + _AT_ONCE], near[k : k + _AT_ONCE]
+    return block[met], near[met]

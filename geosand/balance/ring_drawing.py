@@ -9,6 +9,7 @@ import shapely
 
 from geosand.balance.ring_ground import Ground, lay_ground
 from geosand.balance.ring_stands import Stands, distinct_cases, distinct_stands
+from geosand.balance.ring_steiner import widened
 from geosand.balance.rings import ThrowOff
 from geosand.columns import Floats, Geometries, Ints, freeze
 
@@ -69,9 +70,9 @@ def ring_geometries(
 def _outlines(cases: Stands) -> tuple[Geometries, Geometries]:
     """Each case by itself: the surface with its collar, and with its surrounds too."""
     drawn = ~shapely.is_missing(cases.collar)
-    inner = shapely.buffer(cases.surface, cases.collar_width_m, quad_segs=16)
+    inner = widened(cases.surface, cases.collar_width_m)
     inner[drawn] = shapely.union(cases.collar[drawn], cases.surface[drawn])
-    return inner, shapely.buffer(inner, cases.surrounds_width_m, quad_segs=16)
+    return inner, widened(inner, cases.surrounds_width_m)
 
 
 def _zones(

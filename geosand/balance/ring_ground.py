@@ -17,10 +17,18 @@ from geosand.balance.ring_collars import Collars
 from geosand.balance.ring_crossings import crossings_of
 from geosand.balance.ring_edges import Edges, edges_of
 from geosand.balance.ring_joints import jointed
-from geosand.balance.ring_rays import Rays, cuts_of, drawn_in, rays_of, strips_of, subdivided
+from geosand.balance.ring_rays import (
+    Obstacles,
+    Rays,
+    cuts_of,
+    drawn_in,
+    rays_of,
+    strips_of,
+    subdivided,
+)
 from geosand.balance.ring_refining import refined
 from geosand.balance.ring_stands import Hazards, Stands, near_stands
-from geosand.balance.ring_steiner import is_steiner
+from geosand.balance.ring_steiner import is_steiner, widened
 from geosand.balance.ring_strips import (
     COLLAR,
     HAZARD,
@@ -85,9 +93,10 @@ def lay_ground(
     spacing = np.clip(np.where(smooth, cap_m / 5, cap_m / 10), 0.3, np.where(smooth, 0.8, 3.0))
     some, joints = jointed(some, surfaces, pairs)
     rays = rays_of(some, joints, spacing, cap_m, cut, smooth)
-    cuts = cuts_of(rays, some, surfaces, pairs, cut, cap_m)
+    obstacles = Obstacles.of(some, surfaces, pairs, cut, cap_m)
+    cuts = cuts_of(rays, obstacles)
     rays = drawn_in(rays, cuts, cap_m)
-    rays, cuts = refined(rays, cuts, some, surfaces, pairs, cut, cap_m)
+    rays, cuts = refined(rays, cuts, obstacles)
     fine = strips_of(rays, cuts, cap_m)
     width, turn, short = _joined(fine, surfaces, ~with_rays, cap_m)
     return Ground(
@@ -95,7 +104,7 @@ def lay_ground(
         width_m=width,
         turn_rad=turn,
         short=short,
-        crossings=_crossings(rays, fine, zones, close, cap_m),
+        crossings=_crossings(rays, fine, zones, close),
         rays=rays,
         fine=fine,
         cut=cut,
@@ -137,7 +146,7 @@ def _drawn(stands: Stands, drawn: Ints, close: Bools) -> tuple[Geometries, Geome
     one = drawn[first]
     filled = close[one]
     whole = _with_surface(stands.collar[one], stands.surface[one], filled)
-    outer = shapely.buffer(whole, stands.surrounds_width_m[one], quad_segs=16)
+    outer = widened(whole, stands.surrounds_width_m[one])
     return np.where(filled, whole, stands.collar[one])[case], outer[case]
 
 
@@ -182,7 +191,7 @@ def _joined(
     return width, turn, take(fine, ~full & (fine.width_m + np.abs(fine.turn_rad) > 0))
 
 
-def _crossings(rays: Rays, strips: Strips, zones: _Zones, close: Bools, cap_m: Floats) -> Crossings:
+def _crossings(rays: Rays, strips: Strips, zones: _Zones, close: Bools) -> Crossings:
     """Crossings of strips with zone polygons: four lines a strip for those of any form.
 
     Its middle for ``close`` collars (by stand) and surrounds, which run along the edge.
@@ -192,27 +201,32 @@ def _crossings(rays: Rays, strips: Strips, zones: _Zones, close: Bools, cap_m: F
     for parts, which in ((1, smooth), (4, ~smooth)):
         if which.any():
             some = take(zones, which)
-            wanted = _may_meet(rays, some, cap_m)
-            found.append(_crossed(*subdivided(rays, strips, wanted, parts), some, cap_m))
+            wanted = _may_meet(rays, strips, some)
+            found.append(_crossed(*subdivided(rays, strips, wanted, parts), some))
     return together(found)
 
 
-def _may_meet(rays: Rays, zones: _Zones, cap_m: Floats) -> Bools:
+def _may_meet(rays: Rays, strips: Strips, zones: _Zones) -> Bools:
     """Which strips begin so near to the box of a zone of their row that they may come to it."""
     first, last = np.searchsorted(rays.row, np.stack((zones.row, zones.row + 1)))
     zone, ray = ragged(first, last - first)
     start, end = rays.at, rays.at.take(rays.after, axis=0)
-    far = _BEYOND * cap_m[rays.row][:, None]
+    far = _BEYOND * _farthest_m(strips)[:, None]
     low, high = np.minimum(start, end) - far, np.maximum(start, end) + far
     box = shapely.bounds(zones.shape).take(zone, axis=0)
     meets = (low.take(ray, axis=0) <= box[:, 2:]) & (high.take(ray, axis=0) >= box[:, :2])
     near = np.zeros(len(rays.row), dtype=np.bool_)
     near[ray[meets[:, 0] & meets[:, 1]]] = True
-    return near
+    return near & (far[:, 0] > 0) & (strips.width_m + np.abs(strips.turn_rad) > 0)
 
 
-def _crossed(at: Floats, out: Floats, strips: Strips, zones: _Zones, cap_m: Floats) -> Crossings:
+def _farthest_m(strips: Strips) -> Floats:
+    """How far strips go: of the outlines of zones beyond it is one what they cross."""
+    return np.maximum(strips.cut_start_m, strips.cut_end_m)
+
+
+def _crossed(at: Floats, out: Floats, strips: Strips, zones: _Zones) -> Crossings:
     """Crossings of the strips of each zone's row with its polygon."""
     first, last = np.searchsorted(strips.row, np.stack((zones.row, zones.row + 1)))
-    which, pair, limit, sign = crossings_of(at, out, first, last, zones.shape, cap_m[zones.row])
+    which, pair, limit, sign = crossings_of(at, out, first, last, zones.shape, _farthest_m(strips))
     return Crossings(strips=take(strips, which), limit_m=limit, sign=sign, zone=zones.zone[pair])

@@ -11,11 +11,14 @@ import numpy as np
 import shapely
 
 from geosand.areas.near_pairs import near_pairs
-from geosand.balance.ring_crossings import blocks_of, near_blocks
+from geosand.balance.ring_crossings import Blocks, blocks_of, near_blocks
 from geosand.balance.ring_edges import Edges, before_of
 from geosand.balance.ring_joints import FAN_RAD, TOUCH_M, Joints, gaps_of, open_by_parts
 from geosand.balance.ring_strips import Strips
-from geosand.columns import Bools, Floats, Geometries, Ints, ragged
+from geosand.columns import Bools, Floats, Geometries, Ints, ragged, ratio
+
+_AT_FIRST_RAD = 4.0  #: how far rays are looked along at first, as the edge turns back by so much
+_FARTHER = 4.0  #: times as far at a time
 
 
 class Rays(NamedTuple):
@@ -146,44 +149,82 @@ def turned(vectors: Floats, angle_rad: Floats) -> Floats:
     return turned
 
 
-def cuts_of(
-    rays: Rays,
-    edges: Edges,
-    surfaces: Geometries,
-    pairs: tuple[Ints, Ints],
-    cut: Bools,
-    cap_m: Floats,
-    within_m: Floats | None = None,
-) -> Floats:
+class Obstacles(NamedTuple):
+    """What may end the rays of surfaces, one row a surface where nothing else is said."""
+
+    surfaces: Geometries
+    cut: Bools  #: whether its rays may end
+    cap_m: Floats
+    edges: Edges  #: of all surfaces, sorted by surface
+    pieces: Blocks  #: of these
+    seen: tuple[Ints, Ints]  #: pairs: the first may meet edges of the second, which may be itself
+    over: tuple[Ints, Ints]  #: pairs that lie over each other, both ways round
+    radius_m: Floats  #: length of edge in which it turns back by one radian
+
+    @classmethod
+    def of(
+        cls,
+        edges: Edges,
+        surfaces: Geometries,
+        pairs: tuple[Ints, Ints],
+        cut: Bools,
+        cap_m: Floats,
+    ) -> Obstacles:
+        """``pairs`` are the surfaces near each other, both ways round."""
+        left, right = pairs
+        count, itself = len(surfaces), np.flatnonzero(cut)
+        over = shapely.intersects(surfaces[left], surfaces[right])
+        start = np.column_stack((edges.x, edges.y))
+        end = start + np.column_stack((edges.along_x, edges.along_y)) * edges.length_m[:, None]
+        back = np.bincount(edges.row, np.maximum(-edges.turn_rad, 0.0), count)
+        return cls(
+            surfaces=surfaces,
+            cut=cut,
+            cap_m=cap_m,
+            edges=edges,
+            pieces=blocks_of(np.minimum(start, end), np.maximum(start, end), edges.row, count),
+            seen=(np.concatenate((itself, left)), np.concatenate((itself, right))),
+            over=(left[over], right[over]),
+            radius_m=ratio(np.bincount(edges.row, edges.length_m, count), back, np.inf),
+        )
+
+
+def cuts_of(rays: Rays, obstacles: Obstacles, within_m: Floats | None = None) -> Floats:
     """Distance from the edge at which each ray ends, inf where nothing within its cap ends it.
 
-    ``pairs`` are the surfaces near each other, both ways round; ``cut`` and ``cap_m`` have one row
-    a surface. Rays and edges are sorted by surface; only those that are ``cut`` are looked at.
+    Rays are sorted by surface; only those of surfaces that are ``cut`` are looked at.
     ``within_m`` (n): how far along each ray to look, left out: to its cap; farther ones may be inf.
     """
+    cut = obstacles.cut[rays.row]
     result = np.full(len(rays.row), np.inf)
-    result[(rays.lacks_rad > 0) & cut[rays.row]] = 0.0
-    itself = np.flatnonzero(cut)
-    if not len(itself):
-        return result
-    _end_within_others(result, rays, surfaces, pairs)
-    count, going = len(cut), np.flatnonzero(result > 0)
-    of = rays.row[going]
-    reach = (cap_m[of] if within_m is None else within_m[going])[:, None]
-    middle = rays.at.take(going, axis=0) + rays.out.take(going, axis=0) * reach
-    discs = blocks_of(middle - reach, middle + reach, of, count)
-    start = np.column_stack((edges.x, edges.y))
-    end = start + np.column_stack((edges.along_x, edges.along_y)) * edges.length_m[:, None]
-    low, high = np.minimum(start, end), np.maximum(start, end)
-    pieces = blocks_of(low, high, edges.row, count)
-    seen = np.concatenate((itself, pairs[0])), np.concatenate((itself, pairs[1]))
-    for ray, edge in near_blocks(discs, pieces, seen):
-        asked = going[discs.rows[ray]]
-        touch = first_touch(rays, asked, edges, pieces.rows[edge])
+    result[(rays.lacks_rad > 0) & cut] = 0.0
+    _end_within_others(result, rays, obstacles)
+    left = np.flatnonzero((result > 0) & cut)
+    far = obstacles.cap_m[rays.row[left]] if within_m is None else within_m[left]
+    # round jagged outlines most rays end before the edge has turned back by much
+    near = _AT_FIRST_RAD * obstacles.radius_m[rays.row[left]]
+    while len(left):
+        within = np.minimum(near, far)
+        _end_at_touch(result, rays, obstacles, left, within)
+        still = (result[left] > within) & (within < far)
+        left, far, near = left[still], far[still], near[still] * _FARTHER
+    return result
+
+
+def _end_at_touch(
+    cuts_m: Floats, rays: Rays, obstacles: Obstacles, asked: Ints, within_m: Floats
+) -> None:
+    """Some rays end where they first touch an edge, if that is ``within_m`` or is found anyway."""
+    reach = within_m[:, None]
+    middle = rays.at.take(asked, axis=0) + rays.out.take(asked, axis=0) * reach
+    discs = blocks_of(middle - reach, middle + reach, rays.row[asked], len(obstacles.cut))
+    pieces = obstacles.pieces
+    for ray, edge in near_blocks(discs, pieces, obstacles.seen):
+        some = asked[discs.rows[ray]]
+        touch = first_touch(rays, some, obstacles.edges, pieces.rows[edge])
         touch = np.where(pieces.known[edge][:, None], touch, np.inf).min(axis=2)
         touch[~discs.known[ray]] = np.inf
-        np.minimum.at(result, asked, touch)
-    return result
+        np.minimum.at(cuts_m, some, touch)
 
 
 def drawn_in(rays: Rays, cuts_m: Floats, cap_m: Floats) -> Rays:
@@ -237,14 +278,12 @@ def first_touch(rays: Rays, ray: Ints, edges: Edges, edge: Ints) -> Floats:
     return np.maximum(radii, 0.0)
 
 
-def _end_within_others(
-    cuts_m: Floats, rays: Rays, surfaces: Geometries, pairs: tuple[Ints, Ints]
-) -> None:
+def _end_within_others(cuts_m: Floats, rays: Rays, obstacles: Obstacles) -> None:
     """No strip begins within another surface, should two lie over each other."""
-    left, right = pairs
-    over = shapely.intersects(surfaces[left], surfaces[right])
-    left, right = left[over], right[over]
-    asked = np.zeros(len(surfaces), dtype=np.bool_)
+    left, right = obstacles.over
+    if not len(left):
+        return
+    asked, surfaces = np.zeros(len(obstacles.cut), dtype=np.bool_), obstacles.surfaces
     asked[left] = True
     some = np.flatnonzero(asked[rays.row] & (cuts_m > 0) & ~rays.joint)
     places, boxes = np.tile(rays.at[some], 2), shapely.bounds(surfaces)[right]

@@ -11,27 +11,20 @@ import numpy as np
 from numpy.typing import NDArray
 
 from geosand.balance.ring_edges import Edges
-from geosand.balance.ring_rays import Rays, cuts_of, turned
-from geosand.columns import Bools, Floats, Geometries, Ints, take
+from geosand.balance.ring_rays import Obstacles, Rays, cuts_of, turned
+from geosand.columns import Bools, Floats, Ints, take
 
 _ROUNDS = 6
 _WRONG = 1e-4  #: of what a surface's ring holds within the cut: what one strip may be off by
 
 
-def refined(
-    rays: Rays,
-    cuts_m: Floats,
-    edges: Edges,
-    surfaces: Geometries,
-    pairs: tuple[Ints, Ints],
-    cut: Bools,
-    cap_m: Floats,
-) -> tuple[Rays, Floats]:
+def refined(rays: Rays, cuts_m: Floats, obstacles: Obstacles) -> tuple[Rays, Floats]:
     """Rays and their cuts, with more of them where the cut half way is not the mean of two.
 
-    The arguments are those of ``cuts_of``. What is off beyond a surface's reach is no matter; of a
-    longer reach the ring holds more than it does as far as the cut: ``_WRONG`` serves any reach.
+    What is off beyond a surface's reach is no matter; of a longer reach the ring holds more than it
+    does as far as the cut: ``_WRONG`` serves any reach.
     """
+    edges, cap_m = obstacles.edges, obstacles.cap_m
     halved = np.flatnonzero(_cut_short(rays, cuts_m, cap_m))
     halved = halved[_may_be_wrong(rays, cuts_m, halved, edges, cap_m)]
     for _ in range(_ROUNDS):
@@ -40,12 +33,10 @@ def refined(
         middle = _half_way(rays, halved)
         # what ends a ray ends those beside it nearly as far out
         near = np.maximum(cuts_m[halved], cuts_m[rays.after[halved]]) * 1.2 + middle.width_m
-        found = cuts_of(
-            middle, edges, surfaces, pairs, cut, cap_m, np.minimum(near, cap_m[middle.row])
-        )
+        found = cuts_of(middle, obstacles, np.minimum(near, cap_m[middle.row]))
         beyond = np.flatnonzero((found > near) & (near < cap_m[middle.row]))
         if len(beyond):
-            found[beyond] = cuts_of(take(middle, beyond), edges, surfaces, pairs, cut, cap_m)
+            found[beyond] = cuts_of(take(middle, beyond), obstacles)
         wrong = _is_wrong(rays, cuts_m, halved, found, edges, cap_m)
         rays, cuts_m, first = _with_middles(rays, cuts_m, halved, middle, found)
         halved = first[wrong]

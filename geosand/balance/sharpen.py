@@ -235,8 +235,8 @@ def sampling_variance(
     var μ = 1/Σ 1/(σb² + σe²/nᵢ) over the surfaces with catches:
     Σ aᵢ²(1 − wᵢ)²σb² + Σ aᵢ²wᵢ²σe²/nᵢ + (Σ aᵢ(1 − wᵢ))²·var μ (the parts of
     :func:`geosand.rates.random_effects.surface_rates`); σb and σe stay as they are. Over a season
-    the first part adds linearly for each surface, and so does what var μ has of the surfaces that
-    were caught on; the rest is new in each dressing.
+    what each surface's deviation does adds up, and the catches are new in each dressing
+    (:mod:`geosand.rates.over_time`).
     """
     group, size = site.dressed.dressing, len(site.dressings)
     between = rates.model.sigma_b[group] ** 2
@@ -246,17 +246,17 @@ def sampling_variance(
     gain = np.where(caught, ratio(1.0, between + per_catch, empty=0.0), 0.0)
     var_mu = ratio(1.0, np.bincount(group, gain, size))
     a = np.nan_to_num(weight * planned_scale(site))
-    lasting = a * (1 - own) * np.sqrt(between)
     new = np.where(caught, (a * own) ** 2 * per_catch, 0.0)
     shared = np.bincount(group, a * (1 - own), size)
     if not season:
-        variance: Floats = np.bincount(group, lasting**2 + new, size) + shared**2 * var_mu
+        lasting = (a * (1 - own)) ** 2 * between
+        variance: Floats = np.bincount(group, lasting + new, size) + shared**2 * var_mu
         return variance
-    stays = np.bincount(group, gain**2 * between, size) * var_mu**2
-    ground = site.surfaces.ground[site.dressed.surface]
-    single = np.bincount(ground, np.nan_to_num(lasting)) ** 2
-    mean = np.nansum(shared * np.sqrt(stays)) ** 2 + np.nansum(shared**2 * (var_mu - stays))
-    return np.array([single.sum() + np.nansum(new) + mean])
+    in_mean = (shared * var_mu)[group] * gain  # T·g
+    deviation = np.nan_to_num((in_mean - a * (1 - own)) * np.sqrt(between))
+    stays = np.bincount(site.surfaces.ground[site.dressed.surface], deviation) ** 2
+    new = np.where(caught, (in_mean + a * own) ** 2 * per_catch, 0.0)
+    return np.array([stays.sum() + np.nansum(new)])
 
 
 def _listed(names: Sequence[str], most: int = 4) -> str:

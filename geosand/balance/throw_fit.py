@@ -19,9 +19,10 @@ from geosand.areas.register import AreaRegister
 from geosand.balance.account import NOT_CLOSED, Balance, mass_on_surfaces
 from geosand.balance.ring_strips import parts_less_holes
 from geosand.balance.spread import BAGS, load_groups, load_masses
-from geosand.columns import Floats, Ints, Strings, freeze, ratio
+from geosand.columns import Floats, Ints, Runs, Strings, freeze, ratio
 from geosand.estimates import Estimates, Interval
-from geosand.rates.surface_rates import NEW_EACH_TIME, Rates
+from geosand.rates.over_time import NEW_EACH_TIME, sum_over_surfaces
+from geosand.rates.surface_rates import Rates
 from geosand.site.tables import Site
 
 U_EDGE_RATE = 0.15  #: relative, of the edge rate over the surface's, before a catch says better
@@ -92,6 +93,7 @@ def throw_fit(site: Site, register: AreaRegister, rates: Rates, balance: Balance
     overthrow = _overthrow(site, register, rates, balance)
     surface, known = site.dressed.surface, np.nan_to_num(rates.rate.value)
     edge = np.bincount(group, known * register.perimeter_m[surface], size).astype(np.float64)
+    by_balance = _strips(site, register, rates, overthrow, group)
     turn = np.pi * parts_less_holes(register.owned_plane[surface])
     turn = ratio(np.bincount(group, known * turn, size), edge, empty=0.0)
     row, ring_group = ring_catches(rates, balance)
@@ -100,7 +102,7 @@ def throw_fit(site: Site, register: AreaRegister, rates: Rates, balance: Balance
     strip = mean_f * (GRID_M / 2 + turn[:, None] * GRID_M**2 / 3)
     shape = np.where(np.bincount(ring_group, minlength=size) > 0, U_SHAPE, 0.0)[:, None]
     u_strip = np.hypot(u_f / mean_f, shape) * strip
-    measured, u_measured = ratio(overthrow.value, edge), ratio(overthrow.u(), edge)
+    measured, u_measured = by_balance.value, by_balance.u()
     has = (catches > 0) & (edge > 0)
     alone = _summary(np.where(has[:, None], likely, np.nan), mean_f, u_f, strip, u_strip)
     gap = measured[:, None] - strip
@@ -139,6 +141,22 @@ def _overthrow(site: Site, register: AreaRegister, rates: Rates, balance: Balanc
         return balance.overthrow
     spread = load_groups(site, load_masses(site.loads, site.moistures))[2]
     return spread.minus(mass_on_surfaces(site, register, rates, balance.group_of_row, groups))
+
+
+def _strips(
+    site: Site, register: AreaRegister, rates: Rates, overthrow: Estimates, group: Ints
+) -> Estimates:
+    """Overthrow over W = Σ rate·perimeter of each group, m; nan where W is not above 0.
+
+    What makes the rates too high makes W too large and the overthrow too small: both add up.
+    """
+    perimeter = register.perimeter_m[site.dressed.surface]
+    runs = Runs(group, len(overthrow))
+    edge = sum_over_surfaces(rates.rate, rates.in_mean, site.dressed.dressing, perimeter, runs)
+    per_kg = ratio(1.0, edge.value)
+    strip = overthrow.scaled(per_kg)
+    by_edge = edge.scaled(-strip.value * per_kg)
+    return strip.with_effects(by_edge.effects)
 
 
 def _from_catches(
@@ -253,28 +271,28 @@ def strip_widths(
     Dressings are weighted by 1/(new variance), new being what differs from one to the next: the
     scatter of the strip itself, catches and bags. Catch efficiency, tray size, labels, edges and
     surfaces' own deviations are the same error in all and add with their signs. A dressing whose
-    balance does not close has no strip and is left out. The scatter between n dressings is
-    s² = (2·(0.25·width)² + Σ(widthᵢ − width)²)/(2 + n − 1), with n + 1 degrees of freedom. The
-    perimeter is that of every surface: edges between two dressed ones count too, and
+    balance does not close has no strip and is left out. The scatter between n dressings, catches
+    and bags included, is s² = (2·((0.25·width)² + v) + Σ(widthᵢ − width)²)/(2 + n − 1) with v what
+    catches and bags make of it (mean), with n + 1 degrees of freedom. The perimeter is that of
+    every surface: edges between two dressed ones count too, and
     :mod:`geosand.balance.shared_edges` says how much they are.
     """
-    size = len(site.dressings)
-    around = rates.rate.value * register.perimeter_m[site.dressed.surface]
-    edge = np.bincount(site.dressed.dressing, around, size)
-    usable = np.isfinite(balance.overthrow.value) & (edge > 0) & (balance.verdict != NOT_CLOSED)
+    strips = _strips(site, register, rates, balance.overthrow, site.dressed.dressing)
+    usable = np.isfinite(strips.value) & (balance.verdict != NOT_CLOSED)
     if as_of is not None:
         usable &= site.dressings.date <= as_of
     rows = np.flatnonzero(usable)
-    each = balance.overthrow.rows(rows).scaled(1 / edge[rows])
+    each = strips.rows(rows)
     names, spreader = np.unique(site.dressings.spreader[rows], return_inverse=True)
     groups = len(names)
     count = np.bincount(spreader, minlength=groups)
     new = sum((v**2 for k, v in each.effects.items() if k in NEW), np.zeros(len(rows)))
     width: Floats = ratio(np.bincount(spreader, each.value, groups), count)
     between: Floats = np.zeros(groups)
+    known: Floats = ratio(np.bincount(spreader, new, groups), count)
     for _ in range(3):  # the weights need the scatter, which needs the mean
         gap = np.bincount(spreader, (each.value - width[spreader]) ** 2, groups)
-        between = SCATTER_FREEDOM * (SCATTER * width) ** 2 + gap
+        between = SCATTER_FREEDOM * ((SCATTER * width) ** 2 + known) + gap
         between = np.sqrt(between / (SCATTER_FREEDOM + count - 1))
         weight = 1 / np.maximum(new + between[spreader] ** 2, 1e-12)
         weight = weight / np.bincount(spreader, weight, groups)[spreader]

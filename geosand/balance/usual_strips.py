@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from geosand.balance.reconciliation_evidence import Evidence
-from geosand.balance.throw_fit import SCATTER, SCATTER_FREEDOM
+from geosand.balance.throw_fit import NEW, SCATTER, SCATTER_FREEDOM
 from geosand.columns import Floats, Ints, ratio
 
 LEAST_FREEDOM = 2  #: that kinds of bags must leave for the scatter to be taken within them
@@ -14,14 +14,18 @@ LEAST_FREEDOM = 2  #: that kinds of bags must leave for the scatter to be taken 
 def usual_strips(evidence: Evidence) -> tuple[Floats, Floats]:
     """Median strip width (k,) m of each spreader, and its standard deviation between dressings, m.
 
-    With m the median, m·√((2·0.25² + Σ(sd/m − 1)²)/(2 + n − 1)); from 4 dressings up without the
-    one farthest off, and without overthrows below zero by more than 2 u, which no strip can have.
-    Neither follows one faulty dressing, so that it does not hide itself. Where kinds of bags come
-    back often enough, the scatter is about the median of the dressings with the same kinds, so
-    that a kind that is off does not hide itself either.
+    With m the median, √((2·(0.25·m)² + Σ(s − m)² − (n − 1)·v)/(2 + n − 1)), v being what catches
+    and bags make of it (mean), as their errors have places of their own. From 4 dressings up
+    without the one farthest off, and without overthrows below zero by more than 2 u, which no strip
+    can have. Neither follows one faulty dressing, so that it does not hide itself. Where kinds of
+    bags come back often enough, the scatter is about the median of the dressings of each set of
+    kinds, so that a kind that is off does not hide itself either.
     """
     each = ratio(evidence.overthrow_kg, evidence.edge_kg)
-    can_be = evidence.overthrow_kg > -2 * evidence.spread.minus(evidence.on_surfaces).u()
+    overthrow = evidence.spread.minus(evidence.on_surfaces)
+    can_be = evidence.overthrow_kg > -2 * overthrow.u()
+    new = sum((v**2 for k, v in overthrow.effects.items() if k in NEW), np.zeros(len(each)))
+    noise = ratio(new, evidence.edge_kg**2)
     kinds = _kinds_of_bags(evidence)
     median, between = np.zeros((2, len(evidence.spreaders)))
     for k in range(len(median)):
@@ -31,6 +35,7 @@ def usual_strips(evidence: Evidence) -> tuple[Floats, Floats]:
         median[k] = max(float(np.median(each[mine])), 0.0)
         square, freedom = _scatter(each[mine], kinds[mine], median[k])
         prior = SCATTER_FREEDOM * (SCATTER * median[k]) ** 2
+        square = max(square - freedom * float(noise[mine].mean()), 0.0)
         between[k] = np.sqrt((prior + square) / (SCATTER_FREEDOM + freedom))
     return median, np.minimum(between, median)
 

@@ -68,11 +68,11 @@ def command(
         step("Working out the balance")
         results = work_out(site, as_of=day)
         shown = display(units, site)
-        _write_all(results, shown, path, files, workbook, step)
+        unshown = _write_all(results, shown, path, files, workbook, step)
     if as_json:
-        _print_json(results, shown, path, files, workbook)
+        _print_json(results, shown, path, files, workbook, unshown)
     else:
-        _print(results, shown, path, files, workbook)
+        _print(results, shown, path, files, workbook, unshown)
 
 
 def _check_ending(path: Path, allowed: tuple[str, ...], option: str) -> None:
@@ -96,8 +96,11 @@ def _write_all(
     reports: tuple[Path, ...],
     workbook: Path | None,
     step: Step,
-) -> None:
-    """Make everything that was asked for, then write it: a failure leaves no half of it."""
+) -> list[str]:
+    """Make everything that was asked for, then write it: a failure leaves no half of it.
+
+    Comes back: the words that a PDF among it can not show.
+    """
     from geosand.mapping.fill import map_view
     from geosand.mapping.page import map_page
 
@@ -105,7 +108,8 @@ def _write_all(
     view = replace(map_view(results, units), made_with=made_with())
     made = [(path, map_page(view).encode("utf-8"), "--out")]
     step("Setting the report")
-    made += [(file, content, "--report") for file, content in _reports(results, units, reports)]
+    printed, unshown = _reports(results, units, reports)
+    made += [(file, content, "--report") for file, content in printed]
     if workbook is not None:
         from geosand.reports.workbook import results_workbook
 
@@ -113,23 +117,31 @@ def _write_all(
         made.append((workbook, results_workbook(results, units), "--workbook"))
     for file, content, option in made:
         _write(file, content, option)
+    return unshown
 
 
-def _reports(results: Results, units: Units, files: tuple[Path, ...]) -> list[tuple[Path, bytes]]:
-    """The report in each form that was asked for. Raises Refused where PDF can not be made."""
+def _reports(
+    results: Results, units: Units, files: tuple[Path, ...]
+) -> tuple[list[tuple[Path, bytes]], list[str]]:
+    """The report in each form that was asked for, and the words that a PDF can not show.
+
+    Raises Refused where PDF can not be made.
+    """
     from geosand.reports.printable.html_writer import report_page
     from geosand.reports.printable.season_report import season_report
 
     report = replace(season_report(results, units), made_with=made_with())
     made: list[tuple[Path, bytes]] = []
+    unshown: list[str] = []
     for file in files:
         if file.suffix.lower() == ".pdf":
             from geosand.reports.printable.pdf_writer import report_pdf
 
-            made.append((file, report_pdf(report, paper="Letter" if units == "us" else "A4")))
+            content, unshown = report_pdf(report, paper="Letter" if units == "us" else "A4")
+            made.append((file, content))
         else:
             made.append((file, report_page(report).encode("utf-8")))
-    return made
+    return made, unshown
 
 
 def _write(path: Path, content: bytes, option: str) -> None:
@@ -139,7 +151,12 @@ def _write(path: Path, content: bytes, option: str) -> None:
 
 
 def _print_json(
-    results: Results, units: Units, path: Path, reports: tuple[Path, ...], workbook: Path | None
+    results: Results,
+    units: Units,
+    path: Path,
+    reports: tuple[Path, ...],
+    workbook: Path | None,
+    unshown: list[str],
 ) -> None:
     from geosand.reports.balance_document import balance_document
     from geosand.reports.first import look_first
@@ -157,12 +174,18 @@ def _print_json(
             "map": str(path),
             "reports": [str(file) for file in reports],
             "workbook": None if workbook is None else str(workbook),
+            "not_in_pdf": unshown,
         }
     )
 
 
 def _print(
-    results: Results, units: Units, path: Path, reports: tuple[Path, ...], workbook: Path | None
+    results: Results,
+    units: Units,
+    path: Path,
+    reports: tuple[Path, ...],
+    workbook: Path | None,
+    unshown: list[str],
 ) -> None:
     from geosand.reports.console import CAUTION, balance_table, console, summary
 
@@ -174,6 +197,19 @@ def _print(
     terminal.print(f"Map: {path}", soft_wrap=True)
     for file in reports:
         terminal.print(f"Report to print: {file}", soft_wrap=True)
+    if unshown:
+        terminal.print(_unshown_line(unshown, reports), soft_wrap=True)
     if workbook is not None:
         terminal.print(f"Workbook: {workbook}", soft_wrap=True)
     terminal.print(CAUTION, soft_wrap=True)
+
+
+def _unshown_line(words: list[str], reports: tuple[Path, ...]) -> str:
+    """What the PDF can not show, and what can."""
+    from geosand.errors import printable
+    from geosand.reports.words import listed
+
+    page = next((file for file in reports if file.suffix.lower() != ".pdf"), None)
+    remedy = f"print {page}" if page else "add --report with a name in .html, and print that"
+    told = listed([printable(word) for word in words], 3)
+    return f"The font of the PDF lacks letters of {told}: {remedy} from a browser instead."

@@ -76,9 +76,8 @@ def _chosen(results: Results, only: str | None, surface: str | None) -> int | No
     """Row of the dressed surface that was asked for, if any; exit code 2 for what is not there."""
     site, names = results.site, results.site.dressings.id.tolist()
     if only is not None and only not in names:
-        raise click.BadParameter(
-            f"{only!r} is not among {', '.join(names)}", param_hint="--dressing"
-        )
+        there = f"is not among {', '.join(names)}" if names else "is not there: none is recorded"
+        raise click.BadParameter(f"{only!r} {there}", param_hint="--dressing")
     if surface is None:
         return None
     if only is None:
@@ -147,17 +146,21 @@ def _print_surface(results: Results, row: int, units: Units) -> None:
 def _print_tables(results: Results, units: Units, only: str | None, witness: bool) -> None:
     from geosand.reports.console import balance_notes, balance_table, console
     from geosand.reports.documents import budgets
+    from geosand.reports.first import NO_PROOF
     from geosand.reports.words import NO_DRESSING
 
     out, names = console(), results.site.dressings.id.tolist()
     if not names:
         out.print(NO_DRESSING, soft_wrap=True)
         return
-    sources = budgets(results.balance.overthrow)
+    sources, closing = budgets(results.balance.overthrow), False
     out.print(balance_table(results, units, only))
     for k, name in enumerate(names):
         if only in (None, name):
             out.print("\n".join(balance_notes(results, k, units, sources[k])), soft_wrap=True)
+            closing |= bool(results.balance.closing[k])
+    if closing:
+        out.print(f"{NO_PROOF} of its figures is wrong.", soft_wrap=True)
     if only is not None:
         _print_budgets(results, names.index(only), units)
     if witness:

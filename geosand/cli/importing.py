@@ -27,7 +27,10 @@ ALIKE = 12  #: of these, items that were left out for the same reason
 
 _OPTIONS = (
     click.option("--crs", help="CRS of the file where it does not say it, as in EPSG:32631."),
-    click.option("--unit", help="Unit of a drawing or of survey text: m, ft, survey_foot."),
+    click.option(
+        "--unit",
+        help="Unit of a drawing or survey text: m, ft, survey_foot; degrees, dms (d.mmss).",
+    ),
     click.option("--one-kind", "kind", help="One kind for all surfaces, as in green."),
     click.option("--kind", "kind_column", help="Attribute (column) that holds the kind."),
     click.option(

@@ -189,24 +189,25 @@ def _print(done: PortfolioDone, place: Path, units: Units) -> None:
     from geosand.units import SHOWN
 
     found, out = done.comparison, console()
-    lines = [f"{line}." for line in first_lines(found, units)]
+    lines = [f"{line.in_words(found.labels)}." for line in first_lines(found, units)]
     for row in [*found.refused, *found.failed][:TOLD]:
         faults = row["faults"].splitlines()
         more = f" (and {len(faults) - 1} more)" if len(faults) > 1 else ""
         lines.append(printable(f"  {row['status']}: {row['site']}: {faults[0]}{more}"))
     lines += _rest(len(found.refused) + len(found.failed))
-    for row in found.not_closing[:TOLD]:
+    worst = {row["site"]: row for row in reversed(found.not_closing)}  # of each site
+    for row in [row for row in found.not_closing if row is worst[row["site"]]][:TOLD]:
         none = row["fraction"] is None
         share = "nothing was spread" if none else f"{percent(row['fraction'])} of the spread"
         site = found.labels[row["site"]]
         lines.append(printable(f"  does not close: {site}, {row['dressing']}: {share}"))
-    lines += _rest(len(found.not_closing))
+    lines += _rest(len(worst))
     out.print("\n".join(lines), soft_wrap=True)
     factor, label, digits = SHOWN[units]["length"]
     rows = [
         [
             spreader_name(row),
-            str(row["sites"]),
+            str(row["sites"] - row["left_out"]),
             str(row["dressings"]),
             plus_minus(row["fraction"], row["u_fraction"], 100, 1),
             plus_minus(row["strip_width_m"], row["u_strip_width_m"], factor, digits),

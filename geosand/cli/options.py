@@ -112,8 +112,9 @@ as_of_option = click.option(
 
 
 def day_of(text: str | None) -> np.datetime64 | None:
-    """The day a person wrote, or None; exit code 2 for anything else."""
+    """The day a person wrote, or None; exit code 2 for anything else, and for absurd years."""
     from geosand.site.cells import parse_day
+    from geosand.site.reading import DAYS
 
     if text is None:
         return None
@@ -121,6 +122,10 @@ def day_of(text: str | None) -> np.datetime64 | None:
     if day is None:
         raise click.BadParameter(
             f"{text!r} is not a day; write it as 2026-06-30", param_hint="--as-of"
+        )
+    if not DAYS[0] <= day <= DAYS[1]:
+        raise click.BadParameter(
+            f"{day} can not be right: {DAYS[0]} to {DAYS[1]} are taken", param_hint="--as-of"
         )
     return day
 

@@ -268,7 +268,9 @@ def _show_power(folder: Path, as_json: bool, asked: dict[str, Any]) -> None:
     results = results_of(folder)
     site = results.site
     row = asked_surfaces(results, words(asked["surfaces"]))
-    variances = site_variances(site, results.rates, results.balance)
+    variances = site_variances(
+        site, results.areas, results.rates, results.balance, row=row, swath_m=_swath(results, None)
+    )
     surfaces, catches = designs(len(row))
     power = design_power(variances, dressed=len(row), surfaces=surfaces, catches=catches)
     wanted = (asked["see_overthrow"], asked["know_depth"])

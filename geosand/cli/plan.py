@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import os
 from dataclasses import replace
 from pathlib import Path
@@ -92,6 +93,10 @@ def command(
     """
     if (asked["depth"] is None) is not asked["to_target"]:
         raise click.UsageError("say how much: either --depth, as in --depth 0.5mm, or --to-target")
+    most = min(asked[name] or math.inf for name in ("depth", "max_depth"))
+    if (asked["min_depth"] or 0.0) > most:
+        option = "--max-depth" if most == asked["max_depth"] else "--depth"
+        raise click.UsageError(f"--min-depth is more than {option}: no surface would get sand")
     for name, endings in (
         ("passes", (".geojson", ".gpx")),
         ("map", (".html",)),

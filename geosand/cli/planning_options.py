@@ -33,15 +33,17 @@ class Quantity(FloatParameter):
 
         if isinstance(value, float):
             return value
+        text = _decimal(str(value))
         try:
-            number = parse_quantity(_decimal(str(value)), self.si)
+            number = parse_quantity(text, self.si)
         except UnitFault as problem:
             self.fail(str(problem), param, ctx)
         if not (self.least <= number <= self.most and (number > 0 or self.zero)):
-            unit = self.si.replace("_", "/")
-            most = "" if self.most == float("inf") else f" and at most {self.most:g} {unit}"
+            unit = re.sub(r"^[\s\d.+-]*(?:[eE][+-]?\d+)?\s*", "", text)  # as typed
+            one = parse_quantity(f"1{unit}", self.si)
+            most = "" if self.most == float("inf") else f" and at most {self.most / one:.6g} {unit}"
             least = "0 or more" if self.zero else "above 0"
-            least = f"{self.least:g} {unit} or more" if self.least else least
+            least = f"{self.least / one:.6g} {unit} or more" if self.least else least
             self.fail(f"{value!r}: allowed is {least}{most}", param, ctx)
         return number
 
@@ -110,8 +112,12 @@ start_option = click.option(
 
 
 def words(texts: tuple[str, ...]) -> list[str]:
-    """Ids and kinds of one or several options."""
-    return [word for text in texts for word in re.split(r"[\s,]+", text) if word]
+    """Ids and kinds of one or several options; exit code 2 where they were given and are empty."""
+    found = [word for text in texts for word in re.split(r"[\s,]+", text) if word]
+    if texts and not found:
+        problem = "it is empty: name ids or kinds, or leave it out for all"
+        raise click.BadParameter(problem, param_hint="--surfaces")
+    return found
 
 
 def parse_holes(text: str | None) -> Holes | None:

@@ -43,13 +43,15 @@ def command(
             document["surfaces"] = [r for r in rows if surface in (r["id"], r.get("around"))]
         print_document(document)
         return
-    from geosand.reports.console import console, rings_table, season_table
+    from geosand.reports.console import console, outlook, rings_table, season_table
     from geosand.reports.words import NO_DRESSING, in_words_of
 
     shown = display(units, results.site)
     out = console()
     if not len(results.site.dressings):
         out.print(NO_DRESSING, soft_wrap=True)
+    elif row is None:
+        out.print("\n".join(outlook(results, shown)), soft_wrap=True)
     out.print(season_table(results, shown, only=row))
     if row is not None:
         from geosand.reports.budgets import budget_table, season_sharpening, sentence
@@ -63,4 +65,5 @@ def command(
         if finding.topic == "season":
             out.print(in_words_of(str(finding), shown), soft_wrap=True)
     if rings:
-        out.print(rings_table(results, shown, around=surface))
+        beside = rings_table(results, shown, around=surface)
+        out.print(beside if beside.rows else "No sand is known to lie beside the edges.")

@@ -13,7 +13,9 @@ from geosand.site.cells import Cell, RawTable, quoted
 MAXIMUM_ROWS = 200_000
 MAXIMUM_COLUMNS = 300
 MAXIMUM_LINES = 1_000_000  #: blank ones counted
-_SEPARATOR_LINE = re.compile(r"sep=([,;\t])\r?\n")  #: a spreadsheet's own first line
+_SEPARATOR_LINE = re.compile(
+    r'"?sep=([,;\t])"?[,;\t]*(?:\r\n?|\n)', re.IGNORECASE
+)  #: a spreadsheet's own first line
 
 
 def decode(content: bytes, file: str, faults: Faults, findings: list[Finding]) -> str | None:
@@ -29,7 +31,7 @@ def decode(content: bytes, file: str, faults: Faults, findings: list[Finding]) -
         if encoding == "cp1252":
             said = "is not UTF-8; it is read as Windows-1252: look at names with accents"
             findings.append(Finding(about=file, text=said, topic="file"))
-        return text
+        return text.lstrip("\ufeff")
     faults.add(file, "is not a text file", remedy="save it as text in UTF-8")
     return None
 
@@ -64,6 +66,10 @@ def read_csv(content: bytes, file: str, faults: Faults, findings: list[Finding])
                 header = [cell.strip() for cell in line]
             elif not rows and is_title(header, line):
                 tell_title(header, file, faults)
+                return RawTable(file=file, rows=[], columns={}, unreadable=True)
+            elif not rows and len(header) == 1:
+                found = f"the first line, {quoted(header[0])}, names one column only"
+                faults.add(file, found, remedy="write , or ; or a tab between the columns")
                 return RawTable(file=file, rows=[], columns={}, unreadable=True)
             elif len(line) == len(header):
                 rows.append(number)

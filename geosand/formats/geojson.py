@@ -15,6 +15,7 @@ import shapely
 from geosand.columns import Floats, Geometries
 from geosand.errors import Faults, Finding
 from geosand.formats.csv_table import MAXIMUM_COLUMNS, decode
+from geosand.formats.json_text import KEEP_ONE, read_json, twice_told
 from geosand.site.cells import Cell, RawTable, parse_day, parse_number, quoted
 from geosand.site.read_surfaces import RawEdition
 
@@ -36,10 +37,13 @@ def _document(
     if text is None:
         return None
     try:
-        document = json.loads(text, parse_constant=_no_constant)
+        document, twice = read_json(text, _no_constant)
     except (ValueError, RecursionError) as problem:
         faults.add(file, _no_json(text, problem), remedy="export it again as GeoJSON")
         return None
+    for number, key in twice:
+        row = f"feature {number}" if number else None
+        faults.add(file, twice_told(key), row=row, remedy=KEEP_ONE)
     if not isinstance(document, dict) or not isinstance(document.get("features"), list):
         faults.add(file, _no_collection(document), remedy=EXPORT)
         return None
@@ -148,7 +152,7 @@ def read_edition(
     return RawEdition(
         table=replace(table, told=frozenset(told)),
         geometry=geometry,
-        valid_from=_valid_from(head, table, file, faults),
+        valid_from=_valid_from(head, table, file, faults, findings),
         source_crs=_text(head, "source_crs"),
         source=_text(head, "source"),
         datum_accuracy_m=_accuracy(head, "datum_accuracy_m", file, faults, MAXIMUM_SHIFT_M),
@@ -182,7 +186,9 @@ def _accuracy(
     return number
 
 
-def _valid_from(head: dict[str, Json], table: RawTable, file: str, faults: Faults) -> np.datetime64:
+def _valid_from(
+    head: dict[str, Json], table: RawTable, file: str, faults: Faults, findings: list[Finding]
+) -> np.datetime64:
     named = re.search(r"(\d{4}-\d{2}-\d{2})\.geojson$", file)
     values = {str(v): v for v in table.columns.get("valid_from", []) if v is not None}
     if head.get("valid_from") is not None:
@@ -200,6 +206,9 @@ def _valid_from(head: dict[str, Json], table: RawTable, file: str, faults: Fault
         found = f"{quoted(value)} is not a date"
         faults.add(file, found, column="valid_from", allowed="2026-04-30")
         return np.datetime64("NaT")
+    if named and day != parse_day(named[1]):
+        text = f"its name says {named[1]} and its valid_from {day}, which is used"
+        findings.append(Finding(about=file, text=text, topic="area"))
     return day
 
 

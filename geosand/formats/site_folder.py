@@ -6,10 +6,11 @@ import os
 import tomllib
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from pathlib import Path
+from itertools import takewhile
+from pathlib import Path, PurePath
 from typing import Any
 
-from geosand.errors import Faults, Finding, Refused
+from geosand.errors import Faults, Finding, Refused, printable
 from geosand.formats.csv_table import read_csv
 from geosand.formats.geojson import read_edition, read_points
 from geosand.site.assemble import RawSite, assemble
@@ -19,6 +20,19 @@ from geosand.site.tables import Site
 
 RECORDS = ("dressings", "loads", "catches", "deliveries")
 WORKBOOK = "records.xlsx"
+SURFACES = "surfaces.geojson"
+#: Files by the words with which people name them.
+MEANT = {
+    "dressing": "dressings.csv",
+    "load": "loads.csv",
+    "catch": "catches.csv",
+    "catche": "catches.csv",
+    "delivery": "deliveries.csv",
+    "deliverie": "deliveries.csv",
+    "record": WORKBOOK,
+}
+TABLES = (".csv", ".txt", ".tsv", ".xls", ".xlsx", ".xlsm", ".xlsb", ".ods", ".json", ".geojson")
+OUTLINES = (".geojson", ".json", ".shp", ".gpkg", ".kml", ".kmz", ".gml", ".fgb", ".dxf")
 MAXIMUM_MB = 100
 SETTINGS_MB = 1
 MAXIMUM_DOTS = 500  #: in one line of site.toml
@@ -60,6 +74,7 @@ def parse_site(folder: str | Path, held: Mapping[str, bytes] | None = None) -> P
     settings = _settings(files)
     editions = _editions(files, findings)
     records = _records(files, findings)
+    _tell_nearly_named(files, findings)
     raw = RawSite(
         settings=settings,
         editions=editions,
@@ -78,7 +93,7 @@ def _check_folder(files: _Files, shown: str) -> None:
     if not os.path.isdir(root):
         found = "is a file" if os.path.isfile(root) else "there is no such folder"
         files.faults.add(shown, found, remedy="name a site folder")
-    elif not files.has("site.toml") and not files.has("surfaces.geojson"):
+    elif not files.has("site.toml") and not files.has(SURFACES):
         remedy = "set a site up with geosand new, or name the folder of one"
         if beneath := sorted(path.parent.name for path in root.glob("*/site.toml")):
             remedy = f"name one site, as in {os.path.join(shown, beneath[0])}"
@@ -219,15 +234,19 @@ def _few_enough(document: dict[str, Any], faults: Faults) -> dict[str, Any] | No
 
 def _editions(files: _Files, findings: list[Finding]) -> list[RawEdition]:
     """Boundary files that could be read; ``surfaces.geojson`` last."""
-    editions = []
-    for name in _edition_names(files):
-        needed = "it holds the surfaces' polygons" if name == "surfaces.geojson" else ""
-        content = files.bytes_of(name, required=needed)
-        if content is not None:
-            edition = read_edition(content, name, files.faults, findings)
-            if edition is not None:
-                editions.append(edition)
-    return editions
+    # read first: a geosand bring that ends just now adds an edition, then replaces this file, and
+    # an edition too many is seen while one too few is not
+    in_force = files.bytes_of(SURFACES, required="it holds the surfaces' polygons")
+    earlier = {name: files.bytes_of(name) for name in _edition_names(files)[:-1]}
+    if in_force is not None:
+        files.read[SURFACES] = files.read.pop(SURFACES)
+    contents = {**earlier, SURFACES: in_force}
+    editions = [
+        read_edition(content, name, files.faults, findings)
+        for name, content in contents.items()
+        if content is not None
+    ]
+    return [edition for edition in editions if edition is not None]
 
 
 def _edition_names(files: _Files) -> list[str]:
@@ -236,12 +255,15 @@ def _edition_names(files: _Files) -> list[str]:
     if os.path.lexists(place) and not os.path.isdir(place):
         remedy = "put the earlier surveys into a folder of this name, or take it away"
         files.faults.add("editions", "is no folder that can be read", remedy=remedy)
-        return ["surfaces.geojson"]
+        return [SURFACES]
     try:
-        earlier = sorted(p.name for p in place.glob("*.geojson"))
-    except OSError:
-        earlier = []
-    return [*(f"editions/{n}" for n in earlier), "surfaces.geojson"]
+        names = sorted(os.listdir(place)) if os.path.isdir(place) else []
+    except OSError as problem:
+        found = f"can not be looked into: {problem.strerror}"
+        files.faults.add("editions", found, remedy="look at its rights")
+        names = []
+    earlier = [name for name in names if PurePath(name).match("*.geojson")]
+    return [*(f"editions/{n}" for n in earlier), SURFACES]
 
 
 def _records(files: _Files, findings: list[Finding]) -> dict[str, RawTable]:
@@ -272,6 +294,40 @@ def _records(files: _Files, findings: list[Finding]) -> dict[str, RawTable]:
                 else read_csv(content, f"{name}.csv", files.faults, findings)
             )
     return {n: RawTable(file=f"{n}.csv", rows=[], columns={}) for n in RECORDS[:2]} | tables
+
+
+def _tell_nearly_named(files: _Files, findings: list[Finding]) -> None:
+    """Findings for files that are not read, though their owner may believe so by their names."""
+    try:
+        names = sorted(os.listdir(files.root))
+        editions = sorted(os.listdir(files.root / "editions")) if "editions" in names else []
+    except OSError:
+        return
+    read = ("site.toml", SURFACES, "catches.geojson", WORKBOOK, *(f"{n}.csv" for n in RECORDS))
+    for name in names:
+        stem, ending = os.path.splitext(name.lower())
+        word = "".join(takewhile(str.isalpha, stem))
+        meant = MEANT.get(word.rstrip("s"))
+        if name in read or meant is None or ending not in TABLES:
+            continue
+        rest = stem.removeprefix(word).removesuffix(".csv").strip(" _-()")
+        there = meant in files.read or (WORKBOOK in files.read and meant in read[4:])
+        there |= meant == "catches.csv" and "catches.geojson" in files.read
+        if not there or not rest or rest.isdigit():
+            text = f"is not read; what belongs there is read from {meant}"
+            findings.append(Finding(about=printable(name), text=text, topic="file"))
+    odd = [f"editions/{name}" for name in editions if _ending(name) in OUTLINES]
+    odd += [
+        name for name in names if name != "editions" and name.lower() in ("edition", "editions")
+    ]
+    for name in odd:
+        text = "is not read; earlier surveys are read from editions/….geojson"
+        findings.append(Finding(about=printable(name), text=text, topic="file"))
+
+
+def _ending(name: str) -> str:
+    """The ending of a file that is no edition; "" of one that is."""
+    return "" if name.endswith(".geojson") else os.path.splitext(name.lower())[1]
 
 
 def _catches(files: _Files, records: dict[str, RawTable], findings: list[Finding]) -> RawTable:

@@ -31,6 +31,7 @@ _OLD = b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1"  #: start of an OLE compound file
 _MERGED = re.compile(rb'<mergeCell ref="([A-Z0-9:]{1,30})"')
 _PERCENT = re.compile(rb'%|numFmtId="(?:9|10)"')  #: formats of cells that show percent
 _ROW = re.compile(rb"<row [^>]*?\br=\"(-?\d{1,18})\"")
+_HIDDEN = re.compile(rb'<row (?=[^>]*\bhidden="(?:1|true)")[^>]*?\br="(\d{1,18})"')
 LISTS = "lists"  #: of drop-down lists: no records
 EMPTY_ROWS = 10_000  #: so many in a row, and nothing below them is looked at
 
@@ -62,11 +63,13 @@ def read_records(
             if name in tables:
                 faults.add(place, "there are two sheets of this name", remedy="keep one of them")
             tables[name] = _table(sheet, formulas, place, faults)
+            _tell_unseen(sheet, tables[name], findings)
     except Exception as problem:  # foreign bytes make the parser fail in ways no list holds
         if content.startswith(_OLD):
             faults.add(file, "is an old workbook (.xls), or has a password", remedy=SAVE)
             return {}
-        found = f"is not a workbook that can be read: {str(problem)[:80] or type(problem).__name__}"
+        reason = str(problem).partition("\n")[0].replace(" from None", "")[:80]
+        found = f"is not a workbook that can be read: {reason or type(problem).__name__}"
         faults.add(file, found, remedy=SAVE)
         return {}
     return tables
@@ -227,14 +230,37 @@ def _check_merged(
             faults.add(place, text, remedy="take the merging back and fill in each row")
 
 
+def _tell_unseen(sheet: Any, table: RawTable, findings: list[Finding]) -> None:
+    """Findings for rows that are read although nobody sees them, or they were struck out."""
+    archive, rows = sheet.parent._archive, set(table.rows)
+    hidden = [int(number) for number in _HIDDEN.findall(archive.read(sheet._worksheet_path))]
+    struck = []
+    if b"<strike" in _styles(archive) and rows:
+        struck = [
+            number
+            for number, line in enumerate(sheet.iter_rows(max_row=max(rows)), start=1)
+            if any(cell.value is not None and cell.font.strike for cell in line)
+        ]
+    for numbers, words in ((hidden, "hidden"), (struck, "struck out")):
+        mine = [str(number) for number in numbers if number in rows]
+        if mine:
+            shown = ", ".join(mine[:8]) + (f" and {len(mine) - 8} more" if len(mine) > 8 else "")
+            place = f"rows {shown} are" if len(mine) > 1 else f"row {shown} is"
+            text = f"{place} {words}, and read like all others: delete what is not to count"
+            findings.append(Finding(about=table.file, text=text, topic="file"))
+
+
+def _styles(archive: Any) -> bytes:
+    name = "xl/styles.xml"
+    return bytes(archive.read(name)) if name in archive.namelist() else b""
+
+
 def _percents_as_shown(
     sheet: Any, header: Sequence[str], rows: Sequence[int], cells: list[tuple[Cell, ...]]
 ) -> list[tuple[Cell, ...]]:
     """The rows, where 5 % in a column of percent is 5, though the file holds 0.05."""
     columns = [k for k, name in enumerate(header) if "percent" in name]
-    archive = sheet.parent._archive
-    styles = archive.read("xl/styles.xml") if "xl/styles.xml" in archive.namelist() else b""
-    if not columns or not _PERCENT.search(styles):
+    if not columns or not _PERCENT.search(_styles(sheet.parent._archive)):
         return cells
     place = {row: k for k, row in enumerate(rows)}
     for line in sheet.iter_rows(min_col=columns[0] + 1, max_col=columns[-1] + 1):

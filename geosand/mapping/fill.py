@@ -10,6 +10,7 @@ from geosand.areas.ownership import precedence_ranks
 from geosand.balance.ring_drawing import ring_geometries
 from geosand.balance.throwing import drawn_collars
 from geosand.columns import Geometries, Ints, ratio
+from geosand.mapping.fill_fields import map_fields
 from geosand.mapping.fill_periods import dressing_period, known, season_period
 from geosand.mapping.view import (
     MapCatch,
@@ -47,6 +48,7 @@ def map_view(results: Results, units: System, passes: tuple[MapPass, ...] = ()) 
             *(dressing_period(results, k, *bounds) for k in dressings),
         ),
         catches=_catches(results),
+        fields=map_fields(results),
         passes=passes,
         first=_first(results),
         findings=tuple(_finding(str(finding)) for finding in results.findings),

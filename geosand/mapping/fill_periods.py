@@ -11,9 +11,9 @@ import numpy as np
 from geosand.columns import Bools, Floats
 from geosand.estimates import Estimates, Interval
 from geosand.mapping.view import SEASON, MapBalance, MapPeriod, PeriodSurface, Said, System
-from geosand.mapping.words import day
+from geosand.mapping.words import day, percent
 from geosand.reports.ring_figures import ring_figures
-from geosand.reports.words import percent, shown
+from geosand.reports.words import shown
 from geosand.results import Results
 from geosand.season.ledger import NO_TARGET, NOT_MEASURED, NOT_YET, OVER, UNDER
 from geosand.season.totals import NEW_EACH_TIME, season_totals

@@ -25,8 +25,9 @@ from geosand.mapping.words import THEMES, plain
 
 #: Our script, in the order in which its parts are read.
 SCRIPTS = (
-    *("words.js", "site.js", "colours.js", "drawing.js", "screen.js", "labels.js"),
-    *("furniture.js", "ledger.js", "chart.js", "card.js", "opening.js", "legend.js"),
+    *("words.js", "site.js", "colours.js", "drawing.js", "cells.js", "screen.js"),
+    *("brief.js", "labels.js"),
+    *("furniture.js", "account.js", "ledger.js", "chart.js", "card.js", "opening.js", "legend.js"),
     *("printing.js", "map.js"),
 )
 MAP_OPTIONS: dict[str, Any] = {
@@ -117,7 +118,7 @@ def _after(view: MapView) -> str:
     data = script_json(page_data(view))
     return (
         f"{still_picture(view)}</div>\n{parts.legend(view)}\n</section>\n"
-        f'<main class="side">\n{parts.balances(view)}\n{parts.look_first(view)}\n'
+        f'<main class="side">\n{parts.balance_of(view)}\n{parts.look_first(view)}\n'
         f"{surface_table(view)}\n{parts.findings(view)}\n"
         f'<p class="caution">{parts.CAUTION}</p>\n'
         '<p class="live" role="status" aria-live="polite" id="gs-live"></p></main></div>\n'

@@ -6,8 +6,8 @@ import re
 from html import escape
 from itertools import pairwise
 
-from geosand.mapping.payload import period_breaks
-from geosand.mapping.view import SEASON, MapBalance, MapPeriod, MapView, Said, System, said
+from geosand.mapping.breaks import period_breaks
+from geosand.mapping.view import SEASON, SYSTEMS, MapBalance, MapPeriod, MapView, Said, System, said
 from geosand.mapping.words import (
     LEGENDS,
     SCALES,
@@ -21,7 +21,6 @@ from geosand.mapping.words import (
     plain,
 )
 
-SYSTEMS: tuple[System, ...] = ("metric", "us")
 CAUTION = (
     "Areas are for planning sand and are no substitute for a licensed survey. Depths are nominal: "
     "dry product over bulk density, before brushing, watering and mowing. Intervals hold 95 %; "
@@ -127,6 +126,9 @@ def _signs(view: MapView) -> str:
         for there, themes, text, *when in signs
         if there
     ]
+    if view.fields:
+        lines.append('<li data-for="depth" class="near" data-cells="yes" hidden>'
+                     '<i class="cells"></i>depth by place, from its own catches</li>')  # fmt: skip
     if view.passes:
         lines.append('<li data-for="depth shortfall overthrow catches areas" class="near" '
                      'data-overlay="passes" hidden><i class="pass"></i>pass of the next dressing; '
@@ -134,22 +136,18 @@ def _signs(view: MapView) -> str:
     return "".join(lines)
 
 
-def balances(view: MapView) -> str:
-    """The balance of every period in both systems of units; only one is shown at a time."""
-    blocks = [
-        _balance_block(period, index, system, shown=index == 0 and system == view.units)
-        for index, period in enumerate(view.periods)
-        for system in SYSTEMS
-    ]
+def balance_of(view: MapView) -> str:
+    """The balance of the first period; the script writes those of the others."""
+    blocks = [_balance_block(period, view.units) for period in view.periods[:1]]
     return f'<section class="account" aria-label="Balance">{"".join(blocks)}</section>'
 
 
-def _balance_block(period: MapPeriod, index: int, system: System, *, shown: bool) -> str:
+def _balance_block(period: MapPeriod, system: System) -> str:
     verdict = escape(plain(period.balance.verdict or "")) if period.balance else ""
     chip = f' <b class="verdict">{verdict}</b>' if verdict else ""
     head = f"<h2>{escape(plain(period.label))}{chip}</h2>"
-    if period.headline:
-        head += f'<p class="headline">{escape(plain(said(period.headline, system)))}</p>'
+    if headline := said(period.headline, system):
+        head += f'<p class="headline">{escape(plain(headline))}</p>'
     balance = period.balance
     if balance is None and period.key == SEASON and not _dressed(period):
         body = ""
@@ -160,8 +158,7 @@ def _balance_block(period: MapPeriod, index: int, system: System, *, shown: bool
             body = f'<p class="unmeasured">Spread {spread}; not measured where it landed.</p>'
     else:
         body = _figures_of(balance, system) + _bar(balance, system) + _where(balance, system)
-    hidden = "" if shown else " hidden"
-    return f'<div data-p="{index}" data-units="{system}"{hidden}>{head}{body}</div>'
+    return f"<div>{head}{body}</div>"
 
 
 def _dressed(period: MapPeriod) -> bool:
@@ -179,8 +176,8 @@ def _figures_of(balance: MapBalance, system: str) -> str:
     spread = "" if doubt is None else f"± {figure(doubt, 'mass', system)}"
     cells = (
         ("Spread", balance.spread_kg, spread),
-        ("On surfaces", balance.on_surfaces_kg, f"95 % {caught}"),
-        ("Overthrow", balance.overthrow_kg, f"95 % {over}{share}"),
+        ("On surfaces", balance.on_surfaces_kg, f"95\u00a0% {caught}"),
+        ("Overthrow", balance.overthrow_kg, f"95\u00a0% {over}{share}"),
     )
     return (
         "<dl>"

@@ -3,48 +3,73 @@
 from __future__ import annotations
 
 import json
-import math
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable, Sequence
 from typing import Any
 
 import numpy as np
 
 from geosand.columns import Ints
+from geosand.mapping.breaks import period_breaks
+from geosand.mapping.encoding import STEPS, encode_column, encode_texts, whole_steps
 from geosand.mapping.shapes import PER_DEGREE, Shape, ground, pack, poles_of
-from geosand.mapping.view import SEASON, MapPeriod, MapView, PeriodSurface
+from geosand.mapping.view import (
+    SEASON,
+    SYSTEMS,
+    MapBalance,
+    MapCatch,
+    MapPeriod,
+    MapView,
+    PeriodSurface,
+    said,
+)
 from geosand.mapping.words import (
     KIND_COLOURS,
     LEGENDS,
     OTHER_KIND,
     SCALES,
-    STEPS,
     THEMES,
     UNITS,
     plain,
     short,
-    steps_of,
 )
-from geosand.reports.classes import balanced_breaks, rising_breaks
 
-#: Order of one surface's figures in a period, those that are often missing last, and the quantity
-#: in whose steps they are written; the script reads them by these names.
-SURFACE_FIGURES = {
-    "depth_m": "depth",
-    "low_m": "depth",
-    "high_m": "depth",
-    "basis": None,
-    "catches": None,
-    "mass_kg": "mass",
-    "mass_low_kg": "mass",
-    "mass_high_kg": "mass",
-    "thrown_kg": "mass",
-    "target_so_far_m": "depth",
-    "shortfall_m": "depth",
-    "state": None,
-    "probability": "share",
+#: Order of one surface's figures in a period: the quantity in whose steps each is written, and what
+#: it is expected to be (so many times the figures before it), as only what it differs by is kept.
+#: The script reads them by these names.
+SURFACE_FIGURES: dict[str, tuple[str | None, dict[str, int]]] = {
+    "depth_m": ("depth", {}),
+    "low_m": ("depth", {"depth_m": 1}),
+    "high_m": ("depth", {"depth_m": 2, "low_m": -1}),
+    "basis": (None, {}),
+    "catches": (None, {}),
+    "mass_kg": ("mass", {}),
+    "mass_low_kg": ("mass", {"mass_kg": 1}),
+    "mass_high_kg": ("mass", {"mass_kg": 2, "mass_low_kg": -1}),
+    "thrown_kg": ("mass", {}),
+    "target_so_far_m": ("depth", {}),
+    "shortfall_m": ("depth", {"target_so_far_m": 1, "depth_m": -1}),
+    "state": (None, {}),
+    "probability": ("share", {}),
 }
+#: Order of the figures of a period's balance, and their quantities.
+BALANCE_FIGURES = {
+    "spread_kg": "mass",
+    "u_spread_kg": "mass",
+    "on_surfaces_kg": "mass",
+    "on_surfaces_low_kg": "mass",
+    "on_surfaces_high_kg": "mass",
+    "overthrow_kg": "mass",
+    "overthrow_low_kg": "mass",
+    "overthrow_high_kg": "mass",
+    "fraction": "share",
+    "strip_width_m": "length",
+    "reach_m": "length",
+    "collar_kg": "mass",
+    "surrounds_kg": "mass",
+    "farther_kg": "mass",
+}
+CELL_STEP_M = 1e-6  #: in which depths of cells are held
 BASES = (None, "own catches", "other surfaces")
-Breaks = dict[str, dict[str, list[float]]]
 
 
 def script_json(data: Any) -> str:
@@ -58,16 +83,16 @@ def script_json(data: Any) -> str:
 def page_data(view: MapView) -> dict[str, Any]:
     """Everything the script needs, ready for :func:`script_json`."""
     shown = [surface.geometry for surface in view.surfaces]
-    packed = pack([*shown, *(ring.geometry for ring in view.rings), ground(shown)])
+    packed = pack([*shown, ground(shown)], [ring.geometry for ring in view.rings])
     count = len(view.surfaces)
     states, breaks = states_of(view), {}
     for period in view.periods:  # all dressings share theirs
-        if (season := period.key == SEASON) not in breaks:
-            breaks[season] = period_breaks(view, period)
+        if (kept := _breaks_of(period)) not in breaks:
+            breaks[kept] = period_breaks(view, period)
     return {
         "origin": packed.origin,
         "pool": packed.pool,
-        "ground": packed.shapes[-1],
+        "ground": packed.shapes[count],
         "start": view.units,
         "units": UNITS,
         "themes": THEMES,
@@ -77,11 +102,14 @@ def page_data(view: MapView) -> dict[str, Any]:
         "states": [plain(state) for state in states],
         "bases": BASES,
         "figures": SURFACE_FIGURES,
-        "steps": STEPS,
+        "account": BALANCE_FIGURES,
+        "steps": {**STEPS, "cell": CELL_STEP_M},
         "surfaces": _surfaces(view, packed.shapes[:count], np.array(packed.origin)),
-        "rings": _rings(view, packed.shapes[count:-1]),
-        "periods": [period_data(view, p, states, breaks[p.key == SEASON]) for p in view.periods],
+        "rings": _rings(view, packed.shapes[count + 1 :]),
+        "periods": [period_data(view, period, states) for period in view.periods],
+        "breaks": breaks,
         "catches": _catches(view, np.array(packed.origin)),
+        "fields": _fields(view, np.array(packed.origin)),
         "passes": _passes(view, np.array(packed.origin)),
         "background": view.background,
         "inputs": {plain(name): digest for name, digest in view.inputs.items()},
@@ -89,29 +117,39 @@ def page_data(view: MapView) -> dict[str, Any]:
     }
 
 
+def _breaks_of(period: MapPeriod) -> str:
+    """Which classes a period has: those of the season, or those that all dressings share."""
+    return SEASON if period.key == SEASON else "dressing"
+
+
 def states_of(view: MapView) -> list[str]:
     """The states that occur, by name."""
     return sorted({s.state for p in view.periods for s in p.surfaces.values() if s.state})
 
 
-def _surfaces(view: MapView, shapes: list[Shape], origin: Ints) -> list[list[Any]]:
-    poles, radii = poles_of([surface.geometry for surface in view.surfaces])
-    return [
-        [
-            plain(surface.id),
-            plain(surface.name),
-            plain(surface.kind),
-            shapes[index],
-            short(surface.area_m2),
-            short(surface.u_area_m2),
-            short(surface.target_m),
-            None
-            if surface.geometry.is_empty
-            else whole_degrees(poles[index, 0], poles[index, 1], origin),
-            round(float(radii[index]), 1),
-        ]
-        for index, surface in enumerate(view.surfaces)
-    ]
+def _surfaces(view: MapView, shapes: list[Shape], origin: Ints) -> dict[str, Any]:
+    """Columns of the surfaces, in the order of the view."""
+    geometries = [surface.geometry for surface in view.surfaces]
+    poles, radii = poles_of(geometries)
+    places = np.rint(poles * PER_DEGREE).astype(np.int64) - origin
+    kinds = kinds_of(view)
+    return {
+        "id": [plain(surface.id) for surface in view.surfaces],
+        "name": [plain(surface.name) for surface in view.surfaces],
+        "kind": encode_column([kinds.index(plain(surface.kind)) for surface in view.surfaces]),
+        "shape": shapes,
+        "area": _steps((surface.area_m2 for surface in view.surfaces), "area"),
+        "u_area": _steps((surface.u_area_m2 for surface in view.surfaces), "area"),
+        "target": _steps((surface.target_m for surface in view.surfaces), "depth"),
+        "x": encode_column(places[:, 0].tolist()),
+        "y": encode_column(places[:, 1].tolist()),
+        "radius_dm": encode_column(np.rint(10 * radii).astype(np.int64).tolist()),
+    }
+
+
+def _steps(values: Iterable[float | None], quantity: str) -> str:
+    """A column of figures as the page holds them."""
+    return encode_column(whole_steps([*values], quantity))
 
 
 def _numbers(view: MapView) -> dict[str, int]:
@@ -126,22 +164,50 @@ def _rings(view: MapView, shapes: list[Shape]) -> list[list[Any]]:
     ]
 
 
-def _catches(view: MapView, origin: Ints) -> list[list[Any]]:
+def _catches(view: MapView, origin: Ints) -> dict[str, Any]:
+    """Columns of the catches, and by their number what is said of those set aside or noted."""
     number = _numbers(view)
     dressings = {period.key: index for index, period in reversed(list(enumerate(view.periods)))}
+
+    def column(of: Callable[[MapCatch], int]) -> str:
+        return encode_column([of(catch) for catch in view.catches])
+
+    places = np.array([(catch.lon, catch.lat) for catch in view.catches]).reshape(-1, 2)
+    whole = np.rint(places * PER_DEGREE).astype(np.int64) - origin
+    return {
+        "id": encode_texts(plain(catch.id) for catch in view.catches),
+        "period": column(lambda catch: dressings.get(catch.dressing, -1)),
+        "x": encode_column(whole[:, 0].tolist()),
+        "y": encode_column(whole[:, 1].tolist()),
+        "surface": column(lambda catch: number.get(catch.surface or "", -1)),
+        "depth": _steps((catch.depth_m for catch in view.catches), "depth"),
+        "rate": _steps((catch.rate_kg_m2 for catch in view.catches), "rate"),
+        "residual": _steps((catch.residual for catch in view.catches), "share"),
+        "remarks": [
+            [index, int(catch.used), plain(catch.note)]
+            for index, catch in enumerate(view.catches)
+            if catch.note or not catch.used
+        ],
+    }
+
+
+def _fields(view: MapView, origin: Ints) -> list[list[Any]]:
+    """Grids of cells: period, surface, side, corners, cells across, depths and their u."""
+    number = _numbers(view)
+    dressings = {period.key: index for index, period in enumerate(view.periods)}
     return [
         [
-            plain(catch.id),
-            dressings.get(catch.dressing, -1),
-            *whole_degrees(catch.lon, catch.lat, origin),
-            number.get(catch.surface, -1) if catch.surface is not None else -1,
-            steps_of(catch.depth_m, "depth"),
-            steps_of(catch.rate_kg_m2, "rate"),
-            steps_of(catch.residual, "share"),
-            # most catches were used and have no note: nothing is written for them
-            *([int(catch.used), plain(catch.note)] if catch.note or not catch.used else ()),
+            dressings[field.dressing],
+            number[field.surface],
+            field.cell_m,
+            *whole_degrees(field.west, field.south, origin),
+            *whole_degrees(field.east, field.north, origin),
+            field.width,
+            encode_column(whole_steps(field.depth_m, "depth", CELL_STEP_M)),
+            encode_column(whole_steps(field.u_depth_m, "depth", CELL_STEP_M)),
         ]
-        for catch in view.catches
+        for field in view.fields
+        if field.dressing in dressings and field.surface in number
     ]
 
 
@@ -173,74 +239,63 @@ def whole_degrees(lon: float, lat: float, origin: Ints) -> list[int]:
     return [int(whole[0]), int(whole[1])]
 
 
-def period_data(
-    view: MapView, period: MapPeriod, states: list[str], breaks: Breaks
-) -> dict[str, Any]:
-    """One period: rows of figures by surface and ring in the order of the view, and its classes."""
-    rings = [period.rings.get(ring.id) for ring in view.rings]
+def period_data(view: MapView, period: MapPeriod, states: list[str]) -> dict[str, Any]:
+    """One period: its balance, and figures by column of the surfaces and rings that have some."""
+    rings = [
+        (index, *period.rings[ring.id])
+        for index, ring in enumerate(view.rings)
+        if ring.id in period.rings
+    ]
+    dressed = [k for k, surface in enumerate(view.surfaces) if surface.id in period.surfaces]
     return {
         "key": plain(period.key),
         "label": plain(period.label),
-        "surfaces": [
-            _figures(period.surfaces.get(surface.id), states) for surface in view.surfaces
-        ],
+        "headline": [plain(said(period.headline, system)) for system in SYSTEMS],
+        "dressed": encode_column(dressed),
+        "surfaces": _figures([period.surfaces[view.surfaces[k].id] for k in dressed], states),
         "rings": [
-            ring and [steps_of(ring[0], "depth"), steps_of(ring[1], "mass")] for ring in rings
+            encode_column([index for index, _, _ in rings]),
+            _steps((depth for _, depth, _ in rings), "depth"),
+            _steps((mass for _, _, mass in rings), "mass"),
         ],
         "thrown": short(period.thrown_kg),
-        "doubt": bool(period.balance and period.balance.not_told_from_zero),
-        "breaks": breaks,
+        **_balance(period.balance),
     }
 
 
-def _figures(surface: PeriodSurface | None, states: list[str]) -> list[Any] | None:
-    if surface is None:
-        return None
-    values: dict[str, int | None] = {
-        name: steps_of(getattr(surface, name), quantity)
-        for name, quantity in SURFACE_FIGURES.items()
-        if quantity
+def _balance(balance: MapBalance | None) -> dict[str, Any]:
+    """The balance of a period in one text; nothing where there is none."""
+    if balance is None:
+        return {}
+    steps = [
+        whole_steps([getattr(balance, name)], quantity)[0]
+        for name, quantity in BALANCE_FIGURES.items()
+    ]
+    told = {"verdict": plain(balance.verdict or ""), "doubt": balance.not_told_from_zero}
+    return {"balance": encode_column(steps)} | {key: value for key, value in told.items() if value}
+
+
+def _figures(surfaces: Sequence[PeriodSurface], states: list[str]) -> list[str]:
+    """Columns of the surfaces' figures, each as what it differs by from what is expected."""
+    found: dict[str, list[int | None]] = {
+        "state": [states.index(now.state) if now.state else None for now in surfaces],
+        "basis": [BASES.index(now.basis) or None for now in surfaces],
+        "catches": [now.catches for now in surfaces],
     }
-    values["state"] = states.index(surface.state) if surface.state else None
-    values["basis"] = BASES.index(surface.basis)
-    values["catches"] = surface.catches
-    row = [values[name] for name in SURFACE_FIGURES]
-    while row and row[-1] is None:
-        row.pop()
-    return row
-
-
-def period_breaks(view: MapView, period: MapPeriod) -> Breaks:
-    """Class limits for each view and unit system.
-
-    All dressings share theirs, so that a colour means the same depth in each of them.
-    """
-    if period.key == SEASON:
-        peers = [period]
-    else:
-        peers = [other for other in view.periods if other.key != SEASON]
-    surfaces = [surface for peer in peers for surface in peer.surfaces.values()]
-    depths = _given(surface.depth_m for surface in surfaces)
-    shortfalls = _given(surface.shortfall_m for surface in surfaces)
-    thrown = _given(ring[0] for peer in peers for ring in peer.rings.values())
-    # Shares mean the same on every day, so the catches have one set of classes.
-    residuals = _given(c.residual and 100 * c.residual for c in view.catches if c.used)
-    breaks: Breaks = {theme: {} for theme in SCALES}
-    for system, units in UNITS.items():
-        factor, _, decimals = units["depth"]
-        for theme, values in (("depth", depths), ("overthrow", thrown)):
-            breaks[theme][system] = rising_breaks(
-                # nothing spread yet is no range to cut in five
-                [value * factor for value in values if any(values)],
-                decimals=decimals,
-                from_zero=theme == "overthrow",
-            )
-        breaks["shortfall"][system] = balanced_breaks(
-            [value * factor for value in shortfalls], decimals=decimals
+    for name, (quantity, _) in SURFACE_FIGURES.items():
+        if quantity:
+            found[name] = whole_steps([getattr(now, name) for now in surfaces], quantity)
+    return [
+        encode_column(
+            [
+                None if value is None else value - _expected(found, expectation, row)
+                for row, value in enumerate(found[name])
+            ]
         )
-        breaks["catches"][system] = balanced_breaks(residuals, decimals=0)
-    return breaks
+        for name, (_, expectation) in SURFACE_FIGURES.items()
+    ]
 
 
-def _given(values: Iterable[float | None]) -> list[float]:
-    return [value for value in values if value is not None and math.isfinite(value)]
+def _expected(found: dict[str, list[int | None]], expectation: dict[str, int], row: int) -> int:
+    """What a figure is expected to be; a part that is not there counts as nothing."""
+    return sum(times * (found[name][row] or 0) for name, times in expectation.items())

@@ -17,13 +17,14 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from geosand.columns import Floats, Ints
+from geosand.columns import Bools, Floats, Ints
+from geosand.mapping.encoding import encode_differences
 
 #: Whole numbers to a degree.
 PER_DEGREE = 10_000_000
 METRES_PER_DEGREE = 111_195.0
-#: How far a drawn line may lie from the surveyed one.
-PICTURE_TOLERANCE_M = 0.02
+#: How far a drawn line may lie from the surveyed one, and from one that was worked out.
+PICTURE_TOLERANCE_M, BAND_TOLERANCE_M = 0.02, 0.05
 
 Shape = list[list[int]]  #: polygons of ring numbers, the outer ring first
 
@@ -43,27 +44,6 @@ def metres_scale(latitude_degree: float) -> Floats:
     return np.array([max(east, 1.0), METRES_PER_DEGREE])
 
 
-def encode_differences(whole: Ints, counts: Ints | None = None) -> list[str]:
-    """Each whole number as its own run of characters, five bits a character, low bits first.
-
-    ``counts``: how many of the numbers go together in one run; else each has its own.
-
-    >>> encode_differences(np.array([-17998321]))  # -179.98321 degree at 1e-5: the scheme's example
-    ['`~oia@']
-    """
-    zigzag = np.where(whole < 0, ~(whole << 1), whole << 1)
-    longest = max(1, -(-int(zigzag.max(initial=0)).bit_length() // 5))
-    shifted = zigzag[:, None] >> (5 * np.arange(longest))
-    used = shifted > 0
-    used[:, 0] = True
-    shifted &= 31
-    shifted[:, :-1] += 32 * used[:, 1:]  # another character follows
-    text = (shifted[used] + 63).astype(np.uint8).tobytes().decode("ascii")
-    ends = np.cumsum(used.sum(axis=1))
-    ends = (ends if counts is None else ends[np.cumsum(counts) - 1]).tolist()
-    return [text[a:b] for a, b in zip([0, *ends[:-1]], ends, strict=True)]
-
-
 def encode_rings(points: Ints, sizes: Ints) -> list[str]:
     """Rings of (n, 2) whole numbers, laid end to end; the first pair of each is from the origin."""
     first = np.cumsum(sizes) - sizes
@@ -73,24 +53,28 @@ def encode_rings(points: Ints, sizes: Ints) -> list[str]:
 
 
 def thin_rings(
-    rings: NDArray[np.object_], *, scale: Floats, tolerance_m: float
+    outlines: NDArray[np.object_], *, scale: Floats, tolerance_m: Floats
 ) -> tuple[Floats, Ints]:
-    """The rings' corners in degrees, without the repeated last ones, and how many each has.
+    """The outlines' corners in degrees, without the repeated last ones, and how many each has.
 
-    Each has a settled start, so that a boundary that two polygons share comes out the same from
-    both.
+    ``outlines``: polygons of one ring with a settled start, so that a boundary that two polygons
+    share comes out the same from both.
     """
-    outlines = shapely.normalize(shapely.polygons(rings))
     metres = shapely.transform(outlines, lambda points: points * scale)
     thin = shapely.simplify(metres, tolerance_m)
     corners, owner = shapely.get_coordinates(thin, return_index=True)
     kept = np.append(owner[1:] == owner[:-1], False)
-    return corners[kept] / scale, np.bincount(owner[kept], minlength=len(rings))
+    return corners[kept] / scale, np.bincount(owner[kept], minlength=len(outlines))
 
 
-def pack(geometries: Sequence[Any]) -> Packed:
-    """Pack lon/lat polygons and multipolygons; empty ones get an empty shape."""
-    polygons, owner = shapely.get_parts(np.asarray(geometries, dtype=object), return_index=True)
+def pack(surveyed: Sequence[Any], bands: Sequence[Any] = ()) -> Packed:
+    """Pack lon/lat polygons and multipolygons; empty ones get an empty shape.
+
+    ``bands``: what was worked out around the surveyed ones; only the rings of theirs that no
+    surveyed one shares are thinned more.
+    """
+    geometries = np.asarray([*surveyed, *bands], dtype=object)
+    polygons, owner = shapely.get_parts(geometries, return_index=True)
     flat = (shapely.get_type_id(polygons) == 3) & ~shapely.is_empty(polygons)
     polygons, owner = polygons[flat], owner[flat]
     shapes: list[Shape] = [[] for _ in geometries]
@@ -100,9 +84,12 @@ def pack(geometries: Sequence[Any]) -> Packed:
     west, south, _, north = shapely.total_bounds(polygons)
     origin = np.floor(np.array([west, south]) * PER_DEGREE).astype(np.int64)
     scale = metres_scale((south + north) / 2)
+    outlines = np.asarray(shapely.normalize(shapely.polygons(rings)), dtype=object)
+    drawn = _shared(outlines, owner[polygon] < len(surveyed))
     number: dict[str, int] = {}
     last = -1
-    corners, sizes = thin_rings(rings, scale=scale, tolerance_m=PICTURE_TOLERANCE_M)
+    tolerance = np.where(drawn, PICTURE_TOLERANCE_M, BAND_TOLERANCE_M)
+    corners, sizes = thin_rings(outlines, scale=scale, tolerance_m=tolerance)
     whole = np.rint(corners * PER_DEGREE).astype(np.int64) - origin
     for part, text in zip(polygon.tolist(), encode_rings(whole, sizes), strict=True):
         index = number.setdefault(text, len(number))
@@ -111,6 +98,15 @@ def pack(geometries: Sequence[Any]) -> Packed:
         shapes[owner[part]][-1].append(index)
         last = part
     return Packed(origin=(int(origin[0]), int(origin[1])), pool=list(number), shapes=shapes)
+
+
+def _shared(outlines: NDArray[np.object_], surveyed: Bools) -> Bools:
+    """Which outlines are surveyed, or the same as a surveyed one to the last whole number."""
+    whole = shapely.transform(outlines, lambda points: np.rint(points * PER_DEGREE))
+    key = np.array(shapely.to_wkb(whole), dtype=object)
+    known = set(key[surveyed])
+    shared: Bools = surveyed | np.array([one in known for one in key], dtype=bool)
+    return shared
 
 
 def ground(geometries: Sequence[Any]) -> Any:

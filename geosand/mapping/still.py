@@ -6,7 +6,7 @@ from html import escape
 
 import shapely
 
-from geosand.mapping.payload import period_breaks
+from geosand.mapping.breaks import period_breaks
 from geosand.mapping.shapes import svg_paths
 from geosand.mapping.view import MapPeriod, MapView, PeriodSurface
 from geosand.mapping.words import KIND_COLOURS, OTHER_KIND, SCALES, UNITS, figure, plain

@@ -129,15 +129,12 @@ def catch_ranges(view: MapView, period: MapPeriod) -> Ranges:
 
 def _row(view: MapView, period: MapPeriod, index: int, off: Ranges) -> str:
     surface = view.surfaces[index]
-    passive = not any(surface.id in p.surfaces for p in view.periods)
     cells = row_cells(view, period, surface, off)
     under = period.surfaces.get(surface.id, _NOTHING).state == UNDER_DRESSED
-    name = f'<button type="button" dir="auto">{escape(plain(surface.name))}</button>'
-    body = "".join(f"<td>{escape(cells[key])}</td>" for key in COLUMNS)
-    css = ' class="passive"' if passive else ""
-    return (
-        f'<tr data-s="{index}"{css}><th scope="row">{name}{FLAG if under else ""}</th>{body}</tr>'
-    )
+    name = f"<button dir=auto>{escape(plain(surface.name))}</button>"
+    body = "".join(f"<td>{escape(cells[key])}" for key in COLUMNS)
+    # HTML closes cells by itself where the next one begins
+    return f"<tr data-s={index}><th scope=row>{name}{FLAG if under else ''}{body}</tr>"
 
 
 def row_cells(view: MapView, period: MapPeriod, surface: MapSurface, off: Ranges) -> dict[str, str]:

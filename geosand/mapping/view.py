@@ -12,7 +12,10 @@ from typing import TYPE_CHECKING, Any, Literal
 if TYPE_CHECKING:
     from shapely import MultiLineString, MultiPolygon, Polygon
 
+    from geosand.columns import Floats
+
 System = Literal["metric", "us"]
+SYSTEMS: tuple[System, ...] = ("metric", "us")
 Zone = Literal["collar", "surrounds"]
 Basis = Literal["own catches", "other surfaces"]
 #: A sentence that is the same in every system of units, or one for each of them.
@@ -122,6 +125,22 @@ class MapCatch:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+class MapField:
+    """Depth within one surface in one dressing: equal cells, row by row from the south-west."""
+
+    surface: str  #: its id
+    dressing: str
+    cell_m: float  #: side of a cell
+    west: float  #: degrees, of the whole grid
+    south: float
+    east: float
+    north: float
+    width: int  #: cells from west to east
+    depth_m: Floats  #: mean over each cell; nan where its middle lies beside the surface
+    u_depth_m: Floats
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
 class MapPass:
     """The passes over one surface in the next dressing."""
 
@@ -148,6 +167,7 @@ class MapView:
     rings: tuple[MapRing, ...] = ()
     periods: tuple[MapPeriod, ...] = ()
     catches: tuple[MapCatch, ...] = ()
+    fields: tuple[MapField, ...] = ()
     passes: tuple[MapPass, ...] = ()
     first: tuple[Said, ...] = ()
     findings: tuple[Said, ...] = ()

@@ -91,37 +91,12 @@ def number(value: float | None, decimals: int) -> str:
     return ("−" if value < 0 and rounded else "") + f"{rounded:,}".replace(",", "\u202f")
 
 
-#: Steps in which the page holds figures of a quantity, SI: finer than any unit shows them.
-STEPS = {"depth": 1e-7, "mass": 0.01, "rate": 1e-5, "share": 1e-5}
-
-
-def steps_of(value: float | None, quantity: str) -> int | None:
-    """A figure as the whole number of steps it holds; None where it is not finite.
-
-    Cut off and not rounded, so that rounding it for show does not round twice.
-
-    >>> steps_of(0.00619123, "depth"), steps_of(None, "mass")
-    (61912, None)
-    """
-    if value is None or not math.isfinite(value):
-        return None
-    return int(value / STEPS[quantity])
-
-
 def short(value: float | None) -> float | int | None:
     """A figure to seven significant digits, as the page holds it; None where it is not finite."""
     if value is None or not math.isfinite(value):
         return None
     rounded = float(f"{value:.7g}")
     return int(rounded) if rounded == int(rounded) else rounded
-
-
-def held(value: float | None, quantity: str) -> float | None:
-    """A figure as the page holds it, so that Python and the script write the same digits."""
-    if quantity not in STEPS:
-        return short(value)
-    whole = steps_of(value, quantity)
-    return None if whole is None else whole * STEPS[quantity]
 
 
 def figure(value: float | None, quantity: str, system: str, *, unit: bool = False) -> str:
@@ -131,8 +106,7 @@ def figure(value: float | None, quantity: str, system: str, *, unit: bool = Fals
     ('0.84', '0.033\\xa0in')
     """
     factor, name, decimals = UNITS[system][quantity]
-    kept = held(value, quantity)
-    text = number(None if kept is None else kept * factor, decimals)
+    text = number(None if value is None else value * factor, decimals)
     return text + "\u00a0" + name if unit and text != NO_FIGURE else text
 
 

@@ -14,6 +14,7 @@ from geosand.site.tables import HAZARDS, Site
 
 INSIDE, EDGE, OUTSIDE = "inside", "near the edge", "outside"
 EDGE_BAND_M = 1.0  #: half a swath where no swath is known
+SPARE = 2  #: points drawn for each that is wanted: some lie on others
 _TRIES, _MOST_TRIES = 64, 16384
 
 
@@ -52,11 +53,12 @@ def points_inside(
     start = np.array([g.integers(0, 2**20, size=2) for g in generators]).reshape(-1, 2)
     used = [sum(name.startswith(f"{i}-{seed}-") for name in taken) for i in ids]
     wanted = catches + max(used, default=0)
-    anywhere, whose = _halton_inside(inner, start, wanted + 1)
+    anywhere, whose = _halton_inside(inner, start, SPARE * wanted)
     # the edge point is of the same sequence (a rim has the bounds of its whole): it keeps apart too
-    edge, edge_of = _halton_inside(rim, start, 2)
+    edge, edge_of = _halton_inside(rim, start, 2 * SPARE)
     sequence = [
-        _numbered(anywhere[whose == k], edge[edge_of == k]) for k in range(len(ids))
+        _numbered(anywhere[whose == k], edge[edge_of == k], 2 * half_diagonal_m)
+        for k in range(len(ids))
     ]  # few surfaces
     out: list[Point] = []
     for k, (name, mine) in enumerate(zip(ids, sequence, strict=True)):
@@ -74,12 +76,20 @@ def points_inside(
     return out
 
 
-def _numbered(anywhere: Floats, edge: Floats) -> list[tuple[int, Floats, str]]:
-    """Number, place and zone: the first of the sequence, the first near the edge, the others."""
-    first = [(1, p, INSIDE) for p in anywhere[:1]]
-    second = [(2, p, EDGE) for p in edge if not len(anywhere) or (p != anywhere[0]).any()][:1]
-    rest = [p for p in anywhere[1:] if not any((p == q).all() for _, q, _ in second)]
-    return first + second + [(n, p, INSIDE) for n, p in enumerate(rest, start=3)]
+def _numbered(anywhere: Floats, edge: Floats, apart_m: float) -> list[tuple[int, Floats, str]]:
+    """Number, place and zone: the first of the sequence, the first near the edge, the others.
+
+    One within ``apart_m`` of an earlier one is passed over: its tray would lie on that.
+    """
+    kept: list[tuple[int, Floats, str]] = []
+    places = np.full((len(anywhere) + 1, 2), np.inf)
+    first, rest = (anywhere[:1], INSIDE), [(p[None], INSIDE) for p in anywhere[1:]]
+    for points, zone in (first, (edge, EDGE), *rest):
+        gaps = np.hypot(*(points[:, None] - places[: len(kept)]).T).min(axis=0, initial=np.inf)
+        for p in points[gaps >= apart_m][:1]:
+            places[len(kept)] = p
+            kept.append((len(kept) + 1, p, zone))
+    return kept
 
 
 def halton(index: Ints, base: int) -> Floats:

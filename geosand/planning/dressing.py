@@ -155,9 +155,11 @@ def _driving(
     day: np.datetime64,
 ) -> _Driving:
     spreader = request.spreader
-    fit = site_setting(site, balance, spreader=spreader, sand=request.sand, as_of=day)
     speed = request.speed_m_s or last_figure(site, site.dressings.speed_m_s, spreader, day)
     swath = request.swath_m or last_figure(site, site.dressings.swath_m, spreader, day)
+    fit = site_setting(
+        site, balance, spreader=spreader, sand=request.sand, as_of=day, swath_m=swath
+    )
     last = last_headings(site, day)[site.surfaces.ground[plan.row]]
     return _Driving(
         fit=fit,

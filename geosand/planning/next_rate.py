@@ -10,8 +10,10 @@ from geosand.areas.register import AreaRegister
 from geosand.columns import Bools, Floats, Ints, Strings, freeze
 from geosand.rates.surface_rates import Rates
 from geosand.season.holes import hole_capacity_m
-from geosand.season.ledger import OVER, Ledger
+from geosand.season.ledger import NO_TARGET, OVER, Ledger
 from geosand.site.tables import Site
+
+NOT_KNOWN = "not measured, and no planned depth"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -138,8 +140,8 @@ def _standing(
             unmeasured,
         ],
         [
-            "no target",
-            "not measured, and no planned depth",
+            NO_TARGET,
+            NOT_KNOWN,
             "over-dressed",
             "not measured: planned depth counts",
         ],

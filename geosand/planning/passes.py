@@ -3,19 +3,21 @@
 Passes are parallel, one swath wide, side by side without gap or overlap. Each starts where its
 strip first meets the surface and stops where it last leaves it, spreading over the full width
 all the way: the ground covered beyond the surface is forced overthrow, holes and bays included.
-Parts that lie apart are driven each on its own, on one grid of strips. It is found from the rotated
-vertices alone: a strip's length is the difference of the extreme points of the outline in it.
+Parts that lie apart are driven each on its own, on one grid of strips; where two lie side by side
+in a strip, one pass serves both. It is found from the rotated vertices alone: a strip's length is
+the difference of the extreme points of the outline in it.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 import shapely
 
 from geosand.areas.rings import rings_of
-from geosand.columns import Floats, Geometries, Ints, freeze
+from geosand.columns import Floats, Geometries, Ints, freeze, take
 
 HEADINGS, OFFSETS = 60, 8
 #: A last strip that would hold less of a surface is not driven: edges are not known better.
@@ -76,15 +78,11 @@ def forced_overthrow(
     shape = (len(shapes), len(heading), offsets)
     length, passes = np.zeros(shape), np.zeros(shape, dtype=np.int64)
     for offset in range(offsets):
-        cell, first, _ = bands.strips(offset, offsets)
-        if not len(first):
-            continue
-        run = np.maximum.reduceat(bands.high, first) - np.minimum.reduceat(bands.low, first)
-        driven = np.isfinite(run)
-        cell, size = bands.surface_cell[cell], shape[0] * shape[1]
-        along = np.bincount(cell, np.where(driven, run, 0.0), size)
+        driven = bands.passes(offset, offsets)
+        cell, size = driven.surface_cell, shape[0] * shape[1]
+        along = np.bincount(cell, driven.high - driven.low, size)
         length[:, :, offset] = along.reshape(shape[:2])
-        passes[:, :, offset] = np.bincount(cell, driven, size).reshape(shape[:2])
+        passes[:, :, offset] = np.bincount(cell, minlength=size).reshape(shape[:2])
     area = shapely.area(shapes)
     excess = np.maximum(swath_m * length - area[:, None, None], 0.0)
     return Forced(
@@ -141,27 +139,48 @@ def pass_lines(
     lines: list[Geometries] = []
     owner: list[Ints] = []
     finest = 64
-    for k, shape in enumerate(shapes):  # few surfaces; one heading each
+    for k in range(len(shapes)):  # few surfaces; one heading each
         shift = round(float(offset_m[k]) / swath_m * finest) % finest
         bands = _bands(shapes[k : k + 1], heading_degree[k : k + 1], swath_m, finest)
-        cell, first, strip = bands.strips(shift, finest)
-        if not len(cell) or shape.is_empty:
+        driven = bands.passes(shift, finest)
+        low, high = driven.low, driven.high
+        if not len(low):
             continue
-        high = np.maximum.reduceat(bands.high, first)
-        low = np.minimum.reduceat(bands.low, first)
-        across = bands.edge[cell] + (strip + 0.5 - shift / finest) * swath_m
-        driven = np.isfinite(high - low)
-        flip = np.arange(len(first)) % 2 == 1
-        ends = np.stack([np.where(flip, high, low), np.where(flip, low, high)], axis=1)[driven]
+        across = bands.edge[0] + (driven.strip + 0.5 - shift / finest) * swath_m
+        flip = np.arange(len(low)) % 2 == 1
+        ends = np.stack([np.where(flip, high, low), np.where(flip, low, high)], axis=1)
         turn = np.radians(heading_degree[k])
         along = np.array([np.sin(turn), np.cos(turn)])
         side = np.array([np.cos(turn), -np.sin(turn)])
-        points = ends[:, :, None] * along + across[driven][:, None, None] * side
+        points = ends[:, :, None] * along + across[:, None, None] * side
         lines.append(np.asarray(shapely.linestrings(points), dtype=object))
         owner.append(np.full(len(points), k, dtype=np.int64))
     if not lines:
         return np.zeros(0, dtype=object), np.zeros(0, dtype=np.int64)
     return np.concatenate(lines), np.concatenate(owner)
+
+
+class _Passes(NamedTuple):
+    """Passes in the order of driving, part by part."""
+
+    surface_cell: Ints  #: (surface, heading) of each
+    strip: Ints  #: on the grid of its surface
+    low: Floats  #: where it begins and ends, along the heading
+    high: Floats
+
+    def joined(self) -> _Passes:
+        """Passes of one strip that run side by side as one, in the place of the first of them."""
+        order = np.lexsort((self.low, self.strip, self.surface_cell))
+        cell, strip, low, high = take(self, order)
+        same = (np.diff(cell) == 0) & (np.diff(strip) == 0)
+        reach = high.copy()
+        # as often as parts lie in a strip
+        while (farther := same & (reach[:-1] > reach[1:])).any():
+            reach[1:][farther] = reach[:-1][farther]
+        first = np.flatnonzero(np.append(True, ~(same & (low[1:] <= reach[:-1]))))
+        joined = _Passes(cell[first], strip[first], low[first], np.maximum.reduceat(high, first))
+        in_place: _Passes = take(joined, np.argsort(np.minimum.reduceat(order, first)))
+        return in_place
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -171,17 +190,29 @@ class _Bands:
     low: Floats  #: least distance along the heading; inf where the band holds nothing
     high: Floats
     count: Ints  #: bands of each cell
-    edge: Floats  #: where the first band of each cell begins, across the heading
+    edge: Floats  #: where the first strip of each cell's surface begins, across the heading
+    begin: Ints  #: strip of that grid in which each cell's first band lies
     surface_cell: Ints  #: (surface, heading) of each cell
+    parted: bool  #: whether a surface has parts that lie apart
 
-    def strips(self, offset: int, per_strip: int) -> tuple[Ints, Ints, Ints]:
-        """Cell, first band and number of each strip, begun ``offset`` bands before the edge."""
+    def passes(self, offset: int, per_strip: int) -> _Passes:
+        """One pass a strip and part; strips begin ``offset`` bands before the surface's edge."""
         cell = np.repeat(np.arange(len(self.count)), self.count)
         begin = np.cumsum(self.count) - self.count
         number = np.arange(len(cell)) - begin[cell]
         strip = (number + offset) // per_strip
         first = np.flatnonzero((number == 0) | (np.diff(strip, prepend=-1) != 0))
-        return cell[first], first, strip[first]
+        if not len(first):
+            return _Passes(first, first, self.low, self.high)
+        low, high = np.minimum.reduceat(self.low, first), np.maximum.reduceat(self.high, first)
+        driven = np.isfinite(high - low)
+        cell, strip = cell[first][driven], strip[first][driven]
+        strip = strip + self.begin[cell]
+        found = _Passes(self.surface_cell[cell], strip, low[driven], high[driven])
+        if not self.parted or not len(cell):
+            return found
+        by_part: _Passes = take(found, np.lexsort((strip, cell, self.begin[cell])))
+        return by_part.joined()
 
 
 def _bands(shapes: Geometries, heading: Floats, swath_m: float, per_swath: int) -> _Bands:
@@ -209,11 +240,20 @@ def _bands(shapes: Geometries, heading: Floats, swath_m: float, per_swath: int) 
     edge = np.full(len(shapes) * headings, np.inf)
     np.minimum.at(edge, surface_cell, near)
     edge = edge[surface_cell]
-    edge = edge + np.floor((near - edge) / swath_m + 1e-9) * swath_m
+    strip = np.floor((near - edge) / swath_m + 1e-9).astype(np.int64)
+    start = edge + strip * swath_m
     sliver = min(SLIVER_M, SLIVER_SHARE * swath_m)
-    count = np.ceil((far - edge - sliver) / width_m).clip(0).astype(np.int64)
-    low, high = _extremes(u.reshape(2, -1), v.reshape(2, -1) - edge[cell], cell, count, width_m)
-    return _Bands(low=low, high=high, count=count, edge=edge, surface_cell=surface_cell)
+    count = np.ceil((far - start - sliver) / width_m).clip(0).astype(np.int64)
+    low, high = _extremes(u.reshape(2, -1), v.reshape(2, -1) - start[cell], cell, count, width_m)
+    return _Bands(
+        low=low,
+        high=high,
+        count=count,
+        edge=edge,
+        begin=strip,
+        surface_cell=surface_cell,
+        parted=len(parts) > len(shapes),
+    )
 
 
 def _extremes(

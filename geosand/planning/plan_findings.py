@@ -45,10 +45,10 @@ def plan_findings(
     elif strip.width_m <= 0:
         text = f"past balances{whose} show none: 0 is expected, and the assurance allows for more"
         told.append(("overthrow", text))
-    told += [
-        ("overthrow", f"{names[k]} does not close and tells nothing about the strip width")
-        for k in strip.left_out.tolist()
-    ]
+    if len(strip.left_out):
+        those = ", ".join(names[strip.left_out].tolist())
+        what = "does not close and tells" if len(strip.left_out) == 1 else "do not close and tell"
+        told.append(("overthrow", f"{those} {what} nothing about the strip width"))
     if math.isnan(order.unit.mass_kg):
         told.append(("units", "no load of this sand tells the mass of a bag: no count is given"))
     told += [("setting", text) for text in fit.left_out]

@@ -5,11 +5,15 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import shapely
 
+from geosand.areas.register import AreaRegister
 from geosand.balance.account import Balance
 from geosand.columns import Floats, Ints, freeze
 from geosand.distributions import student_quantile
 from geosand.estimates import Estimates
+from geosand.planning.drawn_points import EDGE_BAND_M
+from geosand.rates.edge_taper import U_TAPER
 from geosand.rates.surface_rates import TAPER, Rates
 from geosand.site.tables import Site
 
@@ -26,6 +30,9 @@ class Variances:
     between_catches: float
     shared_depth: float  #: of every depth: tray size, catch efficiency, bulk density
     shared_balance: float  #: of the overthrow, as a share of the spread: all but sampling
+    edge_share: (
+        float  #: of the ground, within half a swath of an edge: place's second tray is there
+    )
     dressings: int  #: on which they stand; 0: defaults
 
 
@@ -42,11 +49,15 @@ class Power:
         freeze(self)
 
 
-def site_variances(site: Site, rates: Rates, balance: Balance) -> Variances:
+def site_variances(
+    site: Site, register: AreaRegister, rates: Rates, balance: Balance, *, row: Ints, swath_m: float
+) -> Variances:
     """Medians over the site's measured dressings; stated defaults where there is none.
 
-    The edge taper is left out, since one tray near the edge does away with it.
+    Of surfaces ``row`` comes how much ground lies within half a swath (nan: 1 m) of an edge; the
+    edge taper of past dressings is left out, since the design says what of it stays.
     """
+    in_band = _edge_share(register, row, swath_m / 2 if np.isfinite(swath_m) else EDGE_BAND_M)
     model, spread = rates.model, balance.spread.value
     usable = np.isfinite(model.mu) & (model.mu > 0) & (spread > 0)
     settings = site.settings
@@ -60,6 +71,7 @@ def site_variances(site: Site, rates: Rates, balance: Balance) -> Variances:
             between_catches=DEFAULT_SD,
             shared_depth=float(np.hypot(trays, density_u)),
             shared_balance=float(np.hypot(trays, DEFAULT_BAGS)),
+            edge_share=in_band,
             dressings=0,
         )
     parts = balance.overthrow.by_category()
@@ -70,8 +82,15 @@ def site_variances(site: Site, rates: Rates, balance: Balance) -> Variances:
         between_catches=float(np.median((model.sigma_e / model.mu)[usable])),
         shared_depth=float(np.hypot(trays, density_u)),
         shared_balance=float(np.median(left)),
+        edge_share=in_band,
         dressings=int(usable.sum()),
     )
+
+
+def _edge_share(register: AreaRegister, row: Ints, band_m: float) -> float:
+    shapes = register.owned_plane[row]
+    total = float(shapely.area(shapes).sum())
+    return 1 - float(shapely.area(shapely.buffer(shapes, -band_m)).sum()) / total if total else 0.0
 
 
 def design_power(variances: Variances, *, dressed: int, surfaces: Ints, catches: Ints) -> Power:
@@ -80,9 +99,12 @@ def design_power(variances: Variances, *, dressed: int, surfaces: Ints, catches:
     Sampling as the rates do it (random effects, best linear unbiased prediction): with w =
     σb²/(σb² + σe²/n) and var μ = (σb² + σe²/n)/m, the mean of all M surfaces has variance
     (m(1−w)σb² + (M−m)σb² + (m(1−w) + M − m)²·var μ)/M², and a caught surface's rate
-    (1−w)σb² + (1−w)²·var μ; m + 1 degrees of freedom, n + 1 where one surface is dressed. An
-    overthrow is seen with chance 0.8 from (t₀.₉₇₅ + t₀.₈)·u (the usual sample-size rule, from
-    memory). Raises ValueError for surfaces beyond ``dressed`` or numbers below 1.
+    (1−w)σb² + (1−w)²·var μ; m + 1 degrees of freedom, n + 1 where one surface is dressed. A single
+    tray lies outside the band along the edge with the chance 1 − s, s the band's share of the
+    ground, and then the edge taper 0.15·s stays, also on surfaces without catches where none of the
+    m trays sees the edge; of two trays one lies there. An overthrow is seen with chance 0.8 from
+    (t₀.₉₇₅ + t₀.₈)·u (the usual sample-size rule, from memory). Raises ValueError for surfaces
+    beyond ``dressed`` or numbers below 1.
     """
     if (surfaces < 1).any() or (catches < 1).any() or (surfaces > dressed).any():
         raise ValueError(f"a design needs 1 to {dressed} surfaces and 1 catch or more on each")
@@ -93,18 +115,23 @@ def design_power(variances: Variances, *, dressed: int, surfaces: Ints, catches:
     total = (away * b2 + away**2 * mean) / dressed**2
     own = (1 - weight) * b2 + (1 - weight) ** 2 * mean
     freedom: Floats = ((surfaces if dressed > 1 else catches) + 1).astype(np.float64)
-    balance = _table(np.sqrt(total), variances.shared_balance, freedom)
+    missed = 1 - variances.edge_share
+    taper = np.where(catches == 1, U_TAPER * variances.edge_share, 0.0)
+    unseen = (surfaces * missed + (dressed - surfaces) * missed**surfaces) / dressed
+    balance = _table(np.sqrt(total), np.hypot(variances.shared_balance, taper * unseen), freedom)
     low, _, effective = balance.interval()
-    depth = _table(np.sqrt(own), variances.shared_depth, freedom).interval()
+    of_depth = np.hypot(variances.shared_depth, taper * np.sqrt(missed))
+    depth = _table(np.sqrt(own), of_depth, freedom).interval()
     seen = -low + student_quantile(POWER, effective) * balance.u()
     return Power(
         surfaces=surfaces, catches=catches, overthrow=seen, depth=(depth.high - depth.low) / 2
     )
 
 
-def _table(sampling: Floats, shared: float, freedom: Floats) -> Estimates:
+def _table(sampling: Floats, shared: Floats, freedom: Floats) -> Estimates:
     """Zeros with the two sources: half-widths are then those of any value."""
-    effects = {"sampling": sampling, "shared": np.full(len(sampling), shared)}
     return Estimates(
-        value=np.zeros(len(sampling)), effects=effects, degrees_of_freedom={"sampling": freedom}
+        value=np.zeros(len(sampling)),
+        effects={"sampling": sampling, "shared": shared},
+        degrees_of_freedom={"sampling": freedom},
     )

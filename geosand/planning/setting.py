@@ -31,7 +31,7 @@ class CaughtAt:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SettingFit:
-    """Rate against opening = setting / speed, for one spreader and one sand.
+    """Rate against opening = setting / speed at one swath, for one spreader and one sand.
 
     Errors of a rate are taken as a share of it, so that the line is fitted to rate / opening.
     """
@@ -48,6 +48,7 @@ class SettingFit:
     speeds_said: bool = True  #: False: no speed on record, taken as the same each time
     by_word: tuple[CaughtAt, ...] = ()
     settings: tuple[float, ...] = ()  #: tried, as set on the spreader; () = only openings are known
+    rises: bool = True  #: False: a higher setting did not give more, so that none can be told
 
     @property
     def said(self) -> str:
@@ -56,6 +57,11 @@ class SettingFit:
         if n == 0:
             return "no past dressing tells the setting"
         speed = "" if self.speeds_said else "; no speed is on record: taken as the same each time"
+        if not self.rises:
+            return (
+                "higher settings did not give more sand so far: look whether the numbers fall as it"
+                " opens, or were noted wrongly"
+            )
         if n == 1:
             return f"plain ratio to the one dressing on record; its scatter is not known{speed}"
         line = "a line through the origin" if self.through_origin else "a line with an intercept"
@@ -63,9 +69,9 @@ class SettingFit:
 
     @property
     def scatter_share(self) -> float:
-        """95 % of further dressings lie within ± this share of the rate; nan with one dressing."""
+        """95 % of further dressings lie within ± this share of the rate; nan = not known."""
         n = len(self.tried)
-        if not self.degrees_of_freedom:
+        if not self.degrees_of_freedom or not self.rises:
             return math.nan
         t = float(student_quantile(0.975, self.degrees_of_freedom))
         middle = self.slope + self.intercept_kg_m2 * float((1 / self.tried).mean())
@@ -94,16 +100,20 @@ def fit_setting(opening: Floats, rate_kg_m2: Floats) -> SettingFit:
     intercept is kept where there are at least three dressings at two openings or more and its
     |t| exceeds Student's 97.5 % quantile with n − 2 degrees of freedom, and the slope stays above
     zero. Weighted least squares: e.g. Draper & Smith, Applied Regression Analysis (from memory).
+    Where openings differ by more than ``BEYOND`` and that line does not rise, more sand did not
+    come from a wider opening, whatever the numbers on the spreader mean.
     """
     z, q = 1 / opening, rate_kg_m2 / opening
     n = len(q)
     slope, intercept, freedom = float(q.mean()) if n else math.nan, 0.0, max(n - 1, 0)
     rest = float(((q - slope) ** 2).sum()) if n else 0.0
     spread = float(((z - z.mean()) ** 2).sum()) if n else 0.0
-    through = True
-    if n >= 3 and spread > 1e-12 * float((z**2).sum()):
+    through = rises = True
+    if spread > 1e-12 * float((z**2).sum()):
         a = float(((z - z.mean()) * (q - slope)).sum() / spread)
         b = slope - a * float(z.mean())
+        rises = b > 1e-9 * slope or float(opening.max()) <= (1 + BEYOND) * float(opening.min())
+    if n >= 3 and spread > 1e-12 * float((z**2).sum()):
         left = float(((q - b - a * z) ** 2).sum())
         limit = float(student_quantile(0.975, n - 2))
         if b > 0 and abs(a) > limit * math.sqrt(left / (n - 2) / spread):
@@ -117,13 +127,23 @@ def fit_setting(opening: Floats, rate_kg_m2: Floats) -> SettingFit:
         tried=opening,
         dressings=np.arange(n),
         left_out=(),
+        rises=rises,
     )
 
 
 def site_setting(
-    site: Site, balance: Balance, *, spreader: str, sand: int, as_of: np.datetime64
+    site: Site,
+    balance: Balance,
+    *,
+    spreader: str,
+    sand: int,
+    as_of: np.datetime64,
+    swath_m: float = math.nan,
 ) -> SettingFit:
-    """The fit of one spreader and sand from a site's dressings up to ``as_of``.
+    """The fit of one spreader and sand from a site's dressings up to ``as_of``, for one swath.
+
+    What runs out at a setting is laid on twice the ground at twice the swath: a dressing at another
+    swath counts with its opening times ``swath_m`` over its own, where both are known.
 
     A dressing counts with a setting that is a number, alone or between the same words as in the
     newest ("gate 3"), a speed, catches, and one planned depth (of several depths at one setting
@@ -150,7 +170,8 @@ def site_setting(
         for k in np.flatnonzero(mine & ~used & ~by_word)
     ]
     rows = np.flatnonzero(used)
-    fit = fit_setting(setting[rows] / speed[rows], rate[rows])
+    wider = np.nan_to_num(swath_m / d.swath_m, nan=1.0)
+    fit = fit_setting(setting[rows] / speed[rows] * wider[rows], rate[rows])
     return replace(
         fit,
         dressings=rows,
@@ -205,7 +226,7 @@ def settings_for(
     if not speed_m_s > 0:
         raise ValueError(f"speed {speed_m_s:g} m/s: it must be above 0 to tell a setting")
     n = len(rate_kg_m2)
-    if not len(fit.tried):
+    if not len(fit.tried) or not fit.rises:
         return _no_settings(fit, rate_kg_m2)
     least, most = fit.tried.min() * (1 - beyond), fit.tried.max() * (1 + beyond)
     times = np.arange(1, MOST_PASSES + 1)
@@ -219,7 +240,7 @@ def settings_for(
     able = inside.any(axis=1)
     x = np.where(able, openings[np.arange(n), first], np.nan)
     low, high = _bounds(fit, rate_kg_m2 / times[first], x)
-    needed = openings[:, 0] * speed_m_s
+    needed = np.maximum(openings[:, 0] * speed_m_s, 0.0)  # 0: too much even where it is shut
     rates, sets = _tried(fit.tried * speed_m_s), _tried(set_so_far)
     words = [
         f"needs {value:.3g}; {f'{sets} at other speeds' if able else f'{rates} at this speed'},"

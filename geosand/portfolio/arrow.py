@@ -24,8 +24,9 @@ class _Hidden:
 def without_pandas() -> None:
     """Let pyarrow do without pandas, which it loads with its first value: half of a short run.
 
-    It looks once whether there is one; a frame that is asked for later is made all the same. To be
-    called where no other thread runs; nothing happens where pandas is loaded.
+    It looks once whether there is one, and has no switch for that; a frame that is asked for later
+    is made all the same. To be called where no other thread runs; nothing happens where pandas is
+    loaded. None in ``sys.modules`` would do for Python's own import, not for that of Cython.
     """
     import pyarrow as pa
 

@@ -19,8 +19,8 @@ from geosand.errors import Refused, printable
 from geosand.portfolio.arrow import arrow_table
 from geosand.portfolio.figures import Head
 from geosand.portfolio.rows import tables_of
+from geosand.portfolio.site_read import SiteRead, Source
 from geosand.portfolio.site_rows import refused_rows
-from geosand.portfolio.sources import SiteRead, Source
 from geosand.results import Results, work_out
 from geosand.site.stack import sand_names, stacked
 from geosand.site.tables import Site
@@ -61,6 +61,7 @@ class Chunk:
     keys: Sequence[str]
     known: Mapping[str, str]
     options: Options
+    maps: Mapping[str, str] = field(default_factory=dict)  #: file of each site's map, if any
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -101,16 +101,23 @@ def _under_dressed(parts: Parts, keys: Sequence[str]) -> tuple[list[Row], int]:
     return first, count
 
 
+def does_not_close(row: Row) -> bool:
+    """True where the sum of a spreader's dressings at a site is below zero beyond its interval."""
+    return _number(row["overthrow_high_kg"], 0.0) < 0
+
+
 def by_spreader(rows: Sequence[Row]) -> list[Row]:
     """One row a spreader over all sites: sums, and u as if sites had nothing in common.
 
     Trays, labels or a survey that several sites share would make u larger; what they share is not
-    in the data.
+    in the data. A site whose sum does not close is left out and counted: a wrong figure there says
+    nothing of the spreader.
     """
     names = list(dict.fromkeys(row["spreader"] for row in rows))
     out = []
     for name in names:
-        mine = [row for row in rows if row["spreader"] == name]
+        every = [row for row in rows if row["spreader"] == name]
+        mine = [row for row in every if not does_not_close(row)]
         strips = np.array([_number(r["strip_width_m"], np.nan) for r in mine])
         spread, over, edge = (
             sum(_number(r[k], 0.0) for r in mine)
@@ -120,9 +127,10 @@ def by_spreader(rows: Sequence[Row]) -> list[Row]:
         out.append(
             {
                 "spreader": name,
-                "sites": len(mine),
+                "sites": len(every),
                 "dressings": sum(r["dressings"] for r in mine),
-                "not_closing": sum(r["not_closing"] for r in mine),
+                "not_closing": sum(r["not_closing"] for r in every),
+                "left_out": len(every) - len(mine),
                 "spread_kg": spread,
                 "overthrow_kg": over,
                 "u_overthrow_kg": u,
@@ -130,8 +138,8 @@ def by_spreader(rows: Sequence[Row]) -> list[Row]:
                 "u_fraction": u / spread if spread > 0 else None,
                 "strip_width_m": over / edge if edge > 0 else None,
                 "u_strip_width_m": u / edge if edge > 0 else None,
-                "least_strip_width_m": _finite(np.fmin.reduce(strips)),
-                "most_strip_width_m": _finite(np.fmax.reduce(strips)),
+                "least_strip_width_m": _finite(np.fmin.reduce(strips, initial=np.nan)),
+                "most_strip_width_m": _finite(np.fmax.reduce(strips, initial=np.nan)),
             }
         )
     return sorted(out, key=lambda r: (-_number(r["fraction"]), r["spreader"]))

@@ -218,7 +218,8 @@ def _typed(name: str, cells: list[Cell]) -> Column:
     if name in POSITION and (numbers := all_floats(cells)) is not None:
         return numbers
     kinds = set(map(type, cells))
-    if kinds == {str} and cells.count(cells[0]) == len(cells):  # as all trays are of one size
+    if kinds == {str} and cells[0] == cells[-1] and cells.count(cells[0]) == len(cells):
+        # as all trays are of one size
         return Texts(words=[cells[0]], code=np.zeros(len(cells), dtype=np.int64))  # type: ignore[list-item]
     if kinds == {str}:
         return in_rows(cells)  # type: ignore[arg-type]

@@ -14,8 +14,15 @@ from typing import Any
 from geosand.errors import printable
 from geosand.portfolio.account import PortfolioDone
 from geosand.portfolio.compare import Comparison
-from geosand.portfolio.strips import strips
-from geosand.portfolio.summary import counted, first_lines, last_days, plus_minus, spreader_name
+from geosand.portfolio.strips import drawn_spreaders, strips
+from geosand.portfolio.summary import (
+    counted,
+    first_lines,
+    joined,
+    last_days,
+    plus_minus,
+    spreader_name,
+)
 from geosand.reports.printed_page import page
 from geosand.reports.words import Units, chance, label_of, percent, shown
 from geosand.units import SHOWN
@@ -27,17 +34,23 @@ FIELDS = (
     *("not_closing", "under_dressed", "on_target", "over_dressed", "furthest_behind"),
     *("largest_shortfall_mm", "findings", "sketch"),
 )
+MOST_SITES = 100  #: of those with balances that do not close
 
 
 def index_page(title: str, done: PortfolioDone, units: Units) -> str:
     """The whole page, the same bytes for the same results."""
     found = done.comparison
     name = f"{printable(title)}: {counted(len(found.sites), 'site', 'sites')}"
-    body = (
-        f"<main><h1>{escape(name)}</h1>\n{_first(found, units)}{_spreaders(found, units)}"
-        f"{_sites(found, units)}{_not_closing(found, units)}{_under_dressed(found, units)}"
-        f"{_refused(found)}{_about(done)}</main>\n"
+    sections = (
+        _first(found, done.maps, units),
+        _spreaders(found, units),
+        _sites(found, units),
+        _not_closing(found, units),
+        _under_dressed(found, units),
+        _refused(found),
+        _about(done),
     )
+    body = f"<main><h1>{escape(name)}</h1>\n{''.join(sections)}</main>\n"
     data = {
         "fields": FIELDS,
         "sites": [[_shown(row[f]) for f in FIELDS] for row in found.sites],
@@ -63,19 +76,26 @@ def _asset(name: str) -> str:
     return files("geosand.portfolio").joinpath("assets", name).read_text(encoding="utf-8")
 
 
-def _first(found: Comparison, units: Units) -> str:
-    items = "".join(f"<li>{escape(line)}.</li>" for line in first_lines(found, units))
+def _first(found: Comparison, maps: Mapping[str, str], units: Units) -> str:
+    def link(key: str) -> str:
+        name = escape(printable(found.labels[key]))
+        return f'<a href="{escape(maps[key])}">{name}</a>' if key in maps else f"<b>{name}</b>"
+
+    items = "".join(
+        f"<li>{escape(line.text)}{joined(line, link)}{escape(line.rest)}.</li>\n"
+        for line in first_lines(found, units)
+    )
     return f'<ul class="first">{items}</ul>\n'
 
 
 def _spreaders(found: Comparison, units: Units) -> str:
-    rows = [row for row in found.spreaders if row["strip_width_m"] is not None]
+    rows = drawn_spreaders(found)
     if not rows:
         return ""
     factor, label, decimals = SHOWN[units]["length"]
     body = "".join(
         "<tr>"
-        f'<th scope="row">{escape(spreader_name(row))}</th><td>{row["sites"]}</td>'
+        f'<th scope="row">{escape(spreader_name(row))}</th><td>{_sites_of(row)}</td>'
         f"<td>{row['dressings']}</td>"
         f"<td>{plus_minus(row['fraction'], row['u_fraction'], 100, 1)}</td>"
         f"<td>{plus_minus(row['strip_width_m'], row['u_strip_width_m'], factor, decimals)}</td>"
@@ -84,15 +104,23 @@ def _spreaders(found: Comparison, units: Units) -> str:
     )
     heads = ("spreader", "sites", "dressings", "overthrow, %", f"strip width, {label}")
     head = "".join(f'<th scope="col">{h}</th>' for h in (*heads, "do not close"))
+    out = ""
+    if any(row["left_out"] for row in found.spreaders):
+        out = " A ring is a site whose sum does not close: it is left out."
     return (
         "<section><h2>Overthrow by spreader</h2>\n<p>Strip width: as if the overthrow lay at full"
         " rate beside the edges. Each dot is a site; ± is one standard uncertainty, sites taken as"
-        " having nothing in common.</p>\n"
+        f" having nothing in common.{out}</p>\n"
         f"{strips(found, units)}"
         '<div class="wide" tabindex="0" role="region" aria-label="Spreaders">'
         f'<table class="figures"><thead><tr>{head}</tr></thead><tbody>\n{body}'
         "</tbody></table></div></section>\n"
     )
+
+
+def _sites_of(row: Mapping[str, Any]) -> str:
+    out = row["left_out"]
+    return f"{row['sites'] - out} of {row['sites']}" if out else str(row["sites"])
 
 
 def _sites(found: Comparison, units: Units) -> str:
@@ -161,18 +189,28 @@ def _table(title: str, note: str, heads: Sequence[str], rows: Sequence[Sequence[
 
 
 def _not_closing(found: Comparison, units: Units) -> str:
-    rows = [
-        [
-            printable(found.labels[row["site"]]),
-            printable(f"{row['dressing']}, {row['date']}"),
-            shown(row["spread_kg"], "mass", units),
-            shown(row["overthrow_kg"], "mass", units),
-            percent(row["fraction"]),
-        ]
-        for row in found.not_closing[:100]
-    ]
-    note = "" if len(found.not_closing) <= 100 else "The first 100; balances.csv has all of them."
-    heads = ("site", "dressing", "spread", "difference", "share")
+    """One row a site, that with the worst dressing first."""
+    by_site: dict[str, list[Mapping[str, Any]]] = {}
+    for row in found.not_closing:
+        by_site.setdefault(row["site"], []).append(row)
+    measured = {row["site"]: row["measured"] for row in found.sites}
+    rows = []
+    for site, mine in list(by_site.items())[:MOST_SITES]:
+        spread, over = (sum(row[k] for row in mine) for k in ("spread_kg", "overthrow_kg"))
+        worst = ", ".join(printable(row["dressing"]) for row in mine[:3])
+        rows.append(
+            [
+                printable(found.labels[site]),
+                f"{len(mine)} of {measured[site]}: {worst}{' …' if len(mine) > 3 else ''}",
+                shown(spread, "mass", units),
+                shown(over, "mass", units),
+                percent(over / spread if spread > 0 else None),
+            ]
+        )
+    more = len(by_site) > MOST_SITES
+    note = "The sums of these dressings; balances.csv has each."
+    note += f" The first {MOST_SITES} sites." if more else ""
+    heads = ("site", "dressings, the worst first", "spread", "difference", "share")
     return _table("Balances that do not close", note, heads, rows)
 
 

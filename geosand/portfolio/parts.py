@@ -38,7 +38,10 @@ class Parts:
 
     @classmethod
     def opened(cls, out: Path, options: str) -> Parts:
-        """What earlier runs with the same options left; other and broken parts are removed."""
+        """What earlier runs with the same options left; other and broken parts are removed.
+
+        Of a site that two parts hold the newer counts.
+        """
         parts = cls(root=out / FOLDER, options=options)
         for folder in parts._folders():
             told = _read(folder)
@@ -65,21 +68,20 @@ class Parts:
             self.place[key] = (done.folder.name, mark)
             self.rows[key] = done.rows[key]
 
-    def forget_others(self, keys: Sequence[str]) -> list[str]:
-        """Drop sites that are no longer there, and parts that no site needs; the sites dropped."""
+    def forget_others(self, keys: Sequence[str]) -> None:
+        """Drop sites that are no longer there, and parts that no site needs."""
         wanted = set(keys)
-        others = [key for key in self.place if key not in wanted]
-        for key in others:
+        for key in [key for key in self.place if key not in wanted]:
             del self.place[key], self.rows[key]
         used = {part for part, _ in self.place.values()}
         for folder in self._folders():
             if folder.name not in used:
                 shutil.rmtree(folder, ignore_errors=True)
-        return others
 
     def _folders(self) -> list[Path]:
-        """Parts, whole or not; a folder that somebody else made is none."""
-        return [path for path in sorted(self.root.glob("*")) if OWN.fullmatch(path.name)]
+        """Parts, whole or not, the oldest first; a folder that somebody else made is none."""
+        found = [path for path in self.root.glob("*") if OWN.fullmatch(path.name)]
+        return sorted(found, key=lambda path: (path.stat().st_mtime_ns, path.name))
 
     def table(self, name: str, keys: Sequence[str], batch: int) -> Iterator[Any]:
         """Arrow tables of ``batch`` sites each, in the order of ``keys``, wherever they stand."""

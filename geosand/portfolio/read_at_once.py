@@ -7,6 +7,7 @@ could mean something else there.
 
 from __future__ import annotations
 
+import datetime
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
@@ -20,7 +21,7 @@ from geosand.portfolio.rows_by_site import SiteRows
 from geosand.portfolio.sound_sites import NotAlikeError, or_one_by_one, sound_ones
 from geosand.portfolio.typed_columns import Typed, typed
 from geosand.site.assemble import RawSites
-from geosand.site.cells import RawTable, parse_day
+from geosand.site.cells import Cell, RawTable, parse_day
 from geosand.site.raw_columns import Texts, cells_of, in_rows, words_as_written, written
 from geosand.site.read_surfaces import RawEdition
 from geosand.site.tables import Site
@@ -72,7 +73,7 @@ def _surveys(surfaces: Typed) -> _Surveys:
         return _Surveys(edition=np.zeros(len(surfaces.rows), np.int64), count=count, first_day={})
     texts = words_as_written(column)
     if texts is None:
-        texts = in_rows(["" if c is None else str(c) for c in cells_of(column)])
+        texts = in_rows([edition_day(c) for c in cells_of(column)])
     order = sorted(range(len(texts.words)), key=lambda k: texts.words[k] or "9999-12-31")
     rank = np.empty(len(order), dtype=np.int64)
     rank[order] = np.arange(len(order))
@@ -99,6 +100,13 @@ def _surveys(surfaces: Typed) -> _Surveys:
         count=count,
         first_day={place: day for place, day in days.items() if day is not None},
     )
+
+
+def edition_day(cell: Cell) -> str:
+    """A cell of ``valid_from`` as text, of a time its day; "" = none."""
+    if isinstance(cell, datetime.datetime):
+        cell = cell.date()
+    return "" if cell is None else str(cell)
 
 
 def _can_be(tables: Mapping[str, Typed], surveys: _Surveys) -> Bools:

@@ -43,7 +43,7 @@ def split_by_site(table: Any, keys: Sequence[str], geometry: str) -> SiteRows:
     import pyarrow as pa
 
     names = ["geometry" if n == geometry else n for n in table.column_names]
-    table = _to_the_microsecond(table.rename_columns(names))
+    table = _as_python_has_them(table.rename_columns(names))
     sites = table["site"]
     coded = in_words(sites if pa.types.is_dictionary(sites.type) else sites.cast(pa.string()))
     place = {key: number for number, key in enumerate(keys)}
@@ -59,16 +59,24 @@ def split_by_site(table: Any, keys: Sequence[str], geometry: str) -> SiteRows:
     return SiteRows(table=table, bounds=bounds)
 
 
-def _to_the_microsecond(table: Any) -> Any:
-    """Python's own times know nothing finer; without pandas such a cell could not be told."""
+def _as_python_has_them(table: Any) -> Any:
+    """Decimals as floats, as no reader tells them from texts; times to the microsecond.
+
+    Python's own times know nothing finer; without pandas such a cell could not be told.
+    """
     import pyarrow as pa
 
     for number, field in enumerate(table.schema):
-        if field.type == pa.duration("ns"):
+        coded = pa.types.is_dictionary(field.type)
+        written = field.type.value_type if coded else field.type
+        if pa.types.is_decimal(written) and field.name != "site":
+            kind = pa.float64()
+        elif written == pa.duration("ns"):
             kind = pa.duration("us")
-        elif pa.types.is_timestamp(field.type) and field.type.unit == "ns":
-            kind = pa.timestamp("us", field.type.tz)
+        elif pa.types.is_timestamp(written) and written.unit == "ns":
+            kind = pa.timestamp("us", written.tz)
         else:
             continue
-        table = table.set_column(number, field.name, table.column(number).cast(kind, safe=False))
+        plain = table.column(number).cast(written)
+        table = table.set_column(number, field.name, plain.cast(kind, safe=False))
     return table

@@ -24,13 +24,13 @@ from geosand.portfolio.arrow_columns import written_out
 from geosand.portfolio.arrow_geometries import geometries
 from geosand.portfolio.fingerprints import fingerprints
 from geosand.portfolio.parquet_tables import parquet_table
-from geosand.portfolio.read_at_once import read_at_once
+from geosand.portfolio.read_at_once import edition_day, read_at_once
 from geosand.portfolio.rows_by_site import SiteRows
 from geosand.portfolio.set_tables import FileTable, geopackage_layers, told_of
-from geosand.portfolio.sources import SiteRead
+from geosand.portfolio.site_read import SiteRead
 from geosand.portfolio.typed_columns import GEOMETRY
 from geosand.site.assemble import RawSite, assemble
-from geosand.site.cells import Cell, RawTable, parse_day
+from geosand.site.cells import Cell, RawTable, parse_day, quoted
 from geosand.site.read_surfaces import RawEdition
 
 NAMES = ("sites", "surfaces", "dressings", "loads", "catches", "deliveries")
@@ -185,8 +185,10 @@ def _settings(
     """One row of ``sites`` as site.toml would say it; None, with a fault, where it is not one."""
     rows = parts.get("sites")
     if rows is None or len(rows) != 1:
-        found = f"has no row for {key}" if rows is None else f"has {len(rows)} rows for {key}"
-        faults.add(tables["sites"].file, found, allowed="one row a site")
+        count = "no row" if rows is None else f"{len(rows)} rows"
+        found = f"has {count} for {quoted(key)}"
+        remedy = "" if rows is not None else "add it, or write the site as the other tables do"
+        faults.add(tables["sites"].file, found, allowed="one row a site", remedy=remedy)
         return None
     settings: dict[str, Any] = {}
     for name, cells in _cells(rows, tables["sites"].file).columns.items():
@@ -209,17 +211,16 @@ def _editions(
     """Surfaces by ``valid_from``, the newest, or those that say none, in force."""
     file = tables["surfaces"].file
     if "surfaces" not in parts:
-        faults.add(file, f"has no surface of {key}", remedy="draw the greens first")
+        faults.add(file, f"has no surface of {quoted(key)}", remedy="draw the greens first")
         return []
     rows = parts["surfaces"]
     table = _cells(rows, file)
     geometry, told = _shapes(rows, table, faults, (3, 6), "a Polygon or MultiPolygon")
     table = replace(table, told=told)
-    days = table.columns.get("valid_from", [None] * len(table.rows))
-    order = sorted({"" if d is None else str(d) for d in days}, key=lambda d: d or "9999-12-31")
+    days = [edition_day(d) for d in table.columns.get("valid_from", [None] * len(table.rows))]
     editions = []
-    for day in order:
-        mine = [k for k, d in enumerate(days) if ("" if d is None else str(d)) == day]
+    for day in sorted(set(days), key=lambda d: d or "9999-12-31"):
+        mine = [k for k, d in enumerate(days) if d == day]
         read = parse_day(day) if day else np.datetime64("NaT", "D")
         if read is None:
             allowed = "2026-04-30"

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from html import escape
 from typing import NamedTuple
 
-from geosand.portfolio.compare import Comparison
+from geosand.portfolio.compare import Comparison, Row, does_not_close
 from geosand.portfolio.summary import spreader_name
 from geosand.reports.words import Units
 from geosand.units import SHOWN
@@ -15,18 +15,26 @@ WIDE, LINE, LEFT = 640, 34, 150  #: of the drawing
 STEPS = (0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0, 1e9)
 
 
+def drawn_spreaders(found: Comparison) -> list[Row]:
+    """Those with a strip width, or with sites that have one and are left out."""
+    return [r for r in found.spreaders if r["strip_width_m"] is not None or r["left_out"]]
+
+
 def strips(found: Comparison, units: Units) -> str:
     """One line a spreader: a dot for each site's strip width, a bar for all with its ± u."""
     factor, label, _ = SHOWN[units]["length"]
-    rows = [row for row in found.spreaders if row["strip_width_m"] is not None]
+    rows = drawn_spreaders(found)
     known = [row for row in found.spreader_sites if row["strip_width_m"] is not None]
     scale = _Scale.of([row["strip_width_m"] * factor for row in known])
     height = LINE * len(rows) + 44
     marks = _axis(scale, height)
     for k, row in enumerate(rows):
-        dots = [r["strip_width_m"] * factor for r in known if r["spreader"] == row["spreader"]]
-        middle, u = row["strip_width_m"] * factor, row["u_strip_width_m"] * factor
-        marks += _line(spreader_name(row), dots, middle, u, scale, 4 + LINE * (k + 0.5))
+        mine = [r for r in known if r["spreader"] == row["spreader"]]
+        dots = [(r["strip_width_m"] * factor, does_not_close(r)) for r in mine]
+        y = 4 + LINE * (k + 0.5)
+        marks += _dots(spreader_name(row), dots, scale, y)
+        if row["strip_width_m"] is not None:
+            marks += _bar(row["strip_width_m"] * factor, row["u_strip_width_m"] * factor, scale, y)
     marks.append(
         f'<text class="middle" x="{(LEFT + WIDE) / 2:.0f}" y="{height - 6}">strip width, {label}'
         "</text>"
@@ -46,7 +54,7 @@ class _Scale(NamedTuple):
 
     @classmethod
     def of(cls, values: Sequence[float]) -> _Scale:
-        low, high = float(min(0.0, *values)), float(max(0.1, *values))
+        low, high = float(min([0.0, *values])), float(max([0.1, *values]))
         step = next(s for s in STEPS if (high - low) / s <= 8)
         return cls(step * (low // step), step * (-(-high // step)), step)
 
@@ -64,18 +72,18 @@ def _axis(scale: _Scale, height: int) -> list[str]:
     return marks
 
 
-def _line(
-    name: str, dots: Sequence[float], middle: float, u: float, scale: _Scale, y: float
-) -> list[str]:
-    """A spreader: its sites, and all of them with their u."""
-    drawn = sorted({round(scale.at(value)) for value in dots})
+def _dots(name: str, dots: Sequence[tuple[float, bool]], scale: _Scale, y: float) -> Iterator[str]:
+    """A spreader and its sites, a ring where they do not close."""
+    yield f'<text class="end" x="{LEFT - 12}" y="{y + 4:.1f}">{escape(name[:20])}</text>'
+    for x, ring in sorted({(round(scale.at(value)), ring) for value, ring in dots}):
+        yield f'<circle class="{"ring" if ring else "site"}" cx="{x}" cy="{y:.1f}" r="3"/>'
+
+
+def _bar(middle: float, u: float, scale: _Scale, y: float) -> Iterator[str]:
+    """All sites of a spreader together."""
     ends = [min(max(scale.at(v), LEFT), WIDE - 2) for v in (middle - u, middle + u)]
-    return [
-        f'<text class="end" x="{LEFT - 12}" y="{y + 4:.1f}">{escape(name[:20])}</text>',
-        *(f'<circle cx="{x}" cy="{y:.1f}" r="3"/>' for x in drawn),
-        f'<path class="u" d="M{ends[0]:.1f} {y:.1f}H{ends[1]:.1f}"/>',
-        f'<path class="mean" d="M{scale.at(middle):.1f} {y - 9:.1f}v18"/>',
-    ]
+    yield f'<path class="u" d="M{ends[0]:.1f} {y:.1f}H{ends[1]:.1f}"/>'
+    yield f'<path class="mean" d="M{scale.at(middle):.1f} {y - 9:.1f}v18"/>'
 
 
 def _tick(value: float) -> str:

@@ -2,9 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Mapping, Sequence
+from typing import NamedTuple
+
 from geosand.errors import printable
 from geosand.portfolio.compare import Comparison, Row
 from geosand.reports.words import Units, percent, shown
+
+NAMED = 3  #: sites in a line
 
 
 def counted(number: int, one: str, many: str) -> str:
@@ -16,49 +21,122 @@ def counted(number: int, one: str, many: str) -> str:
     return f"{number} {one if number == 1 else many}"
 
 
-def first_lines(found: Comparison, units: Units) -> list[str]:
-    """What matters, the important first; plain text."""
-    worked = len(found.sites) - len(found.refused) - len(found.failed)
-    lines = [f"{counted(worked, 'site', 'sites')} worked out"]
+class Line(NamedTuple):
+    """A sentence about some sites."""
+
+    text: str  #: what begins it
+    sites: Sequence[tuple[str, str]] = ()  #: key, and what is said of each that is named
+    more: int = 0  #: sites that are not named
+    rest: str = ""
+
+    def in_words(self, labels: Mapping[str, str]) -> str:
+        """The line as plain text."""
+        return f"{self.text}{joined(self, lambda key: printable(labels[key]))}{self.rest}"
+
+
+def joined(line: Line, name: Callable[[str], str]) -> str:
+    """The sites of a line as it lists them, each as ``name`` writes it."""
+    if not line.sites:
+        return ""
+    named = [f"{name(key)} ({said})" if said else name(key) for key, said in line.sites]
+    return f": {', '.join(named)}{f' and {line.more} more' if line.more else ''}"
+
+
+def first_lines(found: Comparison, units: Units) -> list[Line]:
+    """What matters, the important first, with the sites to ask first in each."""
+    lines = [
+        _worked_out(found),
+        _not_closing(found),
+        _under_dressed(found, units),
+        _not_measured(found),
+        _thrown_over(found, units),
+    ]
+    return [line for line in lines if line is not None]
+
+
+def _named(rows: Sequence[Row], said: Callable[[Row], str]) -> tuple[list[tuple[str, str]], int]:
+    """The first few sites, and how many more there are."""
+    return [(row["site"], said(row)) for row in rows[:NAMED]], max(len(rows) - NAMED, 0)
+
+
+def _worked_out(found: Comparison) -> Line:
+    broken = [*found.refused, *found.failed]
+    text = f"{counted(len(found.sites) - len(broken), 'site', 'sites')} worked out"
     if found.refused:
-        lines[0] += f", {len(found.refused)} refused"
+        text += f", {len(found.refused)} refused"
     if found.failed:
-        lines[0] += f", {len(found.failed)} failed"
-    if found.not_closing:
-        sites = len({row["site"] for row in found.not_closing})
-        count = len(found.not_closing)
-        verb = "balance does" if count == 1 else "balances do"
-        where = "site" if sites == 1 else "sites"
-        lines.append(
-            f"{count} {verb} not close, at {sites} {where}: there the catches claim more sand than"
-            " was spread, so a measured figure is wrong"
-        )
-    if found.under_dressed_count:
-        behind = sum(1 for row in found.sites if row["under_dressed"])
-        worst = found.under_dressed[0]
-        short = shown(worst["shortfall_mm"] / 1000, "depth", units)
-        lines.append(
-            f"{counted(found.under_dressed_count, 'surface', 'surfaces')} under-dressed, at"
-            f" {counted(behind, 'site', 'sites')}; furthest behind is {worst['surface']} of"
-            f" {printable(found.labels[worst['site']])}, {short}"
-        )
-    lacking = [row for row in found.sites if row["measured"] < row["dressings"]]
-    if lacking:
-        missing = sum(row["dressings"] - row["measured"] for row in lacking)
-        lines.append(
-            f"{counted(missing, 'dressing', 'dressings')} not measured, at"
-            f" {counted(len(lacking), 'site', 'sites')}: no catches or no loads"
-        )
+        text += f", {len(found.failed)} failed"
+    return Line(text, *_named(broken, lambda row: ""))
+
+
+def _not_closing(found: Comparison) -> Line | None:
+    rows = [row for row in found.sites if row["not_closing"]]
+    if not rows:
+        return None
+    rows.sort(key=lambda r: (-r["not_closing"], r["measured"], r["site"]))
+    count = len(found.not_closing)
+    verb = "balance does" if count == 1 else "balances do"
+    return Line(
+        f"{count} {verb} not close, at {counted(len(rows), 'site', 'sites')}",
+        *_named(rows, lambda row: f"{row['not_closing']} of {row['measured']}"),
+        "; there the catches claim more sand than was spread, so a measured figure is wrong",
+    )
+
+
+def _under_dressed(found: Comparison, units: Units) -> Line | None:
+    rows = [row for row in found.sites if row["under_dressed"]]
+    if not rows:
+        return None
+    rows.sort(key=lambda r: (-r["under_dressed"], -r["largest_shortfall_mm"], r["site"]))
+    worst = found.under_dressed[0]
+    short = shown(worst["shortfall_mm"] / 1000, "depth", units)
+
+    def said(row: Row) -> str:
+        turf = sum(row[state] for state in ("under_dressed", "on_target", "over_dressed"))
+        return f"{row['under_dressed']} of {turf}"
+
+    return Line(
+        f"{counted(found.under_dressed_count, 'surface', 'surfaces')} under-dressed, at"
+        f" {counted(len(rows), 'site', 'sites')}",
+        *_named(rows, said),
+        f"; furthest behind is {printable(worst['surface'])} of"
+        f" {printable(found.labels[worst['site']])}, {short}",
+    )
+
+
+def _not_measured(found: Comparison) -> Line | None:
+    rows = [row for row in found.sites if (row["measured"] or 0) < (row["dressings"] or 0)]
+    if not rows:
+        return None
+    rows.sort(key=lambda r: (r["measured"] - r["dressings"], r["site"]))
+    missing = sum(row["dressings"] - row["measured"] for row in rows)
+    return Line(
+        f"{counted(missing, 'dressing', 'dressings')} not measured, at"
+        f" {counted(len(rows), 'site', 'sites')}",
+        *_named(rows, lambda row: f"{row['dressings'] - row['measured']} of {row['dressings']}"),
+        "; there are no catches or no loads",
+    )
+
+
+def _thrown_over(found: Comparison, units: Units) -> Line | None:
     over = [row for row in found.spreaders if row["fraction"] is not None]
-    if over:
-        spread = sum(row["spread_kg"] for row in over)
-        thrown = sum(row["overthrow_kg"] for row in over)
-        lines.append(
-            f"Of {shown(spread, 'mass', units)} spread and measured,"
-            f" {shown(thrown, 'mass', units)} ({percent(thrown / spread)}) did not land on the"
-            " surfaces"
-        )
-    return lines
+    if not over:
+        return None
+    spread = sum(row["spread_kg"] for row in over)
+    thrown = sum(row["overthrow_kg"] for row in over)
+    where = " where balances close" if any(row["left_out"] for row in found.spreaders) else ""
+    rows = [row for row in found.sites if (row["overthrow_low_kg"] or 0.0) > 0]
+    rows.sort(key=lambda row: (-row["overthrow_kg"], row["site"]))
+
+    def said(row: Row) -> str:
+        return f"{shown(row['overthrow_kg'], 'mass', units)}, {percent(row['fraction'])}"
+
+    return Line(
+        f"Of {shown(spread, 'mass', units)} spread and measured{where},"
+        f" {shown(thrown, 'mass', units)} ({percent(thrown / spread)}) did not land on the"
+        f" surfaces{'; the most' if rows else ''}",
+        *_named(rows, said),
+    )
 
 
 def last_days(found: Comparison) -> str:

@@ -6,8 +6,11 @@ wᵢ·ȳᵢ + (1 − wᵢ)·μ with wᵢ = σb²/(σb² + σe²/nᵢ): C. R. Hen
 G. K. Robinson, Statistical Science 6 (1991), 15–32.
 
 Its prediction error is (1 − wᵢ)·(μ̂ − μ) − (1 − wᵢ)·bᵢ + wᵢ·ēᵢ, three uncorrelated parts:
-the first is shared by all surfaces of the dressing, the second stays with the surface from dressing
-to dressing (one surface is always dressed heavier), the third is new in each dressing.
+the first is shared by all surfaces of the dressing, the others are of the surface alone. What has b
+stays with the surfaces from dressing to dressing (one surface is always dressed heavier), what has
+ē is new in each. As μ̂ − μ = Σ gⱼ·(bⱼ + ēⱼ), with gⱼ ∝ 1/(σb² + σe²/nⱼ), the first part has some of
+either, and over several dressings it is correlated with the others: see
+``geosand.rates.over_time``.
 
 All dressings of all sites go through one call: rows carry the integer index of their dressing.
 """
@@ -61,6 +64,7 @@ class SurfaceRates:
     persistent: Floats  #: (1 − w)·σb, standard uncertainty that stays with the surface
     within: Floats  #: w·σe/√n, standard uncertainty that is new in each dressing
     mean_effect: Floats  #: (1 − w)·u(μ), shared by the rows of a dressing, signs alike
+    in_mean: Floats  #: g, the weight of its own mean in μ, 0 without catches
     dressings: DressingRates  #: one row a dressing
 
     def __post_init__(self) -> None:
@@ -141,7 +145,7 @@ def rates_of_rows(
     between, within, pooled = components(scatter, spreader, prior)
     weight, per_catch = _own_weight(between[dressed_group], within[dressed_group], n)
     total = between[dressed_group] + per_catch
-    mu, u_mu = _weighted_mean(mean, total, n > 0, dressed_group, scatter.mean)
+    mu, u_mu, in_mean = _weighted_mean(mean, total, n > 0, dressed_group, scatter.mean)
     weight[np.isnan(mu[dressed_group])] = np.nan
     dressed = np.bincount(dressed_group, minlength=groups)
     return SurfaceRates(
@@ -153,6 +157,7 @@ def rates_of_rows(
         persistent=(1 - weight) * np.sqrt(between)[dressed_group],
         within=weight * np.sqrt(per_catch),
         mean_effect=(1 - weight) * u_mu[dressed_group],
+        in_mean=in_mean,
         dressings=DressingRates(
             mu=mu,
             u_mu=u_mu,
@@ -183,8 +188,11 @@ def _freedom(scatter: Scatter, dressed: Ints, prior_weight: float) -> Floats:
 
 def _weighted_mean(
     mean: Floats, variance: Floats, caught: Bools, dressed_group: Ints, rough: Floats
-) -> tuple[Floats, Floats]:
-    """Mean of the caught surfaces with weights 1/variance and its uncertainty, per dressing."""
+) -> tuple[Floats, Floats, Floats]:
+    """Mean of the caught surfaces with weights 1/variance and its uncertainty, per dressing.
+
+    Also the weights (a row a surface), which sum to 1 in each dressing that has catches.
+    """
     groups = len(rough)
     # without any scatter every surface counts alike
     gls = np.where(caught, over(1.0, variance, empty=1.0), 0.0)
@@ -192,4 +200,4 @@ def _weighted_mean(
     offset = np.where(caught, mean - rough[dressed_group], 0.0)
     mu = rough + over(np.bincount(dressed_group, gls * offset, groups), gls_sum)
     scatter = np.bincount(dressed_group, np.where(caught, gls**2 * variance, 0.0), groups)
-    return mu, np.sqrt(over(scatter, gls_sum**2))
+    return mu, np.sqrt(over(scatter, gls_sum**2)), over(gls, gls_sum[dressed_group], empty=0.0)

@@ -7,13 +7,14 @@ from dataclasses import dataclass
 import numpy as np
 
 from geosand.areas.register import AreaRegister
-from geosand.columns import Bools, Floats, Ints, ratio
+from geosand.columns import Bools, Floats, Ints
 from geosand.errors import Finding
 from geosand.estimates import Estimates
 from geosand.rates.assignment import Assignment, assign
 from geosand.rates.catch_rates import CatchRates, bulk_densities, catch_rates
 from geosand.rates.catch_rows import Counted, counted_on
 from geosand.rates.edge_taper import edge_taper
+from geosand.rates.over_time import CATCHES, MEAN, SURFACE
 from geosand.rates.random_effects import DressingRates, SurfaceRates, rates_of_rows
 from geosand.rates.rate_findings import (
     empty_trays,
@@ -25,10 +26,6 @@ from geosand.rates.rate_findings import (
 from geosand.rates.uniformity import Uniformity, uniformity
 from geosand.site.tables import Site
 
-SURFACE, CATCHES = "sampling: surface", "sampling: catches"
-#: error of a dressing's mean: by the surfaces that were caught on, and by the catches on them
-MEAN_SURFACES, MEAN = "sampling: mean of surfaces", "sampling: mean of catches"
-NEW_EACH_TIME = frozenset({CATCHES, MEAN})  #: not the same error in the next dressing
 TAPER = "edge taper"
 
 
@@ -40,6 +37,7 @@ class Rates:
     depth: Estimates  #: m, nominal: rate / bulk density
     catches: Ints  #: catches that count on it
     own: Bools  #: True: stands on its own catches; False: estimated from the other surfaces
+    in_mean: Floats  #: weight of its own catches' mean in its dressing's mean
     mass_rate_kg_m2: Floats  #: from catches with a mass alone
     volume_rate_kg_m2: Floats  #: from catches with a dry volume alone
     model: DressingRates  #: one row a dressing
@@ -63,8 +61,9 @@ def site_rates(site: Site, register: AreaRegister) -> Rates:
     on, dressing = where.dressed >= 0, site.catches.dressing
     counted = counted_on(where.dressed, dressing, each.rate_kg_m2, each.counts & on)
     planned = planned_scale(site)
-    value, model, parts = _model(site, planned, counted)
-    rate = _with_sources(site, value, parts, model, each, counted, density)
+    found = _model(site, planned, counted)
+    value, model = found.value * planned, found.dressings
+    rate = _with_sources(site, value, _sampling(found, planned), model, each, counted, density)
     taper, taper_findings = edge_taper(site, register, where, counted)
     rate = rate.with_effects({TAPER: taper * value})
     catches = np.bincount(counted.row, minlength=len(site.dressed))
@@ -81,6 +80,7 @@ def site_rates(site: Site, register: AreaRegister) -> Rates:
         depth=_depth(site, rate, density),
         catches=catches,
         own=catches > 0,
+        in_mean=found.in_mean,
         mass_rate_kg_m2=_by_one_way(site, planned, value, counted, by_mass),
         volume_rate_kg_m2=_by_one_way(site, planned, value, counted, by_volume),
         model=model,
@@ -103,24 +103,19 @@ def site_rates(site: Site, register: AreaRegister) -> Rates:
     )
 
 
-def _model(
-    site: Site, planned: Floats, counted: Counted
-) -> tuple[Floats, DressingRates, dict[str, Floats]]:
-    """Rate of each dressed surface from the random-effects model and its sampling effects.
+def _model(site: Site, planned: Floats, counted: Counted) -> SurfaceRates:
+    """Rate over planned scale of each dressed surface, from the random-effects model.
 
-    Where all rows of a dressing have planned depths that differ, the model is on rate/planned.
+    The scale is 1 but where all rows of a dressing have planned depths that differ.
     """
     dressed, row = site.dressed, counted.row
     y, spreader = counted.rate_kg_m2 / planned[row], _spreaders(site)
-    found = rates_of_rows(y, row, spreader, dressed.dressing, dressed.surface)
-    lasting = _lasting_share(found)[dressed.dressing]
-    parts = {
-        SURFACE: found.persistent,
-        CATCHES: found.within,
-        MEAN_SURFACES: found.mean_effect * np.sqrt(lasting),
-        MEAN: found.mean_effect * np.sqrt(1 - lasting),
-    }
-    return found.value * planned, found.dressings, {k: v * planned for k, v in parts.items()}
+    return rates_of_rows(y, row, spreader, dressed.dressing, dressed.surface)
+
+
+def _sampling(found: SurfaceRates, planned: Floats) -> dict[str, Floats]:
+    parts = {SURFACE: found.persistent, CATCHES: found.within, MEAN: found.mean_effect}
+    return {name: part * planned for name, part in parts.items()}
 
 
 def _spreaders(site: Site) -> Ints:
@@ -153,24 +148,9 @@ def _by_one_way(
     out = np.where((some > 0)[of_row], value, np.nan)
     again = (some > 0) & ~known
     if again.any():
-        found = _model(site, planned, way.of(again[site_of]))[0]
-        out = np.where(again[of_row], found, out)
+        found = _model(site, planned, way.of(again[site_of]))
+        out = np.where(again[of_row], found.value * planned, out)
     return out
-
-
-def _lasting_share(found: SurfaceRates) -> Floats:
-    """Share of var μ (a row a dressing) that comes from which surfaces were caught on.
-
-    μ = Σ gᵢ·ȳᵢ, g ∝ 1/(σb² + σe²/nᵢ): var μ = Σ gᵢ²·σb² + Σ gᵢ²·σe²/nᵢ. The first part stays from
-    dressing to dressing where the same surfaces get the trays, as surfaces keep their deviations.
-    """
-    size, caught = len(found.dressings.mu), found.n > 0
-    group = found.group[caught]
-    between = found.dressings.sigma_b[group] ** 2
-    total = between + found.dressings.sigma_e[group] ** 2 / found.n[caught]
-    square = ratio(1.0, total, empty=0.0) ** 2
-    lasting = np.bincount(group, square * between, size)
-    return ratio(lasting, np.bincount(group, square * total, size), empty=0.0)
 
 
 def planned_scale(site: Site) -> Floats:

@@ -127,7 +127,8 @@ def site_variogram(points_m: Floats, values: Floats, group: Ints) -> tuple[Vario
     n = len(values)
     if n < LEAST_CATCHES:
         return None, (
-            f"no variogram: {n} catches on dressed surfaces, at least {LEAST_CATCHES} are needed"
+            f"no variogram: {n} catch{'' if n == 1 else 'es'} on dressed surfaces, at least"
+            f" {LEAST_CATCHES} are needed"
         )
     lags = pooled_lags(points_m, values, group)
     if len(lags) < LEAST_LAGS:

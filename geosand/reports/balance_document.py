@@ -158,6 +158,9 @@ def _surface(results: Results, figures: _Figures, row: int) -> Document:
     measured = math.isfinite(rates.rate.value[row])
     laid = math.isfinite(throw.reach_m[results.balance.group_of_row[row]])
 
+    def ring_kg(kg: Floats) -> float | None:
+        return number(kg[row]) if laid or kg[row] > 0 else None
+
     def ring_mm(kg: Floats, area: Floats) -> float | None:
         # a ring beyond the reach got nothing; where no rings are laid, nothing is known
         if not area[row] > 0 or not math.isfinite(kg[row]) or not (laid or kg[row] > 0):
@@ -180,8 +183,8 @@ def _surface(results: Results, figures: _Figures, row: int) -> Document:
         "u_mass_kg": number(figures.u_mass[row]),
         "collar_mm": ring_mm(throw.collar_kg, throw.collar_area_m2),
         "surrounds_mm": ring_mm(throw.surrounds_kg, throw.surrounds_area_m2),
-        "collar_kg": number(throw.collar_kg[row]),
-        "surrounds_kg": number(throw.surrounds_kg[row]),
+        "collar_kg": ring_kg(throw.collar_kg),
+        "surrounds_kg": ring_kg(throw.surrounds_kg),
         "uniformity": _uniformity(rates.surface_uniformity, row),
     }
 

@@ -11,7 +11,7 @@ from geosand.balance.sharpen import Sharpening, changes, sharpen
 from geosand.estimates import Estimates
 from geosand.reports.documents import MILLIMETRE, Document, budget_rows, number
 from geosand.reports.plain_table import Table
-from geosand.reports.words import MISSING, Units, label_of, percent, shown
+from geosand.reports.words import MISSING, Units, in_words_of, label_of, percent, shown
 from geosand.results import Results
 from geosand.units import SHOWN
 
@@ -66,7 +66,8 @@ def sentence(name: str, found: Sharpening | None, units: Units, measure: str) ->
     if found is None:
         return f"{name}: not measured"
     factor, unit, digits = SHOWN[units][measure]
-    return f"{name}: {found.sentence(unit=unit, factor=factor, digits=digits)}"
+    said = found.sentence(unit=unit, factor=factor, digits=digits)
+    return in_words_of(f"{name}: {said}", units)
 
 
 def sharpening_document(

@@ -10,7 +10,7 @@ import numpy as np
 
 from geosand.balance.account import NOT_CLOSED
 from geosand.reports.documents import Document
-from geosand.reports.first import explain, look_first
+from geosand.reports.first import explain, look_first, next_step
 from geosand.reports.plain_table import Pipe, Table
 from geosand.reports.ring_figures import ring_figures
 from geosand.reports.words import (
@@ -127,12 +127,17 @@ def balance_notes(results: Results, k: int, units: Units, sources: Sequence[Docu
         lines.append(
             f"  it would close with: {'; or '.join(explain(c) for c in balance.closing[k])}."
         )
-        lines.append("  one dressing can not prove which of them it is.")
     if sources:
         told = [s for s in sources[:3] if s["share"] >= 0.01] or sources[:1]
         named = ", ".join(f"{s['source']} {percent(s['share'])}" for s in told)
         lines.append(f"  the overthrow's uncertainty comes from: {named}")
     return lines
+
+
+def _stands_on(own: bool, rate: float) -> str:
+    if not math.isfinite(rate):
+        return MISSING
+    return "own catches" if own else "other surfaces"
 
 
 def surfaces_table(results: Results, k: int, units: Units, only: int | None = None) -> Table:
@@ -149,7 +154,7 @@ def surfaces_table(results: Results, k: int, units: Units, only: int | None = No
                 str(site.surfaces.id[surface]),
                 shown(results.areas.area_m2[surface], "area", units, unit=False),
                 str(rates.catches[row]),
-                "own catches" if rates.own[row] else "other surfaces",
+                _stands_on(bool(rates.own[row]), float(rates.rate.value[row])),
                 shown(rates.rate.value[row], "rate", units, unit=False),
                 shown(rates.depth.value[row], "depth", units, unit=False),
                 between(bounds.low[row], bounds.high[row], "depth", units),
@@ -163,8 +168,15 @@ def surfaces_table(results: Results, k: int, units: Units, only: int | None = No
     return table(f"{site.dressings.id[k]}: on each surface", heads, rows)
 
 
-def _at_least(measured: bool) -> str:
-    return "" if measured else "≥ "
+def _so_far(depth_m: float, measured: bool, units: Units) -> str:
+    """A depth; what was measured of it where a dressing was not."""
+    text = shown(depth_m, "depth", units, unit=False)
+    return text if measured or text == MISSING else f"≥ {text}"
+
+
+def _catches_of(own: bool, known: bool) -> str:
+    """Whose catches a depth stands on, if it stands on any."""
+    return "own" if own else "others" if known else MISSING
 
 
 def season_table(results: Results, units: Units, only: int | None = None) -> Table:
@@ -179,14 +191,16 @@ def season_table(results: Results, units: Units, only: int | None = None) -> Tab
             [
                 str(site.surfaces.id[ledger.row[k]]),
                 str(site.surfaces.kind[ledger.row[k]]),
-                _at_least(bool(ledger.measured[k]))
-                + shown(ledger.depth.value[k], "depth", units, unit=False),
+                _so_far(ledger.depth.value[k], bool(ledger.measured[k]), units),
                 between(ledger.interval.low[k], ledger.interval.high[k], "depth", units),
                 shown(ledger.target_so_far_m[k], "depth", units, unit=False),
                 shown(ledger.shortfall_m[k], "depth", units, unit=False),
                 str(told[k]),
                 MISSING if told[k] == NOT_YET else chance(ledger.probability[k]),
-                "own" if ledger.own[k] else ("others" if ledger.dressings[k] else MISSING),
+                _catches_of(
+                    bool(ledger.own[k]),
+                    bool(ledger.dressings[k]) and math.isfinite(ledger.depth.value[k]),
+                ),
             ]
         )
     unit = label_of("depth", units)
@@ -204,7 +218,7 @@ def season_table(results: Results, units: Units, only: int | None = None) -> Tab
 def rings_table(results: Results, units: Units, around: str | None = None) -> Table:
     """Sand that built up in collars and surrounds, if all overthrow landed there.
 
-    Of all surfaces, or those ``around`` one.
+    Of all surfaces, or those ``around`` one; rings that got none are left out.
     """
     rings = results.ledger.rings
     order = np.argsort(-rings.depth_m, kind="stable")
@@ -217,7 +231,7 @@ def rings_table(results: Results, units: Units, around: str | None = None) -> Ta
             shown(rings.mass_kg[k], "mass", units, unit=False),
         ]
         for k in order
-        if around in (None, str(results.site.ids[rings.ground[k]]))
+        if rings.mass_kg[k] > 0 and around in (None, str(results.site.ids[rings.ground[k]]))
     ]
     unit = label_of("depth", units)
     heads = [("collar or surrounds", False), (f"depth {unit}", True), (f"u {unit}", True)]
@@ -238,7 +252,7 @@ def totals(results: Results, units: Units) -> list[str]:
         lines = [f"1 dressing, {'' if measured else 'not '}measured"]
         lines[0] += "; it does not close" if open_ones else ""
     else:
-        lines = [f"{count} dressings, {measured} of them measured"]
+        lines = [f"{count} dressings, {measured or 'none'} of them measured"]
         does = "does" if open_ones == 1 else "do"
         lines[0] += f"; {open_ones} of these {does} not close" if open_ones else ""
     if measured:
@@ -262,15 +276,19 @@ def totals(results: Results, units: Units) -> list[str]:
     return lines
 
 
+def outlook(results: Results, units: Units) -> list[str]:
+    """How the surfaces stand, and what to do next."""
+    told = results.ledger.told.tolist()
+    states = [(state, told.count(state)) for state in dict.fromkeys(told)]
+    lines = ["surfaces: " + ", ".join(f"{n} {state}" for state, n in sorted(states))]
+    return [*(lines if states else []), next_step(results, units)]
+
+
 def summary(results: Results, units: Units) -> list[str]:
     """What ``account`` prints: what happened, what is under-dressed, what to look at first."""
     site, ledger = results.site, results.ledger
-    lines = [f"{site.name}, season from {ledger.start}, as of {ledger.as_of}", ""]
-    lines += totals(results, units)
-    told = ledger.told
-    states = [(s, int((told == s).sum())) for s in dict.fromkeys(told.tolist())]
-    if states:
-        lines.append("surfaces: " + ", ".join(f"{n} {s}" for s, n in sorted(states)))
+    lines = [f"{site.name}, season from {ledger.start}, as of {ledger.as_of}"]
+    lines += [*outlook(results, units), "", *totals(results, units)]
     first = look_first(results, units)
     lines += ["", "Look first at", *[f"  {n}. {text}." for n, text in enumerate(first, start=1)]]
     if not len(site.dressings):

@@ -35,6 +35,13 @@ COMPASS = ("N", "NE", "E", "SE", "S", "SW", "W", "NW")
 READ_DECIMALS = 6  #: of a degree, on the page: a tenth of a metre
 
 
+#: A preview in a mail or file program may show the page without running it.
+NOSCRIPT = (
+    '<noscript><p class="alarm">This view does not run the page: what is typed here is neither'
+    " checked nor kept. Open the file in a browser, or print it.</p></noscript>\n"
+)
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Tray:
     """Size of the trays; nan where it does not apply."""
@@ -117,12 +124,14 @@ def field_sheet(
     """The whole page, the same bytes each time. ``dressing`` and the tray may be left open.
 
     ``origin`` (what it was made from and with) goes into its data.
-    In US units distances are in feet and trays in inches; scales read grams either way.
+    In US units distances are in feet, trays in inches, and masses in ounces unless the crew says on
+    the page that its scale reads grams.
     """
     points = catch_points(site, places)
     key = json.dumps([site.name, dressing, seed, points], ensure_ascii=False)
-    tray_unit = "in" if units == "us" else "mm"
-    data = {"key": f"{crc32(key.encode()):08x}", "points": points, "tray_unit": tray_unit}
+    tray_unit, mass_unit = ("in", "oz") if units == "us" else ("mm", "g")
+    data = {"key": f"{crc32(key.encode()):08x}", "points": points}
+    data |= {"tray_unit": tray_unit, "mass_unit": mass_unit}
     walk = _walk(places, units)
     sections = [
         _surface(site, register, places, points, np.flatnonzero(places.row == row), walk, units)
@@ -136,14 +145,14 @@ def field_sheet(
         f"<p>{len(points)} {points_word} on {len(sections)} {surfaces_word}, drawn with seed"
         f" {seed}, in the order of walking. Lay each tray level before the spreader passes; weigh"
         " it empty and full. What you type stays on this device until you save it.</p>\n"
-        f"{_for_all(tray, dressing, tray_unit)}\n{''.join(sections)}"
+        f"{NOSCRIPT}{_for_all(tray, dressing, tray_unit, mass_unit)}\n{''.join(sections)}"
         '<div class="acts"><button type="button" class="main" id="save">Save CSV</button>'
         '<button type="button" id="clear">Clear</button>'
         '<span id="status" role="status" aria-live="polite"></span></div>\n'
         '<div class="out" hidden><label for="out">The saved text, to copy where nothing is'
         ' downloaded</label><textarea id="out" readonly></textarea></div>\n'
         '<p class="caution">Put the file into the site folder as catches.csv, or add its rows to'
-        " the one there.</p></main>\n"
+        " the one there, each column below its own head.</p></main>\n"
     )
     return page(
         title=title,
@@ -166,7 +175,7 @@ def _walk(places: Places, units: Units) -> list[str]:
     return texts
 
 
-def _for_all(tray: Tray, dressing: str, unit: str) -> str:
+def _for_all(tray: Tray, dressing: str, unit: str, mass_unit: str) -> str:
     def size(name: str, value_m: float) -> str:
         shown_value = value_m / 0.0254 if unit == "in" else value_m * 1000
         text = f"{shown_value:.4g}" if value_m > 0 else ""
@@ -176,11 +185,16 @@ def _for_all(tray: Tray, dressing: str, unit: str) -> str:
         )
 
     states = "".join(f"<option>{word}</option>" for word in ("", "dry", "moist", "tapped"))
+    scales = "".join(
+        f"<option{' selected' if word == mass_unit else ''}>{word}</option>" for word in ("g", "oz")
+    )
     return (
         '<div class="all"><div><label for="dressing">Dressing</label><input id="dressing"'
         f' data-all="dressing" autocomplete="off" value="{escape(printable(dressing))}"></div>'
         f"{size('length', tray.length_m)}{size('width', tray.width_m)}"
         f"{size('diameter', tray.diameter_m)}"
+        '<div class="screen"><label for="scale">Scale reads</label>'
+        f'<select id="scale" data-all="scale">{scales}</select></div>'
         '<div><label for="state">Sand of the volumes</label>'
         f'<select id="state" data-all="state">{states}</select></div></div>'
     )
@@ -207,10 +221,11 @@ def _boxes(point: Point, places: Places, k: int, walk: str, units: Units) -> str
     """One point: its label, where it lies, and a box for each reading."""
     where = _where(places, k, units)
     at = ", ".join(_position(point))
+    mass = f'<span class="unit">{"oz" if units == "us" else "g"}</span>'
     inputs = "".join(
-        f'<div><label for="{name}{k}">{label}</label><input id="{name}{k}" data-field="{name}"'
-        ' inputmode="decimal" autocomplete="off"></div>'
-        for name, label in (("tare", "tare, g"), ("gross", "gross, g"), ("volume", "volume, cm³"))
+        f'<div><label for="{name}{k}">{name}, {unit}</label><input id="{name}{k}"'
+        f' data-field="{name}" inputmode="decimal" autocomplete="off"></div>'
+        for name, unit in (("tare", mass), ("gross", mass), ("volume", "cm³"))
     )
     return (
         f'<div class="point"><div class="where"><span>{where}</span><span>{walk}</span>'

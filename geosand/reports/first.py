@@ -6,7 +6,7 @@ import numpy as np
 
 from geosand.balance.account import NOT_CLOSED, NOT_MEASURED, UNDECIDED
 from geosand.balance.closing import Closing
-from geosand.reports.words import Units, chance, listed, shown, signed_percent
+from geosand.reports.words import Units, chance, label_of, listed, shown, signed_percent
 from geosand.results import Results
 from geosand.season.ledger import NOT_MEASURED as NOT_MEASURED_STATE
 from geosand.season.ledger import OVER, UNDER
@@ -28,6 +28,53 @@ def look_first(results: Results, units: Units) -> list[str]:
         *_undecided(results),
         *_no_targets(results),
     ]
+
+
+def next_step(results: Results, units: Units) -> str:
+    """What to do next, in one sentence: first what makes figures doubtful, then the sand."""
+    steps = [*_doubt_step(results), *_sand_step(results, units)] or [_nothing_due(results)]
+    return f"Next: {'; then '.join(steps)}."
+
+
+def _doubt_step(results: Results) -> list[str]:
+    balance, names = results.balance, results.site.dressings.id
+    wrong = [str(name) for name in names[balance.verdict == NOT_CLOSED]]
+    if wrong:
+        it = "it does" if len(wrong) == 1 else "they do"
+        return [f"find out which figure of {listed(wrong, 3)} is wrong, as {it} not close"]
+    return []
+
+
+def _sand_step(results: Results, units: Units) -> list[str]:
+    """The surfaces that are behind; else those to leave out; else those of unknown depth."""
+    ledger, ids = results.ledger, results.site.surfaces.id[results.ledger.row]
+    under, over = ledger.state == UNDER, ledger.state == OVER
+    if under.any():
+        short = ledger.shortfall_m[under]
+        names = ids[under][np.argsort(-short, kind="stable")].tolist()
+        low, high = (
+            shown(float(end), "depth", units, unit=False) for end in (short.min(), short.max())
+        )
+        far = high if low == high else f"{low} to {high}"
+        return [
+            f"dress {listed(names, 3)} ({far} {label_of('depth', units)} behind the target so far);"
+            " geosand plan tells with how much"
+        ]
+    if over.any():
+        return [f"leave out {listed(ids[over].tolist(), 3)}, over-dressed so far"]
+    unknown = ledger.state == NOT_MEASURED_STATE
+    if unknown.any():
+        return [
+            f"lay trays at the next dressing, as the depth of {listed(ids[unknown].tolist(), 3)} is"
+            " not known: geosand place draws where"
+        ]
+    return []
+
+
+def _nothing_due(results: Results) -> str:
+    if len(results.ledger.row) and not np.isfinite(results.ledger.target_so_far_m).any():
+        return "write [targets_mm] or [targets_in] into site.toml, to see what falls behind"
+    return "nothing is due: no surface is behind its target so far"
 
 
 def explain(closing: Closing) -> str:

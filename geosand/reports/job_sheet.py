@@ -108,7 +108,7 @@ def _spreader(document: Document, units: Units) -> str:
 def _table(rows: list[Document], document: Document, units: Units) -> str:
     """The surfaces in order; a column that would be empty is left out."""
     length = label_of("length", units)
-    columns = [  # what the driver needs first: on a phone it is there without a scroll
+    columns = [  # what the driver needs first; on a phone each surface is a card of them
         ("setting", [setting_cell(row["setting"]) + _range(row["setting"]) for row in rows]),
         ("heading<br>°", [_heading(row, "heading_deg", "{:.0f}") for row in rows]),
         (f"sand to<br>take, {label_of('mass', units)}", [_take(row, units) for row in rows]),
@@ -124,21 +124,26 @@ def _table(rows: list[Document], document: Document, units: Units) -> str:
         columns = [column for column in columns if column[0] != "load"]
     columns = [column for column in columns if set(column[1]) != {MISSING}]
     names = ["no.", "surface", *[name for name, _ in columns], "done"]
-    head = "".join(f'<th scope="col">{text}</th>' for text in names)
-    lines = "".join(_line(k, row, [cells[k] for _, cells in columns]) for k, row in enumerate(rows))
-    return (
-        f'<div class="wide" tabindex="0" role="region" aria-label="Surfaces in order"><table>'
-        f"<thead><tr>{head}</tr></thead><tbody>{lines}</tbody></table></div>\n"
+    head = "".join(f'<th role="columnheader" scope="col">{text}</th>' for text in names)
+    cards = [
+        [(name.replace("<br>", " "), cells[k]) for name, cells in columns] for k in range(len(rows))
+    ]
+    lines = "".join(_line(k, row, cards[k]) for k, row in enumerate(rows))
+    return (  # roles: what is no longer laid out as a table, on a phone, is still read as one
+        f'<table role="table" aria-label="Surfaces in order"><thead><tr role="row">{head}</tr>'
+        f"</thead><tbody>{lines}</tbody></table>\n"
     )
 
 
-def _line(k: int, row: Document, cells: list[str]) -> str:
+def _line(k: int, row: Document, cells: list[tuple[str, str]]) -> str:
+    """A surface's row; a cell knows its head, which stands beside it on a phone."""
     name, own = printable(row["name"]), row["id"]
     small = f" <small>{escape(own)}</small>" if name and name != own else ""
     return (
-        f'<tr><td>{k + 1}</td><th scope="row">{escape(name or own)}{small}</th>'
-        + "".join(f"<td>{cell}</td>" for cell in cells)
-        + '<td><span class="box"></span></td></tr>\n'
+        f'<tr role="row"><td role="cell">{k + 1}</td>'
+        f'<th role="rowheader" scope="row">{escape(name or own)}{small}</th>'
+        + "".join(f'<td role="cell" data-head="{head}">{cell}</td>' for head, cell in cells)
+        + '<td role="cell" data-head="done"><span class="box"></span></td></tr>\n'
     )
 
 

@@ -7,11 +7,13 @@ import re
 from typing import TYPE_CHECKING
 
 from geosand.errors import printable
+from geosand.planning.next_rate import NOT_KNOWN
 from geosand.planning.route import natural
 from geosand.reports.documents import MILLIMETRE, Document
 from geosand.reports.plan import BASIS
 from geosand.reports.setting_words import known, setting_cell, setting_lines
 from geosand.reports.words import MISSING, Units, between, label_of, listed, shown
+from geosand.season.ledger import NO_TARGET
 
 if TYPE_CHECKING:
     from geosand.reports.plain_table import Table
@@ -133,7 +135,8 @@ def _order_line(sand: Document, units: Units) -> str:
         count = ""
         if sand["units"] is not None:
             unit = shown(known(sand["unit_mass_kg"]), "mass", units)
-            count = f", so {sand['units']} of {unit}"
+            units_said = f"{sand['units']:,} unit{'' if sand['units'] == 1 else 's'}"
+            count = f", so {units_said.replace(',', chr(0x202F))} of {unit}"
         return (
             f"Order {printable(sand['name'])}: {shown(order, 'mass', units)}{count}, {BASIS}"
             f" ({'; '.join(parts)})."
@@ -200,7 +203,8 @@ def _less(saved: float, of: float, units: Units) -> str:
 def _none_lines(document: Document) -> list[str]:
     none = [row for row in document["surfaces"] if not row["mass_kg"] > 0]
     return [
-        f"No sand: {_those(none, note)}: {note}."
+        f"No sand: {_those(none, note)}: {note}"
+        + ("; --depth plans them all the same." if note in (NO_TARGET, NOT_KNOWN) else ".")
         for note in dict.fromkeys(row["note"] for row in none)
     ]
 

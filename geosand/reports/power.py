@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -57,6 +58,7 @@ def power_document(
         "sd_between_catches_percent": number(variances.between_catches, 100),
         "shared_by_depths_percent": number(variances.shared_depth, 100),
         "shared_by_balance_percent": number(variances.shared_balance, 100),
+        "edge_share_percent": number(variances.edge_share, 100),
         "chance": POWER,
         "inputs": dict(site.inputs),
         "designs": rows,
@@ -70,14 +72,19 @@ def _least(rows: list[Document], key: str, share: float) -> Document:
     return {"what": key, "percent": share * 100, "design": best}
 
 
+def design_cell(design: Document) -> str:
+    """Overthrow seen / ± of a depth in whole percents, rounded up: a table never promises more."""
+    both = (design[key] for key in ("overthrow_percent", "depth_percent"))
+    return " / ".join(f"{math.ceil(percent - 1e-6)}" for percent in both)
+
+
 def power_table(document: Document) -> Table:
     """Rows of surfaces, columns of catches: smallest overthrow seen / ± of a depth, in percent."""
     from geosand.reports.console import table
 
     rows: dict[int, list[str]] = {}
     for design in document["designs"]:
-        text = f"{design['overthrow_percent']:.0f} / {design['depth_percent']:.0f}"
-        rows.setdefault(design["surfaces"], []).append(text)
+        rows.setdefault(design["surfaces"], []).append(design_cell(design))
     heads = [("surfaces\ncaught", True)]
     heads += [(f"{n} catch{'es' if n > 1 else ''}\non each", True) for n in (1,)]
     heads += [(f"{n}", True) for n in range(2, MOST_CATCHES + 1)]
@@ -102,7 +109,10 @@ def power_lines(document: Document) -> list[str]:
         f" share (tray size, catch efficiency, bulk density) is"
         f" {document['shared_by_depths_percent']:.1f} % of a depth: more catches do not lower it."
         f" An overthrow counts as seen where it is told from zero with a chance of"
-        f" {document['chance'] * 100:.0f} %. One tray a surface is taken to lie near its edge."
+        f" {document['chance'] * 100:.0f} %. A single tray mostly misses the"
+        f" {document['edge_share_percent']:.0f} % of the ground that lies within half a"
+        " swath of an edge, where the rate may fall; of two or more one is taken to lie there, as"
+        " place lays them."
     ]
     words = {
         "overthrow_percent": "an overthrow of {:.0f} %",

@@ -25,7 +25,7 @@ def setting_lines(document: Document, units: Units) -> list[str]:
     spreader = document["spreader"]
     asked = [row for row in document["surfaces"] if row["setting"]]
     lines = []
-    if asked and spreader["setting_dressings"]:  # else each surface's refusal says so
+    if any(row["setting"]["refused"] != spreader["setting_from"] for row in asked):
         before, after = (printable(text) for text in spreader["setting_words"])
         marks = f" (numbers of {before}…{after})" if before or after else ""
         wide = spreader["setting_scatter_percent"]

@@ -9,7 +9,7 @@ from geosand.rates.spatial import Spatial
 from geosand.reports.budgets import OVER, sentence
 from geosand.reports.plain_table import Table
 from geosand.reports.witnesses import Witnesses
-from geosand.reports.words import MISSING, Units, between, label_of, shown
+from geosand.reports.words import MISSING, Units, between, in_words_of, label_of, shown
 from geosand.results import Results
 from geosand.units import SHOWN
 
@@ -20,9 +20,7 @@ def witness_lines(
     results: Results, witnesses: Witnesses, units: Units, only: str | None = None
 ) -> list[str]:
     """The second opinions in sentences; of ``only`` one dressing where it is named."""
-    return [
-        "",
-        "Second witnesses",
+    told = [
         *_ring_lines(results, witnesses, units, only),
         *_strip_lines(witnesses, units),
         *_stock_lines(results, units),
@@ -30,6 +28,7 @@ def witness_lines(
         *_draw_lines(results, witnesses, units, only),
         *(str(finding) for finding in witnesses.spatial.findings),
     ]
+    return ["", "Second witnesses", *(told or ["none: no dressing has both catches and loads"])]
 
 
 def _ring_lines(
@@ -112,11 +111,14 @@ def _season_lines(season: Reconciliation | None, units: Units) -> list[str]:
     kg, name = SHOWN[units]["mass"][:2]
     metre = SHOWN[units]["length"][:2]
     lines = [*season.in_words({"kg": (kg, name), "m": metre})]
+    if not season.suspects and not season.degrees_of_freedom:
+        lines = ["these data hold no balance against another: a further dressing would"]
     groups = [" / ".join(group) for group in season.not_told_apart]
-    lines += [f"can not be told apart by these data: {group}" for group in groups]
+    lines += [f"can not be told apart by these data: {in_words_of(g, units)}" for g in groups]
     if season.would_tell:
         lines.append("a measurement that would tell:")
-        lines += [f"  {one.sentence(unit=name, factor=kg)}" for one in season.would_tell]
+        told = (one.sentence(unit=name, factor=kg) for one in season.would_tell)
+        lines += [f"  {in_words_of(text, units)}" for text in told]
     return lines
 
 

@@ -63,9 +63,14 @@ def listed(names: list[str], most: int = 6) -> str:
 
 
 _NUMBER = r"−?[0-9]+(?:[,\u202f][0-9]{3})*(?:\.[0-9]+)?"
-_METRIC = rf"(?<![\w./,])(?:({_NUMBER}) (to|±) )?({_NUMBER}) (mm|m²|kg|km|m)(?![\w/²³])(?! \(−?\d)"
+_METRIC = (
+    rf"(?<![\w./,])(?:({_NUMBER}) (to|±) )?({_NUMBER}) (mm|cm|m²|kg|km|m)(?![\w/²³])(?! \(−?\d)"
+)
 _QUOTED = r"(?<!\w)'[^']*'(?!\w)"  # what somebody wrote, told as it stands
-_MEASURES = {"mm": "depth", "m²": "area", "kg": "mass", "km": "distance", "m": "length"}
+_MEASURES = {
+    **{"mm": "depth", "cm": "span", "m": "length", "km": "distance"},
+    **{"m²": "area", "kg": "mass"},
+}
 
 
 def in_words_of(text: str, units: Units) -> str:
@@ -77,6 +82,8 @@ def in_words_of(text: str, units: Units) -> str:
     ('50 to 3000 m² (538 to 32\u202f292 ft²) are usual', '3 m')
     >>> in_words_of("the file's 5 m: '5 kg' is not a number", "us")
     "the file's 5 m (16.4 ft): '5 kg' is not a number"
+    >>> in_words_of("survey to ± 2 cm", "us")
+    'survey to ± 2 cm (0.8 in)'
     >>> in_words_of("it lies 1,200 km away", "us")
     'it lies 1,200 km (745.6 mi) away'
     """

@@ -20,7 +20,8 @@ from geosand.balance.account import Balance
 from geosand.balance.spread import BAGS
 from geosand.columns import Bools, Floats, Ints, Strings, freeze, ratio
 from geosand.estimates import Estimates
-from geosand.rates.surface_rates import NEW_EACH_TIME, Rates
+from geosand.rates.over_time import NEW_EACH_TIME
+from geosand.rates.surface_rates import Rates
 from geosand.site.tables import Site
 
 COLLAR, SURROUNDS = "collar", "surrounds"

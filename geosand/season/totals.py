@@ -8,16 +8,16 @@ from geosand.balance.account import Balance
 from geosand.balance.spread import BAGS
 from geosand.columns import Bools
 from geosand.estimates import Estimates
-from geosand.rates.surface_rates import CATCHES, MEAN
+from geosand.rates.over_time import CATCHES
 
-NEW_EACH_TIME = frozenset({CATCHES, MEAN, BAGS})
+NEW_EACH_TIME = frozenset({CATCHES, BAGS})
 
 
 def season_totals(balance: Balance, dressings: Bools) -> dict[str, Estimates]:
     """``spread``, ``on_surfaces`` and ``overthrow`` (kg) of the measured ones of ``dressings``.
 
-    Catches, a dressing's mean and single bags are new in each dressing; areas, tray size, catch
-    efficiency, labels, moisture and each surface's own deviation persist and add linearly.
+    Catches and single bags are new in each dressing; areas, tray size, catch efficiency, labels,
+    moisture and the surfaces' own deviations persist and add linearly.
     """
     rows = np.flatnonzero(dressings & np.isfinite(balance.overthrow.value))
     one = np.zeros(len(rows), dtype=np.int64)

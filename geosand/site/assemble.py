@@ -7,10 +7,12 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
+import shapely
 
 from geosand.columns import Dates, Floats, Ints
 from geosand.errors import Faults, Finding
 from geosand.site.apart import Tables, taken_apart
+from geosand.site.catch_depths import tell_unlikely_depths
 from geosand.site.cells import RawTable, quoted
 from geosand.site.moisture_book import MoistureBook
 from geosand.site.outlines import Outlines
@@ -135,6 +137,7 @@ def _tables(
     catches, pools = read_catches(
         raw.catches, ids, names, dressings, loads, text, book, faults, findings
     )
+    tell_unlikely_depths(catches, dressings, dressed, names.member, findings)
     catches = _near(catches, names.member, outlines, of_surface, raw.catches.file, faults)
     deliveries, counts, of_delivery, of_count = read_deliveries(
         raw.deliveries, text, faults, findings
@@ -175,6 +178,11 @@ def _in_order(
         text = "valid_from is not said beside earlier editions: the season's start is used"
         findings.append(Finding(about=editions[-1].table.file, text=text, topic="default"))
     days = [NO_DAY if np.isnat(day) else day for day in days]
+    once_more = [k for k in range(len(days) - 1) if days[k] == days[-1] and _same(editions, k)]
+    for k in reversed(once_more):  # left by a geosand bring that was cut off
+        text = f"is the survey in {editions[-1].table.file} once more, and left out"
+        findings.append(Finding(about=editions[k].table.file, text=text, topic="file"))
+        editions, days = editions[:k] + editions[k + 1 :], days[:k] + days[k + 1 :]
     for k, edition in enumerate(editions[:-1]):
         if days[k] >= days[-1] and _is_dated(editions[-1], season_start):
             faults.add(
@@ -193,6 +201,14 @@ def _in_order(
             )
     order = sorted(range(len(editions)), key=lambda k: (days[k], k))
     return [editions[k] for k in order], np.array([days[k] for k in order], dtype="datetime64[D]")
+
+
+def _same(editions: list[RawEdition], k: int) -> bool:
+    """True where an edition has the surfaces of the one in force, corner for corner."""
+    one, other = editions[k], editions[-1]
+    if list(one.table.columns.get("id", ())) != list(other.table.columns.get("id", ())):
+        return False
+    return bool(shapely.equals_exact(one.geometry, other.geometry).all())
 
 
 def _is_dated(edition: RawEdition, season_start: np.datetime64) -> bool:

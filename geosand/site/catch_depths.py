@@ -1,15 +1,20 @@
-"""Catches that hold more sand than any dressing lays: a mass or a tray in another unit."""
+"""Catches that hold far more or less sand than dressings lay: a mass or a tray in another unit."""
 
 from __future__ import annotations
 
 import numpy as np
 
 from geosand.columns import Bools, Floats, Ints, ratio
+from geosand.errors import Finding
 from geosand.site.reading import Reader
+from geosand.site.tables import Catches, Dressed, Dressings
 
 #: No single dressing lays as much (common practice): heavy ones are a few millimetres deep.
 DEEPEST_M = 0.1
 POURED_KG_M3 = 1560.0  #: dry, poured sand; only tells what a mass means as a depth
+#: So little is no dressing: a tenth of a coarse grain (common practice, no source).
+THINNEST_M = 2e-5
+OFF_PLAN = 5.0  #: times from the planned depth; crews are seldom off by two (common practice)
 
 
 def check_depths(
@@ -35,6 +40,58 @@ def check_depths(
             row = int(first[k])
             if row not in reader.faulty:
                 _fault(reader, row, bases, depth[k], ground[k], by_mass=density > 1)
+
+
+def tell_unlikely_depths(
+    catches: Catches, dressings: Dressings, dressed: Dressed, member: Ints, findings: list[Finding]
+) -> None:
+    """A finding for each dressing whose catches hold next to nothing, or nothing like its plan.
+
+    ``member`` is the site of each dressing.
+    """
+    size = len(dressings.id)
+    depth = np.where(catches.used, _depths_m(catches), np.nan)
+    known = np.flatnonzero(np.isfinite(depth))
+    fullest = np.zeros(size)
+    np.maximum.at(fullest, catches.dressing[known], depth[known])
+    number = np.bincount(catches.dressing[known], minlength=size)
+    mean = ratio(np.bincount(catches.dressing[known], depth[known], size), number)
+    planned = np.flatnonzero(np.isfinite(dressed.planned_m))
+    least, most = np.full(size, np.nan), np.full(size, np.nan)
+    np.fmin.at(least, dressed.dressing[planned], dressed.planned_m[planned])
+    np.fmax.at(most, dressed.dressing[planned], dressed.planned_m[planned])
+    thin = (fullest > 0) & (fullest < THINNEST_M)
+    under = (fullest > 0) & (fullest * OFF_PLAN < least) & ~thin
+    for k in np.flatnonzero(thin | under | (mean > OFF_PLAN * most)).tolist():
+        held = f"the fullest catch holds {fullest[k] * 1000:.2g} mm of sand"
+        if not (thin[k] or under[k]):
+            held = f"its catches hold {mean[k] * 1000:.2g} mm of sand in the mean"
+        plan = (
+            ""
+            if thin[k]
+            else f" where {(least if under[k] else most)[k] * 1000:.3g} mm were planned"
+        )
+        cause = "the units of masses and trays" if thin[k] else "planned depth, readings and units"
+        text = f"{held}{plan}: check {cause}"
+        finding = Finding(
+            about=str(dressings.id[k]), text=text, topic="catch", member=int(member[k])
+        )
+        findings.append(finding)
+
+
+def _depths_m(catches: Catches) -> Floats:
+    """Depth of the sand in each catch by its mass, else by its volume; of a pool the mean."""
+    depth = np.full(len(catches), np.nan)
+    for sand, pool, density in (
+        (catches.volume_m3, catches.volume_pool, 1.0),
+        (catches.caught_kg, catches.mass_pool, POURED_KG_M3),
+    ):
+        member, _ = _members(pool)
+        total = np.bincount(member, np.nan_to_num(sand), len(pool))
+        area = np.bincount(member, catches.tray_area_m2, len(pool))
+        measured = np.isfinite(sand) | (pool >= 0)
+        depth = np.where(measured, ratio(total, area)[member] / density, depth)
+    return depth
 
 
 def _members(pool: Ints) -> tuple[Ints, Bools]:

@@ -8,15 +8,15 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from geosand.columns import Floats, Ints
+from geosand.site.catch_places import METRES_PER_DEGREE
 from geosand.site.cells import quoted
-from geosand.site.raw_columns import Texts, first_come
+from geosand.site.raw_columns import Texts, alike, first_come
 from geosand.site.reading import Reader
 
 Rows = Mapping[str, np.ndarray[Any, np.dtype[Any]]]
 #: Farther apart, two rows are two trays of one name, whatever their positions' accuracy: adding
 #: them up would double a rate without a word, giving both the same position costs a minute.
 APART_M = 1.0
-METRES_PER_DEGREE = 111_195.0  # of a great circle of the mean sphere
 
 #: What all parts of a catch must agree on, and what to call it.
 _SHARED = {
@@ -46,6 +46,25 @@ def check_parts(reader: Reader, ids: Texts, first: Ints, whole: Ints, rows: Rows
                 remedy="rows with the same catch and dressing are parts of one catch and agree in"
                 " all but their mass and volume; a catch of its own needs a name of its own",
             )
+    _entered_twice(reader, ids, further, start, rows)
+
+
+def _entered_twice(reader: Reader, ids: Texts, further: Ints, start: Ints, rows: Rows) -> None:
+    """A fault for a row that says what the first of its catch says: its sand would count twice."""
+    again = (rows["mass"][further] == rows["mass"][start]) | (
+        rows["volume"][further] == rows["volume"][start]
+    )
+    again &= ~rows["rejected"][further]
+    further, start = further[again], start[again]
+    for column in reader.table.columns.values():
+        same = alike(column, further, start)
+        further, start = further[same], start[same]
+    for row, begun in zip(further.tolist(), start.tolist(), strict=True):
+        if row not in reader.faulty:
+            name = quoted(ids.words[ids.code[row]])
+            found = f"{name} is in row {reader.table.rows[begun]} with the same readings"
+            remedy = "delete it if it was entered twice; of a second part that weighs the same say"
+            reader.fault(row, "catch", found, remedy=f"{remedy} so in its note")
 
 
 def _away_m(row: Any, start: Any, rows: Rows) -> Any:

@@ -58,7 +58,9 @@ def nearest(word: str, words: Iterable[str], *, cutoff: float = 0.6) -> list[str
     """The word among ``words`` that is spelt most like it, if any is at least so alike."""
     import difflib  # for words that are not known only
 
-    return difflib.get_close_matches(word, list(words), n=1, cutoff=cutoff)
+    lowered = {other.lower(): other for other in words}
+    near = difflib.get_close_matches(word.lower(), lowered, n=1, cutoff=cutoff)
+    return [lowered[one] for one in near]
 
 
 def is_blank(cell: Cell) -> bool:
@@ -67,10 +69,17 @@ def is_blank(cell: Cell) -> bool:
 
 
 def as_text(cell: Cell) -> str:
-    """A cell as text; 7.0 of a workbook is the same name as 7 of a CSV file."""
+    """A cell as text; 7.0 and a day of a workbook are the names 7 and 2026-04-30 of a CSV file."""
     if isinstance(cell, float) and cell.is_integer() and abs(cell) < 1e15:
         return str(int(cell))
+    if isinstance(cell, datetime.datetime) and cell.time() == datetime.time():
+        return cell.date().isoformat()
     return str(cell).strip()
+
+
+def tidied(text: str) -> str:
+    """A text without space around it, accents as one sign with their letters (Unicode NFC)."""
+    return unicodedata.normalize("NFC", text.strip())
 
 
 def is_clean(text: str) -> bool:

@@ -14,6 +14,7 @@ from geosand.site.reading import Reader
 from geosand.site.sand_tables import Moistures
 from geosand.site.settings_document import FILE
 
+MOISTURE = "moisture_dry_basis_percent"
 U_MOISTURE = 0.005  #: of a stated moisture without u: 0.5 points; common practice, no source
 U_MOISTURE_KILN = 0.002
 
@@ -93,9 +94,9 @@ def dry_basis(reader: Reader) -> tuple[Floats, Floats]:
                 remedy="call it moisture_dry_basis_percent (water per dry sand)"
                 " or moisture_wet_basis_percent (water per moist sand)",
             )
-    dry = reader.quantity("moisture_dry_basis", "ratio", minimum=0.0, maximum=1.0)
-    wet = reader.quantity("moisture_wet_basis", "ratio", minimum=0.0, maximum=0.5)
-    u = reader.quantity("u_moisture", "ratio", minimum=0.0, maximum=0.5)
+    dry = reader.quantity("moisture_dry_basis", "ratio", minimum=0.0, maximum=1.0, share_below=1e-3)
+    wet = reader.quantity("moisture_wet_basis", "ratio", minimum=0.0, maximum=0.5, share_below=1e-3)
+    u = reader.quantity("u_moisture", "ratio", minimum=0.0, maximum=0.5, share_below=2e-4)
     for row in np.flatnonzero(np.isfinite(dry) & np.isfinite(wet)):
         found = "moisture is given on both bases"
         reader.fault(int(row), "moisture_…", found, remedy="keep one of them")

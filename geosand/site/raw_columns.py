@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from geosand.columns import Bools, Floats, Geometries, Ints, Strings, freeze
-from geosand.site.cells import Cell, all_floats, as_text, is_blank
+from geosand.site.cells import Cell, RawTable, all_floats, as_text, is_blank, tidied
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
@@ -115,7 +115,34 @@ def stripped(column: Column) -> Texts:
     if texts is None:
         words = ["" if is_blank(c) else as_text(c) for c in cells_of(column)]
         texts = in_rows(words)
-    return texts.changed(str.strip)
+    return texts.changed(str.strip if "".join(texts.words).isascii() else tidied)
+
+
+def alike(column: Column, rows: Ints, others: Ints) -> Bools:
+    """True where a column says the same in each of ``rows`` (k,) and of ``others``."""
+    if isinstance(column, Texts):
+        same: Bools = column.code[rows] == column.code[others]
+        return same
+    if isinstance(column, np.ndarray) and column.dtype.kind == "f":
+        one, other = column[rows], column[others]
+        equal: Bools = (one == other) | (np.isnan(one) & np.isnan(other))
+        return equal
+    cells, pairs = cells_of(column), zip(rows.tolist(), others.tolist(), strict=True)
+    return np.array([cells[a] == cells[b] for a, b in pairs], dtype=np.bool_)
+
+
+def same_rows(table: RawTable, key: Texts, besides: Sequence[str] = ()) -> tuple[Ints, Ints]:
+    """Rows (k,) that say the same as an earlier one of their ``key`` and site, and those (k,).
+
+    Blank keys are none; columns ``besides`` are not looked at.
+    """
+    pairs = repeated(table.of_site() * len(key.words) + key.code, key.matching(bool))
+    rows, others = np.array(pairs, dtype=np.int64).reshape(-1, 2).T
+    for name, column in table.columns.items():
+        if name not in besides:
+            same = alike(column, rows, others)
+            rows, others = rows[same], others[same]
+    return rows, others
 
 
 def as_floats(column: Column) -> Floats | None:

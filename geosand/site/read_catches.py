@@ -11,16 +11,18 @@ from geosand.columns import Bools, Floats, Ints, Strings, distinct
 from geosand.errors import Faults, Finding
 from geosand.site.catch_depths import check_depths
 from geosand.site.catch_parts import Pools, check_parts, check_pools, pool_numbers, sum_parts
+from geosand.site.catch_places import positions, tell_coarse, tell_same_place
 from geosand.site.catch_trays import tray_sizes
 from geosand.site.cells import RawTable, quoted
-from geosand.site.moisture_book import MoistureBook, dry_basis, stated_u
+from geosand.site.moisture_book import MOISTURE, MoistureBook, dry_basis, stated_u
 from geosand.site.raw_columns import Ids, Texts, first_come
 from geosand.site.read_loads import dressing_rows
 from geosand.site.read_settings import SiteTexts
-from geosand.site.reading import Reader
+from geosand.site.reading import FALSE, NOTHING, Reader
 from geosand.site.sand_tables import Loads, Sands
 from geosand.site.tables import Catches, Dressings
 
+NO_REASONS = (*NOTHING, *FALSE, "0.0", "n", "ok", "okay", "good")
 DRY = 0.005  #: water content below which sand pours as dry sand; common practice, no source
 
 
@@ -58,18 +60,20 @@ Rows = dict[str, np.ndarray[Any, np.dtype[Any]]]
 
 def _columns(reader: Reader, ground: Ids, text: SiteTexts) -> tuple[Texts, Texts, Rows]:
     """The names, the pools, and all columns that are read by themselves (rows of the file,)."""
-    ids = reader.texts("catch", required=True)
-    reasons = reader.texts("reject_reason")
+    ids = reader.names("catch")
+    reasons = _reasons(reader)
     state = reader.choice("volume_state", ["dry", "moist", "tapped"])
     area, half = tray_sizes(reader)
     mass = _net_mass(reader)
     volume = reader.quantity("volume", "m3", minimum=0.0, maximum=1.0)
     pool = reader.texts("pool")
-    lon, lat = _positions(reader)
+    lon, lat = positions(reader)
     declared = _declared(reader, ground)
     edge = reader.quantity("edge_distance", "m", minimum=-200.0, maximum=200.0)
     accuracy = reader.quantity("position_accuracy", "m", minimum=0.0, maximum=500)
     usual = text.position_accuracy_m[reader.member]
+    accuracy = np.where(np.isnan(accuracy), usual, accuracy)
+    tell_coarse(reader, lon, lat, accuracy)
     return (
         ids,
         pool,
@@ -88,10 +92,20 @@ def _columns(reader: Reader, ground: Ids, text: SiteTexts) -> tuple[Texts, Texts
             "lat": lat,
             "declared": declared,
             "edge_distance": edge,
-            "accuracy": np.where(np.isnan(accuracy), usual, accuracy),
+            "accuracy": accuracy,
             "note": reader.text("note"),
         },
     )
+
+
+def _reasons(reader: Reader) -> Texts:
+    """Why catches are set aside; a fault for what may as well mean that they are not."""
+    reasons = reader.texts("reject_reason")
+    for row in np.flatnonzero(reasons.matching(lambda word: word.lower() in NO_REASONS)).tolist():
+        found = f"{quoted(reasons.words[reasons.code[row]])} is no reason"
+        remedy = "leave it empty where the catch counts; else say why it does not"
+        reader.fault(row, "reject_reason", found, remedy=remedy)
+    return reasons
 
 
 def _places(rows: Sequence[int | str]) -> Strings:
@@ -134,6 +148,7 @@ def _joined(
     ]
     check_pools(reader, first, pools, rows)
     used = ~rows["rejected"][first]
+    tell_same_place(reader, rows, dressing, first[used & (shared[0] < 0) & (shared[1] < 0)])
     _measured(reader, first, (mass, volume), shared, used)
     check_depths(reader, first, (mass, volume), shared, rows["area"][first], used)
     keep = dressing[first] >= 0
@@ -232,8 +247,8 @@ def _moisture_needed(reader: Reader, dressing: Ints, rows: Rows, moisture: Ints)
     for row in np.flatnonzero(needed & (moisture < 0)).tolist():
         if row not in reader.faulty:
             found = "the sand's moisture is said nowhere"
-            remedy = "give it in site.toml, in the loads or here; or kiln_dried = true"
-            reader.fault(row, "moisture_dry_basis_percent", found, remedy=remedy)
+            remedy = f"{reader.meant(MOISTURE)}Give it in site.toml, in the loads or here"
+            reader.fault(row, MOISTURE, found, remedy=f"{remedy}; or kiln_dried = true")
 
 
 def _of_loads(
@@ -274,29 +289,6 @@ def _declared(reader: Reader, ground: Ids) -> Ints:
         found_none = f"{name} is not a surface's id in the boundaries"
         reader.fault(row, "surface", found_none, remedy=remedy)
     return found
-
-
-def _positions(reader: Reader) -> tuple[Floats, Floats]:
-    """Longitude and latitude in degrees; a fault where there is none."""
-    if reader.size and not {"lon", "lat"} <= set(reader.table.columns):
-        hint = reader.meant("longitude") or reader.meant("x")
-        remedy = f"{hint}Add lon and lat, in degrees"
-        reader.whole_fault(None, "there are no columns lon and lat", remedy=remedy)
-    lon, lat = reader.number("lon"), reader.number("lat")
-    missing = ~(np.isfinite(lon) & np.isfinite(lat))
-    for row in np.flatnonzero(missing).tolist():
-        if row not in reader.faulty:
-            found = "the catch has no position"
-            reader.fault(row, "lon, lat", found, remedy="give lon and lat")
-    for row in np.flatnonzero(~missing & ((np.abs(lon) > 180) | (np.abs(lat) > 90))).tolist():
-        reader.fault(
-            row,
-            "lon, lat",
-            f"{lon[row]:g}, {lat[row]:g} is no longitude and latitude in degrees",
-            allowed="lon ±180, lat ±90",
-            remedy="look for the two swapped, or metres in place of degrees",
-        )
-    return lon, lat
 
 
 def _measured(

@@ -6,9 +6,10 @@ import numpy as np
 
 from geosand.columns import Bools, Dates, Floats, Ints
 from geosand.errors import Faults, Finding
-from geosand.site.cells import RawTable
-from geosand.site.raw_columns import repeated
+from geosand.site.cells import RawTable, quoted
+from geosand.site.raw_columns import Texts, repeated, same_rows
 from geosand.site.read_dressings import sand_rows
+from geosand.site.read_loads import less_than
 from geosand.site.read_settings import SiteTexts
 from geosand.site.reading import Reader
 from geosand.site.sand_tables import Deliveries, StockCounts
@@ -41,9 +42,10 @@ def read_deliveries(
         )
     u = _uncertainty(reader, mass, counted)
     sand = _sand_rows(reader, text)
-    ticket = reader.text("ticket")
+    tickets = reader.texts("ticket")
     reader.text("note")
     reader.finish()
+    _entered_twice(reader, tickets)
     _twice(reader, date, sand, counted & (text.sands_known()[reader.member] > 0))
     bought = ~counted
     return (
@@ -52,7 +54,7 @@ def read_deliveries(
             mass_kg=mass[bought],
             u_mass_kg=u[bought],
             sand=sand[bought],
-            ticket=ticket[bought],
+            ticket=tickets.strings()[bought],
         ),
         StockCounts(
             date=date[counted], mass_kg=mass[counted], u_mass_kg=u[counted], sand=sand[counted]
@@ -62,9 +64,21 @@ def read_deliveries(
     )
 
 
+def _entered_twice(reader: Reader, tickets: Texts) -> None:
+    """A fault for a row that says all that an earlier one says, its ticket too."""
+    for row, start in zip(
+        *(rows.tolist() for rows in same_rows(reader.table, tickets)), strict=True
+    ):
+        if row not in reader.faulty:
+            name = quoted(tickets.words[tickets.code[row]])
+            found = f"ticket {name} stands in row {reader.table.rows[start]} with the same mass"
+            reader.fault(row, "ticket", found, remedy="delete it if it was entered twice")
+
+
 def _uncertainty(reader: Reader, mass: Floats, counted: Bools) -> Floats:
     """u of each row's mass, kg: as stated, else 0.5 % of a ticket and 3 % of a count."""
     u = reader.quantity("u_mass", "kg", minimum=0.0, maximum=1e9)
+    less_than(reader, "u_mass_kg", u, np.where(mass > 0, mass, np.inf))
     unsaid = np.isnan(u)
     text = (
         f"uncertainty of stock: {U_COUNT:.0%} of a count and {U_DELIVERY:.1%} of a ticket are"

@@ -7,16 +7,14 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from geosand.columns import Bools, Dates, Ints, Strings
+from geosand.columns import Bools, Dates, Floats, Ints, Strings
 from geosand.errors import Faults, Finding
 from geosand.site.cells import RawTable, quoted
 from geosand.site.named_surfaces import resolved
 from geosand.site.raw_columns import Ids, Texts, find, first_come, in_rows
-from geosand.site.read_settings import SiteTexts
+from geosand.site.read_settings import YEAR, SiteTexts
 from geosand.site.reading import Reader
 from geosand.site.tables import Dressed, Dressings, Surfaces
-
-YEAR = np.timedelta64(366, "D")
 
 
 def read_dressings(
@@ -29,7 +27,7 @@ def read_dressings(
 ) -> tuple[Dressings, Dressed, Ids]:
     """One row a dressing of a site in order of date, one row a dressed surface, and the names."""
     reader = Reader(table, faults, findings)
-    names = reader.texts("dressing", required=True)
+    names = reader.names("dressing")
     dates = reader.dates("date", required=True)
     sand = reader.texts("sand")
     shared: dict[str, np.ndarray[Any, np.dtype[Any]]] = {
@@ -49,10 +47,12 @@ def read_dressings(
     }
     named = reader.texts("surfaces", required=True)
     reader.finish()
+    _holes(reader, per_row)
     number, head = _order(reader, names, dates)
     rows = {name: _row_of(reader, names, number, head, name, shared[name]) for name in shared}
     date, member = dates[rows["date"]], reader.member[head]
     ids = Ids(text=names.take(head), member=member)
+    reader.tell_nearly_same(ids, "dressing")
     told = _Told(id=ids.text.strings(), date=date, member=member, findings=findings)
     _season(told, text)
     edition = _editions(told, editions)
@@ -77,6 +77,21 @@ def read_dressings(
         **{name: column[pairs[:, 1]] for name, column in per_row.items()},
     )
     return dressings, dressed, ids
+
+
+def _holes(reader: Reader, columns: dict[str, Floats]) -> None:
+    """A fault for holes wider than apart; a finding where their size is not said in full."""
+    diameter, spacing, depth = (
+        columns[f"hole_{name}_m"] for name in ("diameter", "spacing", "depth")
+    )
+    for row in np.flatnonzero(diameter > spacing).tolist():
+        found = f"holes {diameter[row] * 1000:g} mm wide, {spacing[row] * 1000:g} mm apart"
+        remedy = "spacing is from middle to middle; check the units of both"
+        reader.fault(row, "hole_spacing_mm", found, remedy=remedy)
+    said = np.sum([np.isfinite(column) for column in (diameter, spacing, depth)], axis=0)
+    text = "diameter, spacing and depth of holes are not all said: no sand is counted in holes"
+    rows = np.flatnonzero((said > 0) & (said < 3))
+    reader.tell_rows(rows, lambda mine: f"{reader.places(mine)}: {text}", "file")
 
 
 class Editions(NamedTuple):

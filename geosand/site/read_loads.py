@@ -9,9 +9,9 @@ import numpy as np
 from geosand.columns import Bools, Floats, Ints, Strings
 from geosand.errors import Faults, Finding
 from geosand.site.cells import RawTable, quoted
-from geosand.site.moisture_book import MoistureBook, dry_basis, stated_u
+from geosand.site.moisture_book import MOISTURE, MoistureBook, dry_basis, stated_u
 from geosand.site.named_surfaces import words_of
-from geosand.site.raw_columns import Ids, Texts, repeated
+from geosand.site.raw_columns import Ids, Texts, repeated, same_rows
 from geosand.site.reading import Reader
 from geosand.site.sand_tables import Loads, Sands, WeighedLoads
 from geosand.site.tables import Dressed, Dressings, Surfaces
@@ -27,7 +27,7 @@ def dressing_rows(reader: Reader, dressings: Ids) -> Ints:
 
     Where a site has no dressings at all, that is told once elsewhere.
     """
-    texts = reader.texts("dressing", required=True)
+    texts = reader.names("dressing")
     rows = dressings.find(texts, reader.member)
     rows[~texts.matching(bool)] = -1
     some = np.bincount(dressings.member, minlength=reader.members) > 0
@@ -40,6 +40,16 @@ def dressing_rows(reader: Reader, dressings: Ids) -> Ints:
             allowed=", ".join(known.strings().tolist()),
         )
     return rows
+
+
+def less_than(reader: Reader, column: str, u: Floats, value: Floats) -> None:
+    """A fault for a standard uncertainty (kg) as large as its value: that was written twice."""
+    for row in np.flatnonzero((u >= value) & (u > 0)).tolist():
+        if row not in reader.faulty:
+            found = f"a standard uncertainty of {u[row]:g} kg can not be right"
+            reader.fault(
+                row, column, found, allowed=f"less than the mass itself, {value[row]:g} kg"
+            )
 
 
 def read_loads(
@@ -55,7 +65,7 @@ def read_loads(
 ) -> tuple[Loads, WeighedLoads, tuple[frozenset[int], ...]]:
     """One row a load; weighings; ``ground`` indices of each group of loads that names surfaces."""
     reader = Reader(table, faults, findings)
-    ids = reader.texts("load", required=True)
+    ids = reader.names("load")
     _unique(reader, "load", ids)
     dressing = dressing_rows(reader, names)
     count = reader.number("count", required=True, above=0.0, maximum=MOST_UNITS)
@@ -66,9 +76,10 @@ def read_loads(
     returned, spilled = _came_back(reader, count * unit)
     weighed, u_weighed = _weighings(reader, count * unit)
     group, groups = _groups(reader, dressing, surfaces, dressings, dressed)
-    tickets = reader.text("ticket")
+    tickets = reader.texts("ticket")
     reader.text("note")
     reader.finish()
+    _entered_twice(reader, tickets)
     keep = dressing >= 0
     columns: dict[str, Any] = {
         "id": ids.strings(),
@@ -83,7 +94,7 @@ def read_loads(
         "returned_kg": returned,
         "spilled_kg": spilled,
         "group": group,
-        "ticket": tickets,
+        "ticket": tickets.strings(),
     }
     loads = Loads(**{name: column[keep] for name, column in columns.items()})
     on_scale = np.flatnonzero(np.isfinite(weighed[keep]))
@@ -114,6 +125,7 @@ def _weighings(reader: Reader, stated_kg: Floats) -> tuple[Floats, Floats]:
     """
     mass = reader.quantity("weighed", "kg", above=0.0, maximum=HEAVIEST_KG)
     u = reader.quantity("u_weighed", "kg", above=0.0, maximum=HEAVIEST_KG)
+    less_than(reader, "u_weighed_kg", u, mass)
     for row in np.flatnonzero(np.isfinite(u) & np.isnan(mass)).tolist():
         if row not in reader.faulty:
             found = "an uncertainty of a weighing without the weighing"
@@ -150,6 +162,19 @@ def _unique(reader: Reader, column: str, names: Texts) -> None:
         reader.fault(row, column, found, remedy=f"give each {column} a name of its own")
 
 
+def _entered_twice(reader: Reader, tickets: Texts) -> None:
+    """A finding for loads that say all but their names like an earlier one, its ticket too."""
+    rows, start = same_rows(reader.table, tickets, besides=("load",))
+
+    def text(mine: Ints) -> str:
+        earlier = reader.table.rows[start[rows == mine[0]][0]]
+        like = "says" if len(mine) == 1 else "say"
+        text = f"{reader.places(mine)} {like} the same as row {earlier} with the same ticket"
+        return f"{text}: all count, so delete what was entered twice"
+
+    reader.tell_rows(rows, text, "file")
+
+
 def _unit_mass(reader: Reader) -> tuple[Floats, Bools, Floats]:
     """Mass of a unit as weighed, whether a volume was given instead, and that volume's dry mass."""
     mass = reader.quantity("unit_mass", "kg", above=0.0, maximum=HEAVIEST_KG)
@@ -173,7 +198,7 @@ def _unit_mass(reader: Reader) -> tuple[Floats, Bools, Floats]:
             ~by_mass & ~by_volume,
             "unit_mass_kg",
             "no unit mass",
-            "give the mass of one bag or hopper",
+            f"{reader.meant('unit_mass_kg')}Give the mass of one bag or hopper",
         ),
     ]
     for mask, column, found, remedy in checks:
@@ -185,7 +210,8 @@ def _unit_mass(reader: Reader) -> tuple[Floats, Bools, Floats]:
 
 def _unit_uncertainty(reader: Reader, unit: Floats) -> tuple[Floats, Floats]:
     u_unit = reader.quantity("u_unit_mass", "kg", minimum=0.0, maximum=HEAVIEST_KG)
-    u_label = reader.quantity("u_label", "ratio", minimum=0.0, maximum=0.5)
+    less_than(reader, "u_unit_mass_kg", u_unit, unit)
+    u_label = reader.quantity("u_label", "ratio", minimum=0.0, maximum=0.5, share_below=5e-4)
     neither = np.isnan(u_unit) & np.isnan(u_label)
     text = "bags 1 % each and 1 % shared by all bags of a kind are used where neither is said"
     reader.tell(neither, f"uncertainty of unit mass: {text}", "default")
@@ -211,11 +237,13 @@ def _moisture(
             u_row = stated_u(ratio[row], u[row], f"the loads of {name}", reader.findings, member)
             out[row] = book.add(label, float(ratio[row]), u_row, member)
         elif len(sands.moisture) and row not in reader.faulty:
+            hint = reader.meant(MOISTURE)
             reader.fault(
                 row,
-                "moisture_dry_basis_percent",
+                MOISTURE,
                 "the sand's moisture is said neither here nor in site.toml",
-                remedy="measure it (weigh, dry, weigh), or say kiln_dried = true for the sand",
+                remedy=f"{hint}Measure it (weigh, dry, weigh), or say kiln_dried = true for the"
+                " sand",
             )
     return out
 

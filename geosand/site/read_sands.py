@@ -10,7 +10,7 @@ import numpy as np
 
 from geosand.columns import Bools, Floats, Ints
 from geosand.errors import Faults, Finding
-from geosand.site.cells import LONGEST, RawTable
+from geosand.site.cells import LONGEST, RawTable, tidied
 from geosand.site.moisture_book import MoistureBook, dry_basis, stated_u
 from geosand.site.raw_columns import Texts
 from geosand.site.reading import Reader
@@ -27,7 +27,13 @@ def read_sands(
 ) -> tuple[Sands, Ints]:
     """The sands of all sites, those of the first first, and the site of each."""
     before = len(faults.found)
-    named = table_of(document.get("sands", {}), "sands", members, faults)
+    named: dict[str, Any] = {}
+    for name, table in table_of(document.get("sands", {}), "sands", members, faults).items():
+        if tidied(name) in named:
+            for k in np.flatnonzero(said_by(table, members)).tolist():
+                found, place = "the same name is there already", f"[sands.{name}]"
+                faults.add(FILE, found, row=place, remedy="keep one of them", member=k)
+        named[tidied(name)] = table
     tables = {k: table_of(v, f"sands.{k}", members, faults) for k, v in named.items()}
     said = {k: said_by(table, members) for k, table in tables.items()}
     nothing = np.zeros(members, dtype=np.bool_)

@@ -10,7 +10,7 @@ import numpy as np
 
 from geosand.columns import Dates, Floats, Ints, Strings
 from geosand.errors import Faults, Finding
-from geosand.site.cells import parse_number, quoted
+from geosand.site.cells import parse_number, quoted, tidied
 from geosand.site.moisture_book import MoistureBook
 from geosand.site.raw_columns import cells_of
 from geosand.site.read_sands import read_sands
@@ -20,6 +20,7 @@ from geosand.site.settings_document import FILE, column_of, rows_of, said_by, ta
 from geosand.units import UnitFault, factor_to_si
 
 TABLES = ("sand", "sands", "catches", "targets")
+YEAR = np.timedelta64(366, "D")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
@@ -90,6 +91,8 @@ def read_all_settings(
     for row in np.flatnonzero(end <= start).tolist():
         found = f"the season ends ({end[row]}) before it starts ({start[row]})"
         reader.fault(row, "season_end", found, remedy="check both dates")
+    long = "the season is longer than a year: check the years of season_start and season_end"
+    reader.tell(end - start > YEAR, long, "season")
     default = _Defaults(reader)
     values = {
         "elevation_m": reader.quantity("elevation", "m", minimum=-500, maximum=9000),
@@ -125,13 +128,15 @@ def read_all_settings(
 def _settings(of_catches: _Defaults, default: _Defaults) -> dict[str, Floats]:
     """Settings of all trays, from the table [catches], and of the site."""
     return {
-        "u_tray": of_catches("u_tray", "ratio", 0.005, 0.5),
-        "catch_efficiency": of_catches("catch_efficiency", "ratio", 1.0, 2.0, above=0.0),
-        "u_catch_efficiency": of_catches("u_catch_efficiency", "ratio", 0.03, 0.5),
+        "u_tray": of_catches("u_tray", "ratio", 0.005, 0.5, share_below=0.0005),
+        "catch_efficiency": of_catches("catch_efficiency", "ratio", 1.0, 2.0, minimum=0.1),
+        "u_catch_efficiency": of_catches(
+            "u_catch_efficiency", "ratio", 0.03, 0.5, share_below=0.001
+        ),
         "collar_width_m": default("collar_width", "m", 0.9, 20),
         "surrounds_width_m": default("surrounds_width", "m", 4.0, 100),
-        "tolerance": default("tolerance", "ratio", 0.10, 1.0, above=0.0),
-        "agreement": default("agreement", "ratio", 0.10, 1.0, above=0.0),
+        "tolerance": default("tolerance", "ratio", 0.10, 1.0, minimum=0.001, share_below=0.005),
+        "agreement": default("agreement", "ratio", 0.10, 1.0, minimum=0.001, share_below=0.005),
     }
 
 
@@ -142,10 +147,17 @@ class _Defaults:
         self.reader = reader
 
     def __call__(
-        self, base: str, si: str, value: float, maximum: float, *, above: float | None = None
+        self,
+        base: str,
+        si: str,
+        value: float,
+        maximum: float,
+        *,
+        minimum: float = 0.0,
+        share_below: float = 0.0,
     ) -> Floats:
         column = self.reader.quantity(
-            base, si, minimum=None if above is not None else 0.0, above=above, maximum=maximum
+            base, si, minimum=minimum, maximum=maximum, share_below=share_below
         )
         unsaid = np.isnan(column)
         if not unsaid.any():
@@ -167,7 +179,8 @@ def _targets(document: Mapping[str, Any], members: int, faults: Faults) -> list[
                 remedy = "write [targets_mm]"
                 faults.add(FILE, str(problem), row=f"[{key}]", remedy=remedy, member=k)
             continue
-        for kind, value in table_of(document[key], key, members, faults).items():
+        for name, value in table_of(document[key], key, members, faults).items():
+            kind = tidied(name).lower()
             depths = np.full(members, np.nan)
             for k, cell in enumerate(cells_of(column_of(value))):
                 if members > 1 and cell is None:
@@ -178,19 +191,19 @@ def _targets(document: Mapping[str, Any], members: int, faults: Faults) -> list[
                         FILE,
                         f"{quoted(str(cell))} is not a season's depth",
                         row=f"[{key}]",
-                        column=kind,
+                        column=name,
                         allowed=f"a number from 0 to {1 / factor:g}",
                         member=k,
                     )
-                elif (kind.lower(), k) in known:
+                elif (kind, k) in known:
                     remedy = "keep one"
                     faults.add(
-                        FILE, "stands twice", row=f"[{key}]", column=kind, remedy=remedy, member=k
+                        FILE, "stands twice", row=f"[{key}]", column=name, remedy=remedy, member=k
                     )
                 else:
-                    known.add((kind.lower(), k))
+                    known.add((kind, k))
                     depths[k] = number * factor
-            targets.append((kind.lower(), depths))
+            targets.append((kind, depths))
     return targets
 
 

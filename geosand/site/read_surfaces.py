@@ -9,7 +9,7 @@ import numpy as np
 
 from geosand.columns import Bools, Floats, Geometries, Ints, Strings, distinct
 from geosand.errors import Faults, Finding
-from geosand.site.cells import RawTable, nearest, quoted
+from geosand.site.cells import RawTable, nearest, quoted, tidied
 from geosand.site.outlines import (
     Outlines,
     check_outlines,
@@ -130,7 +130,7 @@ def _kinds(editions: list[RawEdition]) -> Ids:
 
 
 def _lowered(word: str) -> str:
-    return word.strip().lower()
+    return tidied(word).lower()
 
 
 def _aims(kind: Strings, member: Ints, text: SiteTexts) -> Floats:
@@ -182,6 +182,7 @@ def _one_edition(edition: RawEdition, kinds: Ids, faults: Faults, findings: list
     ).changed(str.lower)
     names = reader.text("name")
     _check_ids(reader, ids, kinds)
+    reader.tell_nearly_same(Ids(text=ids, member=reader.member), "surface")
     id_of, kind_of = ids.strings(), kind.strings()
     _other_kinds(reader, id_of, kind)
     outlines = check_outlines(reader, edition.geometry, id_of)

@@ -8,10 +8,11 @@ from typing import Any
 
 import numpy as np
 
-from geosand.columns import Bools, Dates, Floats, Strings
+from geosand.columns import Bools, Dates, Floats, Ints, Strings
 from geosand.site.cells import (
     DAY,
     LONGEST,
+    NUMBER,
     UNSHOWN,
     Cell,
     as_text,
@@ -39,15 +40,29 @@ _ZONED = r"\s*\d{4}-\d{2}-\d{2}[T ][\d:.]+ ?(Z|[+-]\d{2}:?\d{2})\s*"
 DAYS = np.array(["1950-01-01", "2149-12-31"], dtype="datetime64[D]")
 RECORDS = ("dressings.csv", "loads.csv", "catches.csv", "deliveries.csv")
 TRUE, FALSE = ("true", "yes", "1"), ("false", "no", "0")
+#: What people write where there is nothing.
+NOTHING = ("-", "--", "–", "—", "/", "na", "n/a", "n.a.", "#n/a", "none", "null", "nil", "nan", "?")
+COMMENT = ("#", "//", ";", "%", "!")  #: marks with which programs leave a line out
+MINUSES = "\u2212\u2010\u2011\u2012\u2013\u2014"  #: signs that look like the one of the keyboard
 
 
 class Reader(TableReader):
     """Takes checked columns out of one RawTable, noting faults."""
 
     def texts(
-        self, name: str, *, required: bool = False, pattern: str = "", allowed: str = ""
+        self,
+        name: str,
+        *,
+        required: bool = False,
+        pattern: str = "",
+        allowed: str = "",
+        or_else: str = "",
     ) -> Texts:
-        """A text column (n,), stripped; "" where blank."""
+        """A text column (n,), stripped; "" where blank.
+
+        ``or_else`` is what can be done beside writing what is required.
+        """
+        remedy = f"write the {name}{or_else}"
         column = self.column(name, required=required)
         if name not in self.table.columns:
             return blank_texts(self.size)
@@ -59,7 +74,7 @@ class Reader(TableReader):
         wrong = {
             k: told
             for k, word in enumerate(texts.words)
-            if (told := _wrong_text(word, name, required, pattern, allowed))
+            if (told := _wrong_text(word, remedy if required else "", pattern, allowed))
         }
         if wrong:
             for row in np.flatnonzero(np.isin(texts.code, list(wrong))).tolist():
@@ -68,11 +83,20 @@ class Reader(TableReader):
             return texts
         return texts.changed(lambda word: word[:LONGEST].translate(UNSHOWN))
 
-    def text(
-        self, name: str, *, required: bool = False, pattern: str = "", allowed: str = ""
-    ) -> Strings:
+    def text(self, name: str) -> Strings:
         """The same, one text a row (n,)."""
-        return self.texts(name, required=required, pattern=pattern, allowed=allowed).strings()
+        return self.texts(name).strings()
+
+    def names(self, name: str) -> Texts:
+        """A text column (n,) by which each row is known; a mark before some of them is told."""
+        or_else = ", or take out the row if it holds a total or a note"
+        texts = self.texts(name, required=True, or_else=or_else)
+        marked = texts.matching(lambda word: word.startswith(COMMENT))
+        some = self.of(~marked & texts.matching(bool)) if marked.any() else self.of(marked)
+        said = f"read although {name} begins with a mark: delete what is not to count"
+        rows = np.flatnonzero(marked & some[self.member])
+        self.tell_rows(rows, lambda mine: f"{self.places(mine)} {said}", "file")
+        return texts
 
     def choice(self, name: str, allowed: Sequence[str]) -> Strings:
         """A text column (n,) of a few allowed words, in lower case."""
@@ -142,10 +166,12 @@ class Reader(TableReader):
         above: float | None = None,
         minimum: float | None = None,
         maximum: float | None = None,
+        share_below: float = 0.0,
     ) -> Floats:
         """A column of quantities (n,) in the SI unit ``si``; nan where blank.
 
-        The unit is what follows ``base`` in the column's name. Limits are in SI.
+        The unit is what follows ``base`` in the column's name. Limits are in SI. A percentage
+        between 0 and ``share_below`` (a ratio) is told: 0.05 may be meant as a share, 5 %.
         """
         faults_before = len(self.faults.found)
         found = self.columns_of(base, si)
@@ -159,12 +185,24 @@ class Reader(TableReader):
             with np.errstate(over="ignore"):
                 values = self.number(name, required=required and len(found) == 1) * factor
             values = self._limits(name, values, factor, above, minimum, maximum)
+            if share_below and factor < 1:
+                self._shares(name, values, share_below)
             out = values if out is None else np.where(np.isnan(out), values, out)
         assert out is not None
         if required and len(found) > 1:  # each of them is blank for the other sites
             for row in np.flatnonzero(np.isnan(out)).tolist():
                 self.fault(row, base, "no number is written here", remedy="fill it in")
         return out
+
+    def _shares(self, name: str, values: Floats, below: float) -> None:
+        """A finding where percentages are as small as the shares of 1 that may be meant."""
+
+        def text(rows: Ints) -> str:
+            percent = values[rows[0]] * 100
+            share = f"as a share of 1 it would be {percent * 100:.4g} %"
+            return f"{self.places(rows)}, {name}: {percent:.4g} is read as percent; {share}"
+
+        self.tell_rows(np.flatnonzero((values > 0) & (values < below)), text, "file")
 
     def number(
         self,
@@ -237,12 +275,10 @@ def _days(cells: Iterable[Cell]) -> Dates:
     return np.array(days, dtype="datetime64[D]")
 
 
-def _wrong_text(
-    text: str, name: str, required: bool, pattern: str, allowed: str
-) -> dict[str, str] | None:
+def _wrong_text(text: str, required: str, pattern: str, allowed: str) -> dict[str, str] | None:
     """What is wrong with a text; None where nothing is."""
     if required and not text:
-        return {"found": "nothing is written here", "remedy": f"write the {name}"}
+        return {"found": "nothing is written here", "remedy": required}
     if len(text) > LONGEST:
         return {"found": f"a text of {len(text):,} characters", "allowed": f"{LONGEST:,}"}
     if not is_clean(text):
@@ -262,6 +298,10 @@ def _number_remedy(text: str, file: str) -> str:
         return remedy + (workbook if file in RECORDS else "")
     if re.fullmatch(r"(\d+[ -])?\d+/\d+\s*\W?", plain, re.ASCII):
         return "write fractions as decimal numbers, 1/32 as 0.03125"
-    if re.fullmatch(r"[+-]?[\d.,]*\d\s*[^\W\d]{1,5}[23²³]?", plain):
+    if re.fullmatch(r"[+-]?[\d.,]*\d\s*([^\W\d]{1,5}[23²³]?|%)", plain):
         return "write the number alone; a unit belongs into the name of the column"
+    if plain.lower() in NOTHING:
+        return "write nothing where nothing was measured"
+    if plain[0] in MINUSES and NUMBER.fullmatch(plain[1:]):
+        return "write its minus as the hyphen of the keyboard, -"
     return ""

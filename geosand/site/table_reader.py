@@ -5,15 +5,17 @@ The rows may be of several sites: faults and findings then say of which they are
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import re
+import unicodedata
+from collections.abc import Callable, Sequence
 from functools import lru_cache
 
 import numpy as np
 
-from geosand.columns import Bools, Ints
+from geosand.columns import Bools, Ints, distinct
 from geosand.errors import Faults, Finding
 from geosand.site.cells import RawTable, nearest, quoted
-from geosand.site.raw_columns import Column, any_written, written
+from geosand.site.raw_columns import Column, Ids, any_written, repeated, written
 from geosand.units import UnitFault, factor_to_si
 
 
@@ -51,6 +53,38 @@ class TableReader:
             finding = Finding(about=self.table.file, text=text, topic=topic, member=k)
             self.findings.append(finding)
 
+    def tell_rows(self, rows: Ints, text: Callable[[Ints], str], topic: str) -> None:
+        """A finding about the file for each site that has any of ``rows``, made of its own."""
+        for k in distinct(self.member[rows]).tolist():
+            said = text(rows[self.member[rows] == k])
+            finding = Finding(about=self.table.file, text=said, topic=topic, member=k)
+            self.findings.append(finding)
+
+    def tell_nearly_same(self, names: Ids, thing: str) -> None:
+        """A finding for names of one site that differ in case, blanks or zeros before a number."""
+        loose = names.text.changed(_loosely)
+        keys = names.member * len(loose.words) + loose.code
+        for row, start in repeated(keys, loose.matching(bool)):
+            one, other = (names.text.words[names.text.code[k]] for k in (start, row))
+            text = (
+                f"the {thing}s {quoted(one)} and {quoted(other)} have nearly the same name: check"
+            )
+            if one != other:
+                finding = Finding(
+                    about=self.table.file,
+                    text=f"{text} that no row means the other",
+                    topic="file",
+                    member=int(names.member[row]),
+                )
+                self.findings.append(finding)
+
+    def places(self, rows: Ints) -> str:
+        """Where rows stand, the first few of them, for a finding."""
+        names = [self.table.rows[row] for row in rows[:8].tolist()]
+        more = f" and {len(rows) - 8} more" if len(rows) > 8 else ""
+        word = ("rows " if len(rows) > 1 else "row ") if isinstance(names[0], int) else ""
+        return f"{word}{', '.join(map(str, names))}{more}"
+
     def fault(
         self, row: int, column: str | None, found: str, *, allowed: str = "", remedy: str = ""
     ) -> None:
@@ -85,9 +119,10 @@ class TableReader:
 
     def meant(self, name: str) -> str:
         """A question for a remedy, naming an unread column that is nearly called ``name``."""
-        others = {n.lower(): n for n in self.table.columns if n not in self.read}
+        unread = [n for n in self.table.columns if n not in self.read]
+        others = [n for n in unread if n.startswith("u_") == name.startswith("u_")]
         near = nearest(name, others, cutoff=0.7)
-        return f"did you mean {quoted(others[near[0]])}? " if near else ""
+        return f"did you mean {quoted(near[0])}? " if near else ""
 
     def column(self, name: str, *, required: bool = False) -> Column:
         """A column; blanks where there is no such column (a fault if ``required``)."""
@@ -172,7 +207,7 @@ class TableReader:
             if mine not in hints:
                 known = (self.known - several) | mine
                 names = {n.removesuffix("_…"): n for n in sorted(known)}
-                near = nearest(name.lower(), names, cutoff=0.75)
+                near = nearest(name, names, cutoff=0.75)
                 hints[mine] = f" (did you mean {names[near[0]]}?)" if near else ""
             out.append(hints[mine])
         return out
@@ -188,6 +223,13 @@ class TableReader:
             return np.ones(1, dtype=np.bool_)
         present: Bools = self.table.present.get(name, self.has(name))
         return present
+
+
+def _loosely(name: str) -> str:
+    """A name without what people leave out or add without a thought."""
+    plain = unicodedata.normalize("NFKC", name).casefold()
+    plain = re.sub(r"(?<!\d)[\s_]+|[\s_]+(?!\d)", "", plain)
+    return re.sub(r"(?<![\d.])0+(?=\d)|\.0+$", "", plain)
 
 
 @lru_cache(maxsize=1000)

@@ -37,9 +37,9 @@ def test_each_pair_shares_the_line_it_has_in_common(seed: int) -> None:
     for shape in one:
         survey[np.flatnonzero(shapely.equals_identical(shapes, shape))[1]] = 1
     kinds = rng.choice(["green", "lawn"], len(shapes))
-    shared = shared_edges(shapes, kinds, survey)
+    rank = precedence_ranks(kinds, shapely.area(shapes), survey)
+    shared = shared_edges(shapes, rank, survey)
     assert (survey[shared.lower] == survey[shared.upper]).all()
-    rank = precedence_ranks(kinds, shapely.area(shapes))
     assert (rank[shared.lower] > rank[shared.upper]).all()
     lower, upper = np.nonzero((survey[:, None] == survey) & (rank[:, None] > rank))
     common = shapely.intersection(shapely.boundary(shapes[lower]), shapely.boundary(shapes[upper]))
@@ -67,8 +67,8 @@ def test_a_ring_and_edges_in_common_add_up_alike_whatever_lies_between(step_m: f
     ground = shapely.segmentize(shapely.box(0, 0, 10, 7), step_m).difference(hole)
     beside = shapely.segmentize(shapely.box(10, 0, 12.1, 7), step_m)
     site = np.array([ground, shapely.MultiPolygon([hole, beside])], dtype=object)
-    alone = shared_edges(site, np.array(["lawn", "green"]), np.zeros(2, dtype=np.int64))
+    alone = shared_edges(site, np.array([1, 0]), np.zeros(2, dtype=np.int64))
     assert alone.length_m.tolist() == [pytest.approx(hole.length + 7, abs=0.11)]  # at two corners
     both = np.concatenate([site, shapely.transform(site, lambda at: at * 1.1)])
-    together = shared_edges(both, np.array(["lawn", "green"] * 2), np.array([0, 0, 1, 1]))
+    together = shared_edges(both, np.array([2, 0, 3, 1]), np.array([0, 0, 1, 1]))
     assert together.length_m[0] == alone.length_m[0]

@@ -106,6 +106,5 @@ def test_an_edge_digitised_twice_with_many_vertices(column):
     hole = shapely.Point(0, 0).buffer(30.02, quad_segs=170)
     outer = shapely.Point(0, 0).buffer(33, quad_segs=100)
     collar = shapely.Polygon(outer.exterior, [hole.exterior])
-    kinds, edition = np.array(["collar", "green"]), np.zeros(2, dtype=np.int64)
-    shared = shared_edges(column(collar, inner), kinds, edition)
+    shared = shared_edges(column(collar, inner), np.array([1, 0]), np.zeros(2, dtype=np.int64))
     assert shared.length_m == pytest.approx([hole.length], rel=1e-12)

@@ -142,13 +142,13 @@ def test_edges_of_a_green_its_collar_and_the_fairway_beneath(column):
     _, ground = owned(column, kinds, *shapes)
     flat = PLANE.to_plane(ground)
     edition = np.zeros(3, dtype=np.int64)
-    shared = shared_edges(flat, kinds, edition)
+    shared = shared_edges(flat, np.array([2, 1, 0]), edition)
     assert list(zip(shared.lower, shared.upper, strict=True)) == [(0, 1), (1, 2)]
     around = 120 * np.sin(np.radians(3)) * np.array([11.0, 10.0])  # of a regular 60-gon
     assert shared.length_m == pytest.approx(around, rel=1e-6)
     own = own_edges_m(shapely.length(flat), shared)
     assert own == pytest.approx([360, around[0], around[1]], rel=1e-5)
-    apart = shared_edges(flat, kinds, np.array([0, 1, 0]))
+    apart = shared_edges(flat, np.array([2, 1, 0]), np.array([0, 1, 0]))
     assert not len(apart.lower)
 
 
@@ -156,7 +156,7 @@ def test_partly_shared_edge(column):
     # a tee of 10 m x 6 m reaching 4 m into a fairway: the cut runs 4 + 6 + 4 m along the tee
     kinds = np.array(["tee", "fairway"])
     _, ground = owned(column, kinds, shapely.box(-6, 0, 4, 6), shapely.box(0, -20, 60, 30))
-    shared = shared_edges(PLANE.to_plane(ground), kinds, np.zeros(2, dtype=np.int64))
+    shared = shared_edges(PLANE.to_plane(ground), np.arange(2), np.zeros(2, dtype=np.int64))
     assert (shared.lower.tolist(), shared.upper.tolist()) == ([1], [0])
     assert shared.length_m[0] == pytest.approx(14, abs=0.11)  # the tolerance at both ends
 
@@ -164,19 +164,17 @@ def test_partly_shared_edge(column):
 def test_edge_digitised_twice(column):
     inner = disc(0, 0, 10, 83)
     collar = shapely.Polygon(disc(0, 0, 12).exterior, [disc(0, 0, 10.01, 60).exterior])
-    kinds = np.array(["collar", "green"])
-    edition = np.zeros(2, dtype=np.int64)
-    shared = shared_edges(column(collar, inner), kinds, edition)
+    rank, edition = np.array([1, 0]), np.zeros(2, dtype=np.int64)
+    shared = shared_edges(column(collar, inner), rank, edition)
     assert shared.length_m == pytest.approx([62.9], abs=0.1)  # 2 pi 10.01 m
     wide = shapely.Polygon(disc(0, 0, 12).exterior, [disc(0, 0, 10.3, 60).exterior])
-    assert not len(shared_edges(column(wide, inner), kinds, edition).length_m)
-    assert len(shared_edges(column(wide, inner), kinds, edition, tolerance_m=0.5).length_m)
+    assert not len(shared_edges(column(wide, inner), rank, edition).length_m)
+    assert len(shared_edges(column(wide, inner), rank, edition, tolerance_m=0.5).length_m)
 
 
 def test_neighbours_that_meet_in_a_corner_share_no_edge(column):
-    kinds = np.array(["tee", "lawn", "lawn"])
     squares = column(shapely.box(0, 0, 5, 5), shapely.box(5, 5, 9, 9), shapely.Polygon())
-    shared = shared_edges(squares, kinds, np.zeros(3, dtype=np.int64))
+    shared = shared_edges(squares, np.arange(3), np.zeros(3, dtype=np.int64))
     assert not len(shared.lower)
     assert own_edges_m(shapely.length(squares), shared).tolist() == [20, 16, 0]
 

@@ -7,7 +7,13 @@ import pytest
 import shapely
 
 from geosand.areas.ellipsoid import ellipsoid_areas_m2
-from geosand.areas.ownership import _meeting, cut_ground, filled_holes, owned_geometries
+from geosand.areas.ownership import (
+    _meeting,
+    cut_ground,
+    filled_holes,
+    owned_geometries,
+    precedence_ranks,
+)
 from geosand.areas.rings import rings_of
 
 DEGREE_M = 111_320.0
@@ -78,7 +84,8 @@ def test_areas_of_what_is_left(column):
     shapes = shapely.transform(column(*fields, *tops), lambda p: p / DEGREE_M)
     kinds, rings = np.array(["lawn"] * 4 + ["green"] * 5), rings_of(shapes)
     drawn = ellipsoid_areas_m2(rings)
-    cut, left, left_m2 = cut_ground(shapes, kinds, np.zeros(9, dtype=np.int64), drawn, rings)
+    rank = precedence_ranks(kinds, drawn)
+    cut, left, left_m2 = cut_ground(shapes, rank, np.zeros(9, dtype=np.int64), rings)
     assert cut.tolist() == [0, 1, 2, 3]
     assert shapely.get_num_geometries(left).tolist() == [1, 2, 1, 1]
     assert shapely.is_empty(left).tolist() == [False, False, True, False]

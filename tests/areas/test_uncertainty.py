@@ -7,8 +7,12 @@ import pytest
 import shapely
 
 from geosand.areas.common_edges import SharedEdges, own_edges_m, shared_edges
+from geosand.areas.ownership import precedence_ranks
+from geosand.areas.plane import Plane
+from geosand.areas.register import area_register
 from geosand.areas.uncertainty import AreaErrors, Sums
 from geosand.columns import Runs
+from geosand.site.tables import Surfaces
 
 NO_EDGES = SharedEdges(
     lower=np.zeros(0, dtype=np.int64), upper=np.zeros(0, dtype=np.int64), length_m=np.zeros(0)
@@ -24,7 +28,9 @@ def disc(radius: float) -> shapely.Polygon:
 def errors_of(flat, kinds, *, vertices=0.0, edge=0.0, bias=0.0, edition=None) -> AreaErrors:
     rows = len(flat)
     survey = np.zeros(rows, dtype=np.int64) if edition is None else np.array(edition)
-    shared = shared_edges(flat, np.array(kinds), survey)
+    shared = shared_edges(
+        flat, precedence_ranks(np.array(kinds), shapely.area(flat), survey), survey
+    )
     return AreaErrors(
         u_vertices_m2=np.full(rows, vertices),
         own_edge_m=own_edges_m(shapely.length(flat), shared),
@@ -282,3 +288,37 @@ def test_columns_of_different_length_are_refused():
             edition=np.zeros(2, dtype=np.int64),
             shared=NO_EDGES,
         )
+
+
+def test_of_one_kind_the_edge_is_that_of_the_one_on_top_though_more_is_left_beneath():
+    """A lawn in a larger one, which is cut down to less than it: 8 m x 8 m in 10 m x 10 m.
+
+    A bias of 1 m makes the one on top larger by 32 m², the other by 40 m² less 32 m².
+    """
+    plane = Plane(longitude_deg=3.0, latitude_deg=45.0)
+    shapes = np.array([shapely.box(-5, -5, 5, 5), shapely.box(-4, -4, 4, 4)], dtype=object)
+    site = surfaces_of(plane.to_lonlat(shapes), ["lawn", "lawn"])
+    register = area_register(site)
+    assert (register.errors.shared.lower, register.errors.shared.upper) == ([0], [1])
+    assert register.u_area_m2 == pytest.approx([8.0, 32.0], rel=1e-5)
+
+
+def surfaces_of(geometry, kinds) -> Surfaces:
+    """Surfaces of one survey with a bias of 1 m and no other error."""
+    n = len(geometry)
+    names, unknown, nothing = np.array([f"s{k}" for k in range(n)]), np.full(n, np.nan), np.zeros(n)
+    return Surfaces(
+        id=names,
+        name=names.copy(),
+        kind=np.array(kinds),
+        edition=np.zeros(n, dtype=np.int64),
+        ground=np.arange(n),
+        around=np.full(n, -1),
+        geometry=geometry,
+        target_m=unknown,
+        elevation_m=unknown.copy(),
+        slope=unknown.copy(),
+        boundary_accuracy_m=nothing,
+        edge_accuracy_m=nothing.copy(),
+        edge_bias_m=np.ones(n),
+    )

@@ -60,11 +60,95 @@ ENCODINGS = (
     ),
 )
 
+AS_PROGRAMS_WRITE_THEM = (
+    *(
+        Case(f"a separator line {line!r}", {"loads": line + LOADS.replace(",", ";")}, ACCEPTED)
+        for line in ('"sep=;"\n', "SEP=;\n", "sep=;;;;;\r\n", "\ufeffsep=;\n")
+    ),
+    Case(
+        "a separator line of an old Macintosh",
+        {"loads": ("sep=;\n" + LOADS.replace(",", ";")).replace("\n", "\r")},
+        ACCEPTED,
+    ),
+    Case("two byte order marks", {"loads": "\ufeff\ufeff" + LOADS}, ACCEPTED),
+    Case(
+        "two files joined, each with its mark and head",
+        {"loads": "\ufeff" + LOADS + "\ufeff" + LOADS.replace("L1", "L2")},
+        REFUSED,
+        "row 3, dressing: 'dressing' is not in the dressings",
+    ),
+    Case("UTF-16 without its mark", {"loads": LOADS.encode("utf-16-le")}, REFUSED, "is not a text"),
+    Case("UTF-32", {"loads": LOADS.encode("utf-32")}, REFUSED, "is not a text file"),
+    Case("UTF-16 of the other order", {"loads": b"\xfe\xff" + LOADS.encode("utf-16-be")}, ACCEPTED),
+    Case(
+        "bars between the columns",
+        {"loads": LOADS.replace(",", "|")},
+        REFUSED,
+        "names one column only. Write , or ; or a tab between the columns",
+    ),
+    Case(
+        "every cell in quotes",
+        {"loads": "".join('"' + line.replace(",", '","') + '"\n' for line in LOADS.splitlines())},
+        ACCEPTED,
+    ),
+    Case(
+        "three kinds of line ends",
+        {"loads": LOADS.rstrip() + "\r\n" + "L2,D1,0.4,25,0.25,1\rL3,D1,0.4,25,0.25,1"},
+        ACCEPTED,
+    ),
+    Case("separators behind each line", {"loads": LOADS.replace("\n", ",,\n")}, ACCEPTED),
+    Case(
+        "a separator before each line",
+        {"loads": "".join(f",{line}\n" for line in LOADS.splitlines())},
+        ACCEPTED,
+    ),
+    Case(
+        "row numbers of a script before each line",
+        {"loads": "".join(f"{k or ''},{line}\n" for k, line in enumerate(LOADS.splitlines()))},
+        REFUSED,
+        "column 1 has no name",
+    ),
+    Case("a sign that ends old files", {"loads": LOADS + "\x1a"}, REFUSED, "control characters"),
+    Case("a comment above", {"loads": "# of 2026\n" + LOADS}, REFUSED, "names no columns"),
+    Case(
+        "masses in two columns, each for some rows",
+        {
+            "catches": [
+                c | {"gross_g": c["gross_g"] if k < 3 else "", "gross_oz": "" if k < 3 else 5}
+                for k, c in enumerate(CATCHES)
+            ]
+        },
+        REFUSED,
+        "gross_g and gross_oz say the same thing",
+    ),
+    Case(
+        "masses in two columns, one empty",
+        {"catches": [c | {"gross_oz": ""} for c in CATCHES]},
+        ACCEPTED,
+    ),
+    Case(
+        "a second column in other case",
+        {"loads": LOADS.replace("count,", "count,Count,").replace("52,", "52,60,")},
+        FOUND,
+        "column 'Count' is not read (did you mean count?)",
+    ),
+    Case(
+        "a note with a line break",
+        {"dressings": DRESSINGS.replace("swath_m", "note").replace(",4\n", ',"wet\nand cold"\n')},
+        ACCEPTED,
+    ),
+)
+
 
 CSV_SHAPE = (
     Case("empty catches", {"catches": ""}, REFUSED, "catches.csv: is empty"),
     Case("blank lines only", {"loads": "\n\n  \n"}, REFUSED, "loads.csv: is empty"),
-    Case("a header and no row", {"catches": CATCH_HEAD}, ACCEPTED),
+    Case(
+        "a header and no row",
+        {"catches": CATCH_HEAD},
+        FOUND,
+        "D1: no catches lie on its surfaces",
+    ),
     Case(
         "a title above the columns",
         {"loads": "Loads of 2026,,,,,\n" + LOADS},
@@ -169,4 +253,4 @@ CSV_SHAPE = (
 )
 
 
-CASES = (*ENCODINGS, *CSV_SHAPE)
+CASES = (*ENCODINGS, *AS_PROGRAMS_WRITE_THEM, *CSV_SHAPE)

@@ -6,7 +6,51 @@ from tests.bad_input.case import ACCEPTED, FOUND, REFUSED, Case
 from tests.bad_input.spoiled import BOOK, NO_CSV, cells_of, in_workbook, workbook
 from tests.sites import CATCHES, LOADS, SURFACES, collection, points
 
+NEARLY_NAMED = (
+    *(
+        Case(
+            f"loads named {name}",
+            {"loads": None, "files": {name: LOADS}},
+            FOUND,
+            f"{name}: is not read; what belongs there is read from loads.csv",
+        )
+        for name in ("Loads.csv", "loads.CSV", "loads.csv.csv", "load.csv", "loads.txt")
+    ),
+    Case(
+        "loads downloaded a second time",
+        {"files": {"loads (1).csv": LOADS}},
+        FOUND,
+        "loads (1).csv: is not read",
+    ),
+    Case("loads of last year beside", {"files": {"loads_last_year.csv": LOADS}}, ACCEPTED),
+    Case(
+        "an old workbook",
+        {"files": {"records.xls": b"x"}},
+        FOUND,
+        "records.xls: is not read; what belongs there is read from records.xlsx",
+    ),
+    Case(
+        "what a program leaves while a workbook is open",
+        in_workbook() | {"files": {"records.xlsx": workbook(**BOOK), "~$records.xlsx": b"x"}},
+        ACCEPTED,
+    ),
+    *(
+        Case(
+            f"an earlier survey in {name}",
+            {"files": {name: collection(SURFACES)}},
+            FOUND,
+            "is not read; earlier surveys are read from editions/",
+        )
+        for name in (
+            "editions/a.GEOJSON",
+            "editions/a.json",
+            "editions/a.shp",
+            "Editions/a.geojson",
+        )
+    ),
+)
 CASES = (
+    *NEARLY_NAMED,
     Case(
         "catches in two files",
         {"files": {"catches.geojson": points(CATCHES)}},

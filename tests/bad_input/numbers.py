@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from tests.bad_input.case import ACCEPTED, FOUND, REFUSED, Case
 from tests.bad_input.spoiled import all_catches, csv_text, with_catch
-from tests.sites import CATCHES, DRESSINGS, LAT, LOADS, LON
+from tests.sites import CATCHES, DRESSINGS, LOADS
 
 NUMBERS = (
     Case(
@@ -169,16 +169,9 @@ UNITS = (
         "ounces and inches",
         {
             "catches": [
-                {
-                    "catch": "c1",
-                    "dressing": "D1",
-                    "lon": LON,
-                    "lat": LAT,
-                    "tray_length_in": 16,
-                    "tray_width_in": 10,
-                    "tare_oz": 2,
-                    "gross_oz": 5,
-                }
+                {name: c[name] for name in ("catch", "dressing", "lon", "lat")}
+                | {"tray_length_in": 16, "tray_width_in": 10, "tare_oz": 2, "gross_oz": 5.3}
+                for c in CATCHES
             ]
         },
         ACCEPTED,

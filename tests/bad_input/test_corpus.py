@@ -5,8 +5,11 @@ After the run the terminal shows how many cases were tried .
 
 from __future__ import annotations
 
+import csv
 import hashlib
+import io
 import json
+import re
 from collections.abc import Callable
 from pathlib import Path
 
@@ -14,6 +17,10 @@ import pytest
 from click.testing import CliRunner, Result
 
 from geosand.cli import main
+from geosand.errors import Fault, Refused, printable
+from geosand.formats.site_folder import read_site
+from geosand.results import work_out
+from geosand.site.cells import parse_number
 from tests.bad_input import (
     csv_files,
     folders,
@@ -21,6 +28,7 @@ from tests.bad_input import (
     polygons,
     references,
     settings,
+    slips,
     workbooks,
 )
 from tests.bad_input.case import FOUND, REFUSED, Case
@@ -28,10 +36,20 @@ from tests.sites import write_site
 
 CASES = [
     case
-    for module in (csv_files, numbers, references, settings, polygons, folders, workbooks)
+    for module in (csv_files, numbers, references, settings, polygons, folders, workbooks, slips)
     for case in module.CASES
 ]
 EXIT = {REFUSED: 1}
+TABLES = ("dressings.csv", "loads.csv", "catches.csv", "deliveries.csv")
+FILES = ("site.toml", "surfaces.geojson", "catches.geojson", "records.xlsx", *TABLES)
+#: Faults of a file as a whole, which need no row and no column.
+WHOLE = re.compile(
+    "is |has |stands |unpacks |the (file is missing|first line|cells)|there (is no|are no|are two)"
+    "|more than|no (sand|dressings)|both |its coordinates|something stands|a row has|sheet "
+    "|[0-9]+ sands|'.*' is no FeatureCollection|surfaces lie|a surface is|.* say the same thing"
+)
+#: What only a programmer would understand.
+PYTHON = re.compile(r"None|Error\b|<class|object at|0x[0-9a-f]{6}|numpy|\bdict\b|\bstr\b|  ")
 
 
 def digests(folder: Path) -> dict[str, str]:
@@ -79,16 +97,49 @@ def test_case(
         assert not balanced.stdout
         assert case.text in checked.stderr
         assert balanced.stderr == checked.stderr
+        _says_all(folder)
     else:
         document = json.loads(balanced.stdout, parse_constant=_no_number)
         assert document["dressings"] or "dressing" in case.name
-    if case.outcome == FOUND:
         listed = json.loads(run("check", folder, "--json").stdout)["findings"]
         new = [
             f"{f['about']}: {f['text']}" for f in listed if f["text"] not in said_of_the_valid_site
         ]
-        assert any(case.text in text for text in new), new
+        if case.outcome == FOUND:
+            assert any(case.text in text for text in new), new
+        else:
+            assert not new
     record_property("bad input", case.outcome)
+
+
+def _says_all(folder: Path) -> None:
+    """Each fault of a refusal says where, what was found, and what is allowed or to be done."""
+    with pytest.raises(Refused) as refusal:
+        work_out(read_site(folder))
+    for fault in refusal.value.faults:
+        text = str(fault)
+        assert fault.file.partition(", sheet ")[0] in FILES or fault.file.startswith("editions/")
+        assert fault.row is not None or fault.column or WHOLE.match(fault.found), text
+        assert fault.allowed or fault.remedy or re.search("use one of|: write ", fault.found), text
+        assert 20 < len(text) < 420, text
+        assert re.match("[a-z]", text) and text.endswith((".", "?", "!")), text
+        assert not PYTHON.search(text), text
+        cell, number = _cell(folder, fault), parse_number(_cell(folder, fault))
+        found = cell[:30] if number is None else f"{number:g}"
+        assert printable(found) in printable(fault.found) or "mm deep" in fault.found, text
+
+
+def _cell(folder: Path, fault: Fault) -> str:
+    """What stands in the cell of a CSV file that a fault is about; "" where there is none."""
+    path = folder / fault.file
+    if path.suffix != ".csv" or not isinstance(fault.row, int) or fault.allowed == "":
+        return ""
+    try:
+        lines = list(csv.DictReader(io.StringIO(path.read_bytes().decode("utf-8"))))
+        cell = lines[fault.row - 2][str(fault.column)]
+    except (UnicodeDecodeError, csv.Error, IndexError, KeyError):
+        return ""
+    return cell.strip()
 
 
 def _no_number(name: str) -> None:

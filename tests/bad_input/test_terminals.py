@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import shlex
 import subprocess
 import sys
 from pathlib import Path
@@ -69,6 +70,16 @@ def test_a_reader_that_has_seen_enough(site: Path) -> None:
         assert process.stdout is not None and process.stderr is not None
         process.stdout.close()
         assert process.stderr.read() == b""
+
+
+@pytest.mark.parametrize("closed", ["<&-", ">&-", "2>&-", "<&- >&- 2>&-"])
+def test_whoever_closes_streams_gets_the_files(closed: str, site: Path, tmp_path: Path) -> None:
+    """Nothing that is meant for a closed stream may go into the file that took its number."""
+    out = tmp_path / "m.html"
+    words = shlex.join([sys.executable, "-m", "geosand", "account", str(site), "--out", str(out)])
+    assert subprocess.run(["sh", "-c", f"{words} {closed}"], check=False).returncode == 0
+    text = out.read_text(encoding="utf-8")
+    assert text.startswith("<!DOCTYPE html>") and text.rstrip().endswith("</html>")
 
 
 @pytest.mark.skipif(sys.platform != "linux", reason="other systems refuse such names")

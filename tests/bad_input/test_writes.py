@@ -12,6 +12,7 @@ from pathlib import Path
 import pytest
 
 from geosand.cli import main
+from geosand.formats import site_folder
 from geosand.formats.locking import held
 from geosand.formats.site_folder import read_site
 from geosand.formats.writing import write_whole
@@ -56,11 +57,19 @@ def visible(folder: Path) -> dict[str, str]:
     return {k: v for k, v in digests(folder).items() if not Path(k).name.startswith(".")}
 
 
-def test_bring_killed_at_every_step(tmp_path: Path, survey: Path, record_property: Record) -> None:
-    site = write_site(tmp_path / "site")
+@pytest.mark.parametrize("earlier", [None, "2026-05-01"])
+def test_bring_killed_at_every_step(
+    earlier: str | None, tmp_path: Path, survey: Path, record_property: Record
+) -> None:
+    """Killed as the first survey after the one drawn, or as a later one, any site can be read."""
+    site, finished = write_site(tmp_path / "site"), write_site(tmp_path / "finished")
+    for folder in (site, finished) if earlier else ():
+        first = tmp_path / "first.geojson"
+        first.write_text(json.dumps(collection(SURFACES)))
+        words = ("bring", first, "--into", folder, "--valid-from", earlier)
+        assert in_child(verb(*words), list, tmp_path / "said") == 0
     act = verb("bring", survey, "--into", site, "--valid-from", "2026-06-01")
     old = visible(site)
-    finished = write_site(tmp_path / "finished")
     assert (
         in_child(
             verb("bring", survey, "--into", finished, "--valid-from", "2026-06-01"),
@@ -90,10 +99,40 @@ def test_bring_killed_at_every_step(tmp_path: Path, survey: Path, record_propert
     assert visible(site) == new
 
 
+@pytest.mark.parametrize("moment", ["before", "after"])
+def test_a_site_read_while_a_survey_comes_in(
+    moment: str, tmp_path: Path, survey: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A bring that runs before or after the editions are listed costs no edition."""
+    site = write_site(tmp_path / "site")
+    first = tmp_path / "first.geojson"
+    first.write_text(json.dumps(collection(SURFACES)))
+    words = ("--into", site, "--valid-from")
+    act = verb("bring", first, *words, "2026-05-01")
+    assert in_child(act, list, tmp_path / "said") == 0
+    before = read_site(site)
+    plain = site_folder._edition_names
+
+    def listed(files: site_folder._Files) -> list[str]:
+        monkeypatch.undo()  # the other process reads the site, too
+        names = plain(files)
+        assert in_child(verb("bring", survey, *words, "2026-06-01"), list, tmp_path / "said") == 0
+        return names if moment == "after" else plain(files)
+
+    monkeypatch.setattr(site_folder, "_edition_names", listed)
+    now = read_site(site)
+
+    assert now.valid_from.tolist() == before.valid_from.tolist()
+    assert now.surfaces.geometry.tolist() == before.surfaces.geometry.tolist()
+    left_out = [f.about for f in now.findings if "once more, and left out" in f.text]
+    assert left_out == (["editions/2026-05-01.geojson"] if moment == "before" else [])
+
+
 def test_new_killed_at_every_step(tmp_path: Path, survey: Path, record_property: Record) -> None:
     target = tmp_path / "place" / "site"
     target.parent.mkdir()
-    act = verb("new", target, "--boundaries", survey, "--season-start", "2026-03-01")
+    words = ("--boundaries", survey, "--season-start", "2026-03-01", "--believe-place")
+    act = verb("new", target, *words)
     for _ in steps_until_done(act, target.parent, tmp_path / "said"):
         record_property("fault injected", "killed")
         if target.exists():
@@ -118,7 +157,7 @@ def test_a_file_killed_at_every_step_is_old_or_new(tmp_path: Path, record_proper
 
 WRITING = {
     "bring": ("bring", "{survey}", "--into", "{site}", "--valid-from", "2026-06-01"),
-    "new": ("new", "{out}/site", "--boundaries", "{survey}", "--season-start", "2026-03-01"),
+    "new": ("new", "{out}/site", "--boundaries", "{survey}", "--believe-place"),
     "account": ("account", "{site}", "--out", "{out}/map.html"),
     "account, PDF": ("account", "{site}", "--out", "{out}/m.html", "--report", "{out}/r.pdf"),
     "account, workbook": (

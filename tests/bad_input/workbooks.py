@@ -89,6 +89,64 @@ def _hidden(book: Any) -> None:
     book["catches"].row_dimensions[3].hidden = True
 
 
+def _filtered(book: Any) -> None:
+    """As a filter leaves a sheet that shows two catches of six."""
+    sheet = book["catches"]
+    sheet.auto_filter.ref = "A1:H7"
+    sheet.auto_filter.add_filter_column(0, ["c1", "c2"])
+    for row in (4, 5, 6, 7):
+        sheet.row_dimensions[row].hidden = True
+
+
+def _struck_out(book: Any) -> None:
+    from openpyxl.styles import Font
+
+    for cell in book["catches"][2]:
+        cell.font = Font(strike=True)
+
+
+def _counted_from_1904(book: Any) -> None:
+    from openpyxl.utils.datetime import CALENDAR_MAC_1904
+
+    book.epoch = CALENDAR_MAC_1904
+    book["dressings"]["B2"] = datetime.date(2026, 4, 10)
+
+
+def _named_by_days(book: Any) -> None:
+    """A dressing called 2026-04-10: a day in two sheets, a text in the third."""
+    day = datetime.datetime(2026, 4, 10)
+    book["dressings"]["A2"], book["loads"]["B2"] = day, "2026-04-10"
+    for row in range(2, 8):
+        book["catches"].cell(row, 2).value = day
+
+
+def _in_cell(sheet: str, place: str, value: str) -> Callable[[Any], None]:
+    def change(book: Any) -> None:
+        book[sheet][place] = value
+
+    return change
+
+
+def _as_texts(book: Any) -> None:
+    """Numbers behind an apostrophe, as spreadsheets keep them."""
+    for row in range(2, 8):
+        cell = book["catches"].cell(row, 8)
+        cell.value, cell.quotePrefix = f"{cell.value:g} ", True
+
+
+def _currency(book: Any) -> None:
+    book["loads"]["D2"].number_format = '"\u20ac" #,##0.00'
+
+
+def _units_below(book: Any) -> None:
+    book["loads"].insert_rows(2)
+    book["loads"]["C2"], book["loads"]["D2"] = "bags", "kg"
+
+
+def _blank_column(book: Any) -> None:
+    book["loads"].insert_cols(1)
+
+
 def _chart(book: Any) -> None:
     from openpyxl.chart import BarChart, Reference
 
@@ -204,7 +262,47 @@ AS_PEOPLE_LEAVE_THEM = (
         REFUSED,
         "u_label_percent: 400 can not be right",
     ),
-    Case("a hidden sheet with a hidden row", edited(_hidden), ACCEPTED),
+    Case(
+        "a hidden sheet with a hidden row",
+        edited(_hidden),
+        FOUND,
+        "sheet catches: row 3 is hidden, and read like all others",
+    ),
+    Case(
+        "a filtered table",
+        edited(_filtered),
+        FOUND,
+        "sheet catches: rows 4, 5, 6, 7 are hidden, and read like all others",
+    ),
+    Case(
+        "a row struck out",
+        edited(_struck_out),
+        FOUND,
+        "sheet catches: row 2 is struck out, and read like all others",
+    ),
+    Case("days that count from 1904", edited(_counted_from_1904), ACCEPTED),
+    Case("names that became days", edited(_named_by_days), ACCEPTED),
+    Case(
+        "a column taken over with its thousands",
+        edited(_in_cell("catches", "H2", "1,142")),
+        REFUSED,
+        "row 2, gross_g: '1,142' is not a number",
+    ),
+    Case("numbers kept as texts", edited(_as_texts), ACCEPTED),
+    Case("a currency for a number", edited(_currency), ACCEPTED),
+    Case(
+        "a note below the table",
+        edited(_in_cell("loads", "C5", "weighed on the old scale")),
+        REFUSED,
+        "sheet loads, row 5, load: nothing is written here. Write the load, or take out the row",
+    ),
+    Case(
+        "units in a row below the head",
+        edited(_units_below),
+        REFUSED,
+        "sheet loads, row 2, unit_mass_kg: 'kg' is not a number",
+    ),
+    Case("a blank column before the first", edited(_blank_column), ACCEPTED),
 )
 
 

@@ -18,7 +18,7 @@ from geosand.balance.account import mass_on_surfaces
 from geosand.balance.spread import load_masses, spread_of
 from geosand.estimates import Estimates
 from geosand.formats.site_folder import read_site
-from geosand.rates.surface_rates import CATCHES, SURFACE
+from geosand.rates.over_time import CATCHES, MEAN, SURFACE
 from geosand.results import Results, work_out
 from geosand.site.sand_tables import Loads, Moistures
 from tests.sites import CATCHES as TRAYS
@@ -61,12 +61,13 @@ def _constructed(shared: float = 0.0, independent: float = 0.0) -> tuple[Estimat
         SURFACE: np.array([0.015, 0.012]),
         "catch efficiency": -shared * rate,
         CATCHES: independent * rate,
+        MEAN: np.zeros(2),
     }
     table = Estimates(value=rate, effects=effects, per_row=frozenset({SURFACE, CATCHES}))
-    dressed = SimpleNamespace(surface=np.array([0, 1]))
+    dressed = SimpleNamespace(surface=np.array([0, 1]), dressing=np.zeros(2, dtype=np.int64))
     site: Any = SimpleNamespace(dressed=dressed, surfaces=["a", "b"])
     register: Any = SimpleNamespace(area_m2=ground, ground_factor=np.ones(2), errors=errors)
-    rates: Any = SimpleNamespace(rate=table)
+    rates: Any = SimpleNamespace(rate=table, in_mean=np.zeros(2))
     on = mass_on_surfaces(site, register, rates, np.zeros(2, dtype=np.int64), 1)
     loads = Loads(
         id=np.array(["L1"]),

@@ -19,7 +19,7 @@ def star(rng, x, y, radius, corners=70):
 
 def inside(at, out, first, last, zones):
     """Length (lines, zones) of each line inside each zone, by its crossings."""
-    line, zone, distance, sign = crossings_of(at, out, first, last, zones, CAP)
+    line, zone, distance, sign = crossings_of(at, out, first, last, zones, np.full(len(at), CAP))
     total = np.zeros((len(at), len(zones)))
     np.add.at(total, (line, zone), sign * distance)
     return total
@@ -76,7 +76,9 @@ def test_lines_straight_through_corners_leave_once(corners):
     length = np.hypot(away[..., 0], away[..., 1])
     at, straight = (middle + away / 2).reshape(-1, 2), (away / length[..., None]).reshape(-1, 2)
     first = np.arange(40) * corners
-    line, _, distance, sign = crossings_of(at, straight, first, first + corners, zones, CAP)
+    line, _, distance, sign = crossings_of(
+        at, straight, first, first + corners, zones, np.full(len(at), CAP)
+    )
     assert np.bincount(line, sign, len(at)).tolist() == [1.0] * len(at)
     got = np.bincount(line, sign * distance, len(at))
     assert got == pytest.approx(length.ravel() / 2, abs=1e-12)
@@ -99,12 +101,12 @@ def test_lines_through_the_middle_and_along_edges_of_outlines_of_both_kinds(far)
     assert got == pytest.approx(shapely.length(shapely.intersection(lines[:, None], zones)))
 
 
-def test_each_zone_has_a_cap_of_its_own():
-    box = np.array([shapely.box(1, -9, 20, 9)] * 3, dtype=object)
-    at, out = np.zeros((1, 2)), np.array([[1.0, 0.0]])
+def test_each_line_has_a_cap_of_its_own():
+    box = np.array([shapely.box(1, -9, 20, 9)], dtype=object)
+    at, out = np.zeros((3, 2)), np.tile([1.0, 0.0], (3, 1))
     line, zone, distance, sign = crossings_of(
-        at, out, np.zeros(3, np.int64), np.ones(3, np.int64), box, np.array([3.0, 0.5, 30.0])
+        at, out, np.zeros(1, np.int64), np.full(1, 3), box, np.array([3.0, 0.5, 30.0])
     )
-    held = np.bincount(zone, sign * distance, 3)
-    assert line.tolist() == [0] * len(line)
+    assert zone.tolist() == [0] * len(line)
+    held = np.bincount(line, sign * distance, 3)
     assert held.tolist() == [2.0, 0.0, 19.0]

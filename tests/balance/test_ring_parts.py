@@ -8,10 +8,10 @@ import numpy as np
 import pytest
 import shapely
 
-from geosand.balance import ring_rays
+from geosand.balance import ring_crossings, ring_rays, ring_steiner
 from geosand.balance.ring_edges import edges_of
 from geosand.balance.ring_joints import jointed
-from geosand.balance.ring_rays import cuts_of, drawn_in, rays_of, strips_of
+from geosand.balance.ring_rays import Obstacles, cuts_of, drawn_in, rays_of, strips_of
 from geosand.balance.ring_stands import (
     Stands,
     disjoint_hazards,
@@ -20,7 +20,7 @@ from geosand.balance.ring_stands import (
     near_stands,
     united,
 )
-from geosand.balance.ring_steiner import _proved, is_steiner
+from geosand.balance.ring_steiner import _is_refuted, _proved, is_steiner, widened
 from geosand.balance.ring_strips import parts_less_holes
 from geosand.balance.ring_zones import farthest_corners_m
 from tests.balance.test_rings import SQUARE, blob, column, kidney
@@ -161,7 +161,7 @@ def test_strips_end_at_the_largest_empty_circle() -> None:
     pairs = near_stands(stands, party, 2 * cap)
     (edges, joints), cut = jointed(edges_of(shapes), shapes, pairs), np.ones(5, bool)
     rays = rays_of(edges, joints, np.full(5, 0.5), cap, cut, ~cut)
-    cuts = np.minimum(cuts_of(rays, edges, shapes, pairs, cut, cap), cap[rays.row])
+    cuts = np.minimum(cuts_of(rays, Obstacles.of(edges, shapes, pairs, cut, cap)), cap[rays.row])
     centre = shapely.points(rays.at + rays.out * cuts[:, None])
     near = np.array([shapely.union_all(shapes[party == p]) for p in (0, 7)], dtype=object)
     away = shapely.distance(centre, near[(party[rays.row] == 7).astype(int)])
@@ -183,7 +183,7 @@ def test_rays_beside_concave_corners_are_where_their_cut_is_reached() -> None:
     pairs = near_stands(stands, stands.party, 2 * cap)
     edges, joints = jointed(edges_of(shapes), shapes, pairs)
     rays = rays_of(edges, joints, np.full(4, 0.5), cap, cut, ~cut)
-    cuts = cuts_of(rays, edges, shapes, pairs, cut, cap)
+    cuts = cuts_of(rays, Obstacles.of(edges, shapes, pairs, cut, cap))
     moved = drawn_in(rays, cuts, cap)
     lengths = np.bincount(rays.row, moved.width_m)
     np.testing.assert_allclose(lengths, shapely.length(shapes), rtol=1e-12)
@@ -208,7 +208,7 @@ def test_no_strip_leaves_an_edge_that_another_surface_lies_against() -> None:
     (edges, joints), cut = jointed(edges_of(shapes), shapes, pairs), np.ones(2, bool)
     cap = np.full(2, 5.0)
     rays = rays_of(edges, joints, np.full(2, 0.5), cap, cut, ~cut)
-    cuts = cuts_of(rays, edges, shapes, pairs, cut, cap)
+    cuts = cuts_of(rays, Obstacles.of(edges, shapes, pairs, cut, cap))
     x, y = rays.at.T
     strips = strips_of(rays, cuts, cap)
     none = np.maximum(strips.cut_start_m, strips.cut_end_m) == 0
@@ -235,7 +235,7 @@ def test_strips_at_shared_edges_are_not_measured(monkeypatch: pytest.MonkeyPatch
         return touch(rays, ray, *more)
 
     monkeypatch.setattr(ring_rays, "first_touch", counted)
-    cuts = cuts_of(rays, edges, shapes, pairs, cut, cap)
+    cuts = cuts_of(rays, Obstacles.of(edges, shapes, pairs, cut, cap))
     x, y = rays.at.T
     outer = (x < 1e-6) | (x > 60 - 1e-6) | (y < 1e-6) | (y > 60 - 1e-6)
     assert (cuts[~outer] == 0).all()
@@ -244,6 +244,72 @@ def test_strips_at_shared_edges_are_not_measured(monkeypatch: pytest.MonkeyPatch
 
 
 # Unions.
+
+
+def jagged(seed: int, corners: int, x: float = 0.0) -> Any:
+    """A drawn outline whose every corner is 2 cm off."""
+    rng, angle = np.random.default_rng(seed), np.arange(corners) * 2 * np.pi / corners
+    radius = 12 * (1 + 0.15 * np.cos(2 * angle + 1)) + rng.normal(0, 0.02, corners)
+    return shapely.Polygon(np.column_stack((x + radius * np.cos(angle), radius * np.sin(angle))))
+
+
+def test_what_ends_rays_is_looked_for_farther_and_farther(monkeypatch: pytest.MonkeyPatch) -> None:
+    """In steps, and in blocks of blocks, as if each ray was held against all within its cap."""
+    shapes, pairs = (
+        column([jagged(1, 800), jagged(2, 800, x=26.0)]),
+        (np.arange(2), np.arange(2)[::-1]),
+    )
+    edges, cut, cap = edges_of(shapes), np.ones(2, np.bool_), np.full(2, 6.0)
+    edges, joints = jointed(edges, shapes, pairs)
+    rays = rays_of(edges, joints, np.full(2, 0.6), cap, cut, ~cut)
+    obstacles = Obstacles.of(edges, shapes, pairs, cut, cap)
+    assert (4 * obstacles.radius_m < cap / 2).all()
+    cuts = np.minimum(cuts_of(rays, obstacles), 6.0)
+    assert 0.4 < (cuts < 0.5).mean() < 0.99
+    monkeypatch.setattr(ring_crossings, "_COMPARED", 1000)
+    np.testing.assert_array_equal(np.minimum(cuts_of(rays, obstacles), 6.0), cuts)
+    monkeypatch.setattr(ring_rays, "_AT_FIRST_RAD", 1e9)
+    np.testing.assert_array_equal(np.minimum(cuts_of(rays, obstacles), 6.0), cuts)
+
+
+def test_blocks_of_blocks_that_meet_are_those_of_all_compared(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    rng, owner = np.random.default_rng(3), np.repeat(np.arange(3), [700, 0, 300])
+    low = rng.uniform(0, 50, (1000, 2))
+    blocks = ring_crossings.blocks_of(low, low + 0.5, owner, 3)
+    pairs = np.array([0, 0, 1, 2]), np.array([0, 2, 0, 2])
+
+    def found() -> set[tuple[int, int]]:
+        some = ring_crossings.near_blocks(blocks, blocks, pairs)
+        return {p for one, other in some for p in zip(one.tolist(), other.tolist(), strict=True)}
+
+    every = found()
+    monkeypatch.setattr(ring_crossings, "_COMPARED", 500)
+    assert found() == every
+    apart = np.array([1]), np.array([1])
+    assert not list(ring_crossings.near_blocks(blocks, blocks, apart))
+
+
+def test_what_the_hull_refutes_is_not_steiner_by_its_buffer(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    shapes = column([*(jagged(k, 600) for k in range(5)), SQUARE])
+    far = np.full(6, 3.0)
+    assert _is_refuted(shapes, far).tolist() == [True] * 5 + [False]
+    edges, asked = edges_of(shapes), np.ones(6, np.bool_)
+    quick = is_steiner(shapes, edges, far, asked)
+    monkeypatch.setattr(ring_steiner, "_is_refuted", lambda shapes, _: np.zeros(len(shapes), bool))
+    assert is_steiner(shapes, edges, far, asked).tolist() == quick.tolist()
+
+
+def test_jagged_outlines_are_widened_in_two_steps() -> None:
+    shapes = column([jagged(1, 2500), SQUARE])
+    once = shapely.buffer(shapes, 1.5, quad_segs=16)
+    twice = widened(shapes, np.full(2, 1.5))
+    assert twice[1] == once[1]
+    assert shapely.area(twice[0]) == pytest.approx(shapely.area(once[0]), rel=1e-4)
+    assert shapely.hausdorff_distance(twice[0], once[0]) < 0.02
 
 
 def test_only_what_belongs_together_is_united() -> None:

@@ -148,7 +148,16 @@ def test_keys_that_other_programs_read(site_folder):
         ([], "either --depth, as in --depth 0.5mm, or --to-target"),
         (["--depth", "0.5mm", "--to-target"], "either --depth"),
         (["--depth", "0.5"], "'0.5' is not a number with a unit"),
-        (["--depth", "-1mm"], "allowed is above 0 and at most 0.1 m"),
+        (["--depth", "-1mm"], "allowed is above 0 and at most 100 mm"),
+        (["--depth", "1/2 ft"], "allowed is above 0 and at most 0.328084 ft"),
+        (["--depth", "1mm", "--speed", "100kmh"], "allowed is above 0 and at most 54 kmh"),
+        (["--depth", "1mm", "--stock", "4"], "like 500kg; units: g, kg, t"),
+        (["--depth", "1mm", "--surfaces", " "], "it is empty: name ids or kinds"),
+        (["--depth", "1mm", "--min-depth", "2mm"], "--min-depth is more than --depth"),
+        (
+            ["--to-target", "--min-depth", "2mm", "--max-depth", "1mm"],
+            "--min-depth is more than --max-depth: no surface would get sand",
+        ),
         (["--depth", "0.5kg"], "'kg' is no length"),
         (["--depth", "1mm", "--surfaces", "g9"], "'g9': no surface's id"),
         (["--depth", "1mm", "--sand", "x"], "'x' is no sand of this site; allowed: dried"),
@@ -266,14 +275,23 @@ def test_what_is_to_be_ordered_reads_plainly(site_folder):
     folder = site_folder()
     plain = order(folder, "--depth", "1mm")
     assert re.fullmatch(
-        r"Order dried: [\d\u202f]+ kg, so \d+ of 25 kg, as delivered, with its water"
+        r"Order dried: [\d\u202f]+ kg, so [\d\u202f]+ units of 25 kg, as delivered, with its water"
         r" \(\d\.\d\d t; \d\.\d m³ if dry and poured\)\.",
         plain,
     )
     covered = order(folder, "--depth", "1mm", "--stock", "90t")
     assert covered == "No sand need be ordered: 90\u202f000 kg in stock covers it."
-    none = order(folder, "--depth", "1mm", "--min-depth", "2mm")
+    none = order(folder, "--to-target", "--min-depth", "90mm")
     assert none == "No sand need be ordered: none is to be spread."
+
+
+def test_what_keeps_a_surface_out_is_told_with_a_way_round_it(site_folder):
+    dressings = "dressing,date,surfaces\nD1,2026-04-10,green\n"
+    folder = site_folder("blind", catches=None, dressings=dressings, loads=None)
+    words = run(str(folder), "--to-target").stdout
+    told = "No sand: g1, g2: not measured, and no planned depth; --depth plans them all the same."
+    assert told in words.splitlines()
+    assert "No sand" not in run(str(folder), "--depth", "0.5mm", "--surfaces", "green").stdout
 
 
 def test_surfaces_without_a_setting_take_one_line():
@@ -335,8 +353,8 @@ def test_loads_alike_take_one_line(site_folder):
 @pytest.mark.parametrize(
     ("option", "text", "said"),
     [
-        ("--load", "0.1g", "allowed is 1 kg or more"),
-        ("--swath", "1mm", "allowed is 0.1 m or more and at most 60 m"),
+        ("--load", "0.1g", "allowed is 1000 g or more"),
+        ("--swath", "1mm", "allowed is 100 mm or more and at most 60000 mm"),
         ("--holes", "1,2,3", "Invalid value for --holes"),
     ],
 )
@@ -368,7 +386,7 @@ def test_what_is_missing_is_told_and_nothing_else(site_folder):
     assert lines_of(folder, "--to-target", "--surfaces", "green", "--as-of", "2026-06-30") == [
         "Test site: next dressing, planned for 2026-06-30",
         "No sand need be ordered: none is to be spread.",
-        "No sand: g1, g2: no target.",
+        "No sand: g1, g2: no target; --depth plans them all the same.",
     ]
     over = lines_of(str(site_folder("late")), "--to-target", "--as-of", "2027-02-01")
     assert "Season: ended on 2026-11-30: targets are those of its end." in over

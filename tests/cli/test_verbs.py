@@ -141,8 +141,9 @@ def test_a_ring_beyond_the_reach_got_nothing_and_one_that_is_not_laid_is_not_kno
     for dressing in document("balance", str(site))["dressings"]:
         laid = dressing["overthrow"]["reach_m"] is not None
         for surface in dressing["surfaces"]:
-            if surface["surrounds_kg"] == 0:
-                assert surface["surrounds_mm"] == (0.0 if laid else None)
+            if not surface["surrounds_kg"]:
+                nothing = 0.0 if laid else None
+                assert (surface["surrounds_kg"], surface["surrounds_mm"]) == (nothing, nothing)
                 told.add(laid)
     assert told == {True, False}
 
@@ -202,6 +203,10 @@ def test_as_of_leaves_later_dressings_out() -> None:
 
 def test_wrong_usage_is_exit_code_2() -> None:
     assert run("season", str(DEMO), "--as-of", "1.4.2026").exit_code == 2
+    for day in ("1949-12-31", "2150-01-01"):
+        beyond = run("season", str(DEMO), "--as-of", day)
+        assert beyond.exit_code == 2
+        assert f"{day} can not be right: 1950-01-01 to 2149-12-31 are taken" in beyond.stderr
     assert run("balance").exit_code == 2
     assert run("balance", str(DEMO), "--dressing", "none").exit_code == 2
     assert run("nothing").exit_code == 2
@@ -280,3 +285,45 @@ def test_second_opinions_agree_with_the_truth(truth: dict[str, dict]) -> None:
     assert abs(suspect["change"][0] - 6 * 215) < 60
     text = run("balance", str(DEMO), "--witness").output
     assert "Second witnesses" in text
+
+
+def test_season_and_account_begin_with_how_surfaces_stand_and_what_is_next(tmp_path: Path) -> None:
+    season = run("season", str(DEMO)).stdout.splitlines()[:2]
+    account = run("account", str(DEMO), "--out", str(tmp_path / "m.html")).stdout.splitlines()[1:3]
+    assert season == account
+    assert season[0] == "surfaces: 29 on target, 2 under-dressed"
+    assert season[1].startswith(
+        "Next: find out which figure of D7 is wrong, as it does not close; "
+    )
+    assert "then dress g6, bowls (" in season[1]
+
+
+def test_where_nothing_is_recorded_or_measured_it_is_said_in_words(site_folder) -> None:
+    """No empty list, no table of zeros, no heading with nothing below it."""
+    empty = "dressing,date,surfaces,planned_depth_mm\n"
+    fresh = str(site_folder("fresh", dressings=empty, loads=None, catches=None))
+    wrong = run("balance", fresh, "--dressing", "D1")
+    assert wrong.exit_code == 2
+    assert "'D1' is not there: none is recorded" in wrong.stderr
+    assert (
+        run("season", fresh, "--rings")
+        .stdout.rstrip()
+        .endswith("No sand is known to lie beside the edges.")
+    )
+    uncaught = str(site_folder("uncaught", catches=None))
+    assert (
+        run("balance", uncaught, "--witness")
+        .stdout.rstrip()
+        .endswith("Second witnesses\nnone: no dressing has both catches and loads")
+    )
+    surface = document("balance", uncaught)["dressings"][0]["surfaces"][0]
+    assert (surface["collar_kg"], surface["surrounds_kg"]) == (None, None)
+    alone = run("balance", str(site_folder("alone")), "--witness").stdout
+    assert "these data hold no balance against another: a further dressing would" in alone
+
+
+def test_that_one_dressing_proves_nothing_is_said_once(site_folder) -> None:
+    loads = "load,dressing,count,unit_mass_kg\nL1,D1,30,25\n"
+    told = run("balance", str(site_folder(loads=loads))).stdout
+    assert told.count("can not prove") == 1
+    assert told.rstrip().endswith("One dressing can not prove which of its figures is wrong.")

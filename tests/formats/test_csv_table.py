@@ -66,11 +66,11 @@ def test_a_separator_inside_quotes_is_text():
 
 
 def test_too_many_rows():
-    _, faults, _ = read(b"a\n" + b"1\n" * 200_001)
+    _, faults, _ = read(b"a,b\n" + b"1,2\n" * 200_001)
     assert faults == ["t.csv: more than 200,000 rows. Split the file."]
 
 
 def test_a_finding_tells_the_encoding():
-    table, _, findings = read("a\nGrün\n".encode("cp1252"))
-    assert table.columns == {"a": ["Grün"]}
+    table, _, findings = read("a,b\nGrün,1\n".encode("cp1252"))
+    assert table.columns == {"a": ["Grün"], "b": ["1"]}
     assert len(findings) == 1

@@ -9,7 +9,7 @@ import pytest
 
 from geosand.formats.site_folder import read_site
 from geosand.mapping.fill import map_view
-from geosand.mapping.parts import balances
+from geosand.mapping.parts import balance_of
 from geosand.mapping.payload import page_data
 from geosand.mapping.view import SEASON, said
 from geosand.reports.balance_document import balance_document
@@ -94,8 +94,8 @@ def test_a_site_that_was_never_dressed_says_so_and_has_no_classes(tmp_path):
     )
     view = of_site(nothing)
     assert said(view.periods[0].headline, "metric") == "Nothing has been dressed yet"
-    assert page_data(view)["periods"][0]["breaks"]["depth"] == {"metric": [], "us": []}
-    assert "Not measured" not in balances(view)
+    assert page_data(view)["breaks"]["season"]["depth"] == {"metric": [], "us": []}
+    assert "Not measured" not in balance_of(view)
 
 
 def test_what_was_not_measured_is_not_nought(tmp_path):
@@ -103,7 +103,7 @@ def test_what_was_not_measured_is_not_nought(tmp_path):
     season = view.periods[0]
     assert said(season.headline, "us") == "1 surface is under-dressed, 2 not measured"
     assert season.balance.spread_kg == pytest.approx(52 * 25)
-    assert "Spread 1\u202f300\u00a0kg; not measured where it landed" in balances(view)
+    assert "Spread 1\u202f300\u00a0kg; not measured where it landed" in balance_of(view)
     for name in ("g1", "g2"):
         now = season.surfaces[name]
         assert (now.depth_m, now.mass_kg, now.mass_low_kg, now.basis) == (None,) * 4

@@ -176,6 +176,28 @@ def test_parts_share_the_grid_of_their_surface():
     assert forced.excess_m2[0, 0, 0] == pytest.approx(60.0)
 
 
+def test_one_pass_serves_parts_that_lie_side_by_side_in_its_strip():
+    """A field of 28 m × 100 m, cut along its length by a path of 2 m; strips of 6 m."""
+    field = shapely.box(0, 0, 28, 100).difference(shapely.box(13, -1, 15, 101))
+    asked = {"heading_degree": np.array([0.0, 90.0]), "offsets": 1}
+    forced = forced_overthrow(column(field), swath_m=6.0, **asked)
+    # along it: five strips, the third over the path; one pass there, not two
+    assert forced.passes[0, 0, 0] == 5
+    assert forced.excess_m2[0, 0, 0] == pytest.approx(5 * 600 - 2600)
+    # across it: 17 strips, each stops at the path and starts beyond it
+    assert forced.passes[0, 1, 0] == 34
+    assert forced.excess_m2[0, 1, 0] == pytest.approx(17 * 26 * 6 - 2600)
+    lines, _ = pass_lines(
+        column(field), swath_m=6.0, heading_degree=np.zeros(1), offset_m=np.zeros(1)
+    )
+    np.testing.assert_allclose(shapely.bounds(lines)[:, 0], [3, 9, 15, 21, 27])
+    # parts one behind the other in a strip stay apart; of three, two may run side by side
+    three = [shapely.box(0, 0, 2, 10), shapely.box(3, 8, 5, 20), shapely.box(0, 30, 2, 40)]
+    forced = forced_overthrow(column(shapely.MultiPolygon(three)), swath_m=6.0, **asked)
+    assert forced.passes[0, 0, 0] == 2
+    assert forced.excess_m2[0, 0, 0] == pytest.approx(6 * (20 + 10) - 64)
+
+
 def test_a_bunker_inside_and_a_bay_are_spread_over():
     hole = shapely.box(0, 0, 24, 12).difference(shapely.box(8, 4, 16, 8))
     bay = shapely.box(0, 0, 24, 12).difference(shapely.box(8, 4, 16, 12))

@@ -280,3 +280,23 @@ def test_points_keep_apart_the_one_near_the_edge_too(worked):
     chance = [nearest(random.uniform(0.0, 30.0, (4, 2))) for _ in range(2000)]
     assert np.quantile(drawn, 0.05) > 1.7 * np.quantile(chance, 0.05)
     assert np.median(drawn) > 1.2 * np.median(chance)
+
+
+def test_no_tray_lies_on_another(worked):
+    """A square of 10 m and twenty trays of half a metre: some would lie on others."""
+    results = worked()
+    for seed in range(60):
+        few, many = (placed(results, catches=n, seed=seed, ids=["t1"]) for n in (9, 20))
+        x, y = many.x_m, many.y_m
+        apart = np.hypot(x[:, None] - x, y[:, None] - y)[np.triu_indices(len(x), 1)]
+        assert len(many) == 20
+        assert apart.min() >= 2 * 0.25
+        assert where(few).items() <= where(many).items()
+
+
+def test_a_surface_full_of_trays_is_told(worked):
+    results = worked()
+    full = placed(results, catches=1000, ids=["t1"], half_diagonal_m=0.5)
+    assert 40 < len(full) < 100  # squares of 1 m at most
+    (told,) = full.findings
+    assert told.text.startswith(f"{len(full)} of 1000 points: too small or too narrow")

@@ -1,15 +1,20 @@
 """Power of designs: known limits, published sample sizes, and simulated dressings."""
 
+import math
+
 import numpy as np
 import pytest
 
+from geosand.formats.site_folder import read_site
 from geosand.planning.power import Variances, design_power, site_variances
 from geosand.rates.random_effects import surface_rates
+from geosand.results import work_out
+from tests.simulation import SWATH_M, simulate
 
 
 def variances(**changes):
     plain = {"between_surfaces": 0.08, "between_catches": 0.08}
-    plain |= {"shared_depth": 0.0, "shared_balance": 0.0, "dressings": 0}
+    plain |= {"shared_depth": 0.0, "shared_balance": 0.0, "edge_share": 0.0, "dressings": 0}
     return Variances(**(plain | changes))
 
 
@@ -80,15 +85,56 @@ def test_sampling_is_what_simulated_dressings_show(m, n, t975, t80):
 
 def test_site_variances_come_from_its_dressings_else_from_defaults(worked):
     results = worked()
-    own = site_variances(results.site, results.rates, results.balance)
+    row = results.site.in_force()[:1]
+    tables = (results.site, results.areas, results.rates, results.balance)
+    own = site_variances(*tables, row=row, swath_m=6.0)
     model = results.rates.model
     assert own.dressings == 1
     assert own.between_catches == pytest.approx(float(model.sigma_e[0] / model.mu[0]))
     # catch efficiency 3 % and tray 0.5 % of what landed are the least of the shared part
     assert own.shared_balance > 0.03 * 0.6
     bare = worked("bare", catches=None, loads=None, dressings="dressing,date,surfaces\n")
-    default = site_variances(bare.site, bare.rates, bare.balance)
+    tables = (bare.site, bare.areas, bare.rates, bare.balance)
+    default = site_variances(*tables, row=row, swath_m=math.nan)
     assert (default.dressings, default.between_surfaces, default.between_catches) == (0, 0.08, 0.08)
+    # of a square of 20 m a band of 3 m (half the swath) leaves 14 m, one of 1 m leaves 18 m
+    assert own.edge_share == pytest.approx(1 - 0.7**2, rel=1e-3)
+    assert default.edge_share == pytest.approx(1 - 0.9**2, rel=1e-3)
+
+
+def test_single_trays_do_not_see_the_edge_and_two_do():
+    plain, banded = variances(shared_balance=0.03), variances(shared_balance=0.03, edge_share=0.4)
+    assert (
+        one(banded, surfaces=18, catches=2).overthrow
+        == one(plain, surfaces=18, catches=2).overthrow
+    )
+    # 15 % of the 40 % in the band, for the 60 % of the surfaces whose tray lies outside it
+    all_of_them = one(banded, surfaces=18, catches=1)
+    with_it = one(
+        variances(shared_balance=math.hypot(0.03, 0.15 * 0.4 * 0.6)), surfaces=18, catches=1
+    )
+    assert all_of_them.overthrow == pytest.approx(with_it.overthrow)
+    assert all_of_them.depth > one(plain, surfaces=18, catches=1).depth
+
+
+def test_single_trays_show_what_was_promised_of_them(tmp_path):
+    """Single trays laid by ``place`` are caught in and the balance worked out."""
+    promised, shown = [], []
+    for seed in range(6):
+        folder = tmp_path / str(seed)
+        simulate(folder, seed, surfaces=8, dressings=3, caught=8, catches_each=1, overthrow=0.1)
+        site = read_site(folder)
+        everything = work_out(site)
+        tables = (site, everything.areas, everything.rates, everything.balance)
+        rows = site.in_force()
+        own = site_variances(*tables, row=rows, swath_m=SWATH_M)
+        promised.append(one(own, dressed=8, surfaces=8, catches=1).overthrow[0])
+        balance = everything.balance
+        half = (balance.interval.high - balance.interval.low) / 2
+        # to be seen with a chance of 0.8 it lies t(0.8) = 0.88 u above that (9 degrees of freedom)
+        seen = (half + 0.88 * balance.overthrow.u()) / balance.spread.value
+        shown.append(float(np.median(seen)))
+    assert np.median(promised) == pytest.approx(np.median(shown), rel=0.06)
 
 
 def test_designs_that_can_not_be_are_refused():

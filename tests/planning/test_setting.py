@@ -148,14 +148,17 @@ def test_numbers_in_settings(texts, numbers, words):
     assert around == words
 
 
-def fitted(worked, name, rows, columns="dressing,date,surfaces,planned_depth_mm,setting,speed_kmh"):
+COLUMNS = "dressing,date,surfaces,planned_depth_mm,setting,speed_kmh"
+
+
+def fitted(worked, name, rows, columns=COLUMNS, **asked):
     dressings = columns + "\n" + "".join(row + "\n" for row in rows)
     ids = [row.split(",")[0] for row in rows]
     catches = [c | {"catch": f"{d}{c['catch']}", "dressing": d} for d in ids for c in CATCHES]
     loads = "load,dressing,count,unit_mass_kg\n" + "".join(f"L{d},{d},52,25\n" for d in ids)
     results = worked(name, dressings=dressings, catches=catches, loads=loads)
     day = np.datetime64("2026-11-01")
-    return site_setting(results.site, results.balance, spreader="", sand=0, as_of=day)
+    return site_setting(results.site, results.balance, spreader="", sand=0, as_of=day, **asked)
 
 
 def test_settings_that_are_words_are_listed_with_what_they_gave(worked):
@@ -176,11 +179,40 @@ def test_numbers_with_the_same_words_are_fitted(worked):
     np.testing.assert_allclose(fit.tried, [3 * 3.6 / 5, 3 * 3.6 / 6])
 
 
+@pytest.mark.parametrize("rates", [[1.6, 1.2, 1.0, 0.8], [1.0, 1.0, 1.0, 1.0]])
+def test_a_scale_that_does_not_open_with_its_numbers_is_not_read_upside_down(rates):
+    """Settings 3 to 6 gave less and less, or the same: 1.4 kg/m² is no case for a higher one."""
+    fit = fit_setting(np.array([3.0, 4.0, 5.0, 6.0]), np.array(rates))
+    found = settings_for(fit, np.array([1.4, 0.0]), speed_m_s=1.0)
+    assert np.isnan(found.setting).all()
+    assert found.why.tolist() == [fit.said, ""]
+    assert fit.said.startswith("higher settings did not give more sand so far")
+    assert np.isnan(fit.scatter_share)
+    # openings within a quarter of each other: scatter alone can turn them round
+    near = fit_setting(np.array([3.0, 3.3]), np.array([1.0, 0.98]))
+    assert settings_for(near, np.array([1.0]), speed_m_s=1.0).passes[0] == 1
+
+
+def test_a_scale_that_opens_is_seldom_taken_for_one_that_does_not():
+    """A crew off by 8 % at settings 3, 4 and 5 of a spreader that gives sand as it opens."""
+    random = np.random.default_rng(11)
+    opening = np.array([3.0, 4.0, 5.0])
+    rates = 0.3 * opening * (1 + 0.08 * random.standard_normal((500, 3)))
+    assert sum(not fit_setting(opening, rate).rises for rate in rates) <= 1
+
+
+def test_too_much_even_where_it_is_shut_needs_no_setting_below_zero():
+    fit = fit_setting(np.array([2.0, 3.0, 4.0, 5.0]), np.array([1.8, 2.0, 2.2, 2.4]))
+    found = settings_for(fit, np.array([1.0]), speed_m_s=1.0)
+    assert (found.needed[0], found.passes[0]) == (0.0, 0)
+    assert found.why[0].startswith("needs 0; tried were 2 to 5")
+
+
 def test_without_any_speed_it_is_taken_as_the_same_each_time(worked):
-    rows = ["D1,2026-04-10,green,0.6,3,", "D2,2026-04-20,green,0.6,4,"]
+    rows = ["D1,2026-04-10,green,0.6,3,", "D2,2026-04-20,green,0.6,3.5,"]
     fit = fitted(worked, "still", rows)
     assert not fit.speeds_said
-    assert fit.tried.tolist() == [3.0, 4.0]
+    assert fit.tried.tolist() == [3.0, 3.5]
     assert "no speed is on record: taken as the same each time" in fit.said
     mixed = fitted(worked, "mixed", [*rows, "D3,2026-04-30,green,0.6,4,5"])
     assert mixed.tried.tolist() == [4 * 3.6 / 5]
@@ -202,3 +234,17 @@ def test_a_setting_that_was_never_set_is_refused_though_its_opening_was(worked):
     # twice over, each time half as much: opening and setting must both be within reach
     twice = settings_for(fit, 2 * same, speed_m_s=6 / 3.6)
     assert (twice.setting[0], twice.passes[0]) == (pytest.approx(3.0), 2)
+
+
+def test_half_the_swath_takes_half_the_setting(worked):
+    """What runs out lies on half the ground: 3 on 6 m and 1.5 on 3 m gave the same rate."""
+    rows = ["D1,2026-04-10,green,0.6,3,6,6", "D2,2026-04-20,green,0.6,1.5,6,3"]
+    for swath, setting in ((6.0, 3.0), (3.0, 1.5)):
+        fit = fitted(worked, f"lanes{swath:.0f}", rows, f"{COLUMNS},swath_m", swath_m=swath)
+        assert fit.scatter == pytest.approx(0.0, abs=1e-9)
+        again = settings_for(fit, fit.slope * fit.tried[:1], speed_m_s=6 / 3.6)
+        assert again.setting[0] == pytest.approx(setting)
+    # one without a swath is taken as driven at the one that is planned
+    some = ["D1,2026-04-10,green,0.6,3,6,", "D2,2026-04-20,green,0.6,3,6,6"]
+    fit = fitted(worked, "some", some, f"{COLUMNS},swath_m", swath_m=6.0)
+    np.testing.assert_allclose(fit.tried, [3 * 3.6 / 6] * 2)

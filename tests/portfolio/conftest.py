@@ -49,7 +49,7 @@ class Given:
         return list(self.sites)
 
     def read(self, keys, known):
-        from geosand.portfolio.sources import SiteRead
+        from geosand.portfolio.site_read import SiteRead
 
         for key in keys:
             site = None if known.get(key) == f"as {key}" else self.sites[key]

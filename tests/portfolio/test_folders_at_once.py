@@ -10,9 +10,11 @@ import pytest
 
 from geosand.errors import Refused
 from geosand.formats.site_folder import parse_site, read_site
-from geosand.portfolio import folders_at_once, sources
+from geosand.portfolio import folders as site_folders
+from geosand.portfolio import folders_at_once
+from geosand.portfolio.folders import Folders
 from geosand.portfolio.folders_at_once import read_folders_at_once
-from geosand.portfolio.sources import Folders, SiteRead
+from geosand.portfolio.site_read import SiteRead
 from tests.bad_input.spoiled import in_workbook
 from tests.portfolio.differences import difference
 from tests.portfolio.spoiled_folders import spoil
@@ -170,7 +172,7 @@ def test_workbooks_and_odd_settings_are_read_alone(tmp_path):
 def test_files_that_are_too_large_to_wait_are_read_all_the_same(tmp_path, monkeypatch):
     folders = [site(tmp_path, name) for name in "abcd"]
     for size in (0, 2000, 5000):
-        monkeypatch.setattr(sources, "HELD_BYTES", size)
+        monkeypatch.setattr(site_folders, "HELD_BYTES", size)
         assert held_together(tmp_path, folders)[0] == 4
 
 
@@ -181,7 +183,7 @@ def test_a_known_site_is_not_parsed(tmp_path, monkeypatch):
     (folders[1] / "loads.csv").write_text((folders[1] / "loads.csv").read_text() + "\n")
     parsed = []
     monkeypatch.setattr(
-        sources,
+        site_folders,
         "_parsed",
         lambda key, *_: (
             parsed.append(key) or SiteRead(key=key, fingerprint="", site=None, refused=("x",))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import errno
 import os
 import shutil
 import sys
@@ -59,13 +60,84 @@ def test_names_that_are_no_utf_8_links_that_turn_in_circles_and_pipes(tmp_path):
     assert run_many(root, tmp_path / "out").kept == 3
 
 
+def test_links_to_sites_are_followed_and_no_site_counts_twice(tmp_path):
+    root, away = tmp_path / "in", tmp_path / "away"
+    for place in (root / "b", away / "site", away / "more" / "deep"):
+        write_site(place)
+    for name, target in (
+        ("a", root / "b"),
+        ("site", away / "site"),
+        ("again", away / "site"),
+        ("more", away / "more"),
+        (".hidden", away),
+        ("nowhere", tmp_path / "none"),
+    ):
+        (root / name).symlink_to(target)
+    (away / "more" / "back").symlink_to(root)
+    for out in (tmp_path / "out", root / "out", root):
+        found = find_sites(root, out).keys()
+        assert found == ["again", "b", "more/deep"]
+    assert find_sites(root, away / "more").keys() == ["again", "b"]
+    assert len(run_many(root, tmp_path / "out").comparison.sites) == 3
+
+
+@pytest.fixture
+def closed(monkeypatch):
+    """A folder that can not be listed; the one who runs the tests may look into all of them."""
+    places, listed, walked = [], os.listdir, os.scandir
+
+    def refuse(then):
+        def look(path="."):
+            if str(path) in places:
+                raise PermissionError(errno.EACCES, os.strerror(errno.EACCES), str(path))
+            return then(path)
+
+        return look
+
+    monkeypatch.setattr(os, "listdir", refuse(listed))
+    monkeypatch.setattr(os, "scandir", refuse(walked))
+    return places
+
+
+def test_a_folder_that_can_not_be_looked_into_is_told(tmp_path, closed):
+    root, out = tmp_path / "in", tmp_path / "out"
+    for name in "ab":
+        write_site(root / name)
+    closed.append(str(root / "b"))
+    (refused,) = run_many(root, out).comparison.refused
+    assert refused["site"] == "b"
+    told = "the folder: can not be looked into: Permission denied. Look at its rights"
+    assert refused["faults"] == f"{told}, or take it away."
+    assert run_many(root, out).kept == 2
+    closed.clear()
+    done = run_many(root, out)
+    assert (done.computed, len(done.comparison.refused)) == (1, 0)
+
+
+def test_earlier_surveys_that_can_not_be_looked_into_are_not_taken_for_none(tmp_path, closed):
+    root, out = tmp_path / "in", tmp_path / "out"
+    survey = write_site(root / "a") / "editions"
+    survey.mkdir()
+    closed.append(str(survey))
+    (refused,) = run_many(root, out).comparison.refused
+    assert refused["faults"].startswith("editions: can not be looked into: Permission denied.")
+    closed.clear()
+    assert not run_many(root, out).comparison.refused
+    survey.rmdir()
+    survey.write_text("no folder")
+    (refused,) = run_many(root, out).comparison.refused
+    assert refused["faults"].startswith("editions: is no folder that can be read.")
+    survey.unlink()
+    assert not run_many(root, out).comparison.refused
+
+
 @pytest.mark.skipif(sys.platform == "win32", reason="Windows has no such names")
 def test_names_that_would_drive_a_terminal_are_shown_as_they_are_not_obeyed(tmp_path):
     root = tmp_path / "St. Odd [red]"
     write_site(root / "good [bold]")
     write_site(root / "bad\n\x1b[31m\u202e", toml="name = ")
     told = many(root, "--out", tmp_path / "out")
-    assert told.output.startswith("1 site worked out, 1 refused.\n")
+    assert told.output.startswith("1 site worked out, 1 refused: bad··[31m·.\n")
     assert "  refused: bad··[31m·: site.toml" in told.output
     page = (tmp_path / "out" / "index.html").read_text(encoding="utf-8")
     assert "<h1>St. Odd [red]: 2 sites</h1>" in page

@@ -7,15 +7,17 @@ import json
 import os
 import re
 import shutil
+import sys
 from dataclasses import replace
+from pathlib import Path
 
 import pandas as pd
 import pytest
 from click.testing import CliRunner
 
 from geosand.cli import main
-from geosand.portfolio.account import map_name
 from geosand.portfolio.index_page import index_page
+from geosand.portfolio.site_maps import map_name
 from geosand.portfolio.summary import first_lines, last_days
 from tests.portfolio.conftest import SITES, run_many
 
@@ -74,19 +76,80 @@ def test_a_map_goes_with_its_site(folders, tmp_path):
     assert [path.name for path in (out / "maps").iterdir()] == ["site-00003.html"]
 
 
+@pytest.mark.skipif(sys.platform != "linux", reason="elsewhere they are one folder")
+def test_maps_of_sites_that_differ_in_capitals_differ_everywhere(folders, tmp_path):
+    """Results go to disks that take capitals for small letters, as files in a zip archive do."""
+    root, out = tmp_path / "sites", tmp_path / "out"
+    shutil.copytree(folders / "site-00001", root / "oak")
+    assert run_many(root, out, maps=True).maps == {"oak": "maps/oak.html"}
+    shutil.copytree(folders / "site-00002", root / "Oak")
+    done = run_many(root, out, maps=True)
+    assert (done.computed, len(done.maps)) == (2, 2)
+    names = sorted(path.name for path in (out / "maps").iterdir())
+    assert names == sorted(Path(name).name for name in done.maps.values())
+    assert len({name.lower() for name in names}) == 2
+    for key, name in done.maps.items():
+        title = next(row["name"] for row in done.comparison.sites if row["site"] == key)
+        assert title in (out / name).read_text(encoding="utf-8")
+    shutil.rmtree(root / "Oak")
+    assert run_many(root, out, maps=True).maps == {"oak": "maps/oak.html"}
+    assert [path.name for path in (out / "maps").iterdir()] == ["oak.html"]
+
+
 def test_sites_of_one_name_are_told_apart_and_what_is_not_measured_is_said(folders, tmp_path):
     root = tmp_path / "sites"
     for name in ("north", "south"):
         site = shutil.copytree(folders / "site-00001", root / name)
     (site / "loads.csv").unlink()
     done = run_many(root, tmp_path / "out")
-    lines = first_lines(done.comparison, "metric")
-    assert "12 dressings not measured, at 1 site: no catches or no loads" in lines
+    lines = [
+        line.in_words(done.comparison.labels) for line in first_lines(done.comparison, "metric")
+    ]
+    assert (
+        "12 dressings not measured, at 1 site: site-00001 (invented) (south) (12 of 12); there are"
+        " no catches or no loads"
+    ) in lines
     page = index_page("two", done, "metric")
     assert "<td>site-00001 (invented) (north)</td>" in page
     assert "<td>site-00001 (invented) (south)</td>" in page
     assert last_days(done.comparison) == f"Account to {done.comparison.sites[0]['as_of']}."
     assert last_days(done.comparison) in page
+
+
+def test_the_first_lines_name_the_sites_to_ask_first(folders, tmp_path):
+    root, out = tmp_path / "sites", tmp_path / "out"
+    for k in range(1, 6):
+        shutil.copytree(folders / f"site-0000{k}", root / f"site-0000{k}")
+    settings = root / "site-00001" / "site.toml"
+    settings.write_text(settings.read_text().replace("season_start", "begin"))
+    path = root / "site-00004" / "loads.csv"
+    loads = pd.read_csv(path)
+    loads["count"] *= 0.6
+    loads.to_csv(path, index=False)
+    done = run_many(root, out, maps=True)
+    found = done.comparison
+    first, open_ones, *_, thrown = first_lines(found, "metric")
+    assert first.in_words(found.labels) == "4 sites worked out, 1 refused: site-00001"
+    assert open_ones.in_words(found.labels).startswith(
+        "12 balances do not close, at 1 site: site-00004 (invented) (12 of 12); there the catches"
+    )
+    spreader = {row["spreader"]: row for row in found.spreaders}
+    (left_out,) = [row for row in found.spreaders if row["left_out"]]
+    assert left_out["spreader"] == next(
+        row["spreader"] for row in found.spreader_sites if row["site"] == "site-00004"
+    )
+    kilograms = sum(row["overthrow_kg"] for row in spreader.values())
+    assert f" {kilograms:,.0f} kg (".replace(",", "\u202f") in thrown.text
+    assert "spread and measured where balances close, " in thrown.text
+    over = [row for row in found.sites if (row["overthrow_low_kg"] or 0) > 0]
+    assert [key for key, _ in thrown.sites] == [
+        row["site"] for row in sorted(over, key=lambda row: -row["overthrow_kg"])
+    ]
+    page = index_page("five", done, "metric")
+    assert '<a href="maps/site-00004.html">site-00004 (invented)</a> (12 of 12); there' in page
+    assert "refused: <b>site-00001</b>.</li>" in page
+    assert page.count('<circle class="ring"') == 1
+    assert "<td>site-00004 (invented)</td><td>12 of 12: " in page
 
 
 def test_days_of_account_that_differ_are_a_span(whole):
@@ -214,6 +277,32 @@ def test_the_list_sorts_filters_and_runs_nothing_of_a_name(evil, chromium, tmp_p
     assert page.locator("#told").inner_text() == "1 of 3 sites"
     assert page.evaluate("window.hit") is None
     assert complaints == []
+    page.close()
+
+
+@pytest.mark.browser
+def test_a_sheet_of_paper_has_all_sites_and_a_phone_all_that_matters(whole, chromium, tmp_path):
+    sites = [dict(whole[1].comparison.sites[k % SITES]) for k in range(60)]
+    for k, row in enumerate(sites):
+        row |= {"site": f"s{k}", "name": f"Course {k}"}
+    sites[7] |= {"measured": 0, "not_closing": 0, "under_dressed": 0}
+    names = {row["site"]: row["name"] for row in sites}
+    found = replace(whole[1].comparison, sites=sites, labels=whole[1].comparison.labels | names)
+    path = tmp_path / "index.html"
+    path.write_text(index_page("sixty", replace(whole[1], comparison=found), "metric"), "utf-8")
+    page = chromium.new_page(viewport={"width": 390, "height": 800})
+    page.goto(path.as_uri())
+    rows = page.locator("#list tr")
+    assert rows.count() == 50
+    list_ = page.locator(".wide:has(.list)")
+    assert list_.evaluate("(e) => e.scrollWidth <= e.clientWidth")
+    assert rows.first.locator("td:visible").count() == 4
+    page.evaluate("dispatchEvent(new Event('beforeprint'))")
+    assert rows.count() == 60
+    page.evaluate("dispatchEvent(new Event('afterprint'))")
+    assert rows.count() == 50
+    page.locator("#find").fill("Course 7")
+    assert rows.first.locator("td").nth(5).inner_text() == "not measured"
     page.close()
 
 

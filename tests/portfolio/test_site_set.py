@@ -192,6 +192,33 @@ def test_days_with_nanoseconds_are_days(site_set, tmp_path):
     assert [r["dressings"] for r in done.comparison.sites] == [12] * SITES
 
 
+def test_decimals_and_days_with_a_time_zone_are_what_they_say(site_set, tmp_path):
+    """As databases write them: numbers of a fixed scale, days as moments."""
+    root, plain = shutil.copytree(site_set, tmp_path / "set"), tmp_path / "plain"
+    surfaces = pq.read_table(root / "surfaces.parquet")
+    day = np.full(len(surfaces), "2026-03-01", dtype="datetime64[D]")
+    moments = pa.array(day).cast(pa.timestamp("us")).cast(pa.timestamp("us", "UTC"))
+    pq.write_table(surfaces.append_column("valid_from", moments), root / "surfaces.parquet")
+    shutil.copytree(root, plain)
+    changed = 0
+    for name in ("sites", "loads"):
+        table = pq.read_table(root / f"{name}.parquet")
+        for k, field in enumerate(table.schema):
+            if pa.types.is_floating(field.type):
+                exact = table.column(k).cast(pa.decimal128(24, 12))
+                exact = exact.combine_chunks().dictionary_encode() if k % 2 else exact
+                table, changed = table.set_column(k, field.name, exact), changed + 1
+        pq.write_table(table, root / f"{name}.parquet")
+    assert changed > 10
+    done = run_many(root, tmp_path / "out")
+    assert not done.comparison.refused and not done.unforeseen
+    run_many(plain, tmp_path / "out_plain")
+    for name in ("sites.csv", "balances.csv", "ledger.csv"):
+        assert (tmp_path / "out" / name).read_bytes() == (
+            tmp_path / "out_plain" / name
+        ).read_bytes()
+
+
 def test_a_row_group_that_chunks_share_is_read_once(site_set, tmp_path, monkeypatch):
     root = shutil.copytree(site_set, tmp_path / "set")
     for path in root.glob("*.parquet"):

@@ -11,6 +11,7 @@ import pytest
 
 from geosand.errors import Refused
 from geosand.formats.site_folder import read_site
+from geosand.portfolio.compare import by_spreader
 from geosand.portfolio.figures import rounded
 from geosand.portfolio.sources import find_sites
 from geosand.reports.balance_document import balance_document
@@ -101,6 +102,27 @@ def test_a_spreader_sums_its_sites(whole):
         assert one["sites"] == len(mine)
         assert one["overthrow_kg"] == pytest.approx(sum(float(r["overthrow_kg"]) for r in mine))
         assert one["least_strip_width_m"] == min(float(r["strip_width_m"]) for r in mine)
+
+
+def test_a_site_that_does_not_close_says_nothing_of_its_spreader():
+    """By hand: 30 kg of 400 kg, u 5 kg; the third site claims 200 kg more than it spread."""
+    rows = [
+        {"spread_kg": 100.0, "overthrow_kg": 10.0, "u_overthrow_kg": 3.0, "edge_kg_m": 20.0,
+         "overthrow_high_kg": 16.0, "strip_width_m": 0.5, "not_closing": 0, "dressings": 2},
+        {"spread_kg": 300.0, "overthrow_kg": 20.0, "u_overthrow_kg": 4.0, "edge_kg_m": 80.0,
+         "overthrow_high_kg": 28.0, "strip_width_m": 0.25, "not_closing": 1, "dressings": 5},
+        {"spread_kg": 500.0, "overthrow_kg": -200.0, "u_overthrow_kg": 9.0, "edge_kg_m": 90.0,
+         "overthrow_high_kg": -182.0, "strip_width_m": -2.2, "not_closing": 4, "dressings": 4},
+    ]  # fmt: skip
+    (one,) = by_spreader([{"spreader": "disc", **row} for row in rows])
+    assert (one["sites"], one["left_out"], one["dressings"], one["not_closing"]) == (3, 1, 7, 5)
+    assert (one["spread_kg"], one["overthrow_kg"], one["u_overthrow_kg"]) == (400.0, 30.0, 5.0)
+    assert (one["fraction"], one["u_fraction"]) == (0.075, 0.0125)
+    assert (one["strip_width_m"], one["u_strip_width_m"]) == (0.3, 0.05)
+    assert (one["least_strip_width_m"], one["most_strip_width_m"]) == (0.25, 0.5)
+    (alone,) = by_spreader([{"spreader": "disc", **rows[2]}])
+    assert (alone["sites"], alone["left_out"]) == (1, 1)
+    assert {alone[k] for k in ("fraction", "strip_width_m", "most_strip_width_m")} == {None}
 
 
 def test_a_refused_site_is_a_row_and_the_others_are_done(folders, tmp_path):

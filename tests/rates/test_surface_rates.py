@@ -12,7 +12,7 @@ import pytest
 
 from geosand.areas.register import area_register
 from geosand.formats.site_folder import read_site
-from geosand.rates import surface_rates
+from geosand.rates import over_time
 from geosand.rates.surface_rates import Rates, site_rates
 from tests.sites import CATCHES, G1, G2, SURFACES, TOML, TRAY, catch, square, surface
 
@@ -125,19 +125,13 @@ def test_an_unknown_swath_looks_one_metre_inside_the_edge(run: Run) -> None:
     assert relative == pytest.approx(0.15 * share, rel=1e-4)
 
 
-def test_sampling_of_a_dressing_is_three_parts_of_which_two_last(run: Run) -> None:
-    """var μ is what one dressing's mean shares with the next, and what is new: the sum is kept."""
+def test_sampling_of_a_dressing_is_three_parts(run: Run) -> None:
     rates = run()
     effects, model = rates.rate.effects, rates.model
-    mean = np.hypot(effects[surface_rates.MEAN_SURFACES], effects[surface_rates.MEAN])
-    weight = 1 - effects[surface_rates.SURFACE] / model.sigma_b[0]
-    assert mean == pytest.approx((1 - weight) * model.u_mu[0], rel=1e-9)
-    # three catches on each of two surfaces: var μ = σb²/2 + σe²/6
-    lasting = model.sigma_b[0] ** 2 / 2
-    assert effects[surface_rates.MEAN_SURFACES] == pytest.approx(
-        (1 - weight) * np.sqrt(lasting), rel=1e-9
-    )
-    assert frozenset({surface_rates.CATCHES, surface_rates.MEAN}) == surface_rates.NEW_EACH_TIME
+    weight = 1 - effects[over_time.SURFACE] / model.sigma_b[0]
+    assert effects[over_time.MEAN] == pytest.approx((1 - weight) * model.u_mu[0], rel=1e-9)
+    assert effects[over_time.CATCHES] == pytest.approx(weight * model.sigma_e[0] / 3**0.5, rel=1e-9)
+    assert rates.in_mean == pytest.approx([0.5, 0.5], rel=1e-12)
 
 
 def test_one_catch_a_surface_can_not_tell_the_scatters_apart(run: Run) -> None:

@@ -267,19 +267,79 @@ def test_trays_in_inches_come_back_as_they_were(sheet, phone, site_folder, tmp_p
     assert "Tray length, in" in text
     assert "1.0 ft outside the edge" in text
     page = phone(text)
-    (one,) = at(points, "1")
-    fill(page, one, tare="50", gross="145")
+    one, two, three, four = at(points, "1", "2", "3", "4")
+    for k, gross in ((one, "5.30"), (two, "5.20"), (three, "5.25"), (four, "9")):
+        fill(page, k, tare="1.75", gross=gross)
+    assert said(page, four) == "7.25 oz of sand is far from the others' 3.50 oz: weigh again"
+    fill(page, four, gross="5.15", volume="63")  # 3.40 oz are 96.39 g: 1.53 g/cm³
+    assert said(page, four) == ""
+    page.locator("#scale").select_option("g")
+    assert said(page, four) == "mass and volume make 0.05 g/cm³: check both"
+    assert page.locator(f"label[for=tare{one}]").text_content() == "tare, g"
+    page.locator("#scale").select_option("oz")
+    assert page.locator(f"label[for=tare{one}]").text_content() == "tare, oz"
+    page.locator("#state").select_option("dry")
     with page.expect_download() as waiting:
         page.locator("#save").click()
     saved = tmp_path / "saved.csv"
     waiting.value.save_as(saved)
-    assert "tray_length_in,tray_width_in" in saved.read_text()
+    assert "tray_length_in,tray_width_in,tare_oz,gross_oz" in saved.read_text()
     dressings = "dressing,date,surfaces,planned_depth_mm\nD2,2026-06-10,green tee,0.6\n"
     loads = "load,dressing,count,unit_mass_kg\nL1,D2,56,25\n"
     site = read_site(
         site_folder("back", dressings=dressings, loads=loads, catches=saved.read_text())
     )
     assert site.catches.tray_area_m2[0] == pytest.approx(0.4064 * 0.254, rel=1e-6)
+    mine = site.catches.id.tolist().index(points[one]["catch"])
+    assert site.catches.caught_kg[mine] == pytest.approx(3.55 * 0.45359237 / 16, rel=1e-9)
+
+
+@pytest.mark.browser
+def test_a_scale_in_the_other_unit_is_kept_and_saved(sheet, phone, tmp_path):
+    page = phone(sheet()[0])
+    assert page.locator("#scale").input_value() == "g"
+    page.locator("#scale").select_option("oz")
+    fill(page, 0, tare="1.75", gross="5.25")
+    page.reload()
+    page.wait_for_selector("body[data-ready]")
+    assert page.locator("label[for=gross0]").text_content() == "gross, oz"
+    assert page.locator(".net").first.text_content() == "sand 3.50 oz"
+    with page.expect_download() as waiting:
+        page.locator("#save").click()
+    saved = tmp_path / "saved.csv"
+    waiting.value.save_as(saved)
+    assert "tare_oz,gross_oz,note" in saved.read_text()
+
+
+@pytest.mark.browser
+def test_only_two_presses_in_a_row_clear(sheet, phone):
+    page = phone(sheet()[0])
+    fill(page, 2, tare="51", gross="149")
+    page.locator("#clear").click()
+    page.locator("h1").click()
+    page.locator("#clear").click()
+    assert page.locator("#gross2").input_value() == "149"
+
+
+@pytest.mark.browser
+def test_where_nothing_runs_or_is_kept_it_is_told(sheet, chromium, tmp_path):
+    file = tmp_path / "sheet.html"
+    file.write_text(sheet()[0], encoding="utf-8")
+    context = chromium.new_context(java_script_enabled=False, offline=True)
+    page = context.new_page()
+    page.goto(file.as_uri())
+    assert "neither checked nor kept" in page.inner_text("body")
+    context.close()
+    context = chromium.new_context(offline=True)
+    context.add_init_script(
+        "Object.defineProperty(window, 'localStorage', { get() { throw new Error('no'); } })"
+    )
+    page = context.new_page()
+    page.goto(file.as_uri())
+    page.wait_for_selector("body[data-ready]")
+    assert "This browser keeps nothing" in page.locator("#status").text_content()
+    assert "neither checked nor kept" not in page.inner_text("body")
+    context.close()
 
 
 def test_each_point_tells_the_way_from_the_one_before(sheet):

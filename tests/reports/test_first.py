@@ -9,9 +9,11 @@ import numpy as np
 import pytest
 
 from geosand.formats.site_folder import read_site
-from geosand.reports.first import look_first
+from geosand.reports.console import season_table, surfaces_table
+from geosand.reports.first import look_first, next_step
 from geosand.results import Results, work_out
 from tests.reports.printable.large_site import large_site
+from tests.sites import TOML
 
 
 @pytest.fixture(scope="module")
@@ -83,3 +85,52 @@ def test_of_many_surfaces_in_one_state_the_worst_are_named(large: Results) -> No
     short = large.ledger.shortfall_m[large.ledger.state == "under-dressed"]
     order = np.argsort(-short, kind="stable")
     assert named == ids[large.ledger.state == "under-dressed"][order][:6].tolist()
+
+
+def test_the_next_step_names_what_is_doubtful_and_then_the_sand(
+    site_folder: Callable[..., Path],
+) -> None:
+    """Two greens caught at 0.59 mm (0.92 kg/m² of 1550 kg/m³); the season is half over."""
+    late = np.datetime64("2026-07-16")  # 137 of 274 days: 4.5 mm of 9 are due, 2 of the tee's 4
+    loads = "load,dressing,count,unit_mass_kg\nL1,D1,{},25\n"
+    fits = work_out(read_site(site_folder(loads=loads.format(52))), as_of=late)
+    short = 4.5 - 1000 * fits.ledger.depth.value
+    low = 2.0  # the tee had none
+    assert low < min(short[:2])
+    ids = fits.site.surfaces.id[fits.ledger.row][np.argsort(-fits.ledger.shortfall_m)]
+    assert next_step(fits, "metric") == (
+        f"Next: dress {', '.join(ids)} ({low:.2f} to {max(short[:2]):.2f} mm behind the target so"
+        " far); geosand plan tells with how much."
+    )
+    assert " in behind the target so far" in next_step(fits, "us")
+    light = work_out(read_site(site_folder("light", loads=loads.format(30))), as_of=late)
+    assert next_step(light, "metric").startswith(
+        "Next: find out which figure of D1 is wrong, as it does not close; then dress "
+    )
+
+
+def test_the_next_step_where_nothing_is_behind(site_folder: Callable[..., Path]) -> None:
+    early = np.datetime64("2026-04-10")
+
+    def said(name: str, toml: str, day: np.datetime64 = early, **changes: None) -> str:
+        folder = site_folder(name, toml=toml, **changes)
+        return next_step(work_out(read_site(folder), as_of=day), "metric")
+
+    some = TOML.replace("green = 9.0\ntee = 4.0", "green = 4.0")  # 0.58 mm are due that day
+    assert said("on", some) == "Next: nothing is due: no surface is behind its target so far."
+    less = TOML.replace("green = 9.0\ntee = 4.0", "green = 1.0")
+    assert said("over", less).startswith("Next: leave out g")
+    assert "over-dressed so far" in said("over again", less)
+    none = said("unknown", some, catches=None)
+    assert none.startswith("Next: lay trays at the next dressing, as the depth of g1, g2 is not")
+    empty = TOML.partition("[targets_mm]")[0].replace("season_end = 2026-11-30\n", "")
+    without = "dressing,date,surfaces\nD1,2026-04-10,green\n"
+    folder = site_folder("no targets", toml=empty, dressings=without)
+    assert "write [targets_mm] or [targets_in]" in next_step(work_out(read_site(folder)), "metric")
+
+
+def test_what_is_not_known_is_a_dash_and_no_bound(site_folder: Callable[..., Path]) -> None:
+    results = work_out(read_site(site_folder(catches=None)))
+    rows = {row[0]: row for row in season_table(results, "metric").rows}
+    assert rows["g1"][2] == "–" and rows["g1"][-1] == "–"
+    assert {row[3] for row in surfaces_table(results, 0, "metric").rows} == {"–"}

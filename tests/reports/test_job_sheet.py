@@ -51,16 +51,26 @@ def test_surfaces_stand_in_the_order_of_work_with_their_figures(site_folder, tmp
 
 
 @pytest.mark.browser
-def test_on_a_phone_setting_and_heading_are_seen_without_a_scroll(
-    site_folder, tmp_path, browser_page
+@pytest.mark.parametrize("width", [320, 390, 800, 880, 1280])
+@pytest.mark.parametrize("units", ["metric", "us"])
+def test_every_figure_of_a_surface_is_seen_without_a_sideways_scroll(
+    site_folder, tmp_path, browser_page, width, units
 ):
     dressings = DRESSINGS.replace("swath_m\n", "swath_m,setting,speed_kmh\n")
     dressings = dressings.replace("0.6,4", "0.6,4,3.5,6")
-    page, _ = written(site_folder(dressings=dressings), tmp_path)
-    shown = browser_page(page, 390)
-    for name in ("setting", "heading"):
-        box = shown.locator("thead th", has_text=name).bounding_box()
-        assert box["x"] >= 0 and box["x"] + box["width"] <= 390, name
+    first = surface("g1", "green", SURFACES[0]["geometry"], name="Sandgrünwiese" * 5)
+    folder = site_folder(dressings=dressings, surfaces=[first, *SURFACES[1:]])
+    page, _ = written(folder, tmp_path, "--load", "100kg", "--units", units)
+    shown = browser_page(page, width)
+    assert shown.evaluate("document.documentElement.scrollWidth") == width
+    heads = [row for row in shown.locator("tbody tr").first.locator("[data-head]").all()]
+    names = {head.get_attribute("data-head").split()[0] for head in heads}
+    assert {"setting", "heading", "sand", "units", "load", "rate", "depth", "done"} <= names
+    for head in heads:
+        box = head.bounding_box()
+        assert box["x"] >= 0 and box["x"] + box["width"] <= width, head.get_attribute("data-head")
+        seen = head.evaluate("cell => getComputedStyle(cell, '::before').content")
+        assert (seen != "none") is (width <= 864)  # its head stands in the cell, or above it
 
 
 def test_cautions_are_there_and_defer_to_local_codes(site_folder, tmp_path):

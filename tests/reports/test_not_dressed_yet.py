@@ -8,6 +8,7 @@ from geosand.formats.site_folder import read_site
 from geosand.mapping.fill import map_view
 from geosand.reports.console import season_table
 from geosand.reports.printable.content import Table
+from geosand.reports.printable.season_report import season_report
 from geosand.reports.printable.surfaces_section import surfaces_section
 from geosand.reports.season_document import season_document
 from geosand.results import Results, work_out
@@ -44,3 +45,11 @@ def test_in_a_report_too(fresh):
 def test_where_sand_was_due_it_is_under_dressed(fresh):
     later = work_out(fresh.site, as_of=fresh.site.season_start + 200)
     assert set(later.ledger.told.tolist()) == {"under-dressed"}
+
+
+def test_a_report_shows_no_table_of_zeros_and_no_scale_of_depths(fresh):
+    titles = [section.title for section in season_report(fresh, "metric").sections]
+    assert "Map" in titles and "Surface by surface" not in titles
+    later = work_out(fresh.site, as_of=fresh.site.season_start + 200)
+    titles = [section.title for section in season_report(later, "metric").sections]
+    assert "Map" in titles and "Surface by surface" in titles

@@ -35,6 +35,7 @@ def document(asked=()):
         "sd_between_catches_percent": 8.0,
         "shared_by_depths_percent": 3.0,
         "shared_by_balance_percent": 3.0,
+        "edge_share_percent": 40.0,
         "chance": 0.8,
         "inputs": {},
         "designs": designs,

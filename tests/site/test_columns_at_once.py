@@ -30,7 +30,9 @@ def read_all(column, size):
     table = RawTable(file="t.csv", rows=list(range(2, size + 2)), columns={"a_mm": column})
     for read in (
         lambda reader: reader.text("a_mm"),
-        lambda reader: reader.text("a_mm", required=True, pattern="[a-z]+", allowed="letters"),
+        lambda reader: reader.texts(
+            "a_mm", required=True, pattern="[a-z]+", allowed="letters"
+        ).strings(),
         lambda reader: reader.choice("a_mm", ["dry", "moist"]),
         lambda reader: reader.number("a_mm", required=True, above=0.0),
         lambda reader: reader.quantity("a", "m", minimum=0.0, maximum=5.0),

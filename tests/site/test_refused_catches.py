@@ -31,7 +31,8 @@ ONE_FAULT = {
     "not a number": (
         [C(1, gross_g="nan")],
         "catches.csv, row 2, gross_g: 'nan' is not a number; allowed: digits, with a point as"
-        " the decimal mark and nothing between thousands.",
+        " the decimal mark and nothing between thousands."
+        " Write nothing where nothing was measured.",
     ),
     "beyond all floats": (
         [C(1, tare_g="1e400")],
@@ -67,7 +68,8 @@ ONE_FAULT = {
     ),
     "no catch": (
         [C(1, catch="")],
-        "catches.csv, row 2, catch: nothing is written here. Write the catch.",
+        "catches.csv, row 2, catch: nothing is written here. Write the catch,"
+        " or take out the row if it holds a total or a note.",
     ),
     "no column catch": (
         [C(1, catch=None, Catch="c1")],

@@ -15,7 +15,8 @@ DIGITS = "digits, with a point as the decimal mark and nothing between thousands
 DRESSING_FAULTS = {
     "no name": (
         f"{HEAD}\n,2026-04-10,green\n",
-        "dressings.csv, row 2, dressing: nothing is written here. Write the dressing.",
+        "dressings.csv, row 2, dressing: nothing is written here. Write the dressing,"
+        " or take out the row if it holds a total or a note.",
     ),
     "no date": (
         f"{HEAD}\nD1,,green\n",
@@ -120,7 +121,8 @@ def test_loads_and_catches_are_not_blamed_for_it(site_folder, name):
 LOAD_FAULTS = {
     "no load": (
         f"{LOAD}\n,D1,52,25\n",
-        "loads.csv, row 2, load: nothing is written here. Write the load.",
+        "loads.csv, row 2, load: nothing is written here. Write the load,"
+        " or take out the row if it holds a total or a note.",
     ),
     "load twice": (
         f"{LOAD}\nL1,D1,26,25\nL1,D1,26,25\n",
@@ -128,7 +130,8 @@ LOAD_FAULTS = {
     ),
     "no dressing": (
         f"{LOAD}\nL1,,52,25\n",
-        "loads.csv, row 2, dressing: nothing is written here. Write the dressing.",
+        "loads.csv, row 2, dressing: nothing is written here. Write the dressing,"
+        " or take out the row if it holds a total or a note.",
     ),
     "unknown dressing": (
         f"{LOAD}\nL1,D2,52,25\n",

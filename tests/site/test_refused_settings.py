@@ -44,7 +44,8 @@ ONE_FAULT = {
         "edge_accuracy_m = 0.10",
         "edge_accuracy_m = nan",
         "site.toml, top of the file, edge_accuracy_m: 'nan' is not a number; allowed: digits, with"
-        " a point as the decimal mark and nothing between thousands.",
+        " a point as the decimal mark and nothing between thousands."
+        " Write nothing where nothing was measured.",
     ),
     "infinite": (
         "edge_accuracy_m = 0.10",
@@ -72,7 +73,7 @@ ONE_FAULT = {
     "no tolerance at all": (
         "tolerance_percent = 10",
         "tolerance_percent = 0",
-        "site.toml, top of the file, tolerance_percent: 0 can not be right; allowed: more than 0.",
+        "site.toml, top of the file, tolerance_percent: 0 can not be right; allowed: at least 0.1.",
     ),
     "unit missing": (
         "tolerance_percent = 10",
@@ -163,7 +164,7 @@ ONE_FAULT = {
     "efficiency of nothing": (
         "catch_efficiency_percent = 100",
         "catch_efficiency_percent = 0",
-        "site.toml, [catches], catch_efficiency_percent: 0 can not be right; allowed: more than 0.",
+        "site.toml, [catches], catch_efficiency_percent: 0 can not be right; allowed: at least 10.",
     ),
 }
 

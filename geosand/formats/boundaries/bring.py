@@ -11,7 +11,13 @@ from typing import Any
 
 from geosand.areas.register import area_register
 from geosand.errors import Fault, Finding, Refused, Undecided
-from geosand.formats.boundaries.carrying_on import carried, decisions, met, unchanged
+from geosand.formats.boundaries.carrying_on import (
+    carried,
+    decisions,
+    met,
+    moved_alike,
+    unchanged,
+)
 from geosand.formats.boundaries.drawn import refused
 from geosand.formats.boundaries.in_force import (
     SURFACES,
@@ -22,7 +28,7 @@ from geosand.formats.boundaries.in_force import (
     survey_in_force,
 )
 from geosand.formats.boundaries.matching import match
-from geosand.formats.boundaries.new_site import in_source, no_surface
+from geosand.formats.boundaries.new_site import in_source, no_surface, read_day
 from geosand.formats.boundaries.questions import Choice
 from geosand.formats.boundaries.settling import Settled, settle, with_known_around
 from geosand.formats.boundaries.surfaces_file import (
@@ -117,7 +123,10 @@ def _bring(
     taken = settled.boundaries
     _check_near(taken, old)
     matches = match(taken.features, old, partial=partial)
+    alike = moved_alike(matches, taken, old)
     faults = [*settled.faults, *decisions(matches, taken, old, partial)]
+    if matches.doubts:  # that they lie elsewhere is asked about already: this may be why
+        faults += [Fault(file=told.about, found=told.text) for told in alike]
     rows, lost = carried(list(settled.rows), matches, old)
     if partial:
         rows += unchanged(old, matches, accuracies_in_force(head, settings), said, settings)
@@ -132,7 +141,7 @@ def _bring(
     _check_readable(root, content, edition, kept, taken)
     _put_in_force(root, edition, kept, content)
     gone = () if partial else matches.gone
-    told = (*matches.findings, *lost, *nameless, *settled.findings)
+    told = (*alike, *matches.findings, *lost, *nameless, *settled.findings)
     return Brought(
         edition=edition,
         by_id=matches.by_id,
@@ -162,9 +171,7 @@ def _put_in_force(root: Path, edition: str, kept: bytes, content: bytes) -> None
 
 
 def _check_day(head: dict[str, Any], valid_from: str) -> None:
-    day = parse_day(valid_from)
-    if day is None:
-        raise refused("--valid-from", f"{valid_from[:20]!r} is not a date", allowed="2026-04-30")
+    day = read_day("--valid-from", valid_from)
     before = parse_day(head["valid_from"]) if head.get("valid_from") else None
     if before is not None and day <= before:
         raise refused(

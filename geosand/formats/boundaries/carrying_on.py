@@ -8,7 +8,9 @@ from dataclasses import replace
 import numpy as np
 import shapely
 
+from geosand.areas.edge_shifts import common_offset
 from geosand.areas.meeting import nothing_owned, pair_remarks
+from geosand.areas.plane import Plane
 from geosand.errors import Fault, Finding
 from geosand.formats.boundaries.antimeridian import on_one_side
 from geosand.formats.boundaries.matching import Matches
@@ -47,6 +49,29 @@ def decisions(
             )
         )
     return faults
+
+
+def moved_alike(matches: Matches, boundaries: Boundaries, old: list[SurfaceRow]) -> list[Finding]:
+    """Words on surfaces that all lie as far off in the new survey: ground does not move so."""
+    pairs = [(row, before) for row, before in enumerate(matches.old) if before >= 0]
+    if not pairs:
+        return []
+    there = np.empty(len(pairs), dtype=object)
+    there[:] = [old[before].geometry for _, before in pairs]
+    here = boundaries.features.geometry[[row for row, _ in pairs]]
+    both = on_one_side(np.concatenate([there, here]))
+    there, here = both[: len(pairs)], both[len(pairs) :]
+    offset = common_offset(there, here, Plane.around(there))
+    if offset is None:
+        return []
+    far = f"{abs(offset.east_m):.2f} m {'east' if offset.east_m > 0 else 'west'}"
+    far += f" and {abs(offset.north_m):.2f} m {'north' if offset.north_m > 0 else 'south'}"
+    text = (
+        f"its surfaces lie {far} of the same ones in the survey in force (median of"
+        f" {offset.surfaces}): more likely another zone, datum or epoch than edges that moved."
+        " Check a point that did not move; areas do not change by it"
+    )
+    return [Finding(about=boundaries.file, text=text, topic="area")]
 
 
 def _listed(names: Sequence[str], most: int = 8) -> str:

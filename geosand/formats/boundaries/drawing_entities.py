@@ -12,12 +12,17 @@ import numpy as np
 import shapely
 
 from geosand.columns import Floats
+from geosand.formats.boundaries.clips import clipped, shown_ground
 from geosand.formats.boundaries.curves import chords, spline_cubics
 from geosand.formats.boundaries.drawn import Drawn, refused
 from geosand.formats.boundaries.hatches import hatched_ground
 from geosand.formats.boundaries.labels import FILL, NOTHING, TEXT, TEXT_OUTSIDE
+from geosand.formats.boundaries.reference_systems import UNITS_M
 from geosand.site.cells import Cell
 
+#: $INSUNITS code -> our unit; 0 says nothing (DXF reference, header variables).
+UNIT_CODES = {1: "in", 2: "ft", 4: "mm", 5: "cm", 6: "m", 7: "km", 10: "yd", 14: "dm"}
+UNIT_CODES |= {21: "us_survey_ft"}
 SEGMENTS = 48  #: cubics of an arc at least (a third of it for a bulge): 0.07 ppm of a circle's area
 SAG_M = 0.002  #: how far chords may run beside curves
 NAME_TAGS = ("NAME", "LABEL", "ID", "NUMBER", "NO")
@@ -33,17 +38,15 @@ def entities_of(path: Path, shown: str, metres: float | None) -> tuple[list[Draw
     ``metres`` is what the user says of a unit; without it the drawing's own word sets how fine
     curves become (never how large).
     """
-    from geosand.formats.boundaries.drawing_layers import UNIT_CODES
-    from geosand.formats.boundaries.reference_systems import UNITS_M
-
     said = _Said()
     try:
         with said:
             document, mended = _document(path)
             code = int(document.header.get("$INSUNITS", 0))
             unit = metres or UNITS_M.get(UNIT_CODES.get(code, "m"), 1.0)
-            drawn = list(_Reader(SAG_M / unit).things(document.modelspace(), "", {}, 0))
-            hidden = _hidden(document, drawn)
+            reader = _Reader(SAG_M / unit)
+            drawn = list(reader.things(document.modelspace(), "", {}))
+            hidden = _hidden(document, drawn, reader.invisible)
     except Exception as problem:  # the library raises many sorts on damaged drawings
         text = (str(problem) or type(problem).__name__).splitlines()[0]
         found = f"can not be read ({text.replace(str(path), shown)[:100]})"
@@ -69,15 +72,20 @@ def _document(path: Path) -> tuple[Any, list[str]]:
     return document, [entry.message for entry in (*auditor.errors, *auditor.fixes)]
 
 
-def _hidden(document: Any, drawn: list[Drawn]) -> list[str]:
-    """Words on things that lie on layers which the drawing does not show."""
+def _hidden(document: Any, drawn: list[Drawn], invisible: int) -> list[str]:
+    """Words on things that the drawing does not show: themselves, or the layers they lie on."""
+    said = []
+    if invisible:
+        one = "1 of its things is" if invisible == 1 else f"{invisible} of its things are"
+        said.append(f"{one} invisible in the drawing, and read all the same")
     off = {layer.dxf.name for layer in document.layers if layer.is_off() or layer.is_frozen()}
     on_them = [thing.folder for thing in drawn if thing.folder in off]
     if not on_them:
-        return []
+        return said
     names = ", ".join(repr(name[:40]) for name in list(dict.fromkeys(on_them))[:5])
     return [
-        f"{len(on_them)} of its things lie on layers that are switched off, and are read: {names}"
+        *said,
+        f"{len(on_them)} of its things lie on layers that are switched off, and are read: {names}",
     ]
 
 
@@ -107,26 +115,34 @@ class _Reader:
 
     def __init__(self, sag: float) -> None:
         self.sag = sag
+        self.invisible = 0
 
     def things(
-        self, space: Any, folder: str, attributes: dict[str, Cell], depth: int
+        self,
+        space: Any,
+        folder: str,
+        attributes: dict[str, Cell],
+        depth: int = 0,
+        within: str = "",
     ) -> Iterator[Drawn]:
         for entity in space:
+            self.invisible += bool(entity.dxf.get("invisible", 0))
             kind, layer = entity.dxftype(), entity.dxf.get("layer", "0")
             # things on layer 0 of a block lie on the layer of its insert
             where = folder if folder and layer == "0" else layer
-            handle = entity.dxf.get("handle") or ""
+            handle = entity.dxf.get("handle") or (within and f"in {within}")
             place = f"{kind} {handle} (layer {where[:40]!r})".replace("  ", " ")
             thing = Drawn(place=place, folder=where)
             if kind == "INSERT":
-                yield from self._block(entity, thing, attributes, depth)
+                outer = within or f"INSERT {handle}"
+                yield from self._block(entity, thing, attributes, depth, outer)
             elif kind in ("TEXT", "MTEXT"):
                 yield _text(entity, kind, thing)
             else:
                 yield self._outline(entity, kind, thing, attributes)
 
     def _block(
-        self, entity: Any, thing: Drawn, attributes: dict[str, Cell], depth: int
+        self, entity: Any, thing: Drawn, attributes: dict[str, Cell], depth: int, within: str
     ) -> Iterator[Drawn]:
         """What an insert draws, with its attributes; one without a line labels what it lies in."""
         if depth >= DEEPEST:
@@ -142,8 +158,12 @@ class _Reader:
         drawn = [
             part
             for insert in inserts
-            for part in self.things(insert.virtual_entities(), thing.folder, inner, depth + 1)
+            for part in self.things(
+                insert.virtual_entities(), thing.folder, inner, depth + 1, within
+            )
         ]
+        if (shown := shown_ground(entity)) is not None:
+            drawn = [clipped(part, shown, self.sag) for part in drawn]
         areas = ("Polygon", "MultiPolygon", "LineString")
         if tags and not any(
             p.geometry is not None and p.geometry.geom_type in areas for p in drawn

@@ -10,13 +10,11 @@ from dataclasses import replace
 from pathlib import Path
 
 from geosand.errors import Refused
+from geosand.formats.boundaries.drawing_entities import UNIT_CODES, entities_of
 from geosand.formats.boundaries.drawn import MAXIMUM_FEATURES, Drawn, Layer, refused
 from geosand.formats.boundaries.labels import TEXT, TEXT_OUTSIDE
 from geosand.site.cells import Cell
 
-#: $INSUNITS code -> our unit; 0 says nothing (DXF reference, header variables).
-UNIT_CODES = {1: "in", 2: "ft", 4: "mm", 5: "cm", 6: "m", 7: "km", 10: "yd", 14: "dm"}
-UNIT_CODES |= {21: "us_survey_ft"}
 NEEDS_EZDXF = "install the extra that reads such drawings: pip install 'geosand[cad]'"
 _BLOCKS = re.compile(rb"\n\s*0\r?\n\s*ATTRIB\r?\n")
 _CURVES = re.compile(
@@ -44,8 +42,6 @@ def _read(path: Path, shown: str, head: bytes, binary: bool, metres: float | Non
         import ezdxf  # noqa: F401
     except ImportError:
         return _without_the_extra(path, shown, head, binary)
-    from geosand.formats.boundaries.drawing_entities import entities_of
-
     try:
         drawn, code, findings = entities_of(path, shown, metres)
     except Refused:

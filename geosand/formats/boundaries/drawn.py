@@ -45,6 +45,7 @@ class Layer:
     asks_unit: bool = False  #: the format does not tie its numbers to a unit
     unit: str = ""  #: unit that the drawing itself names, see ``UNITS_M``
     findings: tuple[str, ...] = ()
+    links: tuple[str, ...] = ()  #: addresses of other files that it draws on
 
 
 def refused(

@@ -94,15 +94,15 @@ def _ends_on_courses(runs: list[Floats], rings: list[Floats], tolerance_m: float
             near = [j for j in tree.query(end, "dwithin", distance=reach).tolist() if j != k]
             if not near:
                 continue
-            there = np.vstack([everything[j] for j in near])
-            apart = np.hypot(*(there[:, :2] - run[place, :2]).T)
-            if apart.min() <= reach:  # at a corner of the other, or at its end
-                run[place] = there[apart.argmin()]
-                continue
             j = min(near, key=lambda j: float(shapely.distance(courses[j], end)))
             along = float(shapely.line_locate_point(courses[j], end))
             on_it = shapely.line_interpolate_point(courses[j], along)
-            run[place] = shapely.get_coordinates(on_it, include_z=run.shape[1] > 2)[0]
+            foot = shapely.get_coordinates(on_it, include_z=run.shape[1] > 2)[0]
+            apart = np.hypot(*(everything[j][:, :2] - foot[:2]).T)
+            if apart.min() <= EXACT_M:  # at a corner of the other, or at its end
+                run[place] = everything[j][apart.argmin()]
+                continue
+            run[place] = foot
             corners[j].append((along, run[place]))
     return [_with_corners(run, corners.get(j, [])) for j, run in enumerate(everything)]
 

@@ -17,6 +17,7 @@ from geosand.formats.boundaries.drawn import refused
 from geosand.formats.boundaries.surfaces_file import ACCURACIES, SurfaceRow
 from geosand.formats.csv_table import read_csv
 from geosand.formats.geojson import read_points
+from geosand.formats.json_text import read_json, twice_told
 from geosand.site.cells import parse_number
 from geosand.site.read_settings import SiteText, read_settings, unread_settings
 
@@ -50,7 +51,9 @@ def survey_in_force(root: Path) -> tuple[dict[str, Any], list[SurfaceRow]]:
             remedy="set up a new one with geosand new FOLDER --boundaries FILE",
         )
     try:
-        document = json.loads(path.read_text(encoding="utf-8-sig"))
+        document, twice = read_json(path.read_text(encoding="utf-8-sig"))
+        if twice:
+            raise ValueError(twice_told(twice[0][1]))
         features = document["features"]
         rows = [
             SurfaceRow(

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from pathlib import Path
 from typing import Any
 
@@ -10,7 +9,7 @@ import numpy as np
 import shapely
 
 from geosand.columns import Floats
-from geosand.errors import Refused
+from geosand.errors import Fault, Refused
 from geosand.formats.boundaries.drawn import (
     LON_LAT,
     MAXIMUM_RING,
@@ -20,6 +19,7 @@ from geosand.formats.boundaries.drawn import (
     heights_said,
     refused,
 )
+from geosand.formats.json_text import KEEP_ONE, read_json, twice_told
 
 Json = Any
 DEEPEST = 20
@@ -98,18 +98,38 @@ def _is_open(shape: Json, depth: int = 0) -> bool:
 
 def _parse(text: str, shown: str) -> Json:
     try:
-        return json.loads(text)
+        document, twice = read_json(text)
     except (ValueError, RecursionError) as problem:
         deep = isinstance(problem, RecursionError)
         words = "too deeply nested" if deep else str(problem)[:80]
-    try:  # one feature a line, with or without record separators (RFC 8142)
-        lines = [line.strip(" \x1e\r") for line in text.splitlines()]
-        features = [json.loads(line) for line in lines if line]
+    else:
+        _refuse_twice(twice, shown)
+        return document
+    try:  # a feature after each record separator (RFC 8142), else one a line
+        texts = text.split("\x1e") if "\x1e" in text else text.splitlines()
+        read = [read_json(feature) for feature in texts if feature.strip()]
+        features = [feature for feature, _ in read]
         if features and all(isinstance(f, dict) for f in features):
+            twice = [(n, key) for n, (_, keys) in enumerate(read, start=1) for _, key in keys]
+            _refuse_twice(twice, shown)
             return {"type": "FeatureCollection", "features": features}
     except (ValueError, RecursionError):
         pass
     raise refused(shown, f"is not JSON: {words}", remedy="export it again as GeoJSON")
+
+
+def _refuse_twice(twice: list[tuple[int, str]], shown: str) -> None:
+    """Refuse keys that stand twice: which of the two is meant nobody but their writer knows."""
+    if twice:
+        raise Refused(
+            Fault(
+                file=shown,
+                row=f"feature {number}" if number else None,
+                found=twice_told(key),
+                remedy=KEEP_ONE,
+            )
+            for number, key in twice
+        )
 
 
 def _crs(document: Json, shown: str) -> str:
@@ -137,8 +157,19 @@ def _features(document: Json, shown: str) -> list[Json]:
         return [document]
     if kind in _MAKERS or kind == "GeometryCollection":
         return [{"type": "Feature", "properties": {}, "geometry": document}]
-    found = f"is JSON, but {str(kind)[:40]!r} is no GeoJSON"
+    other = _other_json(document, kind)
+    found = f"is {other}, no GeoJSON" if other else f"is JSON, but {str(kind)[:40]!r} is no GeoJSON"
     raise refused(shown, found, allowed="a FeatureCollection", remedy="export it as GeoJSON")
+
+
+def _other_json(document: Json, kind: Json) -> str:
+    """What a document is that is no GeoJSON, by members that tell the usual ones; else ""."""
+    keys = set(document) if isinstance(document, dict) else set[str]()
+    if kind == "Topology":
+        return "TopoJSON"
+    if "features" in keys and keys & {"geometryType", "spatialReference"}:
+        return "the JSON of a feature service (with rings and a spatialReference)"
+    return "the answer of a map query service (with elements)" if "elements" in keys else ""
 
 
 def _drawn(feature: Json, number: int) -> Drawn:

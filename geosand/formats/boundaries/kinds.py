@@ -91,11 +91,15 @@ _PHRASES = {
 _LONGEST = max(len(phrase.split()) for phrase in _PHRASES)
 
 
+def folded(text: str) -> str:
+    """Text in lower case without accents: "Höhe" -> "hohe"."""
+    plain = text.replace("ß", "ss").replace("ø", "o").replace("Ø", "o").replace("æ", "ae")
+    return unicodedata.normalize("NFKD", plain).encode("ascii", "ignore").decode().lower()
+
+
 def words_of(text: str) -> list[str]:
     """Words in lower case, accents folded, plural and numbers taken off: C-GREENS_07 -> c green."""
-    plain = text.replace("ß", "ss").replace("ø", "o").replace("Ø", "o").replace("æ", "ae")
-    folded = unicodedata.normalize("NFKD", plain).encode("ascii", "ignore").decode().lower()
-    return [_singular(word) for word in re.findall(r"[a-z]+", folded)]
+    return [_singular(word) for word in re.findall(r"[a-z]+", folded(text))]
 
 
 def _singular(word: str) -> str:

@@ -10,17 +10,17 @@ import numpy as np
 import shapely
 
 from geosand.columns import Floats, Geometries
-from geosand.errors import Refused
+from geosand.errors import Fault, Refused
 from geosand.formats.boundaries import reference_systems as systems
 from geosand.formats.boundaries.antimeridian import on_both_sides, on_one_side
 from geosand.formats.boundaries.drawn import Drawn, Layer, refused
 from geosand.formats.boundaries.layer_units import unit_factor
-from geosand.formats.boundaries.likely_systems import proposals
+from geosand.formats.boundaries.likely_systems import other_zones, proposals
 from geosand.formats.boundaries.whereabouts import (
+    against_itself,
     distance_km,
     doubtful_place,
     middle,
-    not_degrees,
     place_words,
     zone_findings,
 )
@@ -50,7 +50,7 @@ def in_its_system(
         findings.append(
             "its longitudes run on beyond 180°, as in 262.3° for 97.7° W: 360° are taken off"
         )
-    if crs.is_geographic and (fault := not_degrees(bounds, shown, wishes.near)):
+    if crs.is_geographic and (fault := _not_degrees(bounds, shown, wishes.near)):
         raise Refused(fault)
     feet = systems.feet_finding(crs, systems.unit_m(crs), bounds)
     if feet and factor == 1.0:  # else the file's numbers are in another unit, and that was said
@@ -84,6 +84,21 @@ def _beyond_180(bounds: Floats) -> bool:
     west, south, east, north = bounds.tolist()
     narrow = east - west < WIDEST_SITE_DEG and north - south < WIDEST_SITE_DEG
     return bool(narrow and west >= 0 and 180 < east <= 360 and south >= -90 and north <= 90)
+
+
+def _not_degrees(bounds: Floats, shown: str, near: tuple[float, float] | None) -> Fault | None:
+    """Numbers labelled lon/lat that can not be: metres or feet of a grid, or swapped."""
+    west, south, east, north = bounds.tolist()
+    x, y = max(abs(west), abs(east)), max(abs(south), abs(north))
+    numbers = f"x {west:.8g} to {east:.8g}, y {south:.8g} to {north:.8g}"
+    if x <= 180 and y <= 90:
+        return None
+    if x <= 90 and y <= 180:
+        found = f"{numbers} can not be longitude and latitude: they look swapped"
+        return Fault(file=shown, found=found, remedy="if they are, say so with --swap")
+    found = f"{numbers} is labelled lon/lat, but these are numbers of a grid"
+    remedy = f"say which with --crs: {proposals(bounds, near)}"
+    return Fault(file=shown, found=found, allowed="degrees, ±180 and ±90", remedy=remedy)
 
 
 def _crs_of(layer: Layer, bounds: Floats, shown: str, wishes: Wishes) -> tuple[Any, list[str]]:
@@ -123,7 +138,9 @@ def _elsewhere(stated: Any, used: Any, bounds: Floats) -> str:
     return f"; its own puts it {apart:,.0f} km away, at {place_words(*own)}" if apart >= 1 else ""
 
 
-def check_place(geometry: Geometries, crs: Any, shown: str, wishes: Wishes) -> list[str]:
+def check_place(
+    things: list[Drawn], geometry: Geometries, crs: Any, layer: Layer, shown: str, wishes: Wishes
+) -> list[str]:
     """What is worth knowing of where a CRS puts the outlines; Refused where it must be asked."""
     if wishes.believe_place:
         return []
@@ -149,7 +166,10 @@ def check_place(geometry: Geometries, crs: Any, shown: str, wishes: Wishes) -> l
             remedy="check the CRS and its unit; if the axes are swapped, use --swap",
         )
     fault = doubtful_place(places[0], places[1], crs, shown, wishes.near)
+    if fault is None and wishes.near is None:
+        fault = against_itself(places[0], crs, things, (shown, layer.name), shown)
     if fault is not None:
         raise Refused(fault)
-    told = wishes.crs is not None and wishes.near is None
-    return zone_findings(places[0], crs) if told else []
+    if wishes.crs is None or wishes.near is not None:
+        return []
+    return zone_findings(places[0], crs, other_zones(crs, x, y) if crs.is_projected else {})

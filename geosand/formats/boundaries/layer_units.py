@@ -8,6 +8,7 @@ import numpy as np
 
 from geosand.columns import Floats
 from geosand.formats.boundaries.drawn import Layer, refused
+from geosand.formats.boundaries.packed_degrees import PLAIN
 from geosand.formats.boundaries.reference_systems import UNITS_M, named_unit, unit_m, unit_name
 
 if TYPE_CHECKING:
@@ -26,7 +27,8 @@ def unit_factor(
     Raises Refused where that does not decide: both feet do, or the drawing names none.
     """
     if crs.is_geographic:
-        return 1.0, "" if said is None else f"--unit is not used: {crs.name} is in degrees"
+        used = said is None or layer.unit == PLAIN
+        return 1.0, "" if used else f"--unit is not used: {crs.name} is in degrees"
     of_crs = unit_m(crs)
     if said is not None:
         return _plain(named_unit(said, "--unit") / of_crs), ""

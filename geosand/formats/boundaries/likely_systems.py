@@ -17,10 +17,12 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from geosand.columns import Floats
+from geosand.formats.boundaries.land import on_land
 from geosand.formats.boundaries.reference_systems import UNITS_M, unit_name
 from geosand.formats.boundaries.whereabouts import NEAR_KM, distance_km, place_words
 
 if TYPE_CHECKING:
+    from pyproj import CRS
     from pyproj.database import CRSInfo
 
 #: Codes told first among those that fit as well: series of UTM, and national grids in much use.
@@ -33,6 +35,7 @@ _FIRST = (
 _ZONE = re.compile(
     r"\b(zone|North|South|East|West|Central|[IVX\d]+|\(.*\))\b ?|\(.*\)", re.IGNORECASE
 )
+_ZONE_WORDS = re.compile(r"\b(zone|North|South|East|West|Central|[IVX\d]+)\b", re.IGNORECASE)
 #: Datums of old surveys: tried where the place is known only.
 _OLD = re.compile(
     r"NAD27|Pulkovo|WGS 72|ED50|Xian|Beijing|Tokyo|NAD83\((HARN|NSRS2007|CORS96|PA|MA)|CSRS\)v"
@@ -97,6 +100,26 @@ def proposals(bounds: Floats, near: tuple[float, float] | None) -> str:
     if not texts:
         return "no usual one puts these numbers on a likely place" + narrow
     return "likely are " + "; ".join(texts) + narrow
+
+
+def other_zones(crs: CRS, x: float, y: float) -> dict[str, tuple[float, float]]:
+    """Places that the other zones of a state or country give to numbers, of those that fit them."""
+    own = _stem(crs.name)
+    zones = {}
+    for info in _grids_of_countries():
+        if info.name == crs.name or _stem(info.name) != own:
+            continue
+        fit, area = _fit(info, x, y, "", None), info.area_of_use
+        if fit is None or area is None or not on_land(fit.lon, fit.lat):
+            continue
+        if area.south <= fit.lat <= area.north and area.west <= fit.lon <= area.east:
+            zones[f"EPSG:{info.code}, {info.name},"] = (fit.lon, fit.lat)
+    return zones
+
+
+def _stem(name: str) -> str:
+    """Name of a series of zones: "NAD83 / Texas (ftUS)" of its central one."""
+    return " ".join(_ZONE_WORDS.sub(" ", name).split())
 
 
 def _degrees(x: float, y: float, near: tuple[float, float] | None) -> list[str]:

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
+from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import shapely
 
+from geosand.areas.ownership import PRECEDENCE
 from geosand.columns import Geometries
 from geosand.formats.boundaries.drawn import MAXIMUM_RING, Drawn
 from geosand.formats.boundaries.faces import EXACT_M, shared_faces
@@ -16,6 +19,7 @@ if TYPE_CHECKING:
 
 #: Gap between a line's ends over its length, up to which it may be an outline left open.
 NEARLY_CLOSED = 0.1
+NO_AREA = ("", "path", "other")  #: kinds of lines that need not enclose anything
 NOT_CLOSED = "a line that does not close: its ends are "
 ALONG = ", on the edge of "  #: in such a reason, where the line ends on outlines of other layers
 #: Formats with a rule for the direction of rings (RFC 7946, 3.1.6; OGC KML 2.3, 10.8).
@@ -35,26 +39,37 @@ def to_be_closed(
 ) -> tuple[list[Drawn], Geometries, list[str]]:
     """Open lines of a kind that has an area, closed, with why each is no outline as it is.
 
-    With ``along`` those that end on outlines of other layers are closed along them; those whose
-    ends nearly meet are closed straight. They are listed as left out as well, until somebody says
-    that they are to be closed.
+    With ``along`` those that end on outlines or lines of other layers are closed along them; those
+    whose ends nearly meet are closed straight. They are listed as left out as well, until somebody
+    says that they are to be closed.
     """
     lines = [d for d in things if d.geometry is not None and d.geometry.geom_type == "LineString"]
-    lines = [d for d in lines if wishes.kind_and_word(d)[0] not in ("", "path", "other")]
-    beside = _Outlines(things, metres, wishes.close_tolerance_m) if along and lines else None
-    kept, shapes, reasons = [], [], []
-    for thing in lines:
+    own = [d for d in lines if wishes.kind_and_word(d)[0] not in NO_AREA]
+    beside = _Outlines(things, metres, wishes.close_tolerance_m) if along and own else None
+    kept, shapes, reasons = [], list[Any](), []
+    for thing in own:
         shape, where = beside.along(thing) if beside is not None else (None, "")
         shape = _nearly_closed(thing, metres) if shape is None else shape
         if shape is not None:
-            points = shapely.get_coordinates(thing.geometry)
-            gap = float(np.hypot(*((points[-1] - points[0]) * metres)))
             kept.append(thing)
             shapes.append(shape)
-            reasons.append(f"{NOT_CLOSED}{gap:.2f} m apart{where}")
+            reasons.append(_reason(thing, metres, where))
+    if beside is not None:
+        rest = [d for d in lines if not any(d is other for other in kept)]
+        kinds = [wishes.kind_and_word(d)[0] for d in rest]
+        for thing, shape, where in beside.together(rest, kinds):
+            kept.append(thing)
+            shapes.append(shape)
+            reasons.append(_reason(thing, metres, where))
     geometry = np.empty(len(shapes), dtype=object)
     geometry[:] = shapes
     return kept, geometry, reasons
+
+
+def _reason(thing: Drawn, metres: tuple[float, float], where: str) -> str:
+    points = shapely.get_coordinates(thing.geometry)
+    gap = float(np.hypot(*((points[-1] - points[0]) * metres)))
+    return f"{NOT_CLOSED}{gap:.2f} m apart{where}"
 
 
 def _nearly_closed(thing: Drawn, metres: tuple[float, float]) -> Any:
@@ -96,6 +111,58 @@ class _Outlines:
         if len(faces) != 1:
             return None, ""
         return faces[0][0], ALONG + " and ".join(d.place for d in met)
+
+    def together(self, lines: list[Drawn], kinds: list[str]) -> Iterator[tuple[Drawn, Any, str]]:
+        """Outlines that lines of several layers enclose together: whose each is, and with which.
+
+        As a green whose front is drawn as the end of the fairway only. It is of the longest of the
+        lines of a kind that has an area and lie on it whole, of about as long ones of the kind
+        that lies on top; of nobody where that line lies on two such outlines.
+        """
+        runs = [shapely.get_coordinates(d.geometry) for d in lines]
+        shapes = np.array([shapely.linestrings(run * self.scale) for run in runs], dtype=object)
+        own = [kind not in NO_AREA for kind in kinds]
+        some = _connected(shapes, own, max(self.reach_m, EXACT_M))
+        if len({lines[k].folder for k in some}) < 2:
+            return
+        ends = shapely.points(np.vstack([runs[k][[0, -1]] for k in some]) * self.scale)
+        met = self.tree.query(ends, "dwithin", distance=max(self.reach_m, EXACT_M))[1]
+        outlines = [shapely.force_2d(self.drawn[k].geometry) for k in sorted(set(met.tolist()))]
+        pairs = [(lines[k], runs[k]) for k in some]
+        found = []
+        for face, sides in shared_faces(pairs, outlines, self.reach_m, self.metres):
+            edge = shapely.transform(shapely.boundary(face), lambda points: points * self.scale)
+            rows = [some[k] for k in sides]
+            whole = [k for k in rows if own[k] and self._lies_on(shapes[k], edge)]
+            if whole and len({lines[k].folder for k in rows}) > 1:
+                size = shapely.length(shapes[whole])
+                longest = [k for k, m in zip(whole, size, strict=True) if m > 0.9 * size.max()]
+                owner = min(longest, key=lambda k: PRECEDENCE.index(kinds[k]))
+                found.append((owner, face, [k for k in rows if k != owner]))
+        for owner, face, others in found:
+            if sum(owner == other for other, _, _ in found) == 1:
+                places = [lines[k].place for k in others[:3]]
+                yield lines[owner], face, ALONG + " and ".join(places)
+
+    def _lies_on(self, line: Any, edge: Any) -> bool:
+        """Whether a line runs along an edge all the way, but for the closing tolerance."""
+        places = shapely.line_interpolate_point(line, np.linspace(0, 1, 9), normalized=True)
+        return bool(shapely.dwithin(edge, places, max(self.reach_m, EXACT_M)).all())
+
+
+def _connected(lines: Geometries, own: list[bool], reach_m: float) -> list[int]:
+    """Rows of the lines that hang together, over any number of others, with one of ``own``."""
+    one, other = shapely.STRtree(lines).query(lines, "dwithin", distance=reach_m)
+    near: dict[int, list[int]] = defaultdict(list)
+    for k, j in zip(one.tolist(), other.tolist(), strict=True):
+        near[k].append(j)
+    met = {k for k, is_own in enumerate(own) if is_own and len(near[k]) > 1}
+    stack = list(met)
+    while stack:
+        fresh = [j for j in near[stack.pop()] if j not in met]
+        met.update(fresh)
+        stack += fresh
+    return sorted(met)
 
 
 def said_of_rings(geometry: Geometries, across: int, shown: str) -> list[str]:

@@ -7,7 +7,7 @@ import unicodedata
 from collections import Counter, defaultdict
 from collections.abc import Mapping, Sequence
 
-from geosand.formats.boundaries.kinds import tags_of, words_of
+from geosand.formats.boundaries.kinds import folded, tags_of, words_of
 from geosand.site.cells import Cell, as_text, is_blank
 from geosand.site.tables import KINDS
 
@@ -29,9 +29,7 @@ def clean(text: str) -> str:
 
 def slug(text: str) -> str:
     """Letters, digits and - of a text: 'Grün 7 (alt)' -> 'grun-7-alt'; "" where none are left."""
-    plain = text.replace("ß", "ss").replace("ø", "o").replace("Ø", "o").replace("æ", "ae")
-    folded = unicodedata.normalize("NFKD", plain).encode("ascii", "ignore").decode().lower()
-    return re.sub(r"[^a-z0-9_.]+", "-", folded).strip("-.")[:LONGEST_ID].strip("-.")
+    return re.sub(r"[^a-z0-9_.]+", "-", folded(text)).strip("-.")[:LONGEST_ID].strip("-.")
 
 
 def cell_of(attributes: Mapping[str, Cell], column: str | None, columns: Sequence[str]) -> str:

@@ -23,8 +23,8 @@ def nested(drawn: list[Drawn], *, as_holes: bool, hint: bool) -> tuple[list[Draw
     """The things, words on outlines inside others, and how many of them became holes.
 
     With ``as_holes`` an outline inside another is a hole of it, one inside that a surface again,
-    and so on; an outline with a name of its own stays a surface. Outlines that are the same count
-    as one. ``hint`` says that this can be wished, in drawings.
+    and so on; an outline with a name of its own is a surface that lies on what is around it.
+    Outlines that are the same count as one. ``hint`` says that this can be wished, in drawings.
     """
     by_folder: dict[str, list[int]] = defaultdict(list)
     for k, thing in enumerate(drawn):
@@ -37,11 +37,14 @@ def nested(drawn: list[Drawn], *, as_holes: bool, hint: bool) -> tuple[list[Draw
         same = _same(shapes)
         around = _around(shapes, same)
         inner = [k for k in range(len(rows)) if around[k]]
-        made = [k for k in inner if as_holes and len(around[k]) % 2 and not drawn[rows[k]].name]
+        named = {int(same[k]) for k, row in enumerate(rows) if drawn[row].name}
+        in_hole = _levels(around, [k in named for k in same.tolist()]) if as_holes else {}
+        made = [k for k, through in in_hole.items() if through]
         for k in made:
             out[rows[k]] = None
-        for k in dict.fromkeys(same[made].tolist()):
-            for outer in np.flatnonzero(same == around[k][0]).tolist():
+        cuts = {int(same[k]): in_hole[k] for k in made}
+        for k, through in cuts.items():
+            for outer in np.flatnonzero(np.isin(same, through)).tolist():
                 if (whole := out[rows[outer]]) is not None:
                     cut = _with_hole(whole.geometry, shapes[k])
                     out[rows[outer]] = replace(whole, geometry=cut)
@@ -69,6 +72,24 @@ def _around(shapes: Geometries, same: Ints) -> list[list[int]]:
     for one, other in zip(inner[larger].tolist(), outer[larger].tolist(), strict=True):
         found[one].append(other)
     return [sorted(others, key=lambda k: float(size[k])) for others in found]
+
+
+def _levels(around: list[list[int]], named: list[bool]) -> dict[int, list[int]]:
+    """Of each outline the surfaces that it is a hole of; none where it is a surface itself.
+
+    A hole goes through the named surface that it lies in down to the one that lies beneath.
+    """
+    holes: dict[int, list[int]] = {}
+    for k in sorted(range(len(around)), key=lambda k: len(around[k])):
+        through = list[int]()
+        for outer in around[k]:  # from the inside out
+            if named[k] or holes[outer]:
+                break
+            through.append(outer)
+            if not named[outer]:
+                break
+        holes[k] = through
+    return holes
 
 
 def _with_hole(outer: Any, inner: Any) -> Any:

@@ -18,12 +18,13 @@ from geosand.formats.boundaries.naming import clean
 from geosand.formats.boundaries.questions import Choice
 from geosand.formats.boundaries.record_workbook import empty_workbook
 from geosand.formats.boundaries.settling import Settled, settle, with_known_around
-from geosand.formats.boundaries.site_text import RECORD_COLUMNS, empty_csv, site_toml
+from geosand.formats.boundaries.site_text import empty_csv, record_columns, site_toml
 from geosand.formats.boundaries.surfaces_file import SurfaceRow, head_of, rows_of, surfaces_bytes
 from geosand.formats.boundaries.tables import Boundaries
 from geosand.formats.site_folder import read_site
 from geosand.formats.writing import write_whole
 from geosand.site.cells import parse_day
+from geosand.site.reading import DAYS
 
 
 def new_site(
@@ -42,9 +43,10 @@ def new_site(
     """Set up a complete site folder, ready to fill; what was made of the boundaries comes back.
 
     Without a season it is the current calendar year, to be changed in ``site.toml``, where the
-    ``accuracies`` (keys of ACCURACIES) are written too. Raises Refused where the boundaries ask for
-    a decision that ``choice`` does not give, where the folder holds something already, can not be
-    written, or could not be read again; then nothing is left behind.
+    ``accuracies`` (keys of ACCURACIES) are written too. Columns and keys are in ``units``, as
+    results are. Raises Refused where the boundaries ask for a decision that ``choice`` does not
+    give, where the folder holds something already, can not be written, or could not be read again;
+    then nothing is left behind.
     """
     target = Path(os.path.abspath(folder))
     _check(target, units, (season_start, season_end, valid_from))
@@ -64,7 +66,7 @@ def new_site(
             kinds=_kinds(rows),
             accuracies=accuracies or {},
         ),
-        **_records(rows, workbook),
+        **_records(rows, workbook, units),
     }
     staged: Path | None = None
     try:
@@ -129,21 +131,33 @@ def _check(target: Path, units: str, days: tuple[str | None, ...]) -> None:
         raise refused(str(target.parent), "there is no such folder", remedy="make it first")
     if units not in ("metric", "us"):
         raise refused("--units", f"{units[:20]!r} is not known", allowed="metric, us")
-    for day in days:
-        if day is not None and parse_day(day) is None:
-            raise refused("dates", f"{day[:20]!r} is not a date", allowed="2026-04-30")
+    for text in days:
+        if text is not None:
+            read_day("dates", text)
+
+
+def read_day(place: str, text: str) -> np.datetime64:
+    """The day that a person gave at ``place``; Refused for what is none, and for absurd years."""
+    day = parse_day(text)
+    if day is None:
+        raise refused(place, f"{text[:20]!r} is not a date", allowed="2026-04-30")
+    if not DAYS[0] <= day <= DAYS[1]:
+        allowed, remedy = f"{DAYS[0]} to {DAYS[1]}", "look at the year"
+        raise refused(place, f"{day} can not be right", allowed=allowed, remedy=remedy)
+    return day
 
 
 def _kinds(rows: Sequence[SurfaceRow]) -> list[str]:
     return sorted({str(row.properties["kind"]) for row in rows})
 
 
-def _records(rows: Sequence[SurfaceRow], workbook: bool) -> dict[str, bytes]:
+def _records(rows: Sequence[SurfaceRow], workbook: bool, units: str) -> dict[str, bytes]:
     """The empty tables of records, as one workbook or as CSV."""
+    tables = record_columns(units)
     if workbook:
         ids = [str(row.properties["id"]) for row in rows]
-        return {"records.xlsx": empty_workbook(ids, _kinds(rows))}
-    return {f"{table}.csv": empty_csv(table) for table in RECORD_COLUMNS}
+        return {"records.xlsx": empty_workbook(tables, ids, _kinds(rows))}
+    return {f"{table}.csv": empty_csv(columns) for table, columns in tables.items()}
 
 
 def _check_readable(staged: Path, settled: Settled | None) -> None:

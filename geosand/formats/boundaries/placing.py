@@ -22,7 +22,12 @@ from geosand.formats.boundaries.layer_system import (
     in_its_system,
     moved,
 )
-from geosand.formats.boundaries.mendable import can_be_mended, said_of_rings, to_be_closed
+from geosand.formats.boundaries.mendable import (
+    NO_AREA,
+    can_be_mended,
+    said_of_rings,
+    to_be_closed,
+)
 from geosand.formats.boundaries.nesting import nested
 from geosand.formats.boundaries.polygons import (
     counted,
@@ -74,7 +79,7 @@ def place_layer(layer: Layer, shown: str, wishes: Wishes) -> Placed:
     heights, there = np.full(len(kept), np.nan), None
     reasons = [""] * (len(kept) - len(gaps)) + gaps
     if len(kept):
-        findings += check_place(geometry, crs, shown, wishes)
+        findings += check_place(kept, geometry, crs, layer, shown, wishes)
         there = systems.to_lon_lat(geometry, crs)
         vertical = systems.vertical_unit_m(layer.crs if wishes.crs is None else wishes.crs, crs)
         heights = mean_heights_m(geometry, vertical)
@@ -179,7 +184,7 @@ def _is_outline(thing: Drawn, wishes: Wishes) -> bool:
         return False
     kind = wishes.kind_and_word(thing)[0]
     parts = shapely.get_parts(thing.geometry)
-    return kind not in ("", "path", "other") and bool(shapely.is_ring(parts).all())
+    return kind not in NO_AREA and bool(shapely.is_ring(parts).all())
 
 
 def _areas(drawn: list[Drawn]) -> tuple[list[Drawn], Geometries, list[LeftOut]]:

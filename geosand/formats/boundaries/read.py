@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import difflib
+import posixpath
 import tempfile
+from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 from pathlib import Path
 
 from geosand.errors import Fault, Finding, Refused
 from geosand.formats.boundaries.drawing_layers import read_dxf
-from geosand.formats.boundaries.drawn import Layer, refused
+from geosand.formats.boundaries.drawn import Drawn, Layer, refused
 from geosand.formats.boundaries.gdal_layers import read_with_gdal
 from geosand.formats.boundaries.gml_layers import read_gml
 from geosand.formats.boundaries.json_layers import read_geojson
@@ -103,7 +105,7 @@ def _layers(source: Source, wishes: Wishes) -> list[Layer]:
     """The layers of one file by its format."""
     path, shown = source.path, source.shown
     if source.format == "survey":
-        return read_survey(path, shown, wishes.point_order)
+        return read_survey(path, shown, wishes)
     readers: dict[str, Callable[[Path, str], list[Layer]]] = {
         "kml": read_kml,
         "gpx": read_gpx,
@@ -125,6 +127,8 @@ def assemble(
     """Layers in their own CRS to one set of boundaries; refusals of all layers come together."""
     if len({shown for shown, _ in layers}) > 1:
         layers = [(shown, _placed_in(layer, shown, file)) for shown, layer in layers]
+    layers = _told_apart(layers)
+    unfollowed = _unfollowed(layers)
     lacking = _check_columns([layer for _, layer in layers], file, wishes)
     faults: list[Fault] = []
     placed: list[Placed] = []
@@ -135,7 +139,7 @@ def assemble(
             faults += refusal.faults
     if faults:
         raise Refused(faults)
-    said = [*lacking, *(text for layer in placed for text in layer.findings)]
+    said = [*lacking, *unfollowed, *(text for layer in placed for text in layer.findings)]
     findings = [Finding(about=file, text=text, topic="file") for text in said]
     if ignored:
         text = f"not read from the archive: {', '.join(ignored[:10])}"
@@ -144,6 +148,35 @@ def assemble(
     made = outlines_of(placed, findings, file, wishes)
     unread = unread_numbers(made.features)
     return replace(made, findings=(*made.findings, *unread)) if unread else made
+
+
+def _unfollowed(layers: list[tuple[str, Layer]]) -> list[str]:
+    """Words on links to files that are not among those read; an archive may hold its own."""
+    files = {shown for shown, _ in layers}
+    links = sum(
+        posixpath.normpath(posixpath.join(posixpath.dirname(shown), link)) not in files
+        for shown, layer in layers
+        for link in layer.links
+    )
+    if not links:
+        return []
+    one = "1 link to another file is" if links == 1 else f"{links} links to other files are"
+    return [f"{one} not followed: bring what is linked itself"]
+
+
+def _told_apart(layers: list[tuple[str, Layer]]) -> list[tuple[str, Layer]]:
+    """The layers with a place of its own for each thing: of several alike the further numbered."""
+    often = Counter(thing.place for _, layer in layers for thing in layer.drawn)
+    if max(often.values(), default=0) < 2:
+        return layers
+    met = Counter[str]()
+
+    def apart(thing: Drawn) -> Drawn:
+        met[thing.place] += 1
+        number = met[thing.place]
+        return replace(thing, place=f"{thing.place}, no. {number}") if number > 1 else thing
+
+    return [(s, replace(layer, drawn=tuple(map(apart, layer.drawn)))) for s, layer in layers]
 
 
 def _placed_in(layer: Layer, shown: str, file: str) -> Layer:

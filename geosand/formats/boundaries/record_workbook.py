@@ -3,27 +3,37 @@
 from __future__ import annotations
 
 import io
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
-from geosand.formats.boundaries.site_text import RECORD_COLUMNS, SANDS
+from geosand.formats.boundaries.site_text import SANDS
 
 ROWS = 500  #: that the drop-downs reach
 LISTS = "lists"  #: hidden sheet with the words to choose from; it is not read
 _STATES = ("dry", "moist", "tapped")
 _KINDS = ("delivery", "count")
 _WIDTH = 12
+#: Ends of the columns that hold an amount, which is never below 0.
+_AMOUNTS = (
+    *("_mm", "_in", "_kg", "_lb", "_short_ton", "_g", "_oz", "_cm3", "_ml"),
+    *("_percent", "_kmh", "_mph"),
+)
 
 
-def empty_workbook(ids: Sequence[str], kinds: Sequence[str]) -> bytes:
-    """The workbook; ``ids`` and ``kinds`` of the surfaces are offered where they may stand."""
+def empty_workbook(
+    tables: Mapping[str, Sequence[str]], ids: Sequence[str], kinds: Sequence[str]
+) -> bytes:
+    """The workbook of ``tables`` by their columns.
+
+    ``ids`` and ``kinds`` of the surfaces are offered where they may stand.
+    """
     import openpyxl
     from openpyxl.styles import Font
     from openpyxl.utils import get_column_letter
 
     book = openpyxl.Workbook()
     book.remove(book.worksheets[0])
-    for name, columns in RECORD_COLUMNS.items():
+    for name, columns in tables.items():
         sheet = book.create_sheet(name)
         sheet.append(list(columns))
         sheet.freeze_panes = "B2"
@@ -38,7 +48,7 @@ def empty_workbook(ids: Sequence[str], kinds: Sequence[str]) -> bytes:
         for number, (name, words) in enumerate(offered.items(), start=1)
     }
     lists.sheet_state = "hidden"
-    for name, columns in RECORD_COLUMNS.items():
+    for name, columns in tables.items():
         for number, column in enumerate(columns, start=1):
             _validate(book[name], name, column, get_column_letter(number), places)
     out = io.BytesIO()
@@ -81,7 +91,7 @@ def _validate(sheet: Any, table: str, column: str, letter: str, places: dict[str
         rule.error = "A date, such as 2026-04-30"
         for row in range(2, ROWS + 1):
             sheet[f"{letter}{row}"].number_format = "yyyy-mm-dd"
-    elif column.endswith(("_mm", "_kg", "_g", "_cm3", "_percent", "_kmh")) or column == "count":
+    elif column.endswith(_AMOUNTS) or column == "count":
         rule = DataValidation(type="decimal", operator="greaterThanOrEqual", formula1="0")
         rule.error = f"A number of 0 or more; the unit stands in the column's name: {column}"
     elif column in ("lon", "lat"):

@@ -152,7 +152,12 @@ def _repaired(table: _Table, choice: Choice) -> _Table:
     sound = shapely.is_valid(done.geometry)
     kept = done.kept & sound
     after = ellipsoid_areas_m2(done.geometry) * table.factor
-    texts = {mend.row: (mend.text, mend.before_m2, mend.after_m2) for mend in done.mends}
+    parts, before = (shapely.get_num_geometries(g) for g in (done.geometry, table.shapes))
+    apart = {k: f", in {parts[k]} parts" for k in np.flatnonzero(kept & (parts > before)).tolist()}
+    texts = {
+        mend.row: (mend.text + apart.get(mend.row, ""), mend.before_m2, mend.after_m2)
+        for mend in done.mends
+    }
     for row in np.flatnonzero(nearly & kept).tolist():
         more = f"; {texts[row][0]}" if row in texts else ""
         how = "along that edge" if ALONG in table.why[row] else "over its gap"

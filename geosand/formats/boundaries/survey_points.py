@@ -17,7 +17,8 @@ import shapely
 
 from geosand.errors import Fault, Refused
 from geosand.formats.boundaries.drawn import LON_LAT, MAXIMUM_RING, Drawn, Layer, refused
-from geosand.formats.boundaries.reference_systems import UNITS_M
+from geosand.formats.boundaries.packed_degrees import PLAIN, WORDS, degrees_meant
+from geosand.formats.boundaries.reference_systems import UNITS_M, horizontal
 from geosand.formats.boundaries.survey_text import (
     Columns,
     Row,
@@ -26,7 +27,8 @@ from geosand.formats.boundaries.survey_text import (
     number_of,
     rows_of,
 )
-from geosand.site.cells import Cell
+from geosand.formats.boundaries.wishes import Wishes
+from geosand.site.cells import Cell, quoted
 
 START = ("ST", "START", "B", "BEG", "BEGIN", "BL", "S")
 CLOSE = ("CL", "CLS", "CLO", "CLOSE", "CLOSED", "C")
@@ -66,13 +68,14 @@ class _String:
     problem: str = ""
 
 
-def read_survey(path: Path, shown: str, point_order: str | None) -> list[Layer]:
+def read_survey(path: Path, shown: str, wishes: Wishes) -> list[Layer]:
     """Points by code and sequence to lines; a closing command makes a polygon at once.
 
-    Raises Refused where the order of the columns is said nowhere and where no row can be read.
+    Raises Refused where the order of the columns is said nowhere, where no row can be read, and
+    where degrees may be minutes and seconds too.
     """
     rows, spaces = rows_of(path, shown)
-    columns = columns_of(rows, point_order, shown)
+    columns = columns_of(rows, wishes.point_order, shown)
     body = rows[columns.first :]
     comma = decimal_comma(body, columns.order, shown)
     height = _height_factor(columns, shown)
@@ -80,8 +83,20 @@ def read_survey(path: Path, shown: str, point_order: str | None) -> list[Layer]:
     if all(point.problem for point in points):
         _refuse(points, shown)
     said = ["commas are read as decimal marks"] if comma else []
+    in_degrees = columns.degrees or (
+        wishes.crs is not None and horizontal(wishes.crs, "--crs").is_geographic
+    )
+    word = WORDS.get((wishes.unit or "").strip().lower().replace(" ", "_"))
+    if in_degrees:
+        points, packed = _unpacked(points, body, columns, word, wishes, shown)
+        if packed:
+            said.append("its degrees have minutes and seconds run together: read as d.mmss")
     if columns.degrees:
         said.append("its heads say latitude and longitude: read as degrees of WGS 84")
+    if columns.unread:
+        are = "its column is" if len(columns.unread) == 1 else "its columns are"
+        names = ", ".join(quoted(head) for head in columns.unread[:8])
+        said.append(f"{are} not read: {names}")
     if columns.first > 1:
         above = columns.first - 1
         lines = "1 line above its heads is" if above == 1 else f"{above} lines above its heads are"
@@ -93,7 +108,7 @@ def read_survey(path: Path, shown: str, point_order: str | None) -> list[Layer]:
             crs=LON_LAT if columns.degrees else "",
             assumed=columns.degrees,
             closes_lines=True,
-            unit="" if columns.degrees else _plane_unit(columns, shown),
+            unit=PLAIN if in_degrees and word else _unit(columns, shown),
             findings=tuple(said),
         )
     ]
@@ -106,6 +121,32 @@ def _refuse(points: list[_Point], shown: str) -> None:
         Fault(file=shown, row=p.row, column=p.column, found=p.problem, remedy=_REMEDY)
         for p in points
     )
+
+
+def _unit(columns: Columns, shown: str) -> str:
+    return "" if columns.degrees else _plane_unit(columns, shown)
+
+
+def _unpacked(
+    points: list[_Point],
+    body: list[Row],
+    columns: Columns,
+    word: str | None,
+    wishes: Wishes,
+    shown: str,
+) -> tuple[list[_Point], bool]:
+    """Points in degrees, and whether their numbers had minutes and seconds run together."""
+    good = [k for k, point in enumerate(points) if not point.problem]
+    lon, lat = (
+        [body[k][1][columns.order[q]].strip() for k in good] for q in ("easting", "northing")
+    )
+    places = degrees_meant(lon, lat, word, wishes.near, shown)
+    if places is None:
+        return points, False
+    out = list(points)
+    for k, x, y in zip(good, *(column.tolist() for column in places), strict=True):
+        out[k] = replace(points[k], place=(x, y, points[k].place[2]))
+    return out, True
 
 
 def _plane_unit(columns: Columns, shown: str) -> str:
@@ -143,8 +184,10 @@ def _point(row: Row, columns: Columns, comma: bool, height: float, spaces: bool)
         value, why = number_of(filled[order[quantity]], comma)
         place.append(np.nan if value is None else value)
         problem, column = (problem, column) if problem or not why else (why, quantity)
-    if not problem and not spaces and len(rest) > 1 and all(_digits(c) for c in rest[:-1]):
-        problem = f"has {len(cells)} cells for {last + 1} columns: is a comma its decimal mark?"
+    over = len(cells) > columns.width and not spaces
+    if not problem and over and all(_digits(c) for c in rest[:-1]):
+        found = f"has {len(cells)} cells for {columns.width} columns"
+        problem = f"{found}: is a comma its decimal mark, or does a head lack?"
     level, _ = number_of(filled[order["elevation"]], comma) if "elevation" in order else (None, "")
     return _Point(
         row=number,

@@ -8,19 +8,26 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from geosand.formats.boundaries.drawn import refused
+from geosand.formats.boundaries.kinds import folded
 from geosand.formats.boundaries.reference_systems import UNIT_WORDS, UNITS_M
 from geosand.site.cells import parse_number, quoted
 
 Row = tuple[int, list[str]]  #: number of the line in the file, its cells
 LETTERS = {"P": "point", "N": "northing", "E": "easting", "Z": "elevation", "D": "code"}
 LETTERS |= {"C": "code", "Y": "northing", "X": "easting", "H": "elevation", "S": "string"}
+#: English, German, French, Spanish, Italian, Portuguese, Dutch and Scandinavian, without accents.
 HEADERS = {
     "point": ("point", "pt", "p", "no", "nr", "number", "name", "id", "point_id", "pointid", "pnt",
-              "point_no", "point_number", "point_name", "pkt", "punkt"),
-    "northing": ("northing", "north", "n", "y", "hochwert", "nord", "nordwert"),
-    "easting": ("easting", "east", "e", "x", "rechtswert", "ost", "ostwert"),
-    "elevation": ("elevation", "elev", "el", "z", "h", "height", "level", "rl", "alt", "altitude"),
-    "code": ("code", "d", "desc", "description", "feature", "fc", "c", "kind", "feature_code"),
+              "point_no", "point_number", "point_name", "pkt", "punkt", "matricule", "punto",
+              "ponto", "punt", "numero", "punktnummer", "puntnummer", "punktnr", "puntnr"),
+    "northing": ("northing", "north", "n", "y", "hochwert", "nord", "nordwert", "norte", "noord",
+                 "norr"),
+    "easting": ("easting", "east", "e", "x", "rechtswert", "ost", "ostwert", "est", "este", "oost"),
+    "elevation": ("elevation", "elev", "el", "z", "h", "height", "level", "rl", "alt", "altitude",
+                  "hohe", "hoehe", "cota", "quota", "hojd", "hoyde", "hojde", "hoogte"),
+    "code": ("code", "d", "desc", "description", "feature", "fc", "c", "kind", "feature_code",
+             "kod", "kode", "codigo", "codice", "descripcion", "descrizione", "descricao",
+             "beschreibung", "omschrijving", "beskrivning", "beskrivelse"),
     "string": ("string", "line", "line_id", "string_id", "s"),
 }  # fmt: skip
 DEGREES = {"northing": ("lat", "latitude"), "easting": ("lon", "long", "longitude", "lng")}
@@ -49,6 +56,8 @@ class Columns:
     first: int = 0  #: row at which the points begin
     units: dict[str, str] = field(default_factory=dict)  #: quantity -> unit of its head
     degrees: bool = False  #: heads say latitude and longitude
+    width: int = 0  #: of a row: as many cells as its heads or its order name
+    unread: tuple[str, ...] = ()  #: heads that say nothing of use here
 
 
 def rows_of(path: Path, shown: str) -> tuple[list[Row], bool]:
@@ -93,15 +102,28 @@ def columns_of(rows: list[Row], point_order: str | None, shown: str) -> Columns:
             )
         order = {LETTERS[c]: k for k, c in enumerate(letters) if c != "-"}
         if heads is None:
-            return Columns(order=order, first=_first_with_digits(rows, order))
+            first = _first_with_digits(rows, order)
+            return Columns(order=order, first=first, width=len(letters))
         _, units, degrees = _named(rows[heads][1])
-        return Columns(order=order, first=heads + 1, units=units, degrees=degrees)
+        return Columns(
+            order=order, first=heads + 1, units=units, degrees=degrees, width=len(letters)
+        )
     if heads is None:
         start = ", ".join(rows[0][1])[:60]
         found = f"the order of its columns is said nowhere (first row: {start})"
         raise refused(shown, found, remedy=ORDER_ASKED)
-    order, units, degrees = _named(rows[heads][1])
-    return Columns(order=order, first=heads + 1, units=units, degrees=degrees)
+    cells = rows[heads][1]
+    order, units, degrees = _named(cells)
+    named = set(order.values())
+    unread = tuple(c.strip() for k, c in enumerate(cells) if c.strip() and k not in named)
+    return Columns(
+        order=order,
+        first=heads + 1,
+        units=units,
+        degrees=degrees,
+        width=len(cells),
+        unread=unread,
+    )
 
 
 def _first_with_digits(rows: list[Row], order: dict[str, int]) -> int:
@@ -137,7 +159,7 @@ def _named(cells: list[str]) -> tuple[dict[str, int], dict[str, str], bool]:
 
 def _head(cell: str) -> tuple[str, str]:
     """``Northing (US ft)`` -> "northing", "us_survey_ft"; "" where it says no unit."""
-    words = re.sub(r"[^a-z]+", "_", cell.strip().lower()).strip("_")
+    words = re.sub(r"[^a-z]+", "_", folded(cell)).strip("_")
     for count in (3, 2, 1):
         head, *_ = words.rsplit("_", count)
         tail = words[len(head) + 1 :]

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from functools import cache
 from textwrap import shorten
 from typing import TYPE_CHECKING, Any
 
@@ -14,17 +13,23 @@ import shapely
 from geosand.columns import Floats, Geometries
 from geosand.errors import Fault
 from geosand.formats.boundaries.antimeridian import on_one_side
+from geosand.formats.boundaries.drawn import Drawn
+from geosand.formats.boundaries.land import on_land
+from geosand.site.cells import parse_number
 
 if TYPE_CHECKING:
     from pyproj import CRS
 
+ZONES_TOLD = 6
 HIGHEST_TURF = 66.0  #: degrees; few lawns beyond the polar circles
 NEAR_KM = 50.0
-_WIDEST_LAND = 60.0  # degrees: wider areas of use are of continents and oceans
-_NO_LAND_KNOWN = "where the register of reference systems (EPSG) knows no land"
+_AT_SEA = "in the sea: no land is known within a quarter of a degree"
 _ZONE = re.compile(r"(?:UTM|MGA) zone (\d+)([NS]?)", re.IGNORECASE)
+_ZONE_IN_NAME = re.compile(
+    r"(?:utm|mga)[ _-]?(?:z|zone)?[ _-]?(0?[1-9]|[1-5]\d|60)(?!\d)", re.IGNORECASE
+)
+_LON, _LAT = ("lon", "longitude", "long", "lng"), ("lat", "latitude")
 _HALVES = {"N": (False, True), "S": (True, False)}  # whether of the south: the zone, the other
-_NO_LAND = re.compile(r"world|hemisphere|ocean|\bseas?\b|arctic|antarctic", re.IGNORECASE)
 
 
 def distance_km(a: tuple[float, float], b: tuple[float, float]) -> float:
@@ -41,23 +46,6 @@ def place_words(lon: float, lat: float) -> str:
     return f"{abs(lat):.4f}° {ns}, {abs(lon):.4f}° {ew}"
 
 
-def not_degrees(bounds: Floats, shown: str, near: tuple[float, float] | None) -> Fault | None:
-    """Numbers labelled lon/lat that can not be: metres or feet of a grid, or swapped."""
-    west, south, east, north = bounds.tolist()
-    x, y = max(abs(west), abs(east)), max(abs(south), abs(north))
-    numbers = f"x {west:.8g} to {east:.8g}, y {south:.8g} to {north:.8g}"
-    if x <= 180 and y <= 90:
-        return None
-    if x <= 90 and y <= 180:
-        found = f"{numbers} can not be longitude and latitude: they look swapped"
-        return Fault(file=shown, found=found, remedy="if they are, say so with --swap")
-    from geosand.formats.boundaries.likely_systems import proposals
-
-    found = f"{numbers} is labelled lon/lat, but these are numbers of a grid"
-    remedy = f"say which with --crs: {proposals(bounds, near)}"
-    return Fault(file=shown, found=found, allowed="degrees, ±180 and ±90", remedy=remedy)
-
-
 def doubtful_place(
     lon_lat: Floats, swapped: Floats | None, crs: CRS, shown: str, near: tuple[float, float] | None
 ) -> Fault | None:
@@ -68,20 +56,17 @@ def doubtful_place(
     here = (float(lon_lat[0]), float(lon_lat[1]))
     other = None if swapped is None else (float(swapped[0]), float(swapped[1]))
     reason = _against(here, crs, near)
-    if not reason and other is not None and near is None and crs.is_geographic:
-        reason = _at_sea(here, other)
-    zones = _other_zones(here, crs)
-    if not reason and near is None and zones and not _on_land(*here):
-        reason = _NO_LAND_KNOWN
-    if not reason:
+    at_sea = not reason and near is None and not on_land(*here)
+    if not reason and not at_sea:
         return None
-    found = f"the site would lie at {place_words(*here)}, {reason}"
+    found = f"the site would lie at {place_words(*here)}, {reason or _AT_SEA}"
     remedy = "check CRS and order of the axes; if it is right, say so with --believe-place"
-    if reason == _NO_LAND_KNOWN and zones:
-        found += f"; {_by_zone(zones)}"
+    zones = _other_zones(here, crs)
+    if at_sea and zones:
+        on_it = {name: place for name, place in zones.items() if on_land(*place)}
+        found += f"; {_by_zone(on_it)}" if on_it else ""
         remedy = "check the zone; if it is right, say so with --believe-place"
-        return Fault(file=shown, found=found, remedy=remedy)
-    if other is not None and not _against(other, crs, near):
+    elif other is not None and not _against(other, crs, near) and (near or on_land(*other)):
         where = place_words(*other)
         found += f"; with the two axes swapped it would lie at {where}"
         remedy = "if that is the place, use --swap; if the first is right, --believe-place"
@@ -103,16 +88,52 @@ def _against(here: tuple[float, float], crs: CRS, near: tuple[float, float] | No
     return ""
 
 
-def _at_sea(here: tuple[float, float], other: tuple[float, float]) -> str:
-    """Why legal numbers look swapped: no land is known here, and there is some at the other."""
-    if abs(other[1]) > HIGHEST_TURF or _on_land(*here) or not _on_land(*other):
-        return ""
-    return _NO_LAND_KNOWN
+def against_itself(
+    lon_lat: Floats, crs: CRS, things: Sequence[Drawn], names: Sequence[str], shown: str
+) -> Fault | None:
+    """A place or a zone that something else in the file contradicts; None where nothing does.
+
+    What else: columns of latitude and longitude, and a zone in the names of the file and layer.
+    """
+    here = (float(lon_lat[0]), float(lon_lat[1]))
+    remedy = "check the CRS; if the place is right, say so with --believe-place"
+    found = ""
+    columns = _place_in_columns(things)
+    if columns is not None and (apart := distance_km(here, columns)) > NEAR_KM:
+        where = f"{apart:,.0f} km from {place_words(*columns)}"
+        found = f"the site would lie at {place_words(*here)}, {where}, as its columns of latitude"
+        found += " and longitude say"
+    of_crs = _ZONE.search(crs.name)
+    said = next((m for name in names if (m := _ZONE_IN_NAME.search(name))), None)
+    if not found and of_crs and said and int(said[1]) != int(of_crs[1]):
+        found = f"it is called {said[0]!r}, and its numbers are read in {crs.name}, at"
+        found += f" {place_words(*here)}"
+    return Fault(file=shown, found=found, remedy=remedy) if found else None
 
 
-def zone_findings(lon_lat: Floats, crs: CRS) -> list[str]:
-    """Of a CRS that is one zone of a series: where the others would put the same numbers."""
-    zones = _other_zones((float(lon_lat[0]), float(lon_lat[1])), crs)
+def _place_in_columns(things: Sequence[Drawn]) -> tuple[float, float] | None:
+    """Middle of what columns of latitude and longitude say; None without any."""
+    places = []
+    for thing in things:
+        cells = {str(key).lower(): cell for key, cell in thing.attributes.items()}
+        lon, lat = (
+            next((v for n in names if (v := parse_number(cells.get(n))) is not None), None)
+            for names in (_LON, _LAT)
+        )
+        if lon is not None and lat is not None and abs(lon) <= 180 and abs(lat) <= 90:
+            places.append((lon, lat))
+    if not places or not np.any(places):
+        return None
+    lon, lat = np.median(np.array(places), axis=0).tolist()
+    return lon, lat
+
+
+def zone_findings(lon_lat: Floats, crs: CRS, others: dict[str, tuple[float, float]]) -> list[str]:
+    """Of a CRS that is one zone of a series: where the others would put the same numbers.
+
+    ``others`` are those of a series whose zones are not all of one shape.
+    """
+    zones = _other_zones((float(lon_lat[0]), float(lon_lat[1])), crs) or others
     if not zones:
         return []
     return [
@@ -145,34 +166,10 @@ def _other_zones(here: tuple[float, float], crs: CRS) -> dict[str, tuple[float, 
 
 
 def _by_zone(zones: dict[str, tuple[float, float]]) -> str:
-    (first, place), *rest = zones.items()
-    others = (f"in {zone} at {place_words(*at)}" for zone, at in rest)
-    return "; ".join([f"in {first} the site would lie at {place_words(*place)}", *others])
-
-
-def _on_land(lon: float, lat: float) -> bool:
-    """Whether the place is in the box of any land area of the EPSG register; a sea may be, too."""
-    west, south, east, north = _land_boxes().T
-    beyond = east < west  # across 180°
-    inside = np.where(beyond, (lon >= west) | (lon <= east), (lon >= west) & (lon <= east))
-    return bool((inside & (south <= lat) & (lat <= north)).any())
-
-
-@cache
-def _land_boxes() -> Floats:
-    """Boxes (n, 4) of the areas of use that are called onshore, or are as small as a country."""
-    from pyproj.database import query_crs_info
-
-    areas = {i.area_of_use for i in query_crs_info("EPSG") if i.area_of_use is not None}
-    boxes = [
-        (a.west, a.south, a.east, a.north)
-        for a in areas
-        if "offshore" not in str(a.name)
-        and not _NO_LAND.search(str(a.name))
-        and (a.east - a.west) % 360 <= _WIDEST_LAND
-        and a.north - a.south <= _WIDEST_LAND
-    ]
-    return np.array(boxes, dtype=np.float64)
+    (first, place), *rest = list(zones.items())[:ZONES_TOLD]
+    others = [f"in {zone} at {place_words(*at)}" for zone, at in rest]
+    more = [f"and in {len(zones) - ZONES_TOLD} more zones"] if len(zones) > ZONES_TOLD else []
+    return "; ".join([f"in {first} the site would lie at {place_words(*place)}", *others, *more])
 
 
 def _within(here: tuple[float, float], bounds: tuple[float, float, float, float]) -> bool:

@@ -85,7 +85,7 @@ def read_kml(path: Path, shown: str) -> list[Layer]:
     named = ("Folder", "Document") if several else ("Folder",)
     fields = _own_placemarks(root)
     drawn: list[Drawn] = []
-    links = 0
+    links, hidden = list[str](), 0
     stack: list[tuple[Element, str, int]] = [(root, "", 0)]
     while stack:  # a stack, since a hostile file nests deeper than Python recurses
         element, folder, depth = stack.pop()
@@ -93,6 +93,7 @@ def read_kml(path: Path, shown: str) -> list[Layer]:
         if tag == "Placemark" or tag in fields:
             above = " / ".join(t for t in (folder, tag) if t) if tag in fields else folder
             drawn.append(_placemark(element, above, len(drawn) + 1, fields.get(tag, ())))
+            hidden += _text(element, "visibility") == "0"
             if len(drawn) > MAXIMUM_FEATURES:
                 raise refused(shown, f"has more than {MAXIMUM_FEATURES:,} placemarks")
         elif tag in CONTAINERS:
@@ -100,16 +101,17 @@ def read_kml(path: Path, shown: str) -> list[Layer]:
             inner = " / ".join(t for t in (folder, name) if t) if depth < 20 else folder
             stack += [(child, inner, depth + 1) for child in reversed(element)]
         elif tag == "NetworkLink":
-            links += 1
+            links.append(next((p.text or "" for p in element.iter() if _tag(p) == "href"), ""))
     said = list(heights_said(drawn, HEIGHTS))
-    if links:
-        one = "1 link to another file is" if links == 1 else f"{links} links to other files are"
-        said.append(f"{one} not followed: bring what is linked itself")
+    if hidden:
+        one = "1 placemark is" if hidden == 1 else f"{hidden} placemarks are"
+        said.append(f"{one} switched off in it (visibility 0), and read all the same")
     if relative := sum(d.geometry is not None and RELATIVE in d.attributes for d in drawn):
         are = "shape has" if relative == 1 else "shapes have"
         said.append(f"{relative} {are} heights above the ground: they are no elevations, not kept")
     drawn = [_without(d) for d in drawn]
-    return [Layer(name="", drawn=tuple(drawn), crs=LON_LAT, findings=tuple(said))]
+    things, told = tuple(drawn), tuple(said)
+    return [Layer(name="", drawn=things, crs=LON_LAT, findings=told, links=tuple(links))]
 
 
 def _without(thing: Drawn) -> Drawn:

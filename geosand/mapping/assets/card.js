@@ -40,6 +40,26 @@ geosand.card = function (page) {
       of = share === null ? "" : `, ${percent(share)} of all overthrow`;
     return make("p", "thrown", make("b", "", page.show(f.thrown_kg, "mass", true)), " past its edge" + of);
   }
+  /* Least and most depth of its cells, and how well each is known. */
+  function across(surface) {
+    const field = page.field(surface);
+    if (!field) return null;
+    const range = (column) => {
+      const values = column.filter(given);
+      return page.between(Math.min(...values), Math.max(...values), "depth");
+    };
+    const side = page.show(field.cell, "length", true).replace(/\.?0+(?=\D)/, "");
+    return [
+      "Across it",
+      `${range(field.depth)}\u00a0${page.unitOf("depth")}`,
+      `each ${side} cell ± ${range(field.u)}`,
+      true,
+    ];
+  }
+  function here(surface) {
+    const cell = page.spot && page.cellAt(surface, page.spot);
+    return cell ? ["Here", page.show(cell[0], "depth", true), "± " + page.show(cell[1], "depth")] : null;
+  }
   function figures(surface, f) {
     const ring = (zone, name) => {
       const { depth, mass } = page.ringNow(page.bandOf(surface, zone));
@@ -61,6 +81,8 @@ geosand.card = function (page) {
       f.depth_m === null
         ? null
         : ["Depth", page.show(f.depth_m, "depth", true), limits(f.low_m, f.high_m, "depth")],
+      across(surface),
+      here(surface),
       f.target_so_far_m === null
         ? null
         : [
@@ -135,6 +157,8 @@ geosand.card = function (page) {
     text.append(figures(surface, f));
     const side = [page.history(surface), caughtThere(surface)].filter(Boolean);
     const card = make("div", "card", text);
+    card.setAttribute("role", "group");
+    card.setAttribute("aria-label", surface.name);
     if (side.length) {
       card.append(make("div", "aside", ...side));
       card.classList.add("wide");
@@ -177,15 +201,20 @@ geosand.card = function (page) {
       { name } = surface;
     if (theme === "areas" || !surface.active)
       return `${name}, ${surface.kind}: ${page.show(surface.area, "area", true)}`;
-    if (theme === "shortfall")
+    const none = f.dressed ? "not measured" : "not dressed in this period";
+    if (theme === "shortfall" && f.shortfall_m !== null)
       return `${name}: shortfall ${page.show(f.shortfall_m, "depth", true)}${f.state ? ", " + f.state : ""}`;
     if (theme === "catches")
       return `${name}: ${page.estimated(f) ? "no catch, estimated" : plural(page.caught(surface).length, "catch")}`;
     if (theme === "overthrow") {
-      const depth = (zone) => page.show(page.ringNow(page.bandOf(surface, zone)).depth, "depth", true);
-      return `${name}: collar ${depth("collar")}, surrounds ${depth("surrounds")}`;
+      const zones = ["collar", "surrounds"].map((zone) => [zone, page.ringNow(page.bandOf(surface, zone)).depth]);
+      const told = zones.filter(([, depth]) => given(depth)).map(([zone, depth]) => `${zone} ${page.show(depth, "depth", true)}`);
+      return `${name}: ${told.join(", ") || "no sand known past its edge"}`;
     }
-    return `${name}: ${page.show(f.depth_m, "depth", true)}${page.estimated(f) ? ", estimated" : ""}${f.depth_m === null ? " not measured" : ""}`;
+    if (f.depth_m === null) return `${name}: ${none}`;
+    const depth = page.show(f.depth_m, "depth", true);
+    if (theme === "shortfall") return `${name}: ${depth}, no target`;
+    return `${name}: ${depth}${page.estimated(f) ? ", estimated" : ""}`;
   };
   page.catchSummary = (caught) =>
     `Catch ${caught.id}: ${page.show(caught.depth, "depth", true)}${given(caught.residual) ? ", " + sided(caught.residual) : ""}${caught.used ? "" : ", set aside"}`;

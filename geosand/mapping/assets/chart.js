@@ -23,7 +23,7 @@ geosand.chart = function (page) {
       .map((period, at) => ({
         at,
         key: period.key,
-        dressed: Boolean(period.surfaces[surface.index]),
+        dressed: page.now(surface, at).dressed,
         depth: page.season(at) ? null : page.now(surface, at).depth_m,
       }))
       .filter(({ at }) => !page.season(at));

@@ -10,7 +10,7 @@ geosand.colours = function (page) {
   const ground = { bunker: "#f1e6c3", water: "#bfd5e2", path: "#d9d2c4" };
 
   page.groundColour = (kind) => ground[kind] || (kind === "fairway" ? "#dde6c8" : "#d0dcb8");
-  page.breaks = (name) => (page.periodAt().breaks[name || page.theme] || {})[page.units] || [];
+  page.breaks = (name) => ((data.breaks[page.season() ? "season" : "dressing"] || {})[name || page.theme] || {})[page.units] || [];
   function level(value, factor, name) {
     const limits = page.breaks(name);
     if (value === 0 && !limits.length) return 0;
@@ -33,6 +33,14 @@ geosand.colours = function (page) {
     if (at < 0) return "url(#gs-none)";
     return page.estimated(figures) ? `url(#gs-hatch-${theme}-${at})` : data.scales[theme][at];
   }
+  /* Whether a surface is shown in a colour on which dark letters are hard to read. */
+  page.dark = function (surface) {
+    const { theme } = page,
+      at = theme === "depth" || theme === "shortfall" ? page.classOf(page.valueOf(page.now(surface))) : -1;
+    const colour = at < 0 ? fill(surface) : data.scales[theme][at];
+    const part = (from) => parseInt(colour.slice(from, from + 2), 16) || 0;
+    return colour[0] === "#" && 0.3 * part(1) + 0.59 * part(3) + 0.11 * part(5) < 118;
+  };
   page.style = function (surface, far) {
     const marked = page.flagged(surface);
     const base = {
@@ -51,6 +59,7 @@ geosand.colours = function (page) {
         opacity: 1,
         dashArray: far ? "3 2.5" : "7 5",
       });
+    if (page.showsCells(surface)) base.fillOpacity = 0; // its cells lie beneath
     if (surface.faded) Object.assign(base, { fillOpacity: 0.15, opacity: 0.2 });
     if (surface.index === page.chosen)
       Object.assign(base, {

@@ -148,15 +148,18 @@ geosand.drawing = function (page) {
     if (caught.used) paintDot(caught);
     return caught.layer;
   }
+  // small from farther off, where many would bury the colour of their surface
+  page.dotScale = () => (map.getZoom() < 18 ? 0.5 : map.getZoom() < 18.75 ? 0.75 : 1);
   function paintDot(caught) {
     const shown = page.theme === "catches" ? page.residualClass(caught) : -1;
     const side = Math.sign(shown - 2),
-      size = shown < 0 || !side ? 4.5 : Math.abs(shown - 2) === 2 ? 8 : 6;
+      size = page.dotScale() * (shown < 0 || !side ? 4.5 : Math.abs(shown - 2) === 2 ? 8 : 6);
     const round = shown < 0 || !side;
     const path = round
       ? `M${-size} 0a${size} ${size} 0 1 0 ${2 * size} 0a${size} ${size} 0 1 0 ${-2 * size} 0Z`
       : TRIANGLE[side].replace(/-?\d*\.?\d+/g, (n) => String(Number(n) * size));
     if (caught.face.getAttribute("d") !== path) caught.face.setAttribute("d", path);
+    caught.face.style.strokeWidth = 0.4 + 1.1 * page.dotScale();
     caught.face.setAttribute("fill", shown < 0 ? INK : page.data.scales.catches[shown]);
     caught.face.setAttribute("stroke", shown < 0 ? "#fff" : INK);
   }
@@ -211,6 +214,7 @@ geosand.drawing = function (page) {
       view = map.getBounds().pad(0.3);
     document.body.classList.toggle("near", near);
     exchange(near ? nearby(view) : fromAfar(view));
+    page.drawCells(view);
     showCatches(near, view);
     showPasses(near, view);
     if (page.chosen >= 0) page.raise(surfaces[page.chosen]);

@@ -1,12 +1,14 @@
-/* Names: upon their surface where there is room, else beside it, and left out where they would
-   lie on another surface, on a sign of the map or on another name. */
+/* Names: upon their surface where there is room, else beside it where nothing else is as near, else
+   the short name there; what matters most may stand off at the end of a line. All others are left
+   out, and none lies on another surface, on a sign of the map or on another name. */
 geosand.labels = function (page) {
-  const { make, given } = geosand,
-    { apart, away, touches, squares } = geosand.screen,
+  const { make, draw, given } = geosand,
+    { apart, away, touches, upon, gap, grown, squares } = geosand.screen,
     { map, groups } = page;
   const NARROW = 500,
     GAP = 4,
-    MOST = 260;
+    MOST = 260,
+    CLEAR = 1.3; // how much farther the next surface has to be than the one that is named
   const pane = map.createPane("gs-labels");
   pane.style.zIndex = 620;
   pane.style.pointerEvents = "none";
@@ -31,14 +33,13 @@ geosand.labels = function (page) {
   };
   function shapeOf(surface, near) {
     const at = map.latLngToContainerPoint(surface.point);
+    const named = surface.active || page.theme === "areas";
     if (!near) {
-      const r = page.radiusOf(surface) + (surface.halo && page.live.hasLayer(surface.halo) ? 5 : 1);
-      const box = [at.x - r, at.y - r, at.x + r, at.y + r];
-      return { surface, at, box, reach: box, room: 0 };
+      const radius = page.radiusOf(surface) + (surface.halo && page.live.hasLayer(surface.halo) ? 5 : 1);
+      const box = grown([at.x, at.y, at.x, at.y], radius);
+      return { surface, at, box, reach: box, room: 0, radius, named };
     }
-    const rings = surface.rings.map((polygon) =>
-      polygon[0].map((corner) => map.latLngToContainerPoint(corner)),
-    );
+    const rings = surface.rings.flat().map((ring) => ring.map((corner) => map.latLngToContainerPoint(corner)));
     const perMetre =
       Math.abs(map.latLngToContainerPoint([surface.point.lat + 1e-3, surface.point.lng]).y - at.y) / 111.195;
     return {
@@ -48,14 +49,16 @@ geosand.labels = function (page) {
       box: pixels(surface.bounds),
       reach: pixels(surface.reach),
       room: surface.radius * perMetre,
+      named,
     };
   }
   function dotBoxes(near) {
     if (!near) return [];
     const boxes = [];
     page.dots.eachLayer((dot) => {
-      const p = map.latLngToContainerPoint(dot.getLatLng());
-      boxes.push([p.x - 8, p.y - 8, p.x + 8, p.y + 8]);
+      const { x, y } = map.latLngToContainerPoint(dot.getLatLng()),
+        half = 8 * page.dotScale();
+      boxes.push(Object.assign(boxAt(x, y, 2 * half, 2 * half), { of: dot.caught.surface }));
     });
     return boxes;
   }
@@ -67,7 +70,7 @@ geosand.labels = function (page) {
     const size =
       page.theme === "areas" && near && given(surface.area) ? page.show(surface.area, "area", true) : "";
     const flag = page.flagged(surface),
-      key = [surface.index, name === surface.name, flag, size].join("|");
+      key = [surface.index, name, flag, size].join("|");
     if (!nodes.has(key)) {
       nodes.set(
         key,
@@ -113,12 +116,44 @@ geosand.labels = function (page) {
       [x - dx - w, y - dy - h],
     ];
   }
-  function spots(shape, w, h) {
-    const list = [];
-    if (shape.room > Math.hypot(w, h) / 2 + 3) list.push([shape.at.x - w / 2, shape.at.y - h / 2, true]);
+  const boxAt = (x, y, w, h) => [x - w / 2, y - h / 2, x + w / 2, y + h / 2];
+  /* Upon a surface: about the point farthest from its edge, else wherever it is in sight. */
+  function inside(shape, w, h, size) {
+    if (!shape.rings) return [];
+    const list = shape.room > Math.hypot(w, h) / 2 + 3 ? [boxAt(shape.at.x, shape.at.y, w, h)] : [];
+    const [left, top, right, bottom] = shape.box;
+    const from = [Math.max(left, 4) + w / 2, Math.max(top, 4) + h / 2],
+      to = [Math.min(right, size.x - 4) - w / 2, Math.min(bottom, size.y - 4) - h / 2];
+    if (from[0] > to[0] || from[1] > to[1]) return list;
+    for (const down of TURNS)
+      for (const along of TURNS) {
+        const box = boxAt(from[0] + along * (to[0] - from[0]), from[1] + down * (to[1] - from[1]), w, h);
+        if (upon(shape, grown(box, 2))) list.push(box);
+      }
+    return list;
+  }
+  const TURNS = [0.5, 0.3, 0.7, 0.1, 0.9];
+  function outside(shape, w, h) {
     const boxes = page.theme === "overthrow" ? [shape.reach, shape.box] : [shape.box, shape.reach];
-    boxes.forEach((box) => list.push(...beside(box, w, h, GAP)));
-    if (!shape.rings) list.push(...beside(shape.box, w, h, GAP + 9));
+    return boxes.flatMap((box) => beside(box, w, h, GAP)).map(([x, y]) => [x, y, x + w, y + h]);
+  }
+  /* At the end of a line that leads to the surface: near ones first. */
+  function off(shape, w, h) {
+    const list = [],
+      [left, top, right, bottom] = shape.box,
+      { x, y } = shape.at;
+    for (const far of [12, 24, 40])
+      for (let turn = 0; turn < 12; turn++) {
+        const [dx, dy] = [Math.cos((turn * Math.PI) / 6), Math.sin((turn * Math.PI) / 6)];
+        list.push(
+          boxAt(
+            x + dx * ((right - left) / 2 + far + w / 2),
+            y + dy * ((bottom - top) / 2 + far + h / 2),
+            w,
+            h,
+          ),
+        );
+      }
     return list;
   }
   function rank(surface) {
@@ -138,13 +173,13 @@ geosand.labels = function (page) {
     return named.sort((a, b) => rank(a.surface) - rank(b.surface)).slice(0, MOST);
   }
 
-  /* A name and, on a narrow map from afar, the id for where the name has no room; not beside
-     numbers of catches, as ids may be numbers. */
+  /* A name and, for where it has no room, a short one; beside figures of catches none that is a
+     number. */
   function wordsOf(surface, near) {
-    const { id, name } = surface;
-    const narrow = !near && map.getSize().x < NARROW && page.theme !== "catches",
-      brief = narrow && id.length < name.length;
-    return [name, ...(brief ? [id] : [])].map((text) => nodeOf(surface, near, text));
+    const { id, name } = surface,
+      other = /[a-z]/i.test(id) && id.length < name.length ? id : null,
+      short = page.theme === "catches" ? other : page.brief(surface);
+    return [name, ...(short ? [short] : [])].map((text) => nodeOf(surface, near, text));
   }
 
   /* What the names depend on, beside the place and the scale of the map. */
@@ -215,75 +250,120 @@ geosand.labels = function (page) {
     };
     if (counted) shown.forEach(({ surface, at }) => put(numberNode(surface), at.x, at.y));
     const figures = near && page.theme === "catches" && map.getZoom() >= 19.25 ? values(put) : [];
-    if (map.hasLayer(groups.names))
-      names(
-        figures,
-        chosenFew(shown.slice(), near),
-        near ? shapes.filter(({ surface }) => surface.kind !== "fairway") : shown,
-        near,
-        size,
-        put,
-      );
+    if (map.hasLayer(groups.names)) names(figures, chosenFew(shown.slice(), near), near ? shapes : shown, near, size, put);
     pane.textContent = "";
     pane.append(placed);
   };
 
+  /* Ground that is only a backdrop: fairways, and what lies around the surface that is named. */
+  function backdrop(other, shape) {
+    if (other.named) return false;
+    if (other.surface.kind === "fairway") return true;
+    const [a, b] = [other.box, shape.box];
+    return a[0] <= b[0] && a[1] <= b[1] && a[2] >= b[2] && a[3] >= b[3];
+  }
   function names(figures, few, solid, near, size, put) {
     const taken = squares(),
-      others = squares();
+      others = squares(),
+      lines = [];
     [...furniture(), ...dotBoxes(near), ...figures].forEach((box) => taken.add(box, box));
     const seen = [-50, -50, size.x + 50, size.y + 50];
     solid
       .filter(({ box }) => !apart(box, seen))
-      .forEach((shape) =>
+      .forEach((shape) => {
+        const [left, top, right, bottom] = shape.box;
         others.add(
-          [
-            Math.max(shape.box[0], -80),
-            Math.max(shape.box[1], -80),
-            Math.min(shape.box[2], size.x + 80),
-            Math.min(shape.box[3], size.y + 80),
-          ],
+          [Math.max(left, -80), Math.max(top, -80), Math.min(right, size.x + 80), Math.min(bottom, size.y + 80)],
           shape,
-        ),
-      );
+        );
+      });
     const words = few.map(({ surface }) => wordsOf(surface, near));
     measure(words.flat());
-    const onMap = (box) => box[0] >= 2 && box[1] >= 2 && box[2] <= size.x - 2 && box[3] <= size.y - 2;
-    few.forEach((shape, i) => {
-      const last = words[i].length - 1;
-      words[i].some(({ key, node }, k) => place(shape, node, sizes.get(key), k === last));
-    });
 
-    /* Whether there was room; the chosen surface's last word is put down in any case. */
-    function place(shape, node, [w, h], last) {
-      const free =
-        (by) =>
-        ([x, y, upon]) => {
-          const box = [x - 2, y, x + w + 2, y + h];
-          if (!onMap(box) || taken.some(box, (other) => !apart(box, other)) || (!upon && touches(shape, box)))
-            return false;
-          const own = away(shape.at, box),
-            wide = near ? box : [box[0] - 24, box[1] - 24, box[2] + 24, box[3] + 24];
-          return !others.some(
-            wide,
-            (other) => other !== shape && (touches(other, box) || (!near && away(other.at, box) <= by * own)),
-          );
-        };
-      // A name beside one circle must not read as the name of another. A green may stand less clear of others than the rest; what is short of sand is named in any case.
-      const clearance = [
-        1,
-        ...(shape.surface.kind === "green" ? [0.6] : []),
-        ...(page.flagged(shape.surface) ? [0] : []),
-      ];
-      const list = spots(shape, w, h);
-      const spot =
-        clearance.reduce((found, by) => found || list.find(free(by)), null) ||
-        (last && shape.surface.index === page.chosen && list.find(([x, y]) => onMap([x, y, x + w, y + h])));
-      if (!spot) return false;
-      const box = [spot[0] - 3, spot[1] - 1, spot[0] + w + 3, spot[1] + h + 1];
-      taken.add(box, box);
-      put(node, spot[0], spot[1]);
-      return true;
+    const onMap = (box) => box[0] >= 2 && box[1] >= 2 && box[2] <= size.x - 2 && box[3] <= size.y - 2;
+    const open = (box) => onMap(box) && !taken.some(box, (other) => !apart(box, other));
+    const onOthers = (shape, box) =>
+      others.some(box, (other) => other !== shape && !backdrop(other, shape) && touches(other, box));
+    /* Beside its own surface, which no other that could have the name is nearly as close to. */
+    function plain(shape, box) {
+      if (!open(box) || touches(shape, box) || onOthers(shape, grown(box, 1))) return false;
+      const own = gap(shape, box),
+        around = grown(box, Math.max(CLEAR * own, own + 2));
+      return !others.some(around, (other) => other !== shape && other.named && touches(other, around));
     }
+    /* The free line from a name to its surface: both ends, and what lies along it in small boxes. */
+    function lineTo(shape, box) {
+      const x = Math.max(box[0], Math.min(shape.at.x, box[2])),
+        y = Math.max(box[1], Math.min(shape.at.y, box[3])),
+        [dx, dy] = [shape.at.x - x, shape.at.y - y],
+        steps = Math.ceil(Math.hypot(dx, dy) / 3),
+        along = [];
+      for (let k = 0; k <= steps; k++) {
+        const at = [x + (dx * k) / steps, y + (dy * k) / steps],
+          spot = boxAt(...at, 2, 2);
+        if (touches(shape, spot)) return { ends: [x, y, ...at], along };
+        // a line may end among the catches of its surface
+        const crossed = (other) => other.of !== shape.surface.index && !apart(spot, other);
+        if (taken.some(spot, crossed) || onOthers(shape, spot)) return null;
+        along.push(spot);
+      }
+      return null;
+    }
+    function led(shape, box) {
+      if (!open(box) || touches(shape, box) || onOthers(shape, grown(box, 1))) return null;
+      return lineTo(shape, box);
+    }
+    function keep(box, node, line) {
+      taken.add(grown(box, 2), grown(box, 2));
+      put(node, box[0], box[1]);
+      if (!line) return;
+      line.along.forEach((spot) => taken.add(spot, spot));
+      lines.push(line.ends);
+    }
+    function close(shape, { key, node }) {
+      const [w, h] = sizes.get(key);
+      const box = inside(shape, w, h, size).find(open) || outside(shape, w, h).find((at) => plain(shape, at));
+      if (box) keep(box, node);
+      return box;
+    }
+    function afar(shape, { key, node }) {
+      const [w, h] = sizes.get(key);
+      return off(shape, w, h).some((box) => {
+        const line = led(shape, box);
+        if (line) keep(box, node, line);
+        return line;
+      });
+    }
+    // What is short of sand, or chosen, has its whole name at the end of a line before a short one.
+    few.forEach((shape, i) => {
+      const weight = rank(shape.surface),
+        each = (way) => words[i].some((word) => way(shape, word));
+      const stands =
+        weight <= -2
+          ? each((s, word) => close(s, word) || afar(s, word))
+          : each(close) || (weight <= -1 && each(afar));
+      if (!stands && weight <= -1 && !near) within(shape, words[i].at(-1));
+    });
+    if (lines.length) put(leaders(lines), 0, 0);
+
+    /* The last word, small, in its own circle, where nothing else lies on that. */
+    function within({ at, radius, surface }, { node }) {
+      const text = node.lastChild.textContent,
+        half = Math.min(radius - 1, 3.2 * text.length),
+        box = boxAt(at.x, at.y, 2 * half, 11);
+      if (3.2 * text.length > radius - 1 || !open(box)) return;
+      taken.add(box, box);
+      put(make("b", page.dark(surface) ? "count light" : "count", text), at.x, at.y);
+    }
+  }
+  /* All lines in one drawing, the corner of which is that of the map. */
+  function leaders(lines) {
+    const d = lines.map(([x, y, right, bottom]) => `M${x} ${y}L${right} ${bottom}`).join("");
+    return draw(
+      "svg",
+      { class: "gs-leaders", width: 1, height: 1, "aria-hidden": "true" },
+      draw("path", { d, class: "under" }),
+      draw("path", { d }),
+    );
   }
 };

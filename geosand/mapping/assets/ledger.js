@@ -112,6 +112,7 @@ geosand.ledger = function (page) {
     head.firstElementChild.addEventListener("click", () => {
       sort(index, sorted && sorted.index === index ? !sorted.down : !TEXTS.includes(keys[index]));
       page.fitRows();
+      page.say(`Sorted by ${head.textContent}, ${sorted.down ? "descending" : "ascending"}`);
     }),
   );
 
@@ -148,6 +149,7 @@ geosand.ledger = function (page) {
     byId("gs-nothing").hidden = count > 0;
     more.hidden = whole || count <= FIRST;
     more.textContent = `Show all ${count} surfaces`;
+    return count;
   };
   byId("gs-more").addEventListener("click", () => {
     whole = true;

@@ -78,9 +78,11 @@ geosand.legend = function (page) {
       { theme } = page;
     list.textContent = "";
     document.querySelectorAll("#gs-signs li").forEach((line) => {
-      const { overlay } = line.dataset;
+      const { overlay, cells } = line.dataset;
       line.hidden =
-        !line.dataset.for.split(" ").includes(theme) || Boolean(overlay && !map.hasLayer(groups[overlay]));
+        !line.dataset.for.split(" ").includes(theme) ||
+        Boolean(overlay && !map.hasLayer(groups[overlay])) ||
+        Boolean(cells && !page.hasFields());
     });
     document.querySelectorAll("#gs-signs [data-m]").forEach((node) => {
       node.textContent = page.show(Number(node.dataset.m), "depth");

@@ -10,8 +10,11 @@ geosand.start = function (map, control, themes, groups) {
   const parts = [
     "colours",
     "drawing",
+    "cells",
+    "brief",
     "labels",
     "furniture",
+    "account",
     "ledger",
     "chart",
     "card",
@@ -30,9 +33,7 @@ geosand.start = function (map, control, themes, groups) {
     page.refreshCard();
   }
   function refigure() {
-    document.querySelectorAll(".account > div").forEach((block) => {
-      block.hidden = !(Number(block.dataset.p) === page.period && block.dataset.units === page.units);
-    });
+    page.account();
     page.filter();
     page.fillTable();
     recolour();
@@ -67,25 +68,41 @@ geosand.start = function (map, control, themes, groups) {
       });
       page.scaleBar();
       refigure();
+      page.say(radio.parentNode.textContent + " units");
     }),
   );
   ["gs-search", "gs-kind", "gs-state"].forEach((id) =>
     byId(id).addEventListener("input", () => {
       page.filter();
       page.redraw();
-      page.fitRows();
+      page.say(geosand.plural(page.fitRows(), "surface") + " in the table");
       page.labelSoon();
     }),
   );
   document
     .querySelectorAll("button[data-s]")
     .forEach((button) =>
-      button.addEventListener("click", () => page.goTo(page.surfaces[Number(button.dataset.s)], button)),
+      button.addEventListener("click", ({ detail }) =>
+        page.goTo(page.surfaces[Number(button.dataset.s)], button, detail === 0),
+      ),
     );
   page.table.tBodies[0].addEventListener("click", (event) => {
     const button = event.target.closest("th button");
-    if (button) page.goTo(page.surfaces[Number(button.closest("tr").dataset.s)], button);
+    if (button)
+      page.goTo(page.surfaces[Number(button.closest("tr").dataset.s)], button, event.detail === 0);
   });
+
+  /* An address that ends in # and an id opens that dressing or surface. */
+  function follow() {
+    const id = location.hash.slice(1),
+      period = page.data.periods.findIndex(({ key }) => key === id),
+      surface = page.surfaces.find((one) => one.id === id);
+    if (period >= 0) {
+      byId("gs-period").value = page.period = period;
+      refigure();
+    } else if (surface) page.goTo(surface);
+  }
+  addEventListener("hashchange", follow);
 
   /* ---- begin ---- */
   page.drawPatterns();
@@ -107,5 +124,6 @@ geosand.start = function (map, control, themes, groups) {
     if (was) page.home();
   }).observe(map.getContainer());
   page.label();
+  if (location.hash) follow();
   document.body.dataset.ready = "yes";
 };

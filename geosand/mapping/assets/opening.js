@@ -38,22 +38,33 @@ geosand.opening = function (page) {
     });
     if (surfaces[index]) page.raise(surfaces[index]);
   };
-  page.open = function (surface) {
+  /* ``at``: where upon the surface it was pressed. */
+  let written = null; // what writes the card that is open
+  page.open = function (surface, at) {
+    page.spot = at || null;
     page.mark(surface.index);
     const top = L.latLng(surface.bounds.getNorth(), surface.bounds.getCenter().lng);
-    show(page.near() ? top : surface.point, page.describe(surface));
+    written = () => page.describe(surface);
+    show(page.near() ? top : surface.point, written());
     page.say(page.summary(surface));
   };
   page.openCatch = function (caught) {
     page.mark(-1);
-    show(caught.at, page.describeCatch(caught));
+    written = () => page.describeCatch(caught);
+    show(caught.at, written());
     page.say(page.catchSummary(caught));
   };
-  page.refreshCard = () => {
-    if (popup.isOpen() && page.chosen >= 0) popup.setContent(page.describe(surfaces[page.chosen]));
+  page.refreshCard = function () {
+    if (!popup.isOpen()) return;
+    const isOpen = () => popup.getElement().querySelector("details"),
+      before = isOpen(),
+      open = Boolean(before && before.open);
+    popup.setContent(written());
+    if (isOpen()) isOpen().open = open;
   };
   let opener = null;
-  page.goTo = function (surface, from) {
+  /* ``from``: the button that was pressed; by a key, the card is where the keyboard goes on. */
+  page.goTo = function (surface, from, byKey) {
     opener = from || null;
     if (!surface.bounds) return;
     const frame = map.getContainer(),
@@ -69,6 +80,10 @@ geosand.opening = function (page) {
       animate: false,
     });
     page.open(surface);
+    if (!byKey) return;
+    const card = popup.getElement().querySelector(".card");
+    card.tabIndex = -1;
+    card.focus({ preventScroll: true });
   };
   map.on("popupclose", () => {
     document.body.classList.remove("card-open");
@@ -96,17 +111,20 @@ geosand.opening = function (page) {
       const surface = about(under(event));
       if (surface) {
         opener = null;
-        page.open(surface);
+        page.open(surface, event.latlng);
       }
     })
     .on("mouseover mousemove", (event) => {
       const layer = under(event),
         surface = about(layer);
       if (!surface) return;
-      const { band } = layer;
+      const { band } = layer,
+        cell = layer.surface && page.cellAt(surface, event.latlng);
       follow(
         event,
-        band && page.near()
+        cell
+          ? `${surface.name}, here: ${page.show(cell[0], "depth", true)} ± ${page.show(cell[1], "depth")}`
+          : band && page.near()
           ? `${surface.name}, ${band.zone}: ${page.show(page.ringNow(band).depth, "depth", true)}`
           : page.summary(surface),
       );

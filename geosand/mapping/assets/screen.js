@@ -35,14 +35,37 @@ geosand.screen = (function () {
   }
   const away = (at, box) =>
     Math.hypot(Math.max(box[0] - at.x, 0, at.x - box[2]), Math.max(box[1] - at.y, 0, at.y - box[3]));
+  const within = (x, y, rings) => rings.filter((ring) => inside(x, y, ring)).length % 2 === 1;
+  const edges = (shape, each) =>
+    shape.rings.some((ring) => ring.some((point, i) => each(point, ring[(i + 1) % ring.length])));
+  const middle = (box) => [(box[0] + box[2]) / 2, (box[1] + box[3]) / 2];
+  const grown = (box, by) => [box[0] - by, box[1] - by, box[2] + by, box[3] + by];
   function touches(shape, box) {
     if (apart(shape.box, box)) return false;
-    if (!shape.rings) return true;
-    return shape.rings.some(
-      (ring) =>
-        ring.some((point, i) => meets(point, ring[(i + 1) % ring.length], box)) ||
-        inside((box[0] + box[2]) / 2, (box[1] + box[3]) / 2, ring),
-    );
+    if (!shape.rings) return away(shape.at, box) <= shape.radius;
+    return edges(shape, (a, b) => meets(a, b, box)) || within(...middle(box), shape.rings);
+  }
+  /* Whether a box lies on a shape and nowhere beside it. */
+  const upon = (shape, box) =>
+    within(...middle(box), shape.rings) && !edges(shape, (a, b) => meets(a, b, box));
+  function toLine(x, y, a, b) {
+    const dx = b.x - a.x,
+      dy = b.y - a.y,
+      t = ((x - a.x) * dx + (y - a.y) * dy) / (dx * dx + dy * dy || 1),
+      at = Math.max(0, Math.min(1, t));
+    return Math.hypot(a.x + at * dx - x, a.y + at * dy - y);
+  }
+  /* How far a box lies from a shape that it does not touch. */
+  function gap(shape, box) {
+    if (!shape.rings) return Math.max(away(shape.at, box) - shape.radius, 0);
+    let least = Infinity;
+    edges(shape, (a, b) => {
+      least = Math.min(least, away(a, box));
+      for (const x of [box[0], box[2]])
+        for (const y of [box[1], box[3]]) least = Math.min(least, toLine(x, y, a, b));
+      return false;
+    });
+    return least;
   }
 
   /* Things by the squares of the screen they lie in, so that a name looks only at its neighbours. */
@@ -68,5 +91,5 @@ geosand.screen = (function () {
       },
     };
   }
-  return { apart, away, touches, squares };
+  return { apart, away, touches, upon, gap, grown, squares };
 })();

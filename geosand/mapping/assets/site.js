@@ -4,13 +4,18 @@ geosand.site = function (data) {
   const [X, Y] = data.origin;
   const page = { data, units: data.start, theme: "depth", period: 0, chosen: -1 };
 
-  /* A ring of the pool: differences of 1e-7 degree, five bits a character. */
-  function decode(text) {
-    const ring = [];
-    let at = 0,
-      x = X,
-      y = Y;
-    const next = () => {
+  /* Whole numbers of five bits a character, each what it differs by from the one before; a blank
+     is no number. Of several columns in one text the numbers take turns. */
+  function decode(text, columns = 1) {
+    const found = [],
+      last = new Array(columns).fill(0);
+    let at = 0;
+    while (at < text.length) {
+      if (text[at] === " ") {
+        at += 1;
+        found.push(null);
+        continue;
+      }
       let value = 0,
         shift = 1,
         part;
@@ -19,39 +24,67 @@ geosand.site = function (data) {
         value += (part & 31) * shift;
         shift *= 32;
       } while (part >= 32);
-      return value % 2 ? -(value + 1) / 2 : value / 2;
-    };
-    while (at < text.length) {
-      x += next();
-      y += next();
-      ring.push([y / 1e7, x / 1e7]);
+      const turn = found.length % columns;
+      found.push((last[turn] += value % 2 ? -(value + 1) / 2 : value / 2));
     }
+    return found;
+  }
+  /* Figures are whole numbers of a small step of their quantity. */
+  const scaled = (whole, quantity) =>
+    given(whole) ? (quantity ? whole * data.steps[quantity] : whole) : null;
+  const figuresOf = (page.figuresOf = (text, quantity) =>
+    decode(text).map((whole) => scaled(whole, quantity)));
+  function ringOf(text) {
+    const flat = decode(text, 2),
+      ring = [];
+    for (let i = 0; i < flat.length; i += 2) ring.push([(Y + flat[i + 1]) / 1e7, (X + flat[i]) / 1e7]);
     return ring;
   }
+  /* Each text as how much of the one before it keeps, and what follows. */
+  function textsOf(list) {
+    let before = [];
+    return list.map((text) => {
+      before = [...before.slice(0, parseInt(text[0], 36)), ...text.slice(1)];
+      return before.join("");
+    });
+  }
   const pool = [];
-  const ringAt = (index) => pool[index] || (pool[index] = decode(data.pool[index]));
+  const ringAt = (index) => pool[index] || (pool[index] = ringOf(data.pool[index]));
   page.outline = (shape) => shape.map((polygon) => polygon.map(ringAt));
-  const place = (point) => point && L.latLng((Y + point[1]) / 1e7, (X + point[0]) / 1e7);
+  const place = (page.place = (point) => L.latLng((Y + point[1]) / 1e7, (X + point[0]) / 1e7));
 
-  page.surfaces = data.surfaces.map(([id, name, kind, shape, area, uArea, target, pole, radius], index) => {
-    const rings = page.outline(shape);
+  const periods = data.periods.map((period) => {
+    const rows = [];
+    decode(period.dressed).forEach((index, row) => (rows[index] = row));
+    return { rows, known: [], columns: null, rings: null };
+  });
+  function columnsOf(list, quantities = {}) {
+    const columns = {};
+    for (const name in list) columns[name] = quantities[name] ? figuresOf(list[name], quantities[name]) : list[name];
+    return columns;
+  }
+  const drawn = columnsOf(data.surfaces, { area: "area", u_area: "area", target: "depth" });
+  ["kind", "x", "y", "radius_dm"].forEach((name) => (drawn[name] = decode(drawn[name])));
+  const kinds = Object.keys(data.kinds);
+  page.surfaces = drawn.id.map((id, index) => {
+    const rings = page.outline(drawn.shape[index]);
     const bounds = rings.length ? L.latLngBounds(rings.map((polygon) => polygon[0]).flat()) : null;
     return {
       id,
-      name,
-      kind,
-      area,
-      uArea,
-      target,
-      radius,
+      name: drawn.name[index],
+      kind: kinds[drawn.kind[index]],
+      area: drawn.area[index] ?? null,
+      uArea: drawn.u_area[index] ?? null,
+      target: drawn.target[index] ?? null,
+      radius: drawn.radius_dm[index] / 10,
       index,
       rings,
       bounds,
-      point: place(pole),
+      point: place([drawn.x[index], drawn.y[index]]),
       around: [],
       catches: [],
       faded: false,
-      active: data.periods.some((period) => period.surfaces[index]),
+      active: periods.some(({ rows }) => given(rows[index])),
     };
   });
   page.bands = data.rings.map(([surface, zone, shape], index) => {
@@ -70,50 +103,76 @@ geosand.site = function (data) {
     if (page.surfaces[index])
       page.surfaces[index].passes = { heading, lines: lines.map((line) => line.map(place)) };
   });
-  /* Figures are whole numbers of a small step of their quantity. */
-  const scaled = (whole, quantity) =>
-    given(whole) ? (quantity ? whole * data.steps[quantity] : whole) : null;
-  page.catches = data.catches.map(([id, period, x, y, surface, depth, rate, residual, used = 1, note = ""]) => ({
+  const laid = columnsOf(data.catches, { depth: "depth", rate: "rate", residual: "share" });
+  ["period", "x", "y", "surface"].forEach((name) => (laid[name] = decode(laid[name])));
+  page.catches = textsOf(laid.id).map((id, k) => ({
     id,
-    period,
-    at: place([x, y]),
-    surface,
-    depth: scaled(depth, "depth"),
-    rate: scaled(rate, "rate"),
-    residual: scaled(residual, "share"),
-    used,
-    note,
+    period: laid.period[k],
+    at: place([laid.x[k], laid.y[k]]),
+    surface: laid.surface[k],
+    depth: laid.depth[k] ?? null,
+    rate: laid.rate[k] ?? null,
+    residual: laid.residual[k] ?? null,
+    used: 1,
+    note: "",
   }));
+  laid.remarks.forEach(([k, used, note]) => Object.assign(page.catches[k], { used, note }));
   page.catches.forEach((caught) => {
     if (page.surfaces[caught.surface]) page.surfaces[caught.surface].catches.push(caught);
   });
 
   /* ---- figures ---- */
-  const blank = { surfaces: [], rings: [], breaks: {}, key: "", label: "" };
+  const blank = { dressed: "", surfaces: [], rings: ["", "", ""], key: "", label: "", headline: ["", ""] };
   page.periodAt = (at) => data.periods[given(at) ? at : page.period] || blank;
   page.season = (at) => page.periodAt(at).key === "season";
-  const columns = Object.entries(data.figures);
-  const known = data.periods.map(() => []);
-  function read(surface, at) {
-    const row = page.periodAt(at).surfaces[surface.index],
-      figures = {};
-    columns.forEach(([name, quantity], i) => {
-      figures[name] = row ? scaled(row[i], quantity) : null;
+  const figures = Object.entries(data.figures);
+  /* All figures of a period, by surface: read when first asked for. */
+  function read(at) {
+    const columns = page.periodAt(at).surfaces.map((text) => decode(text));
+    periods[at].known = periods[at].rows.map((row) => {
+      const whole = {},
+        now = { dressed: true };
+      figures.forEach(([name, [quantity, expected]], i) => {
+        whole[name] = columns[i][row] ?? null;
+        if (whole[name] !== null)
+          for (const part in expected) whole[name] += expected[part] * (whole[part] || 0);
+        now[name] = scaled(whole[name], quantity);
+      });
+      now.state = now.state === null ? null : data.states[now.state];
+      now.basis = data.bases[now.basis || 0];
+      return now;
     });
-    figures.state = figures.state === null ? null : data.states[figures.state];
-    figures.basis = data.bases[figures.basis || 0];
-    figures.dressed = Boolean(row);
-    return figures;
+    return periods[at].known;
   }
-  page.now = (surface, at) => {
-    const kept = known[given(at) ? at : page.period] || [];
-    return kept[surface.index] || (kept[surface.index] = read(surface, given(at) ? at : page.period));
+  const nothing = Object.fromEntries([...figures.map(([name]) => [name, null]), ["dressed", false]]);
+  page.now = (surface, at = page.period) => {
+    const period = periods[at];
+    if (!period || !given(period.rows[surface.index])) return nothing;
+    return (period.known.length ? period.known : read(at))[surface.index];
   };
-  page.ringNow = (band, at) => {
-    const row = band && page.periodAt(at).rings[band.index];
-    return row
-      ? { depth: scaled(row[0], "depth"), mass: scaled(row[1], "mass") }
-      : { depth: null, mass: null };
+  page.ringNow = (band, at = page.period) => {
+    const period = periods[at];
+    if (!period || !band) return { depth: null, mass: null };
+    if (!period.rings) {
+      const [index, depth, mass] = data.periods[at].rings;
+      period.rings = { row: new Map(decode(index).map((ring, row) => [ring, row])) };
+      period.rings.depth = figuresOf(depth, "depth");
+      period.rings.mass = figuresOf(mass, "mass");
+    }
+    const row = period.rings.row.get(band.index),
+      of = (column) => column[row] ?? null;
+    return { depth: of(period.rings.depth), mass: of(period.rings.mass) };
+  };
+  /* The balance of the period that is shown; null where there is none. */
+  page.balance = function () {
+    const { balance, verdict = "", doubt = false } = page.periodAt();
+    if (!given(balance)) return null;
+    const whole = decode(balance),
+      found = { verdict, doubt };
+    Object.entries(data.account).forEach(([name, quantity], i) => {
+      found[name] = scaled(whole[i], quantity);
+    });
+    return found;
   };
   page.bandOf = (surface, zone) => surface.around.find((band) => band.zone === zone);
   page.inPeriod = (caught) => page.season() || caught.period === page.period;

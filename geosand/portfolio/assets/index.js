@@ -10,15 +10,17 @@
   const find = document.getElementById("find");
   const which = document.getElementById("which");
   const heads = [...document.querySelectorAll(".list thead button")];
+  const ON_PAPER = 500;
   let key = "", down = false, first = 0, shown = [];
 
   const broken = (row) => row[at.status] !== "worked out";
+  const unmeasured = (row) => row[at.dressings] - row[at.measured];
   const tests = {
     all: () => true,
     not_closing: (row) => row[at.not_closing] > 0,
     under_dressed: (row) => row[at.under_dressed] > 0,
     thrown_over: (row) => row[at.thrown_over] > 0,
-    unmeasured: (row) => row[at.measured] < row[at.dressings],
+    unmeasured: (row) => unmeasured(row) > 0,
     refused: broken,
   };
 
@@ -30,17 +32,21 @@
     return value < 0 && /[1-9]/.test(text) ? `−${text}` : text;
   }
 
-  function withU(value, u, factor, decimals) {
-    const text = figure(value, factor, decimals);
-    return value === null || u === null ? text : `${text} ± ${figure(u, factor, decimals)}`;
-  }
-
   function cell(row, text, kind) {
     const made = document.createElement("td");
     made.textContent = text;
     if (kind) made.className = kind;
     row.append(made);
     return made;
+  }
+
+  function cellWithU(row, value, u, factor, decimals, kind) {
+    const made = cell(row, figure(value, factor, decimals), kind);
+    if (value === null || u === null) return;
+    const beside = document.createElement("span");
+    beside.className = "wide-only";
+    beside.textContent = ` ± ${figure(u, factor, decimals)}`;
+    made.append(beside);
   }
 
   function sketch(letters) {
@@ -83,12 +89,13 @@
       return row;
     }
     const [length, , places] = data.length, [depth, , digits] = data.depth;
-    cell(row, withU(site[at.fraction], site[at.u_fraction], 100, 1), "number");
-    const strip = withU(site[at.strip_width_m], site[at.u_strip_width_m], length, places);
-    cell(row, strip, "number wide-only");
+    cellWithU(row, site[at.fraction], site[at.u_fraction], 100, 1, "number");
+    const strip = site[at.strip_width_m];
+    cellWithU(row, strip, site[at.u_strip_width_m], length, places, "number wide-only");
     cell(row, site[at.spreaders], "wide-only");
-    const open = site[at.not_closing];
-    cell(row, `${open} of ${site[at.measured]}`, open ? "number bad" : "number");
+    const open = site[at.not_closing], none = unmeasured(site) && !site[at.measured];
+    const told = none ? "not measured" : `${open} of ${site[at.measured]}`;
+    cell(row, told, open || none ? "number bad" : "number");
     const turf = site[at.under_dressed] + site[at.on_target] + site[at.over_dressed];
     const under = site[at.under_dressed];
     cell(row, `${under} of ${turf}`, under ? "number bad" : "number");
@@ -106,7 +113,7 @@
 
   function pressing(a, b) {
     return (broken(b) - broken(a)) || (b[at.not_closing] - a[at.not_closing])
-      || (b[at.under_dressed] - a[at.under_dressed]);
+      || (b[at.under_dressed] - a[at.under_dressed]) || (unmeasured(b) - unmeasured(a));
   }
 
   function compared(a, b) {
@@ -132,15 +139,15 @@
     draw();
   }
 
-  function draw() {
-    body.replaceChildren(...shown.slice(first, first + PER_PAGE).map(line));
+  function draw(most = PER_PAGE) {
+    body.replaceChildren(...shown.slice(first, first + most).map(line));
     for (const head of heads) {
       const mine = head.dataset.key === key;
       const cellOf = head.closest("th");
       if (mine) cellOf.setAttribute("aria-sort", down ? "descending" : "ascending");
       else cellOf.removeAttribute("aria-sort");
     }
-    const count = shown.length, last = Math.min(first + PER_PAGE, count);
+    const count = shown.length, last = Math.min(first + most, count);
     document.getElementById("told").textContent =
       `${count} of ${data.sites.length} ${data.sites.length === 1 ? "site" : "sites"}`;
     document.getElementById("page").textContent = count ? `${first + 1} to ${last}` : "none";
@@ -163,5 +170,7 @@
   document.getElementById("plain").addEventListener("click", () => { key = ""; choose(); });
   document.getElementById("before").addEventListener("click", () => { first -= PER_PAGE; draw(); });
   document.getElementById("after").addEventListener("click", () => { first += PER_PAGE; draw(); });
+  addEventListener("beforeprint", () => { first = 0; draw(ON_PAPER); });
+  addEventListener("afterprint", () => draw());
   choose();
 })();

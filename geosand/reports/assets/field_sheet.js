@@ -12,6 +12,7 @@
     field: Object.fromEntries(
       [...box.querySelectorAll("[data-field]")].map((input) => [input.dataset.field, input])),
   }));
+  const units = [...document.querySelectorAll(".unit")];
   const status = document.getElementById("status");
   const out = document.getElementById("out");
 
@@ -22,6 +23,9 @@
     return /^\d+(\.\d*)?$|^\.\d+$/.test(text) ? Number(text) : NaN;
   };
   const chosen = (name) => all.find((input) => input.dataset.all === name);
+  const GRAMS = { g: 1, oz: 28.349523125 }; // avoirdupois, exact
+  const scale = () => (chosen("scale").value in GRAMS ? chosen("scale").value : data.mass_unit);
+  const mass = (value) => value.toFixed(scale() === "g" ? 1 : 2);
   const median = (values) => {
     const sorted = [...values].sort((a, b) => a - b);
     const half = sorted.length >> 1;
@@ -45,7 +49,7 @@
     const middle = median(others);
     const spread = Math.max(1.4826 * median(others.map((v) => Math.abs(v - middle))), 0.05 * middle);
     if (Math.abs(net - middle) <= 3.5 * spread) return "";
-    return `${net.toFixed(1)} g of sand is far from the others' ${middle.toFixed(1)} g: weigh again`;
+    return `${mass(net)} ${scale()} of sand is far from the others' ${mass(middle)} ${scale()}: weigh again`;
   }
 
   function faults(row, nets, index) {
@@ -70,7 +74,7 @@
     if (!stop && Number.isFinite(nets[index])) {
       const text = strange(row, nets[index], nets);
       if (text) texts.push(text);
-      const density = nets[index] / volume;
+      const density = nets[index] * GRAMS[scale()] / volume;
       if (volume > 0 && (density < 1.0 || density > 2.2)) {
         texts.push(`mass and volume make ${density.toFixed(2)} g/cm³: check both`);
       }
@@ -112,11 +116,12 @@
     rows.forEach((row, index) => {
       const { texts, wrong, stop } = faults(row, nets, index);
       row.said.textContent = texts.join("; ");
-      row.net.textContent = Number.isFinite(nets[index]) ? `sand ${nets[index].toFixed(1)} g` : "";
+      row.net.textContent = Number.isFinite(nets[index]) ? `sand ${mass(nets[index])} ${scale()}` : "";
       Object.entries(row.field).forEach(([name, input]) => mark(input, wrong.has(name)));
       stops += stop;
       done += measured(row);
     });
+    units.forEach((word) => { word.textContent = scale(); });
     status.textContent = `${done} of ${rows.length} points measured`;
     return stops;
   }
@@ -166,7 +171,7 @@
     const tray = round ? ["diameter"] : ["length", "width"];
     const volumes = rows.some((row) => row.field.volume.value.trim() !== "");
     const head = ["catch", "dressing", "surface", "lon", "lat", "edge_distance_m",
-      ...tray.map((name) => `tray_${name}_${data.tray_unit}`), "tare_g", "gross_g",
+      ...tray.map((name) => `tray_${name}_${data.tray_unit}`), `tare_${scale()}`, `gross_${scale()}`,
       ...(volumes ? ["volume_cm3", "volume_state"] : []), "note"];
     const lines = rows.filter(measured).map((row) => {
       const p = row.point;
@@ -220,6 +225,7 @@
 
   recall();
   check();
+  keep(); // tells at once where nothing can be kept
   document.addEventListener("input", (event) => {
     if (event.target === out) return;
     asked = false;
@@ -229,5 +235,8 @@
   });
   document.getElementById("save").addEventListener("click", save);
   document.getElementById("clear").addEventListener("click", clear);
+  document.addEventListener("click", (event) => {
+    if (event.target.id !== "clear") asked = false; // only two presses in a row clear
+  });
   document.body.dataset.ready = "";
 })();

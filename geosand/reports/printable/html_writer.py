@@ -22,6 +22,8 @@ from geosand.reports.printable.drawing import glued
 from geosand.reports.printable.svg import svg
 from geosand.reports.printed_page import asset, page
 
+PHONE = 360  #: pixels: a wider table would need a sideways scroll there
+
 
 def report_page(report: Report) -> str:
     """The whole page of a report, the same bytes each time. All texts enter escaped."""
@@ -73,9 +75,14 @@ def _picture(block: Picture) -> str:
 
 
 def _table(block: Table, title: str, widths: list[str]) -> str:
-    """A table whose columns keep their shares of the width; the style rules go into ``widths``."""
+    """A table whose columns keep their shares of the width; the style rules go into ``widths``.
+
+    One that is wider than a phone becomes a card a row there: each cell then shows its head, and
+    roles keep it a table for who hears it.
+    """
     number = len(widths)
     whole = sum(column.width for column in block.columns)
+    cards = whole * 1.5 > PHONE
     widths.append(
         f".t{number} {{ min-width: {whole * 1.5:.0f}px; }} "
         + " ".join(
@@ -85,31 +92,47 @@ def _table(block: Table, title: str, widths: list[str]) -> str:
     )
     caption = f"<caption>{_text(block.caption)}</caption>" if block.caption else ""
     heads = "".join(
-        f'<th scope="col"{_align(column)}>{_cell(column.head)}</th>' for column in block.columns
+        f'<th{_role("columnheader", cards)} scope="col"{_align(column)}>{_cell(column.head)}</th>'
+        for column in block.columns
     )
-    rows = "\n".join(_row(row, block.columns) for row in block.rows)
+    rows = "\n".join(_row(row, block.columns, cards) for row in block.rows)
     label = escape(block.caption or title)
     cols = "<col>" * len(block.columns)
     return (
         f'<div class="scroll" tabindex="0" role="region" aria-label="{label}">'
-        f'<table class="t{number}">{caption}<colgroup>{cols}</colgroup>'
-        f"<thead><tr>{heads}</tr></thead>\n<tbody>\n{rows}\n</tbody></table></div>"
+        f'<table{_role("table", cards)} class="t{number}{" cards" if cards else ""}">{caption}'
+        f"<colgroup>{cols}</colgroup><thead><tr{_role('row', cards)}>{heads}</tr></thead>\n"
+        f"<tbody>\n{rows}\n</tbody></table></div>"
     )
 
 
-def _row(row: Row, columns: Sequence[Column]) -> str:
+def _role(role: str, cards: bool) -> str:
+    return f' role="{role}"' if cards else ""
+
+
+def _row(row: Row, columns: Sequence[Column], cards: bool) -> str:
     if row.tone == "group":
         size = len(columns)
         return (
-            f'<tr class="group"><th scope="rowgroup" colspan="{size}" dir="auto">'
-            f"{_cell(row.cells[0])}</th></tr>"
+            f'<tr{_role("row", cards)} class="group"><th{_role("rowheader", cards)}'
+            f' scope="rowgroup" colspan="{size}" dir="auto">{_cell(row.cells[0])}</th></tr>'
         )
     cells = "".join(
-        f"<td{_align(column)}>{_cell(cell)}</td>"
+        f"<td{_role('cell', cards)}{_align(column)}{_head(column, cards)}>{_cell(cell)}</td>"
         for cell, column in zip(row.cells[1:], columns[1:], strict=True)
     )
     tone = f' class="{row.tone}"' if row.tone else ""
-    return f'<tr{tone}><th scope="row" dir="auto">{_cell(row.cells[0])}</th>{cells}</tr>'
+    return (
+        f'<tr{_role("row", cards)}{tone}><th{_role("rowheader", cards)} scope="row" dir="auto">'
+        f"{_cell(row.cells[0])}</th>{cells}</tr>"
+    )
+
+
+def _head(column: Column, cards: bool) -> str:
+    """A cell's head, to be shown with it; a scale stays where it is."""
+    if not cards or not isinstance(column.head, str):
+        return ""
+    return f' data-head="{_text(column.head)}"'
 
 
 def _align(column: Column) -> str:

@@ -56,7 +56,8 @@ def map_picture(results: Results, units: Units, width: float) -> Drawing | None:
     for k, ways in enumerate(sheet.rings(shapes)):
         marks += _surface(results, k, ways, sheet, factor, breaks)
     marks += _labels(results, sheet.boxes(shapes), sheet)
-    marks += _legend(sheet, breaks, units)
+    signs = bool(breaks) or bool((ledger.state == UNDER).any())
+    marks += _legend(sheet, breaks, units, signs=signs)
     said = "Map of the surfaces by depth of sand; the table of the season holds the same figures"
     height = sheet.height + LEGEND + (SECOND_ROW if width < NARROW else 0.0)
     return Drawing(width=width, height=height, marks=marks, said=said)
@@ -79,11 +80,16 @@ def _quiet(results: Results, rows: Ints, sheet: Sheet) -> list[Mark]:
 
 
 def _classes(depths: Floats, units: Units) -> tuple[float, list[float]]:
-    """Factor from SI to the shown unit, and the limits between the classes in it."""
+    """Factor from SI to the shown unit, and the limits between the classes in it.
+
+    None where no surface has had any sand.
+    """
     from geosand.units import SHOWN
 
     factor = SHOWN[units]["depth"][0]
     known = depths[np.isfinite(depths)]
+    if not (known > 0).any():
+        return factor, []
     return factor, rising_breaks((known * factor).tolist(), decimals=DECIMALS[units])
 
 
@@ -93,11 +99,10 @@ def _surface(
     """One surface of the ledger in its class; hatched, dashed and flagged as its state asks."""
     ledger = results.ledger
     depth, shape = float(ledger.depth.value[k]), results.areas.owned_plane[ledger.row[k]]
-    if not math.isfinite(depth) or not breaks:
+    if not math.isfinite(depth):
         return [Outline(ways=ways, fill=PAPER, stroke=INK, width=0.6, dash=(1, 1.5))]
-    marks: list[Mark] = [
-        Outline(ways=ways, fill=DEPTHS[class_of(depth * factor, breaks)], stroke=INK, width=0.5)
-    ]
+    fill = DEPTHS[class_of(depth * factor, breaks)] if breaks else PAPER
+    marks: list[Mark] = [Outline(ways=ways, fill=fill, stroke=INK, width=0.5)]
     if not ledger.own[k] and ledger.dressings[k]:
         lines = sheet.lines(hatch(shape, HATCH / sheet.scale))
         marks.append(Outline(ways=lines, stroke=INK, width=0.35, closed=False))
@@ -127,8 +132,8 @@ def _labels(results: Results, boxes: Floats, sheet: Sheet) -> list[Mark]:
     return placed_labels(wanted, sheet.width, sheet.height)
 
 
-def _legend(sheet: Sheet, breaks: list[float], units: Units) -> list[Mark]:
-    """Classes, signs, the scale bar and north, below the map."""
+def _legend(sheet: Sheet, breaks: list[float], units: Units, *, signs: bool) -> list[Mark]:
+    """Classes and signs, where there are any, the scale bar and north, below the map."""
     top = sheet.height + 14
     marks: list[Mark] = [
         Line(x1=0, y1=sheet.height + 4, x2=sheet.width, y2=sheet.height + 4, colour=HAIR, width=0.5)
@@ -136,7 +141,8 @@ def _legend(sheet: Sheet, breaks: list[float], units: Units) -> list[Mark]:
     decimals = DECIMALS[units]
     step = min(46.0, (sheet.width - 8) * 0.5 / 5)
     unit = label_of("depth", units)
-    marks.append(Words(x=0, y=top + 2, text=f"depth so far, {unit}", size=7.5, bold=True))
+    if breaks:
+        marks.append(Words(x=0, y=top + 2, text=f"depth so far, {unit}", size=7.5, bold=True))
     for k in range(5 if breaks else 0):
         x = k * step
         marks.append(
@@ -146,8 +152,9 @@ def _legend(sheet: Sheet, breaks: list[float], units: Units) -> list[Mark]:
             text = f"{breaks[k]:.{decimals}f}".rstrip("0").rstrip(".")
             marks.append(Words(x=x + step, y=top + 25, text=text, size=7, anchor="middle"))
     narrow = sheet.width < NARROW
-    signs = _signs(0, top + SECOND_ROW - 4) if narrow else _signs(5 * step + 18, top)
-    return marks + signs + _scale_bar(sheet, top, units)
+    if signs:
+        marks += _signs(0, top + SECOND_ROW - 4) if narrow else _signs(5 * step + 18, top)
+    return marks + _scale_bar(sheet, top, units)
 
 
 def _signs(x: float, top: float) -> list[Mark]:

@@ -1,11 +1,15 @@
 """One PDF document to set on: texts measured in its font, drawings, pages with their numbers.
 
-fpdf2 writes the file; the font is Noto Sans, which holds Latin, Greek and Cyrillic letters. It has
-one weight: bold text is the same outline with a stroke, so that no second font need be made.
+fpdf2 writes the file; the font is Noto Sans, of which Latin, Greek and Cyrillic letters are used.
+It has one weight: bold text is the same outline with a stroke, so that no second font need be made.
+Words in other letters are marked and told. No font is added for them: scripts that join or reorder
+letters need a shaping engine too, and no well-kept package with an East Asian font was found.
 """
 
 from __future__ import annotations
 
+import re
+import unicodedata
 from collections.abc import Callable
 from datetime import UTC, datetime
 from importlib.resources import files
@@ -26,7 +30,9 @@ FONT_PACKAGE, FONT_FILE = "fontpkg_noto_sans", "NotoSans[wdth,wght].ttf"
 BOLD_STROKE = 0.028  #: of the letters' size
 #: Signs that the font has not, in words.
 _IN_WORDS = {"≥": "at least ", "≤": "at most ", "→": "to", "▼": "", "✓": "yes"}
-UNKNOWN_LETTER = "\ufffd"
+UNKNOWN_LETTER = "\ufffd"  #: the font has it
+#: Devanagari, which the font has but which is wrong letter by letter: it must be shaped.
+_SHAPED = range(0x0900, 0x0980)
 
 
 def _needed() -> tuple[type[FPDF], str]:
@@ -54,9 +60,10 @@ class Canvas:
         self.pdf.alias_nb_pages(None)  # type: ignore[arg-type]  # a name may hold its sign
         self.pdf.set_auto_page_break(False)
         self.pdf.set_creation_date(datetime.fromisoformat(day).replace(tzinfo=UTC))
-        self._known = self.pdf.fonts["text"].cmap  # type: ignore[union-attr]
-        self.replaced = 0  #: letters that the font has not
-        self.pdf.set_title(self.letters(title))
+        cmap = self.pdf.fonts["text"].cmap  # type: ignore[union-attr]
+        self._known = {chr(code) for code in cmap if code not in _SHAPED} | set(_IN_WORDS)
+        self.unshown: dict[str, None] = {}  #: words with letters that can not be set
+        self.pdf.set_title(title)
         self.pdf.set_lang("en")
         self.footer, self.pages = footer, pages
         self.left = (self.pdf.w - CONTENT) / 2
@@ -83,19 +90,13 @@ class Canvas:
             self.new_page()
 
     def letters(self, text: str) -> str:
-        """The text in letters that the font has."""
-        if all(ord(letter) in self._known for letter in text):
-            return text
-        found = []
-        for letter in text:
-            if ord(letter) in self._known:
-                found.append(letter)
-            elif letter in _IN_WORDS:
-                found.append(_IN_WORDS[letter])
-            else:
-                self.replaced += 1
-                found.append(UNKNOWN_LETTER if ord(UNKNOWN_LETTER) in self._known else "?")
-        return "".join(found)
+        """The text in letters that the font has; a run of others becomes one mark, and is noted."""
+        text = unicodedata.normalize("NFC", text)  # one glyph for letter and mark
+        strange = {letter for letter in text if letter not in self._known}
+        if strange:
+            self.unshown |= dict.fromkeys(w for w in text.split() if not strange.isdisjoint(w))
+            text = re.sub(f"[{re.escape(''.join(sorted(strange)))}]+", UNKNOWN_LETTER, text)
+        return "".join(_IN_WORDS.get(letter, letter) for letter in text)
 
     def width(self, text: str, size: float) -> float:
         """Width of a line of text."""

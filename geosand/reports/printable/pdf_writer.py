@@ -15,7 +15,13 @@ from geosand.reports.printable.content import (
     Text,
 )
 from geosand.reports.printable.drawing import HAIR, INK, SAND_DARK, Drawing, Line
-from geosand.reports.printable.pdf_canvas import CONTENT, TOP, Canvas, Paper
+from geosand.reports.printable.pdf_canvas import (
+    CONTENT,
+    TOP,
+    UNKNOWN_LETTER,
+    Canvas,
+    Paper,
+)
 from geosand.reports.printable.pdf_table import least_of_table, set_table
 
 SOFT = "#565b52"
@@ -24,14 +30,28 @@ INDENT, AFTER = 15.0, 4.0
 FEW = 3  #: lines of a paragraph that stay together
 
 
-def report_pdf(report: Report, *, paper: Paper) -> bytes:
-    """The whole file, the same bytes each time. Raises Refused where fpdf2 is not installed."""
-    pages = _set(report, paper, 0).pdf.page
-    return _set(report, paper, pages).content()
+def report_pdf(report: Report, *, paper: Paper) -> tuple[bytes, list[str]]:
+    """The whole file, the same bytes each time, and the words that its font can not show.
+
+    The file tells on its first page that there are such words. Raises Refused where fpdf2 is not
+    installed.
+    """
+    unshown = list(_set(report, paper, 0, "").unshown)
+    note = _letters_note(len(unshown)) if unshown else ""
+    pages = _set(report, paper, 0, note).pdf.page
+    return _set(report, paper, pages, note).content(), unshown
 
 
-def _set(report: Report, paper: Paper, pages: int) -> Canvas:
-    """All pages; ``pages`` is their number where it is known."""
+def _letters_note(count: int) -> str:
+    words = "1 word has" if count == 1 else f"{count} words have"
+    return (
+        f"{words} letters that the font of this file lacks, shown as {UNKNOWN_LETTER}. Print the"
+        " HTML report from a browser to have them all."
+    )
+
+
+def _set(report: Report, paper: Paper, pages: int, note: str) -> Canvas:
+    """All pages; ``pages`` is their number where it is known, ``note`` stands below the head."""
     canvas = Canvas(
         paper=paper,
         title=f"{report.title}: {report.kicker.lower()}",
@@ -40,11 +60,10 @@ def _set(report: Report, paper: Paper, pages: int) -> Canvas:
         pages=pages,
     )
     _head(canvas, report)
+    if note:
+        _paragraph(canvas, note, SMALL, INK)
     for section in report.sections:
         _section(canvas, section)
-    if canvas.replaced:
-        note = "Some letters of names are not in the font of this file; the HTML report shows them."
-        _paragraph(canvas, note, SMALL, SOFT)
     return canvas
 
 
@@ -70,7 +89,7 @@ def _section(canvas: Canvas, section: Section) -> None:
     rule = Line(x1=0, y1=0, x2=CONTENT, y2=0, colour=HAIR, width=0.7)
     canvas.draw(Drawing(width=CONTENT, height=1, marks=(rule,)), 0, canvas.y)
     canvas.y += 18
-    canvas.pdf.start_section(canvas.letters(section.title))
+    canvas.pdf.start_section(section.title)
     canvas.text(section.title, 0, canvas.y, 12.5, colour=INK, bold=True)
     canvas.y += 9
     for block, following in zip(section.blocks, [*section.blocks[1:], None], strict=True):

@@ -7,7 +7,7 @@ import math
 from geosand.errors import printable
 from geosand.reports.balance_document import balance_document
 from geosand.reports.documents import Document
-from geosand.reports.first import look_first
+from geosand.reports.first import look_first, next_step
 from geosand.reports.printable.areas_section import areas_section
 from geosand.reports.printable.balance_section import balance_section
 from geosand.reports.printable.beside_section import beside_section
@@ -28,7 +28,7 @@ from geosand.reports.season_balance import season_balance
 from geosand.reports.season_document import season_document
 from geosand.reports.words import MISSING, NO_DRESSING, Units, between, percent, shown, written_day
 from geosand.results import Results
-from geosand.season.ledger import UNDER
+from geosand.season.ledger import NOT_YET, UNDER
 
 WIDTH = 510.0  #: 180 mm, which A4 and Letter both hold
 PHONE = 330.0
@@ -48,7 +48,7 @@ def season_report(results: Results, units: Units) -> Report:
         _first(results, season, units),
         *_where(season, units),
         *_map(results, units),
-        surfaces_section(results, depths, units),
+        *_surfaces(results, depths, units),
         *balance_section(results, balance_document(results)["dressings"], season, units),
         *beside_section(depths, units),
         areas_section(results, units),
@@ -70,7 +70,9 @@ def _first(results: Results, season: Document, units: Units) -> Section:
     if not len(results.site.dressings):
         lines = (NO_DRESSING,)
     listed = Items(items=lines, numbered=True) if lines else Text(text="Nothing stands out.")
-    return Section(title="What to look at first", blocks=(_figures(results, season, units), listed))
+    figures = _figures(results, season, units)
+    step = (Text(text=printable(next_step(results, units))),) if len(results.site.dressings) else ()
+    return Section(title="What to look at first", blocks=(*step, figures, listed))
 
 
 def _figures(results: Results, season: Document, units: Units) -> Figures:
@@ -79,7 +81,8 @@ def _figures(results: Results, season: Document, units: Units) -> Figures:
     size = len(results.ledger.row)
     landed = "landed elsewhere" if (over["mass_kg"] or 0) >= 0 else "claimed beyond the spread"
     share = MISSING if over["fraction"] is None else percent(abs(over["fraction"]))
-    dressings = f"in {season['measured']} measured dressing{_s(season['measured'])}"
+    measured = season["measured"]
+    dressings = f"in {measured} measured dressing{_s(measured)}" if measured else "not measured"
     return Figures(
         figures=(
             Figure(label="spread", value=_mass(spread, units), detail=dressings),
@@ -197,14 +200,23 @@ def _bounds(mass: Document) -> Limits:
     return si(mass["low_kg"]), si(mass["high_kg"])
 
 
+def _surfaces(results: Results, depths: list[Document], units: Units) -> list[Section]:
+    """The ledger; left out where nothing was to be dressed and nothing was."""
+    if (results.ledger.told == NOT_YET).all():
+        return []
+    return [surfaces_section(results, depths, units)]
+
+
 def _map(results: Results, units: Units) -> list[Section]:
     picture = map_picture(results, units, WIDTH)
     if picture is None:
         return []
-    caption = (
-        "Surfaces shaded by the depth of sand they have had so far; the ids are those of the"
-        " tables, as far as there is room. Lines and areas without a shade are not dressed."
-    )
+    ids = "the ids are those of the tables, as far as there is room."
+    title, caption = "Map", f"No depth of sand is known so far; {ids}"
+    if (results.ledger.depth.value > 0).any():
+        title = "Depth on the map"
+        caption = f"Surfaces shaded by the depth of sand they have had so far; {ids}"
+        caption += " Lines and areas without a shade are not dressed."
     narrow = map_picture(results, units, PHONE)
     block = Picture(drawing=picture, narrow=narrow, caption=caption)
-    return [Section(title="Depth on the map", blocks=(block,))]
+    return [Section(title=title, blocks=(block,))]

@@ -106,7 +106,8 @@ def _row(row: Document, names: dict[str, str], scale: Scale, tolerance: float, u
         under=under,
         estimated=row["basis"] == "other surfaces",
     )
-    least = "" if row["all_measured"] or not row["dressings"] else "at least "
+    some = row["depth_mm"] is not None and not row["all_measured"] and row["dressings"]
+    least = "at least " if some else ""
     sure = row["probability"] is not None and state != NOT_YET
     probability = f", {chance(row['probability'])}" if sure else ""
     name = names.get(row["id"], "")

@@ -536,3 +536,114 @@ def test_a_drawing_only_the_other_reader_takes(drawing, tmp_path, monkeypatch):
     space.add_lwpolyline(at([(0, 0), (20, 0), (20, 20)]), close=True, dxfattribs=LAYER)
     drawing.saveas(tmp_path / "a.dxf")
     assert len(read_boundaries(tmp_path / "a.dxf", crs=UTM).features) == 1
+
+
+@pytest.mark.parametrize("radius", [5.0, 15.0, 150.0])
+def test_a_line_that_ends_on_an_arc_between_its_chords_keeps_the_area(drawing, read, radius):
+    """Not drawn to the nearest corner of the chords, up to 5 cm off: 0.1 % of a small surface."""
+    space, rng = drawing.modelspace(), np.random.default_rng(int(radius))
+    for k in range(6):
+        start = float(rng.uniform(0, np.pi))
+        end = start + float(rng.uniform(0.2, 1.5))
+        middle = (k * 10 * radius, 0.0)
+
+        def polar(angle, far, middle=middle):
+            return (middle[0] + far * math.cos(angle), middle[1] + far * math.sin(angle))
+
+        space.add_circle(at([middle])[0], radius, dxfattribs=LAYER)
+        sides = [polar(start, radius), polar(start, 2 * radius), polar(end, 2 * radius)]
+        line = at([*sides, polar(end, radius)])
+        space.add_lwpolyline(line, dxfattribs={"layer": f"FAIRWAY {k}"})
+        drawing.layers.add(f"FAIRWAY {k}")
+        # triangle of the far chord less the sector of the circle
+        expected = (2 * radius) ** 2 / 2 * math.sin(end - start) - radius**2 / 2 * (end - start)
+        found = settle(read(drawing), Choice(repair=True)).boundaries
+        area = areas_of(found)[k + 1 + k]
+        assert area == pytest.approx(expected, abs=whole(expected) + 2e-6 * radius**2)
+
+
+def test_outlines_that_two_layers_close_together_are_asked_about(drawing, read):
+    """The front of the green is drawn once, as its own line; its back is drawn as the collar's."""
+    space = drawing.modelspace()
+    for layer in ("FAIRWAY", "COLLAR"):
+        drawing.layers.add(layer)
+    sides = at([(-10, 0), (-20, -60), (20, -60), (10, 0)])
+    space.add_lwpolyline(sides, dxfattribs={"layer": "FAIRWAY"})
+    space.add_arc(at([(0, 0)])[0], 10, 180, 360, dxfattribs=LAYER)
+    space.add_arc(at([(0, 0)])[0], 10, 0, 180, dxfattribs={"layer": "COLLAR"})
+    found = read(drawing)
+    asked = sorted(fault.found for fault in settle(found, Choice()).faults)
+    assert [text.partition(":")[0] for text in asked] == ["fairway-1", "green-1"]
+    assert "its ends are 20.00 m apart, on the edge of ARC" in asked[0]
+    mended = settle(found, Choice(repair=True)).boundaries
+    half = math.pi * 50
+    assert areas_of(mended) == pytest.approx([1800 - half, 2 * half], abs=2e-3)
+    tally = mended.tally
+    assert tally.read == tally.used + len(tally.left_out) == 3
+    kept = settle(found, Choice(accept=True)).boundaries
+    assert len(kept.features) == 0
+
+
+def test_lines_of_other_layers_that_only_cross_close_nothing(drawing, read):
+    """Contours over an open line of a fairway: none of their meshes is the fairway."""
+    space = drawing.modelspace()
+    drawing.layers.add("CONTOUR")
+    line = at([(0, 0), (40, 0), (40, 40), (0, 30)])
+    space.add_lwpolyline(line, dxfattribs={"layer": "FAIRWAY"})
+    for k in range(8):
+        ends = at([(-20, 5 * k - 3), (60, 5 * k + 2)])
+        space.add_line(*ends, dxfattribs={"layer": "CONTOUR"})
+        space.add_line(*at([(5 * k, -20), (5 * k + 3, 60)]), dxfattribs={"layer": "CONTOUR"})
+    assert settle(read(drawing), Choice()).faults == ()
+
+
+def test_parts_of_blocks_count_each(drawing, read):
+    """Entities of blocks have no handles: their places are told apart, and the tally adds up."""
+    block = drawing.blocks.new("SPOT")
+    block.add_circle((0, 0), 1.0)
+    block.add_circle((5, 0), 1.0)
+    space = drawing.modelspace()
+    for k in range(2):
+        space.add_blockref("SPOT", at([(20 * k, 0)])[0], dxfattribs={"layer": "BUNKER"})
+    found = read(drawing)
+    assert (found.tally.read, found.tally.used, found.tally.surfaces) == (4, 4, 4)
+    assert len(set(found.features.place.tolist())) == 4
+    assert all(p.startswith("CIRCLE in INSERT ") for p in found.features.place)
+
+
+@pytest.mark.parametrize(
+    ("frame", "kept", "said"),
+    [
+        ([(-1, -1), (41, 41)], 1, ""),
+        ([(0, 0), (40, 40)], 1, ""),
+        ([(-1, -1), (20, 20)], 0, "the clip of its block (XCLIP) cuts through it"),
+        ([(10, 10), (20, 20)], 0, "the clip of its block (XCLIP) cuts through it"),
+        ([(50, 50), (90, 90)], 0, "outside the clip of its block"),
+    ],
+)
+def test_blocks_that_are_clipped(drawing, read, frame, kept, said):
+    from ezdxf.xclip import XClip
+
+    block = drawing.blocks.new("PLAN")
+    block.add_lwpolyline([(0, 0), (40, 0), (40, 40), (0, 40)], close=True)
+    insert = drawing.modelspace().add_blockref("PLAN", (X, Y), dxfattribs={"layer": "FAIRWAY"})
+    XClip(insert).set_block_clipping_path(frame)
+    found = read(drawing)
+    assert len(found.features) == kept
+    left = [(item.reason, item.lost) for item in found.tally.left_out]
+    if kept:
+        assert left == []
+        return
+    ((reason, lost),) = left
+    assert reason.startswith(said)
+    assert lost == ("cuts" in said)  # what is cut was drawn as an area: it is asked about
+
+
+def test_invisible_things_are_told(drawing, read):
+    space = drawing.modelspace()
+    space.add_circle((X, Y), 10, dxfattribs=LAYER)
+    space.add_circle((X + 50, Y), 10, dxfattribs={**LAYER, "invisible": 1})
+    found = read(drawing)
+    assert len(found.features) == 2
+    text = "1 of its things is invisible in the drawing, and read all the same"
+    assert text in [f.text for f in found.findings]

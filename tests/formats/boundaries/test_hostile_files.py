@@ -108,7 +108,7 @@ def test_a_locked_archive(tmp_path):
         ("a.geojson", "", "is empty"),
         ("a.geojson", "<!doctype html><html></html>", "is a web page"),
         ("a.geojson", '{"type": "FeatureCollection", "features": [', "is not JSON"),
-        ("a.geojson", '{"type":"Topology","objects":{}}', "'Topology' is no GeoJSON"),
+        ("a.geojson", '{"type":"Topology","objects":{}}', "is TopoJSON, no GeoJSON"),
         ("a.geojson", '{"a":' * 100_000, "is not JSON: too deeply nested"),
         ("a.kml", KML[:120], "is not whole XML"),
         ("a.dwg", "AC1027 and more", "is a DWG drawing"),

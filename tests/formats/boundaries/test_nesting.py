@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+from collections.abc import Collection
 
 import numpy as np
 import pytest
@@ -14,9 +15,12 @@ from geosand.formats.boundaries.nesting import nested
 A, B, C = shapely.box(0, 0, 30, 30), shapely.box(5, 5, 25, 25), shapely.box(10, 10, 20, 20)
 
 
-def left(*shapes: shapely.Polygon) -> list[float]:
+def left(*shapes: shapely.Polygon, named: Collection[shapely.Polygon] = ()) -> list[float]:
     """Areas of what is left of outlines of one layer, the smallest first."""
-    drawn = [Drawn(place=str(k), folder="turf", geometry=shape) for k, shape in enumerate(shapes)]
+    drawn = [
+        Drawn(place=str(k), folder="turf", geometry=shape, name="own" * (shape in named))
+        for k, shape in enumerate(shapes)
+    ]
     things, _, _ = nested(drawn, as_holes=True, hint=False)
     found = np.array([thing.geometry for thing in things], dtype=object)
     assert shapely.is_valid(found).all()
@@ -36,3 +40,24 @@ def test_an_inner_outline_drawn_twice_is_one_hole(order):
 @pytest.mark.parametrize("order", [*itertools.permutations((A, A.reverse(), B))])
 def test_an_outer_outline_drawn_twice_is_one_level(order):
     assert left(*order) == [500.0, 500.0]
+
+
+@pytest.mark.parametrize("order", [*itertools.permutations((A, B, C))])
+def test_a_hole_in_a_named_surface_goes_down_to_what_lies_beneath(order):
+    # B lies on A, which is drawn whole; what B leaves free is no ground of A either
+    assert left(*order, named=[B]) == [300.0, 800.0]
+
+
+D = shapely.box(12, 12, 18, 18)
+
+
+@pytest.mark.parametrize("order", [*itertools.permutations((A, B, C, D))])
+def test_levels_go_on_below_a_named_surface(order):
+    assert left(*order, named=[B]) == [36.0, 300.0, 800.0]  # an island in the hole of both
+    assert left(*order, named=[C]) == [64.0, 500.0]  # C stands in a hole of A, D is a hole of C
+    assert left(*order, named=[A, B, C, D]) == [36.0, 100.0, 400.0, 900.0]
+
+
+@pytest.mark.parametrize("order", [*itertools.permutations((A, B, B.reverse(), C))])
+def test_a_named_outline_drawn_twice_is_a_surface_twice(order):
+    assert left(*order, named=[B.reverse()]) == [300.0, 300.0, 800.0]

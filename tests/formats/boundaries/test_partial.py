@@ -225,3 +225,36 @@ def test_swapped_axes_are_seen_by_the_catches_of_a_site_without_surfaces(tmp_pat
         Refused, match=r"km from 40.0002° N, 30.0003° E, where it should be; with t"
     ):
         read_boundaries(path, near=place_of(folder))
+
+
+def shifted(rows, metres):
+    """The features that much farther north."""
+    up = metres / 111_000
+    return [
+        feature(shapely.affinity.translate(shapely.from_geojson(json.dumps(r["geometry"])), 0, up),
+                **r["properties"])
+        for r in rows
+    ]  # fmt: skip
+
+
+def test_a_survey_of_which_everything_is_shifted_is_told(site, write_geojson):
+    """1.8 m north is what two epochs of one datum lie apart on a plate that drifts."""
+    brought = bring(site, write_geojson, shifted(FIRST, 1.8))
+    (told,) = [f.text for f in brought.findings if "another zone, datum or epoch" in f.text]
+    assert "1.80 m north of the same ones in the survey in force (median of 5)" in told
+    same = bring_into(
+        site,
+        read_boundaries(write_geojson(shifted(FIRST, 1.8), name="third.geojson")),
+        valid_from="2026-07-01",
+    )
+    assert not any("datum or epoch" in f.text for f in same.findings)
+
+
+def test_a_shift_by_more_than_a_surface_is_told_beside_the_ids_that_lie_elsewhere(
+    site, write_geojson
+):
+    with pytest.raises(Undecided) as asked:
+        bring(site, write_geojson, shifted(FIRST, 150))
+    text = str(asked.value)
+    assert "has the id of a surface of the site, but 0 % of the ground is common" in text
+    assert "m north of the same ones in the survey in force (median of 5)" in text

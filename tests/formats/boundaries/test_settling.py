@@ -125,7 +125,7 @@ def test_repaired(tmp_path, mess):
     assert areas["bow"] == pytest.approx(200, abs=1e-3)
     assert areas["c1"] == pytest.approx(84, abs=1e-2)
     said = {m.id: str(m) for m in done.mended}
-    assert said["bow"] == "bow: crossings mended: all its loops (0.00 m² → 200.0 m²)"
+    assert said["bow"] == "bow: crossings mended: all its loops, in 2 parts (0.00 m² → 200.0 m²)"
     assert said["c1"] == "c1: g1 cut out (484.0 m² → 84.0 m²)"
     assert said["g1b"] == "g1b: deleted by the repair, g1 is kept (400.0 m² → 0.00 m²)"
     tally = done.boundaries.tally

@@ -3,6 +3,8 @@
 import hashlib
 import json
 import os
+import re
+import shutil
 import signal
 import subprocess
 import sys
@@ -18,8 +20,10 @@ import shapely
 from geosand.errors import Refused
 from geosand.formats.boundaries import bring, bring_into, new_site, place_of, read_boundaries
 from geosand.formats.boundaries.questions import Choice
-from geosand.formats.boundaries.site_text import RECORD_COLUMNS
+from geosand.formats.boundaries.site_text import RECORD_COLUMNS, record_columns
 from geosand.formats.site_folder import read_site
+from geosand.results import work_out
+from tests import sites
 
 from .conftest import LAT, LON, feature
 
@@ -91,6 +95,125 @@ def test_a_new_workbook_has_every_sheet_and_drop_downs(tmp_path, write_geojson):
     assert rules["catches", "E2:E500"].showErrorMessage
 
 
+#: Exact: NIST SP 811 (2008), Appendix B.8; a pound has 16 ounces, a short ton 2000 pounds.
+US = {
+    "_in": ("_mm", 25.4),
+    "_ft": ("_m", 0.3048),
+    "_mph": ("_kmh", 1.609344),
+    "_lb": ("_kg", 0.45359237),
+    "_oz": ("_g", 453.59237 / 16),
+    "_short_ton": ("_kg", 0.45359237 * 2000),
+    "_ml": ("_cm3", 1.0),
+}
+RECORDS = {
+    "dressings": [
+        {"dressing": "D1", "date": "2026-04-10", "surfaces": "green", "planned_depth_mm": 0.6}
+        | {"speed_kmh": 6, "swath_m": 4, "heading_deg": 30, "spreader": "disc", "setting": 3}
+        | {"hole_diameter_mm": 12.7, "hole_spacing_mm": 50, "hole_depth_mm": 75}
+    ],
+    "loads": [
+        {"load": "L1", "dressing": "D1", "count": 52, "unit_mass_kg": 25, "u_unit_mass_kg": 0.25}
+        | {"u_label_percent": 1, "moisture_dry_basis_percent": 2, "returned_kg": 12}
+        | {"spilled_kg": 1.5, "weighed_kg": 1330, "u_weighed_kg": 5}
+    ],
+    "catches": [
+        {**row, "volume_cm3": 60, "volume_state": "dry", "position_accuracy_m": 1.5}
+        for row in sites.CATCHES
+    ],
+    "deliveries": [{"date": "2026-04-01", "mass_kg": 4000, "u_mass_kg": 40}],
+}
+
+
+def in_us(column, metric):
+    """What a US scale or tape would say for a column of a metric record; "" where it says none."""
+    ends = [end for end in US if column.endswith(end)]
+    if not ends:
+        return metric.get(column, "")
+    other, factor = US[max(ends, key=len)]
+    value = metric.get(column.removesuffix(max(ends, key=len)) + other, "")
+    return value / factor if isinstance(value, (int, float)) else value
+
+
+@pytest.mark.parametrize("workbook", [False, True])
+def test_records_in_us_units_give_what_metric_ones_give(
+    tmp_path, write_geojson, site_folder, workbook
+):
+    """Each column that ``new --units us`` offers, filled with the metric figures as US ones."""
+    metric = {f"{name}.csv": sites.table(rows) for name, rows in RECORDS.items()}
+    there = site_folder("metric", catches=None, dressings=None, loads=None, files=metric)
+    folder = tmp_path / "us"
+    new_site(folder, survey(write_geojson, FIRST), name="x", workbook=workbook, units="us")
+    shutil.copy(there / "surfaces.geojson", folder)
+    shutil.copy(there / "site.toml", folder)
+    if workbook:
+        book = openpyxl.load_workbook(folder / "records.xlsx")
+    for name, rows in RECORDS.items():
+        if workbook:
+            heads = [cell.value for cell in book[name][1]]
+        else:
+            heads = (folder / f"{name}.csv").read_text().strip().split(",")
+        assert heads == list(record_columns("us")[name])
+        assert not [h for h in heads if h.endswith(("_mm", "_m", "_kg", "_g", "_kmh", "_cm3"))]
+        cells = [[in_us(head, row) for head in heads] for row in rows]
+        if workbook:
+            [book[name].append([c if c != "" else None for c in line]) for line in cells]
+        else:
+            lines = [",".join(map(str, line)) for line in cells]
+            (folder / f"{name}.csv").write_text("\n".join([",".join(heads), *lines]) + "\n")
+    if workbook:
+        book.save(folder / "records.xlsx")
+    one, other = work_out(read_site(there)), work_out(read_site(folder))
+    assert np.isfinite(one.balance.overthrow.value).all()
+    for estimates in ("spread", "on_surfaces", "overthrow"):
+        mine, its = getattr(one.balance, estimates), getattr(other.balance, estimates)
+        np.testing.assert_allclose(its.value, mine.value, rtol=1e-9)
+        np.testing.assert_allclose(its.u(), mine.u(), rtol=1e-9)
+    np.testing.assert_allclose(other.ledger.depth.value, one.ledger.depth.value, rtol=1e-9)
+    for column in ("planned_m", "hole_depth_m", "hole_diameter_m", "hole_spacing_m"):
+        mine, its = getattr(one.site.dressed, column), getattr(other.site.dressed, column)
+        np.testing.assert_allclose(its, mine, rtol=1e-12)
+
+
+@pytest.mark.parametrize("units", ["metric", "us"])
+def test_every_setting_that_a_new_site_shows_is_read_and_is_the_default(
+    tmp_path, write_geojson, units
+):
+    """All marks taken away: nothing unread, and to three digits what is taken without them."""
+    folder = tmp_path / "s"
+    new_site(folder, survey(write_geojson, FIRST), name="x", units=units)
+    text = (folder / "site.toml").read_text()
+    unset = read_site(folder)
+    assert unset.units == units
+    assert text.count("_ft = ") == (7 if units == "us" else 0)
+    shown = re.sub(r"^# (?=\w+ = )(?!kiln)", "", text, flags=re.MULTILINE)
+    (folder / "site.toml").write_text(shown)
+    read = read_site(folder)
+    told = [f.text for f in read.findings if "is not read" in f.text or f.topic == "default"]
+    assert [text.partition(" is not")[0] for text in told] == [
+        "standard uncertainty of the moisture of dried"  # comes with a measured moisture only
+    ]
+    for name in ("collar_width_m", "surrounds_width_m", "tolerance", "agreement", "u_tray"):
+        assert getattr(read.settings, name) == pytest.approx(
+            getattr(unset.settings, name), rel=0.005
+        )
+    accuracies = {"edge_accuracy_m": 0.30, "edge_bias_m": 0.15, "boundary_accuracy_m": 0.05}
+    for name, value in accuracies.items():
+        assert getattr(read.surfaces, name) == pytest.approx(value, rel=0.005)
+    assert read.sands.bulk_density_kg_m3[0] == pytest.approx(1550, rel=0.005)
+    # 9 mm, or 0.35 in, for greens without a target of their own
+    assert read.surfaces.target_m[1] == pytest.approx(0.009, rel=0.02)
+
+
+def test_accuracies_and_heights_are_written_in_the_sites_units(tmp_path, write_geojson):
+    drawn = survey(
+        write_geojson, [{**FIRST[1], "properties": FIRST[1]["properties"] | {"elevation_m": 42.0}}]
+    )
+    new_site(tmp_path / "s", drawn, name="x", units="us", accuracies={"edge_accuracy_m": 0.1524})
+    text = (tmp_path / "s/site.toml").read_text()
+    assert "\nedge_accuracy_ft = 0.5 " in text
+    assert "\nelevation_ft = 137.8 " in text
+
+
 def test_a_new_folder_without_boundaries_waits_for_them(tmp_path, write_geojson):
     new_site(tmp_path / "s", None, name="x", season_start="2026-03-01")
     with pytest.raises(Refused, match="there is no surface in it"):
@@ -112,6 +235,8 @@ def test_a_folder_with_something_in_it_is_refused_and_untouched(site, write_geoj
         new_site(tmp_path / "none/deeper", None, name="x")
     with pytest.raises(Refused, match="'2026-13-01' is not a date"):
         new_site(tmp_path / "n", None, name="x", season_start="2026-13-01")
+    with pytest.raises(Refused, match="0206-03-01 can not be right"):
+        new_site(tmp_path / "n", None, name="x", season_start="0206-03-01")
     with pytest.raises(Refused, match="no surface in it: 1 read, 0 became surfaces, 1 left out"):
         nothing = survey(write_geojson, [feature(shapely.Point(LON, LAT))])
         new_site(tmp_path / "n", nothing, name="x")
@@ -227,7 +352,11 @@ def test_exchanged_ids_are_told(site, write_geojson):
 
 @pytest.mark.parametrize(
     ("day", "text"),
-    [("2026-06-31", "'2026-06-31' is not a date"), ("2026-05-01", "is not later than 2026-05-01")],
+    [
+        ("2026-06-31", "'2026-06-31' is not a date"),
+        ("2026-05-01", "is not later than 2026-05-01"),
+        ("3026-05-01", "3026-05-01 can not be right; allowed: 1950-01-01 to 2149-12-31"),
+    ],
 )
 def test_days_that_can_not_be(site, write_geojson, day, text):
     boundaries = survey(write_geojson, FIRST)

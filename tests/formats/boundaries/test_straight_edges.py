@@ -51,7 +51,7 @@ def read(write_geojson):
     def reading(shapes, crs):
         rows = [feature(shape, id=f"s{k}", kind="lawn") for k, shape in enumerate(shapes)]
         head = {"crs": {"type": "name", "properties": {"name": crs}}}
-        return read_boundaries(write_geojson(rows, **head))
+        return read_boundaries(write_geojson(rows, **head), believe_place=True)
 
     return reading
 

@@ -12,6 +12,7 @@ import shapely
 from geosand.areas.ellipsoid import ellipsoid_areas_m2
 from geosand.errors import Refused
 from geosand.formats.boundaries import read_boundaries
+from geosand.formats.boundaries.land import on_land
 from geosand.formats.boundaries.whereabouts import middle_of
 
 from .conftest import LAT, LON, UTM, blob, feature, to_lon_lat
@@ -78,10 +79,71 @@ def test_zones_are_not_told_where_the_place_is_known(bare_shapefile):
 
 def test_a_zone_that_puts_the_site_into_the_ocean_is_asked_about(bare_shapefile):
     text = text_of(bare_shapefile, crs="EPSG:32627")
-    assert "where the register of reference systems (EPSG) knows no land" in text
-    assert "in zone 26N the site would lie at" in text
+    assert "20.0997° W, in the sea: no land is known within a quarter of a degree. Check" in text
     assert "Check the zone; if it is right, say so with --believe-place" in text
     assert read_boundaries(bare_shapefile, crs="EPSG:32627", believe_place=True).tally.read == 1
+
+
+def test_a_zone_that_puts_the_site_into_a_sea_of_its_own_area_is_asked_about(bare_shapefile):
+    """Zone 31 is in use on both sides of the North Sea: only where land is can tell."""
+    text = text_of(bare_shapefile, crs="EPSG:25831")
+    assert "3.9" in text and "in the sea: no land is known" in text
+    assert (
+        "; in zone 30N the site would lie at 53.2998° N, 2.0997° W; in zone 32N at 53.2998° N, 9.9"
+        in text
+    )
+
+
+def test_columns_of_latitude_and_longitude_contradict_a_wrong_zone(course, write_geojson):
+    crs = {"type": "name", "properties": {"name": "EPSG:25833"}}  # Poland: on land
+    rows = [feature(shape, kind=kind, Lat=LAT, Lon=LON) for _, _, kind, shape in course]
+    path = write_geojson(rows, crs=crs)
+    text = text_of(path)
+    assert "399 km from 53.3000° N, 9.9000° E, as its columns of latitude and longitude say" in text
+    assert len(read_boundaries(path, believe_place=True).features) == len(course)
+    assert len(read_boundaries(path, crs=UTM).features) == len(course)
+
+
+def test_a_zone_in_the_name_of_the_file_contradicts_that_of_its_crs(course, write_geojson):
+    crs = {"type": "name", "properties": {"name": "EPSG:25833"}}
+    rows = [feature(shape, kind=kind) for _, _, kind, shape in course]
+    text = text_of(write_geojson(rows, crs=crs, name="turf_UTM32.geojson"))
+    assert "it is called 'UTM32', and its numbers are read in ETRS89 / UTM zone 33N" in text
+    for name in ("turf_utm33.geojson", "mga94.geojson", "UTM20260401.geojson"):
+        assert len(read_boundaries(write_geojson(rows, crs=crs, name=name)).features)
+
+
+def test_zones_of_a_state_are_told(tmp_path):
+    """Two zones of one state around meridians of their own take the same numbers."""
+    there = {}
+    for code in (2222, 2223):  # Arizona East and Central, international feet
+        at = pyproj.Transformer.from_crs("EPSG:4269", code, always_xy=True).transform(-110.4, 34.2)
+        there[code] = shapely.Point(*at).buffer(60)
+    path = tmp_path / "state.gpkg"
+    geopandas.GeoDataFrame({"kind": ["green"]}, geometry=[there[2222]]).to_file(path)
+    (told,) = zones_told(path, crs="EPSG:2223")
+    assert "in EPSG:2222, NAD83 / Arizona East (ft), the site would lie at 34.2" in told
+
+
+#: Islands and coasts, (north, east), where a grid of one kilometre has land at a quarter degree.
+ISLANDS = [
+    (32.3, -64.8),
+    (36.05, 14.25),
+    (49.45, -2.6),
+    (-12.19, 96.83),
+    (4.2, 73.5),
+    (24.6, -81.8),
+]
+
+
+@pytest.mark.parametrize(("lat", "lon"), [*ISLANDS, (24.6, -81.8), (-18.1, 178.4)])
+def test_islands_are_land(lat, lon):
+    assert on_land(lon, lat)
+
+
+@pytest.mark.parametrize(("lat", "lon"), [(0, 0), (53.3, 3.9), (40, -40), (-40, 180), (27, -90)])
+def test_seas_are_none(lat, lon):
+    assert not on_land(lon, lat)
 
 
 def test_unknown_crs(bare_shapefile):
@@ -245,12 +307,12 @@ def test_small_numbers_are_told_to_be_a_site_grid_perhaps(tmp_path):
     assert "a grid of the site's own" not in text_of(tmp_path / "far.shp")
 
 
-@pytest.mark.parametrize("west", [262.3, 179.9999])
-def test_longitudes_from_0_to_360_are_taken_and_told(write_geojson, west):
-    square = shapely.box(west, -17.8, west + 0.0002, -17.7998)
+@pytest.mark.parametrize(("west", "south"), [(262.3, 30.3), (179.9999, -16.8)])
+def test_longitudes_from_0_to_360_are_taken_and_told(write_geojson, west, south):
+    square = shapely.box(west, south, west + 0.0002, south + 0.0002)
     found = read_boundaries(write_geojson([feature(square, kind="green")]))
     assert any("longitudes run on beyond 180°" in f.text for f in found.findings)
-    there = shapely.box(170.0, -17.8, 170.0002, -17.7998)  # the same degrees, not across 180°
+    there = shapely.box(170.0, south, 170.0002, south + 0.0002)  # the same degrees, not across 180°
     pair = np.array([found.features.geometry[0], there], dtype=object)
     measured, expected = ellipsoid_areas_m2(pair)
     assert measured == pytest.approx(expected, rel=1e-9)
@@ -291,7 +353,7 @@ def test_layers_in_different_systems_meet(tmp_path):
 #: Degrees north and east of turf around the world, rounded: no place here is a site's.
 ON_LAND = [
     *((53.3, 9.9), (56, -3), (40, -75), (36, -80), (47, 8), (48, 2), (60, 18), (61, 25)),
-    *((52, 5), (40, -8), (38, 24), (41, 29), (25, 55), (30, 31), (-34, 18), (-26, 28)),
+    *((52, 5), (40, -8), (38, 24), (41, 29), (25, 55), (30, 31), (-34, 18.5), (-26, 28)),
     *((-33, 151), (-37, 175), (36, 140), (37, 127), (1, 103), (13, 100), (21, -157), (28, -81)),
     *((19, -99), (-34, -58), (-33, -70), (-23, -46), (64, -22), (47, 107), (15, 18), (-17, -65)),
 ]
@@ -304,16 +366,14 @@ def test_sites_on_land_are_believed(write_geojson, lat, lon):
 
 
 @pytest.mark.parametrize(
-    ("lat", "lon"), [(53.3, 9.9), (56, -3), (51.5, -0.1), (53, -6), (59, 10), (-34, 18)]
+    ("lat", "lon"), [(53.3, 9.9), (56, -3), (51.5, -0.1), (53, -7), (59, 10), (-34, 18.5)]
 )
 def test_swapped_into_the_sea_is_asked_about(write_geojson, lat, lon):
     """Legal numbers in a temperate latitude, read as a place where no land is known."""
     green = shapely.box(lat, lon, lat + 2e-4, lon + 2e-4)  # exchanged
     path = write_geojson([feature(green, kind="green")])
     text = text_of(path)
-    assert (
-        "the register of reference systems (EPSG) knows no land; with the two axes swapped" in text
-    )
+    assert "no land is known within a quarter of a degree; with the two axes swapped" in text
     assert "use --swap; if the first is right, --believe-place" in text
     middle = read_boundaries(path, swap_axes=True).features.geometry[0].centroid
     assert (middle.x, middle.y) == pytest.approx((lon, lat), abs=1e-3)

@@ -83,6 +83,31 @@ def test_it_fits_a_desk_and_a_phone(opened):
 
 
 @pytest.mark.browser
+def test_on_a_phone_no_table_needs_a_sideways_scroll(opened):
+    """Each row is a card there: every figure lies within the page, its head beside it."""
+    opened.set_viewport_size({"width": 390, "height": 800})
+    beyond = opened.evaluate(
+        "[...document.querySelectorAll('.scroll')].filter(e => e.scrollWidth > e.clientWidth + 1)"
+        ".map(e => e.getAttribute('aria-label'))"
+    )
+    assert beyond == []
+    row = opened.get_by_role("rowheader", name="g4", exact=True)
+    card = opened.locator("tr", has=row).first
+    heads = card.locator("[data-head]").evaluate_all(
+        "all => all.filter(e => e.getBoundingClientRect().right <= 390)"
+        ".map(e => [e.dataset.head, getComputedStyle(e, '::before').display])"
+    )
+    assert [head for head, _ in heads] == [
+        *("name", "depth in", "95\u00a0% interval", "target so\u00a0far", "state")
+    ]
+    assert {shown for head, shown in heads if head != "name"} == {"block"}
+    assert opened.get_by_role("cell").count() > 300  # still a table for who hears it
+    opened.set_viewport_size({"width": 1280, "height": 800})
+    last = card.locator("[data-head]").last
+    assert last.evaluate("e => getComputedStyle(e, '::before').content") == "none"
+
+
+@pytest.mark.browser
 @pytest.mark.parametrize("paper", PAPERS)
 def test_it_prints_on_both_papers(opened, paper):
     printed = opened.pdf(format=paper)

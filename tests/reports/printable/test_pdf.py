@@ -2,23 +2,27 @@
 
 from __future__ import annotations
 
+import json
 import sys
 from io import BytesIO
 
 import pytest
+from click.testing import CliRunner
 from pypdf import PdfReader
 
+from geosand.cli.account import command as account
 from geosand.errors import Refused
-from geosand.reports.printable.pdf_canvas import UNKNOWN_LETTER, Canvas
+from geosand.reports.printable.pdf_canvas import Canvas
 from geosand.reports.printable.pdf_writer import report_pdf
 from tests.mapping.hostile import NAMES
+from tests.sites import SURFACES, surface
 
 
 @pytest.fixture(scope="module")
 def readers(demo_report, large_report):
     papers = {"A4": demo_report, "Letter": large_report}
     return {
-        paper: PdfReader(BytesIO(report_pdf(report, paper=paper)))
+        paper: PdfReader(BytesIO(report_pdf(report, paper=paper)[0]))
         for paper, report in papers.items()
     }
 
@@ -75,11 +79,40 @@ def test_two_builds_are_the_same_bytes(demo_report):
     assert report_pdf(demo_report, paper="A4") == report_pdf(demo_report, paper="A4")
 
 
-def test_letters_that_the_font_has_not_are_said():
+def test_words_in_letters_that_the_font_lacks_are_noted_and_told_on_page_one(tmp_path):
     canvas = Canvas(paper="A4", title="", day="2026-09-01", footer="", pages=0)
     assert canvas.letters("Green ≥ 3") == "Green at least  3"
-    assert canvas.letters("草") == UNKNOWN_LETTER or canvas.letters("草") == "?"
-    assert canvas.replaced >= 1
+    assert canvas.letters("e\u0301te\u0301 Łąka Ўзбек Λόφος") == "été Łąka Ўзбек Λόφος"
+    assert canvas.unshown == {}
+    assert canvas.letters("芝 草地 no. 4") == "\ufffd \ufffd no. 4"
+    assert canvas.letters("גרין الأخضر हरा 草地") == "\ufffd \ufffd \ufffd \ufffd"
+    assert list(canvas.unshown) == ["芝", "草地", "גרין", "الأخضر", "हरा"]
+
+
+def test_the_file_and_the_console_tell_what_the_font_lacks(tmp_path, site_folder):
+    first = surface("g1", "green", SURFACES[0]["geometry"], name="第一果嶺 桜")
+    folder = site_folder(surfaces=[first, *SURFACES[1:]])
+    pdf, page, out = tmp_path / "r.pdf", tmp_path / "r.html", tmp_path / "m.html"
+    options = [str(folder), "--out", str(out), "--report", str(pdf)]
+    alone = CliRunner().invoke(account, options, catch_exceptions=False)
+    told = (
+        "The font of the PDF lacks letters of 第一果嶺, 桜: add --report with a name in .html, and"
+    )
+    assert f"{told} print that from a browser instead." in alone.stdout
+    both = CliRunner().invoke(account, [*options, "--report", str(page)], catch_exceptions=False)
+    assert f"lacks letters of 第一果嶺, 桜: print {page} from a browser instead." in both.stdout
+    document = json.loads(CliRunner().invoke(account, [*options, "--json"]).stdout)
+    assert document["not_in_pdf"] == ["第一果嶺", "桜"]
+    first_page = PdfReader(pdf).pages[0].extract_text().replace("\n", " ")
+    assert "2 words have letters that the font of this file lacks, shown as" in first_page
+    assert "第一果嶺" in page.read_text(encoding="utf-8")
+
+
+def test_nothing_is_said_where_the_font_has_all_letters(readers, tmp_path, site_folder):
+    assert "lacks" not in readers["A4"].pages[0].extract_text()
+    options = [str(site_folder()), "--out", str(tmp_path / "m.html"), "--json"]
+    result = CliRunner().invoke(account, [*options, "--report", str(tmp_path / "r.pdf")])
+    assert json.loads(result.stdout)["not_in_pdf"] == []
 
 
 def test_long_words_are_broken_to_their_column():

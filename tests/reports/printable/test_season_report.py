@@ -200,7 +200,7 @@ def test_a_report_of_little_is_still_one(tmp_path: Path, overrides):
         report = season_report(results, units)
         text = report_page(report)
         assert "nan" not in re.sub(r"<style>.*?</style>", "", text, flags=re.S).lower()
-        assert report_pdf(report, paper="A4").startswith(b"%PDF")
+        assert report_pdf(report, paper="A4")[0].startswith(b"%PDF")
 
 
 def test_no_figure_of_a_sentence_has_a_dot_at_its_thousands(demo_report, large_report):

@@ -1,0 +1,32 @@
+"""One site of a portfolio as it was read, and where such come from."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from typing import Protocol
+
+from geosand.site.tables import Site
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SiteRead:
+    """One site of a chunk as it was read: its fingerprint, and the site or why it was refused."""
+
+    key: str
+    fingerprint: str
+    site: Site | None  #: None where it was refused, or is already known by its fingerprint
+    refused: Sequence[str] = ()
+    unforeseen: str = ""  #: kind of an error for which it had to be read by itself
+
+
+class Source(Protocol):
+    """Sites by key; travels to other processes, so it holds no open file."""
+
+    def keys(self) -> list[str]:
+        """All sites, in order."""
+        ...
+
+    def read(self, keys: Sequence[str], known: dict[str, str]) -> Iterator[SiteRead]:
+        """The sites of one chunk; those whose fingerprint is ``known`` are not read further."""
+        ...
