@@ -12,6 +12,7 @@ Geostatistics, 1978; both from memory).
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -20,6 +21,7 @@ from geosand.columns import Floats, Ints, freeze, ragged, ratio
 from geosand.rates.kriging import Variogram
 
 LEAST_CATCHES, LEAST_PAIRS, LEAST_LAGS, LAGS = 100, 30, 4, 12
+MOST_PAIRS = 4_000_000  #: of more catches an even part tells as much as all
 CHI_SQUARE = 6.0  #: 95 % quantile of 2 degrees of freedom, sill and range, that a flat one lacks
 _RANGES = 200  # that are tried, in geometric steps
 
@@ -44,12 +46,13 @@ def pooled_lags(points_m: Floats, values: Floats, group: Ints) -> Lags:
 
     ``points_m`` is (n, 2), ``values`` and ``group`` (n,). Distances up to half the largest are
     used, in up to 12 classes of equally many pairs, 30 or more. Values of a group whose mean is not
-    above zero are left out.
+    above zero are left out, and catches of large groups where there would be more than
+    ``MOST_PAIRS`` pairs.
     """
     groups = int(group.max(initial=-1)) + 1
     mean = ratio(np.bincount(group, values, groups), np.bincount(group, minlength=groups))
     known = np.flatnonzero(mean[group] > 0)
-    known = known[np.argsort(group[known], kind="stable")]
+    known = _thinned(known[np.argsort(group[known], kind="stable")], group)
     left, right = _pairs_within(group[known])
     left, right = known[left], known[right]
     distance = np.hypot(*(points_m[left] - points_m[right]).T)
@@ -67,6 +70,22 @@ def pooled_lags(points_m: Floats, values: Floats, group: Ints) -> Lags:
         gamma=np.bincount(lag, gamma, lags)[:lags] / pairs,
         pairs=pairs,
     )
+
+
+def _thinned(rows: Ints, group: Ints) -> Ints:
+    """Rows, sorted by group, of which ``MOST_PAIRS`` pairs or fewer are of one group.
+
+    Of a group with more rows than each may have, as many are kept, evenly in their order.
+    """
+    _, start, which, count = np.unique(
+        group[rows], return_index=True, return_inverse=True, return_counts=True
+    )
+    if (count * (count - 1)).sum() <= 2 * MOST_PAIRS:
+        return rows
+    most = np.minimum(max(math.isqrt(2 * MOST_PAIRS // len(count)), 2), count)[which]
+    place = (np.arange(len(rows)) - start[which]) * most
+    kept: Ints = rows[place // count[which] != (place - most) // count[which]]
+    return kept
 
 
 def _pairs_within(group: Ints) -> tuple[Ints, Ints]:

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from geosand.rates.kriging import Variogram
-from geosand.rates.variogram import Lags, fitted, pooled_lags, site_variogram
+from geosand.rates.variogram import MOST_PAIRS, Lags, fitted, pooled_lags, site_variogram
 
 TRUE = Variogram(model="spherical", nugget=0.004, sill=0.016, range_m=7.0)
 
@@ -109,3 +109,13 @@ def test_catches_without_sand_do_not_break_it():
     found, _ = site_variogram(points, values, group)
     assert found is not None
     assert np.isfinite([found.nugget, found.sill, found.range_m]).all()
+
+
+def test_of_very_many_catches_an_even_part_tells_as_much():
+    """Of 54 million pairs of catches that scatter by 10 % no more than the limit are used."""
+    rng = np.random.default_rng(5)
+    group = np.repeat([0, 1, 2, 3], [6000, 6000, 6000, 50])
+    values = 1 + 0.1 * rng.normal(size=len(group))
+    lags = pooled_lags(rng.uniform(0, 30, (len(group), 2)), values, group)
+    assert lags.pairs.sum() <= MOST_PAIRS
+    assert lags.gamma == pytest.approx(np.full(len(lags), 0.01), rel=0.07)  # 3 sd
