@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import click
 
@@ -68,11 +68,20 @@ def command(
         step("Working out the balance")
         results = work_out(site, as_of=day)
         shown = display(units, site)
-        unshown = _write_all(results, shown, path, files, workbook, step)
+        written = _write_all(results, shown, path, files, workbook, step)
     if as_json:
-        _print_json(results, shown, path, files, workbook, unshown)
+        _print_json(results, shown, written)
     else:
-        _print(results, shown, path, files, workbook, unshown)
+        _print(results, shown, written)
+
+
+class _Written(NamedTuple):
+    """What an account has written, and the words that a PDF among it can not show."""
+
+    map: Path
+    reports: tuple[Path, ...]
+    workbook: Path | None
+    not_in_pdf: list[str]
 
 
 def _check_ending(path: Path, allowed: tuple[str, ...], option: str) -> None:
@@ -96,11 +105,8 @@ def _write_all(
     reports: tuple[Path, ...],
     workbook: Path | None,
     step: Step,
-) -> list[str]:
-    """Make everything that was asked for, then write it: a failure leaves no half of it.
-
-    Comes back: the words that a PDF among it can not show.
-    """
+) -> _Written:
+    """Make everything that was asked for, then write it: a failure leaves no half of it."""
     from geosand.mapping.fill import map_view
     from geosand.mapping.page import map_page
 
@@ -117,7 +123,7 @@ def _write_all(
         made.append((workbook, results_workbook(results, units), "--workbook"))
     for file, content, option in made:
         _write(file, content, option)
-    return unshown
+    return _Written(path, reports, workbook, unshown)
 
 
 def _reports(
@@ -150,14 +156,7 @@ def _write(path: Path, content: bytes, option: str) -> None:
     write_result(path, content, remedy=f"name another place with {option}")
 
 
-def _print_json(
-    results: Results,
-    units: Units,
-    path: Path,
-    reports: tuple[Path, ...],
-    workbook: Path | None,
-    unshown: list[str],
-) -> None:
+def _print_json(results: Results, units: Units, written: _Written) -> None:
     from geosand.reports.balance_document import balance_document
     from geosand.reports.first import look_first
     from geosand.reports.season_balance import season_balance
@@ -171,22 +170,15 @@ def _print_json(
             "season_balance": season_balance(results),
             "season": season_document(results),
             "look_first": look_first(results, units),
-            "map": str(path),
-            "reports": [str(file) for file in reports],
-            "workbook": None if workbook is None else str(workbook),
-            "not_in_pdf": unshown,
+            "map": str(written.map),
+            "reports": [str(file) for file in written.reports],
+            "workbook": None if written.workbook is None else str(written.workbook),
+            "not_in_pdf": written.not_in_pdf,
         }
     )
 
 
-def _print(
-    results: Results,
-    units: Units,
-    path: Path,
-    reports: tuple[Path, ...],
-    workbook: Path | None,
-    unshown: list[str],
-) -> None:
+def _print(results: Results, units: Units, written: _Written) -> None:
     from geosand.reports.console import CAUTION, balance_table, console, summary
 
     terminal = console()
@@ -194,22 +186,22 @@ def _print(
     terminal.print()
     if len(results.site.dressings):
         terminal.print(balance_table(results, units))
-    terminal.print(f"Map: {path}", soft_wrap=True)
-    for file in reports:
+    terminal.print(f"Map: {written.map}", soft_wrap=True)
+    for file in written.reports:
         terminal.print(f"Report to print: {file}", soft_wrap=True)
-    if unshown:
-        terminal.print(_unshown_line(unshown, reports), soft_wrap=True)
-    if workbook is not None:
-        terminal.print(f"Workbook: {workbook}", soft_wrap=True)
+    if written.not_in_pdf:
+        terminal.print(_unshown_line(written), soft_wrap=True)
+    if written.workbook is not None:
+        terminal.print(f"Workbook: {written.workbook}", soft_wrap=True)
     terminal.print(CAUTION, soft_wrap=True)
 
 
-def _unshown_line(words: list[str], reports: tuple[Path, ...]) -> str:
+def _unshown_line(written: _Written) -> str:
     """What the PDF can not show, and what can."""
     from geosand.errors import printable
     from geosand.reports.words import listed
 
-    page = next((file for file in reports if file.suffix.lower() != ".pdf"), None)
+    page = next((file for file in written.reports if file.suffix.lower() != ".pdf"), None)
     remedy = f"print {page}" if page else "add --report with a name in .html, and print that"
-    told = listed([printable(word) for word in words], 3)
+    told = listed([printable(word) for word in written.not_in_pdf], 3)
     return f"The font of the PDF lacks letters of {told}: {remedy} from a browser instead."

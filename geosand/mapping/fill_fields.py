@@ -14,8 +14,7 @@ import shapely
 
 from geosand.mapping.view import MapField
 from geosand.rates.depth_field import CELL_M, MOST_CELLS, DepthField, depth_field
-from geosand.rates.spatial import catch_places, counted_catches, site_spatial
-from geosand.rates.variogram import site_variogram
+from geosand.rates.spatial import site_spatial, variogram_of
 from geosand.reports.classes import round_steps
 from geosand.results import Results
 
@@ -26,11 +25,10 @@ MOST_OF_A_MAP = 12_000
 def map_fields(results: Results) -> tuple[MapField, ...]:
     """The fields of all dressed surfaces with catches enough; none without a variogram."""
     site, areas, rates = results.site, results.areas, results.rates
-    counted = counted_catches(rates)
-    dressed, rate = rates.assignment.dressed[counted], rates.each.rate_kg_m2[counted]
-    if site_variogram(catch_places(site, areas)[counted], rate, dressed)[0] is None:
+    found = variogram_of(site, areas, rates)
+    if found[0] is None:
         return ()
-    spatial = site_spatial(site, areas, rates)
+    spatial = site_spatial(site, areas, rates, found)
     rows = np.flatnonzero(np.isfinite(spatial.kriged_rate_kg_m2))
     if not len(rows):
         return ()

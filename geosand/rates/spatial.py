@@ -25,6 +25,7 @@ from geosand.site.tables import Site
 
 LEAST_ON_SURFACE = 3
 LATTICE = 12  #: a surface is stood for by the points of a lattice of 12 × 12 over its bounds
+Found = tuple[Variogram | None, str]
 FEW_CATCHES = f"fewer than {LEAST_ON_SURFACE} catches"
 
 
@@ -46,8 +47,13 @@ class Spatial:
         freeze(self)
 
 
-def site_spatial(site: Site, areas: AreaRegister, rates: Rates) -> Spatial:
-    """Area-weighted means of all dressed surfaces of a site, beside the plain ones."""
+def site_spatial(
+    site: Site, areas: AreaRegister, rates: Rates, found: Found | None = None
+) -> Spatial:
+    """Area-weighted means of all dressed surfaces of a site, beside the plain ones.
+
+    ``found`` is what ``variogram_of`` gives, where it is there already.
+    """
     size = len(site.dressed)
     counted = counted_catches(rates)
     points, row = catch_places(site, areas)[counted], rates.assignment.dressed[counted]
@@ -61,7 +67,7 @@ def site_spatial(site: Site, areas: AreaRegister, rates: Rates) -> Spatial:
     thiessen[enough], share[enough] = (
         column[enough] for column in thiessen_means(value[some], ground, row[some], size)
     )
-    variogram, text = site_variogram(points, value, row)
+    variogram, text = variogram_of(site, areas, rates) if found is None else found
     kriged, u_kriged = np.full(size, np.nan), np.full(size, np.nan)
     if variogram is not None:
         wanted = enough & (plain > 0)
@@ -81,6 +87,13 @@ def site_spatial(site: Site, areas: AreaRegister, rates: Rates) -> Spatial:
         variogram=variogram,
         findings=(Finding(about="catches", text=text, topic="rate"),) if len(value) else (),
     )
+
+
+def variogram_of(site: Site, areas: AreaRegister, rates: Rates) -> Found:
+    """The variogram of a site's catches, and one sentence on it or on why there is none."""
+    counted = counted_catches(rates)
+    points, row = catch_places(site, areas)[counted], rates.assignment.dressed[counted]
+    return site_variogram(points, rates.each.rate_kg_m2[counted], row)
 
 
 def counted_catches(rates: Rates) -> Bools:
