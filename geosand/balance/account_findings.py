@@ -114,7 +114,7 @@ def ring_findings(
                 " the edge: more than a spreader throws, so look for sand lost elsewhere"
             )
         if some[g] and open_[g]:
-            texts.append("its overthrow may be zero: where it lies is drawn dotted")
+            texts.append("the overthrow may be zero: where it lies is drawn dotted")
         about, member = str(site.dressings.id[dressing]), int(of_dressing[dressing])
         topic = "balance" if less[g] else "ring"
         findings += [Finding(about=about, text=t, topic=topic, member=member) for t in texts]

@@ -73,6 +73,8 @@ def reconciled(residual: Floats, errors: Floats, design: Floats) -> Fit:
     u_unknown = np.full(len(free), np.nan)
     u_unknown[free] = np.sqrt(np.diag(gain @ variance @ gain.T))
     forced = projected @ residual
+    used = design[:, free]
+    rank = int(np.linalg.matrix_rank(used)) if used.size else 0  # older NumPy knows none of nothing
     return Fit(
         residual=residual,
         errors=errors,
@@ -83,7 +85,7 @@ def reconciled(residual: Floats, errors: Floats, design: Floats) -> Fit:
         u_unknown=u_unknown,
         epsilon=-(errors.T @ forced),
         chi_square=max(float(residual @ forced), 0.0),  # rounding may leave less than nothing
-        degrees_of_freedom=len(residual) - int(np.linalg.matrix_rank(design[:, free])),
+        degrees_of_freedom=len(residual) - rank,
     )
 
 

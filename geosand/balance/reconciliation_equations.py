@@ -87,7 +87,7 @@ def equations(evidence: Evidence, point: Point) -> tuple[Floats, Floats, Columns
         columns[f"{OVERTHROW}: {site.dressings.id[d]}"] = one.stack(
             balance=column, ring=column[one.ring]
         )
-    _add_witnesses(one, edge, columns)
+    _add_witnesses(one, point, columns)
     return residual, design, {k: v for k, v in columns.items() if np.any(v != 0)}
 
 
@@ -106,14 +106,16 @@ def _gross(site: Site) -> Floats:
     return gross
 
 
-def _add_witnesses(one: Evidence, edge_kg: Floats, columns: Columns) -> None:
+def _add_witnesses(one: Evidence, point: Point, columns: Columns) -> None:
     """Errors of rings, weighings, stock and densities, shared with the balances where they are."""
     site, loads = one.site, one.site.loads
 
     def add(name: str, column: Floats) -> None:
         columns[name] = columns[name] + column if name in columns else column
 
-    strip = one.ring_strip_m * edge_kg[one.ring]
+    edge_kg = point.edge_kg
+    # of the adjusted strip: that of the catches has errors of its own, which would tell the shape's
+    strip = point.strip_m[one.spreader[one.ring]] * edge_kg[one.ring]
     for k, name in enumerate(one.spreaders.tolist()):
         mine = one.spreader[one.ring] == k
         add(f"{SHAPE}: {name}", one.stack(ring=np.where(mine, U_SHAPE * strip, 0.0)))

@@ -53,7 +53,8 @@ def ring_geometries(
             np.zeros(len(there), np.int64),
         )
         inner, outer = _outlines(cases)
-        cap = float(shapely.hausdorff_distance(outer, cases.surface).max(initial=1.0))
+        pairs = zip(outer, cases.surface, strict=True)
+        cap = max([1.0, *(_apart_m(one, other) for one, other in pairs)])
         meeting = np.full(len(cases.case), 2 * cap)
         stands, stand = distinct_stands(cases, case, dressing[there], meeting)
         zones = _zones(stands, inner, outer, cap)
@@ -73,6 +74,23 @@ def _outlines(cases: Stands) -> tuple[Geometries, Geometries]:
     inner = widened(cases.surface, cases.collar_width_m)
     inner[drawn] = shapely.union(cases.collar[drawn], cases.surface[drawn])
     return inner, widened(inner, cases.surrounds_width_m)
+
+
+def _apart_m(one: shapely.Geometry, other: shapely.Geometry) -> float:
+    """Farthest corner of either from the nearest edge of the other.
+
+    As ``shapely.hausdorff_distance``, which holds each corner against every edge.
+    """
+    far = 0.0
+    for corners_of, edges_of in ((one, other), (other, one)):
+        at, ring = shapely.get_coordinates(shapely.get_rings(edges_of), return_index=True)
+        edges = shapely.linestrings(np.stack([at[:-1], at[1:]], axis=1)[ring[1:] == ring[:-1]])
+        corners = shapely.points(shapely.get_coordinates(corners_of))
+        nearest = shapely.STRtree(edges).query_nearest(
+            corners, all_matches=False, return_distance=True
+        )
+        far = max(far, float(nearest[1].max(initial=0.0)))
+    return far
 
 
 def _zones(

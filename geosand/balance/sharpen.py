@@ -104,12 +104,11 @@ def changes(
     a figure of the sum of all these dressings."""
     ground = site.surfaces.ground[site.dressed.surface]
     mine = np.isin(site.dressed.dressing, dressings)
-    weight = np.where(mine, register.area_m2[site.dressed.surface], 0.0)
-    if surfaces is not None:
-        weight = np.where(np.isin(ground, surfaces), weight, 0.0)
+    alone = mine if surfaces is None else mine & np.isin(ground, surfaces)
+    weight = np.where(alone, register.area_m2[site.dressed.surface], 0.0)
     found = [
         _more_catches(site, rates, weight, mine, season=season),
-        _edge_trays(site, rates, mine),
+        _edge_trays(site, rates, alone) or _edge_trays(site, rates, mine),
         *_weighed_bags(site, dressings),
         *_tested_trays(site),
         *_densities(site, rates, dressings),

@@ -11,7 +11,8 @@ stays honest where all catches lie beyond the reach.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 import numpy as np
 
@@ -21,7 +22,14 @@ from geosand.balance.ring_strips import parts_less_holes
 from geosand.balance.spread import BAGS, load_groups, load_masses
 from geosand.columns import Floats, Ints, Runs, Strings, freeze, ratio
 from geosand.estimates import Estimates, Interval
-from geosand.rates.over_time import NEW_EACH_TIME, sum_over_surfaces
+from geosand.rates.over_time import (
+    CATCHES,
+    NEW_EACH_TIME,
+    SURFACE,
+    deviations,
+    stays_of_totals,
+    sum_over_surfaces,
+)
 from geosand.rates.surface_rates import Rates
 from geosand.site.tables import Site
 
@@ -93,7 +101,7 @@ def throw_fit(site: Site, register: AreaRegister, rates: Rates, balance: Balance
     overthrow = _overthrow(site, register, rates, balance)
     surface, known = site.dressed.surface, np.nan_to_num(rates.rate.value)
     edge = np.bincount(group, known * register.perimeter_m[surface], size).astype(np.float64)
-    by_balance = _strips(site, register, rates, overthrow, group)
+    by_balance = _strips(site, register, rates, overthrow, group).width
     turn = np.pi * parts_less_holes(register.owned_plane[surface])
     turn = ratio(np.bincount(group, known * turn, size), edge, empty=0.0)
     row, ring_group = ring_catches(rates, balance)
@@ -143,20 +151,37 @@ def _overthrow(site: Site, register: AreaRegister, rates: Rates, balance: Balanc
     return spread.minus(mass_on_surfaces(site, register, rates, balance.group_of_row, groups))
 
 
+class _Strips(NamedTuple):
+    """Strip widths of groups of dressed rows, and what moves them by the deviations of surfaces."""
+
+    width: Estimates  #: m, a row a group
+    deviation_m: Floats  #: a row a dressed surface: of its group's width by its own deviation
+
+
 def _strips(
     site: Site, register: AreaRegister, rates: Rates, overthrow: Estimates, group: Ints
-) -> Estimates:
+) -> _Strips:
     """Overthrow over W = Σ rate·perimeter of each group, m; nan where W is not above 0.
 
-    What makes the rates too high makes W too large and the overthrow too small: both add up.
+    What makes the rates too high makes W too large and the overthrow too small: both add up, on
+    each surface by itself to (area + width·perimeter)/W.
     """
     perimeter = register.perimeter_m[site.dressed.surface]
-    runs = Runs(group, len(overthrow))
-    edge = sum_over_surfaces(rates.rate, rates.in_mean, site.dressed.dressing, perimeter, runs)
+    dressing, runs = site.dressed.dressing, Runs(group, len(overthrow))
+    edge = sum_over_surfaces(rates.rate, rates.in_mean, dressing, perimeter, runs)
     per_kg = ratio(1.0, edge.value)
     strip = overthrow.scaled(per_kg)
     by_edge = edge.scaled(-strip.value * per_kg)
-    return strip.with_effects(by_edge.effects)
+    both = register.area_m2[site.dressed.surface] + strip.value[group] * perimeter
+    both = np.nan_to_num(both * per_kg[group])
+    sampling = sum_over_surfaces(rates.rate, rates.in_mean, dressing, both, runs).effects
+    width = strip.with_effects(by_edge.effects)
+    return _Strips(
+        width=replace(
+            width, effects={**width.effects, **{k: -sampling[k] for k in (SURFACE, CATCHES)}}
+        ),
+        deviation_m=-deviations(rates.rate, rates.in_mean, dressing, both),
+    )
 
 
 def _from_catches(
@@ -277,7 +302,7 @@ def strip_widths(
     every surface: edges between two dressed ones count too, and
     :mod:`geosand.balance.shared_edges` says how much they are.
     """
-    strips = _strips(site, register, rates, balance.overthrow, site.dressed.dressing)
+    strips, deviation_m = _strips(site, register, rates, balance.overthrow, site.dressed.dressing)
     usable = np.isfinite(strips.value) & (balance.verdict != NOT_CLOSED)
     if as_of is not None:
         usable &= site.dressings.date <= as_of
@@ -300,6 +325,9 @@ def strip_widths(
     mean = each.scaled(weight).group_sum(spreader, groups, independent=NEW)
     # the scatter between dressings holds what is new in each of them
     effects: dict[str, Floats] = {k: v for k, v in mean.effects.items() if k not in NEW}
+    of_dressing, share = np.full(len(strips), -1, dtype=np.int64), np.zeros(len(strips))
+    of_dressing[rows], share[rows] = spreader, weight
+    effects[SURFACE] = _lasting(site, of_dressing, deviation_m, share, groups)
     squares = np.bincount(spreader, weight**2, groups).astype(np.float64)
     effects[STRIP] = np.asarray(between * np.sqrt(squares), dtype=np.float64)
     return StripWidths(
@@ -311,4 +339,17 @@ def strip_widths(
         ),
         dressings=count,
         between_m=between,
+    )
+
+
+def _lasting(
+    site: Site, of_dressing: Ints, deviation_m: Floats, share: Floats, groups: int
+) -> Floats:
+    """What stays (groups,) of means of strips; group (-1 = none) and ``share`` are by dressing."""
+    dressed = site.dressed
+    rows = np.flatnonzero(of_dressing[dressed.dressing] >= 0)
+    dressing, ground = dressed.dressing[rows], site.surfaces.ground[dressed.surface[rows]]
+    of_row = of_dressing[dressing]
+    return stays_of_totals(
+        deviation_m[rows] * share[dressing], ground, Runs(of_row, groups), of_row
     )

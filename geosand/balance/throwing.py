@@ -16,6 +16,9 @@ from geosand.rates.catch_rows import rows_of_pairs
 from geosand.rates.surface_rates import Rates
 from geosand.site.tables import HAZARDS, Site
 
+MOST_CORNERS = 5_000  #: of a surface for its rings
+LEAST_THINNED_M, MOST_THINNED_M = 3e-4, 0.05
+
 
 def throw_of_dressings(
     site: Site,
@@ -37,14 +40,14 @@ def throw_of_dressings(
     if len(hazard):
         hazard = hazard[np.isin(surfaces.edition[hazard], editions)]
     throw = throw_off(
-        surfaces=register.owned_plane[rows],
+        surfaces=ring_outlines(register.owned_plane)[rows],
         dressing=dressed.dressing[kept],
         group=group[kept],
         rate_kg_m2=rates.rate.value[kept],
         overthrow_kg=lost.value,
         low_kg=np.maximum(bounds.low, 0.0),
         high_kg=np.maximum(bounds.high, 0.0),
-        collars=drawn_collars(site, register)[rows],
+        collars=ring_outlines(drawn_collars(site, register))[rows],
         collar_width_m=np.where(ring_kind, 0.0, members.collar_width_m[of_row]),
         surrounds_width_m=members.surrounds_width_m[of_row],
         hazards=register.owned_plane[hazard],
@@ -54,6 +57,22 @@ def throw_of_dressings(
         number=rows,
     )
     return throw if len(kept) == len(dressed) else _with_bare_rows(throw, kept, len(dressed))
+
+
+def ring_outlines(polygons: Geometries) -> Geometries:
+    """The same, those of very many corners thinned: rays grow with corners, their pairs as n².
+
+    By as little as leaves ``MOST_CORNERS``, or by ``MOST_THINNED_M``, far below what an edge is
+    known to: where rings end moves by no more.
+    """
+    step_m, thinned = LEAST_THINNED_M, polygons
+    many = np.flatnonzero(shapely.get_num_coordinates(polygons) > MOST_CORNERS)
+    while len(many) and step_m <= MOST_THINNED_M:
+        thinned = thinned.copy()
+        thinned[many] = shapely.simplify(polygons[many], step_m)
+        many = many[shapely.get_num_coordinates(thinned[many]) > MOST_CORNERS]
+        step_m *= 2
+    return thinned
 
 
 def _with_bare_rows(throw: ThrowOff, kept: Ints, rows: int) -> ThrowOff:

@@ -58,7 +58,9 @@ def assign(site: Site, register: AreaRegister) -> Assignment:
     allowance = 2 * np.hypot(catches.position_accuracy_m, _boundary_accuracies(site, of_catch))
     # deeper than the edge's band, or for a free catch than its place is known, is deep enough
     enough = np.where(declared < 0, allowance + catches.half_diagonal_m, 0.0)
-    enough = np.maximum(enough, edge_bands_m(site)[catches.dressing]) + 2 * SPARE_M
+    widest = np.zeros(len(site.dressings))
+    np.maximum.at(widest, site.dressed.dressing, edge_bands_m(site))
+    enough = np.maximum(enough, widest[catches.dressing]) + 2 * SPARE_M
     by_position, depths = _under(site, owned, insides, x, y, declared, enough)
     surface = _declared_wins(site, owned, x, y, by_position, declared, allowance)
     nearest, distance = nearest_dressed(site, owned, x, y, by_position)
@@ -76,7 +78,7 @@ def assign(site: Site, register: AreaRegister) -> Assignment:
     findings = [
         *disagreements(site, by_position, declared),
         *doubtful_tapes(site, owned, x, y, taped, near, allowance),
-        *near_edges(site, owned, x, y, by_position, depths, surface, distance, allowance),
+        *near_edges(site, owned, x, y, depths, surface, distance, allowance),
         *lost(site, dressed, surface, zone, distance, outward),
     ]
     return Assignment(

@@ -70,7 +70,6 @@ def near_edges(
     owned: Geometries,
     x: Floats,
     y: Floats,
-    by_position: Ints,
     depths: Depths,
     surface: Ints,
     outside_m: Floats,
@@ -85,11 +84,9 @@ def near_edges(
     known = allowance + catches.half_diagonal_m
     near = free & (surface < 0) & (outside_m < known)
     on = np.flatnonzero(free & (surface >= 0))
-    row, below = surface[on], np.nextafter(known[on], -np.inf)  # less than, not equal
-    surely, maybe = depths.of(on).within(below)
-    inside = by_position[on] == row
-    near[on] = inside & surely
-    on = on[maybe | ~inside]
+    below = np.nextafter(known[on], -np.inf)  # less than, not equal
+    near[on], maybe = depths.of(on).within(below)
+    on = on[maybe]
     near[on] = edge_distances(x[on], y[on], owned, surface[on]) < known[on]
     for dressing, rows in by_group(np.flatnonzero(near), catches.dressing):
         one = len(rows) == 1

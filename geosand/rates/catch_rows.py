@@ -40,7 +40,10 @@ def _first(rows: Ints) -> str:
 
 
 def rows_of_catches(group: Ints, surface: Ints, dressed_group: Ints, dressed_surface: Ints) -> Ints:
-    """The row of ``dressed_group`` that each catch lies on."""
+    """The row (n,) of ``dressed_group`` that each catch lies on, all four being whole numbers.
+
+    Raises ValueError for a surface named twice in a dressing, or caught on and not dressed.
+    """
     span = int(max(surface.max(initial=0), dressed_surface.max(initial=0))) + 1
     key = dressed_group * span + dressed_surface
     order = np.argsort(key, kind="stable")

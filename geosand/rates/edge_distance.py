@@ -18,8 +18,8 @@ _PAIRS_AT_ONCE = 1 << 16  #: what is worked on at once stays in a processor's ow
 
 
 def edge_bands_m(site: Site) -> Floats:
-    """Width of the band along an edge in which the rate falls, of each dressing: half a swath."""
-    swath = site.dressings.swath_m
+    """Width of the band along an edge in which the rate falls, half a swath; a row as Dressed."""
+    swath = site.dressed.swath_m
     return np.where(np.isnan(swath), EDGE_BAND_M, swath / 2)
 
 

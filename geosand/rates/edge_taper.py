@@ -11,7 +11,7 @@ from geosand.errors import Finding
 from geosand.rates.about_dressings import Teller
 from geosand.rates.assignment import Assignment
 from geosand.rates.catch_rows import Counted
-from geosand.rates.edge_distance import edge_bands_m, edge_distances
+from geosand.rates.edge_distance import EDGE_BAND_M, edge_bands_m, edge_distances
 from geosand.rates.insides import Insides
 from geosand.site.tables import Site
 
@@ -27,7 +27,7 @@ def edge_taper(
     without catches where any catch of its dressing does.
     """
     dressing, size, dressings = site.dressed.dressing, len(site.dressed), len(site.dressings)
-    band = edge_bands_m(site)[dressing]
+    band = edge_bands_m(site)
     seen = _edge_seen(site, register, where, counted, band)
     caught = np.bincount(counted.row, minlength=size) > 0
     any_seen = np.bincount(dressing, seen, dressings) > 0
@@ -37,12 +37,15 @@ def edge_taper(
     rows = np.flatnonzero(blind)
     effect[rows] = U_TAPER * _shares_in_band(site, register, where.insides, rows, band)
     number, about = np.bincount(dressing[blind & caught], minlength=dressings), Teller(site, "rate")
+    unsaid = np.bincount(dressing[blind & caught & np.isnan(site.dressed.swath_m)], None, dressings)
     findings, told = [], np.flatnonzero(number)
     for k, count in zip(told.tolist(), number[told].tolist(), strict=True):
         text = (
             f"on {count} {'surface' if count == 1 else 'surfaces'} no catch lies within"
             " half a swath of the edge, where the rate falls: lay one tray near the edge"
         )
+        if unsaid[k]:
+            text += f"; where no swath is said, {EDGE_BAND_M:g} m is used for half of it"
         findings.append(about.finding(k, text))
     return effect, findings
 

@@ -10,6 +10,10 @@ block is the ground itself, not a few more readings of it (as in gstat: E. J. Pe
 Geosciences 30, 2004, 683–691). A block of one point is then the ground there; a new reading there
 has the nugget's variance on top. Equations: E. H. Isaaks & R. M. Srivastava, An Introduction to
 Applied Geostatistics, 1989, chapters 12 and 13.
+
+A system of n readings takes n³ steps. Of very many those that lie together are taken as one reading
+at their middle, of which the nugget is 1/k: nothing is thrown away, and the variance comes out a
+little above that of all of them.
 """
 
 from __future__ import annotations
@@ -22,6 +26,7 @@ import numpy as np
 from geosand.columns import Floats, Ints
 
 Model = Literal["spherical", "exponential", "linear"]
+MOST_PLACES = 1000  #: of one system
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -81,6 +86,38 @@ def distances_m(a: Floats, b: Floats) -> Floats:
     return np.sqrt(east, out=east)
 
 
+class Readings(NamedTuple):
+    """Values at places of a plane, and how many readings each is the mean of."""
+
+    points_m: Floats  #: (n, 2)
+    values: Floats  #: (n,)
+    together: Floats  #: (n,), 1 or more
+
+
+def gathered(points_m: Floats, values: Floats, most: int) -> Readings:
+    """Readings (n,) at ``most`` places or fewer: of more, the means of those that lie together.
+
+    They are parted into strips from west to east and these from south to north, each part of as
+    many readings.
+    """
+    n = len(values)
+    if n <= most:
+        return Readings(points_m, values, np.ones(n))
+    wide, high = np.ptp(points_m, axis=0) + 1e-9
+    strips = int(np.clip(round(np.sqrt(most * wide / high)), 1, most))
+    strip = np.empty(n, dtype=np.int64)
+    strip[np.argsort(points_m[:, 0], kind="stable")] = np.arange(n) * strips // n
+    order = np.lexsort((points_m[:, 1], strip))
+    count = np.bincount(strip, minlength=strips)
+    strip = strip[order]
+    number = np.arange(n) - (np.cumsum(count) - count)[strip]
+    parts = most // strips
+    first = np.flatnonzero(np.diff(strip * parts + number * parts // count[strip], prepend=-1))
+    together = np.diff(first, append=n).astype(np.float64)
+    middles = np.add.reduceat(points_m[order], first, axis=0) / together[:, None]
+    return Readings(middles, np.add.reduceat(values[order], first) / together, together)
+
+
 class Lattices(NamedTuple):
     """Points that stand for B blocks: each block's ``x_m[i]``, ``y_m[j]``, in equal steps."""
 
@@ -119,8 +156,8 @@ class Lattices(NamedTuple):
         return variogram.nugget + reach[..., 0]
 
 
-def systems(points_m: Floats, variogram: Variogram) -> Floats:
-    """Kriging matrices (B, n + 1, n + 1) of points (B, n, 2).
+def systems(points_m: Floats, variogram: Variogram, together: Floats | float = 1.0) -> Floats:
+    """Kriging matrices (B, n + 1, n + 1) of points (B, n, 2), each ``together`` (B, n) readings.
 
     Two readings at the same place differ by the nugget. Without any nugget they would have to be
     equal: a billionth of the sill is then taken for it.
@@ -129,8 +166,9 @@ def systems(points_m: Floats, variogram: Variogram) -> Floats:
     matrix = np.ones((sets, n + 1, n + 1))
     least = max(0.0, 1e-9 * variogram.sill - variogram.nugget)
     matrix[:, :n, :n] = variogram.between(distances_m(points_m, points_m)) + least
-    diagonal = np.arange(n + 1)
-    matrix[:, diagonal, diagonal] = 0.0
+    diagonal = np.arange(n)
+    matrix[:, diagonal, diagonal] = (variogram.nugget + least) * (1 - 1 / np.asarray(together))
+    matrix[:, n, n] = 0.0
     return matrix
 
 
@@ -151,6 +189,7 @@ def lattice_kriging(
     variogram: Variogram,
     *,
     within: Floats | None = None,
+    together: Floats | float = 1.0,
 ) -> Kriged:
     """Mean of each of B blocks and its variance, from n values each.
 
@@ -159,6 +198,7 @@ def lattice_kriging(
     points_m : (B, n, 2), values : (B, n). Places and values of the readings, n ≥ 1.
     lattices : points that stand for each block.
     within : (B,), optional. γ̄(B, B), where it is known already or steps are not equal.
+    together : (B, n), optional. How many readings each value is the mean of.
 
     Raises ValueError for weights that do not sum to 1.
     """
@@ -167,15 +207,10 @@ def lattice_kriging(
         raise ValueError("weights: those of each block must sum to 1")
     if within is None:
         within = lattices.within(variogram)
-    return _solved(points_m, values, lattices.reach(points_m, variogram), within, variogram)
-
-
-def _solved(
-    points_m: Floats, values: Floats, reach: Floats, within: Floats, variogram: Variogram
-) -> Kriged:
-    right = np.ones((len(reach), reach.shape[1] + 1))
-    right[:, :-1] = reach
-    solution = np.linalg.solve(systems(points_m, variogram), right[..., None])[..., 0]
+    right = np.ones((len(points_m), points_m.shape[1] + 1))
+    right[:, :-1] = lattices.reach(points_m, variogram)
+    matrix = systems(points_m, variogram, together)
+    solution = np.linalg.solve(matrix, right[..., None])[..., 0]
     mean = (solution[:, :-1] * values).sum(axis=1)
     return Kriged(mean, (solution * right).sum(axis=1) - within)
 
@@ -185,10 +220,13 @@ def block_means(
 ) -> Kriged:
     """Means of T blocks of one shape about ``middles_m`` (T, 2), from one set of n readings.
 
+    More than ``MOST_PLACES`` readings are gathered.
+
     ``offsets_m`` (K, 2) are points that stand for a block, about its middle and of equal weight;
     (0, 0) alone is the ground at the middle. One system is solved for all blocks.
     """
-    inverse = np.linalg.inv(systems(points_m[None], variogram))[0]
+    points_m, values, together = gathered(points_m, values, MOST_PLACES)
+    matrix = systems(points_m[None], variogram, together)[0]
     right = np.ones((len(middles_m), len(points_m) + 1))
     right[:, :-1] = 0.0
     for offset in offsets_m:  # a few points: the whole grid at once for each
@@ -196,6 +234,6 @@ def block_means(
     right[:, :-1] /= len(offsets_m)
     equal = np.full((1, len(offsets_m)), 1 / len(offsets_m))
     within = within_blocks(offsets_m[None], equal, variogram)[0]
-    solution = right @ inverse
+    solution = np.linalg.solve(matrix, right.T).T
     variance = (solution * right).sum(axis=1) - within
     return Kriged(solution[:, :-1] @ values, variance)

@@ -5,17 +5,28 @@ terms of ``geosand.rates.random_effects``, Σⱼ (T·gⱼ − aⱼ)·bⱼ + Σ�
 Σ aⱼ²·σb² + Σ (Aⱼ·wⱼ)²·σe²/nⱼ + T²·var μ, of which σb²·(T²·Σ gⱼ² − 2T·Σ gⱼaⱼ + Σ aⱼ²) is the same
 error in each dressing: surfaces keep their deviations. Of a surface with the only catches nothing
 stays, as they measure it each time.
+
+Where trays move, dressings miss different deviations: their errors add up by the scalar products
+of their columns cⱼ = T·gⱼ − aⱼ, which is less than linearly. How much of a deviation lasts is not
+known: with a share ρ of it the variance of a sum is ρ·Σⱼ (Σ cⱼ)² + (1 − ρ)·Σⱼ Σ cⱼ², the inner sums
+over dressings. The larger of the two is taken, so that no ρ makes it too small.
 """
 
 from __future__ import annotations
 
+from collections.abc import Collection, Iterator
+from dataclasses import replace
+from typing import NamedTuple
+
 import numpy as np
 
-from geosand.columns import Floats, Ints, Runs
+from geosand.areas.uncertainty import Sums
+from geosand.columns import Bools, Floats, Ints, Runs, ratio
 from geosand.estimates import Estimates
 
 SURFACE, CATCHES, MEAN = "sampling: surface", "sampling: catches", "sampling: mean"
 NEW_EACH_TIME = frozenset({CATCHES})  #: not the same error in the next dressing
+_FARTHEST = 100  #: dressings apart: beyond, two are taken to err alike, which is never too little
 
 
 def sum_over_surfaces(
@@ -42,6 +53,120 @@ def surfaces_alone(table: Estimates, in_mean: Floats, dressing: Ints) -> Estimat
     return _divided(table, table.effects[SURFACE] * np.sqrt(np.maximum(share, 0.0)))
 
 
+def deviations(rate: Estimates, in_mean: Floats, dressing: Ints, weight: Floats) -> Floats:
+    """c (n,): what one u of a surface's own deviation does to Σ weight · rate of its dressing."""
+    own = np.nan_to_num(rate.effects[SURFACE] * weight)
+    moved: Floats = np.bincount(dressing, own)[dressing] * in_mean - own
+    return moved
+
+
+def stays_of_totals(deviation: Floats, surface: Ints, group: Runs, of_row: Ints) -> Floats:
+    """What stays (groups,) of sums over dressings of all their rows (n,), as one u.
+
+    ``deviation`` as of :func:`deviations`; ``group`` are the runs of ``of_row``.
+    """
+    lasting = Sums.of(of_row, surface, deviation, group).root_of_squares()
+    return np.maximum(lasting, np.sqrt(group.sums(deviation * deviation)))
+
+
+class Links(NamedTuple):
+    """Scalar products of columns cⱼ of near dressings: [d, k] is that of d and d + k."""
+
+    product: Floats
+
+    @classmethod
+    def of(cls, column: Floats, dressing: Ints, surface: Ints, dressings: int) -> Links:
+        """Of the columns whose entries (n,) are in rows of a dressing and a surface (an id).
+
+        Rows are in order of dressing.
+        """
+        kept = np.flatnonzero(column)
+        kept = kept[np.argsort(surface[kept], kind="stable")]
+        dressing, column = dressing[kept], column[kept]
+        product = np.zeros((dressings, 1 + min(_FARTHEST, max(dressings - 1, 0))))
+        product[:, 0] = np.bincount(dressing, column * column, dressings)
+        for step, near, apart in _near(surface[kept], dressing):
+            both = np.where(near, column[:-step] * column[step:], 0.0)
+            np.add.at(product, (dressing[:-step], apart), both)
+        return cls(product)
+
+
+def _near(key: Ints, dressing: Ints) -> Iterator[tuple[int, Bools, Ints]]:
+    """Rows of one key that stand 1, 2, … rows apart; ``key``, then ``dressing``, ascend.
+
+    Of each step whether a row and the one so many rows on have one key and are of near dressings,
+    and by how many the dressings are apart, 0 where they are not near.
+    """
+    for step in range(1, len(key)):
+        apart = dressing[step:] - dressing[:-step]
+        near = (key[step:] == key[:-step]) & (apart <= _FARTHEST)
+        if not near.any():
+            break
+        yield step, near, np.where(near, apart, 0)
+
+
+def sum_over_dressings(
+    table: Estimates,
+    dressing: Ints,
+    links: Links,
+    group: Ints,
+    groups: int,
+    *,
+    offset: Floats | float = 0.0,
+    weight: Floats | float = 1.0,
+    independent: Collection[str] = NEW_EACH_TIME,
+) -> Estimates:
+    """Σ weight · table by ``group`` of rows (n,), in order of dressing, each once in a group.
+
+    The scalar product of the errors of two rows is that of their dressings' ``links`` plus both
+    their ``offset``.
+    """
+    total = table.group_sum(group, groups, independent=independent, weight=weight)
+    if SURFACE not in total.effects:
+        return total
+    order = np.argsort(group, kind="stable")
+    stays = (table.effects[SURFACE] * weight)[order]
+    own, day, key = (np.zeros(len(table)) + offset)[order], dressing[order], group[order]
+    size = np.sqrt(np.maximum(links.product[day, 0] + 2 * own, 0.0))
+    each, less = ratio(stays, size, empty=0.0), np.zeros(len(order))
+    for step, near, apart in _near(key, day):
+        apart_of = size[:-step] * size[step:] - own[:-step] - own[step:]
+        apart_of -= links.product[day[:-step], apart]
+        less[:-step] += np.where(near, each[:-step] * each[step:] * apart_of, 0.0)
+    lasting = total.effects[SURFACE] ** 2 - 2 * np.bincount(key, less, groups)
+    anew = np.bincount(key, stays * stays, groups)
+    stays = np.copysign(np.sqrt(np.maximum(lasting, anew)), total.effects[SURFACE])
+    return replace(total, effects={**total.effects, SURFACE: stays})
+
+
+def sum_of_surfaces(
+    table: Estimates,
+    in_mean: Floats,
+    dressing: Ints,
+    surface: Ints,
+    rows: Ints,
+    group: Ints,
+    groups: int,
+    *,
+    weight: Floats | float = 1.0,
+) -> Estimates:
+    """Σ weight · table by ``group`` of some ``rows``, each group those of one surface.
+
+    ``table`` is that of :func:`surfaces_alone`, (n,) rows of a ``dressing`` and a ``surface`` (its
+    id); ``group`` and ``weight`` are those of the ``rows``. The error of a surface by itself has
+    the column (1 − w)·(g − 1 where it is itself, g where it is another).
+    """
+    return sum_over_dressings(
+        table.rows(rows),
+        dressing[rows],
+        Links.of(in_mean, dressing, surface, 1 + int(dressing.max(initial=-1))),
+        group,
+        groups,
+        offset=0.5 - in_mean[rows],
+        weight=weight,
+    )
+
+
 def _squares(in_mean: Floats, dressing: Ints) -> Floats:
     """Σ g² over the surfaces of the dressing of each row."""
     squares: Floats = np.bincount(dressing, in_mean**2)[dressing].astype(np.float64)
@@ -54,9 +179,4 @@ def _divided(table: Estimates, stays: Floats) -> Estimates:
     square = effects[SURFACE] ** 2 + effects[CATCHES] ** 2 + effects.pop(MEAN) ** 2
     effects[SURFACE] = stays
     effects[CATCHES] = np.sqrt(np.maximum(square - stays**2, 0.0))
-    return Estimates(
-        value=table.value,
-        effects=effects,
-        per_row=table.per_row,
-        degrees_of_freedom=table.degrees_of_freedom,
-    )
+    return replace(table, effects=effects)

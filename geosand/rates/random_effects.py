@@ -70,6 +70,16 @@ class SurfaceRates:
     def __post_init__(self) -> None:
         freeze(self)
 
+    def of_catches(self, moved: Floats, row: Ints) -> Floats:
+        """What the values change where catches on the ``row`` of each are ``moved`` (one a catch).
+
+        A BLUP is linear in its catches: w·mean of its own + (1 − w)·Σ g·mean.
+        """
+        mean = over(np.bincount(row, moved, len(self.n)), self.n, empty=0.0)
+        size = len(self.dressings.mu)
+        shared = np.bincount(self.group, self.in_mean * mean, size)[self.group]
+        return self.weight * mean + (1 - self.weight) * shared
+
 
 _PRIOR = Prior()
 

@@ -6,11 +6,13 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from geosand.columns import Floats, Ints, ratio
+from geosand.columns import Bools, Floats, Ints, ratio
 from geosand.errors import Finding
 from geosand.rates.about_dressings import Teller, and_more, by_group
 from geosand.rates.assignment import Assignment
 from geosand.rates.catch_rates import CatchRates
+from geosand.rates.catch_rows import Counted
+from geosand.rates.edge_distance import edge_bands_m
 from geosand.rates.groups import in_order
 from geosand.rates.random_effects import DressingRates
 from geosand.site.tables import Site
@@ -18,6 +20,7 @@ from geosand.site.tables import Site
 #: Of surfaces, relative: beyond, the default of 8 % is too sure of those without catches.
 FAR_APART = 0.15
 FAR_TIMES = 4.0  #: a catch this many times its dressing's median, or a part of it, is told
+ROOM = 2.0  #: swaths that a surface is long, at least, where trays could lie farther apart
 LEAST_OTHERS = 4  #: fewer others do not tell which of them is the odd one
 
 
@@ -91,6 +94,65 @@ def _few(dressed: int, seen: int, inseparable: bool, differ: float) -> Iterator[
             " without catches may lie outside the interval more often than 1 time in 20. Lay"
             " trays there too"
         )
+
+
+def unlike_settings(site: Site, catches: Ints) -> list[Finding]:
+    """Dressings whose rows were set unlike, with no plan to tell what surfaces without catches got.
+
+    ``catches`` has one row a dressed surface.
+    """
+    dressed, of, size = site.dressed, site.dressed.dressing, len(site.dressings)
+    begun = np.flatnonzero(np.diff(of, prepend=-1))
+    first = np.zeros(size, dtype=np.int64)
+    first[of[begun]] = begun
+    unlike = dressed.setting != dressed.setting[first[of]]
+    for column in (dressed.speed_m_s, dressed.swath_m):
+        unlike |= np.nan_to_num(column) != np.nan_to_num(column[first[of]])
+
+    def some(rows: Bools) -> Bools:
+        return np.bincount(of, rows, size) > 0
+
+    wanted = some(unlike) & some(np.isnan(dressed.planned_m)) & some(catches > 0)
+    about = Teller(site, "rate")
+    text = (
+        "its surfaces were not all set and driven alike, and not all planned depths are said: those"
+        " without catches are taken to be dressed as the others. Say each row's planned depth"
+    )
+    return [about.finding(k, text) for k in np.flatnonzero(wanted & some(catches == 0)).tolist()]
+
+
+def tight_catches(
+    site: Site, area_m2: Floats, where: Assignment, counted: Counted
+) -> list[Finding]:
+    """Dressings with surfaces all of whose catches lie within one swath, where there was more room.
+
+    ``area_m2`` has one row a dressed surface. The spreader's stripes are the same in such catches,
+    so that they agree with each other better than with the surface: in simulated dressings with
+    stripes of 20 % the intervals of such surfaces held 75 % of the depths, those of totals 95 %.
+    """
+    order = np.argsort(counted.row, kind="stable")
+    row, catch = counted.row[order], counted.catch[order]
+    begun = np.flatnonzero(np.diff(row, prepend=-1))
+    if not len(begun):
+        return []
+    size = np.zeros(len(begun))
+    for place in (where.x_m[catch], where.y_m[catch]):
+        size += (np.maximum.reduceat(place, begun) - np.minimum.reduceat(place, begun)) ** 2
+    mine, several = row[begun], np.diff(begun, append=len(row)) > 1
+    swath = 2 * edge_bands_m(site)[mine]
+    tight = mine[several & (size <= swath**2) & (area_m2[mine] > (ROOM * swath) ** 2)]
+    about, findings = Teller(site, "rate"), []
+    for dressing, rows in by_group(tight, site.dressed.dressing):
+        names = site.surfaces.id[site.dressed.surface[rows]].tolist()
+        one = len(names) == 1
+        text = (
+            f"all catches on {and_more(names, len(names))} lie within a swath of each other: they"
+            f" share the spreader's stripes, and the depth of {'that surface' if one else 'each'}"
+            " may lie outside its interval more often than 1 time in 20. Lay trays farther apart,"
+            " or note where each one lay"
+        )
+        findings.append(about.finding(dressing, text))
+    return findings
 
 
 def empty_trays(site: Site, where: Assignment, each: CatchRates) -> list[Finding]:

@@ -17,13 +17,20 @@ from geosand.areas.register import AreaRegister
 from geosand.columns import Bools, Floats, Geometries, Ints, Strings, freeze
 from geosand.errors import Finding
 from geosand.rates.groups import group_mean_sd
-from geosand.rates.kriging import Lattices, Variogram, lattice_kriging
+from geosand.rates.kriging import (
+    MOST_PLACES,
+    Lattices,
+    Variogram,
+    gathered,
+    lattice_kriging,
+)
 from geosand.rates.surface_rates import Rates
 from geosand.rates.thiessen import thiessen_areas_m2, thiessen_means
 from geosand.rates.variogram import site_variogram
 from geosand.site.tables import Site
 
 LEAST_ON_SURFACE = 3
+MOST_PAIRS = 1_000_000  #: of catches, in the systems of one call
 LATTICE = 12  #: a surface is stood for by the points of a lattice of 12 × 12 over its bounds
 Found = tuple[Variogram | None, str]
 FEW_CATCHES = f"fewer than {LEAST_ON_SURFACE} catches"
@@ -85,8 +92,23 @@ def site_spatial(
         u_kriged_rate_kg_m2=u_kriged,
         why_not=why_not.astype(np.str_),
         variogram=variogram,
-        findings=(Finding(about="catches", text=text, topic="rate"),) if len(value) else (),
+        findings=_findings(n, text, variogram),
     )
+
+
+def _findings(catches: Ints, text: str, variogram: Variogram | None) -> tuple[Finding, ...]:
+    """What is said of the variogram, and of surfaces with more catches than one system takes."""
+    told = [text] if catches.any() else []
+    many = int((catches > MOST_PLACES).sum())
+    if many and variogram is not None:
+        rows = (
+            "one dressing of a surface has" if many == 1 else f"{many} dressings of surfaces have"
+        )
+        told.append(
+            f"kriging: {rows} more than {MOST_PLACES:,} catches; those that lie together are taken"
+            " as one, so that the u of the kriged mean can be a little too large"
+        )
+    return tuple(Finding(about="catches", text=one, topic="rate") for one in told)
 
 
 def variogram_of(site: Site, areas: AreaRegister, rates: Rates) -> Found:
@@ -134,7 +156,7 @@ def _kriged_means(
     wanted: Bools,
     variogram: Variogram,
 ) -> tuple[Floats, Floats]:
-    """Kriged mean and its u of the ``wanted`` rows: one call for all rows of as many catches."""
+    """Kriged mean and its u of the ``wanted`` rows: one call for rows of as many catches."""
     kriged, u = np.full(len(polygons), np.nan), np.full(len(polygons), np.nan)
     n = np.bincount(row, minlength=len(polygons))
     rows = np.flatnonzero(wanted & ~shapely.is_empty(polygons))
@@ -146,13 +168,19 @@ def _kriged_means(
     order = np.argsort(row, kind="stable")
     start = np.cumsum(n) - n
     for count in np.unique(n[rows]).tolist():
-        mine = rows[n[rows] == count]
-        taken = order[start[mine][:, None] + np.arange(count)]
-        at = lattice_of[mine]
-        relative = value[taken] / mean[mine][:, None]
-        found = lattice_kriging(
-            points[taken], relative, block.rows(at), variogram, within=within[at]
-        )
-        kriged[mine] = found.mean * mean[mine]
-        u[mine] = np.sqrt(np.maximum(found.variance, 0.0)) * mean[mine]
+        alike = rows[n[rows] == count]
+        at_once = MOST_PAIRS // count**2 if count <= MOST_PLACES else 1
+        for mine in np.split(alike, range(at_once, len(alike), at_once)):
+            taken = order[start[mine][:, None] + np.arange(count)]
+            relative = value[taken] / mean[mine][:, None]
+            places, together = points[taken], np.ones((1, 1))
+            if count > MOST_PLACES:  # then it is one row
+                one = gathered(places[0], relative[0], MOST_PLACES)
+                places, relative, together = (column[None] for column in one)
+            at = lattice_of[mine]
+            found = lattice_kriging(
+                places, relative, block.rows(at), variogram, within=within[at], together=together
+            )
+            kriged[mine] = found.mean * mean[mine]
+            u[mine] = np.sqrt(np.maximum(found.variance, 0.0)) * mean[mine]
     return kriged, u

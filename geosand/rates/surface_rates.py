@@ -22,6 +22,8 @@ from geosand.rates.rate_findings import (
     model_findings,
     pool_findings,
     set_aside,
+    tight_catches,
+    unlike_settings,
 )
 from geosand.rates.uniformity import Uniformity, uniformity
 from geosand.site.tables import Site
@@ -63,7 +65,8 @@ def site_rates(site: Site, register: AreaRegister) -> Rates:
     planned = planned_scale(site)
     found = _model(site, planned, counted)
     value, model = found.value * planned, found.dressings
-    rate = _with_sources(site, value, _sampling(found, planned), model, each, counted, density)
+    parts = _sampling(found, planned)
+    rate = _with_sources(site, found, planned, parts, each, counted, density)
     taper, taper_findings = edge_taper(site, register, where, counted)
     rate = rate.with_effects({TAPER: taper * value})
     catches = np.bincount(counted.row, minlength=len(site.dressed))
@@ -98,7 +101,9 @@ def site_rates(site: Site, register: AreaRegister) -> Rates:
             *empty_trays(site, where, each),
             *far_catches(site, where, each, scaled),
             *taper_findings,
+            *tight_catches(site, register.area_m2[site.dressed.surface], where, counted),
             *model_findings(site, model, catches),
+            *unlike_settings(site, catches),
         ),
     )
 
@@ -166,37 +171,41 @@ def planned_scale(site: Site) -> Floats:
 
 def _with_sources(
     site: Site,
-    value: Floats,
+    found: SurfaceRates,
+    planned: Floats,
     parts: dict[str, Floats],
-    model: DressingRates,
     each: CatchRates,
     counted: Counted,
     density: Estimates,
 ) -> Estimates:
-    """The rates as estimates: sampling, tray size, catch efficiency, moisture, bulk density."""
-    members, group, size = site.members, site.dressed.dressing, len(site.dressings)
+    """The rates as estimates: sampling, tray size, catch efficiency, moisture, bulk density.
+
+    Water and bulk density act on single catches, weighed or not, and from them on the surfaces.
+    """
+    members, group, value = site.members, site.dressed.dressing, found.value * planned
     of_row = site.of_dressing[group]
     relative_u = members.u_catch_efficiency / members.catch_efficiency
     effects = dict(parts)
     effects["tray size"] = -value * members.u_tray[of_row]
     effects["catch efficiency"] = -value * relative_u[of_row]
-    total = np.maximum(np.bincount(counted.dressing, minlength=size), 1)
     by_mass = each.by_mass[counted.catch]
-    dressing, water = counted.dressing[by_mass], site.catches.moisture[counted.catch[by_mass]]
+    y = counted.rate_kg_m2 / planned[counted.row]
+    water = site.catches.moisture[counted.catch]
     for label, u in site.moistures.by_source().items():
-        relative = np.bincount(dressing, (u / (1 + site.moistures.ratio))[water], size) / total
-        if relative.any():
-            _add(effects, label, -value * relative[group])
-    by_volume = np.bincount(counted.dressing[~by_mass], minlength=size) / total
-    sand = site.dressings.sand
-    if by_volume.any():
+        drier = np.append(u / (1 + site.moistures.ratio), 0.0)[water]  # row -1 has none
+        moved = np.where(by_mass, -y * drier, 0.0)
+        if moved.any():
+            _add(effects, label, planned * found.of_catches(moved, counted.row))
+    if not by_mass.all():
+        sand = site.dressings.sand[counted.dressing]
         for source, effect in density.effects.items():
-            _add(effects, source, value * (by_volume * (effect / density.value)[sand])[group])
+            moved = np.where(by_mass, 0.0, y * (effect / density.value)[sand])
+            _add(effects, source, planned * found.of_catches(moved, counted.row))
     return Estimates(
         value=value,
         effects=effects,
         per_row=frozenset({SURFACE, CATCHES}),
-        degrees_of_freedom={"sampling": model.degrees_of_freedom[group]},
+        degrees_of_freedom={"sampling": found.dressings.degrees_of_freedom[group]},
     )
 
 

@@ -12,7 +12,7 @@ from geosand.columns import Bools, Dates, Floats, Ints, Strings, ratio
 from geosand.distributions import student_probability
 from geosand.errors import Fault, Finding, Refused
 from geosand.estimates import Estimates, Interval
-from geosand.rates.over_time import NEW_EACH_TIME, surfaces_alone
+from geosand.rates.over_time import sum_of_surfaces, surfaces_alone
 from geosand.rates.surface_rates import Rates
 from geosand.season.holes import hole_capacity_m
 from geosand.season.ring_ledger import RingLedger, ring_ledger
@@ -168,16 +168,19 @@ def _depth_so_far(
     """Σ depth of each place of a dressed row (-1 = none), and whether each of its dressings was
     measured.
 
-    Scatter of the catches is new each time; what is not known of the surface's own deviation, tray
-    size, catch efficiency and bulk density persist and add linearly. The depth of a surface of
-    which no dressing was measured is nan, not 0.
+    Scatter of the catches is new each time; what is not known of the surfaces' own deviations
+    lasts (:mod:`geosand.rates.over_time`), as do tray size, catch efficiency and bulk density,
+    which add linearly. The depth of a surface of which no dressing was measured is nan, not 0.
     """
     counted = counted & (place >= 0)
     known = np.isfinite(rates.depth.value)
     rows, lacking = np.flatnonzero(counted & known), np.flatnonzero(counted & ~known)
     fraction = site.sands.sand_mass_fraction[site.dressings.sand[site.dressed.dressing[rows]]]
-    table = surfaces_alone(rates.depth, rates.in_mean, site.dressed.dressing).rows(rows)
-    total = table.group_sum(place[rows], size, independent=NEW_EACH_TIME, weight=fraction)
+    dressing, ground = site.dressed.dressing, site.surfaces.ground[site.dressed.surface]
+    table = surfaces_alone(rates.depth, rates.in_mean, dressing)
+    total = sum_of_surfaces(
+        table, rates.in_mean, dressing, ground, rows, place[rows], size, weight=fraction
+    )
     missing = _any_of(place[lacking], size)
     unknown = missing & ~_any_of(place[rows], size)
     return total.where_known(~unknown), ~missing

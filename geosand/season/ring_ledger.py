@@ -20,7 +20,7 @@ from geosand.balance.account import Balance
 from geosand.balance.spread import BAGS
 from geosand.columns import Bools, Floats, Ints, Strings, freeze, ratio
 from geosand.estimates import Estimates
-from geosand.rates.over_time import NEW_EACH_TIME
+from geosand.rates.over_time import NEW_EACH_TIME, Links, deviations, sum_over_dressings
 from geosand.rates.surface_rates import Rates
 from geosand.site.tables import Site
 
@@ -92,7 +92,9 @@ def ring_ledger(
     measured = np.zeros(len(present), dtype=np.bool_)
     measured[ring[np.isfinite(balance.overthrow.value)[dressing]]] = True
     outer = (present >= size).astype(np.int64)
-    total = depth.group_sum(ring, len(present), independent=NEW).where_known(measured)
+    total = sum_over_dressings(
+        depth, dressing, _links(site, register, rates), ring, len(present), independent=NEW
+    ).where_known(measured)
     names = site.ids[present % max(size, 1)].astype(object)
     suffixes = np.array([f"/{COLLAR}", f"/{SURROUNDS}"], dtype=object)
     return RingLedger(
@@ -102,6 +104,14 @@ def ring_ledger(
         depth=total,
         mass_kg=np.where(measured, np.bincount(ring, kg, len(present)), np.nan),
     )
+
+
+def _links(site: Site, register: AreaRegister, rates: Rates) -> Links:
+    """What the overthrows of dressings have in common by the deviations of surfaces."""
+    dressed, area = site.dressed, register.area_m2[site.dressed.surface]
+    column = deviations(rates.rate, rates.in_mean, dressed.dressing, area)
+    ground = site.surfaces.ground[dressed.surface]
+    return Links.of(column, dressed.dressing, ground, len(site.dressings))
 
 
 class _Changes(NamedTuple):

@@ -2,31 +2,73 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
+from geosand.areas.register import AreaRegister
 from geosand.balance.account import Balance
 from geosand.balance.spread import BAGS
-from geosand.columns import Bools
+from geosand.columns import Bools, Floats, Ints, Runs
 from geosand.estimates import Estimates
-from geosand.rates.over_time import CATCHES
+from geosand.rates.over_time import CATCHES, SURFACE, deviations, stays_of_totals
+from geosand.rates.surface_rates import Rates
+from geosand.site.tables import Site
 
 NEW_EACH_TIME = frozenset({CATCHES, BAGS})
 
 
-def season_totals(balance: Balance, dressings: Bools) -> dict[str, Estimates]:
-    """``spread``, ``on_surfaces`` and ``overthrow`` (kg) of the measured ones of ``dressings``.
-
-    Catches and single bags are new in each dressing; areas, tray size, catch efficiency, labels,
-    moisture and the surfaces' own deviations persist and add linearly.
-    """
+def season_totals(
+    site: Site, register: AreaRegister, rates: Rates, balance: Balance, dressings: Bools
+) -> dict[str, Estimates]:
+    """``spread``, ``on_surfaces`` and ``overthrow`` (kg) of the measured ones of ``dressings``."""
     rows = np.flatnonzero(dressings & np.isfinite(balance.overthrow.value))
     one = np.zeros(len(rows), dtype=np.int64)
-    tables = {
-        "spread": balance.spread,
-        "on_surfaces": balance.on_surfaces,
-        "overthrow": balance.overthrow,
-    }
+    return sums_of_dressings(site, register, rates, balance, rows, one, 1)
+
+
+def sums_of_dressings(
+    site: Site,
+    register: AreaRegister,
+    rates: Rates,
+    balance: Balance,
+    rows: Ints,
+    group: Ints,
+    groups: int,
+) -> dict[str, Estimates]:
+    """``spread``, ``on_surfaces`` and ``overthrow`` (kg) by ``group`` of ``rows`` of Dressings.
+
+    Catches and single bags are new in each dressing; areas, tray size, catch efficiency, labels,
+    moisture and the surfaces' own deviations persist. An area and a deviation are of one surface:
+    where another is dressed, or caught on, the next time its errors are others.
+    """
+    spread, on, over = (
+        table.rows(rows).group_sum(group, groups, independent=NEW_EACH_TIME)
+        for table in (balance.spread, balance.on_surfaces, balance.overthrow)
+    )
+    if not len(rows):
+        return {"spread": spread, "on_surfaces": on, "overthrow": over}
+    place = np.full(len(site.dressings), -1, dtype=np.int64)
+    place[rows] = group
+    lasting = _of_single_surfaces(site, register, rates, place, groups)
     return {
-        name: table.rows(rows).group_sum(one, 1, independent=NEW_EACH_TIME)
-        for name, table in tables.items()
+        "spread": spread,
+        "on_surfaces": replace(on, effects={**on.effects, **lasting}),
+        "overthrow": replace(over, effects={**over.effects, **{k: -v for k, v in lasting.items()}}),
     }
+
+
+def _of_single_surfaces(
+    site: Site, register: AreaRegister, rates: Rates, place: Ints, groups: int
+) -> dict[str, Floats]:
+    """Effects (groups,) of areas and lasting deviations; ``place`` is a group a dressing, or -1."""
+    dressed = site.dressed
+    kept = np.flatnonzero(place[dressed.dressing] >= 0)
+    surface, of_row = dressed.surface[kept], place[dressed.dressing[kept]]
+    weight = register.area_m2[dressed.surface]
+    moved = deviations(rates.rate, rates.in_mean, dressed.dressing, weight)[kept]
+    runs, rate = Runs(of_row, groups), np.nan_to_num(rates.rate.value[kept])
+    areas = register.errors.effects_of(
+        of_row, surface, rate * register.ground_factor[surface], groups, runs
+    )
+    return {SURFACE: stays_of_totals(moved, site.surfaces.ground[surface], runs, of_row), **areas}

@@ -14,9 +14,9 @@ import pytest
 
 from geosand.areas.common_edges import SharedEdges
 from geosand.areas.uncertainty import AreaErrors
-from geosand.balance.account import mass_on_surfaces
+from geosand.balance.account import _verdicts, mass_on_surfaces
 from geosand.balance.spread import load_masses, spread_of
-from geosand.estimates import Estimates
+from geosand.estimates import Estimates, Interval
 from geosand.formats.site_folder import read_site
 from geosand.rates.over_time import CATCHES, MEAN, SURFACE
 from geosand.results import Results, work_out
@@ -145,6 +145,27 @@ def test_verdict_follows_the_interval(run: Run, bags: float, verdict: str) -> No
     assert found == verdict
     assert (low > 0) == (verdict == "overthrow")
     assert (high < 0) == (verdict == "does not close")
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "agreed", "verdict"),
+    [
+        # an interval that ends at zero holds it
+        (0.0, 20.0, 10.0, "closed"),
+        (0.5, 20.5, 10.0, "overthrow"),
+        (-20.0, 0.0, 10.0, "closed"),
+        (-20.5, -0.5, 10.0, "does not close"),
+        # half of its width is 16 kg: agreed is up to the limit itself
+        (-20.0, 12.0, 16.0, "closed"),
+        (-20.0, 12.0, 15.5, "undecided"),
+        (math.nan, math.nan, 10.0, "not measured"),
+    ],
+)
+def test_verdicts_at_their_very_limits(
+    low: float, high: float, agreed: float, verdict: str
+) -> None:
+    columns = (np.array([bound]) for bound in (low, high, 9.0))
+    assert _verdicts(np.array([agreed]), Interval(*columns)).tolist() == [verdict]
 
 
 def test_a_narrow_interval_about_zero_is_closed(run: Run) -> None:
@@ -294,6 +315,65 @@ def test_rings_hold_the_overthrow_of_each_group_of_loads(run: Run) -> None:
     beside = together.collar_kg + together.surrounds_kg + together.farther_kg
     assert beside.sum() == pytest.approx(200, abs=0.1)
     assert together.strip_width_m == pytest.approx([1.0], rel=1e-3)
+
+
+@pytest.mark.parametrize(
+    ("reach_m", "told"),
+    [(4.98, []), (5.02, ["5.02 m beyond the edge: more than a spreader throws"])],
+)
+def test_a_reach_beyond_five_metres_is_told(run: Run, reach_m: float, told: list[str]) -> None:
+    """1 kg/m² along 80 m and 120 m of edge holds Σ(P·L/2 + π·L²/3): 200·L/2 + 2π·L²/3 kg."""
+    over = 100 * reach_m + 2 * math.pi * reach_m**2 / 3
+    results = run(catches=EVEN, loads=f"{HEAD}\nL1,D1,{(1300 + over) / 25},25,0.25,1\n")
+    assert results.balance.verdict.tolist() == ["overthrow"]
+    assert results.balance.throw.reach_m == pytest.approx([reach_m], abs=2e-3)
+    rings = [f.text for f in results.balance.findings if f.topic == "ring"]
+    assert len(rings) == len(told)
+    assert all(words in text for words, text in zip(told, rings, strict=True))
+
+
+@pytest.mark.parametrize(
+    ("bags", "told"),
+    [
+        (70.0, []),
+        (53.0, ["the overthrow may be zero: where it lies is drawn dotted"]),
+        (51.0, []),  # nothing is drawn
+    ],
+)
+def test_rings_that_may_be_none_are_told(run: Run, bags: float, told: list[str]) -> None:
+    results = run(catches=EVEN, loads=f"{HEAD}\nL1,D1,{bags},25,0.25,1\n")
+    assert [f.text for f in results.balance.findings if f.topic == "ring"] == told
+
+
+def test_a_part_whose_catches_claim_more_than_its_loads_is_told(run: Run) -> None:
+    """400 kg on g1 and 900 kg on g2 at 1 kg/m²; 350 kg and 1100 kg were taken out for them."""
+    loads = f"{HEAD},surfaces\nL1,D1,14,25,0.25,1,g1\nL2,D1,44,25,0.25,1,g2\n"
+    told = [f.text for f in run(catches=EVEN, loads=loads).balance.findings if "claim" in f.text]
+    assert told == [
+        "on g1 the catches claim 50 kg more sand than its loads held: look at this part of the"
+        " dressing by itself"
+    ]
+
+
+@pytest.mark.parametrize(
+    ("kind", "collar_m"), [("collar", 0.0), ("surround", 0.0), ("green", 0.9), ("lawn", 0.9)]
+)
+def test_collars_and_surrounds_have_no_collar_of_their_own(
+    run: Run, kind: str, collar_m: float
+) -> None:
+    """Beside a square of 20 m: P·w + π·w², the surrounds 4 m from there on."""
+    alone = surface("k1", kind, square(LON, LAT, 20.0))
+    results = run(
+        surfaces=[alone],
+        dressings="dressing,date,surfaces\nD1,2026-04-10,k1\n",
+        catches=EVEN[:3],
+        loads=f"{HEAD}\nL1,D1,24,25,0.25,1\n",  # 600 kg of which 400 kg lie on it
+    )
+    throw = results.balance.throw
+    inner, outer = (80 * w + math.pi * w**2 for w in (collar_m, collar_m + 4.0))
+    assert throw.collar_area_m2 == pytest.approx([inner], rel=1e-5, abs=1e-9)
+    assert throw.surrounds_area_m2 == pytest.approx([outer - inner], rel=1e-5)
+    assert (throw.collar_kg[0] > 0) == (collar_m > 0)
 
 
 def test_an_overthrow_that_no_reach_holds_is_told(run: Run) -> None:

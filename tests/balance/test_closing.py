@@ -100,6 +100,23 @@ def test_a_moisture_put_back_closes_the_balance(run: Run, spilled: int) -> None:
     assert after.balance.overthrow.value[0] == pytest.approx(0.0, abs=1e-6)
 
 
+def test_only_the_water_of_loads_by_mass_can_close_it(run: Run) -> None:
+    """A hopper of 600 kg dry, whatever its water; 725 kg of bags must hold 700 kg dry, not 671."""
+    dry = [{**row, "moisture_dry_basis_percent": 0, "u_moisture_percent": 0.1} for row in EVEN]
+    head = "load,dressing,count,unit_volume_m3,loose_bulk_density_kg_m3,unit_mass_kg"
+
+    def with_water(bags: float) -> Results:
+        rows = f"L1,D1,1,0.4,1500,,5,0.5\nL2,D1,29,,,25,{bags},0.5\n"
+        head_of_water = f"{head},moisture_dry_basis_percent,u_moisture_percent"
+        return run(loads=f"{head_of_water}\n{rows}", catches=dry)
+
+    points, sigmas = closing(with_water(8.0))["moisture"]
+    assert points == pytest.approx(100 * (725 / 700 - 1) - 8, abs=0.01)
+    assert sigmas == pytest.approx(points / 0.5, rel=1e-9)
+    after = with_water(8.0 + points)
+    assert after.balance.overthrow.value[0] == pytest.approx(0.0, abs=1e-6)
+
+
 def test_the_catches_put_back_close_the_balance(run: Run) -> None:
     loads = f"{HEAD}\nL1,D1,48,25,0.25,1\n"
     change = closing(run(loads=loads))["catches"][0]

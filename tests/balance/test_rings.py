@@ -9,7 +9,7 @@ import pytest
 import shapely
 from shapely.affinity import rotate, scale
 
-from geosand.balance import ring_drawing
+from geosand.balance import ring_drawing, throwing
 from geosand.balance.ring_drawing import ring_geometries
 from geosand.balance.rings import ThrowOff, throw_off
 from geosand.balance.throwing import _with_bare_rows
@@ -371,7 +371,44 @@ def test_no_surfaces() -> None:
     assert throw_off(**spread([], [])).collar_kg.tolist() == []
 
 
+def jagged(x: float, y: float, corners: int, by_m: float) -> Any:
+    """A green whose edge goes in and out from corner to corner, as a traced one does."""
+    turn = np.arange(corners) * 2 * np.pi / corners
+    radius = 12 + 1.5 * np.cos(3 * turn + x) + by_m * (-1.0) ** np.arange(corners)
+    return shapely.Polygon(np.stack([x + radius * np.cos(turn), y + radius * np.sin(turn)], axis=1))
+
+
+@pytest.mark.parametrize("by_m", [0.0, 0.002])
+def test_outlines_of_very_many_corners_are_thinned_and_hold_the_same(
+    monkeypatch: Any, by_m: float
+) -> None:
+    monkeypatch.setattr(throwing, "MOST_CORNERS", 500)
+    shapes = np.array([jagged(0, 0, 2500, by_m), jagged(26.5, 1, 2000, by_m), SQUARE], dtype=object)
+    thin = throwing.ring_outlines(shapes)
+    assert (shapely.get_num_coordinates(thin[:2]) <= 500).all()
+    assert thin[2] is SQUARE
+    assert shapely.hausdorff_distance(thin, shapes).max() < (5e-3 if by_m else 7e-4)
+    # of teeth of 2 mm nothing is left: what counts is the line through them
+    even = [jagged(0, 0, 2500, 0.0), jagged(26.5, 1, 2000, 0.0)]
+    full, fewer = (throw_off(**spread(given, 150.0)) for given in (even, list(thin[:2])))
+    close = 5e-3 if by_m else 1e-3
+    for name in ("reach_m", "collar_kg", "surrounds_kg", "collar_area_m2", "surrounds_area_m2"):
+        assert getattr(fewer, name) == pytest.approx(getattr(full, name), rel=close), name
+
+
 # Drawing.
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_how_far_zones_reach_is_the_hausdorff_distance(seed: int) -> None:
+    """GEOS holds every corner against every edge."""
+    rng = np.random.default_rng(seed)
+    shape = jagged(0, 0, int(rng.integers(3, 90)), rng.uniform(0, 1))
+    around = shapely.buffer(shape, rng.uniform(0.5, 6))
+    if seed % 2:
+        around = shapely.difference(around, shapely.buffer(shape, -0.5))
+    expected = shapely.hausdorff_distance(around, shape)
+    assert ring_drawing._apart_m(around, shape) == pytest.approx(expected, rel=1e-12)
 
 
 def drawn(result: ThrowOff, given: dict[str, Any]) -> Any:

@@ -25,6 +25,17 @@ def test_trays_agree_with_the_throw_off_that_made_them(tmp_path: Path) -> None:
     assert not rest.findings
 
 
+def test_trays_that_hold_more_than_the_overthrow_are_told(tmp_path: Path) -> None:
+    """Of 500 kg 600 lie on the greens, and beside them Σ rate·(P·L/2 + π·L²/3) for L = 2 m."""
+    loads = "load,dressing,count,unit_mass_kg,u_unit_mass_kg,u_label_percent\nL1,D1,1,500,0.1,0.1\n"
+    rest = unaccounted(*exact_site(tmp_path, loads=loads))
+    beside = 1.5 * (80 + np.pi * 4 / 3)
+    assert rest.caught.value[0] == pytest.approx(beside, rel=0.02)
+    assert rest.unaccounted.value[0] == pytest.approx(-100 - beside, abs=3)
+    (finding,) = rest.findings
+    assert finding.text.startswith("the rings' catches hold 225 ± 53 kg more than the balance's")
+
+
 def test_sand_that_fell_elsewhere_stays_unaccounted(tmp_path: Path) -> None:
     """Planted: 500 kg of D3 tipped in the yard; the other dressings are innocent."""
     found, clean = [], []
@@ -75,3 +86,23 @@ def test_no_stated_density_no_comparison(tmp_path: Path) -> None:
     witness = density_witness(site)
     assert np.isnan(witness.sigmas[0])
     assert np.isfinite(witness.measured[0])
+
+
+def test_stated_and_measured_density_side_by_side(tmp_path: Path) -> None:
+    """Three readings of 1.60 g/cm³, known to 1 %: 1600 ± 16 kg/m³ beside 1550 ± 30 or nothing."""
+    catches = [
+        c | {"volume_cm3": (c["gross_g"] - 50) / 1.6, "volume_state": "dry"} for c in CATCHES[:3]
+    ]
+    stated, unsaid = (
+        density_witness(read_site(write_site(tmp_path / name, toml=toml, catches=catches)))
+        for name, toml in (
+            ("a", TOML),
+            ("b", TOML.replace("bulk_density_g_cm3 = 1.55\nu_bulk_density_g_cm3 = 0.03\n", "")),
+        )
+    )
+    assert (stated.stated.tolist(), stated.u_stated.tolist()) == ([1550.0], [30.0])
+    for one in (stated, unsaid):
+        assert one.measured == pytest.approx([1600.0], rel=1e-4)
+        assert one.u_measured == pytest.approx([16.0], rel=1e-4)
+    assert stated.sigmas == pytest.approx([50 / np.hypot(30, 16)], rel=1e-3)
+    assert np.isnan([*unsaid.stated, *unsaid.u_stated, *unsaid.sigmas]).all()

@@ -182,6 +182,23 @@ def test_a_tray_near_the_edge_takes_the_taper_away(tmp_path: Path) -> None:
     )
 
 
+def test_trays_for_one_surfaces_depth_lie_on_it(tmp_path: Path) -> None:
+    """Where it has trays of its own, those of others tell nothing of its edge or its scatter."""
+    results = worked(tmp_path / "a")
+    parts = (results.site, results.areas, results.rates)
+    for ground, name in enumerate(("g1", "g2")):
+        mine = changes(*parts, dressings=np.array([0]), surfaces=np.array([ground]))
+        texts = [one.text for one in mine]
+        assert f"a tray near the edge of {name}" in texts
+        assert f"three more catches on {name}" in texts
+    # g2 without any: a tray near the edge of g1 tells how much the rate falls there, too
+    bare = worked(tmp_path / "b", catches=[catch(k) for k in (1, 2, 3)])
+    parts = (bare.site, bare.areas, bare.rates)
+    texts = [one.text for one in changes(*parts, dressings=np.array([0]), surfaces=np.array([1]))]
+    assert "a tray near the edge of g1" in texts
+    assert "three more catches on surfaces without any (g2)" in texts
+
+
 def test_depth_is_sharpened_by_the_density(tmp_path: Path) -> None:
     results = worked(tmp_path)
     found = sharpen(results.rates.depth, options(results), row=0)

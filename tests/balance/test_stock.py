@@ -66,6 +66,22 @@ def test_only_what_happened_between_the_counts(tmp_path: Path) -> None:
     assert not stock.findings
 
 
+def test_what_comes_and_goes_on_the_day_of_a_count_was_before_it(tmp_path: Path) -> None:
+    """Counted on the days of the first ticket and load, and of the second load and its ticket."""
+    rows = "2026-04-10,,5000,25\n2026-05-10,delivery,4000,20\n2026-06-10,,700,3\n"
+    stock = witness(tmp_path, rows + "2026-04-10,count,2500,\n2026-05-10,count,4100,\n")
+    assert stock.loads.tolist() == [[False, True, False]]
+    assert stock.bought.value.tolist() == [4000]
+    assert stock.missing.value.tolist() == [0]  # 2500 + 4000 − 2400 − 4100
+    site = stocked(tmp_path / "on", HEAD + rows + "2026-05-10,count,4100,50\n")
+    days = [np.datetime64(day) for day in ("2026-05-09", "2026-05-10", "2026-06-09", "2026-06-10")]
+    on_hand = [stock_on_hand(site, 0, day) for day in days]
+    # before the count the first ticket less the first load; with the third load its ticket
+    assert [one.mass_kg for one in on_hand] == [2500, 4100, 4100, 4100 + 700 - 2500]
+    assert [one.since for one in on_hand] == [True, False, False, True]
+    assert on_hand[1].u_kg == 50
+
+
 def test_more_taken_than_bought(tmp_path: Path) -> None:
     """Planted: a delivery without a ticket. One count: the yard began empty."""
     stock = witness(tmp_path, "2026-03-20,,5000,25\n2026-08-01,count,600,20\n")

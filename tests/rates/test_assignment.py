@@ -14,7 +14,7 @@ from geosand.areas.register import area_register
 from geosand.errors import Refused
 from geosand.formats.site_folder import read_site
 from geosand.rates.assignment import Assignment, assign
-from tests.sites import CATCHES, G1, SURFACES, TOML, TRAY, collection, points, square, surface
+from tests.sites import CATCHES, G1, G2, SURFACES, TOML, TRAY, collection, points, square, surface
 
 # metres to degrees of longitude at 47° N (WGS 84: radius of the parallel 4 359 100 m)
 EAST = math.degrees(1 / 4_359_100.0)
@@ -141,6 +141,66 @@ def test_a_drawn_collar_is_the_collar_whatever_its_width(
     assert found.surface.tolist() == [3]
 
 
+def test_a_narrow_drawn_collar_ends_where_it_is_drawn_and_is_of_its_own_surface_only(
+    site_folder: Callable[..., Path],
+) -> None:
+    """Collars 0.5 m wide about g2, and in an earlier survey about g1; elsewhere the 0.9 m stated.
+
+    Edges are at 10 m and 15 m, and trays lie 0.3, 0.7 and 0.95 m outside.
+    """
+    about_g1 = surface("k1", "collar", square(*G1, 21.0), around="g1")
+    about_g2 = surface("k2", "collar", square(*G2, 31.0), around="g2")
+    rows = [
+        one(0.0, dressing=d, catch=f"{lon}+{out}") | {"lon": lon + (edge + out) * EAST}
+        for d in ("D1", "D2")
+        for lon, edge in ((G1[0], 10.0), (G2[0], 15.0))
+        for out in (0.3, 0.7, 0.95)
+    ]
+    folder = site_folder(
+        surfaces=collection([*SURFACES, about_g2], valid_from="2026-05-01"),
+        files={"editions/2020-01-01.geojson": collection([*SURFACES, about_g1])},
+        dressings="dressing,date,surfaces\nD1,2026-04-10,green\nD2,2026-06-10,green\n",
+        loads="load,dressing,count,unit_mass_kg\n",
+        catches=rows,
+    )
+    site = read_site(folder)
+    found = assign(site, area_register(site.surfaces))
+    drawn, stated = ["collar", "surrounds", "surrounds"], ["collar", "collar", "surrounds"]
+    assert found.zone.tolist() == [*drawn, *stated, *stated, *drawn]
+
+
+def test_a_collar_about_no_surface_is_no_surfaces_collar(
+    site_folder: Callable[..., Path],
+) -> None:
+    """In both surveys: the first of the file, and g2 the last of it."""
+    away = surface("k1", "collar", square(G1[0] + 0.01, G1[1], 20.0))
+    drawn = [away, SURFACES[2], *SURFACES[:2]]
+    rows = [
+        one(0.0, dressing=d, catch=f"{k}") | {"lon": lon + (edge + 0.7) * EAST}
+        for d in ("D1", "D2")
+        for k, (lon, edge) in enumerate(((G1[0], 10.0), (G2[0], 15.0)))
+    ]
+    folder = site_folder(
+        surfaces=collection(drawn, valid_from="2026-05-01"),
+        files={"editions/2020-01-01.geojson": collection(drawn)},
+        dressings="dressing,date,surfaces\nD1,2026-04-10,green\nD2,2026-06-10,green\n",
+        loads="load,dressing,count,unit_mass_kg\n",
+        catches=rows,
+    )
+    site = read_site(folder)
+    found = assign(site, area_register(site.surfaces))
+    assert found.zone.tolist() == ["collar"] * 4
+
+
+@pytest.mark.parametrize(("kind", "zone"), [("surround", "surrounds"), ("green", "collar")])
+def test_a_dressed_surround_has_no_collar(
+    place: Callable[..., Assignment], kind: str, zone: str
+) -> None:
+    dressings = "dressing,date,surfaces\nD1,2026-04-10,g1\n"
+    alone = surface("g1", kind, square(*G1, 20.0))
+    assert place(one(10.05), surfaces=[alone], dressings=dressings).zone.tolist() == [zone]
+
+
 def test_the_surface_on_top_owns_the_catch(place: Callable[..., Assignment]) -> None:
     beneath = surface("a1", "approach", square(*G1, 60.0))
     found = place(one(3.0), surfaces=[beneath, *SURFACES])
@@ -183,6 +243,24 @@ def test_the_boundaries_of_the_dressings_date_are_used(
     assert (found.dressed >= 0).tolist() == [True, False]
     assert found.surface.tolist() == [0, -1]
     assert found.outside_m[1] == pytest.approx(2.0, abs=0.01)
+
+
+def test_a_surface_that_the_boundaries_of_the_date_do_not_have_is_refused(
+    site_folder: Callable[..., Path],
+) -> None:
+    """g9 was surveyed on 1 May: before, nobody can have laid a tray on it."""
+    added = surface("g9", "green", square(G1[0], G1[1] + 0.01, 20.0))
+    folder = site_folder(
+        surfaces=collection([*SURFACES, added], valid_from="2026-05-01"),
+        files={"editions/2020-01-01.geojson": collection(SURFACES)},
+        catches=[one(3.0), one(3.0, catch="y", surface="g9")],
+    )
+    site = read_site(folder)
+    with pytest.raises(Refused) as caught:
+        assign(site, area_register(site.surfaces))
+    (text,) = str(caught.value).splitlines()
+    assert "catches.csv, row 3, surface: 'g9' is no surface in the boundaries of that date" in text
+    assert text.endswith("Name a surface of that boundary survey.")
 
 
 def test_no_catches_at_all(site_folder: Callable[..., Path]) -> None:

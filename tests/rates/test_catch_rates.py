@@ -142,6 +142,21 @@ def test_fewer_than_three_readings_are_taken_as_three_percent(read: Read) -> Non
     assert table.by_category()["bulk density"] == pytest.approx([46.5], rel=1e-9)
 
 
+def test_two_readings_of_moist_sand_are_few_and_dried_first(read: Read) -> None:
+    # 105 g with 5 % of water are 100 g dry: 100/62.5 and 100/64 g/cm³, ± 3 % as two are few
+    readings = [
+        {"gross_g": 155, "volume_cm3": v, "volume_state": "dry"}
+        | {"moisture_dry_basis_percent": 5, "u_moisture_percent": 0.4}
+        for v in (62.5, 64.0)
+    ]
+    table, _ = bulk_densities(read(trays(*readings), toml=TOML.replace(STATED, "")))
+    assert table.value == pytest.approx([1581.25], rel=1e-12)
+    assert table.by_category()["bulk density"] == pytest.approx([47.4375], rel=1e-12)
+    # 0.4 points more of water: 100 g are 100·1.05/1.054 g
+    wetter = 1581.25 * (1 - 1.05 / 1.054)
+    assert table.by_category()["moisture"] == pytest.approx([wetter], rel=5e-3)
+
+
 def test_without_any_witness_the_default_is_used_and_said(read: Read) -> None:
     table, findings = bulk_densities(read(CATCHES, toml=TOML.replace(STATED, "")))
     assert table.value.tolist() == [1560.0]

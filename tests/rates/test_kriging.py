@@ -10,6 +10,7 @@ from geosand.rates.kriging import (
     Lattices,
     Variogram,
     block_means,
+    gathered,
     lattice_kriging,
     within_blocks,
 )
@@ -322,3 +323,52 @@ def test_wrong_weights_and_variograms_are_refused():
         Variogram(model="spherical", nugget=0.0, sill=1.0, range_m=0.0)
     with pytest.raises(ValueError, match="allowed are spherical, exponential, linear"):
         Variogram(model="gaussian", nugget=0.0, sill=1.0, range_m=1.0)  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize(("east", "north"), [(30.0, 8.0), (5.0, 40.0), (20.0, 0.0), (0.0, 0.0)])
+def test_gathered_readings_keep_all_that_was_read(east, north):
+    rng = np.random.default_rng(5)
+    points, values = rng.uniform(0, 1, (1234, 2)) * (east, north), rng.normal(10, 2, 1234)
+    few = gathered(points, values, 100)
+    assert 80 <= len(few.values) <= 100
+    assert few.together.sum() == 1234
+    assert few.together.min() >= 10
+    assert few.together.max() <= 18
+    for column, gathered_one in ((values, few.values), *zip(points.T, few.points_m.T, strict=True)):
+        total = (gathered_one * few.together).sum()
+        assert total == pytest.approx(column.sum(), rel=1e-12, abs=1e-9)
+    same = gathered(points[:100], values[:100], 100)
+    assert np.array_equal(same.values, values[:100])
+    assert (same.together == 1).all()
+
+
+def test_readings_at_one_place_are_as_their_mean():
+    """Exactly: three at each place, one by one and gathered, with the nugget shared by three."""
+    rng = np.random.default_rng(6)
+    places, block = rng.uniform(0, 30, (8, 2)), lattice(5, 5, 15, 6)
+    values = rng.normal(10, 2, (8, 3))
+    points = np.repeat(places, 3, axis=0)
+    every = lattice_kriging(points[None], values.reshape(1, -1), block, SPHERICAL)
+    few = lattice_kriging(
+        places[None], values.mean(axis=1)[None], block, SPHERICAL, together=np.full((1, 8), 3.0)
+    )
+    assert few.mean == pytest.approx(every.mean, rel=1e-9)
+    assert few.variance == pytest.approx(every.variance, rel=1e-9)
+
+
+@pytest.mark.parametrize("side", [(28.0, 28.0), (60.0, 12.0)])
+@pytest.mark.parametrize(("nugget", "sill", "range_m"), [(25, 25, 15.0), (100, 25, 4.0)])
+def test_gathered_readings_against_all_of_them(side, nugget, sill, range_m):
+    """Scatter of 5 and 10 % beside each other: the variance is as large, or larger by up to 3 %."""
+    rng = np.random.default_rng(7)
+    points = rng.uniform(0, 1, (1400, 2)) * side
+    trend = np.sin(points[:, 0] / 6) * np.cos(points[:, 1] / 5)
+    values = 100 + 8 * trend + rng.normal(0, np.sqrt(nugget), 1400)
+    variogram = Variogram(model="spherical", nugget=nugget, sill=sill, range_m=range_m)
+    x, y = ((np.arange(12) + 0.5) * length / 12 for length in side)
+    block = Lattices(x[None], y[None], np.full((1, 12, 12), 1 / 144))
+    every = lattice_kriging(points[None], values[None], block, variogram)
+    places, means, together = (column[None] for column in gathered(points, values, 1000))
+    few = lattice_kriging(places, means, block, variogram, together=together)
+    assert 0.995 <= few.variance[0] / every.variance[0] < 1.03
+    assert abs(few.mean[0] - every.mean[0]) < 0.5 * np.sqrt(every.variance[0])

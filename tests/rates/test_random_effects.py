@@ -424,6 +424,16 @@ def test_refusals_name_the_rows():
             dressed_group=np.array([0]),
             dressed_surface=np.array([0]),
         )
+    lengths = r"^y, group, surface: 2, 1, 3 rows; want equal; dressed_group, .*: 1, 2 rows; want"
+    with pytest.raises(ValueError, match=lengths):
+        surface_rates(
+            y=np.ones(2),
+            group=np.zeros(1, dtype=int),
+            surface=np.zeros(3, dtype=int),
+            spreader=np.array([-1]),
+            dressed_group=np.array([0]),
+            dressed_surface=np.array([0, 1]),
+        )
 
 
 def test_nist_mavro() -> None:

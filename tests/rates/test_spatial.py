@@ -148,6 +148,20 @@ def test_the_field_of_a_surface_has_the_mean_of_its_block(dense):
         assert len(field.x_m) * 0.25 == pytest.approx(area, rel=0.01)
 
 
+def test_a_cell_of_a_field_is_the_mean_of_the_smaller_ones_in_it(dense):
+    """Cells of 2 m beside the sixteen of 0.5 m each: the field lies where it says."""
+    results, found, _ = dense
+    parts = (results.site, results.areas, results.rates, found)
+    wide, fine = (depth_field(*parts, 0, cell_m=cell_m) for cell_m in (2.0, 0.5))
+    apart = np.maximum(np.abs(wide.x_m[:, None] - fine.x_m), np.abs(wide.y_m[:, None] - fine.y_m))
+    inside = apart < 1.0
+    whole = inside.sum(axis=1) == 16
+    assert whole.sum() > 30
+    means = (inside * fine.depth_m).sum(axis=1)[whole] / 16
+    cells = wide.depth_m[whole]
+    assert np.abs(means - cells).max() < 0.1 * cells.std()
+
+
 def test_a_field_is_refused_where_nothing_is_known(tmp_path, dense):
     results, found = spatial_of(write_site(tmp_path))
     with pytest.raises(ValueError, match="no depth field of 'g1': no variogram: 6 catches"):
@@ -175,3 +189,20 @@ def test_lattices_stand_for_their_polygons():
     for polygon, where, weight in zip((ell, far, sliver), points, weights, strict=True):
         used = where[weight > 0]
         assert shapely.intersects_xy(polygon, used[:, 0], used[:, 1]).all()
+
+
+def test_more_catches_than_a_system_takes_are_gathered(dense, monkeypatch):
+    """With a bound of 8 in place of 1000: near the exact ones, a little wider, and told."""
+    results, found, _ = dense
+    monkeypatch.setattr("geosand.rates.spatial.MOST_PLACES", 8)
+    few = site_spatial(results.site, results.areas, results.rates)
+    assert few.kriged_rate_kg_m2 == pytest.approx(found.kriged_rate_kg_m2, rel=0.08)
+    ratio = few.u_kriged_rate_kg_m2 / found.u_kriged_rate_kg_m2
+    assert (ratio >= 1 - 1e-9).all()
+    assert ratio.max() < 1.6
+    assert few.findings[:-1] == found.findings
+    rows = len(results.site.dressed)
+    assert few.findings[-1].text == (
+        f"kriging: {rows} dressings of surfaces have more than 8 catches; those that lie together"
+        " are taken as one, so that the u of the kriged mean can be a little too large"
+    )

@@ -11,8 +11,10 @@ import numpy as np
 import pytest
 
 from geosand.areas.register import area_register
+from geosand.distributions import coverage_factor
 from geosand.formats.site_folder import read_site
 from geosand.rates import over_time
+from geosand.rates.random_effects import surface_rates
 from geosand.rates.surface_rates import Rates, site_rates
 from tests.sites import CATCHES, G1, G2, SURFACES, TOML, TRAY, catch, square, surface
 
@@ -279,3 +281,79 @@ def test_surfaces_that_differ_much_make_the_others_doubtful(run: Run) -> None:
     told = findings(run(dressings=dressings, catches=apart))
     assert "the 1 surface without catches may lie outside the interval" in told
     assert "much more than usual" not in findings(run(dressings=dressings, catches=EVEN))
+    # of a single surface with catches nothing differs, and where all have some none is in doubt
+    assert "much more than usual" not in findings(run(dressings=dressings, catches=apart[:3]))
+    assert "much more than usual" not in findings(run(catches=apart))
+
+
+def near(k: int, *places: float) -> list[dict[str, Any]]:
+    """Trays on green ``k`` so many metres east of its middle."""
+    lon, lat = (G1, G2)[k - 1]
+    row = catch(1)
+    return [
+        row | {"catch": f"c{k}-{i}", "lon": lon + east / 75_900, "lat": lat}
+        for i, east in enumerate(places)
+    ]
+
+
+def test_trays_within_one_swath_are_told(run: Run) -> None:
+    """A degree of longitude is 75.9 km there; the swath is 4 m, the greens are 20 and 30 m long."""
+    tight = "all catches on {} lie within a swath of each other"
+    assert tight.format("g1") in findings(run(catches=near(1, 0, 1.5, 3.5) + near(2, -5, 0, 5)))
+    assert tight.format("g1, g2") in findings(run(catches=near(1, 0, 1) + near(2, 3, 3)))
+    far = "within a swath of each other"
+    assert far not in findings(run(catches=near(1, -2, 2.5) + near(2, -5, 5)))
+    assert far not in findings(run(catches=near(1, 0) + near(2, 1)))  # one tray has no other
+    # on a surface of two swaths there is little more room
+    small = [surface("g1", "green", square(*G1, 7.5)), *SURFACES[1:]]
+    assert far not in findings(run(surfaces=small, catches=near(1, 0, 1) + near(2, -5, 5)))
+
+
+def test_trays_that_share_a_stripe_know_their_surface_less_well_than_they_agree() -> None:
+    """What the finding says: stripes of 20 % (sd 14 %), three trays in one or in three of them."""
+    rng, sites, surfaces = np.random.default_rng(3), 400, 6
+    held = {}
+    for together in (True, False):
+        phase = rng.uniform(0, 2 * np.pi, (sites, surfaces, 3))
+        stripe = 0.2 * np.sin(phase[..., :1] + 0 * phase if together else phase)
+        y = (1 + stripe + rng.normal(0, 0.04, stripe.shape)).ravel()
+        group, on = np.divmod(np.arange(sites * surfaces).repeat(3), surfaces)
+        rates = surface_rates(
+            y=y,
+            group=group,
+            surface=on,
+            spreader=np.full(sites, -1),
+            dressed_group=group[::3],
+            dressed_surface=on[::3],
+        )
+        u = np.sqrt(rates.persistent**2 + rates.within**2 + rates.mean_effect**2)
+        half = coverage_factor(0.95, rates.dressings.degrees_of_freedom)[rates.group] * u
+        held[together] = (np.abs(rates.value - 1) <= half).mean()
+    assert held[True] < 0.85
+    assert held[False] > 0.93
+
+
+def test_surfaces_set_unlike_without_a_plan_are_told(run: Run) -> None:
+    """t1 has no catch: with planned depths its rate follows the plan, without it that of others."""
+    rows = "D1,2026-04-10,g1 g2,{},4,3\nD1,2026-04-10,t1,{},4,6\n"
+    head = HEAD.replace("\n", ",setting\n")
+    text = "its surfaces were not all set and driven alike"
+    bare = run(dressings=head + rows.format("", ""))
+    assert text in findings(bare)
+    assert bare.rate.value[2] == pytest.approx(bare.rate.value[:2].mean(), rel=0.02)
+    planned = run(dressings=head + rows.format(0.6, 1.2))
+    assert text not in findings(planned)
+    assert planned.rate.value[2] == pytest.approx(2 * planned.rate.value[:2].mean(), rel=0.02)
+    alike = run(dressings=head + rows.format("", "").replace(",6\n", ",3\n"))
+    assert text not in findings(alike)
+
+
+def test_the_edge_band_is_half_the_swath_of_each_row(run: Run) -> None:
+    """Trays within 4 m of the middle of squares: 8 m of swath see the edge of g1, 4 m do not."""
+    near = [catch(k) for k in range(1, 7)]
+    both = [run(dressings=f"{HEAD}D1,2026-04-10,green,0.6,{w}\n", catches=near) for w in (4, 16)]
+    rows = f"{HEAD}D1,2026-04-10,g1,0.6,16\nD1,2026-04-10,g2,0.6,4\n"
+    taper = run(dressings=rows, catches=near).rate.effects["edge taper"]
+    narrow, wide = (rates.rate.effects["edge taper"] for rates in both)
+    assert narrow[0] > 0 == wide[0]
+    assert taper.tolist() == pytest.approx([wide[0], narrow[1]], rel=1e-12)

@@ -95,6 +95,26 @@ def test_dressings_outside_the_season_do_not_count(run: Run) -> None:
     assert mm(results, results.ledger.depth.value)["g1"] == pytest.approx(0.8)
 
 
+@pytest.mark.parametrize(
+    ("day", "counts"),
+    [("2026-02-28", False), ("2026-03-01", True), ("2026-11-30", True), ("2026-12-01", False)],
+)
+def test_the_season_has_its_first_and_its_last_day(run: Run, day: str, counts: bool) -> None:
+    results = run("2026-12-31", dressings=f"{HEAD}\nD1,{day},green,0.6\n", catches=D1)
+    assert results.ledger.counted.tolist() == [counts, counts]
+    depth = mm(results, results.ledger.depth.value)
+    assert depth["g1"] == pytest.approx(0.6 if counts else 0.0)
+
+
+@pytest.mark.parametrize(("day", "passed"), [("2026-03-02", 1), ("2026-11-29", 273)])
+def test_a_day_is_one_of_the_days_between_start_and_end(run: Run, day: str, passed: int) -> None:
+    results = run(day, dressings=f"{HEAD}\n", loads=None, catches=None)
+    so_far = mm(results, results.ledger.target_so_far_m)
+    assert so_far == pytest.approx(
+        {"g1": 9 * passed / 274, "g2": 9 * passed / 274} | {"t1": 4 * passed / 274}, rel=1e-12
+    )
+
+
 def test_without_an_end_the_target_is_what_was_planned(run: Run) -> None:
     """g2 was left out on 10 June: what its kind was planned to get counts for it too."""
     results = run(toml=NO_END)
@@ -191,7 +211,9 @@ def test_shared_errors_add_and_scatter_does_not(run: Run) -> None:
 def test_seasons_totals_keep_what_persists(run: Run) -> None:
     loads = "load,dressing,count,unit_mass_kg\nL1,D1,56,25\nL2,D2,22.4,25\n"
     results = run(loads=loads)
-    totals = season_totals(results.balance, np.array([True, True]))
+    totals = season_totals(
+        results.site, results.areas, results.rates, results.balance, np.array([True, True])
+    )
     assert totals["spread"].value == pytest.approx([1400 + 560])
     # labels 1 % of all bags; bags 1 % each: 0.25·√78.4
     parts = totals["spread"].by_category()
@@ -211,6 +233,29 @@ def test_holes_fill_first(run: Run) -> None:
     assert above["g1"] == pytest.approx(6.0 - 3.80, abs=0.005)
     assert holes["g2"] == 0.0
     assert above["g2"] == pytest.approx(6.0)
+
+
+def test_holes_take_no_more_of_a_mix_than_its_sand(run: Run) -> None:
+    """Holes of 3.80 mm filled with a mix of 70 % sand: both of them hold 0.7 of it."""
+    mix = TOML.replace("[sands.dried]\n", "[sands.dried]\nsand_mass_fraction = 0.7\n")
+    head = f"{HEAD},hole_diameter_mm,hole_spacing_mm,hole_depth_mm"
+    full = f"{head}\nD1,2026-04-10,green,6,12.7,50,75\n"
+    results = run(toml=mix, dressings=full, catches=[catch(k, gross_g=980) for k in range(1, 7)])
+    capacity = np.pi / 4 * 12.7**2 * 75 / 50**2
+    assert mm(results, results.ledger.in_holes_m)["g1"] == pytest.approx(0.7 * capacity, rel=1e-9)
+    above = 0.7 * (6.0 - capacity)
+    assert mm(results, results.ledger.surface_m)["g1"] == pytest.approx(above, rel=1e-9)
+
+
+def test_holes_of_each_dressing_fill_anew(run: Run) -> None:
+    """0.6 mm and 0.8 mm into holes that hold 0.7 mm: 0.6 and 0.7 mm lie in them."""
+    head = f"{HEAD},hole_diameter_mm,hole_spacing_mm,hole_depth_mm"
+    deep = 0.7 * 50**2 / (np.pi / 4 * 10**2)
+    rows = f"D1,2026-04-10,green,0.6,10,50,{deep}\nD2,2026-06-10,g1,0.8,10,50,{deep}\n"
+    results = run(dressings=f"{head}\n{rows}")
+    holes = mm(results, results.ledger.in_holes_m)
+    assert (holes["g1"], holes["g2"]) == pytest.approx((1.3, 0.6), rel=1e-9)
+    assert mm(results, results.ledger.surface_m)["g1"] == pytest.approx(0.1, rel=1e-9)
 
 
 def test_holes_take_no_more_than_there_is(run: Run) -> None:
@@ -234,6 +279,8 @@ def test_sand_builds_up_in_the_rings(run: Run) -> None:
     assert set(rings.id.tolist()) == {
         f"{g}/{z}" for g in ("g1", "g2") for z in ("collar", "surrounds")
     }
+    owners = results.site.ids[rings.ground].tolist()
+    assert [name.partition("/")[0] for name in rings.id.tolist()] == owners
     kg = dict(zip(rings.id.tolist(), rings.mass_kg.tolist(), strict=True))
     # g1 was dressed twice (rows 0 and 2), g2 once
     assert kg["g1/collar"] == pytest.approx(throw.collar_kg[0] + throw.collar_kg[2])
@@ -298,6 +345,27 @@ def test_what_the_shape_of_the_throw_moves_out_of_collars_lies_farther_out(run: 
     assert (collar < 0).all()
     assert (outer > 0).all()
     assert (outer <= -collar * (1 + 1e-12)).all()
+
+
+def test_what_moves_sand_beside_is_the_same_just_above_and_just_below_zero(run: Run) -> None:
+    """50 g of 1300 kg more or less, where its u is a thousand times that."""
+    even = [catch(k, gross_g=150) for k in range(1, 7)]
+    head = f"{HEAD}\nD1,2026-04-10,green,0.6\n"
+    above, below = (
+        run(
+            dressings=head,
+            catches=even,
+            loads=f"load,dressing,count,unit_mass_kg\nL1,D1,{bags},25\n",
+        )
+        for bags in (52.002, 51.998)
+    )
+    over = [results.balance.overthrow.value[0] for results in (above, below)]
+    assert over == pytest.approx([0.05, -0.05], abs=0.02)
+    assert above.balance.overthrow.u()[0] > 40
+    one, other = above.ledger.rings.depth.effects, below.ledger.rings.depth.effects
+    for source in ("label: dried 25 kg", "catch efficiency", "throw shape"):
+        assert abs(one[source]).min() > 0, source
+        assert other[source] == pytest.approx(one[source], rel=0.02), source
 
 
 def test_an_overthrow_clearly_below_zero_leaves_nothing_beside(run: Run) -> None:

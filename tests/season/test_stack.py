@@ -11,6 +11,7 @@ from geosand.errors import Refused
 from geosand.formats.site_folder import read_site
 from geosand.results import work_out
 from geosand.season.ledger import NO_TARGET, NOT_MEASURED
+from geosand.season.totals import season_totals, sums_of_dressings
 from geosand.site.stack import stacked
 from geosand.site.tables import Site
 from tests.row_by_row import Beside, assert_same, told, worked
@@ -78,6 +79,20 @@ def test_each_ring_has_what_built_up_beside_its_surface(beside: Beside, name: st
         assert_same(getattr(rings, name), rows, getattr(alone.ledger.rings, name), beside.names(k))
     assert np.isfinite(rings.depth_m).any()
     assert np.isnan(rings.depth_m).any()
+
+
+@pytest.mark.parametrize("name", ["spread", "on_surfaces", "overthrow"])
+def test_each_site_has_totals_of_its_own(beside: Beside, name: str) -> None:
+    r = beside.together
+    counted = np.flatnonzero(np.isfinite(r.balance.overthrow.value))
+    of, size = r.site.of_dressing[counted], len(beside.sites)
+    found = sums_of_dressings(r.site, r.areas, r.rates, r.balance, counted, of, size)[name]
+    for k, alone in enumerate(beside.alone):
+        every = np.ones(len(alone.site.dressings), dtype=np.bool_)
+        one = season_totals(alone.site, alone.areas, alone.rates, alone.balance, every)[name]
+        np.testing.assert_allclose(found.value[k], one.value[0], rtol=1e-12)
+        np.testing.assert_allclose(found.u()[k], one.u()[0], rtol=1e-12)
+    assert np.count_nonzero(found.u()) > 3
 
 
 def forgetful(folder: Path, lat: float, dressed: str, **changes: str | None) -> Site:
