@@ -463,10 +463,36 @@ def few_catches(folder: Path) -> Path:
     )
 
 
+def rows_unlike(folder: Path) -> Path:
+    """Rows of one dressing with settings, speeds, headings and swaths of their own, or none."""
+    place = Place(-31.0, 46.0)
+    disc = {"spreader": "twin disc", "planned_depth_mm": ""}
+    slow = {"setting": 3.5, "speed_mph": 4, "heading_deg": 20, "swath_ft": 20}
+    fast = {"setting": 5, "speed_mph": 5, "heading_deg": 110, "swath_ft": 13}
+    return write_site(
+        folder,
+        toml=said("Rows unlike", units='"us"'),
+        surfaces=greens(place),
+        dressings=table(
+            [
+                dressing("D1", "2026-04-10", "g1", **disc, **slow),
+                dressing("D1", "2026-04-10", "g2", **disc, **fast),
+                dressing("D1", "2026-04-10", "g3", **disc),
+                dressing("D2", "2026-05-10", "g1 g3", **disc, **fast),
+                dressing("D2", "2026-05-10", "g2", **disc, **{**slow, "setting": "B4"}),
+                dressing("D3", "2026-06-10", "g1", **disc, **slow),
+                dressing("D3", "2026-06-10", "g2 g3", **disc),
+            ]
+        ),
+        loads=table([load(f"L{k}", f"D{k}", 50 + k) for k in (1, 2, 3)]),
+        catches=[*trays(place, "D1", 71), *trays(place, "D2", 72), *trays(place, "D3", 73)[:6]],
+    )
+
+
 MAKERS: tuple[Callable[[Path], Path], ...] = (
     *(two_editions, us_units, named_surfaces, no_catches, no_dressings, ring_catches),
     *(drawn_collars, antimeridian, far_north, pools, yard, holes),
-    *(cut_green, parts_and_holes, few_catches),
+    *(cut_green, parts_and_holes, few_catches, rows_unlike),
 )
 
 

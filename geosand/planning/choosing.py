@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
 import numpy as np
 
 from geosand.areas.ownership import PRECEDENCE
 from geosand.areas.register import AreaRegister
-from geosand.columns import Ints, Strings
+from geosand.columns import Floats, Ints, Strings
 from geosand.planning.route import middles, natural, route
 from geosand.season.ledger import Ledger
 from geosand.site.tables import HAZARDS, Site
@@ -158,6 +159,23 @@ def chosen_spreader(site: Site, ledger: Ledger, name: str | None) -> tuple[str, 
     if len(names) < 2:
         return found, ""
     return found, f"the spreader is that of the last dressing: {found or 'not named'}"
+
+
+def last_figures(site: Site, column: Floats, spreader: str, day: np.datetime64) -> Floats:
+    """Figures of the last dressing of a spreader that says any; ``column`` has a row as Dressed."""
+    d, of = site.dressings, site.dressed.dressing
+    rows = np.flatnonzero(((d.spreader == spreader) & (d.date <= day))[of] & np.isfinite(column))
+    return column[rows[of[rows] == of[rows[-1]]]] if len(rows) else column[:0]
+
+
+def last_figure(figures: Floats) -> float:
+    """The figure of most surfaces; nan of none.
+
+    >>> last_figure(np.array([5.0, 7.5, 7.5]))
+    7.5
+    """
+    values, count = np.unique(figures, return_counts=True)
+    return float(values[count.argmax()]) if len(values) else math.nan
 
 
 def _last(site: Site, ledger: Ledger) -> int:

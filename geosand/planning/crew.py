@@ -19,10 +19,11 @@ HIT, HIT_FREEDOM = 0.10, 2.0
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CrewPrecision:
-    """How far a dressing lies from its plan, as a share of the plan."""
+    """How far the next dressing will lie from its plan, as a share of the plan."""
 
-    u: float
+    u: float  #: about ``more``
     degrees_of_freedom: float
+    more: float  #: that this crew usually spreads above the plan, never below 0
     ratio: Floats  #: caught / planned mass of each dressing it stands on
     dressings: Ints  #: rows of Dressings
 
@@ -38,9 +39,7 @@ def crew_precision(
 ) -> CrewPrecision:
     """Deviation of caught from planned mass over the dressings of a spreader up to a day.
 
-    u² = (2·0.10² + Σ(ratio − 1)²)/(2 + k) of k dressings, with k + 2 degrees of freedom: about the
-    plan and not about the crew's own mean, since a crew that spreads a tenth too much needs a tenth
-    more sand. Rows without a planned depth or without catches do not count, nor does a dressing
+    Rows without a planned depth or without catches do not count, nor does a dressing
     that does not close: its catches or its records are wrong. What the catches did not see well is
     in it too, so that it is rather too large than too small.
     """
@@ -54,18 +53,30 @@ def crew_precision(
     mine = (site.dressings.spreader == spreader) & (site.dressings.date <= as_of) & (meant > 0)
     mine &= balance.verdict != NOT_CLOSED
     rows = np.flatnonzero(mine)
-    u, freedom = deviation(caught[rows] / meant[rows])
+    ratio = caught[rows] / meant[rows]
+    more, u = deviation(ratio)
     return CrewPrecision(
-        u=u, degrees_of_freedom=freedom, ratio=caught[rows] / meant[rows], dressings=rows
+        u=u,
+        degrees_of_freedom=HIT_FREEDOM + len(rows),
+        more=max(more, 0.0),
+        ratio=ratio,
+        dressings=rows,
     )
 
 
 def deviation(ratio: Floats) -> tuple[float, float]:
-    """Root mean square deviation of ratios (k,) from 1 with the default's two, and its freedom.
+    """What to expect of the next ratio less 1, from those of k dressings, and its u.
+
+    The default counts as two dressings on their plan, so that a crew's own mean m is believed by
+    k/(k + 2); u² = (2·0.10²/1.5 + Σ(ratio − 1 − m)² + 2k/(k + 2)·m²)/(k + 2)·(1 + 1/(k + 2)), with
+    k + 2 degrees of freedom: normal dressings of unknown mean and variance with a conjugate prior,
+    e.g. Gelman et al., Bayesian Data Analysis, section 3.3 (from memory).
 
     >>> deviation(np.array([]))
-    (0.1, 2.0)
+    (0.0, 0.1)
     """
-    freedom = HIT_FREEDOM + len(ratio)
-    square = (HIT_FREEDOM * HIT**2 + float(((ratio - 1) ** 2).sum())) / freedom
-    return float(np.sqrt(square)), freedom
+    k, n = len(ratio), HIT_FREEDOM + len(ratio)
+    own = float((ratio - 1).mean()) if k else 0.0
+    square = HIT_FREEDOM * HIT**2 / (1 + 1 / HIT_FREEDOM)
+    square += float(((ratio - 1 - own) ** 2).sum()) + HIT_FREEDOM * k / n * own**2
+    return own * k / n, float(np.sqrt(square / n * (1 + 1 / n)))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import NamedTuple
 
@@ -12,7 +13,7 @@ from geosand.areas.register import AreaRegister
 from geosand.balance.account import Balance
 from geosand.columns import Floats, Geometries, Ints, take
 from geosand.errors import Finding
-from geosand.planning.choosing import in_order_of_need, in_working_order
+from geosand.planning.choosing import in_order_of_need, in_working_order, last_figure, last_figures
 from geosand.planning.crew import CrewPrecision, crew_precision
 from geosand.planning.next_rate import Holes, NextRates, next_rates
 from geosand.planning.order import LoadSplit, SandOrder, sand_order, split_by_load
@@ -20,7 +21,8 @@ from geosand.planning.overthrow import StripWidth, strip_width
 from geosand.planning.passes import Headings, best_headings, forced_overthrow, pass_lines
 from geosand.planning.plan_findings import plan_findings
 from geosand.planning.route import legs, middles
-from geosand.planning.setting import SettingFit, Settings, settings_for, site_setting
+from geosand.planning.setting import SettingFit, Settings, settings_for
+from geosand.planning.tried_settings import site_setting
 from geosand.rates.surface_rates import Rates
 from geosand.season.ledger import Ledger
 from geosand.site.tables import Site
@@ -104,7 +106,8 @@ def next_dressing(
     width = max(strip.width_m, 0.0) if math.isfinite(strip.width_m) else 0.0
     over = width * plan.rate_kg_m2 * plan.perimeter_m
     load = (request.load_kg or order.unit.mass_kg) / (1 + order.moisture)
-    drive = _driving(site, register, balance, plan, request, day)
+    figures = _figures(site, request, day)
+    drive = _driving(site, register, rates, plan, request, figures, day)
     findings = plan_findings(
         site,
         register,
@@ -115,6 +118,7 @@ def next_dressing(
         drive.fit,
         spreader=spreader,
         swath=drive.swath_m,
+        figures=figures,
         holes=request.holes is not None,
     )
     return NextDressing(
@@ -146,19 +150,36 @@ class _Driving(NamedTuple):
     swath_m: float
 
 
+def _figures(site: Site, request: Request, day: np.datetime64) -> dict[str, Floats]:
+    """Speed and swath as asked for, else those on the surfaces of the last dressing."""
+    asked = {
+        "speed": (request.speed_m_s, site.dressed.speed_m_s),
+        "swath": (request.swath_m, site.dressed.swath_m),
+    }
+    return {
+        name: np.array([one]) if one else last_figures(site, column, request.spreader, day)
+        for name, (one, column) in asked.items()
+    }
+
+
 def _driving(
     site: Site,
     register: AreaRegister,
-    balance: Balance,
+    rates: Rates,
     plan: NextRates,
     request: Request,
+    figures: Mapping[str, Floats],
     day: np.datetime64,
 ) -> _Driving:
-    spreader = request.spreader
-    speed = request.speed_m_s or last_figure(site, site.dressings.speed_m_s, spreader, day)
-    swath = request.swath_m or last_figure(site, site.dressings.swath_m, spreader, day)
+    speed, swath = last_figure(figures["speed"]), last_figure(figures["swath"])
     fit = site_setting(
-        site, balance, spreader=spreader, sand=request.sand, as_of=day, swath_m=swath
+        site,
+        register,
+        rates,
+        spreader=request.spreader,
+        sand=request.sand,
+        as_of=day,
+        swath_m=swath,
     )
     last = last_headings(site, day)[site.surfaces.ground[plan.row]]
     return _Driving(
@@ -249,7 +270,7 @@ def dressing_passes(register: AreaRegister, plan: NextDressing) -> tuple[Geometr
 
 def last_headings(site: Site, as_of: np.datetime64) -> Floats:
     """Heading (degrees) at which each surface id was last driven up to a day; nan = not known."""
-    heading = site.dressings.heading_degree[site.dressed.dressing]
+    heading = site.dressed.heading_degree
     day = site.dressings.date[site.dressed.dressing]
     known = np.flatnonzero(np.isfinite(heading) & (day <= as_of))
     known = known[np.argsort(day[known], kind="stable")]
@@ -267,10 +288,3 @@ def _headings(
     forced = forced_overthrow(register.owned_plane[plan.row], swath_m=swath_m)
     avoid = AVOID_DEGREE if request.avoid_last else 0.0
     return best_headings(forced, last_degree=last, avoid_within_degree=avoid)
-
-
-def last_figure(site: Site, column: Floats, spreader: str, day: np.datetime64) -> float:
-    """The newest figure of a spreader; nan where it has none."""
-    d = site.dressings
-    rows = np.flatnonzero((d.spreader == spreader) & (d.date <= day) & np.isfinite(column))
-    return float(column[rows[-1]]) if len(rows) else math.nan

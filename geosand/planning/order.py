@@ -74,9 +74,10 @@ def sand_order(
 
     need = (Σ rate·area + strip width·Σ rate·perimeter)·(1 + w). Its uncertainty: how well the crew
     hits a planned rate, areas, the next dressing's strip width, water content, and what the units
-    really hold; for the assured mass also what lies in stock. ``assurance`` is 0.5 to 1 (both left
-    out); a one-sided bound, Student's t. ``stock_kg`` None: deliveries less loads of this sand up
-    to ``as_of``, not below zero. Raises ValueError for an assurance out of range.
+    really hold; for the assured mass also what lies in stock, and what this crew usually spreads
+    above the plan. ``assurance`` is 0.5 to 1 (both left out); a one-sided bound, Student's t.
+    ``stock_kg`` None: deliveries less loads of this sand up to ``as_of``, not below zero. Raises
+    ValueError for an assurance out of range.
     """
     if not 0.5 < assurance < 1:
         raise ValueError(
@@ -90,7 +91,7 @@ def sand_order(
     need = _as_delivered(dry, water, unit, crew)
     stock = stock_on_hand(site, sand, as_of) if stock_kg is None else Stock(mass_kg=stock_kg)
     doubt = need.with_effects({STOCK: np.array([stock.u_kg if need.value[0] > 0 else 0.0])})
-    assured = float(doubt.interval(coverage=2 * assurance - 1).high[0])
+    assured = float(doubt.scaled(1 + crew.more).interval(coverage=2 * assurance - 1).high[0])
     order = max(assured - max(np.nan_to_num(stock.mass_kg), 0.0), 0.0) if need.value[0] > 0 else 0.0
     return SandOrder(
         on_surfaces_dry_kg=float(on.value[0]),

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 
 import numpy as np
 import shapely
 
 from geosand.areas.register import AreaRegister
+from geosand.columns import Floats
 from geosand.errors import Finding
 from geosand.planning.next_rate import NextRates
 from geosand.planning.order import SandOrder
@@ -30,9 +32,13 @@ def plan_findings(
     *,
     spreader: str,
     swath: float,
+    figures: Mapping[str, Floats],
     holes: bool,
 ) -> list[Finding]:
-    """What is worth knowing, in words without units; figures are told by who shows them."""
+    """What is worth knowing, in words without units; figures are told by who shows them.
+
+    ``figures`` are the speeds and swaths on the surfaces of the last dressing.
+    """
     names = site.dressings.id
     whose = f" with {spreader}" if spreader else ""
     told: list[tuple[str, str]] = []
@@ -52,6 +58,10 @@ def plan_findings(
     if math.isnan(order.unit.mass_kg):
         told.append(("units", "no load of this sand tells the mass of a bag: no count is given"))
     told += [("setting", text) for text in fit.left_out]
+    for name, each in figures.items():
+        if (each != each[:1]).any():
+            text = f"surfaces of the last dressing had different {name}s: that of most is taken"
+            told.append(("setting", f"{text}; --{name} names another"))
     told += [("heading", text) for text in _of_headings(site, register, plan, spreader, swath)]
     told += [("holes", text) for text in _of_holes(site, plan) if holes]
     return [Finding(about=about, text=text, topic="plan") for about, text in told]

@@ -3,16 +3,21 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
-from geosand.balance.account import Balance
-from geosand.columns import Bools, Floats, Ints, Strings, freeze, ratio
+from geosand.columns import Floats, Ints, Strings, freeze
 from geosand.distributions import student_quantile
-from geosand.errors import printable
-from geosand.planning.setting_words import as_numbers
-from geosand.site.tables import Site
+from geosand.planning.setting_line import (
+    RowErrors,
+    left_open,
+    levels_of,
+    line_of_differences,
+    line_of_levels,
+    more_closely,
+    within,
+)
 
 #: How far past the tried settings a rate may be asked for, as a share; our own choice.
 BEYOND = 0.25
@@ -30,6 +35,18 @@ class CaughtAt:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Tried:
+    """Surfaces of a dressing that were set and driven alike."""
+
+    setting: float
+    speed_m_s: float  #: nan = not said
+    swath_m: float  #: nan = not said
+    rate_kg_m2: float
+    u_rate_kg_m2: float  #: of the rate that the setting gives, from catches alone
+    surfaces: tuple[str, ...]  #: ids
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class SettingFit:
     """Rate against opening = setting / speed at one swath, for one spreader and one sand.
 
@@ -38,16 +55,20 @@ class SettingFit:
 
     intercept_kg_m2: float  #: 0 where the line goes through the origin
     slope: float  #: kg/m² per unit of opening (setting per m/s); nan where nothing was tried
-    scatter: float  #: standard deviation of rate / opening about the line; nan with one dressing
-    degrees_of_freedom: int
+    scatter: float  #: standard deviation of dressings' rate / opening about the line; nan of one
+    degrees_of_freedom: float  #: of the scatter; 0 with one dressing
     through_origin: bool
-    tried: Floats  #: openings
-    dressings: Ints  #: rows of Dressings
-    left_out: tuple[str, ...]  #: sentences on dressings that could not be used
+    u_intercept_kg_m2: float  #: what the line may turn by; 0 where the scatter holds that too
+    freedom_of_intercept: float
+    middle: float  #: mean of the dressings' 1 / opening, about which the line turns
+    count: int  #: dressings
+    tried: Floats  #: openings; one row a setting of a dressing
+    dressings: Ints  #: rows of Dressings, as ``tried``
+    left_out: tuple[str, ...] = ()  #: sentences on dressings that could not be used
     words: tuple[str, str] = ("", "")  #: what stands before and after the number on the spreader
     speeds_said: bool = True  #: False: no speed on record, taken as the same each time
     by_word: tuple[CaughtAt, ...] = ()
-    settings: tuple[float, ...] = ()  #: tried, as set on the spreader; () = only openings are known
+    at: tuple[Tried, ...] = ()  #: what was tried, as ``tried``; () = only openings are known
     rises: bool = True  #: False: a higher setting did not give more, so that none can be told
 
     @property
@@ -65,17 +86,22 @@ class SettingFit:
         if n == 1:
             return f"plain ratio to the one dressing on record; its scatter is not known{speed}"
         line = "a line through the origin" if self.through_origin else "a line with an intercept"
-        return f"{line}, from {n} dressings{speed}"
+        if self.count == 1:
+            return (
+                f"{line}, from {n} settings in one dressing; how much dressings differ is not"
+                f" known{speed}"
+            )
+        settings = f"{n} settings in " if n > self.count else ""
+        return f"{line}, from {settings}{self.count} dressings{speed}"
 
     @property
     def scatter_share(self) -> float:
         """95 % of further dressings lie within ± this share of the rate; nan = not known."""
-        n = len(self.tried)
         if not self.degrees_of_freedom or not self.rises:
             return math.nan
         t = float(student_quantile(0.975, self.degrees_of_freedom))
-        middle = self.slope + self.intercept_kg_m2 * float((1 / self.tried).mean())
-        return t * self.scatter * math.sqrt(1 + 1 / n) / middle
+        of_middle = self.slope + self.intercept_kg_m2 * self.middle
+        return t * self.scatter * math.sqrt(1 + 1 / self.count) / of_middle
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -93,121 +119,59 @@ class Settings:
         freeze(self)
 
 
-def fit_setting(opening: Floats, rate_kg_m2: Floats) -> SettingFit:
+def fit_setting(opening: Floats, rate_kg_m2: Floats, errors: RowErrors | None = None) -> SettingFit:
     """Fit rate = b·x, or a + b·x where the data support an intercept; x = ``opening``, above 0.
 
-    Relative errors are equal, so weights are 1/x²: rate/x = b + a/x by ordinary least squares. The
-    intercept is kept where there are at least three dressings at two openings or more and its
-    |t| exceeds Student's 97.5 % quantile with n − 2 degrees of freedom, and the slope stays above
-    zero. Weighted least squares: e.g. Draper & Smith, Applied Regression Analysis (from memory).
+    Errors are a share of the rate, so that rate/x = b + a/x is fitted. A dressing has an error of
+    its own that all its rows share, the same variance s² for each; the rows of one differ by
+    what their catches may be off (``errors``; None: each row is a dressing). So a dressing's level,
+    the mean of its rows by 1/variance, is one observation with variance s², and the differences
+    within it, with their covariance, are others, of a alone, that do not depend on the levels
+    (recovery of inter-block information: Yates 1940; from memory). Levels are fitted by ordinary
+    least squares of rate/x, e.g. Draper & Smith, Applied Regression Analysis (from memory).
+
+    The intercept is kept where its |t| exceeds Student's 97.5 % quantile and the slope stays above
+    zero; with one row a dressing that takes three dressings at two openings or more. Where it is
+    not kept, what the differences leave open of it stays in the interval.
     Where openings differ by more than ``BEYOND`` and that line does not rise, more sand did not
     come from a wider opening, whatever the numbers on the spreader mean.
     """
+    rows = len(opening)
+    if errors is None:
+        errors = RowErrors(np.arange(rows), np.diag(rate_kg_m2**2), np.ones(rows))
     z, q = 1 / opening, rate_kg_m2 / opening
-    n = len(q)
-    slope, intercept, freedom = float(q.mean()) if n else math.nan, 0.0, max(n - 1, 0)
-    rest = float(((q - slope) ** 2).sum()) if n else 0.0
-    spread = float(((z - z.mean()) ** 2).sum()) if n else 0.0
-    through = rises = True
-    if spread > 1e-12 * float((z**2).sum()):
-        a = float(((z - z.mean()) * (q - slope)).sum() / spread)
-        b = slope - a * float(z.mean())
-        rises = b > 1e-9 * slope or float(opening.max()) <= (1 + BEYOND) * float(opening.min())
-    if n >= 3 and spread > 1e-12 * float((z**2).sum()):
-        left = float(((q - b - a * z) ** 2).sum())
-        limit = float(student_quantile(0.975, n - 2))
-        if b > 0 and abs(a) > limit * math.sqrt(left / (n - 2) / spread):
-            through, slope, intercept, rest, freedom = False, b, a, left, n - 2
+    relative = errors._replace(covariance=errors.covariance * np.outer(z, z))
+    level, differences = levels_of(z, q, relative), within(z, q, relative)
+    by_levels = line_of_levels(level)
+    line = more_closely(by_levels, line_of_differences(level, differences))
+    told = abs(line.intercept) > line.half_width
+    rises = line.rises or (by_levels.rises and not told)
+    rises = rises or float(opening.max()) <= (1 + BEYOND) * float(opening.min())
+    kept = told and line.at_origin > 0
+    if not kept:
+        freedom = max(len(level.q) - 1, 0)
+        rest = float(((level.q - line.slope) ** 2).sum())
+        scatter = math.sqrt(rest / freedom) if freedom else math.nan
+        line = line._replace(
+            intercept=0.0,
+            u=left_open(level, differences, scatter) if differences.information else 0.0,
+            freedom=differences.freedom,
+            scatter=scatter,
+            freedom_of_scatter=freedom,
+        )
     return SettingFit(
-        intercept_kg_m2=intercept,
-        slope=slope,
-        scatter=math.sqrt(rest / freedom) if freedom else math.nan,
-        degrees_of_freedom=freedom,
-        through_origin=through,
+        intercept_kg_m2=line.intercept,
+        slope=line.at_origin,
+        scatter=line.scatter,
+        degrees_of_freedom=line.freedom_of_scatter,
+        through_origin=not kept,
+        u_intercept_kg_m2=line.u,
+        freedom_of_intercept=line.freedom,
+        middle=line.middle,
+        count=len(level.q),
         tried=opening,
-        dressings=np.arange(n),
-        left_out=(),
+        dressings=errors.dressing,
         rises=rises,
-    )
-
-
-def site_setting(
-    site: Site,
-    balance: Balance,
-    *,
-    spreader: str,
-    sand: int,
-    as_of: np.datetime64,
-    swath_m: float = math.nan,
-) -> SettingFit:
-    """The fit of one spreader and sand from a site's dressings up to ``as_of``, for one swath.
-
-    What runs out at a setting is laid on twice the ground at twice the swath: a dressing at another
-    swath counts with its opening times ``swath_m`` over its own, where both are known.
-
-    A dressing counts with a setting that is a number, alone or between the same words as in the
-    newest ("gate 3"), a speed, catches, and one planned depth (of several depths at one setting
-    nobody knows how each was reached); the others are told. Where no dressing says its speed, it is
-    taken as the same each time.
-    """
-    d = site.dressings
-    mine = (d.spreader == spreader) & (d.sand == sand) & (d.date <= as_of)
-    setting, words = as_numbers(d.setting, mine)
-    rate = ratio(balance.on_surfaces.value, balance.dressed_area_m2)
-    several = _several_depths(site)
-    able = mine & ~several & (setting > 0) & (rate > 0)
-    said = bool(np.isfinite(d.speed_m_s[able]).any()) or not able.any()
-    speed = d.speed_m_s if said else np.ones(len(d))
-    used = able & (speed > 0)
-    by_word = mine & ~several & np.isnan(setting) & (d.setting != "") & (rate > 0)
-    told = [
-        f"{d.id[k]} is not used for the setting: "
-        + (
-            "its planned depths differ"
-            if several[k]
-            else _missing(str(d.setting[k]), setting[k], rate[k])
-        )
-        for k in np.flatnonzero(mine & ~used & ~by_word)
-    ]
-    rows = np.flatnonzero(used)
-    wider = np.nan_to_num(swath_m / d.swath_m, nan=1.0)
-    fit = fit_setting(setting[rows] / speed[rows] * wider[rows], rate[rows])
-    return replace(
-        fit,
-        dressings=rows,
-        left_out=tuple(told),
-        words=words,
-        speeds_said=said,
-        by_word=_by_word(site, rate, by_word),
-        settings=tuple(setting[rows].tolist()),
-    )
-
-
-def _several_depths(site: Site) -> Bools:
-    """Dressings whose rows were planned with different depths."""
-    size, group = len(site.dressings), site.dressed.dressing
-    low, high = np.full(size, np.inf), np.full(size, -np.inf)
-    np.fmin.at(low, group, site.dressed.planned_m)
-    np.fmax.at(high, group, site.dressed.planned_m)
-    different: Bools = high > low * (1 + 1e-9)
-    return different
-
-
-def _by_word(site: Site, rate: Floats, rows: Bools) -> tuple[CaughtAt, ...]:
-    """Mean rate at each setting that is a word, and speed."""
-    d = site.dressings
-    found: dict[tuple[str, float], list[float]] = {}
-    for k in np.flatnonzero(rows).tolist():
-        speed = float(d.speed_m_s[k]) if d.speed_m_s[k] > 0 else 0.0
-        found.setdefault((str(d.setting[k]), speed), []).append(float(rate[k]))
-    return tuple(
-        CaughtAt(
-            setting=setting,
-            speed_m_s=speed or math.nan,
-            rate_kg_m2=sum(rates) / len(rates),
-            dressings=len(rates),
-        )
-        for (setting, speed), rates in found.items()
     )
 
 
@@ -216,8 +180,8 @@ def settings_for(
 ) -> Settings:
     """Settings (n,) that give rates (n,) at one speed, with 95 % prediction intervals.
 
-    x = (rate − a)/b; the interval holds the x whose predicted rate, with t·s·√(x²(1 + 1/n) +
-    (1 − z̄x)²/Szz), z = 1/x (the last term only with an intercept), holds the rate asked for
+    x = (rate − a)/b; the interval holds the x whose predicted rate, with √(t²s²·x²(1 + 1/n) +
+    t²u(a)²·(1 − z̄x)²), n dressings with a mean z̄ of 1/x, holds the rate asked for
     (Fieller 1954, as in inverse regression; from memory). An x beyond the tried ones by more than
     the share ``beyond`` is refused, and so is a setting beyond those set so far; where more passes
     over the surface bring both into their range, that many are proposed.
@@ -233,7 +197,7 @@ def settings_for(
     openings = (rate_kg_m2[:, None] / times - fit.intercept_kg_m2) / fit.slope
     inside = (openings >= least) & (openings <= most) & (rate_kg_m2 > 0)[:, None]
     of_opening = inside.any(axis=1)
-    set_so_far = np.array(fit.settings or fit.tried * speed_m_s)
+    set_so_far = np.array([one.setting for one in fit.at] or fit.tried * speed_m_s)
     lowest, highest = set_so_far.min() * (1 - beyond), set_so_far.max() * (1 + beyond)
     inside &= (openings * speed_m_s >= lowest) & (openings * speed_m_s <= highest)
     first = inside.argmax(axis=1)
@@ -274,32 +238,27 @@ def _tried(settings: Floats) -> str:
     return f"tried was {ends[0]}" if ends[0] == ends[1] else f"tried were {' to '.join(ends)}"
 
 
+def _half_width(u: float, freedom: float) -> float:
+    return float(student_quantile(0.975, freedom)) * u if u else 0.0
+
+
 def _bounds(fit: SettingFit, rate: Floats, x: Floats) -> tuple[Floats, Floats]:
-    """Roots of (rate − a − b·x)² = t²s²·(x²(1 + 1/n) + (1 − z̄x)²/Szz)."""
+    """Roots of (rate − a − b·x)² = t²s²·x²(1 + 1/n) + t²u(a)²·(1 − z̄x)²."""
     if not fit.degrees_of_freedom:
         return np.full(len(x), np.nan), np.full(len(x), np.nan)
-    n, z = len(fit.tried), 1 / fit.tried
-    ts2 = (float(student_quantile(0.975, fit.degrees_of_freedom)) * fit.scatter) ** 2
-    middle = 0.0 if fit.through_origin else float(z.mean())
-    weight = 0.0 if fit.through_origin else 1 / float(((z - middle) ** 2).sum())
+    scatter = _half_width(fit.scatter, fit.degrees_of_freedom) ** 2
+    turn = _half_width(fit.u_intercept_kg_m2, fit.freedom_of_intercept) ** 2
     r = rate - fit.intercept_kg_m2
     known = np.isfinite(x)
     # c2·x² + c1·x + c0 = 0
-    c2 = fit.slope**2 - ts2 * (1 + 1 / n + middle**2 * weight)
-    c1 = -2 * r * fit.slope + 2 * ts2 * middle * weight
-    c0 = r**2 - ts2 * weight
+    c2 = fit.slope**2 - scatter * (1 + 1 / fit.count) - turn * fit.middle**2
+    c1 = -2 * r * fit.slope + 2 * turn * fit.middle
+    c0 = r**2 - turn
     root = np.sqrt(np.maximum(c1**2 - 4 * c2 * c0, 0.0))
     if c2 > 0:
         low, high = (-c1 - root) / (2 * c2), (-c1 + root) / (2 * c2)
-    else:  # the slope itself is not told from zero: no upper bound
-        below = np.where(known, root - c1, 1.0)  # 0 where no sand is asked for
-        low, high = 2 * c0 / below, np.full(len(x), np.inf)
+    else:  # the slope itself is not told from zero: no upper bound, nor a lower where 0 fits too
+        bounded = known & (c0 > 0)
+        low = np.where(bounded, 2 * c0 / np.where(bounded, root - c1, 1.0), 0.0)
+        high = np.full(len(x), np.inf)
     return np.where(known, np.maximum(low, 0.0), np.nan), np.where(known, high, np.nan)
-
-
-def _missing(text: str, setting: float, rate: float) -> str:
-    if not text:
-        return "its setting is not said"
-    if not setting > 0:
-        return f"its setting {printable(text)!r} is no number above 0"
-    return "its speed is not said" if rate > 0 else "it has no usable catches"

@@ -53,6 +53,32 @@ def test_a_cap_leaves_the_rest_and_a_floor_leaves_all(worked):
     assert floor.note[2] == "below the least depth asked for: left for later"
 
 
+def test_a_dressing_of_just_the_least_or_the_most_is_neither_left_out_nor_capped(worked):
+    plan = planned(worked(), depth_m=0.002, minimum_m=0.002, maximum_m=0.002)
+    assert plan.depth_m.tolist() == [0.002] * 3
+    assert plan.note.tolist() == [""] * 3
+    more = planned(worked("more"), depth_m=0.003, maximum_m=0.002)
+    assert more.note.tolist() == ["capped"] * 3
+    # one depth for all is no shortfall that a cap leaves for later
+    assert more.left_m.tolist() == [0.0] * 3
+
+
+def test_what_a_cap_leaves_of_a_mix_is_its_sand(worked):
+    """Greens lack 3.97 mm less what was caught, of sand; 2 mm of a mix bring 1.6 mm of it."""
+    toml = TOML.replace("[sands.dried]", "[sands.dried]\nsand_mass_fraction = 0.8")
+    plan = planned(worked(as_of="2026-06-30", toml=toml), maximum_m=0.002)
+    np.testing.assert_allclose(plan.left_m[:2], plan.shortfall_m[:2] - 0.8 * 0.002, rtol=1e-12)
+
+
+def test_of_a_mix_that_was_not_measured_its_sand_counts_as_planned(worked):
+    toml = TOML.replace("[sands.dried]", "[sands.dried]\nsand_mass_fraction = 0.8")
+    days = "dressing,date,surfaces,planned_depth_mm\nD1,2026-04-10,green,0.6\n"
+    once = planned(worked(as_of="2026-06-30", toml=toml, dressings=days))
+    more = days + "D2,2026-05-10,g1,1.0\n"
+    twice = planned(worked("two", as_of="2026-06-30", toml=toml, dressings=more))
+    np.testing.assert_allclose(once.shortfall_m - twice.shortfall_m, [0.8e-3, 0, 0], atol=1e-15)
+
+
 def test_over_dressed_surfaces_get_nothing_either_way(worked):
     catches = [c | {"gross_g": 300} if k < 3 else c for k, c in enumerate(CATCHES)]
     results = worked(as_of="2026-04-10", catches=catches)

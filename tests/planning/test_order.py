@@ -1,5 +1,7 @@
 """Expected overthrow, assurance, stock, bags and loads."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -10,7 +12,7 @@ from geosand.estimates import Estimates
 from geosand.planning.choosing import chosen_surfaces
 from geosand.planning.crew import CrewPrecision, crew_precision, deviation
 from geosand.planning.next_rate import next_rates
-from geosand.planning.order import sand_order, split_by_load
+from geosand.planning.order import last_unit, sand_order, split_by_load
 from geosand.planning.overthrow import StripWidth, strip_width
 from tests.sites import CATCHES, DRESSINGS, TOML
 
@@ -19,7 +21,11 @@ SPREADER = "dressing,date,surfaces,planned_depth_mm,spreader,swath_m\n"
 
 
 EXACT = CrewPrecision(
-    u=0.0, degrees_of_freedom=2.0, ratio=np.zeros(0), dressings=np.zeros(0, dtype=np.int64)
+    u=0.0,
+    degrees_of_freedom=2.0,
+    more=0.0,
+    ratio=np.zeros(0),
+    dressings=np.zeros(0, dtype=np.int64),
 )
 
 
@@ -96,6 +102,19 @@ def test_the_strip_is_the_one_that_the_balance_shows(worked):
     assert np.isnan(width_of(results, "belt").width_m)
 
 
+def test_a_dressing_that_was_not_measured_tells_nothing_of_the_strip(worked):
+    """D2 has no loads; up to the day before D1 there is none at all."""
+    parts = two_dressings()
+    both = worked(**parts | {"loads": parts["loads"].replace("L2,D2,17,25\n", "")})
+    strip = width_of(both, "disc")
+    assert (strip.dressings.tolist(), strip.left_out.tolist()) == ([0], [])
+    for day, dressings in (("2026-04-10", [0]), ("2026-04-09", [])):
+        tables = (both.site, both.areas, both.rates, both.balance)
+        found = strip_width(*tables, spreader="disc", as_of=np.datetime64(day))
+        assert found.dressings.tolist() == dressings
+        assert np.isnan(found.width_m) == (not dressings)
+
+
 def test_later_dressings_do_not_tell_the_strip_of_an_earlier_day(worked):
     parts = two_dressings()
     both = worked(**parts)
@@ -156,10 +175,39 @@ def test_crew_precision_by_hand(worked):
     crew = crew_precision(*_parts(worked()), spreader="", as_of=DAY)
     caught = (0.9233 * 400 + 0.9033 * 900) / 1300
     assert crew.ratio[0] == pytest.approx(caught / 0.93, abs=0.003)
-    assert crew.u**2 == pytest.approx((2 * 0.01 + (crew.ratio[0] - 1) ** 2) / 3)
+    # two dressings on their plan stand beside one that is off by d: mean d/3, squares 2d²/3
+    square = (2 * 0.01 / 1.5 + (crew.ratio[0] - 1) ** 2 * 2 / 3) / 3
+    assert crew.u**2 == pytest.approx(square * (1 + 1 / 3))
+    assert crew.more == pytest.approx(max((crew.ratio[0] - 1) / 3, 0.0))
     assert crew.degrees_of_freedom == 3
     other = crew_precision(*_parts(worked("belt")), spreader="belt", as_of=DAY)
     assert (other.u, other.degrees_of_freedom, len(other.ratio)) == (0.1, 2.0, 0)
+
+
+def test_the_crews_precision_is_of_its_own_dressings_up_to_the_day_and_of_planned_rows(worked):
+    """D2 hits 0.6 mm on g1 by 1.24/0.93 of it; its row without a plan and D3 tell nothing."""
+    catches = [
+        *CATCHES,
+        *(c | {"catch": f"d{k}", "dressing": "D2", "gross_g": 174} for k, c in enumerate(CATCHES)),
+        *(c | {"catch": f"e{k}", "dressing": "D3"} for k, c in enumerate(CATCHES)),
+    ]
+    rows = ["D1,2026-04-10,green,0.6,disc", "D2,2026-05-10,g1,0.6,disc", "D2,2026-05-10,g2,,disc"]
+    rows.append("D3,2026-05-11,green,0.6,belt")
+    results = worked(
+        dressings="dressing,date,surfaces,planned_depth_mm,spreader\n" + "\n".join(rows) + "\n",
+        loads="load,dressing,count,unit_mass_kg\n",
+        catches=catches,
+    )
+    for day, expected in (("2026-05-09", [0]), ("2026-05-10", [0, 1]), ("2026-06-01", [0, 1])):
+        crew = crew_precision(*_parts(results), spreader="disc", as_of=np.datetime64(day))
+        assert crew.dressings.tolist() == expected
+        assert crew.degrees_of_freedom == 2 + len(expected)
+    assert crew.ratio[1] == pytest.approx(1.24 / 0.93, rel=1e-9)
+    # as the sample variance of the two and two on their plan, and the default's own scatter
+    off = np.array([crew.ratio[0] - 1, 1.24 / 0.93 - 1, 0.0, 0.0])
+    square = (2 * 0.1**2 / 1.5 + ((off - off.mean()) ** 2).sum()) / 4
+    assert crew.u == pytest.approx(np.sqrt(square * 1.25), rel=1e-9)
+    assert crew.more == pytest.approx(off.mean(), rel=1e-9)
 
 
 def test_a_dressing_that_does_not_close_tells_nothing_of_the_crew(worked):
@@ -173,18 +221,35 @@ def _parts(results):
     return results.site, results.areas, results.rates, results.balance
 
 
-@pytest.mark.parametrize(("dressings", "least", "most"), [(1, 0.88, 0.97), (6, 0.88, 0.94)])
-def test_the_assured_mass_is_enough_as_often_as_it_says(dressings, least, most):
-    """Known truth: a crew that is 8 % off, one time up and one time down, orders with 90 %."""
+@pytest.mark.parametrize(
+    ("bias", "scatter", "dressings", "least", "most"),
+    [
+        (0.0, 0.08, 1, 0.88, 0.97),
+        (0.0, 0.08, 6, 0.88, 0.94),
+        (0.1, 0.06, 1, 0.87, 0.93),  # a crew that always spreads a tenth too much
+        (0.1, 0.06, 6, 0.87, 0.93),
+        (-0.1, 0.06, 6, 0.97, 1.0),  # or too little: the plan itself stays ordered for
+    ],
+)
+def test_the_assured_mass_is_enough_as_often_as_it_says(bias, scatter, dressings, least, most):
+    """Known truth: crews off by ``scatter`` about their own mean, orders with 90 %."""
     random = np.random.default_rng(9)
     enough, tried = 0, 4000
     quantile = float(student_quantile(0.9, 2 + dressings))
     for _ in range(tried):
-        u, freedom = deviation(1 + 0.08 * random.standard_normal(dressings))
-        assert freedom == 2 + dressings
-        bound = 1 + quantile * u
-        enough += 1 + 0.08 * random.standard_normal() <= bound
+        more, u = deviation(1 + bias + scatter * random.standard_normal(dressings))
+        bound = 1 + max(more, 0.0) + quantile * u
+        enough += 1 + bias + scatter * random.standard_normal() <= bound
     assert least <= enough / tried <= most
+
+
+def test_what_a_crew_spreads_above_the_plan_is_in_the_assured_mass_only(worked):
+    results = worked()
+    strip = known_strip(1.0, 0.0)
+    _, exact = ordered(results, strip=strip)
+    _, more = ordered(results, strip=strip, crew=replace(EXACT, more=0.08))
+    assert more.need.value[0] == exact.need.value[0]
+    assert more.need_assured_kg == pytest.approx(1.08 * exact.need_assured_kg, rel=1e-9)
 
 
 def test_the_crew_is_in_the_order(worked):
@@ -192,7 +257,11 @@ def test_the_crew_is_in_the_order(worked):
     strip = known_strip(1.0, 0.0)
     _, exact = ordered(results, strip=strip)
     crew = CrewPrecision(
-        u=0.1, degrees_of_freedom=1e9, ratio=np.zeros(0), dressings=np.zeros(0, dtype=np.int64)
+        u=0.1,
+        degrees_of_freedom=1e9,
+        more=0.0,
+        ratio=np.zeros(0),
+        dressings=np.zeros(0, dtype=np.int64),
     )
     _, off = ordered(results, strip=strip, crew=crew)
     assert off.need.value[0] == exact.need.value[0]
@@ -246,6 +315,78 @@ def test_stock_is_deliveries_less_loads_and_is_subtracted(worked):
     assert order.units == int(np.ceil(order.order_kg / 25))
     _, plenty = ordered(results, stock_kg=5000.0)
     assert (plenty.order_kg, plenty.units) == (0.0, 0)
+
+
+@pytest.mark.parametrize(
+    ("wanted_kg", "units"), [(1000.0, 40), (1000.01, 41), (1024.99, 41), (24.99, 1), (0.0, 0)]
+)
+def test_units_are_whole_and_hold_the_order(worked, wanted_kg, units):
+    results = worked()
+    need = ordered(results, strip=known_strip(1.0, 0.0))[1].need_assured_kg
+    order = ordered(results, strip=known_strip(1.0, 0.0), stock_kg=need - wanted_kg)[1]
+    assert order.order_kg == pytest.approx(wanted_kg, abs=1e-9)
+    assert order.units == units
+
+
+def test_the_unit_is_that_of_the_newest_load_of_the_sand(worked):
+    """Of two on one day the later row; loads of other sands and of later days tell nothing."""
+    sands = "[sands.coarse]\nkiln_dried = true\n\n[catches]"
+    results = worked(
+        toml=TOML.replace("[catches]", sands),
+        dressings="dressing,date,surfaces,sand\nD1,2026-05-10,green,dried\n"
+        "D2,2026-04-10,green,dried\nD3,2026-05-20,green,coarse\nD4,2026-05-21,green,dried\n",
+        loads="load,dressing,count,unit_mass_kg,u_unit_mass_kg,u_label_percent\n"
+        "L1,D1,52,20,0.2,2\nL2,D1,52,25,0.25,1\nL3,D2,52,30,0.3,3\nL4,D3,2,900,9,4\n"
+        "L5,D4,2,1000,10,5\n",
+    )
+    units = [
+        last_unit(results.site, sand, np.datetime64(day))
+        for sand, day in (
+            (0, "2026-05-20"),
+            (0, "2026-05-21"),
+            (0, "2026-05-09"),
+            (1, "2026-12-31"),
+        )
+    ]
+    told = [(unit.mass_kg, unit.u_mass_kg, unit.u_label) for unit in units]
+    assert told == [(25, 0.25, 0.01), (1000, 10, 0.05), (30, 0.3, 0.03), (900, 9, 0.04)]
+    assert np.isnan(last_unit(results.site, 1, np.datetime64("2026-05-19")).mass_kg)
+
+
+def test_without_loads_neither_bags_nor_water_are_known(worked):
+    """The sand is ordered dry and in kg, and nothing of bags is in its uncertainty."""
+    toml = TOML.replace("moisture_dry_basis_percent = 0.0\nu_moisture_percent = 0.2\n", "")
+    loads = "load,dressing,count,unit_mass_kg,moisture_dry_basis_percent\n"
+    catches = [{**c, "moisture_dry_basis_percent": 3} for c in CATCHES]
+    results = worked(toml=toml, loads=loads, catches=catches)
+    plan, order = ordered(results, strip=known_strip(0.0, 0.0))
+    assert np.isnan(order.unit.mass_kg)
+    assert (order.units, order.moisture) == (None, 0.0)
+    assert order.need.value[0] == pytest.approx(plan.mass_kg.sum(), rel=1e-12)
+    parts = order.need.by_category()
+    assert [parts[name][0] for name in ("bags", "label", "moisture")] == [0.0, 0.0, 0.0]
+
+
+def test_bags_label_and_water_are_in_the_need(worked):
+    """n bags of 25 ± 0.25 kg are off by √n · 0.25 kg, their labels by 1 % of all."""
+    results = worked(
+        toml=TOML.replace("moisture_dry_basis_percent = 0.0", "moisture_dry_basis_percent = 4.0")
+    )
+    need = ordered(results, strip=known_strip(1.0, 0.0))[1].need
+    mass = need.value[0]
+    assert need.effects["bags"][0] == pytest.approx(np.sqrt(mass / 25) * 0.25, rel=1e-12)
+    assert need.effects["label"][0] == pytest.approx(0.01 * mass, rel=1e-12)
+    # ± 0.2 points about 4 %: the same dry sand is 1.042/1.04 as heavy
+    assert need.effects["moisture"][0] == pytest.approx(mass * (1.042 / 1.04 - 1), rel=1e-12)
+
+
+def test_areas_of_a_plan_err_as_those_of_a_balance(worked):
+    """80 m and 120 m of edge with 0.775 kg/m² on them: 0.2 m farther out everywhere, 0.1 m each."""
+    toml = TOML.replace("edge_bias_m = 0.05", "edge_bias_m = 0.2")
+    _, order = ordered(worked(toml=toml), strip=known_strip(0.0, 0.0))
+    assert abs(order.need.effects["edge bias"][0]) == pytest.approx(0.2 * 200 * 0.775, rel=1e-4)
+    own = np.hypot(80, 120) * 0.1 * 0.775
+    assert order.need.by_category()["edge"][0] == pytest.approx(own, rel=1e-4)
 
 
 def test_without_deliveries_stock_is_not_known(worked):

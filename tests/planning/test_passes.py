@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 import shapely
 
-from geosand.planning.passes import best_headings, forced_overthrow, pass_lines
+from geosand.planning.passes import _Passes, best_headings, forced_overthrow, pass_lines
 
 
 def column(*shapes):
@@ -205,3 +205,29 @@ def test_a_bunker_inside_and_a_bay_are_spread_over():
         column(hole, bay), swath_m=6.0, heading_degree=np.array([90.0]), offsets=1
     )
     assert forced.excess_m2[:, 0, 0] == pytest.approx([32.0, 64.0])
+
+
+def joined_by_hand(rows):
+    """Union of the intervals of each (cell, strip), each in the place of its first member."""
+    out = []
+    for at, (cell, strip, low, high) in enumerate(rows):
+        same = [o for o in out if o[1:3] == (cell, strip) and o[3] <= high and low <= o[4]]
+        for o in same:
+            out.remove(o)
+        first = min([at, *(o[0] for o in same)])
+        ends = min([low, *(o[3] for o in same)]), max([high, *(o[4] for o in same)])
+        out.append((first, cell, strip, *ends))
+    return [o[1:] for o in sorted(out)]
+
+
+@pytest.mark.parametrize("seed", range(20))
+def test_passes_of_one_strip_that_touch_become_one(seed):
+    """Long ones that reach over several others too, beside a comparison one by one."""
+    rng = np.random.default_rng(seed)
+    cell, strip = rng.integers(0, 2, (2, 30))
+    low = rng.integers(0, 40, 30).astype(float)
+    high = low + rng.choice([1.0, 3.0, 25.0], 30, p=[0.6, 0.3, 0.1])
+    joined = _Passes(cell, strip, low, high).joined()
+    rows = list(zip(*(column.tolist() for column in (cell, strip, low, high)), strict=True))
+    found = list(zip(*(column.tolist() for column in joined), strict=True))
+    assert found == joined_by_hand(rows)

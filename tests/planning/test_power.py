@@ -1,6 +1,7 @@
 """Power of designs: known limits, published sample sizes, and simulated dressings."""
 
 import math
+from itertools import product
 
 import numpy as np
 import pytest
@@ -97,6 +98,10 @@ def test_site_variances_come_from_its_dressings_else_from_defaults(worked):
     tables = (bare.site, bare.areas, bare.rates, bare.balance)
     default = site_variances(*tables, row=row, swath_m=math.nan)
     assert (default.dressings, default.between_surfaces, default.between_catches) == (0, 0.08, 0.08)
+    # trays 0.5 % and their efficiency 3 %, with bags 1 %, or with a bulk density of 1550 ± 30
+    assert default.shared_balance == pytest.approx(math.sqrt(0.005**2 + 0.03**2 + 0.01**2))
+    assert default.shared_depth == pytest.approx(math.hypot(0.005, 0.03, 30 / 1550))
+    assert own.shared_depth == pytest.approx(default.shared_depth)
     # of a square of 20 m a band of 3 m (half the swath) leaves 14 m, one of 1 m leaves 18 m
     assert own.edge_share == pytest.approx(1 - 0.7**2, rel=1e-3)
     assert default.edge_share == pytest.approx(1 - 0.9**2, rel=1e-3)
@@ -138,5 +143,19 @@ def test_single_trays_show_what_was_promised_of_them(tmp_path):
 
 
 def test_designs_that_can_not_be_are_refused():
-    with pytest.raises(ValueError, match="1 to 18 surfaces"):
-        one(variances(), surfaces=19)
+    for wrong in ({"surfaces": 19}, {"surfaces": 0}, {"catches": 0}):
+        with pytest.raises(ValueError, match="1 to 18 surfaces and 1 catch or more on each"):
+            one(variances(), **wrong)
+
+
+@pytest.mark.parametrize(("dressed", "surfaces"), [(3, 2), (5, 1), (4, 4)])
+def test_of_surfaces_without_trays_the_edge_is_open_where_no_tray_sees_one(dressed, surfaces):
+    """All places of single trays, each in the band of 40 % of the ground or not, one by one."""
+    blind = 0.0
+    for seen in product((True, False), repeat=surfaces):
+        chance = math.prod(0.4 if one_of_them else 0.6 for one_of_them in seen)
+        blind += chance * (seen.count(False) + (dressed - surfaces) * (not any(seen))) / dressed
+    banded = variances(shared_balance=0.03, edge_share=0.4)
+    plain = variances(shared_balance=math.hypot(0.03, 0.15 * 0.4 * blind))
+    design = {"dressed": dressed, "surfaces": surfaces, "catches": 1}
+    assert one(banded, **design).overthrow == pytest.approx(one(plain, **design).overthrow)

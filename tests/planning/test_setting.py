@@ -1,11 +1,14 @@
 """Spreader settings against weighted least squares of statsmodels and against limits."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 import statsmodels.api as sm
 
-from geosand.planning.setting import fit_setting, settings_for, site_setting
+from geosand.planning.setting import fit_setting, settings_for
 from geosand.planning.setting_words import as_numbers
+from geosand.planning.tried_settings import site_setting
 from tests.sites import CATCHES
 
 # openings (setting per m/s) and rates with an offset that a line through the origin can not have
@@ -158,7 +161,8 @@ def fitted(worked, name, rows, columns=COLUMNS, **asked):
     loads = "load,dressing,count,unit_mass_kg\n" + "".join(f"L{d},{d},52,25\n" for d in ids)
     results = worked(name, dressings=dressings, catches=catches, loads=loads)
     day = np.datetime64("2026-11-01")
-    return site_setting(results.site, results.balance, spreader="", sand=0, as_of=day, **asked)
+    past = results.site, results.areas, results.rates
+    return site_setting(*past, spreader="", sand=0, as_of=day, **asked)
 
 
 def test_settings_that_are_words_are_listed_with_what_they_gave(worked):
@@ -216,9 +220,7 @@ def test_without_any_speed_it_is_taken_as_the_same_each_time(worked):
     assert "no speed is on record: taken as the same each time" in fit.said
     mixed = fitted(worked, "mixed", [*rows, "D3,2026-04-30,green,0.6,4,5"])
     assert mixed.tried.tolist() == [4 * 3.6 / 5]
-    assert mixed.left_out == tuple(
-        f"{d} is not used for the setting: its speed is not said" for d in ("D1", "D2")
-    )
+    assert mixed.left_out == ("D1, D2 are not used for the setting: their speeds are not said",)
 
 
 def test_a_setting_that_was_never_set_is_refused_though_its_opening_was(worked):
@@ -248,3 +250,15 @@ def test_half_the_swath_takes_half_the_setting(worked):
     some = ["D1,2026-04-10,green,0.6,3,6,", "D2,2026-04-20,green,0.6,3,6,6"]
     fit = fitted(worked, "some", some, f"{COLUMNS},swath_m", swath_m=6.0)
     np.testing.assert_allclose(fit.tried, [3 * 3.6 / 6] * 2)
+
+
+def test_an_interval_holds_its_setting_however_little_is_told():
+    """Where the intercept is told so badly that no sand at all would fit, 0 is the lower limit."""
+    fit = fit_setting(X, ORIGIN)
+    rates = fit.slope * np.linspace(1.0, 3.0, 9)
+    for u in (0.0, 0.01, 0.05, 0.1, 0.2, 1.0):
+        loose = replace(fit, u_intercept_kg_m2=u, freedom_of_intercept=1.0, middle=1 / X.mean())
+        found = settings_for(loose, rates, speed_m_s=2.0)
+        assert (found.low <= found.setting).all()
+        assert (found.setting <= found.high).all()
+    assert not found.low.any()
