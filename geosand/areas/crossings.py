@@ -21,7 +21,7 @@ import shapely
 
 from geosand.areas.ellipsoid import ellipsoid_areas_m2
 from geosand.areas.remarks import square_metres
-from geosand.columns import Floats, Ints
+from geosand.columns import Floats, Geometries, Ints
 
 #: Name of each way and what it keeps; the first is taken where none is named.
 METHODS: Mapping[str, str] = {
@@ -65,12 +65,23 @@ def _faces(polygon: Any, odd: bool) -> Any:
     inside = np.zeros(len(faces), dtype=np.int64)
     kept = np.zeros(len(faces), dtype=np.bool_)
     for part in shapely.get_parts(polygon):
-        shell, *holes = (_turns(points, ring) for ring in shapely.get_rings(part))
+        shell, *holes = (_turns(points, ring) for ring in _outermost_first(shapely.get_rings(part)))
         hole = np.any([turns != 0 for turns in holes], axis=0) if holes else False
         kept |= (shell != 0) & ~np.asarray(hole)
         inside += np.sum([shell, *holes], axis=0)
     chosen = inside % 2 == 1 if odd else kept
     return shapely.union_all(faces[chosen]) if chosen.any() else None
+
+
+def _outermost_first(rings: Geometries) -> Geometries:
+    """The rings of a polygon, that which goes round all others first, as a shell does.
+
+    Where rings run the wrong way round, readers take a hole for the shell.
+    """
+    boxes = np.asarray(shapely.envelope(rings), dtype=object)
+    around = np.asarray(shapely.covers(boxes[:, None], boxes)).all(axis=1)
+    first = int(around.argmax())
+    return np.concatenate([rings[[first]], np.delete(rings, first)])
 
 
 def _turns(points: Floats, ring: Any) -> Ints:

@@ -21,7 +21,15 @@ def disc(x: float = 0, y: float = 0, radius: float = 12, corners: int = 60) -> s
 def found(column, *drawn, kinds=None, on_plane=True, edition=None):
     shapes = PLANE.to_lonlat(column(*drawn)) if on_plane else column(*drawn)
     ids = np.array([f"g{k + 1}" for k in range(len(drawn))])
-    return audit(shapes, np.array(kinds or ["green"] * len(drawn)), ids, edition)
+    remarks = audit(shapes, np.array(kinds or ["green"] * len(drawn)), ids, edition)
+    for one in (remark for remark in remarks if np.isfinite(remark.longitude_deg)):
+        place = np.array([one.longitude_deg, one.latitude_deg])
+        said = "lon {:.7f}, lat {:.7f}".format(*place)
+        assert said in one.text or ("lon" not in one.text and one.sort == "duplicate")
+        corners = shapely.get_coordinates(shapes[one.row])
+        assert (corners.min(axis=0) - 1e-6 <= place).all()
+        assert (place <= corners.max(axis=0) + 1e-6).all()
+    return remarks
 
 
 def only(remarks, row=0):
@@ -131,6 +139,7 @@ def test_few_decimals_and_what_they_cost(column):
         # 0.24 m² on 450 m² at 6 decimals: s = 0.29e-6 degree in A = s²/4 sum d²
         cost = float(text.split("uncertain by ")[1].split(" %")[0])
         assert cost == pytest.approx(percent, rel=0.2)
+        assert remarks[0].size_m2 == pytest.approx(cost / 100 * 451.6, rel=0.02)
     fine = shapely.transform(drawn, lambda points: points.round(7))
     assert found(column, *fine, on_plane=False) == []
 

@@ -204,6 +204,21 @@ def test_verdicts(new, verdict):
     assert changes.verdict.tolist() == [verdict]
 
 
+@pytest.mark.parametrize(("shift", "verdict"), [(0.36, "within uncertainty"), (0.375, "moved")])
+@pytest.mark.parametrize("turned", [False, True])
+def test_where_an_edge_that_moved_begins(shift, verdict, turned):
+    """2·√(0.1² + 0.05² + 0.04² + 0.02²) + 4·√(0.03² + 0.01²) = 0.367 m, whichever is the older."""
+    surveys = [
+        survey([square(20)], edge=0.1, bias=0.05, vertex=0.03),
+        survey([square(20, shift)], edge=0.04, bias=0.02, vertex=0.01),
+    ]
+    old, new = surveys[::-1] if turned else surveys
+    _, changes = compared(old, new)
+    assert changes.edge_maximum_m == pytest.approx([shift], abs=1e-6)
+    assert changes.u_edge_m == pytest.approx([math.sqrt(0.0145)], rel=1e-9)
+    assert changes.verdict.tolist() == [verdict]
+
+
 def test_unlike_ids_are_paired_by_common_ground_of_the_same_kind():
     old = survey([square(20), square(10, 50), square(10, 90)], ids=["a", "b", "c"])
     new = survey(

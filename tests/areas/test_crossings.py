@@ -58,6 +58,16 @@ def test_small_loop_of_a_slip():
     assert figures["largest"] == pytest.approx(400, abs=0.2)
 
 
+def test_a_hole_around_its_shell_is_the_shell():
+    """As readers make of rings that run the wrong way round."""
+    outer, inner = [(0, 0), (9, 0), (9, 9), (0, 9)], [(3, 3), (5, 3), (5, 5), (3, 5)]
+    right, wrong = polygon(*outer, holes=[inner]), polygon(*inner, holes=[outer])
+    (area,) = ellipsoid_areas_m2(np.array([right]))
+    figures = figures_m2(wrong)
+    assert set(figures) == {"loops", "even-odd", "largest"}
+    assert list(figures.values()) == pytest.approx([area] * 3)
+
+
 @pytest.mark.parametrize("seed", range(30))
 def test_against_another_library_way(seed):
     """Of one shell whose edges only cross, GEOS's MakeValid (linework) is the even-odd rule."""

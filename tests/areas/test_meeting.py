@@ -36,6 +36,13 @@ def told(column, *drawn, around=None, edition=None, factor=None):
     return {(str(ids[r.row]), r.sort): r for r in remarks if r.sort not in skipped}
 
 
+def place(remark) -> shapely.Point:
+    """Where a remark says it is, in metres; its text says the same."""
+    lon, lat = remark.longitude_deg, remark.latitude_deg
+    assert f"at lon {lon:.7f}, lat {lat:.7f}" in remark.text
+    return shapely.Point(*(float(c) for c in PLANE.forward(np.array(lon), np.array(lat))))
+
+
 def test_gap_between_a_green_and_its_collar(column):
     """Green of 20 m, collar from 20.2 m on: 20.2² - 20² = 8.04 m² between them."""
     drawn = [("g", "green", square(0, 0, 20)), ("c", "collar", ring(22, 20.2))]
@@ -48,9 +55,7 @@ def test_gap_between_a_green_and_its_collar(column):
         "there is a gap of 8.04 m², 0.10 m wide on average, between it and g at lon -2.8"
     )
     assert remark.mend == "gives the gap to the collar"
-    # the place is in the gap
-    x, y = PLANE.forward(np.array(remark.longitude_deg), np.array(remark.latitude_deg))
-    assert 10 < max(abs(float(x)), abs(float(y))) < 10.1
+    assert ring(20.2, 20).contains(place(remark))
 
 
 def test_a_collar_whose_green_was_moved_is_not_filled(column):
@@ -89,6 +94,18 @@ def test_collar_over_the_edge_of_its_green(column):
     remark = told(column, *drawn, around={"c": "g"})["c", "edge overlap"]
     assert remark.size_m2 == pytest.approx(3.99, abs=1e-4)
     assert "it lies on g by 3.99 m²" in remark.text and "the green owns that ground" in remark.text
+    assert ring(20, 19.9).contains(place(remark))
+
+
+def test_a_collar_in_two_halves_about_its_green_of_two_parts(column):
+    """Two greens of 20 m in one surface; the gap about one of them only, 8.04 m²."""
+    greens = shapely.MultiPolygon([square(0, 0, 20), square(60, 0, 20)])
+    collars = shapely.MultiPolygon([ring(22, 20), ring(22, 20.2, x=60)])
+    drawn = [("g", "green", greens), ("c", "collar", collars)]
+    (key, remark), *rest = told(column, *drawn, around={"c": "g"}).items()
+    assert (key, rest) == (("c", "gap"), [])
+    assert remark.size_m2 == pytest.approx(8.04, abs=1e-3)
+    assert ring(20.2, 20, x=60).contains(place(remark))
 
 
 def test_collar_as_a_filled_disc(column):
@@ -101,6 +118,8 @@ def test_collar_as_a_filled_disc(column):
     assert remark.text.startswith(
         "it is drawn as a filled disc over g: 484.0 m² drawn, 84.0 m² are the ring that it owns; at"
     )
+    assert remark.size_m2 == pytest.approx(400, abs=1e-2)
+    assert square(0, 0, 20).contains(place(remark))
 
 
 def test_collar_without_a_name_for_its_green(column):
@@ -132,6 +151,7 @@ def test_nearly_the_same_twice(column):
     assert remark.text.startswith(
         "it is nearly the same polygon as a: 99.5 % of the ground is common, 4.00 m² are not"
     )
+    assert square(0, 0, 20).contains(place(remark))
     # of two kinds as well, but not of two surveys
     other = [drawn[0], ("b", "lawn", drawn[1][2])]
     assert ("b", "nearly the same") in told(column, *other)

@@ -52,6 +52,8 @@ def test_boxes_with_a_side_in_common_meet(monkeypatch, beside: int) -> None:
     assert len(expected) == 17
     each = np.column_stack(near_each_other(boxes, key))
     assert each.tolist() == expected[expected[:, 0] < expected[:, 1]].tolist()
+    # all pairs of the first four meet in longitude, at a common side too
+    assert (module.beside(boxes, key).sum(), module.beside(boxes, key)[4]) == (6, 0)
 
 
 def test_nothing_is_near_nothing() -> None:

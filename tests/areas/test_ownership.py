@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 import shapely
+from shapely.affinity import rotate
 
 from geosand.areas.common_edges import own_edges_m, shared_edges
 from geosand.areas.ellipsoid import ellipsoid_areas_m2
@@ -213,3 +214,30 @@ def test_blocks_of_pairs_change_nothing(column, monkeypatch):
     monkeypatch.setattr("geosand.areas.ownership._BLOCK_VERTICES", 500)
     _, parts = owned(column, kinds, *shapes)
     assert (shapely.to_wkb(whole) == shapely.to_wkb(parts)).all()
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_rounding_leaves_no_hairs_along_part_of_an_edge(column, seed):
+    """A tee with an approach along part of its straight side, on a fairway, to nine decimals."""
+    draw = np.random.default_rng(seed)
+    begin = draw.uniform(2, 20)
+    end = begin + draw.uniform(2, 8)
+    tee, approach = shapely.box(0, 0, 30, 9), shapely.box(begin, 9, end, 14)
+    # it ends on the approach: what lies between this and the tee is open at one end only
+    fairway = shapely.box(-5, -5, (begin + end) / 2, 20)
+    turn = float(draw.uniform(0, 360))
+    shapes = [rotate(shape, turn, origin=(0, 0)) for shape in (tee, approach, fairway)]
+    drawn = shapely.transform(PLANE.to_lonlat(column(*shapes)), lambda points: np.round(points, 9))
+    ground = owned_geometries(drawn, np.array(["tee", "approach", "fairway"]), np.zeros(3, int))
+    left = fairway.difference(shapely.union(tee, approach))
+    assert shapely.length(PLANE.to_plane(ground))[2] == pytest.approx(left.length, abs=2e-3)
+    assert ellipsoid_areas_m2(ground)[2] == pytest.approx(left.area, abs=5e-3)
+    assert shapely.is_valid(ground).all()
+
+
+def test_spikes_that_are_wider_than_rounding_stay(column):
+    """A tongue of 2 mm beside a green is drawn ground."""
+    fairway = shapely.Polygon([(0, 0), (20, 0), (30, 0.001), (20, 0.002), (20, 10), (0, 10)])
+    _, ground = owned(column, ["green", "fairway"], disc(5, 5, 3), fairway)
+    length = shapely.length(PLANE.to_plane(ground))[1]
+    assert length == pytest.approx(fairway.length + disc(5, 5, 3).length, abs=1e-3)

@@ -102,6 +102,20 @@ def test_collars_end_at_their_green(column, inner):
     assert shapely.area(common) == pytest.approx(0, abs=1e-18)
 
 
+def test_a_collar_keeps_its_green_among_others_where_rows_before_it_are_deleted(column):
+    """It touches h as well: only its own word tells that the gap about g is to be closed."""
+    drawn = [
+        ("s", "bunker", square(90, 0, 0.3)),
+        ("h", "green", square(21, 0, 20)),
+        ("g", "green", square(0, 0, 20)),
+        ("c", "collar", square(0, 0, 22).difference(square(0, 0, 20.2))),
+    ]
+    done, areas = repaired(column, *drawn, around={"c": "g"})
+    assert done.kept.tolist() == [False, True, True, True]
+    assert done.around.tolist() == [-1, -1, -1, 2]
+    assert areas[1:] == pytest.approx([400, 400, 84], abs=1e-3)
+
+
 def test_a_collar_gets_its_green(column):
     ring = square(0, 0, 22).difference(square(0, 0, 20))
     done, _ = repaired(column, ("g", "green", square(0, 0, 20)), ("c", "collar", ring))

@@ -28,6 +28,7 @@ SAG_M = 0.002  #: how far chords may run beside curves
 NAME_TAGS = ("NAME", "LABEL", "ID", "NUMBER", "NO")
 DEEPEST = 8  #: blocks in blocks
 _LINES = ("LWPOLYLINE", "POLYLINE", "LINE", "ARC", "CIRCLE", "ELLIPSE", "SPLINE", "HELIX")
+_FRAME = 16  #: flag of a vertex that only steers a fitted curve (DXF reference, VERTEX, 70)
 #: Parts of a polyline's mesh and what only shows or measures things is no outline.
 _FOUR_CORNERS = ("SOLID", "TRACE", "3DFACE")
 
@@ -47,6 +48,8 @@ def entities_of(path: Path, shown: str, metres: float | None) -> tuple[list[Draw
             reader = _Reader(SAG_M / unit)
             drawn = list(reader.things(document.modelspace(), "", {}))
             hidden = _hidden(document, drawn, reader.invisible)
+    except MemoryError:  # no fault of the drawing
+        raise
     except Exception as problem:  # the library raises many sorts on damaged drawings
         text = (str(problem) or type(problem).__name__).splitlines()[0]
         found = f"can not be read ({text.replace(str(path), shown)[:100]})"
@@ -59,12 +62,17 @@ def entities_of(path: Path, shown: str, metres: float | None) -> tuple[list[Draw
 
 
 def _document(path: Path) -> tuple[Any, list[str]]:
-    """The drawing, and what had to be mended in it: the strict way first, it is twice as quick."""
+    """The drawing, and what had to be mended in it: the strict way first, it is twice as quick.
+
+    Only the other decodes letters that the drawing's code page has not, as ``\\U+00FC``.
+    """
     from ezdxf import recover
     from ezdxf.filemanagement import readfile
     from ezdxf.lldxf.const import DXFError
 
     try:
+        if b"\\U+" in path.read_bytes():
+            raise DXFError("coded letters")
         document = readfile(str(path))
         auditor = document.audit()
     except (DXFError, ValueError, UnicodeDecodeError):
@@ -200,6 +208,8 @@ class _Reader:
         elif (plain := _straight(entity, kind)) is not None:
             points, closed = plain, kind != "LINE" and entity.closed
         else:
+            if kind == "POLYLINE":  # a curve through or beside corners that are kept beside it
+                entity.vertices[:] = [v for v in entity.vertices if not v.dxf.flags & _FRAME]
             # a bulge is cut in a third of what a circle is cut in
             cuts = SEGMENTS if "LINE" in kind else SEGMENTS // 3
             made = paths.make_path(entity, segments=cuts)

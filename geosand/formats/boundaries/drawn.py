@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import PurePosixPath
 from typing import Any
@@ -68,6 +68,19 @@ def heights_said(drawn: Iterable[Drawn], rule: str) -> tuple[str, ...]:
     return (
         f"its heights are kept as elevations; {rule}. Sea level and ellipsoid lie up to 100 m"
         " apart, which is 0.003 % of an area",
+    )
+
+
+def left_open_said(places: Sequence[str], rule: str) -> tuple[str, ...]:
+    """A note on rings that lack their last position and were closed, where there are any."""
+    if not places:
+        return ()
+    who = "1 outline does" if len(places) == 1 else f"{len(places)} outlines do"
+    ends = "its end is" if len(places) == 1 else "their ends are"
+    first = places[0] if len(places) == 1 else f"the first is {places[0]}"
+    return (
+        f"{who} not return to the first corner ({first}; {rule}): {ends} joined to it by"
+        " a straight line. Check that no corner is missing",
     )
 
 

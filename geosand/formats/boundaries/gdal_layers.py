@@ -1,4 +1,4 @@
-"""GeoPackage, Shapefile, FlatGeobuf and GML through pyogrio, every layer of them."""
+"""GeoPackage, Shapefile, FlatGeobuf, GML, TAB and MIF through pyogrio, every layer of them."""
 
 from __future__ import annotations
 
@@ -11,7 +11,15 @@ from typing import Any
 import numpy as np
 import shapely
 
-from geosand.formats.boundaries.drawn import MAXIMUM_FEATURES, Drawn, Layer, attribute, refused
+from geosand.columns import Geometries
+from geosand.formats.boundaries.drawn import (
+    MAXIMUM_FEATURES,
+    Drawn,
+    Layer,
+    attribute,
+    left_open_said,
+    refused,
+)
 from geosand.formats.boundaries.kinds import recognise
 
 #: A GML file names its schema by address: it is never fetched, and links are not followed.
@@ -54,8 +62,10 @@ def _encoding(path: Path) -> tuple[str, str]:
 
     Byte 29 of a dBASE file names a code page, 0 none (from memory); a .cpg comes first.
     """
-    table = path.with_suffix(".dbf")
-    if path.with_suffix(".cpg").is_file() or not table.is_file():
+    table, page = path.with_suffix(".dbf"), path.with_suffix(".cpg")
+    if page.is_file():  # the number of UTF-8 among code pages is one that the driver does not know
+        return ("UTF-8", "") if page.read_bytes().strip() == b"65001" else ("", "")
+    if not table.is_file():
         return "", ""
     content = table.read_bytes()
     if content.isascii() or len(content) < 32:
@@ -137,6 +147,7 @@ def read_layer(
         found = f"has more than {MAXIMUM_FEATURES:,} features"
         raise refused(shown, found, remedy="export only the surfaces of this site")
     geometry = shapely.from_wkb(shapes, on_invalid="ignore")
+    left_open = _closed(geometry, shapes)
     broken = [k for k, g in enumerate(geometry) if g is None and shapes[k] is not None]
     # the name of an only layer is often the file's; one that says a kind is worth having
     folder = name if several or recognise(name) not in ("", "other") else ""
@@ -152,7 +163,21 @@ def read_layer(
     )
     crs = meta.get("crs") or ""
     label = name if several else ""
-    return Layer(name=label, drawn=drawn, crs=str(crs), findings=_warnings(said, path))
+    findings = left_open_said([drawn[row].place for row in left_open], "OGC 06-103r4, 6.1.7")
+    findings += _warnings(said, path)
+    return Layer(name=label, drawn=drawn, crs=str(crs), findings=findings)
+
+
+def _closed(geometry: Geometries, shapes: Geometries) -> list[int]:
+    """Rows of ``geometry`` that could not be made of the bytes but can with their rings closed.
+
+    They are put there.
+    """
+    rows = [k for k, shape in enumerate(geometry) if shape is None and shapes[k] is not None]
+    for row in rows:
+        made = shapely.from_wkb(shapes[row], on_invalid="fix")
+        geometry[row] = made if made is not None and shapely.area(made) > 0 else None
+    return [row for row in rows if geometry[row] is not None]
 
 
 def _warnings(said: list[warnings.WarningMessage], path: Path) -> tuple[str, ...]:

@@ -41,7 +41,7 @@ def accuracies_in_force(head: Mapping[str, Any], settings: SiteText) -> dict[str
 
 
 def survey_in_force(root: Path) -> tuple[dict[str, Any], list[SurfaceRow]]:
-    """Head and surfaces of the survey in force."""
+    """Head and surfaces of the survey in force. Raises Refused where it can not be read."""
     path = root / SURFACES
     if not path.is_file():
         raise refused(

@@ -17,6 +17,7 @@ from geosand.formats.boundaries.drawn import (
     Layer,
     attribute,
     heights_said,
+    left_open_said,
     refused,
 )
 from geosand.formats.json_text import KEEP_ONE, read_json, twice_told
@@ -67,15 +68,7 @@ def _left_open(features: list[Json]) -> tuple[str, ...]:
     """Rings that lack their last position were closed: that is said, with the first of them."""
     shapes = (f.get("geometry") if isinstance(f, dict) else None for f in features)
     rows = [number for number, shape in enumerate(shapes, start=1) if _is_open(shape)]
-    if not rows:
-        return ()
-    who = "1 outline does" if len(rows) == 1 else f"{len(rows)} outlines do"
-    ends = "its end is" if len(rows) == 1 else "their ends are"
-    first = f"feature {rows[0]}" if len(rows) == 1 else f"the first is feature {rows[0]}"
-    return (
-        f"{who} not return to the first corner ({first}; RFC 7946, 3.1.6): {ends} joined to it by"
-        " a straight line. Check that no corner is missing",
-    )
+    return left_open_said([f"feature {row}" for row in rows], "RFC 7946, 3.1.6")
 
 
 def _is_open(shape: Json, depth: int = 0) -> bool:

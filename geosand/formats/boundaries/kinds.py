@@ -45,6 +45,7 @@ TAGS: Mapping[tuple[str, str], str] = {
     ("leisure", "garden"): "lawn",
     ("leisure", "golf_course"): "other",
     ("natural", "water"): "water",
+    ("natural", "wetland"): "water",
     ("natural", "sand"): "bunker",
     ("natural", "wood"): "other",
     ("natural", "scrub"): "other",
@@ -59,6 +60,9 @@ KIND_COLUMNS = (
     *("kind", "surface_kind", "type", "class", "category", "feature", "feature_type"),
     *("code", "surface_type", "landcover", "layer", "usage"),
 )
+DBASE_NAME = 10  #: letters that a Shapefile keeps of a column's name
+#: What a column "type" says of the form of a shape: of GIS files and of the open map community.
+_FORMS = frozenset(("way", "relation", "node", "multipolygon", "polygon", "area", "feature"))
 #: Words of other languages (German, French, Spanish, Italian, Dutch, Swedish) that can mean nothing
 #: else on a sports ground, accents folded; from memory, no published source. Further ones are what
 #: a table of kinds is for.
@@ -157,16 +161,28 @@ def tagged_kind(attributes: Mapping[str, Cell]) -> str:
     """The kind that map tags say, or ""."""
     tags = tags_of(attributes)
     for key in TAG_KEYS:
-        if (key, tags.get(key, "").lower()) in TAGS:
-            return TAGS[key, tags[key].lower()]
+        value = tags.get(key, "").lower()
+        if (key, value) in TAGS:
+            return TAGS[key, value]
+        # of golf every word counts, as putting_green; a building may be of any sort
+        if key == "golf" and (kind := recognise(value)):
+            return kind
+        if key == "building" and value not in ("", "no"):
+            return "other"
     return ""
 
 
 def says_kind(attributes: Mapping[str, Cell]) -> str:
     """What a column whose name says kind holds, or ""."""
+    return next(iter(_kind_cells(attributes)), "")
+
+
+def _kind_cells(attributes: Mapping[str, Cell]) -> list[str]:
+    """What the columns whose name says kind hold; the form of a shape is no kind."""
     by_lower = {key.lower(): key for key in attributes}
-    cells = (attributes.get(by_lower.get(key, "")) for key in KIND_COLUMNS)
-    return next((as_text(cell) for cell in cells if not is_blank(cell)), "")
+    named = (by_lower.get(name) or by_lower.get(name[:DBASE_NAME]) for name in KIND_COLUMNS)
+    cells = [as_text(attributes[key]) for key in named if key and not is_blank(attributes[key])]
+    return [cell for cell in cells if word_key(cell) not in _FORMS]
 
 
 def word_key(text: str) -> str:
@@ -194,19 +210,17 @@ def kind_of(
     if column is not None:
         word = "" if is_blank(attributes.get(column)) else as_text(attributes[column])
         return known(word), word
-    by_lower = {key.lower(): key for key in attributes}
     unknown = ""
-    for key in KIND_COLUMNS:
-        cell = attributes.get(by_lower.get(key, ""))
-        if not is_blank(cell):
-            if kind := known(as_text(cell)):
-                return kind, as_text(cell)
-            unknown = unknown or as_text(cell)
+    for cell in _kind_cells(attributes):
+        if kind := known(cell):
+            return kind, cell
+        unknown = unknown or cell
     for key, value in tags_of(attributes).items() if table else ():
         if kind := table.get(word_key(f"{key}={value}"), ""):
             return kind, f"{key}={value}"
     if kind := tagged_kind(attributes):
         return kind, kind
+    unknown = unknown or next((f"{k}={v}" for k, v in tags_of(attributes).items()), "")
     block = as_text(attributes["block"]) if attributes.get("block") else ""
     around = [t for text in (block, folder) for t in reversed(text.split(" / ")) if t]
     telling = [t for t in around if " ".join(words_of(t)) not in HOLDERS or word_key(t) in table]

@@ -116,7 +116,11 @@ def _crs_of(layer: Layer, bounds: Floats, shown: str, wishes: Wishes) -> tuple[A
     crs = systems.horizontal(wishes.crs, "--crs")
     if not layer.crs or layer.assumed:
         return crs, []
-    stated = systems.horizontal(layer.crs, shown)
+    try:
+        stated = systems.horizontal(layer.crs, shown)
+    except Refused as refusal:  # a local grid, or words that nobody knows
+        own = refusal.faults[0].found
+        return crs, [f"its own: {own}; {crs.name} is used, as said with --crs"]
     if stated == crs or systems.describe(stated) == systems.describe(crs):
         return crs, []
     said = f"it says {stated.name}; {crs.name} is used, as said with --crs"
@@ -162,8 +166,9 @@ def check_place(
             return []
         raise refused(
             shown,
-            f"x {x:.7g}, y {y:.7g} is no place in {crs.name}",
-            remedy="check the CRS and its unit; if the axes are swapped, use --swap",
+            f"x {x:.9g}, y {y:.9g} is no place in {crs.name}",
+            remedy="check the CRS and its unit, and the order of the axes (--swap). For these"
+            f" numbers {proposals(np.array([x, y, x, y]), wishes.near)}",
         )
     fault = doubtful_place(places[0], places[1], crs, shown, wishes.near)
     if fault is None and wishes.near is None:

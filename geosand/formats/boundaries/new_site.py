@@ -22,7 +22,7 @@ from geosand.formats.boundaries.site_text import empty_csv, record_columns, site
 from geosand.formats.boundaries.surfaces_file import SurfaceRow, head_of, rows_of, surfaces_bytes
 from geosand.formats.boundaries.tables import Boundaries
 from geosand.formats.site_folder import read_site
-from geosand.formats.writing import write_whole
+from geosand.formats.writing import put_in_place, write_whole
 from geosand.site.cells import parse_day
 from geosand.site.reading import DAYS
 
@@ -77,7 +77,7 @@ def new_site(
         staged.chmod(0o755)
         if target.is_dir():
             target.rmdir()  # it is empty: not every system renames over an empty folder
-        os.rename(staged, target)
+        put_in_place(staged, target)
     except OSError as problem:
         found = f"can not be written: {problem.strerror}"
         raise refused(str(folder), found, remedy="choose a place where you may write") from problem

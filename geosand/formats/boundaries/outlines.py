@@ -26,6 +26,8 @@ from geosand.formats.boundaries.naming import (
 from geosand.formats.boundaries.tables import Boundaries, Outlines, Tally
 from geosand.site.cells import quoted
 
+LOOKED_AT = 200  #: things without a kind, of which columns one may say it
+
 if TYPE_CHECKING:
     from geosand.formats.boundaries.placing import Placed
     from geosand.formats.boundaries.wishes import Wishes
@@ -46,7 +48,7 @@ def outlines_of(
     names = [clean(" ".join([*a, n])) for a, n in zip(above, plain, strict=True)]
     stated = [cell_of(t.attributes, wishes.id_column, ID_COLUMNS) for t in things]
     ids, sources = make_ids(stated, plain, [t.folder for t in things], kinds)
-    findings += _kind_findings(ids, words, [t.place for t in things], wishes)
+    findings += _kind_findings(ids, words, things, wishes)
     findings += _part_findings(ids, things, geometry, wishes)
     findings += _id_findings(ids, sources, stated, names, file)
     attributes = np.empty(len(things), dtype=object)
@@ -149,12 +151,12 @@ def _boundaries(
 
 
 def _kind_findings(
-    ids: list[str], words: list[tuple[str, str]], places: list[str], wishes: Wishes
+    ids: list[str], words: list[tuple[str, str]], things: list[Drawn], wishes: Wishes
 ) -> list[Finding]:
     """Kinds that were understood from another word, once a word; kinds that were not, each."""
     findings: list[Finding] = []
     taken: dict[tuple[str, str], int] = defaultdict(int)
-    for made, (kind, word), place in zip(ids, words, places, strict=True):
+    for made, (kind, word), thing in zip(ids, words, things, strict=True):
         if kind:
             if word and word.lower() != kind and not wishes.kind:
                 taken[word, kind] += 1
@@ -162,9 +164,10 @@ def _kind_findings(
         near = likeliest(word) if word else ""
         hint = f"; did you mean {near}?" if near else ""
         said = f"its kind {quoted(word)} is not known" if word else "it has no kind"
-        text = f"{said}{hint}; it is kept as other ({place})"
+        text = f"{said}{hint}; it is kept as other ({thing.place})"
         findings.append(Finding(about=made, text=text, topic="area"))
-    findings += _want_of_kind([word for kind, word in words if not kind])
+    unknown = [(t, word) for t, (kind, word) in zip(things, words, strict=True) if not kind]
+    findings += _want_of_kind([word for _, word in unknown], [t for t, _ in unknown])
     keys = {word_key(word) for _, word in words}
     for word in sorted(set(wishes.kind_words) - keys):
         text = f"{quoted(word)} of the table of kinds decides nothing in this file"
@@ -175,7 +178,7 @@ def _kind_findings(
     return findings
 
 
-def _want_of_kind(unknown: list[str]) -> list[Finding]:
+def _want_of_kind(unknown: list[str], things: list[Drawn]) -> list[Finding]:
     """How many surfaces are other only because nobody said better, and how to say it."""
     if not unknown:
         return []
@@ -183,8 +186,24 @@ def _want_of_kind(unknown: list[str]) -> list[Finding]:
     how = f"say what they are with --kind-map, as in --kind-map {quoted(word + '=green')}, or "
     one = "1 surface is" if len(unknown) == 1 else f"{len(unknown)} surfaces are"
     text = f"{one} kept as other for want of a kind: {how if word else ''}"
-    text += "name the column that holds it with --kind"
+    column = _telling_column(things[:LOOKED_AT])
+    text += f"name the column that holds it with --kind{column and f', as in --kind {column}'}"
     return [Finding(about="kinds", text=text, topic="area")]
+
+
+def _telling_column(things: list[Drawn]) -> str:
+    """The column that names a kind for most of the things, quoted; "" where none does.
+
+    Of several that with the fewest words, as names are many.
+    """
+    telling: dict[str, list[str]] = defaultdict(list)
+    for thing in things:
+        for column, cell in thing.attributes.items():
+            if isinstance(cell, str) and recognise(cell):
+                telling[column].append(cell)
+    enough = [column for column, cells in telling.items() if 2 * len(cells) > len(things)]
+    best = min(enough, key=lambda column: len(set(telling[column])), default="")
+    return best and quoted(best)
 
 
 def _id_findings(

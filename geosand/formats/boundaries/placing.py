@@ -145,8 +145,10 @@ def _sound(placed: Placed) -> Placed:
         crossing[there[k]] = False
     bad = [
         LeftOut(place=d.place, name=d.name, reason=problem, lost=not mendable)
-        for d, problem, mendable in zip(placed.drawn, problems, crossing, strict=True)
-        if problem
+        for d, problem, mendable, why in zip(
+            placed.drawn, problems, crossing, placed.broken, strict=True
+        )
+        if problem and not (why and mendable)  # a line that does not close is listed already
     ]
     good = [k for k, problem in enumerate(problems) if crossing[k] or not problem]
     return replace(

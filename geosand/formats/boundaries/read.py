@@ -10,6 +10,8 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
+
 from geosand.errors import Fault, Finding, Refused
 from geosand.formats.boundaries.drawing_layers import read_dxf
 from geosand.formats.boundaries.drawn import Drawn, Layer, refused
@@ -25,7 +27,14 @@ from geosand.formats.boundaries.survey_points import read_survey
 from geosand.formats.boundaries.tables import Boundaries
 from geosand.formats.boundaries.unpack import Source, unpack
 from geosand.formats.boundaries.unused_options import unused_options
+from geosand.formats.boundaries.whereabouts import (
+    NEAR_KM,
+    distance_km,
+    middle_of,
+    place_words,
+)
 from geosand.formats.boundaries.wishes import Wishes
+from geosand.formats.boundaries.wkt_tables import read_wkt_table
 from geosand.formats.boundaries.xml_layers import read_gpx, read_kml
 from geosand.site.tables import KINDS
 
@@ -110,6 +119,7 @@ def _layers(source: Source, wishes: Wishes) -> list[Layer]:
         "kml": read_kml,
         "gpx": read_gpx,
         "gml": read_gml,
+        "wkt": read_wkt_table,
     }
     if source.format == "geojson":
         return read_geojson(path, shown, wishes.crs is not None)
@@ -137,6 +147,9 @@ def assemble(
             placed.append(place_layer(layer, shown, wishes))
         except Refused as refusal:
             faults += refusal.faults
+    if not faults and wishes.near is None and not wishes.believe_place:
+        names = [layer.name or shown for shown, layer in layers]
+        faults += _far_apart(list(zip(names, placed, strict=True)), file)
     if faults:
         raise Refused(faults)
     said = [*lacking, *unfollowed, *(text for layer in placed for text in layer.findings)]
@@ -148,6 +161,28 @@ def assemble(
     made = outlines_of(placed, findings, file, wishes)
     unread = unread_numbers(made.features)
     return replace(made, findings=(*made.findings, *unread)) if unread else made
+
+
+def _far_apart(placed: list[tuple[str, Placed]], file: str) -> list[Fault]:
+    """Layers of other CRS than the largest that lie far from it: one of the two names a wrong one.
+
+    As a zone of a series, which puts the same numbers on other land.
+    """
+    there = [(name, p) for name, p in placed if p.moved is not None and len(p.geometry)]
+    if len({p.moved.source_crs for _, p in there if p.moved is not None}) < 2:
+        return []
+    middles = [(name, middle_of(list(p.geometry))) for name, p in there]
+    most, home = middles[int(np.argmax([len(p.geometry) for _, p in there]))]
+    return [
+        Fault(
+            file=file,
+            found=f"layer {name!r} lies at {place_words(*middle)}, {apart:,.0f} km from layer"
+            f" {most!r} at {place_words(*home)}, and they name different CRS",
+            remedy="check the CRS of both; if both are right, say so with --believe-place",
+        )
+        for name, middle in middles
+        if (apart := distance_km(home, middle)) > NEAR_KM
+    ]
 
 
 def _unfollowed(layers: list[tuple[str, Layer]]) -> list[str]:

@@ -69,40 +69,43 @@ def _put(sheet: Any, number: int, name: str, words: Sequence[str]) -> str:
 
 
 def _validate(sheet: Any, table: str, column: str, letter: str, places: dict[str, str]) -> None:
-    from openpyxl.worksheet.datavalidation import DataValidation
-
-    rule: DataValidation | None = None
-    if column == "dressing" and table != "dressings":
-        rule = DataValidation(type="list", formula1=f"dressings!$A$2:$A${ROWS}")
-        rule.error = "Name a dressing of the sheet dressings"
-    elif column in places:
-        rule = DataValidation(type="list", formula1=places[column])
-        rule.error = "Choose from the list"
-        # several ids or kinds may stand in one cell, which no list allows: offered, not enforced
-        rule.showErrorMessage = column != "surfaces"
-    elif column == "volume_state":
-        rule = DataValidation(type="list", formula1=f'"{",".join(_STATES)}"')
-        rule.error = "dry, moist or tapped; only dry gives a depth"
-    elif (table, column) == ("deliveries", "kind"):
-        rule = DataValidation(type="list", formula1=f'"{",".join(_KINDS)}"')
-        rule.error = "delivery: sand bought; count: what lay in the yard that day"
-    elif column == "date":
-        rule = DataValidation(type="date", operator="greaterThan", formula1="36526")
-        rule.error = "A date, such as 2026-04-30"
+    """Hold the cells of a column to what may stand in them."""
+    if column == "date":
         for row in range(2, ROWS + 1):
             sheet[f"{letter}{row}"].number_format = "yyyy-mm-dd"
-    elif column.endswith(_AMOUNTS) or column == "count":
-        rule = DataValidation(type="decimal", operator="greaterThanOrEqual", formula1="0")
-        rule.error = f"A number of 0 or more; the unit stands in the column's name: {column}"
-    elif column in ("lon", "lat"):
+    rule, error = _rule(table, column, places)
+    if rule:
+        from openpyxl.worksheet.datavalidation import DataValidation
+
+        checked = DataValidation(**rule, error=error, allow_blank=True)
+        # several ids or kinds may stand in one cell, which no list allows: offered, not enforced
+        checked.showErrorMessage = column != "surfaces"
+        sheet.add_data_validation(checked)
+        checked.add(f"{letter}2:{letter}{ROWS}")
+
+
+def _rule(table: str, column: str, places: dict[str, str]) -> tuple[dict[str, Any], str]:
+    """What a spreadsheet checks a column's cells by, and what it says of others; none is empty."""
+    if column == "dressing" and table != "dressings":
+        named = {"type": "list", "formula1": f"dressings!$A$2:$A${ROWS}"}
+        return named, "Name a dressing of the sheet dressings"
+    if column in places:
+        return {"type": "list", "formula1": places[column]}, "Choose from the list"
+    if column == "volume_state":
+        states = {"type": "list", "formula1": f'"{",".join(_STATES)}"'}
+        return states, "dry, moist or tapped; only dry gives a depth"
+    if (table, column) == ("deliveries", "kind"):
+        kinds = {"type": "list", "formula1": f'"{",".join(_KINDS)}"'}
+        return kinds, "delivery: sand bought; count: what lay in the yard that day"
+    if column == "date":
+        days = {"type": "date", "operator": "greaterThan", "formula1": "36526"}  # 2000-01-01
+        return days, "A date, such as 2026-04-30"
+    if column.endswith(_AMOUNTS) or column == "count":
+        amounts = {"type": "decimal", "operator": "greaterThanOrEqual", "formula1": "0"}
+        return amounts, f"A number of 0 or more; the unit stands in the column's name: {column}"
+    if column in ("lon", "lat"):
         bound = 180 if column == "lon" else 90
-        rule = DataValidation(
-            type="decimal", operator="between", formula1=f"-{bound}", formula2=f"{bound}"
-        )
-        rule.error = f"Degrees from -{bound} to {bound}, WGS 84"
-    if rule is not None:
-        rule.allow_blank = True
-        if rule.showErrorMessage is None or column not in places:
-            rule.showErrorMessage = True
-        sheet.add_data_validation(rule)
-        rule.add(f"{letter}2:{letter}{ROWS}")
+        limits = {"formula1": f"-{bound}", "formula2": f"{bound}"}
+        degrees = {"type": "decimal", "operator": "between", **limits}
+        return degrees, f"Degrees from -{bound} to {bound}, WGS 84"
+    return {}, ""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -10,7 +11,7 @@ import shapely
 
 from geosand.columns import Floats, Geometries
 from geosand.formats.boundaries.drawn import LON_LAT, refused
-from geosand.formats.boundaries.straight_edges import kept_straight
+from geosand.formats.boundaries.straight_edges import kept_straight, with_meeting_corners
 
 if TYPE_CHECKING:
     from pyproj import CRS
@@ -22,8 +23,11 @@ UNIT_WORDS |= {"survey_foot": "us_survey_ft", "us_survey_foot": "us_survey_ft", 
 UNIT_WORDS |= {"survey_ft": "us_survey_ft", "yard": "yd"}
 UNIT_WORDS |= {w: "us_survey_ft" for w in ("us_ft", "us_feet", "survey_feet", "us_survey_feet")}
 UNIT_WORDS |= {"metres": "m", "meters": "m", "usft": "us_survey_ft", "ftus": "us_survey_ft"}
+#: How near a corner is to an edge that it lies on: in a grid's unit (m or feet), and in degrees
+#: half of the last decimal that is written.
+MEETING, MEETING_DEG = 1e-5, 5e-10
 _WEB_MERCATOR = ("3857", "3785", "900913", "102100", "102113")
-_GIVE = "give one that was surveyed in, for example EPSG:25832"
+_GIVE = "say with --crs which it was surveyed in, for example EPSG:25832"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -133,14 +137,12 @@ def describe(crs: CRS) -> str:
 def to_lon_lat(geometry: Geometries, crs: CRS) -> Moved:
     """Move plane geometries (n,) to lon/lat, WGS 84. Raises Refused where a value gets lost."""
     from pyproj import Transformer
-    from pyproj.exceptions import ProjError
 
-    source, findings = describe(crs), []
-    if source.rpartition(":")[2] in _WEB_MERCATOR or "pseudo" in _method(crs):
-        findings.append(
-            "the file is in Web Mercator: it is re-projected and never measured in; how well the "
-            "outlines were traced, and on which picture, is not known"
-        )
+    source = describe(crs)
+    findings = _web_mercator_said(crs, source)
+    west, _, east, _ = shapely.total_bounds(geometry)
+    if crs.is_projected or east - west < 180:  # else edges would run round the earth
+        geometry = with_meeting_corners(geometry, MEETING if crs.is_projected else MEETING_DEG)
     if is_lon_lat(crs):
         return Moved(
             geometry=geometry,
@@ -155,19 +157,7 @@ def to_lon_lat(geometry: Geometries, crs: CRS) -> Moved:
         x, y = transformer.transform(points[:, 0], points[:, 1], errcheck=True)
         return np.column_stack([x, y])
 
-    try:
-        moved = shapely.transform(geometry, move)
-        finite = bool(np.isfinite(shapely.get_coordinates(moved)).all())
-    except ProjError:
-        finite = False
-    if not finite:
-        west, south, east, north = shapely.total_bounds(geometry)
-        raise refused(
-            "coordinates",
-            f"x {west:.6g} to {east:.6g}, y {south:.6g} to {north:.6g} can not be "
-            f"places in {crs.name}",
-            remedy="check the CRS, the unit and the order of the axes",
-        )
+    moved = _moved(geometry, move, crs.name)
     if crs.is_projected:
         moved, outlines, corners = kept_straight(geometry, moved, move)
         if corners:
@@ -177,6 +167,34 @@ def to_lon_lat(geometry: Geometries, crs: CRS) -> Moved:
         findings.append(note)
     return Moved(
         geometry=moved, source_crs=source, accuracy_m=accuracy, note=note, findings=tuple(findings)
+    )
+
+
+def _web_mercator_said(crs: CRS, source: str) -> list[str]:
+    if source.rpartition(":")[2] not in _WEB_MERCATOR and "pseudo" not in _method(crs):
+        return []
+    return [
+        "the file is in Web Mercator: it is re-projected and never measured in; how well the "
+        "outlines were traced, and on which picture, is not known"
+    ]
+
+
+def _moved(geometry: Geometries, move: Callable[[Floats], Floats], grid: str) -> Geometries:
+    """Geometries with their places turned by ``move``; Refused where one is none of the grid."""
+    from pyproj.exceptions import ProjError
+
+    try:
+        moved: Geometries = shapely.transform(geometry, move)
+        finite = bool(np.isfinite(shapely.get_coordinates(moved)).all())
+    except ProjError:
+        finite = False
+    if finite:
+        return moved
+    west, south, east, north = shapely.total_bounds(geometry)
+    raise refused(
+        "coordinates",
+        f"x {west:.6g} to {east:.6g}, y {south:.6g} to {north:.6g} can not be places in {grid}",
+        remedy="check the CRS, the unit and the order of the axes",
     )
 
 

@@ -61,7 +61,10 @@ class Columns:
 
 
 def rows_of(path: Path, shown: str) -> tuple[list[Row], bool]:
-    """Rows of cells without notes and blank lines, and whether spaces separate them."""
+    """Rows of cells without notes and blank lines, and whether spaces separate them.
+
+    Raises Refused for what is no text, or holds nothing.
+    """
     content = path.read_bytes()
     utf16 = content[:2] in (b"\xff\xfe", b"\xfe\xff")
     try:

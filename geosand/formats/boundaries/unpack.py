@@ -10,18 +10,28 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from geosand.formats.boundaries.drawn import MAXIMUM_BYTES, plain_name, refused
+from geosand.formats.boundaries.wkt_tables import holds_shapes
 
 MAXIMUM_UNPACKED = 500_000_000
 MAXIMUM_MEMBERS = 2_000
-READS = "GeoJSON, GeoPackage, Shapefile (also zipped), KML, KMZ, FlatGeobuf, GML, DXF, GPX, text"
-#: Endings of files that are read, those that belong to a Shapefile, and the format of each.
+READS = (
+    "GeoJSON, GeoPackage, Shapefile (also zipped), KML, KMZ, FlatGeobuf, GML, DXF, GPX, TAB, MIF,"
+    " CSV with WKT, survey text"
+)
+#: Endings of files that are read, and the format of each.
 FORMATS = {
     **{".geojson": "geojson", ".json": "geojson", ".gpkg": "gpkg", ".shp": "shapefile"},
     **{".kml": "kml", ".fgb": "flatgeobuf", ".gml": "gml", ".xml": "gml", ".dxf": "dxf"},
     **{".gpx": "gpx", ".txt": "survey", ".csv": "survey", ".asc": "survey", ".pts": "survey"},
     **{".pnt": "survey", ".geojsonl": "geojson", ".geojsons": "geojson", ".tsv": "survey"},
+    **{".tab": "mapinfo", ".mif": "mapinfo"},
 }
-COMPANIONS = (".shx", ".dbf", ".prj", ".cpg", ".xsd", ".sbn", ".sbx", ".qix", ".qmd", ".gfs")
+#: Files that belong to one beside them: a Shapefile's, those of TAB and MIF, and what of a
+#: GeoPackage that is open in another program is not yet in it.
+COMPANIONS = (
+    *(".shx", ".dbf", ".prj", ".cpg", ".xsd", ".sbn", ".sbx", ".qix", ".qmd", ".gfs"),
+    *(".dat", ".map", ".id", ".ind", ".mid", ".gpkg-wal", ".gpkg-journal"),
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -65,7 +75,7 @@ def _safe(stem: str) -> str:
 
 
 def _companions(path: Path) -> Iterator[Path]:
-    """Files of the same stem that belong to a Shapefile, in whatever case their ending is."""
+    """Files of the same stem that belong to it, in whatever case their ending is."""
     for beside in path.parent.iterdir():
         belongs = beside.stem == path.stem and beside.suffix.lower() in COMPANIONS
         if belongs and beside.is_file() and beside.stat().st_size <= MAXIMUM_BYTES:
@@ -185,7 +195,15 @@ def _format(head: bytes, ending: str, shown: str) -> str:
         return "geojson"
     if re.match(rb"(999[^\n]*\n[^\n]*\n\s*)*0\s+SECTION", text):
         return "dxf"
-    if ending not in FORMATS or FORMATS[ending] in ("gpkg", "flatgeobuf", "shapefile"):
+    if FORMATS.get(ending) == "mapinfo" and (lower + b" ").startswith((b"!table", b"version ")):
+        whole = text.lower()
+        if lower.startswith(b"!") and (b"type native" not in whole or b"isseamless" in whole):
+            found, remedy = "draws on tables in other files", "save it as one table of its own"
+            raise refused(shown, found, allowed=READS, remedy=remedy)
+        return "mapinfo"
+    if FORMATS.get(ending) == "survey" and holds_shapes(text):
+        return "wkt"
+    if ending not in FORMATS or FORMATS[ending] in ("gpkg", "flatgeobuf", "shapefile", "mapinfo"):
         found = "is of no known format" if ending not in FORMATS else f"is no {ending[1:]} file"
         raise refused(shown, found, allowed=READS, remedy="export it in one of these")
     return FORMATS[ending]

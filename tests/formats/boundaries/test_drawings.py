@@ -647,3 +647,42 @@ def test_invisible_things_are_told(drawing, read):
     assert len(found.features) == 2
     text = "1 of its things is invisible in the drawing, and read all the same"
     assert text in [f.text for f in found.findings]
+
+
+def polyline(tmp_path, corners, flags, layer="GREEN", closed=1):
+    """A drawing of release 12, as small programs write it: entities and nothing else."""
+    lines = ["0", "SECTION", "2", "ENTITIES", "0", "POLYLINE", "8", layer, "66", "1"]
+    lines += ["70", str(closed)]
+    for (x, y), flag in zip(corners, flags, strict=True):
+        lines += ["0", "VERTEX", "8", layer, "10", repr(float(x)), "20", repr(float(y))]
+        lines += ["70", str(flag)]
+    lines += ["0", "SEQEND", "8", layer, "0", "ENDSEC", "0", "EOF", ""]
+    (tmp_path / "r12.dxf").write_text("\n".join(lines))
+    return tmp_path / "r12.dxf"
+
+
+def test_corners_that_only_steer_a_fitted_curve_are_none(tmp_path):
+    frame = at([(0, 0), (40, 0), (40, 30), (0, 30)])
+    turn = np.linspace(0, 2 * np.pi, 40, endpoint=False)
+    fitted = at(np.column_stack([20 + 14 * np.cos(turn), 15 + 9 * np.sin(turn)]))
+    path = polyline(tmp_path, [*frame, *fitted], [16] * 4 + [8] * 40, closed=1 + 4)
+    found = read_boundaries(path, crs=UTM, unit="m")
+    assert not len(found.broken)
+    (layer,) = read_dxf(path, "r12.dxf", 1.0)
+    assert layer.drawn[0].geometry.area == pytest.approx(shapely.Polygon(fitted).area)
+
+
+def test_letters_outside_the_code_page(tmp_path):
+    path = polyline(tmp_path, at(np.array([[0, 0], [9, 0], [9, 9.0]])), [0] * 3, "GR\\U+00DCN")
+    found = read_boundaries(path, crs=UTM, unit="m")
+    assert found.features.kind.tolist() == ["green"]
+    assert "'GRÜN' is taken as green (1 surface)" in [f.text for f in found.findings]
+
+
+def test_too_little_memory_is_no_fault_of_the_drawing(drawing, shapes_of, monkeypatch):
+    def full(path):
+        raise MemoryError
+
+    monkeypatch.setattr("geosand.formats.boundaries.drawing_entities._document", full)
+    with pytest.raises(MemoryError):
+        shapes_of(drawing)

@@ -136,3 +136,32 @@ def test_several_layers_and_the_columns_of_each(tmp_path):
     texts = [f.text for f in found.findings]
     assert "there is no column 'Art' for --kind in layer 'east'" in texts
     assert found.features.kind.tolist() == ["green", "other"]
+
+
+def test_exports_of_the_open_map_community(write_geojson):
+    rows = [
+        feature(square(1), id="a", type="multipolygon", golf="fringe"),
+        feature(square(2), id="b", type="way", tags='{"golf": "practice_green"}'),
+        feature(square(3), id="c", golf="hazard_line"),
+        feature(square(4), id="d", type="relation", building="yes"),
+        feature(square(5), id="e", natural="wetland"),
+    ]
+    found = read_boundaries(write_geojson(rows))
+    assert found.features.kind.tolist() == ["collar", "green", "other", "other", "water"]
+    texts = [f.text for f in found.findings]
+    assert "its kind 'golf=hazard_line' is not known; it is kept as other (feature 3)" in texts
+    assert any("as in --kind-map 'golf=hazard_line=green'" in text for text in texts)
+    again = read_boundaries(write_geojson(rows), kind_pairs=["golf=hazard_line=bunker"])
+    assert again.features.kind[2] == "bunker"
+
+
+def test_heads_that_a_shapefile_cut_to_ten_letters(rows):
+    assert read_boundaries(rows("tee", column="surface_ty")).features.kind.tolist() == ["tee"]
+
+
+def test_the_column_that_would_tell_is_named(write_geojson):
+    cells = [("green", "Green 1"), ("tee", "Tee 1"), ("green", "Green 2"), (None, "Shed")]
+    path = write_geojson([feature(square(k), art=a, name=n) for k, (a, n) in enumerate(cells)])
+    found = read_boundaries(path)
+    assert any(f.text.endswith("with --kind, as in --kind 'art'") for f in found.findings)
+    assert read_boundaries(path, kind_column="art").features.kind.tolist()[:2] == ["green", "tee"]

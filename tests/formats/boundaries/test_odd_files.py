@@ -1,15 +1,21 @@
 """Files as they are handed over: parts missing, accents, folders in folders, cut off."""
 
 import shutil
+import sqlite3
+import struct
 import zipfile
 
 import geopandas
 import numpy as np
+import pyogrio
+import pyproj
 import pytest
 import shapely
 
+from geosand.areas.ellipsoid import ellipsoid_areas_m2
 from geosand.errors import Refused
-from geosand.formats.boundaries import read_boundaries
+from geosand.formats.boundaries import Choice, read_boundaries
+from geosand.formats.boundaries.settling import settle
 
 from .conftest import UTM, blob, feature, to_lon_lat
 from .test_nothing_vanishes import kml, placemark, square
@@ -57,6 +63,12 @@ def test_accents_with_a_cpg_need_no_word(shapefile):
     found = read_boundaries(shapefile("ISO-8859-1", ("shp", "shx", "dbf", "prj", "cpg")))
     assert found.features.name.tolist() == ["Départ no 1", "Étang"]
     assert not any("encoding" in text for text in texts_of(found))
+
+
+def test_the_number_of_utf_8_in_a_cpg(shapefile):
+    path = shapefile("UTF-8", ("shp", "shx", "dbf", "prj", "cpg"))
+    path.with_suffix(".cpg").write_text("65001")
+    assert read_boundaries(path).features.name.tolist() == ["Départ no 1", "Étang"]
 
 
 def test_endings_in_capitals(shapefile):
@@ -272,3 +284,145 @@ def test_placemarks_by_another_name(tmp_path, head):
     found = read_boundaries(kml(tmp_path, head + own))
     assert (found.features.id.tolist(), found.features.kind.tolist()) == (["7"], ["green"])
     assert found.features.attributes[0]["Hole"] == "seven"
+
+
+@pytest.fixture
+def geopackage(course, tmp_path):
+    frame = geopandas.GeoDataFrame(
+        {"id": [r[0] for r in course], "kind": [r[2] for r in course]},
+        geometry=[r[3] for r in course],
+        crs=UTM,
+    )
+    frame.to_file(tmp_path / "s.gpkg", layer="s")
+    return tmp_path / "s.gpkg"
+
+
+def test_a_geopackage_that_is_open_in_another_program(geopackage, tmp_path):
+    other = sqlite3.connect(geopackage)
+    try:
+        other.execute("pragma journal_mode=wal")
+        for (name,) in other.execute("select name from sqlite_master where type='trigger'"):
+            other.execute(f'drop trigger "{name}"')
+        other.execute("update s set kind = 'tee' where id = 'g1'")
+        other.commit()
+        assert (tmp_path / "s.gpkg-wal").stat().st_size > 0
+        assert read_boundaries(geopackage).features.kind[0] == "tee"
+        with zipfile.ZipFile(tmp_path / "s.zip", "w") as archive:
+            for name in ("s.gpkg", "s.gpkg-wal"):
+                archive.write(tmp_path / name, f"site/{name}")
+        found = read_boundaries(tmp_path / "s.zip")
+        assert found.features.kind[0] == "tee"
+        assert not any("not read from the archive" in text for text in texts_of(found))
+    finally:
+        other.close()
+
+
+def test_a_crs_without_a_place_gives_way_to_the_users_word(geopackage):
+    with sqlite3.connect(geopackage) as table:
+        table.execute("update gpkg_geometry_columns set srs_id = -1")
+        table.execute("update gpkg_contents set srs_id = -1")
+    with pytest.raises(Refused, match=r"is a local grid without a place on earth\. Say with --crs"):
+        read_boundaries(geopackage)
+    found = read_boundaries(geopackage, crs=UTM)
+    assert len(found.features) == 4
+    assert (
+        "its own: 'Undefined Cartesian SRS' is a local grid without a place on earth;"
+        " ETRS89 / UTM zone 32N is used, as said with --crs" in texts_of(found)
+    )
+
+
+def shapefile_of(path, records):
+    """A Shapefile of rings (n, 2) exactly as they are given, a record for each list of them."""
+    body, index = b"", b""
+    for number, rings in enumerate(records, start=1):
+        points = np.concatenate(rings).astype("<f8")
+        starts = np.cumsum([0, *(len(ring) for ring in rings[:-1])]).astype("<i4")
+        content = struct.pack("<i4d", 5, *points.min(axis=0), *points.max(axis=0))
+        content += struct.pack("<2i", len(rings), len(points)) + starts.tobytes() + points.tobytes()
+        index += struct.pack(">2i", 50 + len(body) // 2, len(content) // 2)
+        body += struct.pack(">2i", number, len(content) // 2) + content
+    everything = np.concatenate([ring for rings in records for ring in rings])
+
+    def head(size):
+        box = (*everything.min(axis=0), *everything.max(axis=0), 0, 0, 0, 0)
+        words = struct.pack(">7i", 9994, 0, 0, 0, 0, 0, 50 + size // 2)
+        return words + struct.pack("<2i8d", 1000, 5, *box)
+
+    path.write_bytes(head(len(body)) + body)
+    path.with_suffix(".shx").write_bytes(head(len(index)) + index)
+    path.with_suffix(".prj").write_text(pyproj.CRS(UTM).to_wkt("WKT1_ESRI"))
+    pyogrio.write_dataframe(  # a table of as many rows
+        geopandas.GeoDataFrame({"kind": ["green"] * len(records)}, geometry=[None] * len(records)),
+        path.with_name("table.shp"),
+        geometry_type="Polygon",
+    )
+    shutil.copy(path.with_name("table.dbf"), path.with_suffix(".dbf"))
+    return path
+
+
+def corners(shape, clockwise):
+    points = shapely.get_coordinates(shape.exterior)
+    return points[::-1] if shapely.is_ccw(shape.exterior) == clockwise else points
+
+
+def test_a_ring_left_open_is_closed_and_told(tmp_path):
+    path = shapefile_of(tmp_path / "s.shp", [[corners(blob(0, 0, 13), True)[:-1]]])
+    found = read_boundaries(path)
+    assert float(ellipsoid_areas_m2(found.features.geometry)[0]) == pytest.approx(
+        float(ellipsoid_areas_m2(np.array([to_lon_lat(blob(0, 0, 13))]))[0]), rel=1e-7
+    )
+    assert any(
+        "1 outline does not return to the first corner (feature 1;" in t for t in texts_of(found)
+    )
+
+
+def test_rings_that_run_the_wrong_way_round_are_asked_about_and_mended(tmp_path):
+    shell, hole = blob(0, 0, 20), blob(0, 0, 4)
+    path = shapefile_of(tmp_path / "s.shp", [[corners(shell, False), corners(hole, True)]])
+    (area,) = ellipsoid_areas_m2(np.array([to_lon_lat(shell.difference(hole))]))
+    found = read_boundaries(path)
+    assert f"{area:.1f} m² however it is mended" in settle(found, Choice()).faults[0].found
+    (row,) = settle(found, Choice(repair=True)).rows
+    assert float(ellipsoid_areas_m2(np.array([row.geometry]))[0]) == pytest.approx(area, rel=1e-7)
+
+
+def test_numbers_with_the_zone_before_them(course, tmp_path):
+    frame = geopandas.GeoDataFrame(geometry=[r[3] for r in course], crs=UTM).translate(32e6)
+    frame.set_crs(UTM, allow_override=True).to_file(tmp_path / "s.gpkg")
+    with pytest.raises(Refused, match=r"is no place in .* likely are EPSG:4647"):
+        read_boundaries(tmp_path / "s.gpkg")
+    assert len(read_boundaries(tmp_path / "s.gpkg", crs="EPSG:4647").features) == 4
+
+
+@pytest.mark.parametrize("ending", ["tab", "mif"])
+def test_tab_and_mif(course, tmp_path, ending):
+    frame = geopandas.GeoDataFrame(
+        {
+            "id": [r[0] for r in course],
+            "kind": [r[2] for r in course],
+            "name": [r[1] for r in course],
+        },
+        geometry=[r[3] for r in course],
+        crs=UTM,
+    )
+    options = {"BOUNDS": "559000,5905000,561000,5907000"} if ending == "tab" else {"FORMAT": "MIF"}
+    pyogrio.write_dataframe(frame, tmp_path / f"s.{ending}", driver="MapInfo File", **options)
+    found = read_boundaries(tmp_path / f"s.{ending}")
+    assert found.features.id.tolist() == [r[0] for r in course]
+    truth = ellipsoid_areas_m2(np.array([to_lon_lat(r[3]) for r in course]))
+    # the grid of a TAB of 2 km has steps of 1 µm
+    assert ellipsoid_areas_m2(found.features.geometry) == pytest.approx(truth, rel=3e-7)
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        '!table\n!version 300\n\nOpen Table "/etc/a"\n create view v as Select * From a, b\n',
+        '!table\n!version 300\nDefinition Table\n  Type NATIVE Charset "x"\n  Fields 1\n'
+        '    Table Char (60) ;\nbegin_metadata\n"\\IsSeamless" = "TRUE"\nend_metadata\n',
+    ],
+)
+def test_tables_that_draw_on_others_are_refused(tmp_path, text):
+    (tmp_path / "s.tab").write_text(text)
+    with pytest.raises(Refused, match="draws on tables in other files"):
+        read_boundaries(tmp_path / "s.tab")

@@ -9,7 +9,10 @@ import pytest
 import shapely
 
 from geosand.areas.ellipsoid import ellipsoid_areas_m2
+from geosand.areas.ownership import owned_geometries
+from geosand.areas.plane import Plane
 from geosand.formats.boundaries import read_boundaries
+from geosand.formats.boundaries.surfaces_file import rounded
 
 from .conftest import UTM, blob, feature, to_lon_lat
 
@@ -68,7 +71,7 @@ def test_areas_are_those_of_the_grid(read, crs, name):
 def test_corners_are_told_and_only_added_where_the_area_needs_them(read):
     triangle, fairway = outline(UTM, SHAPES["triangle"]), outline(UTM, SHAPES["fairway"])
     far = shapely.affinity.translate(fairway, 0, 2000)  # its two long edges make up for each other
-    found = read([triangle, far, blob(0, 744_000, 60)], UTM)
+    found = read([triangle, far, blob(-200, 744_000, 60)], UTM)
     corners = shapely.get_num_coordinates(found.features.geometry)
     assert corners.tolist()[1:] == [5, 25] and corners[0] > 20
     (said,) = [f.text for f in found.findings if "added" in f.text]
@@ -100,3 +103,52 @@ def test_neighbours_still_share_their_edge(read):
     assert common.geom_type in ("MultiLineString", "LineString")
     assert shapely.get_num_coordinates(shapely.line_merge(common)) > 20
     assert not shapely.overlaps(first, second)
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_rings_that_touch_in_the_grid_do_not_cross_in_lon_lat(read, seed):
+    """Corners on a grid of 1/8 m, so that one lies on the edge of another ring exactly."""
+    draw = np.random.default_rng(seed)
+    start = np.array([560_000.0, 5_906_000.0]) + draw.integers(0, 800, 2) / 8
+    step = draw.integers(1, 40, 2) / 8 * [1, 1]
+    across = np.array([-step[1], step[0]])
+    shell = [start, start + 8 * step, start + 8 * step + 8 * across, start + 8 * across]
+    hole = [start + 3 * step, start + 4 * step + 2 * across, start + 2 * step + 2 * across]
+    beside = [start + 5 * step, start + 4 * step - 3 * across, start + 6 * step - 3 * across]
+    one = shapely.Polygon(shell, [hole])
+    both = shapely.MultiPolygon([one, shapely.Polygon(beside)])
+    assert both.is_valid
+    found = read([both], UTM)
+    assert not len(found.broken)
+    (shape,) = found.features.geometry
+    assert shape.is_valid
+    (area,) = ellipsoid_areas_m2(found.features.geometry)
+    # cut into pieces that do not touch, with corners so close that edges are straight in both
+    pieces = [shapely.Polygon(shell), shapely.Polygon(hole), shapely.Polygon(beside)]
+    fine = np.array([to_lon_lat(shapely.segmentize(piece, 0.5)) for piece in pieces])
+    whole, less, more = ellipsoid_areas_m2(fine)
+    assert area == pytest.approx(whole - less + more, rel=3e-7, abs=6e-4)
+
+
+@pytest.mark.parametrize("seed", range(8))
+@pytest.mark.parametrize("degrees", [False, True])
+def test_surfaces_that_meet_in_the_middle_of_an_edge_still_do(read, seed, degrees):
+    """A tee, an approach along part of its side and the fairway around: no crack, no sliver."""
+    draw = np.random.default_rng(seed)
+    turn = float(draw.uniform(0, 360))
+    begin = draw.uniform(2, 18)
+    tee, approach = shapely.box(0, 0, 30, 9), shapely.box(begin, 9, begin + 7, 14)
+    shapes = [
+        shapely.affinity.translate(shapely.affinity.rotate(s, turn, (0, 0)), 560_000, 5_906_000)
+        for s in (tee, approach, shapely.box(-5, -5, 35, 20))
+    ]
+    if degrees:
+        found = read([to_lon_lat(shape) for shape in shapes], "OGC:CRS84")
+    else:
+        found = read(shapes, UTM)
+    written = np.array([rounded(shape) for shape in found.features.geometry])
+    kinds = np.array(["tee", "approach", "fairway"])
+    ground = Plane.around(written).to_plane(owned_geometries(written, kinds, np.zeros(3, int)))
+    left = shapely.box(-5, -5, 35, 20).difference(shapely.union(tee, approach))
+    # the grid's scale is 0.99964 here
+    assert shapely.length(ground[2]) == pytest.approx(left.length / 0.99964, abs=0.01)

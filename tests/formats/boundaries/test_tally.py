@@ -160,3 +160,18 @@ def test_the_tally_adds_up_whatever_is_drawn(write, things, holes, split):
         assert tally.read == tally.used + tally.joined + tally.labels + len(whole), tally
         assert tally.surfaces == len(done.features) == sum(n for _, n in tally.by_kind)
         assert all(math.isfinite(a) and a > 0 for a in shapely.area(done.features.geometry))
+
+
+def test_a_track_that_runs_on_past_its_start_is_one_thing(tmp_path):
+    turn = np.linspace(0, 2 * math.pi, 40) * 1.06
+    points = "".join(
+        f'<trkpt lat="{LAT + 2e-4 * math.sin(t)}" lon="{LON + 3e-4 * math.cos(t) * (1 + t / 50)}"/>'
+        for t in turn.tolist()
+    )
+    path = tmp_path / "t.gpx"
+    path.write_text(f"<gpx><trk><name>Green 1</name><trkseg>{points}</trkseg></trk></gpx>")
+    found = read_boundaries(path)
+    assert len(found.tally.left_out) == found.tally.read == 1
+    assert len(settle(found, Choice()).faults) == 1
+    mended = settle(found, Choice(repair=True))
+    assert len(mended.rows) == 1 and not mended.boundaries.tally.left_out

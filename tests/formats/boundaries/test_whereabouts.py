@@ -136,7 +136,11 @@ ISLANDS = [
 ]
 
 
-@pytest.mark.parametrize(("lat", "lon"), [*ISLANDS, (24.6, -81.8), (-18.1, 178.4)])
+#: Inhabited ones that the grid does not have.
+SMALL_ISLANDS = [(54.18, 7.89), (-9.2, -171.85), (-1.45, 5.63), (10.22, 169.98)]
+
+
+@pytest.mark.parametrize(("lat", "lon"), [*ISLANDS, *SMALL_ISLANDS, (-18.1, 178.4)])
 def test_islands_are_land(lat, lon):
     assert on_land(lon, lat)
 
@@ -436,3 +440,21 @@ def test_feet_of_the_crs_are_not_told_of_numbers_in_another_unit(tmp_path):
     said = [f.text for f in read_boundaries(path, crs="EPSG:2263").findings]
     assert "its heads say m; they are converted" in said
     assert not any("coordinates are read in" in text for text in said)
+
+
+def test_layers_that_name_other_zones_and_lie_far_apart_are_asked_about(course, tmp_path):
+    frame = geopandas.GeoDataFrame(
+        {"id": [row[0] for row in course], "kind": [row[2] for row in course]},
+        geometry=[row[3] for row in course],
+        crs=UTM,
+    )
+    path = tmp_path / "s.gpkg"
+    frame[:3].to_file(path, layer="greens")
+    frame[3:].set_crs("EPSG:25833", allow_override=True).to_file(path, layer="rest")
+    text = text_of(path)
+    assert text.startswith("s.gpkg: layer 'rest' lies at 53.")
+    assert "399 km from layer 'greens' at 53." in text
+    assert "and they name different CRS" in text
+    assert len(read_boundaries(path, believe_place=True).features) == 4
+    frame[3:].to_crs("EPSG:31467").to_file(path, layer="rest")  # another CRS in the same place
+    assert len(read_boundaries(path).features) == 4

@@ -1,0 +1,90 @@
+"""Tables with shapes as text (well-known text, OGC 06-103r4, 7): CSV of a GIS or a database."""
+
+from __future__ import annotations
+
+import csv
+import re
+from collections import defaultdict
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import shapely
+
+from geosand.errors import Faults, Finding
+from geosand.formats.boundaries.drawn import MAXIMUM_BYTES, Drawn, Layer, left_open_said
+from geosand.formats.csv_table import read_csv
+from geosand.site.cells import as_text, is_blank
+
+#: Heads of a column that holds shapes; of its first row ``holds_shapes`` looks for one.
+HEADS = ("wkt", "wkt_geom", "_wkt", "geom", "geometry", "the_geom", "shape")
+_SHAPE = re.compile(rb"(polygon|surface)\s*z?m?\s*\(", re.IGNORECASE)
+_CODE = re.compile(r"\s*SRID\s*=\s*(\d+)\s*;", re.IGNORECASE)  # of a database's own form
+
+
+def holds_shapes(start: bytes) -> bool:
+    """Whether a table that begins so has a column of shapes."""
+    heads = re.split(rb"[,;\t\"\s]+", start.partition(b"\n")[0].lower())
+    return any(name.encode() in heads for name in HEADS) and _SHAPE.search(start) is not None
+
+
+def read_wkt_table(path: Path, shown: str) -> list[Layer]:
+    """Rows by the CRS that they name, else that of a .prj beside. Raises Refused for no table."""
+    faults, findings = Faults(), list[Finding]()
+    before = csv.field_size_limit(MAXIMUM_BYTES)
+    try:
+        table = read_csv(path.read_bytes(), shown, faults, findings)
+    finally:
+        csv.field_size_limit(before)
+    faults.refuse()
+    column = next(name for name in table.columns if name.lower() in HEADS)
+    others = {name: cells for name, cells in table.columns.items() if name != column}
+    beside = _crs_beside(path)
+    layers: dict[str, list[Drawn]] = defaultdict(list)
+    left_open = []
+    for k, (row, cell) in enumerate(zip(table.rows, table.columns[column], strict=True)):
+        text = "" if is_blank(cell) else as_text(cell)
+        code = _CODE.match(text)
+        shape, problem = _shape(text[code.end() :] if code else text)
+        left_open += [f"row {row}"] if problem is _OPEN else []
+        thing = Drawn(
+            place=f"row {row}",
+            geometry=shape,
+            attributes={name: cells[k] for name, cells in others.items()},
+            problem="" if problem is _OPEN else problem,
+        )
+        layers[f"EPSG:{code[1]}" if code else beside].append(thing)
+    said = (*(f.text for f in findings), *left_open_said(left_open, "OGC 06-103r4, 6.1.7"))
+    return [
+        Layer(name="", drawn=tuple(drawn), crs=crs, findings=said if k == 0 else ())
+        for k, (crs, drawn) in enumerate(layers.items())
+    ]
+
+
+def _crs_beside(path: Path) -> str:
+    """The WKT of the CRS in a .prj beside a table; "" without."""
+    file = path.with_suffix(".prj")
+    text = file.read_text(encoding="utf-8", errors="replace").strip() if file.is_file() else ""
+    return text if text.startswith(("PROJ", "GEOG", "COMPD", "BOUND")) else ""
+
+
+_OPEN = "closed"
+
+
+def _shape(text: str) -> tuple[Any, str]:
+    """The shape that a text says, and why there is none; _OPEN where a ring was closed."""
+    if not text.strip():
+        return None, "it has no geometry"
+    try:
+        with np.errstate(invalid="ignore"):
+            shape = shapely.from_wkt(text, on_invalid="ignore")
+            closed = shapely.from_wkt(text, on_invalid="fix") if shape is None else None
+    except NotImplementedError:
+        kind = text.partition("(")[0].strip()
+        return None, f"it has arcs ({kind[:30]}): export it as GeoPackage"
+    shape, problem = (shape, "") if closed is None else (closed, _OPEN)
+    if shape is None:
+        return None, f"its WKT can not be read ({text[:30]!r})"
+    if not np.isfinite(shapely.get_coordinates(shape)).all():
+        return None, "a coordinate is not finite"
+    return shape, "it is empty" if shape.is_empty else problem

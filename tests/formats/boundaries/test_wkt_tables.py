@@ -1,0 +1,97 @@
+"""CSV with shapes as text, as a GIS, its clipboard and a database write it."""
+
+import pyogrio
+import pyproj
+import pytest
+import shapely
+
+from geosand.areas.ellipsoid import ellipsoid_areas_m2
+from geosand.errors import Refused
+from geosand.formats.boundaries import Choice, read_boundaries
+from geosand.formats.boundaries.settling import settle
+from geosand.formats.boundaries.wkt_tables import holds_shapes
+
+from .conftest import UTM, blob, to_lon_lat
+
+
+def areas_of(found):
+    areas = ellipsoid_areas_m2(found.features.geometry)
+    return dict(zip(found.features.id.tolist(), areas.tolist(), strict=True))
+
+
+def truth(course):
+    shapes = [to_lon_lat(shape) for *_, shape in course]
+    areas = ellipsoid_areas_m2(shapely.from_wkb(shapely.to_wkb(shapes)))
+    return dict(zip([row[0] for row in course], areas.tolist(), strict=True))
+
+
+@pytest.mark.parametrize("separator", [",", ";", "\t"])
+@pytest.mark.parametrize("head", ["WKT", "wkt_geom", "geometry"])
+def test_any_separator_and_head(course, tmp_path, separator, head):
+    lines = [separator.join([head, "id", "kind"])]
+    lines += [separator.join([f'"{g.wkt}"', i, k]) for i, _, k, g in course]
+    (tmp_path / "s.csv").write_text("\n".join(lines), encoding="utf-8")
+    found = read_boundaries(tmp_path / "s.csv", crs=UTM)
+    assert areas_of(found) == pytest.approx(truth(course), rel=3e-7)
+    assert found.features.kind.tolist() == [row[2] for row in course]
+    with pytest.raises(Refused, match="does not say in which coordinate reference system"):
+        read_boundaries(tmp_path / "s.csv")
+
+
+def test_as_gdal_writes_it_with_a_prj_beside(course, tmp_path):
+    import geopandas
+
+    frame = geopandas.GeoDataFrame(
+        {"id": [r[0] for r in course], "kind": [r[2] for r in course]},
+        geometry=[r[3] for r in course],
+        crs=UTM,
+    )
+    pyogrio.write_dataframe(frame, tmp_path / "s.csv", driver="CSV", GEOMETRY="AS_WKT")
+    (tmp_path / "s.prj").write_text(pyproj.CRS(UTM).to_wkt("WKT1_ESRI"))
+    assert areas_of(read_boundaries(tmp_path / "s.csv")) == pytest.approx(truth(course), rel=3e-7)
+    (tmp_path / "s.prj").write_text("+init=/etc/passwd:1")  # nothing but WKT is taken from it
+    with pytest.raises(Refused, match="does not say in which coordinate reference system"):
+        read_boundaries(tmp_path / "s.csv")
+
+
+def test_the_code_of_a_database_and_long_outlines(course, tmp_path):
+    rows = [(i, k, g) for i, _, k, g in course]
+    rows.append(("long", "lawn", blob(0, 300, 30, corners=9000)))  # over 131,072 signs
+    lines = [f'{i},{k},"SRID=25832;{g.wkt}"' for i, k, g in rows]
+    (tmp_path / "s.csv").write_text("\n".join(["id,kind,geom", *lines]), encoding="utf-8")
+    found = read_boundaries(tmp_path / "s.csv")
+    assert found.source_crs == UTM
+    assert areas_of(found) == pytest.approx(truth([(i, "", k, g) for i, k, g in rows]), rel=3e-7)
+
+
+def test_a_row_that_is_no_shape_costs_itself_and_is_asked_about(tmp_path):
+    rows = [
+        'a;"POLYGON ((560000 5906000,560020 5906000,560020 5906020))"',
+        'b;"POLYGON ((560030 5906000,oops"',
+        "c;",
+        "d;CURVEPOLYGON(CIRCULARSTRING(1 0,0 1,-1 0,0 -1,1 0))",
+        "e;POLYGON EMPTY",
+        'f;"POLYGON ((inf 5906000,560020 5906000,560020 5906020,inf 5906000))"',
+        'g;"POLYGON Z ((560050 5906000 5,560070 5906000 5,560070 5906020 5,560050 5906000 5))"',
+    ]
+    (tmp_path / "s.csv").write_text("\n".join(["id;wkt", *rows]), encoding="utf-8")
+    found = read_boundaries(tmp_path / "s.csv", crs=UTM, kind="tee")
+    assert found.features.id.tolist() == ["a", "g"]
+    assert found.features.elevation_m[1] == 5
+    assert [(item.place, item.reason, item.lost) for item in found.tally.left_out] == [
+        ("row 3", "its WKT can not be read ('POLYGON ((560030 5906000,oops')", True),
+        ("row 4", "it has no geometry", False),
+        ("row 5", "it has arcs (CURVEPOLYGON): export it as GeoPackage", True),
+        ("row 6", "it is empty", False),
+        ("row 7", "a coordinate is not finite", True),
+    ]
+    assert any(
+        "1 outline does not return to the first corner (row 2" in f.text for f in found.findings
+    )
+    assert len(settle(found, Choice()).faults) == 3
+
+
+def test_only_a_table_with_such_a_head_and_a_shape_is_read_so():
+    assert holds_shapes(b"id;GEOM\r\n1;Polygon Z((0 0 0))")
+    assert not holds_shapes(b"P,N,E,geom\n1,5906000,560000,green")
+    assert not holds_shapes(b"P,N,E,geometer\n1,5906000,560000,polygon (1)")
