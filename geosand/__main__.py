@@ -12,10 +12,14 @@ import sys
 
 def run() -> None:
     """One run of the command."""
-    _settle()
-    from geosand.cli import main
+    try:
+        _settle()
+        from geosand.cli import main
 
-    main()
+        main()
+    except KeyboardInterrupt:  # while the first libraries are loaded
+        os.write(2, b"Stopped.\n")
+        os._exit(130)
 
 
 def _settle() -> None:

@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from typing import NamedTuple
 
+#: What follows where a cell can not be read, for which that is told already.
+BLANK = ("nothing is written here", "no number is written here", "no date is written here")
 ALIKE = 5  #: faults that differ only in their row are told one by one up to this many
 
 
@@ -84,6 +86,10 @@ class Undecided(Refused):
     """Nothing is wrong beyond doubt, but a person must decide before anything is written."""
 
 
+class Unwritten(Refused):
+    """The data are sound, but a result can not go where it should."""
+
+
 def _row_number(fault: Fault) -> int:
     """The number in a row's name; -1 for a fault of a file or column as a whole."""
     digits = str(fault.row).rpartition(" ")[2]
@@ -97,14 +103,28 @@ def _lines(faults: Sequence[Fault]) -> list[str]:
         alike.setdefault(key, []).append(fault)
     lines: list[str] = []
     for group in alike.values():
-        told = len(group) if len(group) <= ALIKE + 1 else ALIKE
-        lines += [str(fault) for fault in group[:told]]
-        if rest := group[told:]:
+        same: dict[str, list[Fault]] = {}
+        for fault in group:
+            same.setdefault(fault.found, []).append(fault)
+        told = len(same) if len(same) <= ALIKE + 1 else ALIKE
+        for faults_in_rows in list(same.values())[:told]:
+            lines += _of_rows(faults_in_rows)
+        if rest := [fault for later in list(same.values())[told:] for fault in later]:
             rows = ", ".join(str(fault.row) for fault in rest[:20])
             place = f"{rest[0].file}, {rest[0].column}" if rest[0].column else rest[0].file
             more = ", …" if len(rest) > 20 else ""
             lines.append(printable(f"{place}: the like in {len(rest)} more rows: {rows}{more}."))
     return lines
+
+
+def _of_rows(faults: Sequence[Fault]) -> list[str]:
+    """One and the same fault in some rows: a line each of one or two, else one line for all."""
+    if len(faults) < 3 or faults[0].row is None:
+        return [str(fault) for fault in faults]
+    rows = ", ".join(str(fault.row) for fault in faults[:ALIKE])
+    more = f" and {len(faults) - ALIKE} more" if len(faults) > ALIKE else ""
+    word = "rows " if isinstance(faults[0].row, int) else ""
+    return [str(faults[0]._replace(row=f"{word}{rows}{more}"))]
 
 
 class Faults:
@@ -113,6 +133,7 @@ class Faults:
     def __init__(self) -> None:
         self.found: list[Fault] = []
         self.members: set[int] = set()  #: sites with a fault, where several are read together
+        self._cells: set[tuple[str, int | str | None, str | None, int]] = set()
 
     def add(
         self,
@@ -127,6 +148,10 @@ class Faults:
     ) -> None:
         """Note one fault and go on reading."""
         self.members.add(member)
+        cell = (file, row, column, member)
+        if found in BLANK and cell in self._cells:
+            return  # why nothing can be read there is told
+        self._cells.add(cell)
         self.found.append(
             Fault(file=file, row=row, column=column, found=found, allowed=allowed, remedy=remedy)
         )

@@ -75,3 +75,28 @@ def test_a_refusal_goes_from_one_process_to_another(kind):
     ]
     told = pickle.loads(pickle.dumps(kind(faults)))
     assert (type(told), told.faults, str(told)) == (kind, tuple(faults), str(kind(faults)))
+
+
+def test_the_same_fault_in_many_rows_is_one_line():
+    faults = Faults()
+    for row in range(2, 40):
+        faults.add("a.csv", "'D9' is not in the dressings", row=row, column="dressing")
+    faults.add("a.csv", "'D8' is not in the dressings", row=40, column="dressing")
+    with pytest.raises(Refused) as refusal:
+        faults.refuse()
+    assert len(refusal.value.faults) == 39
+    assert str(refusal.value).splitlines() == [
+        "a.csv, rows 2, 3, 4, 5, 6 and 33 more, dressing: 'D9' is not in the dressings.",
+        "a.csv, row 40, dressing: 'D8' is not in the dressings.",
+    ]
+
+
+def test_a_cell_that_can_not_be_read_is_not_called_empty_too():
+    faults = Faults()
+    faults.add("a.xlsx", "a formula without its result", row=2, column="count")
+    faults.add("a.xlsx", "no number is written here", row=2, column="count")
+    faults.add("a.xlsx", "no number is written here", row=3, column="count")
+    assert [(fault.row, fault.found[:9]) for fault in faults.found] == [
+        (2, "a formula"),
+        (3, "no number"),
+    ]

@@ -5,7 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import re
-from collections.abc import Sequence
+from collections.abc import Iterable, Iterator, Sequence
 
 from geosand.errors import Faults, Finding
 from geosand.site.cells import Cell, RawTable, quoted
@@ -36,62 +36,89 @@ def decode(content: bytes, file: str, faults: Faults, findings: list[Finding]) -
     return None
 
 
+class _Told(Exception):
+    """There is no table; why is among the faults."""
+
+
 def read_csv(content: bytes, file: str, faults: Faults, findings: list[Finding]) -> RawTable:
     """Rows by column, blank rows left out; row numbers as a spreadsheet shows them.
 
-    A quoted cell may hold line breaks: its row is one row, as in a spreadsheet.
+    A quoted cell may hold line breaks: its row is one row, as in a spreadsheet. Where there is no
+    table a fault says why.
     """
     text = decode(content, file, faults, findings)
-    if text is None:
+    try:
+        if text is None:
+            raise _Told
+        if text.lstrip()[:15].lower().startswith(("<!doctype", "<html")):
+            faults.add(file, "is a web page, not CSV", remedy="download or export the table again")
+            raise _Told
+        said = _SEPARATOR_LINE.match(text)
+        separator = said[1] if said else _separator(text)
+        stream = io.StringIO(text[said.end() :] if said else text, newline="")
+        lines = csv.reader(stream, delimiter=separator, strict=True, skipinitialspace=True)
+        header, rows, cells = _cells(_numbered(lines, file, faults), file, faults)
+    except _Told:
         return RawTable(file=file, rows=[], columns={}, unreadable=True)
-    if text.lstrip()[:15].lower().startswith(("<!doctype", "<html")):
-        faults.add(file, "is a web page, not CSV", remedy="download or export the table again")
-        return RawTable(file=file, rows=[], columns={}, unreadable=True)
-    said = _SEPARATOR_LINE.match(text)
-    separator = said[1] if said else _separator(text)
-    stream = io.StringIO(text[said.end() :] if said else text, newline="")
-    lines = csv.reader(stream, delimiter=separator, strict=True, skipinitialspace=True)
-    header: list[str] = []
-    rows: list[int] = []
-    cells: list[list[str]] = []
+    return by_columns(header, rows, cells, file, faults)
+
+
+def _numbered(
+    lines: Iterable[list[str]], file: str, faults: Faults
+) -> Iterator[tuple[int, list[str]]]:
+    """The rows that are not blank, with their numbers."""
     number = 0
     try:
         for number, line in enumerate(lines, start=1):
-            if not (line and line[0].strip()) and not "".join(line).strip():
-                if number > MAXIMUM_LINES:
-                    faults.add(file, f"more than {MAXIMUM_LINES:,} lines", remedy="split the file")
-                    return RawTable(file=file, rows=[], columns={}, unreadable=True)
-                continue
-            if not header:
-                header = [cell.strip() for cell in line]
-            elif not rows and is_title(header, line):
-                tell_title(header, file, faults)
-                return RawTable(file=file, rows=[], columns={}, unreadable=True)
-            elif not rows and len(header) == 1:
-                found = f"the first line, {quoted(header[0])}, names one column only"
-                faults.add(file, found, remedy="write , or ; or a tab between the columns")
-                return RawTable(file=file, rows=[], columns={}, unreadable=True)
-            elif len(line) == len(header):
-                rows.append(number)
-                cells.append(line)
-            elif any(cell.strip() for cell in line[len(header) :]):
-                found = f"{len(line)} cells for {len(header)} columns"
-                remedy = "put a cell that holds the separator itself into quotes"
-                faults.add(file, found, row=number, remedy=remedy)
-            else:
-                rows.append(number)
-                cells.append((line + [""] * len(header))[: len(header)])
-            if len(rows) > MAXIMUM_ROWS:
-                faults.add(file, f"more than {MAXIMUM_ROWS:,} rows", remedy="split the file")
-                return RawTable(file=file, rows=[], columns={}, unreadable=True)
+            if (line and line[0].strip()) or "".join(line).strip():
+                yield number, line
+            elif number > MAXIMUM_LINES:
+                faults.add(file, f"more than {MAXIMUM_LINES:,} lines", remedy="split the file")
+                raise _Told
     except csv.Error as problem:
-        found = f"is not CSV: {problem}"
-        faults.add(file, found, row=number + 1, remedy="check the quotes there and above")
-        return RawTable(file=file, rows=[], columns={}, unreadable=True)
+        words = {"unexpected end": "a quote that begins there is never closed"}
+        words |= {"field larger": "a cell of more than 131,072 characters begins there"}
+        told = next((said for start, said in words.items() if start in str(problem)), str(problem))
+        remedy = "check the quotes there and above"
+        faults.add(file, f"is not CSV: {told}", row=number + 1, remedy=remedy)
+        raise _Told from problem
+
+
+def _cells(
+    lines: Iterator[tuple[int, list[str]]], file: str, faults: Faults
+) -> tuple[list[str], list[int], list[list[str]]]:
+    """Names of the columns, numbers of the rows, and a cell a column of each row."""
+    header = [cell.strip() for cell in next(lines, (0, []))[1]]
     if not header:
         faults.add(file, "is empty", remedy="its first line names the columns")
-        return RawTable(file=file, rows=[], columns={}, unreadable=True)
-    return by_columns(header, rows, cells, file, faults)
+        raise _Told
+    width = len(header)
+    rows: list[int] = []
+    cells: list[list[str]] = []
+    for number, line in lines:
+        if not rows:
+            _check_header(header, line, file, faults)
+        if len(line) > width and any(cell.strip() for cell in line[width:]):
+            found = f"{len(line)} cells for {width} columns"
+            remedy = "put a cell that holds the separator itself into quotes"
+            faults.add(file, found, row=number, remedy=remedy)
+            continue
+        rows.append(number)
+        cells.append(line if len(line) == width else (line + [""] * width)[:width])
+        if len(rows) > MAXIMUM_ROWS:
+            faults.add(file, f"more than {MAXIMUM_ROWS:,} rows", remedy="split the file")
+            raise _Told
+    return header, rows, cells
+
+
+def _check_header(header: list[str], below: list[str], file: str, faults: Faults) -> None:
+    if is_title(header, below):
+        tell_title(header, file, faults)
+        raise _Told
+    if len(header) == 1:
+        found = f"the first line, {quoted(header[0])}, names one column only"
+        faults.add(file, found, remedy="write , or ; or a tab between the columns")
+        raise _Told
 
 
 def _separator(text: str) -> str:
@@ -122,6 +149,7 @@ def by_columns(
         faults.add(file, f"has {len(header)} columns", allowed=f"at most {MAXIMUM_COLUMNS}")
         return RawTable(file=file, rows=[], columns={}, unreadable=True)
     columns: dict[str, list[Cell]] = {}
+    rows, cells = _without_heads(header, rows, cells, file, faults)
     upright = list(zip(*cells, strict=False)) if cells else [()] * len(header)
     for number, name in enumerate(header):
         column = _stripped(upright[number])
@@ -134,6 +162,31 @@ def by_columns(
         else:
             columns[name] = column
     return RawTable(file=file, rows=rows, columns=columns)
+
+
+def _without_heads(
+    header: Sequence[str],
+    rows: Sequence[int],
+    cells: Sequence[Sequence[Cell]],
+    file: str,
+    faults: Faults,
+) -> tuple[Sequence[int], Sequence[Sequence[Cell]]]:
+    """The rows but those that name the columns once more, as where tables were pasted together."""
+    again = [k for k, line in enumerate(cells) if line[0] == header[0] and _is_head(line, header)]
+    for k in again:
+        found = "names the columns once more"
+        faults.add(
+            file, found, row=rows[k], remedy="delete this row, if those below have the same columns"
+        )
+    if not again:
+        return rows, cells
+    left = sorted(set(range(len(rows))) - set(again))
+    return [rows[k] for k in left], [cells[k] for k in left]
+
+
+def _is_head(line: Sequence[Cell], header: Sequence[str]) -> bool:
+    pairs = zip(line, header, strict=False)
+    return any(header) and all((cell or "") == name for cell, name in pairs)
 
 
 def _stripped(column: Sequence[Cell]) -> list[Cell]:

@@ -197,15 +197,15 @@ def _valid_from(
         found = f"{len(values)} different dates: {', '.join(quoted(v) for v in list(values)[:3])}"
         remedy = "one file is one survey: give each survey a file in editions/"
         faults.add(file, found, column="valid_from", remedy=remedy)
-        return np.datetime64("NaT")
+        return np.datetime64("NaT", "D")
     value = next(iter(values.values()), named[1] if named else None)
     if value is None:
-        return np.datetime64("NaT")
+        return np.datetime64("NaT", "D")
     day = parse_day(value)
     if day is None:
         found = f"{quoted(value)} is not a date"
         faults.add(file, found, column="valid_from", allowed="2026-04-30")
-        return np.datetime64("NaT")
+        return np.datetime64("NaT", "D")
     if named and day != parse_day(named[1]):
         text = f"its name says {named[1]} and its valid_from {day}, which is used"
         findings.append(Finding(about=file, text=text, topic="area"))

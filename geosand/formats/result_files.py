@@ -6,7 +6,7 @@ import os
 from collections.abc import Iterable
 from pathlib import Path
 
-from geosand.errors import Fault, Refused
+from geosand.errors import Fault, Unwritten
 from geosand.formats.site_folder import RECORDS, WORKBOOK
 from geosand.formats.writing import write_whole
 
@@ -18,21 +18,21 @@ REMEDY = "name another file for the result"
 
 
 def check_results(paths: Iterable[Path]) -> None:
-    """Raise Refused, before anything is written, with every path that no result may go to."""
+    """Raise Unwritten, before anything is written, with every path that no result may go to."""
     why = [(path, _kept(path)) for path in paths]
     faults = [Fault(file=str(path), found=found, remedy=REMEDY) for path, found in why if found]
     if faults:
-        raise Refused(faults)
+        raise Unwritten(faults)
 
 
 def write_result(path: Path, content: bytes, *, remedy: str = "name another place") -> None:
-    """Write a result whole or not at all. Raises Refused, also for a place of what was measured."""
+    """Write a result whole or not at all. Raises Unwritten, also where records are kept."""
     check_results([path])
     try:
         write_whole(path, content)
     except OSError as problem:
         found = f"can not be written: {problem.strerror or problem}"
-        raise Refused(Fault(file=str(path), found=found, remedy=remedy)) from problem
+        raise Unwritten(Fault(file=str(path), found=found, remedy=remedy)) from problem
 
 
 def _kept(path: Path) -> str:

@@ -4,7 +4,37 @@ from __future__ import annotations
 
 import os
 import stat
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from contextvars import ContextVar
 from pathlib import Path
+
+#: Each move of something finished to its place, for a run that notes them: from where, to where.
+_moves: ContextVar[list[tuple[Path, Path]] | None] = ContextVar("_moves", default=None)
+
+
+@contextmanager
+def noting() -> Iterator[Callable[[], list[Path]]]:
+    """Gives a function that says, at any moment, what was put in its place meanwhile.
+
+    A run that is stopped can so tell what it has written already.
+    """
+    moves: list[tuple[Path, Path]] = []
+    token = _moves.set(moves)
+    try:
+        yield lambda: list(
+            dict.fromkeys(to for made, to in moves if not made.exists() and to.exists())
+        )
+    finally:
+        _moves.reset(token)
+
+
+def put_in_place(made: Path, place: Path) -> None:
+    """Rename what is finished; noted before, as a run can be stopped right behind it."""
+    moves = _moves.get()
+    if moves is not None:
+        moves.append((made, place))
+    os.replace(made, place)
 
 
 def write_whole(path: Path, content: bytes) -> None:
@@ -23,9 +53,12 @@ def write_whole(path: Path, content: bytes) -> None:
             file.flush()
             os.fsync(file.fileno())
         os.chmod(name, _mode(path))
-        os.replace(name, path)
+        put_in_place(Path(name), path)
     except BaseException:
         if os.path.exists(name):
+            moves = _moves.get()
+            if moves and moves[-1][0] == Path(name):
+                moves.pop()
             os.unlink(name)
         raise
     _sync_folder(path.parent)

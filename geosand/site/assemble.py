@@ -17,12 +17,12 @@ from geosand.site.cells import RawTable, quoted
 from geosand.site.moisture_book import MoistureBook
 from geosand.site.outlines import Outlines
 from geosand.site.read_catches import read_catches
-from geosand.site.read_deliveries import read_deliveries
+from geosand.site.read_deliveries import read_deliveries, tell_late_sand
 from geosand.site.read_dressings import Editions, read_dressings
 from geosand.site.read_loads import read_loads
 from geosand.site.read_settings import SiteTexts, read_all_settings
-from geosand.site.read_surfaces import RawEdition, read_surfaces
-from geosand.site.tables import Catches, Site, Surfaces
+from geosand.site.read_surfaces import TARGETS_M, RawEdition, read_surfaces
+from geosand.site.tables import Catches, Dressed, Dressings, Site, Surfaces
 
 NO_DAY = np.datetime64("0001-01-01", "D")  #: from which an edition holds that says no day
 FARTHEST_DEGREE = 0.1  #: of a catch from all surfaces; about 10 km
@@ -129,6 +129,7 @@ def _tables(
     dressings, dressed, names = read_dressings(
         raw.dressings, surfaces, Editions(valid_from=valid_from), text, faults, findings
     )
+    _tell_plans_beyond_targets(surfaces, dressings, dressed, names.member, findings)
     end()
     loads, weighed, groups = read_loads(
         raw.loads, surfaces, dressings, names, dressed, text.sands, book, faults, findings
@@ -142,6 +143,8 @@ def _tables(
     deliveries, counts, of_delivery, of_count = read_deliveries(
         raw.deliveries, text, faults, findings
     )
+    if len(deliveries.date):
+        tell_late_sand(loads, dressings, deliveries, names.member, of_delivery, findings)
     return Tables(
         text=text,
         surveys=(getattr(raw, "surveys", None) or [editions] * members),
@@ -238,7 +241,7 @@ def _rows_of_each(table: RawTable, members: int) -> Ints:
 
 
 def _aims(text: SiteTexts, surfaces: Surfaces, of_surface: Ints, findings: list[Finding]) -> None:
-    members = len(text.name)
+    members, (low, high) = len(text.name), TARGETS_M
     some = np.bincount(of_surface, minlength=members) > 0
     for kind, depths in text.targets_m:
         here = np.bincount(of_surface[surfaces.kind == kind], minlength=members) > 0
@@ -246,6 +249,37 @@ def _aims(text: SiteTexts, surfaces: Surfaces, of_surface: Ints, findings: list[
         for k in np.flatnonzero(some & ~here & np.isfinite(depths)).tolist():
             finding = Finding(about="site.toml", text=said, topic="default", member=k)
             findings.append(finding)
+        for k in np.flatnonzero((depths > 0) & ((depths < low) | (depths > high))).tolist():
+            odd = f"a season's target of {depths[k] * 1000:g} mm for {quoted(kind)}, where"
+            odd += f" {low * 1000:g} to {high * 1000:g} mm is usual: check the unit"
+            findings.append(Finding(about="site.toml", text=odd, topic="default", member=k))
+
+
+def _tell_plans_beyond_targets(
+    surfaces: Surfaces,
+    dressings: Dressings,
+    dressed: Dressed,
+    member: Ints,
+    findings: list[Finding],
+) -> None:
+    """A finding for each site and kind where one dressing is to lay more than the season's target.
+
+    ``member`` is the site of each dressing.
+    """
+    target = surfaces.target_m[dressed.surface]
+    told: set[tuple[int, str]] = set()
+    for row in np.flatnonzero((target > 0) & (dressed.planned_m > target)).tolist():
+        dressing, surface = int(dressed.dressing[row]), int(dressed.surface[row])
+        key = int(member[dressing]), str(surfaces.kind[surface])
+        if key not in told:
+            told.add(key)
+            text = (
+                f"{dressed.planned_m[row] * 1000:g} mm were planned on {surfaces.id[surface]},"
+                f" whose target for the whole season is {target[row] * 1000:g} mm: check both"
+                " and their units"
+            )
+            about = str(dressings.id[dressing])
+            findings.append(Finding(about=about, text=text, topic="season", member=key[0]))
 
 
 def _dressings_missing(

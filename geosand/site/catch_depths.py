@@ -6,6 +6,7 @@ import numpy as np
 
 from geosand.columns import Bools, Floats, Ints, ratio
 from geosand.errors import Finding
+from geosand.site.raw_columns import first_come
 from geosand.site.reading import Reader
 from geosand.site.tables import Catches, Dressed, Dressings
 
@@ -14,6 +15,9 @@ DEEPEST_M = 0.1
 POURED_KG_M3 = 1560.0  #: dry, poured sand; only tells what a mass means as a depth
 #: So little is no dressing: a tenth of a coarse grain (common practice, no source).
 THINNEST_M = 2e-5
+FEW = 5  #: a slip is in one tray of so many, not in more
+#: Logarithms of depths: farther from the others' than catches scatter, and as near as they do.
+OFF, FITS = 0.3, 0.2
 OFF_PLAN = 5.0  #: times from the planned depth; crews are seldom off by two (common practice)
 
 
@@ -77,6 +81,45 @@ def tell_unlikely_depths(
             about=str(dressings.id[k]), text=text, topic="catch", member=int(member[k])
         )
         findings.append(finding)
+    _tell_odd_trays(catches, depth, dressings, member, findings)
+
+
+def _tell_odd_trays(
+    catches: Catches, depth: Floats, dressings: Dressings, member: Ints, findings: list[Finding]
+) -> None:
+    """A finding for the few catches whose sand fits the tray that all others of a dressing have.
+
+    With the size that is written their ``depth`` does not fit: a digit may be wrong.
+    """
+    alone = (catches.mass_pool < 0) & (catches.volume_pool < 0) & (depth > 0)
+    rows = np.flatnonzero(alone)
+    size = np.round(catches.tray_area_m2[rows] * 1e7).astype(np.int64)
+    if not len(rows) or size.min() == size.max():
+        return
+    dressing = catches.dressing[rows]
+    first, kind = first_come((dressing << 32) + size)
+    count, of = np.bincount(kind), dressing[first]
+    most = np.zeros(len(member), dtype=np.int64)
+    np.maximum.at(most, of, count)
+    common = np.full(len(member), -1, dtype=np.int64)
+    common[of[count == most[of]]] = np.flatnonzero(count == most[of])
+    number = np.bincount(dressing, minlength=len(member))
+    usual = common[dressing]
+    clear = (number >= FEW) & ((number - most) * FEW <= number)
+    for row in np.flatnonzero((kind != usual) & clear[dressing]).tolist():
+        mine = np.sort(depth[rows[kind == usual[row]]])
+        median = mine[len(mine) // 2]
+        written, typical = size[row] / 1e7, size[first[usual[row]]] / 1e7
+        own = depth[rows[row]]
+        if abs(np.log(own / median)) > OFF and abs(np.log(own * written / typical / median)) < FITS:
+            text = (
+                f"catch {catches.id[rows[row]]} has a tray of {written * 1e4:.4g} cm² where the"
+                f" others have {typical * 1e4:.4g} cm², and its sand fits such a one: check the"
+                " tray's size"
+            )
+            k = int(dressing[row])
+            about = str(dressings.id[k])
+            findings.append(Finding(about=about, text=text, topic="catch", member=int(member[k])))
 
 
 def _depths_m(catches: Catches) -> Floats:

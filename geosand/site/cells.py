@@ -54,6 +54,12 @@ def quoted(cell: Cell) -> str:
     return f"'{text[:SHOW]}…'" if len(text) > SHOW else f"'{text}'"
 
 
+def unseen(text: str) -> str:
+    """What to do about signs in a text that nobody can see, "" where there are none."""
+    seen = "".join(c for c in text if unicodedata.category(c) not in ("Cf", "Zl", "Zp"))
+    return "type it anew: it holds a sign that can not be seen (shown as ·)" if seen != text else ""
+
+
 def nearest(word: str, words: Iterable[str], *, cutoff: float = 0.6) -> list[str]:
     """The word among ``words`` that is spelt most like it, if any is at least so alike."""
     import difflib  # for words that are not known only
@@ -140,9 +146,12 @@ def parse_number(cell: Cell) -> float | None:
 
 
 def parse_day(cell: Cell) -> np.datetime64 | None:
-    """A day from a date, a datetime or ISO 8601 text (a local time is left out); else None."""
+    """A day from a date, a datetime or ISO 8601 text (a local time is left out); else None.
+
+    With a time zone it is none: at the site it could be another day.
+    """
     if isinstance(cell, datetime.datetime):
-        return np.datetime64(cell.date(), "D")
+        return None if cell.tzinfo else np.datetime64(cell.date(), "D")
     if isinstance(cell, datetime.date):
         return np.datetime64(cell, "D")
     match = DAY.fullmatch(cell) if isinstance(cell, str) else None

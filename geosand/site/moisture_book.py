@@ -16,6 +16,7 @@ from geosand.site.settings_document import FILE
 
 MOISTURE = "moisture_dry_basis_percent"
 U_MOISTURE = 0.005  #: of a stated moisture without u: 0.5 points; common practice, no source
+WETTEST = 0.15  #: usual; pores that are full of water hold 0.25 (two fifths pores, from memory)
 U_MOISTURE_KILN = 0.002
 
 
@@ -94,9 +95,16 @@ def dry_basis(reader: Reader) -> tuple[Floats, Floats]:
                 remedy="call it moisture_dry_basis_percent (water per dry sand)"
                 " or moisture_wet_basis_percent (water per moist sand)",
             )
-    dry = reader.quantity("moisture_dry_basis", "ratio", minimum=0.0, maximum=1.0, share_below=1e-3)
-    wet = reader.quantity("moisture_wet_basis", "ratio", minimum=0.0, maximum=0.5, share_below=1e-3)
-    u = reader.quantity("u_moisture", "ratio", minimum=0.0, maximum=0.5, share_below=2e-4)
+    dry, wet, u = (
+        reader.quantity(
+            name, "ratio", minimum=0.0, maximum=most, share_below=below, usual=(0.0, usual)
+        )
+        for name, most, below, usual in (
+            ("moisture_dry_basis", 1.0, 1e-3, WETTEST),
+            ("moisture_wet_basis", 0.5, 1e-3, WETTEST),
+            ("u_moisture", 0.5, 2e-4, WETTEST / 2),
+        )
+    )
     for row in np.flatnonzero(np.isfinite(dry) & np.isfinite(wet)):
         found = "moisture is given on both bases"
         reader.fault(int(row), "moisture_…", found, remedy="keep one of them")

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from geosand.columns import Ints, distinct
-from geosand.site.cells import nearest, quoted
+from geosand.site.cells import nearest, quoted, unseen
 from geosand.site.raw_columns import Texts, find, in_rows
 from geosand.site.reading import Reader
 from geosand.site.tables import Surfaces
@@ -66,6 +66,7 @@ def _unknown(reader: Reader, row: int, word: str, surfaces: Surfaces, edition: i
     near = nearest(word, [*surfaces.id[here].tolist(), *set(surfaces.kind[here].tolist())])
     found = f"{quoted(word)} is neither a surface's id nor a kind in the boundaries"
     remedy = f"did you mean {near[0]}?" if near else "write ids or kinds, spaces between"
+    remedy = unseen(word) or remedy
     if word in surfaces.id:
         found = f"{quoted(word)} is not in the boundaries of that date"
         remedy = "look at the date, and at valid_from of the editions"

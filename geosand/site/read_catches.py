@@ -23,6 +23,8 @@ from geosand.site.sand_tables import Loads, Sands
 from geosand.site.tables import Catches, Dressings
 
 NO_REASONS = (*NOTHING, *FALSE, "0.0", "n", "ok", "okay", "good")
+FEW = 5  #: a slip is in one tray of so many, not in more
+TARE_SHARE = 0.05  #: of the sand in it, from which another tare would show in a rate
 DRY = 0.005  #: water content below which sand pours as dry sand; common practice, no source
 
 
@@ -64,9 +66,9 @@ def _columns(reader: Reader, ground: Ids, text: SiteTexts) -> tuple[Texts, Texts
     reasons = _reasons(reader)
     state = reader.choice("volume_state", ["dry", "moist", "tapped"])
     area, half = tray_sizes(reader)
-    mass = _net_mass(reader)
-    volume = reader.quantity("volume", "m3", minimum=0.0, maximum=1.0)
     pool = reader.texts("pool")
+    mass = _net_mass(reader, area, pool.matching(bool))
+    volume = reader.quantity("volume", "m3", minimum=0.0, maximum=1.0)
     lon, lat = positions(reader)
     declared = _declared(reader, ground)
     edge = reader.quantity("edge_distance", "m", minimum=-200.0, maximum=200.0)
@@ -177,7 +179,7 @@ def _joined(
     return catches, np.bincount(pools.member, minlength=reader.members)
 
 
-def _net_mass(reader: Reader) -> Floats:
+def _net_mass(reader: Reader, area: Floats, pooled: Bools) -> Floats:
     tare = reader.quantity("tare", "kg", minimum=0.0, maximum=1000)
     gross = reader.quantity("gross", "kg", minimum=0.0, maximum=1000)
     for row in np.flatnonzero(np.isfinite(gross) & np.isnan(tare)).tolist():
@@ -189,7 +191,39 @@ def _net_mass(reader: Reader) -> Floats:
         found += f" ({tare[row] * 1000:g} g)"
         remedy = "check whether the two were swapped or a tray was mixed up"
         reader.fault(row, "gross_g", found, remedy=remedy)
+    # one tare of a pool is that of all its trays
+    _tell_odd_tares(reader, tare, np.where(pooled, np.nan, gross - tare), area)
     return gross - tare
+
+
+def _tell_odd_tares(reader: Reader, tare: Floats, net: Floats, area: Floats) -> None:
+    """A finding for the few trays that weigh half or twice what others of their size do."""
+    known = np.flatnonzero(np.isfinite(net) & np.isfinite(area))
+    if np.max(tare[known], initial=0.0) <= 2 * np.min(tare[known], initial=np.inf):
+        return
+    size = np.round(area[known] * 1e7).astype(np.int64)
+    _, kind = first_come((reader.member[known] << 32) + size)
+    order = np.lexsort((tare[known], kind))
+    number = np.bincount(kind)
+    start = np.cumsum(number) - number
+    usual = tare[known[order[start + number // 2]]][kind]
+    odd = (tare[known] < usual / 2) | (tare[known] > usual * 2)
+    odd &= np.abs(tare[known] - usual) > TARE_SHARE * net[known]
+    few = np.bincount(kind[odd], minlength=len(number)) * FEW <= number
+    for k in distinct(kind[odd & few[kind]]).tolist():
+        mine = np.flatnonzero(odd & (kind == k))
+        rows, grams = known[mine], tare[known[mine]] * 1000
+        one = len(rows) == 1
+        text = (
+            f"{reader.places(rows)}: {'a tare' if one else 'tares'} of"
+            f" {', '.join(f'{g:.4g}' for g in grams[:8].tolist())} g where"
+            f" the other trays of this size have {usual[mine[0]] * 1000:.4g} g:"
+            f" weigh {'it' if one else 'them'} empty once more"
+        )
+        member = int(reader.member[rows[0]])
+        reader.findings.append(
+            Finding(about=reader.table.file, text=text, topic="catch", member=member)
+        )
 
 
 def _dry_volume(reader: Reader, volume: Floats, state: Strings, dry: Bools) -> Floats:
@@ -301,6 +335,11 @@ def _measured(
     has = np.zeros(len(first), dtype=bool)
     for column, pool in zip(columns, pools, strict=True):
         has |= np.isfinite(column) | (pool >= 0)
+    if reader.size and not (has.any() or reader.faulty):
+        hint = reader.meant("gross_g") or reader.meant("volume_cm3")
+        remedy = f"{hint}Add tare_g and gross_g, or a dry volume_cm3"
+        if not any(name.startswith(("gross_", "volume_")) for name in reader.table.columns):
+            reader.whole_fault(None, "there is no gross_g and no volume_cm3", remedy=remedy)
     for row in first[~has & used].tolist():
         if row not in reader.faulty:
             found = "neither a mass nor a usable volume was measured"

@@ -7,12 +7,13 @@ import numpy as np
 from geosand.columns import Bools, Dates, Floats, Ints
 from geosand.errors import Faults, Finding
 from geosand.site.cells import RawTable, quoted
-from geosand.site.raw_columns import Texts, repeated, same_rows
+from geosand.site.raw_columns import Texts, find, in_rows, repeated, same_rows
 from geosand.site.read_dressings import sand_rows
 from geosand.site.read_loads import less_than
-from geosand.site.read_settings import SiteTexts
+from geosand.site.read_settings import YEAR, SiteTexts
 from geosand.site.reading import Reader
-from geosand.site.sand_tables import Deliveries, StockCounts
+from geosand.site.sand_tables import Deliveries, Loads, StockCounts
+from geosand.site.tables import Dressings
 
 DELIVERY, COUNT = "delivery", "count"
 #: Relative, of one ticket and of one count where nothing is said (common practice).
@@ -46,6 +47,7 @@ def read_deliveries(
     reader.text("note")
     reader.finish()
     _entered_twice(reader, tickets)
+    _tell_outside(reader, date, text)
     _twice(reader, date, sand, counted & (text.sands_known()[reader.member] > 0))
     bought = ~counted
     return (
@@ -62,6 +64,46 @@ def read_deliveries(
         reader.member[bought],
         reader.member[counted],
     )
+
+
+def _tell_outside(reader: Reader, date: Dates, text: SiteTexts) -> None:
+    """A finding for deliveries and counts after the season, as the account would run to them."""
+    start, end = text.season_start[reader.member], text.season_end[reader.member]
+    late = (date > end) | (np.isnat(end) & (date > start + YEAR))
+
+    def said(rows: Ints) -> str:
+        day = date[rows[0]]
+        return f"{reader.places(rows)}: {day} is after the season: check the year"
+
+    reader.tell_rows(np.flatnonzero(late), said, "season")
+
+
+def tell_late_sand(
+    loads: Loads,
+    dressings: Dressings,
+    deliveries: Deliveries,
+    of_dressing: Ints,
+    of_delivery: Ints,
+    findings: list[Finding],
+) -> None:
+    """A finding for loads of a ticket whose sand came after they were spread.
+
+    ``of_dressing`` and ``of_delivery`` are the sites of dressings and deliveries.
+    """
+    latest_first = np.argsort(-deliveries.date.astype(np.int64), kind="stable")
+    known = in_rows(deliveries.ticket[latest_first].tolist())
+    wanted, member = in_rows(loads.ticket.tolist()), of_dressing[loads.dressing]
+    found = find(known, of_delivery[latest_first], wanted, member)  # the earliest of a ticket
+    date = np.append(deliveries.date[latest_first], np.datetime64("NaT", "D"))[found]
+    spread = dressings.date[loads.dressing]
+    for row in np.flatnonzero((date > spread) & wanted.matching(bool)).tolist():
+        name = dressings.id[loads.dressing[row]]
+        text = (
+            f"its sand (ticket {loads.ticket[row]}) came on {date[row]}, after {name} of"
+            f" {spread[row]}: check both dates, day and month"
+        )
+        about = f"load {loads.id[row]}"
+        findings.append(Finding(about=about, text=text, topic="file", member=int(member[row])))
 
 
 def _entered_twice(reader: Reader, tickets: Texts) -> None:

@@ -16,6 +16,8 @@ from geosand.site.read_settings import YEAR, SiteTexts
 from geosand.site.reading import Reader
 from geosand.site.tables import Dressed, Dressings, Surfaces
 
+PLANS_M = (1e-4, 0.025)  #: usual depths of one dressing (common practice)
+
 
 def read_dressings(
     table: RawTable,
@@ -33,14 +35,17 @@ def read_dressings(
     shared: dict[str, np.ndarray[Any, np.dtype[Any]]] = {
         "date": dates,
         "sand": sand.strings(),
-        **{name: reader.text(name) for name in ("spreader", "setting")},
-        "speed": reader.quantity("speed", "m_s", above=0, maximum=20),
+        "spreader": reader.text("spreader"),
+    }
+    driven: dict[str, np.ndarray[Any, np.dtype[Any]]] = {
+        "setting": reader.text("setting"),
+        "speed": reader.quantity("speed", "m_s", above=0, maximum=20, usual=(0.25, 9.0)),
         "heading": reader.quantity("heading", "rad", minimum=-2 * np.pi, maximum=2 * np.pi),
-        "swath": reader.quantity("swath", "m", above=0, maximum=50),
+        "swath": reader.quantity("swath", "m", above=0, maximum=50, usual=(0.3, 24.0)),
     }
     notes = reader.text("note")
     per_row = {
-        "planned_m": reader.quantity("planned_depth", "m", above=0, maximum=0.2),
+        "planned_m": reader.quantity("planned_depth", "m", above=0, maximum=0.2, usual=PLANS_M),
         "hole_diameter_m": reader.quantity("hole_diameter", "m", above=0, maximum=0.1),
         "hole_spacing_m": reader.quantity("hole_spacing", "m", above=0, maximum=1),
         "hole_depth_m": reader.quantity("hole_depth", "m", above=0, maximum=1),
@@ -55,26 +60,29 @@ def read_dressings(
     reader.tell_nearly_same(ids, "dressing")
     told = _Told(id=ids.text.strings(), date=date, member=member, findings=findings)
     _season(told, text)
+    _out_of_order(reader, head, told)
     edition = _editions(told, editions)
     dressings = Dressings(
         id=told.id,
         date=date,
         sand=sand_rows(reader, sand.take(rows["sand"]), rows["sand"], member, text),
         spreader=shared["spreader"][rows["spreader"]],
-        setting=shared["setting"][rows["setting"]],
-        speed_m_s=shared["speed"][rows["speed"]],
-        heading_degree=np.degrees(shared["heading"][rows["heading"]]),
-        swath_m=shared["swath"][rows["swath"]],
         edition=edition,
         note=_joined(number, notes, len(head)),
     )
     kept = np.flatnonzero(number >= 0)
     pairs = resolved(reader, kept, named, edition[number[kept]], surfaces)
     pairs = _disjoint(reader, number, pairs, surfaces)
+    driven = {name: _filled(reader, number, head, name, driven[name]) for name in driven}
+    row = pairs[:, 1]
     dressed = Dressed(
-        dressing=number[pairs[:, 1]],
+        dressing=number[row],
         surface=pairs[:, 0],
-        **{name: column[pairs[:, 1]] for name, column in per_row.items()},
+        setting=driven["setting"][row],
+        speed_m_s=driven["speed"][row],
+        heading_degree=np.degrees(driven["heading"][row]),
+        swath_m=driven["swath"][row],
+        **{name: column[row] for name, column in per_row.items()},
     )
     return dressings, dressed, ids
 
@@ -143,17 +151,50 @@ def _row_of(
     values: np.ndarray[Any, np.dtype[Any]],
 ) -> Ints:
     """The row of each dressing that says ``column``; a fault where two rows contradict."""
-    blank = values == "" if values.dtype.kind == "U" else np.isnan(values)  # NaT too
-    said = np.flatnonzero(~blank & (number >= 0))
-    of, at = np.unique(number[said], return_index=True)
-    out = head.copy()
-    out[of] = said[at]
-    for row in said[values[said] != values[out[number[said]]]].tolist():
+    out, others = _said(number, head, values)
+    for row in others.tolist():
         start = int(out[number[row]])
         found = f"dressing {quoted(names.words[names.code[row]])} has another {column}"
         found += f" in row {reader.table.rows[start]}"
         remedy = "rows of one dressing share it; else give the second a name of its own"
         reader.fault(row, column, found, remedy=remedy)
+    return out
+
+
+def _said(number: Ints, head: Ints, values: np.ndarray[Any, np.dtype[Any]]) -> tuple[Ints, Ints]:
+    """The first row of each dressing that has a value, and the rows that have another one.
+
+    Of a dressing without any it is its first row.
+    """
+    said = np.flatnonzero(~_blank(values) & (number >= 0))
+    of, at = np.unique(number[said], return_index=True)
+    out = head.copy()
+    out[of] = said[at]
+    return out, said[values[said] != values[out[number[said]]]]
+
+
+def _blank(values: np.ndarray[Any, np.dtype[Any]]) -> Bools:
+    """Where nothing is said."""
+    blank: Bools = values == "" if values.dtype.kind == "U" else np.isnan(values)  # NaT too
+    return blank
+
+
+def _filled(
+    reader: Reader, number: Ints, head: Ints, column: str, values: np.ndarray[Any, np.dtype[Any]]
+) -> np.ndarray[Any, np.dtype[Any]]:
+    """What each row has: blank is that of its dressing's other rows, where these have one only.
+
+    Where they differ nobody knows which was meant: it stays blank, with a finding.
+    """
+    first, others = _said(number, head, values)
+    blank = np.flatnonzero(_blank(values) & (number >= 0))
+    differs = np.zeros(len(head), dtype=np.bool_)
+    differs[number[others]] = True
+    open_ = differs[number[blank]]
+    out = values.copy()
+    out[blank[~open_]] = values[first[number[blank[~open_]]]]
+    text = f"no {column}, and the other rows of the dressing differ in it: not known there"
+    reader.tell_rows(blank[open_], lambda rows: f"{reader.places(rows)}: {text}", "file")
     return out
 
 
@@ -202,6 +243,38 @@ def _season(told: _Told, text: SiteTexts) -> None:
         False: "is more than a year after the season's start: check the year",
     }
     told.tell(outside | late, "season", lambda k: f"its date {date[k]} {words[bool(outside[k])]}")
+
+
+def _out_of_order(reader: Reader, head: Ints, told: _Told) -> None:
+    """A finding for the one date of a site that breaks the order of its rows, turned about not.
+
+    ``head`` is the first row of each dressing. Month and day may have changed places.
+    """
+    rows = np.argsort(head, kind="stable")
+    date, member = told.date[rows], told.member[rows]
+    falls = np.flatnonzero((date[1:] < date[:-1]) & (member[1:] == member[:-1]))
+    for k in falls[np.bincount(member[falls], minlength=reader.members)[member[falls]] == 1]:
+        mine = np.flatnonzero(member == member[k])
+        for place in (int(k), int(k) + 1):
+            turned = _turned(date[place])
+            rest = date[mine[mine != place]]
+            new = np.where(mine == place, turned, date[mine])
+            in_order = (rest[1:] >= rest[:-1]).all() and (new[1:] >= new[:-1]).all()
+            if len(rest) > 1 and in_order and turned != date[place]:
+                row = head[rows[place]]
+                text = (
+                    f"row {reader.table.rows[row]}: {date[place]} is out of the order of the rows,"
+                    f" {turned} would be in it: check day and month"
+                )
+                about, of = reader.table.file, int(member[k])
+                told.findings.append(Finding(about=about, text=text, topic="file", member=of))
+                break
+
+
+def _turned(day: np.datetime64) -> np.datetime64:
+    """The day with its day and month changed about; NaT where there is none."""
+    year, month, number = str(day).split("-")
+    return np.datetime64(f"{year}-{number}-{month}" if int(number) <= 12 else "NaT", "D")
 
 
 def _editions(told: _Told, editions: Editions) -> Ints:

@@ -8,15 +8,18 @@ import numpy as np
 
 from geosand.columns import Bools, Floats, Ints, Strings
 from geosand.errors import Faults, Finding
-from geosand.site.cells import RawTable, quoted
+from geosand.site.cells import RawTable, quoted, unseen
 from geosand.site.moisture_book import MOISTURE, MoistureBook, dry_basis, stated_u
 from geosand.site.named_surfaces import words_of
 from geosand.site.raw_columns import Ids, Texts, repeated, same_rows
+from geosand.site.read_sands import DENSITIES
 from geosand.site.reading import Reader
 from geosand.site.sand_tables import Loads, Sands, WeighedLoads
+from geosand.site.table_reader import loosely
 from geosand.site.tables import Dressed, Dressings, Surfaces
 
 MOST_UNITS, HEAVIEST_KG = 1e6, 100_000.0
+UNITS_KG = (5.0, 40_000.0)  #: usual, from a small bag to a lorry (common practice)
 U_UNIT = 0.01  #: bag to bag where nothing is said
 U_LABEL = 0.01  #: shared by all bags of a kind where nothing is said
 U_WEIGHING = 0.005  #: of a load on a scale where nothing is said (common practice)
@@ -32,12 +35,15 @@ def dressing_rows(reader: Reader, dressings: Ids) -> Ints:
     rows[~texts.matching(bool)] = -1
     some = np.bincount(dressings.member, minlength=reader.members) > 0
     for row in np.flatnonzero(texts.matching(bool) & (rows < 0) & some[reader.member]).tolist():
-        known = dressings.text.take(np.flatnonzero(dressings.member == reader.member[row])[:12])
+        known = dressings.text.take(np.flatnonzero(dressings.member == reader.member[row]))
+        word, names = texts.words[texts.code[row]], known.strings().tolist()
+        near = [name for name in names if loosely(name) == loosely(word.strip("'\"., ;"))]
         reader.fault(
             row,
             "dressing",
-            f"{quoted(texts.words[texts.code[row]])} is not in the dressings",
-            allowed=", ".join(known.strings().tolist()),
+            f"{quoted(word)} is not in the dressings",
+            allowed=", ".join(names[:12]) + (", …" if len(names) > 12 else ""),
+            remedy=unseen(word) or (f"did you mean {near[0]}?" if near else ""),
         )
     return rows
 
@@ -177,9 +183,11 @@ def _entered_twice(reader: Reader, tickets: Texts) -> None:
 
 def _unit_mass(reader: Reader) -> tuple[Floats, Bools, Floats]:
     """Mass of a unit as weighed, whether a volume was given instead, and that volume's dry mass."""
-    mass = reader.quantity("unit_mass", "kg", above=0.0, maximum=HEAVIEST_KG)
+    mass = reader.quantity("unit_mass", "kg", above=0.0, maximum=HEAVIEST_KG, usual=UNITS_KG)
     volume = reader.quantity("unit_volume", "m3", above=0.0, maximum=100)
-    loose = reader.quantity("loose_bulk_density", "kg_m3", minimum=500, maximum=2700)
+    loose = reader.quantity(
+        "loose_bulk_density", "kg_m3", minimum=500, maximum=2700, usual=DENSITIES
+    )
     by_mass, by_volume = np.isfinite(mass), np.isfinite(volume)
     checks = [
         (
@@ -211,7 +219,9 @@ def _unit_mass(reader: Reader) -> tuple[Floats, Bools, Floats]:
 def _unit_uncertainty(reader: Reader, unit: Floats) -> tuple[Floats, Floats]:
     u_unit = reader.quantity("u_unit_mass", "kg", minimum=0.0, maximum=HEAVIEST_KG)
     less_than(reader, "u_unit_mass_kg", u_unit, unit)
-    u_label = reader.quantity("u_label", "ratio", minimum=0.0, maximum=0.5, share_below=5e-4)
+    u_label = reader.quantity(
+        "u_label", "ratio", minimum=0.0, maximum=0.5, share_below=5e-4, usual=(0.0, 0.1)
+    )
     neither = np.isnan(u_unit) & np.isnan(u_label)
     text = "bags 1 % each and 1 % shared by all bags of a kind are used where neither is said"
     reader.tell(neither, f"uncertainty of unit mass: {text}", "default")

@@ -17,6 +17,10 @@ from geosand.site.reading import Reader
 from geosand.site.sand_tables import Sands
 from geosand.site.settings_document import FILE, rows_of, said_by, table_of
 
+#: kg/m³, usual of dry sand and mixes: spheres of quartz (2650) fill 0.55 to 0.64 of a heap (loose
+#: and close random packing, G. D. Scott, Nature 188, 1960), sands of many sizes more, mixes less.
+DENSITIES = (900.0, 1950.0)
+
 
 def read_sands(
     document: Mapping[str, Any],
@@ -90,7 +94,7 @@ def _one_sand(
     place = "[sand]" if name == "sand" else f"[sands.{name}]"
     table = rows_of(mapping, place, members)
     reader = Reader(_only(table, np.flatnonzero(said)), faults, findings)
-    density = reader.quantity("bulk_density", "kg_m3", minimum=500, maximum=2700)
+    density = reader.quantity("bulk_density", "kg_m3", minimum=500, maximum=2700, usual=DENSITIES)
     u_density = reader.quantity("u_bulk_density", "kg_m3", minimum=0, maximum=500)
     unsaid = np.isfinite(density) & ~np.isfinite(u_density)
     text = f"the bulk density's standard uncertainty of sand {name} is not said: 0.03 g/cm³"

@@ -14,12 +14,13 @@ from geosand.site.cells import parse_number, quoted, tidied
 from geosand.site.moisture_book import MoistureBook
 from geosand.site.raw_columns import cells_of
 from geosand.site.read_sands import read_sands
-from geosand.site.reading import Reader
+from geosand.site.reading import ANY, Reader
 from geosand.site.sand_tables import Sands
 from geosand.site.settings_document import FILE, column_of, rows_of, said_by, table_of
 from geosand.units import UnitFault, factor_to_si
 
 TABLES = ("sand", "sands", "catches", "targets")
+SHARE = (0.0, 0.5)  #: what is usual of a tolerance; with 1 nothing would ever be off
 YEAR = np.timedelta64(366, "D")
 
 
@@ -97,8 +98,8 @@ def read_all_settings(
     values = {
         "elevation_m": reader.quantity("elevation", "m", minimum=-500, maximum=9000),
         "boundary_accuracy_m": default("boundary_accuracy", "m", 0.05, 20),
-        "edge_accuracy_m": default("edge_accuracy", "m", 0.30, 20),
-        "edge_bias_m": default("edge_bias", "m", 0.15, 20),
+        "edge_accuracy_m": default("edge_accuracy", "m", 0.30, 20, usual=(0.0, 3.0)),
+        "edge_bias_m": default("edge_bias", "m", 0.15, 20, usual=(0.0, 2.0)),
         "position_accuracy_m": default("position_accuracy", "m", 3.0, 200),
     }
     catches = table_of(document.get("catches", {}), "catches", members, faults)
@@ -128,15 +129,21 @@ def read_all_settings(
 def _settings(of_catches: _Defaults, default: _Defaults) -> dict[str, Floats]:
     """Settings of all trays, from the table [catches], and of the site."""
     return {
-        "u_tray": of_catches("u_tray", "ratio", 0.005, 0.5, share_below=0.0005),
-        "catch_efficiency": of_catches("catch_efficiency", "ratio", 1.0, 2.0, minimum=0.1),
-        "u_catch_efficiency": of_catches(
-            "u_catch_efficiency", "ratio", 0.03, 0.5, share_below=0.001
+        "u_tray": of_catches("u_tray", "ratio", 0.005, 0.5, share_below=0.0005, usual=(0.0, 0.1)),
+        "catch_efficiency": of_catches(
+            "catch_efficiency", "ratio", 1.0, 2.0, minimum=0.1, usual=(0.6, 1.2)
         ),
-        "collar_width_m": default("collar_width", "m", 0.9, 20),
-        "surrounds_width_m": default("surrounds_width", "m", 4.0, 100),
-        "tolerance": default("tolerance", "ratio", 0.10, 1.0, minimum=0.001, share_below=0.005),
-        "agreement": default("agreement", "ratio", 0.10, 1.0, minimum=0.001, share_below=0.005),
+        "u_catch_efficiency": of_catches(
+            "u_catch_efficiency", "ratio", 0.03, 0.5, share_below=0.001, usual=(0.0, 0.2)
+        ),
+        "collar_width_m": default("collar_width", "m", 0.9, 20, usual=(0.2, 5.0)),
+        "surrounds_width_m": default("surrounds_width", "m", 4.0, 100, usual=(0.5, 30.0)),
+        "tolerance": default(
+            "tolerance", "ratio", 0.10, 1.0, minimum=0.001, share_below=0.005, usual=SHARE
+        ),
+        "agreement": default(
+            "agreement", "ratio", 0.10, 1.0, minimum=0.001, share_below=0.005, usual=SHARE
+        ),
     }
 
 
@@ -155,9 +162,10 @@ class _Defaults:
         *,
         minimum: float = 0.0,
         share_below: float = 0.0,
+        usual: tuple[float, float] = ANY,
     ) -> Floats:
         column = self.reader.quantity(
-            base, si, minimum=minimum, maximum=maximum, share_below=share_below
+            base, si, minimum=minimum, maximum=maximum, share_below=share_below, usual=usual
         )
         unsaid = np.isnan(column)
         if not unsaid.any():
@@ -177,7 +185,8 @@ def _targets(document: Mapping[str, Any], members: int, faults: Faults) -> list[
         except UnitFault as problem:
             for k in np.flatnonzero(said_by(document[key], members)).tolist():
                 remedy = "write [targets_mm]"
-                faults.add(FILE, str(problem), row=f"[{key}]", remedy=remedy, member=k)
+                found = "does not say its unit" if key == "targets" else str(problem)
+                faults.add(FILE, found, row=f"[{key}]", remedy=remedy, member=k)
             continue
         for name, value in table_of(document[key], key, members, faults).items():
             kind = tidied(name).lower()

@@ -9,6 +9,7 @@ import numpy as np
 
 from geosand.columns import Bools, Floats, Geometries, Ints, Strings, distinct
 from geosand.errors import Faults, Finding
+from geosand.site.catch_places import METRES_PER_DEGREE
 from geosand.site.cells import RawTable, nearest, quoted, tidied
 from geosand.site.outlines import (
     Outlines,
@@ -33,6 +34,8 @@ from geosand.site.read_settings import SiteTexts
 from geosand.site.reading import Reader
 from geosand.site.tables import KINDS, Surfaces
 
+FAR_AROUND_M = 10.0  #: a collar or surround touches what it lies around
+TARGETS_M = (5e-4, 0.05)  #: usual depths of a season (common practice)
 ID_PATTERN = r"[A-Za-z0-9_.-]+"
 KIND_PATTERN = r"[^\s,;]+"
 
@@ -77,10 +80,12 @@ def read_surfaces(
     if not editions:
         nothing = RawTable(file="surfaces.geojson", rows=[], columns={}, members=members)
         none = np.empty(0, dtype=object)
-        editions = [RawEdition(table=nothing, geometry=none, valid_from=np.datetime64("NaT"))]
+        editions = [RawEdition(table=nothing, geometry=none, valid_from=np.datetime64("NaT", "D"))]
     kinds = _kinds(editions)
     parts = [_one_edition(e, kinds, faults, findings) for e in editions]
     enclosed = [_enclosed(part) for part in parts]
+    for part, target in zip(parts, enclosed, strict=True):
+        _tell_far_around(part, target)
     member = np.concatenate([part.reader.member for part in parts])
     edition = np.repeat(np.arange(len(parts)), [part.reader.size for part in parts])
     order = np.lexsort((edition, member))
@@ -188,12 +193,18 @@ def _one_edition(edition: RawEdition, kinds: Ids, faults: Faults, findings: list
     outlines = check_outlines(reader, edition.geometry, id_of)
     elevation = reader.quantity("elevation", "m", minimum=-500, maximum=9000)
     around = reader.texts("around")
+    heights = mean_height_m(edition.geometry)
+    for row in np.flatnonzero((heights < -500) | (heights > 9000)).tolist():
+        found = f"its corners are {heights[row]:.6g} m high in the mean, which can not be right"
+        remedy = "export it without heights (Z), or say elevation_m"
+        if np.isnan(elevation[row]):
+            reader.fault(row, None, found, allowed="-500 to 9000 m", remedy=remedy)
     columns = {
         "kind": kind_of,
         "name": np.where(names == "", id_of, names),
-        "target_m": reader.quantity("target", "m", minimum=0, maximum=1.0),
-        "elevation_m": np.where(np.isnan(elevation), mean_height_m(edition.geometry), elevation),
-        "slope": reader.quantity("slope", "ratio", minimum=0, maximum=1.0),
+        "target_m": reader.quantity("target", "m", minimum=0, maximum=1.0, usual=TARGETS_M),
+        "elevation_m": np.where(np.isnan(elevation), heights, elevation),
+        "slope": reader.quantity("slope", "ratio", minimum=0, maximum=1.0, usual=(0.0, 0.4)),
         **{
             name: _said(
                 reader.quantity(name.removesuffix("_m"), "m", minimum=0, maximum=20),
@@ -252,6 +263,24 @@ def _enclosed(part: _Part) -> Ints:
         remedy = "a collar or surround names the surface that it encloses"
         reader.fault(row, "around", found, remedy=remedy)
     return target
+
+
+def _tell_far_around(part: _Part, target: Ints) -> None:
+    """A finding for each surface far from the one that it is said to lie around."""
+    row = np.flatnonzero(target >= 0)
+    one, other = part.columns["bounds"][row], part.columns["bounds"][target[row]]
+    # across the antimeridian a collar and its green lie at either end
+    wide = np.maximum(one[:, 2] - one[:, 0], other[:, 2] - other[:, 0]) > 180
+    apart = np.maximum(one[:, :2] - other[:, 2:], other[:, :2] - one[:, 2:])
+    apart[:, 0] = np.where(apart[:, 0] > 180, 0, apart[:, 0] * np.cos(np.radians(one[:, 1])))
+    metres = np.maximum(apart, 0).max(axis=1, initial=0) * METRES_PER_DEGREE
+    for k in np.flatnonzero((metres > FAR_AROUND_M) & ~wide).tolist():
+        ids, code = part.ids.words, part.ids.code
+        name = ids[code[target[row[k]]]]
+        text = f"it is said to lie around {name}, and lies {metres[k]:.0f} m from it: check around"
+        member = int(part.reader.member[row[k]])
+        about = ids[code[row[k]]]
+        part.reader.findings.append(Finding(about=about, text=text, topic="area", member=member))
 
 
 def _comes_back(own: Ints, target: Ints) -> Bools:

@@ -21,6 +21,7 @@ from geosand.site.cells import (
     parse_day,
     parse_number,
     quoted,
+    unseen,
 )
 from geosand.site.raw_columns import (
     Texts,
@@ -33,8 +34,10 @@ from geosand.site.raw_columns import (
 from geosand.site.table_reader import TableReader
 
 SERIAL_DAYS = (20_000, 80_000)  #: spreadsheets count days from 1900: 1954 to 2119
+ANY = (0.0, np.inf)  #: every quantity is usual
 #: A day as spreadsheets of many countries write it, and one with a time zone behind it.
 _SLASHED = r"\s*\d{1,4}[./-]\d{1,2}[./-]\d{1,4}\.?\s*"
+_YEAR_FIRST = r"\s*((?:19|20)\d{2})[-./]?(0[1-9]|1[0-2]|(?<=\D)[1-9])[-./]?(\d{1,2})\s*"
 _ZONED = r"\s*\d{4}-\d{2}-\d{2}[T ][\d:.]+ ?(Z|[+-]\d{2}:?\d{2})\s*"
 #: Beyond these a year is a slip, or a spreadsheet's day 0.
 DAYS = np.array(["1950-01-01", "2149-12-31"], dtype="datetime64[D]")
@@ -145,10 +148,16 @@ class Reader(TableReader):
             remedy = "it looks like a spreadsheet's day number: give the column the date format"
         elif isinstance(cell, str) and DAY.fullmatch(cell):
             remedy = "there is no such day: look it up"
+        elif isinstance(cell, str) and (meant := re.fullmatch(_YEAR_FIRST, cell, re.ASCII)):
+            remedy = f"write it as {meant[1]}-{int(meant[2]):02d}-{int(meant[3]):02d}"
         elif isinstance(cell, str) and re.fullmatch(_SLASHED, cell, re.ASCII):
             remedy += ": in a spreadsheet give the column the format yyyy-mm-dd before it is saved"
-        elif isinstance(cell, str) and re.fullmatch(_ZONED, cell, re.ASCII):
+        elif re.fullmatch(_ZONED, str(cell), re.ASCII):
             remedy = "write the day alone: with a time zone it could be another day at the site"
+        elif hint := unseen(str(cell)):
+            remedy = hint
+        elif isinstance(cell, str) and not cell.isascii() and any(map(str.isdecimal, cell)):
+            remedy = "type it anew: its digits or hyphens are not those of the keyboard"
         self.fault(
             row,
             name,
@@ -167,11 +176,13 @@ class Reader(TableReader):
         minimum: float | None = None,
         maximum: float | None = None,
         share_below: float = 0.0,
+        usual: tuple[float, float] = ANY,
     ) -> Floats:
         """A column of quantities (n,) in the SI unit ``si``; nan where blank.
 
         The unit is what follows ``base`` in the column's name. Limits are in SI. A percentage
-        between 0 and ``share_below`` (a ratio) is told: 0.05 may be meant as a share, 5 %.
+        between 0 and ``share_below`` (a ratio) is told: 0.05 may be meant as a share, 5 %. So is
+        what is not 0 and outside ``usual``, as another unit may be meant.
         """
         faults_before = len(self.faults.found)
         found = self.columns_of(base, si)
@@ -187,6 +198,8 @@ class Reader(TableReader):
             values = self._limits(name, values, factor, above, minimum, maximum)
             if share_below and factor < 1:
                 self._shares(name, values, share_below)
+            if usual != ANY:
+                self._unusual(name, values, factor, usual)
             out = values if out is None else np.where(np.isnan(out), values, out)
         assert out is not None
         if required and len(found) > 1:  # each of them is blank for the other sites
@@ -203,6 +216,25 @@ class Reader(TableReader):
             return f"{self.places(rows)}, {name}: {percent:.4g} is read as percent; {share}"
 
         self.tell_rows(np.flatnonzero((values > 0) & (values < below)), text, "file")
+
+    def _unusual(
+        self, name: str, values: Floats, factor: float, usual: tuple[float, float]
+    ) -> None:
+        """A finding where quantities (SI) are far from what is usual: another unit may be meant."""
+
+        def figure(value: float) -> str:
+            return f"{float(f'{value / factor:.4g}'):.10g}"
+
+        low, high = map(figure, usual)
+        limits = f"{low} to {high}" if usual[0] else f"up to {high}"
+
+        def text(rows: Ints) -> str:
+            different = list(dict.fromkeys(map(figure, values[rows].tolist())))
+            shown = f"{', '.join(different[:3])}{', …' if len(different) > 3 else ''}"
+            return f"{self.places(rows)}, {name}: {shown} where {limits} is usual: check the unit"
+
+        odd = (values > 0) & ((values < usual[0]) | (values > usual[1]))
+        self.tell_rows(np.flatnonzero(odd), text, "file")
 
     def number(
         self,
@@ -285,7 +317,11 @@ def _wrong_text(text: str, required: str, pattern: str, allowed: str) -> dict[st
         found = f"{quoted(text)} holds control characters"
         return {"found": found, "remedy": "write it anew"}
     if text and pattern and not re.fullmatch(pattern, text):
-        return {"found": f"{quoted(text)} can not be used", "allowed": allowed}
+        return {
+            "found": f"{quoted(text)} can not be used",
+            "allowed": allowed,
+            "remedy": unseen(text),
+        }
     return None
 
 
@@ -304,4 +340,18 @@ def _number_remedy(text: str, file: str) -> str:
         return "write nothing where nothing was measured"
     if plain[0] in MINUSES and NUMBER.fullmatch(plain[1:]):
         return "write its minus as the hyphen of the keyboard, -"
-    return ""
+    if plain[0] == "=":
+        return "write the result of the formula"
+    if plain[0] == "#":
+        return "mend the formula in that cell, or write the value"
+    if re.fullmatch(r"\d{4}-\d\d-\d\d [\d:]+", plain):
+        return "the cell has the format of a date: give it that of a number and look at it again"
+    if hint := unseen(plain):
+        return hint
+    if re.fullmatch(r"[+-]?\d{1,3}([ .,_'’\u00a0\u202f]\d{3})+([.,]\d+)?", plain):
+        return "write 1 500 as 1500 and 1.500,5 as 1500.5"
+    if NUMBER.fullmatch(plain):
+        return "it is too large"
+    if any(c.isdecimal() and not c.isascii() for c in plain):
+        return "write its digits anew, as 0 to 9 of the keyboard"
+    return "write the number alone" if any(map(str.isdecimal, plain)) else ""

@@ -16,8 +16,12 @@ FILE = "site.toml"
 
 
 def rows_of(mapping: Mapping[str, Any], place: str, members: int) -> RawTable:
-    """A TOML table as a table of one row a site; its sub-tables left out."""
-    cells = {k: column_of(v) for k, v in mapping.items() if not isinstance(v, (dict, list))}
+    """A TOML table as a table of one row a site; the tables in it left out, lists are texts."""
+    cells = {
+        k: [str(v)] if isinstance(v, list) else column_of(v)
+        for k, v in mapping.items()
+        if not isinstance(v, dict)
+    }
     number = np.arange(members, dtype=np.int64)
     return RawTable(
         file=FILE, rows=[place] * members, columns=cells, member=number, members=members

@@ -16,7 +16,7 @@ from geosand.columns import Bools, Ints, distinct
 from geosand.errors import Faults, Finding
 from geosand.site.cells import RawTable, nearest, quoted
 from geosand.site.raw_columns import Column, Ids, any_written, repeated, written
-from geosand.units import UnitFault, factor_to_si
+from geosand.units import DOOR, UnitFault, factor_to_si
 
 
 class TableReader:
@@ -62,7 +62,7 @@ class TableReader:
 
     def tell_nearly_same(self, names: Ids, thing: str) -> None:
         """A finding for names of one site that differ in case, blanks or zeros before a number."""
-        loose = names.text.changed(_loosely)
+        loose = names.text.changed(loosely)
         keys = names.member * len(loose.words) + loose.code
         for row, start in repeated(keys, loose.matching(bool)):
             one, other = (names.text.words[names.text.code[k]] for k in (start, row))
@@ -82,7 +82,7 @@ class TableReader:
         """Where rows stand, the first few of them, for a finding."""
         names = [self.table.rows[row] for row in rows[:8].tolist()]
         more = f" and {len(rows) - 8} more" if len(rows) > 8 else ""
-        word = ("rows " if len(rows) > 1 else "row ") if isinstance(names[0], int) else ""
+        word = ("rows " if len(rows) > 1 else "row ") if not isinstance(names[0], str) else ""
         return f"{word}{', '.join(map(str, names))}{more}"
 
     def fault(
@@ -208,6 +208,9 @@ class TableReader:
                 known = (self.known - several) | mine
                 names = {n.removesuffix("_…"): n for n in sorted(known)}
                 near = nearest(name, names, cutoff=0.75)
+                base, _, unit = name.rpartition("_")
+                if not near and unit in DOOR:
+                    near = nearest(base, names, cutoff=0.75)
                 hints[mine] = f" (did you mean {names[near[0]]}?)" if near else ""
             out.append(hints[mine])
         return out
@@ -225,7 +228,7 @@ class TableReader:
         return present
 
 
-def _loosely(name: str) -> str:
+def loosely(name: str) -> str:
     """A name without what people leave out or add without a thought."""
     plain = unicodedata.normalize("NFKC", name).casefold()
     plain = re.sub(r"(?<!\d)[\s_]+|[\s_]+(?!\d)", "", plain)

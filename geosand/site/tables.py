@@ -74,10 +74,6 @@ class Dressings:
     date: Dates
     sand: Ints
     spreader: Strings  #: "" = not said
-    setting: Strings
-    speed_m_s: Floats
-    heading_degree: Floats
-    swath_m: Floats
     edition: Ints  #: boundary edition of its date
     note: Strings
 
@@ -90,11 +86,18 @@ class Dressings:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
 class Dressed:
-    """One row a surface of a dressing: which polygon was to get sand, and how much was planned."""
+    """One row a surface of a dressing: which polygon was to get sand, how much, and set how.
+
+    In order of dressing.
+    """
 
     dressing: Ints  #: row of Dressings
     surface: Ints  #: row of Surfaces, in the edition of the dressing's date
     planned_m: Floats  #: depth; nan = not said
+    setting: Strings  #: of the spreader; "" = not said
+    speed_m_s: Floats  #: of driving; nan = not said
+    heading_degree: Floats
+    swath_m: Floats
     hole_diameter_m: Floats
     hole_spacing_m: Floats
     hole_depth_m: Floats

@@ -41,8 +41,8 @@ def in_child(act: Callable[[], None], prepare: Callable[[], None], said: Path) -
     return os.waitstatus_to_exitcode(status)
 
 
-def kill_at(step: int, place: Path) -> Callable[[], None]:
-    """SIGKILL at the n-th step (counted from 1) that touches a file beneath ``place``.
+def kill_at(step: int, place: Path, by: int = signal.SIGKILL) -> Callable[[], None]:
+    """A signal at the n-th step (counted from 1) that touches a file beneath ``place``.
 
     A step is an audited call of the standard library (open, rename, remove, mkdir, …) that names
     such a file, or a flush to disk.
@@ -50,12 +50,14 @@ def kill_at(step: int, place: Path) -> Callable[[], None]:
 
     def prepare() -> None:
         left = step
+        # in a background job of a shell Ctrl-C is ignored from the start
+        signal.signal(signal.SIGINT, signal.default_int_handler)
 
         def take() -> None:
             nonlocal left
             left -= 1
             if left == 0:
-                os.kill(os.getpid(), signal.SIGKILL)
+                os.kill(os.getpid(), by)
 
         def hook(event: str, values: tuple[object, ...]) -> None:
             if event.startswith(STEPS) and any(str(place) in str(value) for value in values):

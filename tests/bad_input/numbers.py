@@ -220,7 +220,10 @@ UNITS = (
     ),
     Case(
         "a depth in inches",
-        {"dressings": "dressing,date,surfaces,planned_depth_in\nD1,2026-04-10,green,0.02\n"},
+        {
+            "dressings": "dressing,date,surfaces,planned_depth_in,swath_m\n"
+            "D1,2026-04-10,green,0.02,4\n"
+        },
         ACCEPTED,
     ),
 )
@@ -356,7 +359,7 @@ DATES = (
         "a column in capitals",
         {"catches": csv_text(CATCHES).replace("gross_g", "Gross_g")},
         REFUSED,
-        "Did you mean 'Gross_g'? Give tare_g and gross_g",
+        "Did you mean 'Gross_g'? Add tare_g and gross_g",
     ),
     Case(
         "a unit in brackets",

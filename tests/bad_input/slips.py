@@ -14,6 +14,7 @@ from tests.sites import (
     DRESSINGS,
     G1,
     G2,
+    LAT,
     LOADS,
     LON,
     SURFACES,
@@ -33,6 +34,11 @@ U_MOISTURE = "u_moisture_percent = 0.2"
 def each(change: Any) -> list[dict[str, Any]]:
     """The six catches, each changed by a function of it."""
     return [c | change(c) for c in CATCHES]
+
+
+def with_each(change: Any) -> list[dict[str, Any]]:
+    """The six catches, each changed by a function of its number."""
+    return [c | change(k) for k, c in enumerate(CATCHES)]
 
 
 def with_tape(catch: dict[str, Any], east: float, name: str) -> dict[str, Any]:
@@ -182,7 +188,7 @@ UNITS = (
         "a delivery's mass as its uncertainty",
         {"deliveries": "date,mass_kg,u_mass_kg\n2026-03-05,25000,25000\n"},
         REFUSED,
-        "row 2, u_mass_kg: a standard uncertainty of 25000 kg can not be right",
+        "row 2, u_mass_kg: a standard uncertainty of 25",
     ),
     Case(
         "holes wider than apart",
@@ -195,6 +201,85 @@ UNITS = (
         {"dressings": f"{HOLES}D1,2026-04-10,green,13,50,\n"},
         FOUND,
         "row 2: diameter, spacing and depth of holes are not all said",
+    ),
+    *(
+        Case(
+            f"{key} of {value}",
+            {"toml": settings(f"{key} = {was}", f"{key} = {value}")},
+            FOUND,
+            said,
+        )
+        for key, was, value, said in (
+            ("bulk_density_g_cm3", 1.55, 2.65, "2.65 where 0.9 to 1.95 is usual: check the unit"),
+            ("bulk_density_g_cm3", 1.55, 0.78, "0.78 where 0.9 to 1.95 is usual: check the unit"),
+            ("moisture_dry_basis_percent", "0.0", 40, "40 where up to 15 is usual"),
+            ("u_moisture_percent", 0.2, 20, "20 where up to 7.5 is usual"),
+            ("edge_accuracy_m", "0.10", 10, "10 where up to 3 is usual"),
+            ("collar_width_m", 0.9, 0.009, "0.009 where 0.2 to 5 is usual"),
+            ("surrounds_width_m", "4.0", 0.04, "0.04 where 0.5 to 30 is usual"),
+            ("tolerance_percent", 10, 100, "100 where up to 50 is usual"),
+            ("catch_efficiency_percent", 100, 50, "50 where 60 to 120 is usual"),
+            ("u_tray_percent", 0.5, 50, "50 where up to 10 is usual"),
+            ("green", "9.0", 90, "a season's target of 90 mm for 'green', where 0.5 to 50 mm"),
+            (
+                "green",
+                "9.0",
+                0.5,
+                "0.6 mm were planned on g1, whose target for the whole season is 0.5",
+            ),
+        )
+    ),
+    *(
+        Case(
+            f"a swath of {swath} m",
+            {"dressings": DRESSINGS.replace(",4\n", f",{swath}\n")},
+            FOUND,
+            f"row 2, swath_m: {swath} where 0.3 to 24 is usual: check the unit",
+        )
+        for swath in (0.04, 40)
+    ),
+    Case(
+        "inches for millimetres of a plan",
+        {"dressings": DRESSINGS.replace(",0.6,", ",30,")},
+        FOUND,
+        "row 2, planned_depth_mm: 30 where 0.1 to 25 is usual",
+    ),
+    Case(
+        "tonnes in a column of kilograms",
+        {"loads": LOADS.replace(",25,0.25,", ",1.3,0.01,")},
+        FOUND,
+        "row 2, unit_mass_kg: 1.3 where 5 to 40000 is usual: check the unit",
+    ),
+    Case(
+        "one tare in another unit",
+        {"catches": with_catch(tare_g=5)},
+        FOUND,
+        "row 2: a tare of 5 g where the other trays of this size have 50 g: weigh it empty",
+    ),
+    Case(
+        "tares of two makes of tray",
+        {
+            "catches": with_each(
+                lambda k: {"tare_g": 20 + 60 * (k % 2), "gross_g": 110 + 60 * (k % 2)}
+            )
+        },
+        ACCEPTED,
+    ),
+    Case(
+        "all trays tared",
+        {"catches": each(lambda c: {"tare_g": 0, "gross_g": c["gross_g"] - 50})},
+        ACCEPTED,
+    ),
+    Case(
+        "two digits of one tray changed about",
+        {"catches": with_catch(tray_width_mm=520)},
+        FOUND,
+        "D1: catch c1 has a tray of 2080 cm² where the others have 1000 cm², and its sand fits",
+    ),
+    Case(
+        "a larger tray with as much more sand",
+        {"catches": with_catch(tray_width_mm=500, gross_g=234)},
+        ACCEPTED,
     ),
     Case(
         "a season of eleven years",
@@ -247,7 +332,8 @@ PLACES = (
                 *(with_tape(c, 0.00395, "g2") for c in CATCHES[3:]),
             ]
         },
-        ACCEPTED,
+        FOUND,  # by rates only: nobody asks whether it was copied
+        "all catches on g1, g2 lie within a swath of each other",
     ),
 )
 
@@ -300,7 +386,7 @@ NAMES = (
         "a sand's accents in two ways",
         {
             "toml": TOML.replace("[sands.dried]", '[sands."gru\u0308n"]'),
-            "dressings": "dressing,date,surfaces,sand\nD1,2026-04-10,green,gr\u00fcn\n",
+            "dressings": "dressing,date,surfaces,sand,swath_m\nD1,2026-04-10,green,gr\u00fcn,4\n",
         },
         ACCEPTED,
     ),
@@ -396,4 +482,140 @@ TOLD = (
     ),
 )
 
-CASES = (*TWICE, *UNITS, *PLACES, *NAMES, *TOLD)
+
+def dressed_on(*days: str) -> dict[str, Any]:
+    """The valid site dressed on more days, numbered in order of the file."""
+    head, first = DRESSINGS.splitlines()
+    rows = [first.replace("D1,2026-04-10", f"D{k},{day}") for k, day in enumerate(days, start=1)]
+    return {"dressings": "\n".join([head, *rows]) + "\n"}
+
+
+TICKET = "date,mass_kg,ticket\n{},1400,T7\n"
+DATES = (
+    Case(
+        "a day and a month changed about",
+        dressed_on("2026-04-10", "2026-08-05", "2026-05-28", "2026-06-20"),
+        FOUND,
+        "row 3: 2026-08-05 is out of the order of the rows, 2026-05-08 would be in it",
+    ),
+    Case(
+        "a day and a month changed about the other way",
+        dressed_on("2026-04-10", "2026-05-08", "2026-03-06", "2026-06-20"),
+        FOUND,
+        "row 4: 2026-03-06 is out of the order of the rows, 2026-06-03 would be in it",
+    ),
+    Case(
+        "sand that came after it was spread",
+        {
+            "loads": f"{HEAD}L1,D1,52,25,1,T7\n",
+            "deliveries": TICKET.format("2026-09-03"),
+        },
+        FOUND,
+        "load L1: its sand (ticket T7) came on 2026-09-03, after D1 of 2026-04-10",
+    ),
+    Case(
+        "sand that came before it was spread",
+        {"loads": f"{HEAD}L1,D1,52,25,1,T7\n", "deliveries": TICKET.format("2026-04-10")},
+        ACCEPTED,
+    ),
+    Case(
+        "a delivery of next year",
+        {"deliveries": "date,mass_kg,ticket\n2027-03-05,25000,T1\n"},
+        FOUND,
+        "deliveries.csv: row 2: 2027-03-05 is after the season: check the year",
+    ),
+    Case(
+        "a collar around another green",
+        {
+            "surfaces": [
+                *SURFACES,
+                surface("c1", "collar", square(LON, LAT + 0.0003, 8), around="g2"),
+            ]
+        },
+        FOUND,
+        "c1: it is said to lie around g2, and lies 284 m from it: check around",
+    ),
+)
+
+WORDS = (
+    Case(
+        "a sign that nobody sees behind a dressing",
+        {"loads": LOADS.replace("D1,52", "D1\u200b,52")},
+        REFUSED,
+        "'D1·' is not in the dressings; allowed: D1. Type it anew: it holds a sign that can not be",
+    ),
+    *(
+        Case(
+            f"a dressing as {name!r}",
+            {"loads": LOADS.replace("D1,52", f"{name},52")},
+            REFUSED,
+            "is not in the dressings; allowed: D1. Did you mean D1?",
+        )
+        for name in ("d1", "\uff24\uff11", "'D1'", "D01", "D1;")
+    ),
+    *(
+        Case(
+            f"{day} for a date", {"dressings": DRESSINGS.replace("2026-04-10", day)}, REFUSED, said
+        )
+        for day, said in (
+            ("2026-4-9", "Write it as 2026-04-09"),
+            ("2026.04.10", "Write it as 2026-04-10"),
+            ("2026\u201004\u201010", "Type it anew: its digits or hyphens are not those"),
+        )
+    ),
+    *(
+        Case(f"{word} for a mass", {"catches": with_catch(gross_g=word)}, REFUSED, said)
+        for word, said in (
+            ("1 420", "Write 1 500 as 1500"),
+            ("=100+42", "Write the result of the formula"),
+            ("#DIV/0!", "Mend the formula in that cell, or write the value"),
+            ("142\u200b", "Type it anew: it holds a sign that can not be seen"),
+            ("\uff11\uff14\uff12", "Write its digits anew, as 0 to 9 of the keyboard"),
+            ("(142)", "Write the number alone"),
+        )
+    ),
+    Case(
+        "two tables pasted together",
+        {"loads": LOADS + LOADS.replace("L1", "L2")},
+        REFUSED,
+        "refused: 1 thing is wrong.\n  - loads.csv, row 3: names the columns once more",
+    ),
+    Case(
+        "a season's start with a time zone",
+        {"toml": settings("2026-03-01", "2026-03-01T00:00:00+05:00")},
+        REFUSED,
+        "is not a date; allowed: year-month-day as in 2026-04-30. Write the day alone",
+    ),
+    Case(
+        "a list for a number",
+        {"toml": settings("= 1.55", "= [1.55, 1.6]")},
+        REFUSED,
+        "[sands.dried], bulk_density_g_cm3: '[1.55, 1.6]' is not a number",
+    ),
+    Case(
+        "a misspelt tolerance",
+        {"toml": settings("tolerance_percent", "tolerence_percent")},
+        FOUND,
+        "key 'tolerence_percent' is not read (did you mean tolerance_…?)",
+    ),
+    Case(
+        "corners ten thousand kilometres high",
+        {
+            "surfaces": [
+                surface(
+                    "g1",
+                    "green",
+                    {
+                        "type": "Polygon",
+                        "coordinates": [[[*p, 1e7] for p in square(*G1, 20)["coordinates"][0]]],
+                    },
+                ),
+                *SURFACES[1:],
+            ]
+        },
+        REFUSED,
+        "feature 1: its corners are 1e+07 m high in the mean, which can not be right",
+    ),
+)
+
+CASES = (*WORDS, *DATES, *TWICE, *UNITS, *PLACES, *NAMES, *TOLD)

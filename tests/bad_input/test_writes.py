@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import json
 import os
+import shutil
+import signal
 import subprocess
 import sys
 from collections.abc import Callable
@@ -126,6 +128,50 @@ def test_a_site_read_while_a_survey_comes_in(
     assert now.surfaces.geometry.tolist() == before.surfaces.geometry.tolist()
     left_out = [f.about for f in now.findings if "once more, and left out" in f.text]
     assert left_out == (["editions/2026-05-01.geojson"] if moment == "before" else [])
+
+
+def test_a_stopped_run_says_what_it_has_written(
+    tmp_path: Path, survey: Path, record_property: Record
+) -> None:
+    """Ctrl-C at every step of a bring: it names what was done, all of it and no more."""
+    plain, said, told = write_site(tmp_path / "plain"), tmp_path / "said", set()
+    old = visible(plain)
+    for step in range(15, 1000):  # what comes before only reads
+        site = tmp_path / "site"
+        shutil.rmtree(site, ignore_errors=True)
+        shutil.copytree(plain, site)
+        act = verb("bring", survey, "--into", site, "--valid-from", "2026-06-01")
+        code = in_child(act, kill_at(step, site, signal.SIGINT), said)
+        if code == 0:
+            break
+        assert code == 130, said.read_text()
+        end = said.read_text().splitlines()[-1]
+        new = {name for name, digest in visible(site).items() if old.get(name) != digest}
+        told.add(len(new))
+        if not new:
+            assert end == "Stopped. Nothing was written."
+        else:
+            start, _, places = end.partition(": ")
+            assert start == "Stopped. Written before that, and whole"
+            assert set(places.split(", ")) == {str(site / name) for name in new}
+        record_property("fault injected", "stopped")
+    assert told == {0, 1, 2}
+    assert new == {"editions/first-survey.geojson", "surfaces.geojson"}
+
+
+def test_an_account_that_can_not_write_its_second_file_names_the_first(
+    tmp_path: Path, record_property: Record
+) -> None:
+    site, shut = write_site(tmp_path / "site"), tmp_path / "shut"
+    shut.mkdir()
+    shut.chmod(0o555)
+    words = ("account", site, "--out", tmp_path / "m.html", "--report", shut / "r.html")
+    assert in_child(verb(*words), no_rights, tmp_path / "said") == 1
+    said = (tmp_path / "said").read_text()
+    assert "r.html: can not be written" in said
+    assert said.rstrip().endswith(f"Written before that, and whole: {tmp_path / 'm.html'}")
+    assert (tmp_path / "m.html").is_file()
+    record_property("fault injected", "no right to write")
 
 
 def test_new_killed_at_every_step(tmp_path: Path, survey: Path, record_property: Record) -> None:
@@ -313,3 +359,30 @@ def test_output_to_a_full_disk(tmp_path: Path, record_property: Record) -> None:
     assert "No room to write the output" in end.stderr
     assert "Traceback" not in end.stderr
     record_property("fault injected", "disk full")
+
+
+def test_a_result_that_can_not_be_written_is_not_called_a_fault_of_the_data(
+    tmp_path: Path, record_property: Record
+) -> None:
+    site = write_site(tmp_path / "site")
+    words = ("map", site, "--out", site / "loads.csv")
+    assert in_child(verb(*words), list, tmp_path / "said") == 1
+    said = (tmp_path / "said").read_text()
+    assert said.startswith("The result can not be written.\n  - ")
+    assert "data were refused" not in said
+    record_property("fault injected", "a result in place of records")
+
+
+def test_a_folder_that_is_gone_is_told(tmp_path: Path, record_property: Record) -> None:
+    site, gone = write_site(tmp_path / "site"), tmp_path / "gone"
+    gone.mkdir()
+
+    def leave() -> None:
+        os.chdir(gone)
+        gone.rmdir()
+
+    assert in_child(verb("account", site), leave, tmp_path / "said") == 1
+    assert (tmp_path / "said").read_text() == (
+        "The folder that you are in is no more: change into another one. Nothing was written.\n"
+    )
+    record_property("fault injected", "a folder that is gone")

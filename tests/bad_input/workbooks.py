@@ -156,7 +156,9 @@ def _chart(book: Any) -> None:
 
 
 def dated(day: Any) -> dict[str, Any]:
-    return in_workbook(dressings=[["dressing", "date", "surfaces"], ["D1", day, "green"]])
+    return in_workbook(
+        dressings=[["dressing", "date", "surfaces", "swath_m"], ["D1", day, "green", 4]]
+    )
 
 
 MACROS = (
@@ -192,7 +194,7 @@ CELLS = (
     Case("a merged head", edited(lambda b: b["loads"].merge_cells("A1:C1")), REFUSED,
          "sheet loads: there is no dressing"),
     Case("merged dressings", edited(lambda b: b["catches"].merge_cells("B2:B7")), REFUSED,
-         "sheet catches, row 3, dressing: nothing is written here"),
+         "sheet catches, rows 3, 4, 5, 6, 7, dressing: nothing is written here"),
     Case("a date", dated(datetime.date(2026, 4, 10)), ACCEPTED),
     Case("a date with its hour", dated(datetime.datetime(2026, 4, 10, 23, 59, 59)), ACCEPTED),
     Case("a date as text", dated("10.04.2026"), REFUSED, "'10.04.2026' is not a date"),
@@ -243,6 +245,18 @@ AS_PEOPLE_LEAVE_THEM = (
         edited(_title_above),
         REFUSED,
         "the first line is 'Catches of 2026' and names no columns. Delete what stands above",
+    ),
+    Case(
+        "a formula without its result is told once",
+        edited(_in_cell("loads", "C2", "=50+2")),
+        REFUSED,
+        "refused: 1 thing is wrong.\n  - records.xlsx, sheet loads, row 2, count: a formula",
+    ),
+    Case(
+        "a web page that is called a workbook",
+        {**NO_CSV, "files": {"records.xlsx": b"<html><table></table></html>"}},
+        REFUSED,
+        "records.xlsx: is a web page that is called .xlsx",
     ),
     Case(
         "an array formula without its result",

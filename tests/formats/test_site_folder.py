@@ -109,7 +109,7 @@ def test_nothing_is_written(site_folder):
 
 
 def test_alike_faults_are_listed_in_one_line(site_folder):
-    rows = [CATCHES[0] | {"catch": f"c{k}", "tare_g": "x"} for k in range(40)]
+    rows = [CATCHES[0] | {"catch": f"c{k}", "tare_g": f"x{k}"} for k in range(40)]
     with pytest.raises(Refused) as caught:
         read_site(site_folder(catches=rows))
     assert len(caught.value.faults) == 40
@@ -119,6 +119,16 @@ def test_alike_faults_are_listed_in_one_line(site_folder):
         "catches.csv, tare_g: the like in 35 more rows: 7, 8, 9, 10, 11, 12, 13, 14, 15, 16, 17,"
         " 18, 19, 20, 21, 22, 23, 24, 25, 26, …."
     )
+
+
+def test_the_same_fault_in_many_rows_is_one_line(site_folder):
+    rows = [CATCHES[0] | {"catch": f"c{k}", "tare_g": "x"} for k in range(40)]
+    with pytest.raises(Refused) as caught:
+        read_site(site_folder(catches=rows))
+    assert len(caught.value.faults) == 40
+    start = "catches.csv, rows 2, 3, 4, 5, 6 and 35 more, tare_g: 'x' is not a number; allowed: "
+    assert str(caught.value).startswith(start)
+    assert len(str(caught.value).splitlines()) == 1
 
 
 FILES = {

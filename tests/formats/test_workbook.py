@@ -169,6 +169,9 @@ def broken(content: bytes) -> bytes:
 GOOD = workbook(dressings=DRESSINGS, loads=LOADS)
 
 
+NO_WORKBOOKS = ("not a workbook that can be read", "no workbook (.xlsx)")
+
+
 @pytest.mark.parametrize(
     "content",
     [b"", b"PK", b"not a zip", GOOD[:-300], broken(GOOD), b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1" * 64],
@@ -178,8 +181,8 @@ def test_no_workbook_at_all_is_the_only_fault(with_book, content):
     found = refusal(with_book(content))
     assert len(found) == 1
     old = content.startswith(b"\xd0\xcf")
-    said = "an old workbook (.xls), or has a password" if old else "not a workbook that can be read"
-    assert found[0].startswith(f"records.xlsx: is {said}")
+    said = ["an old workbook (.xls), or has a password"] if old else NO_WORKBOOKS
+    assert found[0].startswith(tuple(f"records.xlsx: is {words}" for words in said))
     assert found[0].endswith("Open it in a spreadsheet program and save it as .xlsx.")
 
 
@@ -231,3 +234,24 @@ def test_a_percentage_is_what_the_cell_shows(held, shown, with_book):
     book["loads"]["C2"].number_format = "0%"  # 5,200 % of a bag are 52 bags
     book.save(stream := io.BytesIO())
     assert read_site(with_book(stream.getvalue())).loads.count.tolist() == [52.0]
+
+
+def test_too_little_memory_is_no_fault_of_the_workbook(with_book, monkeypatch):
+    def full(content: bytes) -> str:
+        raise MemoryError
+
+    monkeypatch.setattr("geosand.formats.workbook._too_much", full)
+    with pytest.raises(MemoryError):
+        read_site(with_book(workbook(dressings=DRESSINGS, loads=LOADS, catches=ROWS)))
+
+
+def test_rows_of_a_dressing_set_unlike_are_read_as_from_csv(with_book, site_folder):
+    head = ["dressing", "date", "surfaces", "setting", "speed_kmh"]
+    day = datetime.date(2026, 4, 10)
+    rows = [head, ["D1", day, "g1", 4, 6], ["D1", day, "g2", "B4", 7.5], ["D1", day, "t1", 4.5]]
+    book = read_site(with_book(workbook(dressings=rows, loads=LOADS, catches=ROWS)))
+    text = "\n".join(",".join(str(c) for c in row) for row in rows)
+    plain = read_site(site_folder("csv", dressings=f"{text},\n"))
+    for site in (book, plain):
+        assert site.dressed.setting.tolist() == ["4", "B4", "4.5"]
+        np.testing.assert_allclose(site.dressed.speed_m_s * 3.6, [6, 7.5, np.nan])

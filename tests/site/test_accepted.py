@@ -212,6 +212,16 @@ def test_a_pool_has_one_reading_for_all_its_trays(site_folder):
     assert site.catches.volume_pool.tolist() == [-1] * 5
 
 
+def test_the_tare_of_a_pool_is_that_of_all_its_trays(site_folder):
+    """It is not told as one of a single tray that weighs too much."""
+    pooled = [
+        catch(k, pool="a", **({} if k == 1 else {"gross_g": "", "tare_g": ""})) for k in range(1, 5)
+    ]
+    pooled[0] |= {"tare_g": 4 * 50, "gross_g": 4 * 142}
+    rows = [*pooled, *[catch(6, catch=f"x{k}", gross_g=140 + k) for k in range(6)]]
+    assert not [text for text in findings(site_folder(catches=rows)) if "tare" in text]
+
+
 def test_a_pool_with_a_reading_for_each_is_no_pool(site_folder):
     site = read_site(site_folder(catches=[catch(1, pool="a"), catch(2, pool="a")]))
     assert site.catches.mass_pool.tolist() == [-1, -1]
@@ -389,12 +399,31 @@ def test_splitting_a_load_in_two_changes_neither_mass_nor_u(site_folder, columns
     assert spread(one)[1] > 0
 
 
+def test_rows_of_one_dressing_may_be_set_and_driven_unlike(site_folder):
+    dressings = f"{HEAD},setting,speed_mph,swath_ft,heading_deg\n"
+    dressings += "D1,2026-04-10,g1,4,4,20,90\nD1,2026-04-10,g2,5,5,13,-45\nD1,2026-04-10,t1,,,,90\n"
+    site = read_site(site_folder(dressings=dressings))
+    dressed = site.dressed
+    assert len(site.dressings) == 1
+    assert site.surfaces.id[dressed.surface].tolist() == ["g1", "g2", "t1"]
+    assert dressed.setting.tolist() == ["4", "5", ""]
+    mph, nan = 0.44704, np.nan
+    np.testing.assert_allclose(dressed.speed_m_s, [4 * mph, 5 * mph, nan], rtol=1e-12)
+    np.testing.assert_allclose(dressed.swath_m, [20 * 0.3048, 13 * 0.3048, nan], rtol=1e-12)
+    np.testing.assert_allclose(dressed.heading_degree, [90, -45, 90], rtol=1e-12)
+    texts = [f.text for f in site.findings if "differ in it" in f.text]
+    assert texts == [
+        f"row 4: no {name}, and the other rows of the dressing differ in it: not known there"
+        for name in ("setting", "speed", "swath")
+    ]
+
+
 def test_rows_of_one_dressing_fill_in_for_each_other(site_folder):
     dressings = f"{HEAD},planned_depth_mm,speed_kmh,spreader,note\n"
     dressings += "D1,2026-04-10,g1,0.6,,,a\nD1,2026-04-10,g2,0.9,5,disc,b\n"
     site = read_site(site_folder(dressings=dressings))
     assert len(site.dressings) == 1
-    assert site.dressings.speed_m_s == pytest.approx([5 / 3.6])
+    assert site.dressed.speed_m_s == pytest.approx([5 / 3.6, 5 / 3.6])
     assert site.dressings.spreader.tolist() == ["disc"]
     assert site.dressings.note.tolist() == ["a; b"]
     assert site.dressed.planned_m == pytest.approx([0.0006, 0.0009])

@@ -26,7 +26,8 @@ ONE_FAULT = {
     "thousands": (
         [C(1, gross_g="1 142")],
         "catches.csv, row 2, gross_g: '1 142' is not a number; allowed: digits, with a point as"
-        " the decimal mark and nothing between thousands.",
+        " the decimal mark and nothing between thousands. Write 1 500 as 1500 and"
+        " 1.500,5 as 1500.5.",
     ),
     "not a number": (
         [C(1, gross_g="nan")],
@@ -37,12 +38,13 @@ ONE_FAULT = {
     "beyond all floats": (
         [C(1, tare_g="1e400")],
         "catches.csv, row 2, tare_g: '1e400' is not a number; allowed: digits, with a point as"
-        " the decimal mark and nothing between thousands.",
+        " the decimal mark and nothing between thousands. It is too large.",
     ),
     "other digits": (
         [C(1, gross_g="١٤٢")],
         "catches.csv, row 2, gross_g: '١٤٢' is not a number; allowed: digits, with a point as"
-        " the decimal mark and nothing between thousands.",
+        " the decimal mark and nothing between thousands. Write its digits anew, as"
+        " 0 to 9 of the keyboard.",
     ),
     "negative": (
         [C(1, tare_g=-3)],

@@ -68,11 +68,6 @@ DRESSING_FAULTS = {
         "dressings.csv, row 3, spreader: dressing 'D1' has another spreader in row 2. Rows of one"
         " dressing share it; else give the second a name of its own.",
     ),
-    "two speeds": (
-        f"{HEAD},speed_kmh\nD1,2026-04-10,g1,4\nD1,2026-04-10,g2,5\n",
-        "dressings.csv, row 3, speed: dressing 'D1' has another speed in row 2. Rows of one"
-        " dressing share it; else give the second a name of its own.",
-    ),
     "unknown sand": (
         f"{HEAD},sand\nD1,2026-04-10,green,washed\n",
         "dressings.csv, row 2, sand: 'washed' is not in site.toml; allowed: dried.",

@@ -77,7 +77,7 @@ ONE_FAULT = {
     "slope in degrees as text": (
         second(square(*G2, 30), slope_percent="2°"),
         "surfaces.geojson, feature 2, slope_percent: '2°' is not a number; allowed: digits, with a"
-        " point as the decimal mark and nothing between thousands.",
+        " point as the decimal mark and nothing between thousands. Write the number alone.",
     ),
     "slope in degrees": (
         second(square(*G2, 30), slope_deg=2),
