@@ -14,7 +14,7 @@ import shapely
 
 from geosand.columns import Bools, Dates, Floats, Ints, Strings, ratio
 from geosand.results import Results
-from geosand.season.totals import NEW_EACH_TIME
+from geosand.season.totals import sums_of_dressings
 
 MILLIMETRE = 1000.0
 DIGITS = 9
@@ -99,11 +99,9 @@ def totals(work: Work, group: Ints, groups: int) -> Table:
 
     Sources that persist are kept together.
     """
-    balance = work.results.balance
-    spread, on, over = (
-        table.rows(work.measured).group_sum(group, groups, independent=NEW_EACH_TIME)
-        for table in (balance.spread, balance.on_surfaces, balance.overthrow)
-    )
+    results = work.results
+    parts = (results.site, results.areas, results.rates, results.balance)
+    spread, on, over = sums_of_dressings(*parts, work.measured, group, groups).values()
     some = np.bincount(group, minlength=groups) > 0
     bounds, u, edge = over.interval(), over.u(), work.edge_kg_m[work.measured]
     strip = np.bincount(group, edge, groups).astype(np.float64)

@@ -18,13 +18,17 @@ from geosand.errors import Fault, Refused
 from geosand.portfolio.arrow_columns import without_views
 from geosand.portfolio.arrow_geometries import BINARY, LAYOUTS, is_encoded
 from geosand.portfolio.rows_by_site import SiteRows, split_by_site
-from geosand.portfolio.set_tables import distinct_sites, needs_degrees, needs_site
+from geosand.portfolio.set_tables import (
+    HELD,
+    Stamp,
+    distinct_sites,
+    needs_degrees,
+    needs_site,
+    stamp,
+)
 
 #: of the geometry of these tables; of others it is not looked at
 ENCODINGS = {"surfaces": (BINARY, "polygon", "multipolygon"), "catches": (BINARY, "point")}
-HELD = 6  #: of each kind: one a table
-
-Stamp = tuple[int, int, int, int]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -56,7 +60,7 @@ class ParquetTable:
     def rows_of(self, keys: Sequence[str]) -> SiteRows:
         import pyarrow as pa
 
-        now = _stamp(self.path)
+        now = stamp(self.path)
         groups = _row_groups(self.path, now)
         parts, rows = list[Any](), list[Ints]()
         for group in groups.that_may_hold(keys):
@@ -68,12 +72,6 @@ class ParquetTable:
         number = np.concatenate([np.zeros(0, dtype=np.int64), *rows])
         table = pa.concat_tables(parts).append_column("row", pa.array(number))
         return split_by_site(table, keys, self.geometry)
-
-
-def _stamp(path: Path) -> Stamp:
-    """Another one for a file that was written anew, also where its time was put back."""
-    told = path.stat()
-    return told.st_ino, told.st_size, told.st_mtime_ns, told.st_ctime_ns
 
 
 # What chunks that follow each other ask again of a file, until it is changed: many row groups take

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 
 from geosand.balance.account import NOT_CLOSED
-from geosand.columns import Floats, Ints
+from geosand.columns import Floats, Ints, Strings
 from geosand.estimates import Estimates
 from geosand.portfolio.arrow import named, well_known_binary
 from geosand.portfolio.figures import (
@@ -24,6 +24,7 @@ from geosand.portfolio.figures import (
 )
 from geosand.portfolio.site_rows import sites_table
 from geosand.results import Results
+from geosand.site.tables import Site
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -61,7 +62,7 @@ def _balances(work: Work) -> Table:
         "date": dressings.date,
         "in_account": work.counted,
         "spreader": dressings.spreader,
-        "setting": dressings.setting,
+        "setting": _settings(site),
         "sand": named(work.head.sands, dressings.sand),
         "catches": results.rates.model.catches,
         "surfaces_caught": results.rates.model.surfaces_caught,
@@ -86,6 +87,18 @@ def _balances(work: Work) -> Table:
         "lon": middle[owner, 0],
         "lat": middle[owner, 1],
     }
+
+
+def _settings(site: Site) -> Strings:
+    """The setting of each dressing; several, each once, where its rows differ."""
+    setting, of = site.dressed.setting, site.dressed.dressing
+    begun = np.flatnonzero(np.diff(of, prepend=-1))
+    out = np.full(len(site.dressings), "", dtype=object)
+    out[of[begun]] = setting[begun]
+    for k in np.unique(of[setting != out[of]]).tolist():
+        said = setting[np.searchsorted(of, k) : np.searchsorted(of, k, side="right")].tolist()
+        out[k] = "; ".join(dict.fromkeys(text for text in said if text))
+    return out.astype(np.str_)
 
 
 def _known(table: Estimates) -> Floats:

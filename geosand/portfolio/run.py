@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Iterator, Sequence
+import pickle
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from itertools import islice
 from threading import Thread
 from typing import TYPE_CHECKING, Any
 
+from geosand import __version__
 from geosand.errors import Fault, Refused
 from geosand.portfolio.arrow import without_pandas
 from geosand.portfolio.chunk import Chunk, ChunkDone, lost_chunk, work_chunk
@@ -139,12 +141,15 @@ def _alone(job: Chunk, work: Work) -> Iterator[ChunkDone]:
 def _on_cluster(jobs: Iterator[Chunk], scheduler: str, work: Work) -> Iterator[ChunkDone]:
     """The same chunks on a dask cluster, which does those of a lost worker again elsewhere."""
     client, as_completed, killed = _client(scheduler)
+    found_there, if_same = _by_value()
     with client:
+        _needs_same(client.run(found_there))
         running: dict[Any, Chunk] = {}
         stream = as_completed()
 
         def send(job: Chunk) -> None:
-            future = client.submit(work, job, pure=False, retries=2)
+            sent = pickle.dumps((work, job))
+            future = client.submit(if_same, __version__, sent, pure=False, retries=2)
             running[future] = job
             stream.add(future)
 
@@ -167,6 +172,49 @@ def _on_cluster(jobs: Iterator[Chunk], scheduler: str, work: Work) -> Iterator[C
                 send(job)
 
 
+def _by_value() -> tuple[Callable[[], str], Callable[[str, bytes], ChunkDone | dict[str, str]]]:
+    """What workers do first, whatever geosand they have: these functions travel with the run.
+
+    The first tells the version there, "" for none; the second works only with the same one, and
+    else gives the version by the worker's address, also where the worker joined later.
+    """
+
+    def found_there() -> str:
+        try:
+            from geosand import __version__ as found
+        except ImportError:
+            return ""
+        return str(found)
+
+    def if_same(version: str, sent: bytes) -> ChunkDone | dict[str, str]:
+        import pickle
+
+        from distributed import get_worker
+
+        if (found := found_there()) != version:
+            return {get_worker().address: found}
+        work, job = pickle.loads(sent)
+        done: ChunkDone = work(job)
+        return done
+
+    return found_there, if_same
+
+
+def _needs_same(versions: Mapping[str, str]) -> None:
+    """Refuse workers, by address, with another geosand: their figures could be others."""
+    others = {worker: found for worker, found in versions.items() if found != __version__}
+    if others:
+        raise Refused(
+            Fault(
+                file="--scheduler",
+                found=f"worker {worker} has {f'geosand {found}' if found else 'no geosand'}",
+                allowed=f"geosand {__version__}, as here",
+                remedy="install it there and repeat the command: what is finished is kept",
+            )
+            for worker, found in sorted(others.items())
+        )
+
+
 def _halves(keys: Sequence[str]) -> list[Sequence[str]]:
     half = len(keys) // 2
     return [keys[:half], keys[half:]] if half else []
@@ -176,7 +224,7 @@ def _result(future: Any) -> ChunkDone:
     from concurrent.futures import CancelledError
 
     try:
-        result: ChunkDone = future.result()
+        result: ChunkDone | dict[str, str] = future.result()
     except (OSError, CancelledError) as problem:
         raise Refused(
             Fault(
@@ -185,6 +233,9 @@ def _result(future: Any) -> ChunkDone:
                 remedy="start it again and repeat the command: what is finished is kept",
             )
         ) from problem
+    if isinstance(result, dict):
+        _needs_same(result)
+    assert isinstance(result, ChunkDone)
     return result
 
 

@@ -3,17 +3,25 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
+from functools import lru_cache
 from pathlib import Path
-from typing import Any, Protocol
+from typing import Any, NamedTuple, Protocol
 
+import numpy as np
+
+from geosand.columns import Ints
 from geosand.errors import Fault, Refused
 from geosand.portfolio.rows_by_site import SiteRows, split_by_site
 from geosand.site.cells import quoted
 
+HELD = 6  #: of each kind of what is known of a file: one a table
+ROWS_ASKED = 20_000  #: of one condition, which SQLite takes up to a length
 WGS84 = re.compile(r"(CRS84h?|EPSG:*(:[\d.]*)?:4326)$", re.IGNORECASE)
+
+Stamp = tuple[int, int, int, int]
 
 
 @contextmanager
@@ -50,10 +58,14 @@ class FileTable(Protocol):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class GeoPackageLayer:
-    """A layer of a GeoPackage; only the rows of the wanted sites are read."""
+    """A layer of a GeoPackage; only the rows of the wanted sites are read, by their numbers.
+
+    Asking it for the sites by name would look at every row again for each chunk.
+    """
 
     path: Path
     layer: str
+    number: str  #: name of the column with the rows' numbers; "" = it has none, as a view
 
     @property
     def file(self) -> str:
@@ -63,8 +75,10 @@ class GeoPackageLayer:
         return distinct_sites(self._read(columns=["site"], read_geometry=False)["site"])
 
     def rows_of(self, keys: Sequence[str]) -> SiteRows:
-        listed = ", ".join("'" + key.replace("'", "''") + "'" for key in keys)
-        table = self._read(where=f"CAST(site AS TEXT) IN ({listed})", return_fids=True)
+        import pyarrow as pa
+
+        asked = self._by_number(keys) if self.number else [_by_name(keys)]
+        table = pa.concat_tables([self._read(where=where, return_fids=True) for where in asked])
         names = {"fid": "row", "OGC_FID": "row"}
         table = table.rename_columns([names.get(n, n) for n in table.column_names])
         geometry = next(
@@ -72,10 +86,56 @@ class GeoPackageLayer:
         )
         return split_by_site(table, keys, geometry)
 
+    def _by_number(self, keys: Sequence[str]) -> list[str]:
+        """Conditions that the rows of the sites fulfil, of some at a time."""
+        number = _numbers(self, stamp(self.path)).of(keys)
+        column = '"' + self.number.replace('"', '""') + '"'
+        listed = (number[k : k + ROWS_ASKED] for k in range(0, max(len(number), 1), ROWS_ASKED))
+        return [f"{column} IN ({', '.join(map(str, some.tolist()))})" for some in listed]
+
     def _read(self, **options: Any) -> Any:
         import pyogrio
 
         return pyogrio.read_arrow(self.path, layer=self.layer, **options)[1]
+
+
+def _by_name(keys: Sequence[str]) -> str:
+    listed = ", ".join("'" + key.replace("'", "''") + "'" for key in keys)
+    return f"CAST(site AS TEXT) IN ({listed})"
+
+
+def stamp(path: Path) -> Stamp:
+    """Another one for a file that was written anew, also where its time was put back."""
+    told = path.stat()
+    return told.st_ino, told.st_size, told.st_mtime_ns, told.st_ctime_ns
+
+
+class _Numbers(NamedTuple):
+    """Numbers of the rows of a layer, those of a site one after the other."""
+
+    place: Mapping[str, int]  #: of each site, in ``bounds``
+    bounds: Ints  #: (sites + 1,)
+    number: Ints
+
+    def of(self, keys: Sequence[str]) -> Ints:
+        """Of the rows of these sites, in order."""
+        there = [self.place[key] for key in keys if key in self.place]
+        rows = [self.number[self.bounds[k] : self.bounds[k + 1]] for k in there]
+        return np.sort(np.concatenate([np.zeros(0, np.int64), *rows]))
+
+
+@lru_cache(maxsize=HELD)
+def _numbers(layer: GeoPackageLayer, stamp: Stamp) -> _Numbers:
+    """Read once, and held from chunk to chunk until the file is changed."""
+    import pyarrow as pa
+
+    table = layer._read(columns=["site"], read_geometry=False, return_fids=True)
+    known, _ = distinct_sites(table["site"])
+    number = table.drop_columns(["site"]).append_column("site", table["site"].cast(pa.string()))
+    rows = split_by_site(number, known, "")
+    column = next(n for n in rows.table.column_names if n != "site")
+    place = {key: k for k, key in enumerate(known)}
+    return _Numbers(place=place, bounds=rows.bounds, number=rows.table[column].to_numpy())
 
 
 def geopackage_layers(path: Path, names: Sequence[str]) -> dict[str, FileTable]:
@@ -89,8 +149,8 @@ def geopackage_layers(path: Path, names: Sequence[str]) -> dict[str, FileTable]:
         wanted = {names[0]: layers[0]}
     found: dict[str, FileTable] = {}
     for name, layer in wanted.items():
-        table = GeoPackageLayer(path=path, layer=layer)
         told = pyogrio.read_info(path, layer=layer)
+        table = GeoPackageLayer(path=path, layer=layer, number=str(told["fid_column"] or ""))
         needs_site(table.file, told["fields"].tolist())
         if told["geometry_type"] is not None:
             needs_degrees(table.file, _authority(str(told["crs"] or "OGC:CRS84")))

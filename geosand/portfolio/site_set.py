@@ -94,19 +94,8 @@ def _rows_of(table: FileTable, keys: Sequence[str]) -> SiteRows:
 
 def find_set(root: Path) -> SiteSet | None:
     """The set in ``root``; None where there is none. Raises Refused for one that is not whole."""
-    if root.is_file() and root.suffix.lower() == ".gpkg":
-        with told_of(root.name):
-            tables = geopackage_layers(root, NAMES)
-    elif any((root / f"surfaces{end}").is_file() for end in (".parquet", ".gpkg")):
-        tables = {}
-        for name in NAMES:
-            if (path := root / f"{name}.parquet").is_file():
-                with told_of(path.name):
-                    tables[name] = parquet_table(path)
-            elif (path := root / f"{name}.gpkg").is_file():
-                with told_of(path.name):
-                    tables |= geopackage_layers(path, (name,))
-    else:
+    tables = _tables_in(root)
+    if tables is None:
         return None
     faults = [
         Fault(file=root.name, found=f"there is no table {name}", remedy=f"add {name}.parquet")
@@ -119,18 +108,30 @@ def find_set(root: Path) -> SiteSet | None:
             found, without = table.sites()
         keys |= set(found)
         if without:
-            rows = "1 row names" if without == 1 else f"{without} rows name"
-            faults.append(
-                Fault(
-                    file=table.file,
-                    column="site",
-                    found=f"{rows} no site",
-                    remedy="write in each row which site it is of",
-                )
-            )
+            said = f"{'1 row names' if without == 1 else f'{without} rows name'} no site"
+            remedy = "write in each row which site it is of"
+            faults.append(Fault(file=table.file, column="site", found=said, remedy=remedy))
     if faults:
         raise Refused(faults)
     return SiteSet(tables=tables, found=tuple(sorted(keys)))
+
+
+def _tables_in(root: Path) -> dict[str, FileTable] | None:
+    """The tables of a folder, a Parquet file before a GeoPackage, or those of one GeoPackage."""
+    if root.is_file() and root.suffix.lower() == ".gpkg":
+        with told_of(root.name):
+            return geopackage_layers(root, NAMES)
+    if not any((root / f"surfaces{end}").is_file() for end in (".parquet", ".gpkg")):
+        return None
+    tables: dict[str, FileTable] = {}
+    for name in NAMES:
+        if (path := root / f"{name}.parquet").is_file():
+            with told_of(path.name):
+                tables[name] = parquet_table(path)
+        elif (path := root / f"{name}.gpkg").is_file():
+            with told_of(path.name):
+                tables |= geopackage_layers(path, (name,))
+    return tables
 
 
 def _raw(

@@ -85,7 +85,10 @@ def _taken(column: Column, rows: Ints | None) -> Column:
 
 
 def typed(name: str, rows: SiteRows, file: str) -> Typed:
-    """A table of a set (``name``). Points become the columns ``lon`` and ``lat``."""
+    """A table of a set (``name``). Points become the columns ``lon`` and ``lat``.
+
+    Raises NotAlikeError where its sites can not be read at once.
+    """
     table, member = rows.table, rows.member()
     sites = len(rows.bounds) - 1
     if len(set(table.column_names)) < len(table.column_names):

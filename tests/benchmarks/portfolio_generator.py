@@ -115,7 +115,7 @@ def _site(rng: np.random.Generator, name: str, extent: Extent) -> MadeSite:
         },
         dressings={
             "dressing": [f"D{k + 1}" for k in range(dressings)],
-            "date": [str(FIRST_DAY + 22 * k) for k in range(dressings)],
+            "date": [str(FIRST_DAY + np.timedelta64(22 * k, "D")) for k in range(dressings)],
             "surfaces": ["green tee" if tees else "green" for tees in with_tees],
             "planned_depth_mm": [PLANNED_MM] * dressings,
             "spreader": [spreader] * dressings,

@@ -169,7 +169,7 @@ def test_a_run_that_is_stopped_says_what_to_do(folders, tmp_path, monkeypatch):
 
     monkeypatch.setattr("geosand.portfolio.account.account_portfolio", stopped)
     told = many(folders, "--out", tmp_path)
-    assert told.exit_code == 1
+    assert told.exit_code == 130
     assert "Stopped. What is finished is kept; say the same again to go on." in told.stderr
 
 

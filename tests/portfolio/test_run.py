@@ -4,18 +4,24 @@ from __future__ import annotations
 
 import errno
 import json
+import os
 import re
 import shutil
 import subprocess
 import sys
 import time
+from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
 
+import geosand
 from geosand.cli import main
 from geosand.errors import Refused
 from geosand.portfolio import account, parts
+from geosand.portfolio.chunk import Chunk, Options
+from geosand.portfolio.run import run
+from geosand.portfolio.sources import find_sites
 from tests.portfolio import dying
 from tests.portfolio.conftest import SITES, run_many
 
@@ -124,6 +130,60 @@ def test_a_cluster_gives_the_same_tables_though_a_worker_dies(
     assert (tmp_path / "died").exists()
     assert not done.comparison.failed
     same_files(whole[0], tmp_path / "out")
+
+
+@pytest.fixture
+def other_worker(tmp_path):
+    """Starts a worker of a scheduler in a process of its own that finds another geosand."""
+    home = tmp_path / "other"
+    shutil.copytree(Path(geosand.__file__).parent, home / "geosand")
+    (home / "geosand/__init__.py").write_text('__version__ = "0.0.9"\n')
+    started = []
+
+    def start(address):
+        asked = ["-m", "distributed.cli.dask_worker", address, "--no-nanny", "--no-dashboard"]
+        environment = os.environ | {"PYTHONPATH": str(home)}
+        started.append(
+            subprocess.Popen(
+                [sys.executable, *asked], cwd=home, env=environment, stderr=subprocess.DEVNULL
+            )
+        )
+
+    yield start
+    for process in started:
+        process.kill()
+        process.wait()
+
+
+OTHER = (
+    r"--scheduler: worker tcp://[\d.:]+ has geosand 0\.0\.9; allowed: geosand \d+\.\d+\.\d+, as"
+    r" here\. Install it there and repeat the command: what is finished is kept\."
+)
+
+
+def test_workers_with_another_version_are_refused(folders, tmp_path, other_worker):
+    distributed = pytest.importorskip("distributed")
+    with distributed.LocalCluster(n_workers=0, dashboard_address=None) as cluster:
+        other_worker(cluster.scheduler_address)
+        with distributed.Client(cluster) as client:
+            client.wait_for_workers(1, timeout=60)
+        with pytest.raises(Refused, match=OTHER):
+            run_many(folders, tmp_path / "out", scheduler=cluster.scheduler_address)
+    assert not (tmp_path / "out/sites.csv").exists()
+
+
+def test_a_worker_with_another_version_that_joins_later_is_refused(folders, tmp_path, other_worker):
+    """None is there when the run begins; the first job is only made when versions were compared."""
+    distributed = pytest.importorskip("distributed")
+    with distributed.LocalCluster(n_workers=0, dashboard_address=None) as cluster:
+
+        def jobs():
+            other_worker(cluster.scheduler_address)
+            source = find_sites(folders, tmp_path / "out")
+            yield Chunk(source=source, keys=source.keys()[:1], known={}, options=Options())
+
+        with pytest.raises(Refused, match=OTHER):
+            list(run(jobs(), scheduler=cluster.scheduler_address))
 
 
 def test_a_cluster_beside_processes_of_this_machine_is_wrong_usage(folders, tmp_path):

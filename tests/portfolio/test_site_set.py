@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import os
 import shutil
+import sqlite3
 
 import numpy as np
 import pytest
 
 from geosand.errors import Refused
+from geosand.portfolio import set_tables
 from geosand.portfolio.parquet_tables import parquet_table, row_groups
 from geosand.portfolio.rows_by_site import split_by_site
 from geosand.portfolio.sources import find_sites
@@ -53,6 +55,37 @@ def test_a_geopackage_gives_the_same_tables(site_set, tmp_path):
         one, other = ((tmp_path / k / f"{name}.csv").read_text() for k in "ab")
         assert one == other
     assert not first.comparison.refused
+
+
+@pytest.mark.parametrize("numbered", [True, False])
+def test_rows_of_a_layer_are_found_by_their_numbers(site_set, tmp_path, monkeypatch, numbered):
+    """In any order, of some at a time, and also where a view has no numbers; no site twice."""
+    import pandas as pd
+    import pyogrio
+
+    path, monkey = tmp_path / "rows.gpkg", monkeypatch.setattr
+    monkey(set_tables, "ROWS_ASKED", 7)
+    loads = pd.read_parquet(site_set / "loads.parquet").sample(frac=1.0, random_state=3)
+    pyogrio.write_dataframe(loads, path, layer="loads")
+    if not numbered:
+        with sqlite3.connect(path) as database:
+            database.execute("ALTER TABLE loads RENAME TO kept")
+            database.execute(f"CREATE VIEW loads AS SELECT {', '.join(loads.columns)} FROM kept")
+    table = set_tables.geopackage_layers(path, ("loads",))["loads"]
+    assert bool(table.number) is numbered
+    asked = []
+    read = type(table)._read
+    monkey(type(table), "_read", lambda self, **o: asked.append(o) or read(self, **o))
+    keys = [f"site-{k:05d}" for k in (4, 99, 1)]
+    for _ in range(2):
+        rows = table.rows_of(keys)
+        for number, key in enumerate(keys):
+            mine = loads[loads["site"] == key].drop(columns="site").reset_index(drop=True)
+            found = rows.of(number).drop_columns(["site", "row"]).to_pandas()
+            assert found.equals(mine[found.columns])
+            assert found.shape == mine.shape
+    # the column site of all rows is read once and not for each chunk
+    assert sum(o.get("columns") == ["site"] for o in asked) == int(numbered)
 
 
 def test_rows_out_of_order_are_found_all_the_same(site_set, tmp_path):

@@ -216,3 +216,10 @@ def test_texts_of_many_sites():
     assert lists_of(words[:0], np.array([0, 0])).to_pylist() == ["", ""]
     letters = np.frombuffer(b"0aB_", dtype=np.uint8)
     assert texts_of(letters, np.array([0, 3, 1])).to_pylist() == ["", "0aB", "_"]
+
+
+def test_a_balance_tells_each_setting_of_its_dressing():
+    site = various_sites()[-2]
+    rows, _ = told({"one": site})
+    found = {row["dressing"]: row["setting"] for row in rows["one"]["balances"]}
+    assert found == {"D1": "3.5; 5", "D2": "5; B4", "D3": "3.5"}
