@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import importlib
 import os
+from typing import Any
 
 import click
 
@@ -56,6 +57,14 @@ class Verbs(click.Group):
         meant = get_close_matches(first.lower(), VERBS, n=1)
         hint = f"; did you mean {meant[0]}?" if meant else f"; the verbs are {', '.join(VERBS)}"
         context.fail(f"there is no verb {first!r}{hint}")
+
+    def invoke(self, context: click.Context) -> Any:
+        """The verb; a stop while its libraries are loaded ends quietly, as nothing was begun."""
+        try:
+            return super().invoke(context)
+        except KeyboardInterrupt:
+            click.echo("Stopped.", err=True)
+            context.exit(130)
 
     def format_commands(self, context: click.Context, formatter: click.HelpFormatter) -> None:
         """The verbs with their one line each, without importing any."""

@@ -205,6 +205,7 @@ def _print(document: Document, units: Units, written: Sequence[Path]) -> None:
     from geosand.reports import areas_console as tables
     from geosand.reports import comparison_console as beside
     from geosand.reports.console import console
+    from geosand.reports.words import merged_findings
 
     out = console()
 
@@ -226,7 +227,7 @@ def _print(document: Document, units: Units, written: Sequence[Path]) -> None:
         out.print()
         out.print(beside.claimed_table(document["claimed"], units))
         say(beside.claimed_lines(document["claimed"]))
-        say(tables.merged_findings(document["claimed"]["findings"], units))
+        say(merged_findings(document["claimed"]["findings"], units))
     say(["", document["caution"]])
     say([f"written: {path}" for path in written])
 

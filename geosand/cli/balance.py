@@ -160,7 +160,7 @@ def _print_tables(results: Results, units: Units, only: str | None, witness: boo
             out.print("\n".join(balance_notes(results, k, units, sources[k])), soft_wrap=True)
             closing |= bool(results.balance.closing[k])
     if closing:
-        out.print(f"{NO_PROOF} of its figures is wrong.", soft_wrap=True)
+        out.print(f"{NO_PROOF} of its figures is off.", soft_wrap=True)
     if only is not None:
         _print_budgets(results, names.index(only), units)
     if witness:

@@ -39,8 +39,8 @@ def command(folder: Path, as_json: bool, units: str | None, earlier: Path | None
         }
         print_document(document)
         return
-    from geosand.reports.areas_console import merged_findings
     from geosand.reports.console import console
+    from geosand.reports.words import merged_findings
 
     site = results.site
     out = console()
@@ -49,11 +49,14 @@ def command(folder: Path, as_json: bool, units: str | None, earlier: Path | None
         f" {len(site.dressings)}, loads {len(site.loads)}, catches {len(site.catches)}.",
         soft_wrap=True,
     )
-    lines = merged_findings(found + extra, display(units, site))
-    if lines:
-        out.print(f"Worth knowing ({len(lines)}):")
-    for line in lines:
-        out.print(f"  - {line}", soft_wrap=True)
+    told = found + extra
+    for title, default in (("Worth knowing", False), ("What was assumed", True)):
+        mine = [one for one in told if (one["topic"] == "default") == default]
+        lines = merged_findings(mine, display(units, site))
+        if lines:
+            out.print(f"{title} ({len(lines)}):")
+        for line in lines:
+            out.print(f"  - {line}", soft_wrap=True)
 
 
 def _option_words(name: str, value: object) -> list[str]:

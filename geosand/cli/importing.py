@@ -214,7 +214,7 @@ def _list(title: str, items: list[str]) -> list[str]:
 
 
 def _worth_knowing(findings: Sequence[Finding], units: Units) -> list[str]:
-    from geosand.reports.areas_console import merged_findings
+    from geosand.reports.words import merged_findings
 
     told = [{"about": f.about, "topic": f.topic, "text": f.text} for f in findings]
     return _list("Worth knowing", merged_findings(told, units))

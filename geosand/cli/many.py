@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import errno
 import os
+import sys
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from functools import partial
@@ -13,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from geosand.cli.options import (
+    STOPPED,
     as_of_option,
     day_of,
     json_option,
@@ -137,9 +139,9 @@ def _results_in(place: Path) -> Iterator[None]:
         kept = "; what is finished there is kept" if place.is_dir() else ""
         remedy = f"{full}name another place with --out{kept}"
         raise Refused(Fault(file=str(place), found=found, remedy=remedy)) from problem
-    except KeyboardInterrupt:  # click says that it was aborted
+    except KeyboardInterrupt:
         click.echo("Stopped. What is finished is kept; say the same again to go on.", err=True)
-        raise
+        sys.exit(STOPPED)
     finally:
         if not there and place.is_dir() and not any(place.iterdir()):
             place.rmdir()

@@ -55,7 +55,8 @@ def command(
     """Set up a complete site folder, ready to fill.
 
     Boundaries may come as GeoJSON, GeoPackage, Shapefile (zipped or not), KML, KMZ, FlatGeobuf,
-    GML, DXF, GPX or a survey controller's text. Nothing vanishes: what became no surface is listed.
+    GML, DXF, GPX, TAB, MIF, CSV with WKT or a survey controller's text. Nothing vanishes: what
+    became no surface is listed.
     """
     accuracies, choice = accuracies_of(options), choice_of(options)
     if file is None:

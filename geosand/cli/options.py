@@ -10,12 +10,13 @@ import re
 import sys
 from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NoReturn
 
 import click
 
 from geosand import __version__
-from geosand.errors import Refused, Undecided, printable
+from geosand.errors import Refused, Undecided, Unwritten, printable
+from geosand.formats.writing import noting
 
 if TYPE_CHECKING:
     import numpy as np
@@ -28,55 +29,76 @@ if TYPE_CHECKING:
 Verb = Callable[..., None]
 NO_ROOM = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG)
 LONGEST_SETTINGS = 1_000_000  #: characters of site.toml that are looked at
-NO_MEMORY = "There is not enough memory for this; nothing was changed."
+NO_MEMORY = "There is not enough memory for this."
+STOPPED = 130  #: exit code of a run that Ctrl-C ended, as of every command in a shell
 
 
 def refusals_end_with_1(function: Verb) -> Verb:
     """Print a refusal on stderr and end with exit code 1; a closed pipe ends quietly.
 
-    What geosand did not foresee ends so too, and says that it is no fault of the data; with
-    ``GEOSAND_TRACEBACK`` set it is raised.
+    A run that is stopped says what it has written by then. What geosand did not foresee ends so
+    too, and says that it is no fault of the data; with ``GEOSAND_TRACEBACK`` set it is raised.
     """
 
     @functools.wraps(function)
     def run(**options: Any) -> None:
-        try:
-            function(**options)
-        except Refused as refusal:
-            told = in_units_of(options.get("folder"), options.get("units"))
-            click.echo(_refusal(refusal, told), err=True)
-            sys.exit(1)
-        except BrokenPipeError:
-            sys.exit(0)
-        except (click.ClickException, click.exceptions.Exit, click.Abort):
-            raise
-        except MemoryError:
-            click.echo(NO_MEMORY, err=True)
-            sys.exit(1)
-        except Exception as problem:
-            if isinstance(problem, OSError) and problem.errno in NO_ROOM:
-                click.echo(f"No room to write the output: {problem.strerror}.", err=True)
-                sys.exit(1)
-            if isinstance(problem, OSError) and problem.errno == errno.ENAMETOOLONG:
-                click.echo("A name is longer than this system takes: name a shorter one.", err=True)
-                sys.exit(1)
-            if os.environ.get("GEOSAND_TRACEBACK"):
-                raise
-            if "bad_alloc" in str(problem):  # how libraries in C++ say it
-                click.echo(NO_MEMORY, err=True)
-                sys.exit(1)
-            click.echo(_own_fault(problem), err=True)
-            sys.exit(1)
+        with noting() as written:
+            _run(function, options, written)
 
     return run
+
+
+def _run(function: Verb, options: dict[str, Any], written: Callable[[], list[Path]]) -> None:
+    try:
+        function(**options)
+    except BrokenPipeError:
+        sys.exit(0)
+    except (click.ClickException, click.exceptions.Exit, click.Abort):
+        raise
+    except KeyboardInterrupt:
+        _end("Stopped.", written, STOPPED)
+    except Refused as refusal:
+        told = in_units_of(options.get("folder"), options.get("units"))
+        _end(_refusal(refusal, told), written if written() else None)
+    except MemoryError:
+        _end(NO_MEMORY, written)
+    except Exception as problem:
+        if isinstance(problem, OSError) and problem.errno in NO_ROOM:
+            _end(f"No room to write the output: {problem.strerror}.", written)
+        if isinstance(problem, OSError) and problem.errno == errno.ENAMETOOLONG:
+            _end("A name is longer than this system takes: name a shorter one.", written)
+        if isinstance(problem, FileNotFoundError) and not _in_a_folder():
+            _end("The folder that you are in is no more: change into another one.", written)
+        if os.environ.get("GEOSAND_TRACEBACK"):
+            raise
+        if "bad_alloc" in str(problem):  # how libraries in C++ say it
+            _end(NO_MEMORY, written)
+        _end(_own_fault(problem), written)
+
+
+def _in_a_folder() -> bool:
+    try:
+        return bool(os.getcwd())
+    except OSError:
+        return False
+
+
+def _end(text: str, written: Callable[[], list[Path]] | None, code: int = 1) -> NoReturn:
+    """End the run with a text on stderr, and with what it has written by then."""
+    if written is not None:
+        places = ", ".join(printable(str(place)) for place in written())
+        said = f"Written before that, and whole: {places}" if places else "Nothing was written."
+        text = f"{text}{chr(10) if chr(10) in text else ' '}{said}"
+    click.echo(text, err=True)
+    sys.exit(code)
 
 
 def _own_fault(problem: Exception) -> str:
     text = printable(str(problem))[:200]
     return (
         f"geosand met something that it did not foresee ({type(problem).__name__}: {text}).\n"
-        "This is a fault of the program, not of your data, and no result was written. Please report"
-        " it with what you asked for; GEOSAND_TRACEBACK=1 before the command shows where."
+        "This is a fault of the program, not of your data. Please report it with what you asked"
+        " for; GEOSAND_TRACEBACK=1 before the command shows where."
     )
 
 
@@ -101,6 +123,8 @@ def _refusal(refusal: Refused, units: Units) -> str:
     if isinstance(refusal, Undecided):
         things = "1 thing is" if count == 1 else f"{count} things are"
         opening = f"Nothing was written: {things} to be decided first."
+    if isinstance(refusal, Unwritten):
+        opening = f"The result{'' if count == 1 else 's'} can not be written."
     lines = [opening]
     lines += [f"  - {in_words_of(line, units)}" for line in str(refusal).splitlines()]
     return "\n".join(lines)

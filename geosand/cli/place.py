@@ -204,12 +204,11 @@ def _placed(results: Results, asked: dict[str, Any], ring: Floats, tray: Tray, s
 
 def _swath(results: Results, asked: float | None) -> float:
     """The swath asked for, else the last one of the last spreader; nan where none is known."""
-    from geosand.planning.choosing import chosen_spreader
-    from geosand.planning.dressing import last_figure
+    from geosand.planning.choosing import chosen_spreader, last_figure, last_figures
 
     site, ledger = results.site, results.ledger
     spreader, _ = chosen_spreader(site, ledger, None)
-    return asked or last_figure(site, site.dressings.swath_m, spreader, ledger.as_of)
+    return asked or last_figure(last_figures(site, site.dressed.swath_m, spreader, ledger.as_of))
 
 
 def _taken(results: Results, dressing: str) -> set[str]:
@@ -259,7 +258,13 @@ def _write(
 
 def _show_power(folder: Path, as_json: bool, asked: dict[str, Any]) -> None:
     from geosand.planning.power import design_power, site_variances
-    from geosand.reports.power import designs, power_document, power_lines, power_table
+    from geosand.reports.power import (
+        designs,
+        power_answers,
+        power_basis,
+        power_document,
+        power_table,
+    )
 
     page: Path | None = asked["out"]
     if page is not None and page.suffix.lower() != ".html":
@@ -285,7 +290,9 @@ def _show_power(folder: Path, as_json: bool, asked: dict[str, Any]) -> None:
     from geosand.reports.console import console
 
     out = console()
+    for answer in power_answers(document):
+        out.print(answer, soft_wrap=True)
     out.print(power_table(document))
-    out.print("\n".join(power_lines(document)), soft_wrap=True)
+    out.print(power_basis(document), soft_wrap=True)
     if page is not None:
         out.print(f"Written: {page}", soft_wrap=True)

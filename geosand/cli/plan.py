@@ -91,23 +91,7 @@ def command(
     spreader's own strip width in past dressings. --as-of is the day of the dressing: targets so far
     are those of that day.
     """
-    if (asked["depth"] is None) is not asked["to_target"]:
-        raise click.UsageError("say how much: either --depth, as in --depth 0.5mm, or --to-target")
-    most = min(asked[name] or math.inf for name in ("depth", "max_depth"))
-    if (asked["min_depth"] or 0.0) > most:
-        option = "--max-depth" if most == asked["max_depth"] else "--depth"
-        raise click.UsageError(f"--min-depth is more than {option}: no surface would get sand")
-    for name, endings in (
-        ("passes", (".geojson", ".gpx")),
-        ("map", (".html",)),
-        ("job_sheet", (".html",)),
-    ):
-        path = asked[name]
-        if path is not None and path.suffix.lower() not in endings:
-            hint = f"--{name.replace('_', '-')}"
-            problem = f"{path.name!r}: its name must end in {' or '.join(endings)}"
-            raise click.BadParameter(problem, param_hint=hint)
-    _check_apart([asked[name] for name in ("passes", "map", "job_sheet") if asked[name]])
+    _check(asked)
     asked["holes"] = parse_holes(asked["holes"])
     results = results_of(folder, as_of)
     plan, said = _planned(results, asked)
@@ -142,6 +126,27 @@ def command(
     )
     for path in written:
         out.print(f"Written: {path}", soft_wrap=True)
+
+
+def _check(asked: dict[str, Any]) -> None:
+    """Raises click.UsageError for no depth or two, a least above the most, outputs ill named."""
+    if (asked["depth"] is None) is not asked["to_target"]:
+        raise click.UsageError("say how much: either --depth, as in --depth 0.5mm, or --to-target")
+    most = min(asked[name] or math.inf for name in ("depth", "max_depth"))
+    if (asked["min_depth"] or 0.0) > most:
+        option = "--max-depth" if most == asked["max_depth"] else "--depth"
+        raise click.UsageError(f"--min-depth is more than {option}: no surface would get sand")
+    for name, endings in (
+        ("passes", (".geojson", ".gpx")),
+        ("map", (".html",)),
+        ("job_sheet", (".html",)),
+    ):
+        path = asked[name]
+        if path is not None and path.suffix.lower() not in endings:
+            hint = f"--{name.replace('_', '-')}"
+            problem = f"{path.name!r}: its name must end in {' or '.join(endings)}"
+            raise click.BadParameter(problem, param_hint=hint)
+    _check_apart([asked[name] for name in ("passes", "map", "job_sheet") if asked[name]])
 
 
 def _check_apart(paths: list[Path]) -> None:

@@ -8,11 +8,12 @@ import numpy as np
 
 from geosand.areas.ownership import precedence_ranks
 from geosand.balance.ring_drawing import ring_geometries
-from geosand.balance.throwing import drawn_collars
+from geosand.balance.throwing import drawn_collars, ring_outlines
 from geosand.columns import Geometries, Ints, ratio
 from geosand.mapping.fill_fields import map_fields
 from geosand.mapping.fill_periods import dressing_period, known, season_period
 from geosand.mapping.view import (
+    SYSTEMS,
     MapCatch,
     MapPass,
     MapRing,
@@ -23,7 +24,7 @@ from geosand.mapping.view import (
 )
 from geosand.mapping.words import day
 from geosand.reports.first import look_first
-from geosand.reports.words import in_words_of
+from geosand.reports.words import merged_findings
 from geosand.results import Results
 
 
@@ -51,7 +52,7 @@ def map_view(results: Results, units: System, passes: tuple[MapPass, ...] = ()) 
         fields=map_fields(results),
         passes=passes,
         first=_first(results),
-        findings=tuple(_finding(str(finding)) for finding in results.findings),
+        findings=_findings(results),
         inputs=dict(site.inputs),
     )
 
@@ -76,12 +77,17 @@ def _surfaces(results: Results) -> tuple[MapSurface, ...]:
 
 def _first(results: Results) -> tuple[Said, ...]:
     """What to look at first, in both systems of units."""
-    lines = zip(look_first(results, "metric"), look_first(results, "us"), strict=True)
+    metric, us = (look_first(results, units, linked=True) for units in SYSTEMS)
+    lines = zip(metric, us, strict=True)
     return tuple({"metric": metric, "us": us} for metric, us in lines)
 
 
-def _finding(text: str) -> Said:
-    return {"metric": text, "us": in_words_of(text, "us")}
+def _findings(results: Results) -> tuple[Said, ...]:
+    """What is worth knowing, before the defaults that were used; alike ones in one line."""
+    listed = sorted(results.findings, key=lambda finding: finding.topic == "default")
+    told = [{"about": f.about, "text": f.text} for f in listed]
+    lines = zip(merged_findings(told, "metric"), merged_findings(told, "us"), strict=True)
+    return tuple({"metric": metric, "us": us} for metric, us in lines)
 
 
 def _atlas_order(results: Results) -> Ints:
@@ -100,9 +106,9 @@ def _rings(results: Results) -> tuple[MapRing, ...]:
     ring_kind = np.isin(site.surfaces.kind[rows], ["collar", "surround"])
     drawn = ring_geometries(
         results.balance.throw,
-        surfaces=areas.owned_plane[rows],
+        surfaces=ring_outlines(areas.owned_plane)[rows],
         dressing=site.dressed.dressing,
-        collars=drawn_collars(site, areas)[rows],
+        collars=ring_outlines(drawn_collars(site, areas))[rows],
         collar_width_m=np.where(ring_kind, 0.0, site.settings.collar_width_m),
         surrounds_width_m=np.full(len(rows), site.settings.surrounds_width_m),
     )

@@ -12,11 +12,12 @@ from geosand.columns import Bools, Floats
 from geosand.estimates import Estimates, Interval
 from geosand.mapping.view import SEASON, MapBalance, MapPeriod, PeriodSurface, Said, System
 from geosand.mapping.words import day, percent
+from geosand.rates.over_time import sum_of_surfaces
 from geosand.reports.ring_figures import ring_figures
 from geosand.reports.words import shown
 from geosand.results import Results
 from geosand.season.ledger import NO_TARGET, NOT_MEASURED, NOT_YET, OVER, UNDER
-from geosand.season.totals import NEW_EACH_TIME, season_totals
+from geosand.season.totals import season_totals
 
 Rings = dict[str, tuple[float | None, float | None]]
 
@@ -63,7 +64,10 @@ def _season_headline(
         return "Nothing has been dressed yet"
     parts = [_states_told(results)]
     if whole is not None and whole.fraction is not None:
-        parts.append(f"{percent(whole.fraction)} of the sand is not on the surfaces")
+        if whole.fraction < 0:
+            parts.append(f"the catches claim {percent(-whole.fraction)} more sand than was spread")
+        else:
+            parts.append(f"{percent(whole.fraction)} of the sand is not on the surfaces")
         if out_kg > 0:
             parts.append(f"{shown(out_kg, 'mass', units)} more was spread and not measured")
     return "; ".join(part for part in parts if part)
@@ -112,7 +116,7 @@ def _season_surfaces(results: Results) -> dict[str, PeriodSurface]:
 
 def _season_balance(results: Results, counted: Bools) -> MapBalance:
     """Sums over the measured dressings, with their intervals."""
-    sums = season_totals(results.balance, counted)
+    sums = season_totals(results.site, results.areas, results.rates, results.balance, counted)
     over, on = sums["overthrow"], sums["on_surfaces"]
     interval, on_interval = over.interval(), on.interval(floor=0.0)
     spread = sums["spread"].value[0]
@@ -138,9 +142,16 @@ def _season_mass(results: Results) -> Estimates:
     site = results.site
     known = results.ledger.counted & np.isfinite(results.balance.surface_mass.value)
     rows = np.flatnonzero(known)
-    ground = site.surfaces.ground[site.dressed.surface[rows]]
-    mass = results.balance.surface_mass.rows(rows)
-    return mass.group_sum(ground, len(site.ids), independent=NEW_EACH_TIME)
+    ground = site.surfaces.ground[site.dressed.surface]
+    return sum_of_surfaces(
+        results.balance.surface_mass,
+        results.rates.in_mean,
+        site.dressed.dressing,
+        ground,
+        rows,
+        ground[rows],
+        len(site.ids),
+    )
 
 
 def _season_catches(results: Results) -> list[int]:

@@ -81,6 +81,8 @@ def bare(text: str) -> str:
 def tile_host(address: str) -> str:
     """The origin of the tiles, for the page's policy; the only place a page may ask.
 
+    Raises ValueError for what is no https address with all of {z}, {x} and {y}.
+
     >>> tile_host("https://{s}.tiles.example/{z}/{x}/{y}.png")
     'https://*.tiles.example'
     """

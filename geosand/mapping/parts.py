@@ -262,9 +262,12 @@ def _places(view: MapView) -> dict[str, int]:
 def _linked(view: MapView, text: Said, places: dict[str, int]) -> str:
     """A line in both systems of units; surfaces named at its head become buttons to them."""
     about, cut = _about(said(text, view.units), places)
-    links = ", ".join(
+    buttons = [
         f'<button type="button" data-s="{k}">{escape(plain(view.surfaces[k].name))}</button>'
         for k in about
+    ]
+    links = " ".join(
+        [*[f'<span class="one">{button},</span>' for button in buttons[:-1]], *buttons[-1:]]
     )
     rest = {system: said(text, system)[cut:] for system in SYSTEMS}
     if links and all(line.startswith(":") for line in rest.values()):

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import re
 from typing import TYPE_CHECKING, Any
 
 from geosand.areas.register import OVERLAP_M2
@@ -12,9 +11,9 @@ from geosand.reports.printable.surfaces_section import by_kind
 from geosand.reports.words import (
     MISSING,
     Units,
-    in_words_of,
     label_of,
     listed,
+    merged_findings,
     shown,
     signed_percent,
 )
@@ -24,8 +23,6 @@ if TYPE_CHECKING:
 
 WIDE = 118  #: columns of a window in which all figures fit
 _LARGE = {"metric": (1e-4, "ha"), "us": (1 / 4046.8564224, "acres")}
-_NAMES_SHOWN = 5
-_FIGURES = re.compile(r"[-−+]?\d[\d.,e]*")
 
 
 def areas_table(document: Document, units: Units, width: int = 160) -> Table:
@@ -96,26 +93,6 @@ def findings_lines(document: Document, units: Units, width: int = 160) -> list[s
         )
     others = [f for f in document["findings"] if not f["text"].startswith("drawn ")]
     return lines + merged_findings(others, units)
-
-
-def merged_findings(findings: list[Document], units: Units = "metric") -> list[str]:
-    """One line for all findings that differ only in their figures; the first one's are shown."""
-    groups: dict[str, list[Document]] = {}
-    for finding in findings:
-        groups.setdefault(_FIGURES.sub("#", finding["text"]), []).append(finding)
-    return [in_words_of(_merged(group), units) for group in groups.values()]
-
-
-def _merged(group: list[Document]) -> str:
-    names = list(dict.fromkeys(f["about"] for f in group if f["about"]))
-    others = len({f["text"] for f in group}) - 1
-    about = f"{listed(names, _NAMES_SHOWN)}: " if names else ""
-    first = ""
-    if others and len(names) > 1:
-        first = f" (figures of {group[0]['about']})"
-    elif others:  # all are about one file: whose figures they are stands in the text
-        first = f", and {others} more like it"
-    return f"{about}{group[0]['text'].rstrip('.')}{first}."
 
 
 def cell(value: Any, sort: str, units: Units) -> str:

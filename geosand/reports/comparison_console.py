@@ -5,10 +5,17 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
-from geosand.reports.areas_console import cell, change, merged_findings, signed
+from geosand.reports.areas_console import cell, change, signed
 from geosand.reports.documents import Document
 from geosand.reports.printable.surfaces_section import by_kind
-from geosand.reports.words import Units, label_of, listed, shown, written_day
+from geosand.reports.words import (
+    Units,
+    label_of,
+    listed,
+    merged_findings,
+    shown,
+    written_day,
+)
 
 if TYPE_CHECKING:
     from geosand.reports.plain_table import Table

@@ -10,7 +10,7 @@ import numpy as np
 
 from geosand.balance.account import NOT_CLOSED
 from geosand.reports.documents import Document
-from geosand.reports.first import explain, look_first, next_step
+from geosand.reports.first import explain, look_first, next_step, would
 from geosand.reports.plain_table import Pipe, Table
 from geosand.reports.ring_figures import ring_figures
 from geosand.reports.words import (
@@ -125,7 +125,8 @@ def balance_notes(results: Results, k: int, units: Units, sources: Sequence[Docu
             "  the catches claim more sand than was spread; overthrow can not explain that."
         )
         lines.append(
-            f"  it would close with: {'; or '.join(explain(c) for c in balance.closing[k])}."
+            f"  it {would(str(balance.verdict[k]))}:"
+            f" {'; or '.join(explain(c) for c in balance.closing[k])}."
         )
     if sources:
         told = [s for s in sources[:3] if s["share"] >= 0.01] or sources[:1]
@@ -244,7 +245,7 @@ def totals(results: Results, units: Units) -> list[str]:
     counted = np.bincount(
         site.dressed.dressing, results.ledger.counted, len(site.dressings)
     ).astype(bool)
-    sums = season_totals(results.balance, counted)
+    sums = season_totals(results.site, results.areas, results.rates, results.balance, counted)
     measured = int((counted & np.isfinite(results.balance.overthrow.value)).sum())
     open_ones = int((counted & (results.balance.verdict == NOT_CLOSED)).sum())
     count = int(counted.sum())

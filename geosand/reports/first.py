@@ -6,24 +6,38 @@ import numpy as np
 
 from geosand.balance.account import NOT_CLOSED, NOT_MEASURED, UNDECIDED
 from geosand.balance.closing import Closing
-from geosand.reports.words import Units, chance, label_of, listed, shown, signed_percent
+from geosand.columns import Strings
+from geosand.reports.words import (
+    Units,
+    chance,
+    label_of,
+    listed,
+    listed_runs,
+    shown,
+    signed_percent,
+)
 from geosand.results import Results
 from geosand.season.ledger import NOT_MEASURED as NOT_MEASURED_STATE
 from geosand.season.ledger import OVER, UNDER
 
 #: Named one by one; of more only their number is told, as a long list is read by nobody.
 MOST_UNDER, MOST_OVER, MOST_DRESSINGS = 6, 3, 4
+_BOTH: tuple[Units, Units] = ("metric", "us")
 NO_PROOF = "One dressing can not prove which"
 
 
-def look_first(results: Results, units: Units) -> list[str]:
-    """Lines in order of weight; each begins with the id it is about and a colon."""
+def look_first(results: Results, units: Units, *, linked: bool = False) -> list[str]:
+    """Lines in order of weight; each begins with the ids it is about and a colon.
+
+    ``linked``: many ids are named one by one, for a page on which each leads to its surface.
+    """
     return [
-        *_under_dressed(results, units),
+        *_names(results, UNDER, MOST_UNDER, units, linked),
         *_not_closing(results, units),
-        *_over_dressed(results, units),
+        *_stock(results, units),
+        *_names(results, OVER, MOST_OVER, units, linked),
         *_not_measured(results),
-        *_never_caught(results),
+        *_never_caught(results, linked),
         *_far_reach(results, units),
         *_undecided(results),
         *_no_targets(results),
@@ -51,21 +65,21 @@ def _sand_step(results: Results, units: Units) -> list[str]:
     under, over = ledger.state == UNDER, ledger.state == OVER
     if under.any():
         short = ledger.shortfall_m[under]
-        names = ids[under][np.argsort(-short, kind="stable")].tolist()
+        names = ids[under][np.argsort(-short, kind="stable")]
         low, high = (
             shown(float(end), "depth", units, unit=False) for end in (short.min(), short.max())
         )
         far = high if low == high else f"{low} to {high}"
         return [
-            f"dress {listed(names, 3)} ({far} {label_of('depth', units)} behind the target so far);"
-            " geosand plan tells with how much"
+            f"dress {_told(names, False, 3)} ({far} {label_of('depth', units)} behind the target"
+            " so far); geosand plan tells with how much"
         ]
     if over.any():
-        return [f"leave out {listed(ids[over].tolist(), 3)}, over-dressed so far"]
+        return [f"leave out {_told(ids[over], False, 3)}, over-dressed so far"]
     unknown = ledger.state == NOT_MEASURED_STATE
     if unknown.any():
         return [
-            f"lay trays at the next dressing, as the depth of {listed(ids[unknown].tolist(), 3)} is"
+            f"lay trays at the next dressing, as the depth of {_told(ids[unknown], False, 3)} is"
             " not known: geosand place draws where"
         ]
     return []
@@ -75,6 +89,11 @@ def _nothing_due(results: Results) -> str:
     if len(results.ledger.row) and not np.isfinite(results.ledger.target_so_far_m).any():
         return "write [targets_mm] or [targets_in] into site.toml, to see what falls behind"
     return "nothing is due: no surface is behind its target so far"
+
+
+def would(verdict: str) -> str:
+    """What a balance whose catches claim too much would do if an input were another."""
+    return "would close with" if verdict == NOT_CLOSED else "would come to zero with"
 
 
 def explain(closing: Closing) -> str:
@@ -103,6 +122,25 @@ def _not_closing(results: Results, units: Units) -> list[str]:
     return lines
 
 
+def _stock(results: Results, units: Units) -> list[str]:
+    """Sand that deliveries, loads and counts do not account for."""
+    stock, names = results.stock, results.site.sands.name
+    if stock is None:
+        return []
+    from geosand.balance.stock import SIGNIFICANT  # loaded already, as stock was counted
+
+    missing, u = stock.missing.value, stock.missing.u()
+    lines = []
+    for k in np.flatnonzero(np.abs(missing) > SIGNIFICANT * u):
+        mass = shown(abs(missing[k]), "mass", units, unit=False)
+        how = "were bought and are neither in the loads nor in stock"
+        if missing[k] < 0:
+            how = "more were taken out or counted than were bought"
+        name = f"sand {names[stock.sand[k]]}".strip()
+        lines.append(f"{name}: {mass} ± {shown(u[k], 'mass', units)} {how}")
+    return lines
+
+
 def _culprit(results: Results, k: int, units: Units) -> str:
     """What a weighed load of a dressing that does not close says of its unit mass, if it does."""
     site, scale = results.site, results.weighings
@@ -121,31 +159,37 @@ def _culprit(results: Results, k: int, units: Units) -> str:
     return f"The scale speaks against the unit mass: {listed(told)}"
 
 
-def _names(results: Results, state: str, most: int, units: Units) -> list[str]:
-    """The surfaces farthest off their target, and how many more there are in that state."""
+def _told(ids: Strings, linked: bool, most: int = 6) -> str:
+    """Up to ``most`` ids; of more the runs, which name more in less room."""
+    names = [str(one) for one in ids]
+    return listed(names) if linked or len(names) <= most else listed_runs(names)
+
+
+def _names(results: Results, state: str, most: int, units: Units, linked: bool) -> list[str]:
+    """The surfaces farthest off their target, and how many more there are in that state.
+
+    Those with the same figures are one line: without catches of their own many are.
+    """
     ledger, site = results.ledger, results.site
     order = np.flatnonzero(ledger.state == state)
     order = order[np.argsort(-np.abs(ledger.shortfall_m[order]), kind="stable")]
-    if len(order) == most + 1:  # the line that counts the rest would be no shorter
+    alike: dict[tuple[str, ...], list[int]] = {}
+    for k in order.tolist():  # by figures in all units, so that lines are the same in each
+        depths = ledger.depth.value[k], ledger.target_so_far_m[k]
+        told = [shown(value, "depth", unit) for value in depths for unit in _BOTH]
+        alike.setdefault((*told, chance(ledger.probability[k])), []).append(k)
+    groups = list(alike.values())
+    if len(groups) == most + 1:  # the line that counts the rest would be no shorter
         most += 1
     lines = [
-        f"{site.surfaces.id[ledger.row[k]]}: {state},"
-        f" {shown(ledger.depth.value[k], 'depth', units)} of"
-        f" {shown(ledger.target_so_far_m[k], 'depth', units)} so far"
-        f" (probability {chance(ledger.probability[k])})"
-        for k in order[:most]
+        f"{_told(site.surfaces.id[ledger.row[rows]], linked)}: {state},"
+        f" {shown(ledger.depth.value[rows[0]], 'depth', units)} of"
+        f" {shown(ledger.target_so_far_m[rows[0]], 'depth', units)} so far"
+        f" (probability {chance(ledger.probability[rows[0]])})"
+        for rows in groups[:most]
     ]
-    if len(order) > most:
-        lines.append(f"{len(order) - most} more surfaces are {state}")
-    return lines
-
-
-def _under_dressed(results: Results, units: Units) -> list[str]:
-    return _names(results, UNDER, MOST_UNDER, units)
-
-
-def _over_dressed(results: Results, units: Units) -> list[str]:
-    return _names(results, OVER, MOST_OVER, units)
+    rest = sum(len(rows) for rows in groups[most:])
+    return [*lines, *([f"{rest} more surfaces are {state}"] if rest else [])]
 
 
 def _not_measured(results: Results) -> list[str]:
@@ -164,12 +208,12 @@ def _not_measured(results: Results) -> list[str]:
     return lines
 
 
-def _never_caught(results: Results) -> list[str]:
+def _never_caught(results: Results, linked: bool) -> list[str]:
     ledger, site = results.ledger, results.site
     rows = ledger.row[~ledger.own & (ledger.dressings > 0) & ledger.measured]
     if not len(rows):
         return []
-    names = listed([str(i) for i in site.surfaces.id[rows]])
+    names = _told(site.surfaces.id[rows], linked)
     verb = "has" if len(rows) == 1 else "have"
     return [f"{names}: {verb} never had a catch; the depth is estimated from the other surfaces"]
 
@@ -184,13 +228,15 @@ def _far_reach(results: Results, units: Units) -> list[str]:
 
 
 def _undecided(results: Results) -> list[str]:
-    site, verdict = results.site, results.balance.verdict
-    names = site.dressings.id[verdict == UNDECIDED]
+    site, undecided = results.site, results.balance.verdict == UNDECIDED
+    names = site.dressings.id[undecided]
     if not len(names):
         return []
+    without = undecided[site.dressed.dressing] & ~results.rates.own
+    more = "catches on more surfaces" if without.any() else "more catches"
     return [
         f"{listed([str(n) for n in names])}: undecided: whether sand was thrown over is not known"
-        " well enough; catches on more surfaces and weighed bags would tell"
+        f" well enough; {more} and weighed bags would tell"
     ]
 
 

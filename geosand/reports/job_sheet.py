@@ -9,10 +9,10 @@ from typing import Any
 from geosand.errors import printable
 from geosand.reports.documents import MILLIMETRE, Document
 from geosand.reports.plan import KMH
-from geosand.reports.plan_words import MOST_RUNS, load_lines, route_lines, runs
+from geosand.reports.plan_words import MOST_RUNS, load_lines, route_lines
 from geosand.reports.printed_page import asset, page
 from geosand.reports.setting_words import known, setting_cell, setting_lines
-from geosand.reports.words import MISSING, Units, label_of, listed, shown
+from geosand.reports.words import MISSING, Units, label_of, listed_runs, shown
 
 #: Cautions, not advice. Silica: the dust of dry quartz sand is regulated, e.g. 50 µg/m³ over eight
 #: hours (29 CFR 1910.1053) and 0.1 mg/m³ (HSE EH40/2005). Bulk bags: ISO 21898. The rest is common
@@ -30,7 +30,7 @@ CAUTIONS = (
 
 
 MANY, MOST = 24, 44  #: more surfaces are printed smaller, so that the cautions stay on their page
-MOST_LATER = 40
+MOST_LATER = 8
 MOST_LOADS = 60  #: more are bags, not loads of a spreader
 #: What one sheet of A4 or Letter holds besides the cautions: rows, and loads two beside each other.
 ROWS_A_SHEET = 54
@@ -76,8 +76,8 @@ def _fine(document: Document, units: Units) -> str:
         f"Depth and rate are of dry sand; sand to take is as weighed{damp}, and holds the overthrow"
         " to expect. Set the spreader, lay trays, and go by what they catch. Headings are degrees"
         " clockwise from north; a line is driven either way. Way: straight, from the surface"
-        " before. Small: the 95 % range of a setting. Begin: how far the border of the first pass"
-        " lies outside the edge.",
+        " before. 2 ×: twice over it at that setting; small: the setting's 95 % range. Begin: how"
+        " far the border of the first pass lies outside the edge.",
         *route_lines(document, units),
     ]
     return escape(" ".join(lines))
@@ -210,17 +210,25 @@ def _notes(rows: list[Document], document: Document, units: Units) -> str:
             depth = shown(row["in_holes_mm"] / MILLIMETRE, "depth", units)
             text = f"{depth} of it goes into the holes: brush it in first"
             told.setdefault(text, []).append(row["id"])
-    texts = [f"{listed(runs(ids), MOST_RUNS)}: {text}" for text, ids in told.items()]
-    later = [
-        f"{row['id']} {shown(row['left_mm'] / MILLIMETRE, 'depth', units)}"
-        for row in rows
-        if row["left_mm"] > 0
-    ]
+    texts = [f"{listed_runs(ids, MOST_RUNS)}: {text}" for text, ids in told.items()]
+    later: dict[str, list[str]] = {}
+    for row in sorted(rows, key=lambda row: -row["left_mm"]):
+        if row["left_mm"] > 0:
+            depth = shown(row["left_mm"] / MILLIMETRE, "depth", units)
+            later.setdefault(depth, []).append(row["id"])
     if later:
-        texts.append(f"Left for later: {listed(later, MOST_LATER)}")
+        depths = [f"{depth} on {listed_runs(ids, MOST_RUNS)}" for depth, ids in later.items()]
+        rest = sum(len(ids) for ids in [*later.values()][MOST_LATER:])
+        more = [f"less on {rest} more"] if rest else []
+        texts.append(f"Left for later: {'; '.join([*depths[:MOST_LATER], *more])}")
     refused = [line for line in setting_lines(document, units) if line.startswith("No setting")]
     texts += [f"{line} Try it on trays first." for line in refused]
+    if len({setting_cell(row["setting"]) for row in rows} - {MISSING}) > 1:
+        texts.append(
+            "Settings differ: where another was set, write it beside its box. Each setting is a row"
+            " of the records, with its surfaces"
+        )
     none = [row["id"] for row in document["surfaces"] if not row["mass_kg"] > 0]
     if none:
-        texts.append(f"No sand on: {listed(runs(none), MOST_RUNS)}")
+        texts.append(f"No sand on: {listed_runs(none, MOST_RUNS)}")
     return f"<h2>Notes</h2><ul>{_items(texts)}</ul>\n" if texts else ""

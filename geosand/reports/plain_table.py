@@ -98,7 +98,8 @@ class Table:
                 one.replace(" ", "\N{NO-BREAK SPACE}") if len(one) < width - 3 else one
                 for one in said
             ]
-            lines += _wrapped(f"{first}: {'; '.join(kept)}", width, indent="  ")
+            name = f"{heads[0]} {first}" if self.right[0] else first  # a bare number tells nothing
+            lines += _wrapped(f"{name}: {'; '.join(kept)}", width, indent="  ")
         return [*lines, ""]
 
     def lines(self, width: int = PIPE_WIDTH) -> list[str] | None:

@@ -158,6 +158,7 @@ def _crew(site: Site, plan: NextDressing) -> Document:
     crew = plan.crew
     return {
         "u_percent": number(crew.u, 100),
+        "more_than_planned_percent": number(crew.more, 100),
         "caught_over_planned": [number(r) for r in crew.ratio],
         "dressings": [str(site.dressings.id[k]) for k in crew.dressings],
     }
@@ -192,7 +193,19 @@ def _spreader(site: Site, plan: NextDressing) -> Document:
             }
             for one in fit.by_word
         ],
-        "setting_dressings": [str(site.dressings.id[k]) for k in fit.dressings],
+        "setting_dressings": [str(site.dressings.id[k]) for k in dict.fromkeys(fit.dressings)],
+        "setting_tried": [
+            {
+                "dressing": str(site.dressings.id[k]),
+                "surfaces": list(one.surfaces),
+                "setting": number(one.setting),
+                "speed_kmh": number(one.speed_m_s, KMH),
+                "swath_m": number(one.swath_m),
+                "rate_kg_m2": number(one.rate_kg_m2),
+                "u_rate_kg_m2": number(one.u_rate_kg_m2),
+            }
+            for k, one in zip(fit.dressings, fit.at, strict=True)
+        ],
     }
 
 

@@ -3,16 +3,14 @@
 from __future__ import annotations
 
 import math
-import re
 from typing import TYPE_CHECKING
 
 from geosand.errors import printable
 from geosand.planning.next_rate import NOT_KNOWN
-from geosand.planning.route import natural
 from geosand.reports.documents import MILLIMETRE, Document
 from geosand.reports.plan import BASIS
 from geosand.reports.setting_words import known, setting_cell, setting_lines
-from geosand.reports.words import MISSING, Units, between, label_of, listed, shown
+from geosand.reports.words import MISSING, Units, between, label_of, listed, listed_runs, shown
 from geosand.season.ledger import NO_TARGET
 
 if TYPE_CHECKING:
@@ -108,16 +106,18 @@ def _need_lines(document: Document, units: Units) -> list[str]:
         over = f", overthrow to expect {mass('overthrow_kg')} (95 % {bounds}), both dry"
     lines.append(f"On surfaces {mass('on_surfaces_kg')}{over}.")
     if spreader["strip_width_m"] is not None:
-        width = shown(known(spreader["strip_width_m"]), "length", units)
-        ends = [known(spreader[f"strip_width_{end}_m"]) for end in ("low", "high")]
-        bounds = between(ends[0], ends[1], "length", units)
-        lines.append(
-            f"Strip width {width} of {printable(spreader['name'] or 'the spreader')}, from"
+        strip, low, high = (known(spreader[f"strip_width_{end}m"]) for end in ("", "low_", "high_"))
+        bounds = between(low, high, "length", units)
+        lines.append(  # none is narrower than nothing, whatever the balances say
+            f"Strip width {shown(max(strip, 0.0), 'length', units)} of"
+            f" {printable(spreader['name'] or 'the spreader')}, from"
             f" {listed(spreader['dressings'])} (95 % of a further dressing {bounds})."
         )
     past = f"from {listed(crew['dressings'])}" if crew["dressings"] else "by default"
+    more = f"{crew['more_than_planned_percent']:.0f}"
+    hits = f"spread {more} % more than planned" if more != "0" else "hit the planned rate to"
     lines.append(
-        f"The crew is taken to hit the planned rate to ± {crew['u_percent']:.0f} % (one standard"
+        f"The crew is taken to {hits} ± {crew['u_percent']:.0f} % (one standard"
         f" deviation, {past}); the assurance allows for it."
     )
     return lines
@@ -181,7 +181,7 @@ def _heading_lines(document: Document, units: Units) -> list[str]:
     text = (
         f"At these headings full-width passes that never shut off early force"
         f" {shown(best, 'mass', units)} beside the surfaces:"
-        f" {_less(worst, best + worst, units)} less than at the worst ones"
+        f" {_less(worst, best + worst, units)} less than at the worst ones (column saves)"
     )
     known_last = [way for way in ways if way["saving_against_last_kg"] is not None]
     if known_last:
@@ -203,14 +203,19 @@ def _less(saved: float, of: float, units: Units) -> str:
 def _none_lines(document: Document) -> list[str]:
     none = [row for row in document["surfaces"] if not row["mass_kg"] > 0]
     return [
-        f"No sand: {_those(none, note)}: {note}"
+        f"No sand: {_those(none, note)}: {_of_several(none, note)}"
         + ("; --depth plans them all the same." if note in (NO_TARGET, NOT_KNOWN) else ".")
         for note in dict.fromkeys(row["note"] for row in none)
     ]
 
 
+def _of_several(rows: list[Document], note: str) -> str:
+    several = sum(row["note"] == note for row in rows) > 1
+    return note.replace("at its target", "at their targets") if several else note
+
+
 def _those(rows: list[Document], note: str) -> str:
-    return listed(runs([row["id"] for row in rows if row["note"] == note]), MOST_RUNS)
+    return listed_runs([row["id"] for row in rows if row["note"] == note], MOST_RUNS)
 
 
 def _light_lines(document: Document, units: Units) -> list[str]:
@@ -276,23 +281,3 @@ def _load_line(several: list[Document], units: Units) -> str:
     back = known(load["to_start_m"])
     far = f", {shown(back, 'way', units)} from the start" if math.isfinite(back) else ""
     return f"{name}: {parts}; refill on {load['refill_on']}{far}."
-
-
-def runs(ids: list[str]) -> list[str]:
-    """Ids with runs of numbers drawn together, as people count.
-
-    >>> runs(["g10", "g1", "g2", "g3", "t4", "pond"])
-    ['g1–g3', 'g10', 'pond', 't4']
-    """
-    groups: list[list[str]] = []
-    end: tuple[str, int] | None = None
-    for name in sorted(ids, key=natural):
-        match = re.fullmatch(r"(.*?)([1-9]\d{0,5})", name)
-        here = (match[1], int(match[2])) if match else None
-        if here and end and here == (end[0], end[1] + 1):
-            groups[-1].append(name)
-        else:
-            groups.append([name])
-        end = here
-    texts = [group if len(group) < 3 else [f"{group[0]}–{group[-1]}"] for group in groups]
-    return [text for group in texts for text in group]

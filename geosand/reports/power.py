@@ -95,15 +95,15 @@ def power_table(document: Document) -> Table:
     return table(title, heads, [[str(m), *cells] for m, cells in rows.items()])
 
 
-def power_lines(document: Document) -> list[str]:
-    """On what the table rests, and the answers to what was asked."""
+def power_basis(document: Document) -> str:
+    """On what the table rests."""
     n = document["from_dressings"]
     source = (
         f"from {n} dressing{'s' if n > 1 else ''} of this site"
         if n
         else "stated defaults: nothing is measured yet"
     )
-    lines = [
+    return (
         f"Catches on one surface scatter by {document['sd_between_catches_percent']:.1f} %,"
         f" surfaces by {document['sd_between_surfaces_percent']:.1f} % ({source}). What all catches"
         f" share (tray size, catch efficiency, bulk density) is"
@@ -113,7 +113,12 @@ def power_lines(document: Document) -> list[str]:
         f" {document['edge_share_percent']:.0f} % of the ground that lies within half a"
         " swath of an edge, where the rate may fall; of two or more one is taken to lie there, as"
         " place lays them."
-    ]
+    )
+
+
+def power_answers(document: Document) -> list[str]:
+    """The answers to what was asked."""
+    lines = []
     words = {
         "overthrow_percent": "an overthrow of {:.0f} %",
         "depth_percent": "a depth to ± {:.0f} %",
@@ -131,8 +136,9 @@ def power_lines(document: Document) -> list[str]:
                 f"For {goal} no design of this table will do: {shared} must be known better."
             )
         else:
+            m, trays = best["surfaces"], best["catches"]
+            on = "one surface" if m == 1 else f"each of {m} surfaces"
             lines.append(
-                f"For {goal}: {best['catches_on_each']} on each of {best['surfaces']} surfaces,"
-                f" {best['catches']} trays."
+                f"For {goal}: {best['catches_on_each']} on {on}, {trays} tray{'s'[: trays > 1]}."
             )
     return lines

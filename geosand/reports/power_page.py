@@ -11,7 +11,7 @@ from typing import Any
 
 from geosand.errors import printable
 from geosand.reports.documents import Document
-from geosand.reports.power import MOST_CATCHES, design_cell, power_lines
+from geosand.reports.power import MOST_CATCHES, design_cell, power_answers, power_basis
 from geosand.reports.printed_page import asset, page
 
 WIDE, HIGH = 480, 330
@@ -37,14 +37,15 @@ def power_page(document: Document, made_with: Mapping[str, Any] | None = None) -
     """The whole page of a power document, the same bytes each time."""
     name = printable(document["site"])
     title = f"{name}: how many catches"
-    told = "".join(f"<p>{escape(line)}</p>\n" for line in power_lines(document))
+    told = "".join(f'<p class="told">{escape(line)}</p>\n' for line in power_answers(document))
     figures = "".join(
         f"<figure><h2>{escape(plot.title)}</h2>{drawn(plot)}"
         "<figcaption>Both scales are logarithmic.</figcaption></figure>\n"
         for plot in (overthrow_plot(document), depth_plot(document))
     )
     body = f'<h1>{escape(title)}</h1>\n{told}<div class="plots">\n{figures}</div>\n'
-    body = f"<main>{body}{_table(document)}</main>\n"
+    basis = f"<p>{escape(power_basis(document))}</p>\n"
+    body = f"<main>{body}{_table(document)}{basis}</main>\n"
     data = {"inputs": document["inputs"], "made_with": dict(made_with or {})}
     return page(title=title, body=body, style=asset("power.css"), data=data)
 
@@ -198,9 +199,10 @@ def _table(document: Document) -> str:
         f'<tr><th scope="row">{m}</th>{"".join(cells)}</tr>\n' for m, cells in rows.items()
     )
     return (
-        '<div class="wide" tabindex="0" role="region" aria-label="Figures of every design"><table>'
-        "<caption>Smallest overthrow seen / a caught surface's depth to"
+        "<p>Smallest overthrow seen / a caught surface's depth to"
         f" ±, both in %, of {document['dressed_surfaces']} surfaces. Rows: surfaces with catches;"
-        ' columns: catches on each.</caption><thead><tr><th scope="col">surfaces</th>'
+        " columns: catches on each.</p>\n"
+        '<div class="wide" tabindex="0" role="region" aria-label="Figures of every design"><table>'
+        '<thead><tr><th scope="col">surfaces</th>'
         f"{heads}</tr></thead><tbody>\n{body}</tbody></table></div>\n"
     )

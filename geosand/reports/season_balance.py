@@ -28,7 +28,7 @@ def season_balance(results: Results) -> Document:
     """
     counted = counted_dressings(results)
     measured = counted & np.isfinite(results.balance.overthrow.value)
-    sums = season_totals(results.balance, counted)
+    sums = season_totals(results.site, results.areas, results.rates, results.balance, counted)
     over = sums["overthrow"]
     spread = float(sums["spread"].value[0]) if measured.any() else math.nan
     beside = _beside(results, measured)

@@ -9,7 +9,15 @@ from geosand.rates.spatial import Spatial
 from geosand.reports.budgets import OVER, sentence
 from geosand.reports.plain_table import Table
 from geosand.reports.witnesses import Witnesses
-from geosand.reports.words import MISSING, Units, between, in_words_of, label_of, shown
+from geosand.reports.words import (
+    MISSING,
+    Units,
+    between,
+    in_words_of,
+    label_of,
+    merged_findings,
+    shown,
+)
 from geosand.results import Results
 from geosand.units import SHOWN
 
@@ -109,8 +117,8 @@ def _season_lines(season: Reconciliation | None, units: Units) -> list[str]:
     if season is None:
         return []
     kg, name = SHOWN[units]["mass"][:2]
-    metre = SHOWN[units]["length"][:2]
-    lines = [*season.in_words({"kg": (kg, name), "m": metre})]
+    measures = {"kg": "mass", "m": "length", "kg/m³": "density"}
+    lines = [*season.in_words({si: SHOWN[units][each][:2] for si, each in measures.items()})]
     if not season.suspects and not season.degrees_of_freedom:
         lines = ["these data hold no balance against another: a further dressing would"]
     groups = [" / ".join(group) for group in season.not_told_apart]
@@ -128,7 +136,7 @@ def _draw_lines(
     over, balance = witnesses.draws.overthrow, results.balance
     unit = label_of("mass", units)
     draws = f"{witnesses.draws.draws:,}".replace(",", "\u202f")
-    lines = [f"overthrow by {draws} draws, 95 % interval in {unit}:"]
+    lines, sharper = [f"overthrow by {draws} draws, 95 % interval in {unit}:"], []
     for k, name in enumerate(results.site.dressings.id):
         if only not in (None, str(name)) or not np.isfinite(over.mean[k]):
             continue
@@ -136,7 +144,11 @@ def _draw_lines(
         summed = between(balance.interval.low[k], balance.interval.high[k], "mass", units)
         lines.append(f"  {name}: {drawn} (by sums {summed})")
         if only is None:  # of one dressing it stands under its budget
-            lines.append(f"    {sentence(OVER, witnesses.sharper[k][OVER], units, 'mass')}")
+            said = sentence(OVER, witnesses.sharper[k][OVER], units, "mass")
+            sharper.append({"about": str(name), "text": said.removeprefix(f"{OVER}: ")})
+    if sharper:
+        lines.append("what would sharpen the overthrow:")
+        lines += [f"  {line}" for line in merged_findings(sharper, units)]
     return lines if len(lines) > 1 else []
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import re
+from collections.abc import Iterable, Mapping
 from typing import Literal
 
 from geosand.units import SHOWN
@@ -62,6 +63,35 @@ def listed(names: list[str], most: int = 6) -> str:
     return ", ".join(names[:most]) + more
 
 
+def listed_runs(ids: list[str], most: int = 6) -> str:
+    """Ids with runs of numbers drawn together, as people count; up to ``most``, and how many more.
+
+    >>> listed_runs(["g10", "g1", "g2", "g3", "t4", "pond"])
+    'g1–g3, g10, pond, t4'
+    >>> listed_runs(["a1", "a3", "g1", "g2", "g3", "t1", "t2", "t3", "t5"], 2)
+    'a1, a3 and 7 more'
+    """
+    from geosand.planning.route import natural
+
+    groups: list[list[str]] = []
+    end: tuple[str, int] | None = None
+    for name in sorted(ids, key=natural):
+        match = re.fullmatch(r"(.*?)([1-9]\d{0,5})", name)
+        here = (match[1], int(match[2])) if match else None
+        if here and end and here == (end[0], end[1] + 1):
+            groups[-1].append(name)
+        else:
+            groups.append([name])
+        end = here
+    runs = [
+        run for group in groups for run in ([group] if len(group) > 2 else [[n] for n in group])
+    ]
+    told = most + 1 if len(runs) == most + 1 else most  # the last one takes no more room
+    texts = [run[0] if len(run) == 1 else f"{run[0]}–{run[-1]}" for run in runs[:told]]
+    rest = sum(len(run) for run in runs[told:])
+    return ", ".join(texts) + (f" and {rest} more" if rest else "")
+
+
 _NUMBER = r"−?[0-9]+(?:[,\u202f][0-9]{3})*(?:\.[0-9]+)?"
 _METRIC = (
     rf"(?<![\w./,])(?:({_NUMBER}) (to|±) )?({_NUMBER}) (mm|cm|m²|kg|km|m)(?![\w/²³])(?! \(−?\d)"
@@ -76,18 +106,34 @@ _MEASURES = {
 def in_words_of(text: str, units: Units) -> str:
     """A metric sentence; for a reader of US units with their figure behind each that has none.
 
+    Masses and areas have their thousands apart, as in tables.
+
     >>> in_words_of("drawn 10.0 m², taped at 2.5 m; 12 ± 3 kg missing, 4 m (13.1 ft)", "us")
     'drawn 10.0 m² (108 ft²), taped at 2.5 m (8.2 ft); 12 ± 3 kg (26 ± 7 lb) missing, 4 m (13.1 ft)'
     >>> in_words_of("50 to 3000 m² are usual", "us"), in_words_of("3 m", "metric")
-    ('50 to 3000 m² (538 to 32\u202f292 ft²) are usual', '3 m')
+    ('50 to 3\u202f000 m² (538 to 32\u202f292 ft²) are usual', '3 m')
+    >>> in_words_of("± 4098 instead of ± 16346 kg; not '5000 kg', nor 2026", "metric")
+    "± 4\u202f098 instead of ± 16\u202f346 kg; not '5000 kg', nor 2026"
     >>> in_words_of("the file's 5 m: '5 kg' is not a number", "us")
     "the file's 5 m (16.4 ft): '5 kg' is not a number"
     >>> in_words_of("survey to ± 2 cm", "us")
     'survey to ± 2 cm (0.8 in)'
-    >>> in_words_of("it lies 1,200 km away", "us")
-    'it lies 1,200 km (745.6 mi) away'
+    >>> in_words_of("it lies 1,200 km away, within 0.05 m", "us")
+    'it lies 1,200 km (745.6 mi) away, within 0.05 m (0.16 ft)'
     """
-    return re.sub(f"{_QUOTED}|{_METRIC}", _us_behind, text) if units == "us" else text
+    told = re.sub(f"{_QUOTED}|{_METRIC}", _us_behind, text) if units == "us" else text
+    return re.sub(f"{_QUOTED}|{_LONG}", _spaced, told)
+
+
+#: Four digits or more of a mass or an area, or of the first of two.
+_LONG = (
+    r"(?<![\w./,\u202f])[0-9]{4,}(?=(?:\.[0-9]+)?"
+    r"(?: (?:(?:instead )?of )?(?:to|±) [0-9.]+)? (?:kg|lb|m²|ft²)(?!\w))"
+)
+
+
+def _spaced(found: re.Match[str]) -> str:
+    return f"{int(found[0]):,}".replace(",", "\u202f") if found[0].isdigit() else found[0]
 
 
 def _us_behind(found: re.Match[str]) -> str:
@@ -95,16 +141,49 @@ def _us_behind(found: re.Match[str]) -> str:
     if unit is None:
         return found[0]
     measure = _MEASURES[unit]
-    figures = [
-        shown(_plain(text) / SHOWN["metric"][measure][0], measure, "us", unit=False)
-        for text in (first, last)
-        if text
-    ]
+    figures = [_us_figure(text, measure) for text in (first, last) if text]
     return f"{found[0]} ({f' {joint} '.join(figures)} {label_of(measure, 'us')})"
+
+
+def _us_figure(text: str, measure: str) -> str:
+    """A metric figure in US units; a length as finely as it was written."""
+    value = _plain(text) / SHOWN["metric"][measure][0]
+    fine = measure == "length" and len(text.partition(".")[2]) > SHOWN["us"][measure][2]
+    return f"{value / 0.3048:.2f}" if fine else shown(value, measure, "us", unit=False)
 
 
 def _plain(text: str) -> float:
     return float(re.sub("[,\u202f]", "", text).replace("−", "-"))
+
+
+def merged_findings(
+    findings: Iterable[Mapping[str, str]], units: Units = "metric", most: int = 5
+) -> list[str]:
+    """One line for all findings that differ only in their figures; the first one's are shown.
+
+    >>> told = [{"about": f"D{k}", "text": f"{k} kg too much"} for k in (1, 2, 2)]
+    >>> merged_findings(told)
+    ['D1, D2: 1 kg too much (figures of D1).']
+    """
+    groups: dict[str, list[Mapping[str, str]]] = {}
+    for finding in findings:
+        groups.setdefault(re.sub(_FIGURES, "#", finding["text"]), []).append(finding)
+    return [in_words_of(_merged(group, most), units) for group in groups.values()]
+
+
+_FIGURES = r"[-−+]?\d[\d.,e\u202f]*"
+
+
+def _merged(group: list[Mapping[str, str]], most: int) -> str:
+    names = list(dict.fromkeys(f["about"] for f in group if f["about"]))
+    others = len({f["text"] for f in group}) - 1
+    about = f"{listed(names, most)}: " if names else ""
+    first = ""
+    if others and len(names) > 1:
+        first = f" (figures of {group[0]['about']})"
+    elif others:  # all are about one file: whose figures they are stands in the text
+        first = f", and {others} more like it"
+    return f"{about}{group[0]['text'].rstrip('.')}{first}."
 
 
 #: Not taken from the locale: the same page everywhere.

@@ -17,7 +17,7 @@ from geosand.reports.documents import MILLIMETRE, Document
 from geosand.reports.printable.method_section import METHOD
 from geosand.reports.season_balance import season_balance
 from geosand.reports.season_document import season_document
-from geosand.reports.words import Units
+from geosand.reports.words import Units, in_words_of
 from geosand.results import Results
 from geosand.units import SHOWN
 
@@ -26,6 +26,7 @@ Spec = Sequence[tuple[str, str, str]]
 _FORMATS = {
     "text": "",
     "long": "",
+    "told": "",  # a finding: in the reader's units too
     "count": "0",
     "day": DAY_FORMAT,
     "share": "0.0%",
@@ -146,7 +147,7 @@ BUDGET: Spec = (
     ("u_kg", "its u of the overthrow", "mass"),
     ("share", "share of the variance", "share"),
 )
-FINDINGS: Spec = (("about", "about", "text"), ("topic", "topic", "text"), ("text", "text", "long"))
+FINDINGS: Spec = (("about", "about", "text"), ("topic", "topic", "text"), ("text", "text", "told"))
 INPUTS: Spec = (("file", "file", "text"), ("sha256", "SHA-256", "text"))
 NOTES: Spec = (("text", "notes", "long"),)
 
@@ -261,7 +262,7 @@ def _sheet(ledger: _Ledger, units: Units) -> Sheet:
 
 def _column(words: str, measure: str, units: Units) -> SheetColumn:
     if measure in _FORMATS:
-        return SheetColumn(head=words, format=_FORMATS[measure], long=measure == "long")
+        return SheetColumn(head=words, format=_FORMATS[measure], long=measure in ("long", "told"))
     _, unit, decimals = SHOWN[units][measure]
     digits = f".{'0' * decimals}" if decimals else ""
     return SheetColumn(head=f"{words}, {unit}", format=f"#,##0{digits}")
@@ -283,6 +284,8 @@ def _value(value: Any, measure: str, units: Units) -> Value:
         return datetime.date.fromisoformat(value)
     if isinstance(value, bool):
         return "yes" if value else "no"
+    if measure == "told":
+        return in_words_of(value, units)
     if measure in _FORMATS:
         found: Value = value
         return found

@@ -106,7 +106,7 @@ def test_alike_findings_are_one_line(site_folder):
 
 
 def test_findings_about_one_file_are_told_once_and_counted():
-    from geosand.reports.areas_console import merged_findings
+    from geosand.reports.words import merged_findings
 
     texts = [f"LINE {k}: 4 lines that meet are one outline" for k in (38, 52)]
     found = [{"about": "draw.dxf", "text": text} for text in texts]

@@ -180,7 +180,7 @@ def test_bring_shows_the_units_of_its_site(tmp_path: Path) -> None:
     assert "(1\u202f597 ft²)" not in run("bring", tied, *words, "--units", "metric").stderr
     brought = run("bring", tied, *words, "--accept", "--edge-accuracy", "0.05m")
     assert brought.exit_code == 0, brought.output
-    assert "standard uncertainty: edge 0.05 m (0.2 ft)" in brought.stdout
+    assert "standard uncertainty: edge 0.05 m (0.16 ft)" in brought.stdout
 
 
 def test_a_site_that_can_not_be_read_is_told_in_metric(tmp_path: Path) -> None:

@@ -13,7 +13,7 @@ from click.testing import CliRunner, Result
 
 from geosand.cli.plan import command
 from geosand.cli.season import command as season
-from tests.sites import CATCHES, G1, G2, LAT, LON, SURFACES, T1, TOML, TRAY, square, surface
+from tests.sites import CATCHES, G1, G2, LAT, LOADS, LON, SURFACES, T1, TOML, TRAY, square, surface
 
 DEMO = Path(__file__).parents[2] / "data" / "demo_site"
 
@@ -198,7 +198,7 @@ def test_demo_season_is_planned_with_its_reasons():
     assert sand["overthrow_low_kg"] < sand["overthrow_kg"] < sand["overthrow_high_kg"]
     assert plan["spreader"]["dressings"] == ["D1", "D2", "D4", "D5", "D6", "D9"]
     words = run(str(DEMO), *options, "green").stdout
-    assert "No sand: g1–g5, practice: at its target so far." in words
+    assert "No sand: g1–g5, practice: at their targets so far." in words
     assert re.search(r"No sand need be ordered: [\d\u202f]+ kg in stock covers it\.", words)
     assert "D2 is not used for the setting: its planned depths differ" in words
 
@@ -480,3 +480,11 @@ def test_a_bunker_inside_is_told_to_the_driver(site_folder):
     words = lines_of(str(folder), *options)
     said = "Heading: a1 has other ground inside: passes cross it, shut off over it."
     assert said in words
+
+
+def test_no_strip_is_told_as_narrower_than_nothing(site_folder) -> None:
+    """The only balance claims more than was spread: its strip width is below zero."""
+    site = str(site_folder(loads=LOADS.replace(",52,", ",45,")))
+    told = run(site, "--depth", "1mm", "--surfaces", "green").stdout
+    assert json.loads(run(site, "--depth", "1mm", "--json").stdout)["spreader"]["strip_width_m"] < 0
+    assert "Strip width 0.00 m of the spreader, from D1 (95 % of a further dressing 0.00 to" in told

@@ -326,4 +326,21 @@ def test_that_one_dressing_proves_nothing_is_said_once(site_folder) -> None:
     loads = "load,dressing,count,unit_mass_kg\nL1,D1,30,25\n"
     told = run("balance", str(site_folder(loads=loads))).stdout
     assert told.count("can not prove") == 1
-    assert told.rstrip().endswith("One dressing can not prove which of its figures is wrong.")
+    assert told.rstrip().endswith("One dressing can not prove which of its figures is off.")
+
+
+def test_a_balance_that_closes_is_not_said_to_close_with_something_else(site_folder) -> None:
+    """47 bags of 25 kg are a little less than the catches claim: zero lies in the interval."""
+    loads = "load,dressing,count,unit_mass_kg\nL1,D1,{},25\n"
+    told = run("balance", str(site_folder("near", loads=loads.format(47)))).stdout
+    assert " undecided" in told or " closed" in told
+    assert "  it would come to zero with: catches" in told
+    far = run("balance", str(site_folder("far", loads=loads.format(30)))).stdout
+    assert "does not close" in far and "  it would close with: catches" in far
+
+
+def test_check_tells_what_is_wrong_before_what_was_assumed(site_folder) -> None:
+    loads = "load,dressing,count,unit_mass_kg\nL1,D1,30,25\n"
+    told = run("check", str(site_folder(loads=loads))).stdout
+    worth, assumed = told.index("Worth knowing ("), told.index("What was assumed (")
+    assert worth < told.index("the catches claim") < assumed < told.index("bags 1 % each")

@@ -428,3 +428,28 @@ def test_an_empty_site_opens_quietly(open_page):
 
     page = open_page(map_page(MapView(title="Nothing yet")))
     assert page.locator("h1").text_content() == "Nothing yet"
+
+
+@pytest.mark.parametrize("width", [360, 390, 430])
+def test_no_figure_of_a_card_is_cut_at_its_edge_on_a_phone(open_page, width):
+    """A letter that lies beyond the card's body can only be read by scrolling sideways."""
+    page = open_page(map_page(replace(sample_view(), units="us")), width=width)
+    for name in ("Green 7", "Green 3"):
+        press_row(page, name)
+        beyond = page.evaluate(
+            "(() => { const body = document.querySelector('.leaflet-popup-content');"
+            " const end = body.getBoundingClientRect().right;"
+            " return [...body.querySelectorAll('td, span, p')]"
+            ".map(one => one.getBoundingClientRect().right - end).filter(far => far > 0.5); })()"
+        )
+        assert beyond == [], name
+
+
+def test_a_card_stays_whole_where_the_map_becomes_smaller(open_page):
+    """As when a line of the legend is added below it."""
+    page = open_page()
+    press_row(page, "Green 7")
+    page.evaluate("document.querySelector('.leaflet-container').style.height = '420px'")
+    page.wait_for_timeout(200)
+    top = "document.querySelector('{}').getBoundingClientRect().top"
+    assert page.evaluate(top.format(".leaflet-popup")) >= page.evaluate(top.format("#gs-map, .map"))

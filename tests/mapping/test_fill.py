@@ -116,3 +116,19 @@ def test_what_was_spread_and_not_measured_is_told_beside_what_was(tmp_path):
     assert season.headline["metric"].endswith("; 1\u202f000 kg more was spread and not measured")
     assert season.headline["us"].endswith("; 2\u202f205 lb more was spread and not measured")
     assert season.balance.spread_kg == pytest.approx(52 * 25)
+
+
+def test_sand_that_the_catches_claim_too_much_is_not_said_to_lie_elsewhere(tmp_path: Path):
+    fewer = LOADS.replace(",52,", ",45,")
+    results = work_out(read_site(write_site(tmp_path / "site", loads=fewer)))
+    headline = said(map_view(results, "metric").periods[0].headline, "metric")
+    assert re.search(r"; the catches claim [\d.]+\s% more sand than was spread$", headline)
+
+
+def test_findings_that_differ_in_their_figures_are_one_line_and_defaults_come_last(view, results):
+    lines = [said(line, "metric") for line in view.findings]
+    assert len(lines) < len(results.findings)
+    told = [f.text.rstrip(".") for f in results.findings if f.topic == "default"]
+    defaults = [any(text in line for text in told) for line in lines]
+    assert any(defaults) and not all(defaults)
+    assert defaults == sorted(defaults)

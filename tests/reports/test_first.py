@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from pathlib import Path
 
@@ -13,7 +14,7 @@ from geosand.reports.console import season_table, surfaces_table
 from geosand.reports.first import look_first, next_step
 from geosand.results import Results, work_out
 from tests.reports.printable.large_site import large_site
-from tests.sites import TOML
+from tests.sites import CATCHES, LAT, LON, SURFACES, TOML, points, square, surface
 
 
 @pytest.fixture(scope="module")
@@ -76,15 +77,30 @@ def test_dressings_without_catches_are_told_in_one_line(site_folder: Callable[..
 
 
 def test_of_many_surfaces_in_one_state_the_worst_are_named(large: Results) -> None:
-    under = [line for line in look_first(large, "metric") if "under-dressed" in line]
-    count = int((large.ledger.state == "under-dressed").sum())
-    assert count > 8
-    assert under[-1] == f"{count - 6} more surfaces are under-dressed"
-    named = [line.partition(":")[0] for line in under[:-1]]
-    ids = large.site.surfaces.id[large.ledger.row]
-    short = large.ledger.shortfall_m[large.ledger.state == "under-dressed"]
-    order = np.argsort(-short, kind="stable")
-    assert named == ids[large.ledger.state == "under-dressed"][order][:6].tolist()
+    *told, last = [line for line in look_first(large, "metric") if "under-dressed" in line]
+    behind = large.ledger.state == "under-dressed"
+    order = np.argsort(-large.ledger.shortfall_m[behind], kind="stable")
+    ids = large.site.surfaces.id[large.ledger.row][behind][order].tolist()
+    assert len(ids) > 8
+    named = ", ".join(line.partition(":")[0] for line in told).split(", ")
+    assert len(told) == 6 and named == ids[: len(named)]
+    assert last == f"{len(ids) - len(named)} more surfaces are under-dressed"
+
+
+def test_surfaces_with_the_same_figures_are_told_in_one_line(
+    site_folder: Callable[..., Path],
+) -> None:
+    """Greens without a catch of their own have the mean of their dressing, those with one not."""
+    late = np.datetime64("2026-11-01")
+    further = [surface(f"g{k}", "green", square(LON + k / 300, LAT, 25.0)) for k in (3, 4)]
+    less = [{**row, "gross_g": row["gross_g"] - 20 * (row["lon"] > LON + 0.002)} for row in CATCHES]
+    site = site_folder(surfaces=[*SURFACES, *further], catches=points(less))
+    results = work_out(read_site(site), as_of=late)
+    for units, of in (("metric", "mm"), ("us", "in")):
+        lines = [line for line in look_first(results, units) if ": under-dressed, " in line]
+        heads = {line.partition(":")[0] for line in lines}
+        assert heads == {"g1", "g2", "g3, g4", "t1"}
+        assert all(f" {of} so far (probability" in line for line in lines)
 
 
 def test_the_next_step_names_what_is_doubtful_and_then_the_sand(
@@ -134,3 +150,32 @@ def test_what_is_not_known_is_a_dash_and_no_bound(site_folder: Callable[..., Pat
     rows = {row[0]: row for row in season_table(results, "metric").rows}
     assert rows["g1"][2] == "–" and rows["g1"][-1] == "–"
     assert {row[3] for row in surfaces_table(results, 0, "metric").rows} == {"–"}
+
+
+@pytest.mark.parametrize(("counted", "said"), [("0", "neither in the loads"), ("1100", None)])
+def test_sand_that_is_not_accounted_for_is_told(
+    site_folder: Callable[..., Path], counted: str, said: str | None
+) -> None:
+    """2,400 kg bought, 1,300 kg taken out in 52 bags of 25 kg: 1,100 kg must be there."""
+    rows = f"2026-03-02,delivery,2400,24,dried\n2026-04-20,count,{counted},20,dried\n"
+    folder = site_folder(deliveries="date,kind,mass_kg,u_mass_kg,sand\n" + rows)
+    told = [line for line in look_first(work_out(read_site(folder)), "us") if "sand" in line]
+    told = [line for line in told if line.startswith("sand dried: ")]
+    assert bool(told) is (said is not None)
+    if said:
+        assert re.match(r"sand dried: 2\u202f425 ± \d+ lb were bought and are neither", told[0])
+
+
+def test_many_ids_are_told_in_runs_and_one_by_one_where_each_is_a_link(
+    site_folder: Callable[..., Path],
+) -> None:
+    """Eight greens without a catch: what is left out is counted in surfaces, not in runs."""
+    further = [surface(f"g{k}", "green", square(LON + k / 300, LAT, 25.0)) for k in range(3, 11)]
+    site = read_site(site_folder(surfaces=[*SURFACES, *further]))
+    results = work_out(site, as_of=np.datetime64("2026-11-01"))
+    caught = "have never had a catch"
+    (told,) = [line for line in look_first(results, "metric") if caught in line]
+    assert told.startswith("g3–g10: ")
+    (told,) = [line for line in look_first(results, "metric", linked=True) if caught in line]
+    assert told.startswith("g3, g4, g5, g6, g7, g8 and 2 more: ")
+    assert "then dress g1–g10, t1 (" in next_step(results, "metric")

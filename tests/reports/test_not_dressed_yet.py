@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import numpy as np
 import pytest
 
 from geosand.formats.site_folder import read_site
@@ -43,13 +44,13 @@ def test_in_a_report_too(fresh):
 
 
 def test_where_sand_was_due_it_is_under_dressed(fresh):
-    later = work_out(fresh.site, as_of=fresh.site.season_start + 200)
+    later = work_out(fresh.site, as_of=fresh.site.season_start + np.timedelta64(200, "D"))
     assert set(later.ledger.told.tolist()) == {"under-dressed"}
 
 
 def test_a_report_shows_no_table_of_zeros_and_no_scale_of_depths(fresh):
     titles = [section.title for section in season_report(fresh, "metric").sections]
     assert "Map" in titles and "Surface by surface" not in titles
-    later = work_out(fresh.site, as_of=fresh.site.season_start + 200)
+    later = work_out(fresh.site, as_of=fresh.site.season_start + np.timedelta64(200, "D"))
     titles = [section.title for section in season_report(later, "metric").sections]
     assert "Map" in titles and "Surface by surface" in titles

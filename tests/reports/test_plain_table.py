@@ -101,3 +101,9 @@ def test_long_texts_are_folded_only_where_asked(capsys):
     text = "word " * 60 + "end"
     assert piped(capsys, text) == as_rich_prints(text)
     assert piped(capsys, text, soft_wrap=True) == text + "\n"
+
+
+def test_a_row_that_begins_with_a_number_says_what_it_counts():
+    rows = [["3", "18 / 13"]]
+    made = table("Power", [("surfaces\ncaught", True), ("2 on each", True)], rows).records(40)
+    assert "surfaces caught 3: 2 on each 18 / 13" in "\n".join(made).replace("\xa0", " ")

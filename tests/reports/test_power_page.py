@@ -105,3 +105,24 @@ def test_labels_stay_inside_their_drawings(browser_page, width):
     )
     assert out == []
     assert page.evaluate("document.documentElement.scrollWidth") == width
+
+
+@pytest.mark.browser
+def test_no_figure_of_the_table_is_folded_on_a_phone(browser_page):
+    page = browser_page(power_page(document()), 390)
+    heights = page.evaluate(
+        "[...document.querySelectorAll('tbody td')].map(t => t.getBoundingClientRect().height)"
+    )
+    assert max(heights) < 40
+
+
+def test_answers_come_before_what_they_rest_on():
+    designs = document()["designs"]
+    answers = [
+        {"what": "overthrow_percent", "percent": 10.0, "design": None},
+        {"what": "depth_percent", "percent": 45.0, "design": designs[0]},
+    ]
+    text = power_page(document(answers))
+    no_design = text.index("For an overthrow of 10 % no design of this table will do")
+    one_tray = text.index("For a depth to ± 45 %: 1 on one surface, 1 tray.")
+    assert no_design < one_tray < text.index("<svg") < text.index("Catches on one surface scatter")

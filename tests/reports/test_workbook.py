@@ -73,7 +73,7 @@ def test_season_in_us_units(demo):
     rows = [s for s in season_document(demo)["surfaces"] if "around" not in s]
     inches = [cell.value for cell in found["depth so far, in"]]
     assert inches == pytest.approx([row["depth_mm"] / 25.4 for row in rows])
-    assert {c.number_format for c in found["depth so far, in"]} == {"#,##0.0000"}
+    assert {c.number_format for c in found["depth so far, in"]} == {"#,##0.000"}
 
 
 def test_sums_of_a_sheet_are_those_of_the_balance(book, demo):
@@ -141,3 +141,13 @@ def test_an_empty_table_keeps_its_head_and_nothing_is_invented():
         title="s", columns=[SheetColumn(head="a"), SheetColumn(head="b")], rows=[["x", None]]
     )
     assert opened(workbook([sheet], title="t", day=DAY))["s"]["B2"].value is None
+
+
+def test_findings_are_told_in_the_units_of_the_reader(demo):
+    told = [
+        [cell.value for cell in columns(opened(results_workbook(demo, units))["findings"])["text"]]
+        for units in ("metric", "us")
+    ]
+    assert len(told[0]) == len(told[1])
+    assert any(" m²" in text for text in told[0]) and not any(" ft²" in text for text in told[0])
+    assert all((" m²" in one) == (" ft²" in other) for one, other in zip(*told, strict=True))

@@ -122,6 +122,7 @@ geosand.start = function (map, control, themes, groups) {
     const was = page.atHome;
     map.invalidateSize({ pan: !was, animate: false });
     if (was) page.home();
+    page.bringIn();
   }).observe(map.getContainer());
   page.label();
   if (location.hash) follow();

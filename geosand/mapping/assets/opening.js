@@ -8,7 +8,8 @@ geosand.opening = function (page) {
   };
 
   /* Brings the whole card into the map; at once, as nothing else moves then. */
-  function bringIn() {
+  page.bringIn = function () {
+    if (!popup.isOpen()) return;
     const frame = map.getContainer().getBoundingClientRect(),
       box = popup.getElement().getBoundingClientRect(),
       edge = 10;
@@ -19,7 +20,7 @@ geosand.opening = function (page) {
       off(box.top, box.bottom, frame.top, frame.bottom),
     ];
     if (by[0] || by[1]) map.panBy(by.map(Math.round), { animate: false });
-  }
+  };
   function show(where, content) {
     popup.options.maxHeight = Math.max(map.getSize().y - (map.getSize().x < 500 ? 150 : 50), 180);
     popup.options.maxWidth = Math.min(640, map.getSize().x - 56);
@@ -27,7 +28,7 @@ geosand.opening = function (page) {
     const body = popup.getElement().querySelector(".leaflet-popup-content");
     if (body.classList.contains("leaflet-popup-scrolled")) body.tabIndex = 0;
     document.body.classList.add("card-open");
-    bringIn();
+    page.bringIn();
   }
   page.mark = function (index) {
     const before = surfaces[page.chosen];

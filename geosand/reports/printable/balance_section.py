@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from geosand.balance.account import NOT_CLOSED
 from geosand.errors import printable
 from geosand.reports.documents import Document
-from geosand.reports.first import explain
+from geosand.reports.first import explain, would
 from geosand.reports.printable.axis import Scale
 from geosand.reports.printable.budget_picture import budget_picture
 from geosand.reports.printable.cell_pictures import interval_mark, scale_head, scale_over
@@ -132,7 +132,8 @@ def _open_ones(results: Results, counted: Sequence[bool]) -> list[Block]:
         if not inside or not balance.closing[k] or not balance.overthrow.value[k] < 0:
             continue
         ways = "; or ".join(explain(c) for c in balance.closing[k])
-        items.append(f"{printable(str(site.dressings.id[k]))} would close with {ways}.")
+        word = would(str(balance.verdict[k]))
+        items.append(f"{printable(str(site.dressings.id[k]))} {word} {ways}.")
     if not items:
         return []
     said = "More claimed than spread: overthrow can not be the reason. One dressing can not prove"

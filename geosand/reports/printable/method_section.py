@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from geosand.errors import Finding, printable
 from geosand.reports.printable.content import Column, Items, Row, Section, Table, Text
-from geosand.reports.words import Units, in_words_of, listed
+from geosand.reports.words import Units, merged_findings
 from geosand.results import Results
 
 MOST_FINDINGS, MOST_NAMED = 60, 12
@@ -48,8 +48,8 @@ def trust_sections(results: Results, units: Units) -> list[Section]:
     others = [f for f in results.findings if f.topic != "default"]
     sections = [
         Section(title="How the figures come about", blocks=(Items(items=METHOD),)),
+        Section(title="Worth knowing", blocks=_told(others, "Nothing was noticed.", units)),
         Section(title="What was assumed", blocks=_told(defaults, _NO_DEFAULTS, units)),
-        Section(title="Worth knowing", blocks=_told(others, "Nothing else was noticed.", units)),
         Section(title="Cautions", blocks=(Items(items=CAUTIONS),)),
     ]
     if results.site.inputs:
@@ -63,20 +63,12 @@ _NO_DEFAULTS = "Nothing: each figure that enters was given."
 def _told(findings: Sequence[Finding], none: str, units: Units) -> tuple[Text | Items, ...]:
     if not findings:
         return (Text(text=none),)
-    about: dict[str, list[str]] = {}
-    for finding in findings:
-        about.setdefault(finding.text, []).append(finding.about)
-    lines = [f"{_of(names)}{text}." for text, names in about.items()]
-    items = [printable(in_words_of(line, units)) for line in lines[:MOST_FINDINGS]]
+    told = [finding._asdict() for finding in findings]
+    lines = [printable(line) for line in merged_findings(told, units, MOST_NAMED)]
+    items = lines[:MOST_FINDINGS]
     rest = len(lines) - len(items)
     more = (Text(text=f"And {rest} more, which geosand check lists.", soft=True),) if rest else ()
     return (Items(items=items), *more)
-
-
-def _of(names: Sequence[str]) -> str:
-    """What a finding is about; equal ones are told in one line."""
-    known = [name for name in names if name]
-    return f"{listed(known, MOST_NAMED)}: " if known else ""
 
 
 def _inputs(results: Results) -> Section:

@@ -138,13 +138,15 @@ def _paragraph(canvas: Canvas, text: str, size: float, colour: str, indent: floa
 
 
 def _items(canvas: Canvas, items: Sequence[str], *, numbered: bool) -> None:
+    widest = canvas.width(f"{len(items)}.", BODY) * 1.15 if numbered else 0.0  # they are bold
+    indent = max(INDENT, widest + 4)
     for number, item in enumerate(items, start=1):
-        lines = canvas.lines(item, BODY, CONTENT - INDENT)
+        lines = canvas.lines(item, BODY, CONTENT - indent)
         canvas.room(len(lines) * BODY * LEADING)  # an item is not cut
         mark, colour = (f"{number}.", SAND_DARK) if numbered else ("–", SOFT)
         y = canvas.y + BODY * LEADING - 0.28 * BODY
         canvas.text(mark, 1, y, BODY, colour=colour, bold=numbered)
-        _paragraph(canvas, item, BODY, INK, INDENT)
+        _paragraph(canvas, item, BODY, INK, indent)
 
 
 def _figures(canvas: Canvas, block: Figures) -> None:

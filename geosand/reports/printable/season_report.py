@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 from geosand.errors import printable
 from geosand.reports.balance_document import balance_document
@@ -28,7 +29,7 @@ from geosand.reports.season_balance import season_balance
 from geosand.reports.season_document import season_document
 from geosand.reports.words import MISSING, NO_DRESSING, Units, between, percent, shown, written_day
 from geosand.results import Results
-from geosand.season.ledger import NOT_YET, UNDER
+from geosand.season.ledger import NOT_MEASURED, NOT_YET, UNDER
 
 WIDTH = 510.0  #: 180 mm, which A4 and Letter both hold
 PHONE = 330.0
@@ -76,40 +77,54 @@ def _first(results: Results, season: Document, units: Units) -> Section:
 
 
 def _figures(results: Results, season: Document, units: Units) -> Figures:
-    over, spread, on = season["overthrow"], season["spread"], season["on_surfaces"]
-    under = int((results.ledger.state == UNDER).sum())
-    size = len(results.ledger.row)
-    landed = "landed elsewhere" if (over["mass_kg"] or 0) >= 0 else "claimed beyond the spread"
-    share = MISSING if over["fraction"] is None else percent(abs(over["fraction"]))
-    measured = season["measured"]
-    dressings = f"in {measured} measured dressing{_s(measured)}" if measured else "not measured"
-    return Figures(
-        figures=(
-            Figure(label="spread", value=_mass(spread, units), detail=dressings),
-            Figure(label="on the surfaces", value=_mass(on, units), detail=_limits(on, units)),
-            Figure(
-                label=landed,
-                value=_mass(over, units, absolute=True),
-                detail=f"{share} of the spread. {_limits(over, units)}"
-                if over["mass_kg"] is not None
-                else "",
-            ),
-            Figure(
-                label="under-dressed",
-                value=f"{under} of {size}",
-                detail=f"surface{_s(size)} with a target or sand",
-            ),
-        )
+    over, on, out = season["overthrow"], season["on_surfaces"], season["not_measured_kg"]
+    spread = Figure(label="spread", value=_mass(season["spread"], units), detail="not measured")
+    if measured := season["measured"]:
+        spread = replace(spread, detail=f"in {measured} measured dressing{_s(measured)}")
+    elif out:
+        spread = replace(spread, value=shown(out, "mass", units), detail="not known where it lies")
+    figures = (
+        spread,
+        Figure(label="on the surfaces", value=_mass(on, units), detail=_limits(on, units)),
+        _elsewhere(over, units),
+        _under_dressed(results),
     )
+    return Figures(figures=figures)
+
+
+def _elsewhere(over: Document, units: Units) -> Figure:
+    """The difference; one below zero is told as what the catches claim, its limits too."""
+    if over["mass_kg"] is None:
+        return Figure(label="landed elsewhere", value=MISSING, detail="")
+    label = "landed elsewhere"
+    if over["mass_kg"] < 0:
+        label = "claimed beyond the spread"
+        ends = {"low_kg": -over["high_kg"], "high_kg": -over["low_kg"]}
+        over = {**over, "mass_kg": -over["mass_kg"], **ends}
+    share = MISSING if over["fraction"] is None else percent(abs(over["fraction"]))
+    detail = f"{share} of the spread. {_limits(over, units)}"
+    return Figure(label=label, value=_mass(over, units), detail=detail)
+
+
+def _under_dressed(results: Results) -> Figure:
+    """How many surfaces are behind, of those whose depth is known."""
+    state = results.ledger.state
+    size, unknown = len(state), int((state == NOT_MEASURED).sum())
+    if 0 < size == unknown:
+        return Figure(label="under-dressed", value=MISSING, detail="no depth is known")
+    detail = f"surface{_s(size)} with a target or sand"
+    if unknown:
+        detail += f"; the depth of {unknown} is not known"
+    under = int((state == UNDER).sum())
+    return Figure(label="under-dressed", value=f"{under} of {size}", detail=detail)
 
 
 def _s(count: int) -> str:
     return "" if count == 1 else "s"
 
 
-def _mass(mass: Document, units: Units, *, absolute: bool = False) -> str:
-    value = math.nan if mass["mass_kg"] is None else mass["mass_kg"]
-    return shown(abs(value) if absolute else value, "mass", units)
+def _mass(mass: Document, units: Units) -> str:
+    return shown(math.nan if mass["mass_kg"] is None else mass["mass_kg"], "mass", units)
 
 
 def _limits(mass: Document, units: Units) -> str:

@@ -126,3 +126,18 @@ def test_without_the_library_the_remedy_is_named(monkeypatch, demo_report):
     monkeypatch.setitem(sys.modules, "fpdf", None)
     with pytest.raises(Refused, match=r"Install it with pip install 'geosand\[pdf\]'"):
         report_pdf(demo_report, paper="A4")
+
+
+@pytest.mark.parametrize("count", [9, 12, 120])
+def test_a_number_of_two_digits_leaves_room_before_its_text(monkeypatch, count):
+    """Each item begins where the widest number of its list has ended."""
+    from geosand.reports.printable import pdf_writer
+
+    placed = []
+    monkeypatch.setattr(
+        pdf_writer, "_paragraph", lambda canvas, text, size, colour, indent: placed.append(indent)
+    )
+    canvas = Canvas(paper="A4", title="", day="2026-09-01", footer="", pages=0)
+    pdf_writer._items(canvas, ["a line"] * count, numbered=True)
+    assert len(set(placed)) == 1
+    assert placed[0] > 3 + canvas.width(f"{count}.", pdf_writer.BODY)

@@ -70,7 +70,7 @@ def test_us_report_shows_the_same_depths_in_inches(large, large_report):
     for surface in season_document(large)["surfaces"]:
         if "around" not in surface:
             inches = value(found[surface["id"]].cells[3])
-            assert inches == pytest.approx(surface["depth_mm"] / 25.4, abs=0.000051)
+            assert inches == pytest.approx(surface["depth_mm"] / 25.4, abs=0.00051)
 
 
 def test_waterfall_adds_up(demo):
@@ -167,7 +167,14 @@ def test_what_is_behind_comes_first_and_is_not_told_without_end(large_report):
     assert len(named) == 6 and lines[:6] == tuple(named)
     assert re.match(r"\d+ more surfaces are under-dressed", lines[6])
     figures = next(b for b in first.blocks if isinstance(b, Figures)).figures
-    assert figures[3].value == f"{6 + int(lines[6].split()[0])} of 58"
+    count = int(lines[6].split()[0]) + sum(count_of(line.partition(":")[0]) for line in named)
+    assert figures[3].value == f"{count} of 58"
+
+
+def count_of(names: str) -> int:
+    """How many surfaces ``a, b and 3 more`` names."""
+    told, _, more = names.partition(" and ")
+    return len(told.split(", ")) + int(more.split()[0] if more else 0)
 
 
 def test_a_triangle_and_words_tell_what_is_behind_not_a_colour_alone(demo_report):
@@ -214,3 +221,26 @@ def test_no_figure_of_a_sentence_has_a_dot_at_its_thousands(demo_report, large_r
         ]
         assert any("\u202f" in line for line in said)
         assert not [line for line in said if re.search(r"\d·\d", line)]
+
+
+def tiles(tmp_path, **overrides):
+    results = work_out(read_site(write_site(tmp_path / "site", **overrides)))
+    first = section(season_report(results, "metric"), "What to look at first")
+    figures = next(b for b in first.blocks if isinstance(b, Figures)).figures
+    return results, {figure.label: (figure.value, figure.detail) for figure in figures}
+
+
+def test_an_excess_of_the_catches_and_its_limits_have_the_same_sign(tmp_path: Path):
+    results, told = tiles(tmp_path, loads=LOADS.replace(",52,", ",45,"))
+    over = season_balance(results)["overthrow"]
+    shown, detail = told["claimed beyond the spread"]
+    assert value(shown.removesuffix(" kg")) == round(-over["mass_kg"]) > 0
+    limits = [value(text) for text in detail.rpartition("95 %: ")[2].split(" to ")]
+    assert limits == [round(-over["high_kg"]), round(-over["low_kg"])]
+
+
+def test_what_was_spread_is_told_though_nobody_knows_where_it_lies(tmp_path: Path):
+    _, told = tiles(tmp_path, catches=None)
+    assert told["spread"] == ("1\u202f300 kg", "not known where it lies")  # 52 bags of 25 kg
+    # the tee, which was not dressed, is known to have none; the greens are not known
+    assert told["under-dressed"][1].endswith("; the depth of 2 is not known")
