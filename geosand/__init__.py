@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-__version__ = "0.6.0"
+__version__ = "0.7.0"
 
 __all__ = ["Refused", "__version__", "read_site", "work_out"]
 

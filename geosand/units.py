@@ -210,6 +210,8 @@ _LONGEST_QUANTITY = 60
 def parse_quantity(text: str, si: str) -> float:
     """A number with its unit as a person types it, in SI: ``"0.5mm"``, ``"3 ft3/1000ft2"``.
 
+    Raises UnitFault for anything else, and for a unit that does not measure what ``si`` does.
+
     >>> parse_quantity("0.5 mm", "m")
     0.0005
     """
@@ -249,7 +251,7 @@ SHOWN = {
         "speed": (3.6, "km/h", 1),
     },
     "us": {
-        "depth": (1 / 0.0254, "in", 4),
+        "depth": (1 / 0.0254, "in", 3),
         "rate": (0.09290304 * 1000 / 0.45359237, "lb/1000 ft²", 1),
         "mass": (1 / 0.45359237, "lb", 0),
         "area": (1 / 0.09290304, "ft²", 0),

@@ -134,7 +134,10 @@ def lay(folder: Path, seed: int, design: Design, *, bag_error: float) -> Laid:
 
 
 def _dressing(d: int, spreader: Spreader) -> dict[str, Any]:
-    said = {"dressing": f"D{d + 1}", "date": str(np.datetime64("2026-03-05") + 9 * d)}
+    said = {
+        "dressing": f"D{d + 1}",
+        "date": str(np.datetime64("2026-03-05") + np.timedelta64(9 * d, "D")),
+    }
     return said | {"surfaces": "green", "swath_m": f"{spreader.spacing_m:.2f}"}
 
 

@@ -269,8 +269,10 @@ def test_the_season(worked: tuple[Site, Results]) -> None:
         name = str(results.site.surfaces.id[row])
         parts = [site.rates[d][name].times(1 / DENSITY) for d in site.dressings]
         depth = sum(p.value for p in parts)
-        # surfaces keep their deviations: what these do adds up, the catches are new each time
-        drawn = sum(p.stays for p in parts) ** 2 + sum(p.new**2 for p in parts)
+        # the catches are new each time; deviations of surfaces stay, each with what it does in
+        # all dressings together, or are new as well, whichever is more
+        stays = float((sum(p.by_surface for p in parts) ** 2).sum())
+        drawn = max(stays, sum(p.stays**2 for p in parts)) + sum(p.new**2 for p in parts)
         of = list(zip(parts, site.dressings, strict=True))
         each = [(sampling([p]), len(site.caught[d].n) + 1) for p, d in of]
         freedom = sum(v for v, _ in each) / sum(v / nu for v, nu in each)

@@ -356,6 +356,33 @@ def test_us_results_are_shown_in_the_units_they_name(measure, unit, si):
     )
 
 
+# how many of the unit that is shown make up one SI unit (exact)
+METRIC = {
+    "depth": (1000, "mm"),
+    "rate": (1, "kg/m²"),
+    "mass": (1, "kg"),
+    "area": (1, "m²"),
+    "length": (1, "m"),
+    "density": (Fraction(1, 1000), "g/cm³"),
+    "volume": (1, "m³"),
+    "tonnage": (Fraction(1, 1000), "t"),
+    "way": (1, "m"),
+    "distance": (Fraction(1, 1000), "km"),
+    "span": (100, "cm"),
+    "speed": (Fraction(3600, 1000), "km/h"),
+}
+
+
+def test_metric_results_are_shown_in_the_units_they_name():
+    assert {name: (factor, label) for name, (factor, label, _) in SHOWN["metric"].items()} == {
+        name: (float(factor), label) for name, (factor, label) in METRIC.items()
+    }
+    assert set(SHOWN["us"]) == set(METRIC)
+    assert SHOWN["us"]["rate"][0] == pytest.approx(float(1000 * FOOT**2 / POUND))
+    assert SHOWN["us"]["distance"][:2] == (pytest.approx(float(1 / (5280 * FOOT))), "mi")
+    assert SHOWN["us"]["span"][:2] == (pytest.approx(float(1 / INCH)), "in")
+
+
 def test_volume_to_dress_an_area_exactly() -> None:
     # exact by definition: 1/324 yd³ per ft² and inch; 43 560 ft² an acre
     yard3 = factor_to_si("yd3", "m3")
