@@ -291,7 +291,8 @@ def summary(results: Results, units: Units) -> list[str]:
     lines = [f"{site.name}, season from {ledger.start}, as of {ledger.as_of}"]
     lines += [*outlook(results, units), "", *totals(results, units)]
     first = look_first(results, units)
-    lines += ["", "Look first at", *[f"  {n}. {text}." for n, text in enumerate(first, start=1)]]
+    ended = [text if text.endswith("?") else f"{text}." for text in first]
+    lines += ["", "Look first at", *[f"  {n}. {text}" for n, text in enumerate(ended, start=1)]]
     if not len(site.dressings):
         return [lines[0], "", NO_DRESSING]
     if not first:

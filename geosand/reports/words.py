@@ -164,6 +164,8 @@ def merged_findings(
     >>> told = [{"about": f"D{k}", "text": f"{k} kg too much"} for k in (1, 2, 2)]
     >>> merged_findings(told)
     ['D1, D2: 1 kg too much (figures of D1).']
+    >>> merged_findings([{"about": "D1", "text": f"weigh D1-0{k} anew"} for k in (3, 4)])
+    ['D1: weigh D1-03 anew.', 'D1: weigh D1-04 anew.']
     """
     groups: dict[str, list[Mapping[str, str]]] = {}
     for finding in findings:
@@ -171,7 +173,8 @@ def merged_findings(
     return [in_words_of(_merged(group, most), units) for group in groups.values()]
 
 
-_FIGURES = r"[-−+]?\d[\d.,e\u202f]*"
+#: Digits that belong to a name are no figure.
+_FIGURES = r"(?<![\w.-])[-−+]?\d[\d.,e\u202f]*(?!\w)"
 
 
 def _merged(group: list[Mapping[str, str]], most: int) -> str:

@@ -252,7 +252,7 @@ def _aims(text: SiteTexts, surfaces: Surfaces, of_surface: Ints, findings: list[
         for k in np.flatnonzero((depths > 0) & ((depths < low) | (depths > high))).tolist():
             odd = f"a season's target of {depths[k] * 1000:g} mm for {quoted(kind)}, where"
             odd += f" {low * 1000:g} to {high * 1000:g} mm is usual: check the unit"
-            findings.append(Finding(about="site.toml", text=odd, topic="default", member=k))
+            findings.append(Finding(about="site.toml", text=odd, topic="file", member=k))
 
 
 def _tell_plans_beyond_targets(

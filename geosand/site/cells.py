@@ -148,10 +148,15 @@ def parse_number(cell: Cell) -> float | None:
 def parse_day(cell: Cell) -> np.datetime64 | None:
     """A day from a date, a datetime or ISO 8601 text (a local time is left out); else None.
 
-    With a time zone it is none: at the site it could be another day.
+    With a time zone it is none, as at the site it could be another day; but midnight UTC is how
+    tables with a column of times hold a day.
+
+    >>> parse_day(datetime.datetime(2026, 4, 1, tzinfo=datetime.UTC))
+    np.datetime64('2026-04-01')
     """
     if isinstance(cell, datetime.datetime):
-        return None if cell.tzinfo else np.datetime64(cell.date(), "D")
+        midnight = cell.time() == datetime.time() and not cell.utcoffset()
+        return np.datetime64(cell.date(), "D") if midnight or not cell.tzinfo else None
     if isinstance(cell, datetime.date):
         return np.datetime64(cell, "D")
     match = DAY.fullmatch(cell) if isinstance(cell, str) else None

@@ -335,7 +335,7 @@ def _measured(
     has = np.zeros(len(first), dtype=bool)
     for column, pool in zip(columns, pools, strict=True):
         has |= np.isfinite(column) | (pool >= 0)
-    if reader.size and not (has.any() or reader.faulty):
+    if used.any() and not (has.any() or reader.faulty):
         hint = reader.meant("gross_g") or reader.meant("volume_cm3")
         remedy = f"{hint}Add tare_g and gross_g, or a dry volume_cm3"
         if not any(name.startswith(("gross_", "volume_")) for name in reader.table.columns):

@@ -72,8 +72,12 @@ def _tell_outside(reader: Reader, date: Dates, text: SiteTexts) -> None:
     late = (date > end) | (np.isnat(end) & (date > start + YEAR))
 
     def said(rows: Ints) -> str:
-        day = date[rows[0]]
-        return f"{reader.places(rows)}: {day} is after the season: check the year"
+        days = list(dict.fromkeys(map(str, date[rows].tolist())))
+        shown = f"{', '.join(days[:3])}{', …' if len(days) > 3 else ''}"
+        return (
+            f"{reader.places(rows)}: {shown} {'is' if len(days) == 1 else 'are'} after the season,"
+            " and the account runs to that day: check the year"
+        )
 
     reader.tell_rows(np.flatnonzero(late), said, "season")
 

@@ -39,7 +39,7 @@ def read_dressings(
     }
     driven: dict[str, np.ndarray[Any, np.dtype[Any]]] = {
         "setting": reader.text("setting"),
-        "speed": reader.quantity("speed", "m_s", above=0, maximum=20, usual=(0.25, 9.0)),
+        "speed": reader.quantity("speed", "m_s", above=0, maximum=20, usual=(0.15, 9.0)),
         "heading": reader.quantity("heading", "rad", minimum=-2 * np.pi, maximum=2 * np.pi),
         "swath": reader.quantity("swath", "m", above=0, maximum=50, usual=(0.3, 24.0)),
     }

@@ -19,7 +19,7 @@ from geosand.site.table_reader import loosely
 from geosand.site.tables import Dressed, Dressings, Surfaces
 
 MOST_UNITS, HEAVIEST_KG = 1e6, 100_000.0
-UNITS_KG = (5.0, 40_000.0)  #: usual, from a small bag to a lorry (common practice)
+UNITS_KG = (2.0, HEAVIEST_KG)  #: usual; grams or tonnes read as kg are less (common practice)
 U_UNIT = 0.01  #: bag to bag where nothing is said
 U_LABEL = 0.01  #: shared by all bags of a kind where nothing is said
 U_WEIGHING = 0.005  #: of a load on a scale where nothing is said (common practice)

@@ -136,7 +136,7 @@ def _settings(of_catches: _Defaults, default: _Defaults) -> dict[str, Floats]:
         "u_catch_efficiency": of_catches(
             "u_catch_efficiency", "ratio", 0.03, 0.5, share_below=0.001, usual=(0.0, 0.2)
         ),
-        "collar_width_m": default("collar_width", "m", 0.9, 20, usual=(0.2, 5.0)),
+        "collar_width_m": default("collar_width", "m", 0.9, 20, usual=(0.1, 5.0)),
         "surrounds_width_m": default("surrounds_width", "m", 4.0, 100, usual=(0.5, 30.0)),
         "tolerance": default(
             "tolerance", "ratio", 0.10, 1.0, minimum=0.001, share_below=0.005, usual=SHARE

@@ -267,7 +267,8 @@ def _enclosed(part: _Part) -> Ints:
 
 def _tell_far_around(part: _Part, target: Ints) -> None:
     """A finding for each surface far from the one that it is said to lie around."""
-    row = np.flatnonzero(target >= 0)
+    # of collars the audit tells it, by their outlines
+    row = np.flatnonzero((target >= 0) & (part.columns["kind"] != "collar"))
     one, other = part.columns["bounds"][row], part.columns["bounds"][target[row]]
     # across the antimeridian a collar and its green lie at either end
     wide = np.maximum(one[:, 2] - one[:, 0], other[:, 2] - other[:, 0]) > 180

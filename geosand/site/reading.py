@@ -148,8 +148,8 @@ class Reader(TableReader):
             remedy = "it looks like a spreadsheet's day number: give the column the date format"
         elif isinstance(cell, str) and DAY.fullmatch(cell):
             remedy = "there is no such day: look it up"
-        elif isinstance(cell, str) and (meant := re.fullmatch(_YEAR_FIRST, cell, re.ASCII)):
-            remedy = f"write it as {meant[1]}-{int(meant[2]):02d}-{int(meant[3]):02d}"
+        elif isinstance(cell, str) and re.fullmatch(_YEAR_FIRST, cell, re.ASCII):
+            remedy = "write it with hyphens and two digits each for month and day"
         elif isinstance(cell, str) and re.fullmatch(_SLASHED, cell, re.ASCII):
             remedy += ": in a spreadsheet give the column the format yyyy-mm-dd before it is saved"
         elif re.fullmatch(_ZONED, str(cell), re.ASCII):

@@ -215,7 +215,7 @@ UNITS = (
             ("moisture_dry_basis_percent", "0.0", 40, "40 where up to 15 is usual"),
             ("u_moisture_percent", 0.2, 20, "20 where up to 7.5 is usual"),
             ("edge_accuracy_m", "0.10", 10, "10 where up to 3 is usual"),
-            ("collar_width_m", 0.9, 0.009, "0.009 where 0.2 to 5 is usual"),
+            ("collar_width_m", 0.9, 0.009, "0.009 where 0.1 to 5 is usual"),
             ("surrounds_width_m", "4.0", 0.04, "0.04 where 0.5 to 30 is usual"),
             ("tolerance_percent", 10, 100, "100 where up to 50 is usual"),
             ("catch_efficiency_percent", 100, 50, "50 where 60 to 120 is usual"),
@@ -248,7 +248,7 @@ UNITS = (
         "tonnes in a column of kilograms",
         {"loads": LOADS.replace(",25,0.25,", ",1.3,0.01,")},
         FOUND,
-        "row 2, unit_mass_kg: 1.3 where 5 to 40000 is usual: check the unit",
+        "row 2, unit_mass_kg: 1.3 where 2 to 100000 is usual: check the unit",
     ),
     Case(
         "one tare in another unit",
@@ -522,14 +522,14 @@ DATES = (
         "a delivery of next year",
         {"deliveries": "date,mass_kg,ticket\n2027-03-05,25000,T1\n"},
         FOUND,
-        "deliveries.csv: row 2: 2027-03-05 is after the season: check the year",
+        "row 2: 2027-03-05 is after the season, and the account runs to that day: check the year",
     ),
     Case(
-        "a collar around another green",
+        "surrounds around another green",
         {
             "surfaces": [
                 *SURFACES,
-                surface("c1", "collar", square(LON, LAT + 0.0003, 8), around="g2"),
+                surface("c1", "surround", square(LON, LAT + 0.0003, 8), around="g2"),
             ]
         },
         FOUND,
@@ -558,8 +558,8 @@ WORDS = (
             f"{day} for a date", {"dressings": DRESSINGS.replace("2026-04-10", day)}, REFUSED, said
         )
         for day, said in (
-            ("2026-4-9", "Write it as 2026-04-09"),
-            ("2026.04.10", "Write it as 2026-04-10"),
+            ("2026-4-9", "Write it with hyphens and two digits each"),
+            ("2026.04.10", "Write it with hyphens and two digits each"),
             ("2026\u201004\u201010", "Type it anew: its digits or hyphens are not those"),
         )
     ),

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import re
 from collections import defaultdict
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
@@ -24,7 +25,7 @@ _CODE = re.compile(r"\s*SRID\s*=\s*(\d+)\s*;", re.IGNORECASE)  # of a database's
 
 def holds_shapes(start: bytes) -> bool:
     """Whether a table that begins so has a column of shapes."""
-    heads = re.split(rb"[,;\t\"\s]+", start.partition(b"\n")[0].lower())
+    heads = re.split(rb"\s*[,;\t\"\r]+\s*", start.partition(b"\n")[0].lower())
     return any(name.encode() in heads for name in HEADS) and _SHAPE.search(start) is not None
 
 
@@ -37,7 +38,7 @@ def read_wkt_table(path: Path, shown: str) -> list[Layer]:
     finally:
         csv.field_size_limit(before)
     faults.refuse()
-    column = next(name for name in table.columns if name.lower() in HEADS)
+    column = max(table.columns, key=lambda name: _shapes_in(name, table.columns[name]))
     others = {name: cells for name, cells in table.columns.items() if name != column}
     beside = _crs_beside(path)
     layers: dict[str, list[Drawn]] = defaultdict(list)
@@ -59,6 +60,12 @@ def read_wkt_table(path: Path, shown: str) -> list[Layer]:
         Layer(name="", drawn=tuple(drawn), crs=crs, findings=said if k == 0 else ())
         for k, (crs, drawn) in enumerate(layers.items())
     ]
+
+
+def _shapes_in(name: str, cells: Sequence[Any]) -> tuple[int, bool]:
+    """How many cells hold a shape, and whether the head says so: the largest is the column."""
+    number = sum(_SHAPE.search(as_text(c).encode()) is not None for c in cells if not is_blank(c))
+    return number, name.lower() in HEADS
 
 
 def _crs_beside(path: Path) -> str:

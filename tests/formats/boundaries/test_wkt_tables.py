@@ -9,7 +9,7 @@ from geosand.areas.ellipsoid import ellipsoid_areas_m2
 from geosand.errors import Refused
 from geosand.formats.boundaries import Choice, read_boundaries
 from geosand.formats.boundaries.settling import settle
-from geosand.formats.boundaries.wkt_tables import holds_shapes
+from geosand.formats.boundaries.wkt_tables import holds_shapes, read_wkt_table
 
 from .conftest import UTM, blob, to_lon_lat
 
@@ -95,3 +95,25 @@ def test_only_a_table_with_such_a_head_and_a_shape_is_read_so():
     assert holds_shapes(b"id;GEOM\r\n1;Polygon Z((0 0 0))")
     assert not holds_shapes(b"P,N,E,geom\n1,5906000,560000,green")
     assert not holds_shapes(b"P,N,E,geometer\n1,5906000,560000,polygon (1)")
+
+
+@pytest.mark.parametrize(
+    "table",
+    [
+        'id,kind,shape,wkt\ng1,green,round,"{}"\n',
+        'id,kind,geom,wkt\ng1,green,0103000000,"{}"\n',
+        'id,kind,"wkt","note"\ng1,green,"{}",none\n',
+    ],
+)
+def test_the_column_of_shapes_is_the_one_that_holds_some(tmp_path, table):
+    square = "POLYGON ((2 51, 2.0002 51, 2.0002 51.0002, 2 51.0002, 2 51))"
+    path = tmp_path / "a.csv"
+    path.write_text(table.format(square))
+    assert holds_shapes(path.read_bytes())
+    (layer,) = read_wkt_table(path, "a.csv")
+    assert layer.drawn[0].geometry.wkt == square
+    assert layer.drawn[0].attributes["id"] == "g1"
+
+
+def test_a_head_of_two_words_is_none(tmp_path):
+    assert not holds_shapes(b'parcel geometry,id\n"POLYGON ((0 0, 1 0, 1 1, 0 0))",a\n')
