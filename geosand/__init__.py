@@ -1,10 +1,19 @@
-"""Sand accounting on turf: surfaces, catches and loads to areas, rates, balance, season and map."""
+"""Sand accounting on turf: surfaces, catches and loads to areas, rates, balance, season and map.
+
+In a notebook ``geosand.work_out(geosand.read_site("my_site"))`` shows the map of a site, and has
+its tables as frames.
+"""
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-__version__ = "0.7.0"
+if TYPE_CHECKING:
+    from geosand.errors import Refused
+    from geosand.formats.site_folder import read_site
+    from geosand.notebook import work_out
+
+__version__ = "0.8.0"
 
 __all__ = ["Refused", "__version__", "read_site", "work_out"]
 
@@ -22,3 +31,8 @@ def __getattr__(name: str) -> Any:
 
         return getattr(import_module(_HOMES[name]), name)
     raise AttributeError(f"module 'geosand' has no attribute {name!r}")
+
+
+def __dir__() -> list[str]:
+    """The public names too, so that a notebook completes them before their first use."""
+    return sorted({*globals(), *__all__})

@@ -25,6 +25,15 @@ def printable(text: str) -> str:
 _FIXED_SPACES = "\u00a0\u202f"
 
 
+def stop_code(stop: KeyboardInterrupt) -> int:
+    """Exit code of a run that was stopped, as shells give it: 128 and the number of the signal.
+
+    >>> stop_code(KeyboardInterrupt()), stop_code(KeyboardInterrupt(15))
+    (130, 143)
+    """
+    return 128 + int(next(iter(stop.args), 2))
+
+
 class Fault(NamedTuple):
     """One thing wrong in one place of the input, with its remedy."""
 
@@ -97,6 +106,7 @@ def _row_number(fault: Fault) -> int:
 
 
 def _lines(faults: Sequence[Fault]) -> list[str]:
+    """A line a fault, file by file and column by column; of many that are alike the first few."""
     alike: dict[tuple[str, str | None, str, str], list[Fault]] = {}
     for fault in faults:
         key = (fault.file, fault.column, fault.allowed, fault.remedy)

@@ -31,7 +31,7 @@ class Interval(NamedTuple):
     degrees_of_freedom: Floats
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)  # a run makes thousands
 class Estimates:
     """Values (n,) with the signed effect (n,) of each source, in the values' unit.
 
@@ -132,6 +132,7 @@ class Estimates:
         return self._combined(other, np.subtract)
 
     def _combined(self, other: Estimates, combine: np.ufunc) -> Estimates:
+        """Row by row ``combine`` of both; of a source that one of them lacks it takes 0."""
         sources, both, new = together(self.sources, other.sources)
         table, its_table = self._roomy(len(new)), other.table[1:]
         combine(0.0, its_table.take(new, axis=0), out=table[len(self.table) :])

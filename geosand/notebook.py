@@ -6,12 +6,13 @@ Columns have the names and units of the JSON documents.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import fields
 from html import escape
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from geosand.columns import frozen
 from geosand.results import Results
 from geosand.results import work_out as plain_work_out
 from geosand.site.tables import Site
@@ -27,7 +28,7 @@ WGS84 = "OGC:CRS84"
 CELL_HEIGHT = 680  #: pixels of a map in a notebook
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+@frozen
 class SiteResults(Results):
     """Everything that was worked out for one site, to look at in a notebook."""
 

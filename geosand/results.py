@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from geosand.areas.register import AreaRegister, area_register
 from geosand.balance.account import Balance, site_balance
+from geosand.columns import frozen
 from geosand.errors import Finding
 from geosand.rates.surface_rates import Rates, site_rates
 from geosand.season.ledger import Ledger, site_ledger
@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from geosand.balance.stock import StockWitness, Weighings
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+@frozen
 class Results:
     """Everything that was worked out for one site, or for several that are laid end to end."""
 

@@ -190,6 +190,7 @@ def factor_to_si(unit: str, si: str) -> float:
 
 @cache
 def _pint_factor(unit: str, si: str) -> float:
+    """The same by pint, of a unit that holds letters, digits and underscores only."""
     import pint
 
     measure = MEASURES[si]

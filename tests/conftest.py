@@ -11,7 +11,7 @@ from typing import Any
 
 import pytest
 
-from tests.sites import write_site
+from tests.sites import DEMO, write_site
 
 
 @pytest.fixture(autouse=True)
@@ -36,6 +36,15 @@ def site(site_folder: Callable[..., Path]) -> Any:
     from geosand.formats.site_folder import read_site
 
     return read_site(site_folder())
+
+
+@pytest.fixture(scope="session")
+def demo() -> Any:
+    """The demo site, worked out once for all that only look at it."""
+    from geosand.formats.site_folder import read_site
+    from geosand.results import work_out
+
+    return work_out(read_site(DEMO))
 
 
 @pytest.fixture(scope="session")

@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Any
 
 LON, LAT = -30.0, 47.0
+DEMO = Path(__file__).resolve().parents[1] / "data" / "demo_site"  #: invented, as its files say
 
 Content = str | bytes | Mapping[str, Any] | Sequence[Mapping[str, Any]] | None
 
@@ -179,7 +180,8 @@ def _bytes(content: Any) -> bytes:
 
 def refusal(folder: Path) -> list[str]:
     """The texts of all faults for which a site folder is refused; AssertionError if it is not."""
-    from geosand.formats.site_folder import Refused, read_site
+    from geosand.errors import Refused
+    from geosand.formats.site_folder import read_site
 
     try:
         site = read_site(folder)

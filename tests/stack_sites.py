@@ -17,9 +17,8 @@ import numpy as np
 from geosand.formats.site_folder import read_site
 from geosand.site.tables import Site
 from tests.benchmarks.portfolio_generator import write_folders
-from tests.sites import TOML, TRAY, collection, surface, table, write_site
+from tests.sites import DEMO, TOML, TRAY, collection, surface, table, write_site
 
-DEMO = Path(__file__).resolve().parents[1] / "data" / "demo_site"
 Row = dict[str, Any]
 Metres = tuple[float, float]  #: east and north of the middle of a site
 MIDDLES: tuple[Metres, ...] = ((0.0, 0.0), (60.0, 10.0), (-20.0, 70.0))  #: of the round greens

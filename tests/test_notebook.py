@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import contextlib
 import json
+import pydoc
 import subprocess
 import sys
-from pathlib import Path
 
 import geopandas
 import pytest
@@ -15,9 +15,8 @@ import geosand
 from geosand.reports.balance_document import balance_document
 from geosand.reports.season_document import season_document
 from tests.notebook_cells import code_cells, kept_text, run_cells
-from tests.sites import write_site
+from tests.sites import DEMO, write_site
 
-DEMO = Path(__file__).parents[1] / "data" / "demo_site"
 TUTORIAL = DEMO / "tutorial.ipynb"
 
 
@@ -140,3 +139,13 @@ def test_importing_it_loads_nothing_heavy():
     code = "import geosand.notebook, sys; print(*sorted(m.split('.')[0] for m in sys.modules))"
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert not {"pandas", "geopandas", "folium", "openpyxl", "fpdf"} & set(done.stdout.split())
+
+
+def test_public_names_are_offered_before_their_first_use():
+    """As a notebook completes ``geosand.`` and as ``help(geosand)`` shows them."""
+    code = "import geosand, pydoc; print(*dir(geosand)); print(pydoc.render_doc(geosand))"
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    names, _, text = done.stdout.partition("\n")
+    assert set(geosand.__all__) <= set(names.split())
+    for name in set(geosand.__all__) - {"__version__"}:
+        assert f" {name}(" in pydoc.plain(text), name

@@ -7,8 +7,6 @@ upper one's.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 import shapely
 
@@ -16,12 +14,12 @@ from geosand.areas.matched_edges import matched_edges, whole_rings
 from geosand.areas.near_edges import Boxes, Edges, covered_parts, near_edges, stretches_within
 from geosand.areas.ownership import ordered_pairs
 from geosand.areas.rings import Rings, rings_of
-from geosand.columns import Floats, Geometries, Ints, distinct, freeze
+from geosand.columns import Floats, Geometries, Ints, distinct, freeze, frozen
 
 _CORNER_TOLERANCES = 4  # neighbours that meet only in a corner run together for about two
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+@frozen
 class SharedEdges:
     """Edges along which two owned surfaces touch, one row a pair."""
 

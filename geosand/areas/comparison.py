@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 
+from geosand.areas.bends import largest_sagitta_m
 from geosand.areas.edge_shifts import edge_shifts
 from geosand.areas.ellipsoid import ellipsoid_areas_m2
 from geosand.areas.moved_errors import moved_errors
@@ -120,8 +121,9 @@ def _edge_limits_m(
     """u (n,) of how far two edges that are the same lie apart, and beyond which one moved."""
     edge = np.hypot(_edge_spread_m(old, pairs.old), _edge_spread_m(new, pairs.new))
     u_edge = np.hypot(edge, datum_m)
+    chords = largest_sagitta_m(old.geometry[pairs.old]) + largest_sagitta_m(new.geometry[pairs.new])
     vertex = np.hypot(old.boundary_accuracy_m[pairs.old], new.boundary_accuracy_m[pairs.new])
-    return u_edge, COVERAGE * u_edge + LARGEST * vertex
+    return u_edge, COVERAGE * u_edge + LARGEST * vertex + chords
 
 
 def _edge_spread_m(surfaces: Surfaces, rows: Ints) -> Floats:

@@ -42,8 +42,13 @@ def mended(polygon: Any, method: str) -> Any:
     Coordinates are lon/lat degrees and edges straight in them. Raises KeyError for another method.
     """
     METHODS[method]
-    flat = shapely.force_2d(polygon)
-    made = _uncrossed(flat) if method == "uncrossed" else _faces(flat, method == "even-odd")
+    flat = without_collapsed(shapely.force_2d(polygon))
+    if flat is None:
+        return None
+    if shapely.is_valid(flat):
+        made = flat
+    else:
+        made = _uncrossed(flat) if method == "uncrossed" else _faces(flat, method == "even-odd")
     if made is None:
         return None
     parts = np.asarray(shapely.get_parts(made), dtype=object)
@@ -53,6 +58,32 @@ def mended(polygon: Any, method: str) -> Any:
     if method == "largest":
         return parts[int(ellipsoid_areas_m2(parts).argmax())]
     return parts[0] if len(parts) == 1 else shapely.multipolygons(parts)
+
+
+def without_collapsed(polygon: Any) -> Any:
+    """The polygon without rings of fewer than three corners, which hold no ground; None = no other.
+
+    Rounding leaves such of islands and holes that are smaller than its step. A part whose shell is
+    one is no part. Others are the same object.
+    """
+    parts, spoiled = [], False
+    for part in shapely.get_parts(polygon).tolist():
+        shell, *holes = shapely.get_rings(part).tolist()
+        kept = [ring for ring in (shell, *holes) if _has_corners(ring)]
+        spoiled |= len(kept) <= len(holes)
+        if kept and kept[0] is shell:
+            parts.append(shapely.polygons(shell, holes=kept[1:] or None))
+    if not spoiled:
+        return polygon
+    if not parts:
+        return None
+    return parts[0] if len(parts) == 1 else shapely.multipolygons(parts)
+
+
+def _has_corners(ring: Any) -> bool:
+    """Whether a ring has three corners; mostly its first ones tell."""
+    corners = shapely.get_coordinates(ring)
+    return any(len(np.unique(some, axis=0)) > 2 for some in (corners[:4], corners))
 
 
 def _faces(polygon: Any, odd: bool) -> Any:

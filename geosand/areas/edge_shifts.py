@@ -14,9 +14,11 @@ from geosand.columns import Floats, Geometries, ratio
 DUST_M = 1e-6  #: distances below this are rounding
 SPACING_M = 0.25  #: between the points at which an edge's shift is measured
 OFFSET_M = 0.05  #: a smaller offset of a whole survey is not worth a word
-FEWEST = 3  #: surfaces that must agree before an offset is one of the survey
+FEWEST = 3  #: surfaces whose shifts show how well they agree; of fewer it is their outlines
 MEDIAN_U = 1.2533  #: standard uncertainty of a median over that of a mean, sqrt(pi/2)
 MAD_SD = 1.4826  #: standard deviation of normal errors over their median absolute deviation
+
+_Away = tuple[Floats, Floats, Floats, Floats]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -32,23 +34,27 @@ class Offset:
 def common_offset(old: Geometries, new: Geometries, plane: Plane) -> Offset | None:
     """The median shift of the centroids of paired surfaces (n,), where it is more than chance.
 
-    None where fewer than 3 surfaces moved or stayed together, or where the median lies within
-    3 u of nothing. Median and median absolute deviation: single rebuilt surfaces do not count.
+    None where the median lies within 3 u of nothing. Median and median absolute deviation: single
+    rebuilt surfaces do not count. One or two surfaces agree as well as their outlines fall together
+    when shifted so.
     """
     flat_old, flat_new = plane.to_plane(old), plane.to_plane(new)
     there = ~(shapely.is_empty(flat_old) | shapely.is_empty(flat_new))
-    if there.sum() < FEWEST:
+    if not there.any():
         return None
-    centre = [shapely.get_coordinates(shapely.centroid(f[there])) for f in (flat_old, flat_new)]
-    shift = centre[1] - centre[0]
+    flat_old, flat_new = flat_old[there], flat_new[there]
+    before, after = (shapely.get_coordinates(shapely.centroid(f)) for f in (flat_old, flat_new))
+    shift = after - before
     middle = np.median(shift, axis=0)
-    spread = MAD_SD * np.median(np.abs(shift - middle), axis=0).max()
-    u = float(MEDIAN_U * spread / np.sqrt(len(shift)))
+    if len(shift) < FEWEST:
+        moved = shapely.transform(flat_old, lambda points: points + middle)
+        u = float(_mean_apart_m(moved, flat_new)[0].max())
+    else:
+        spread = MAD_SD * np.median(np.abs(shift - middle), axis=0).max()
+        u = float(MEDIAN_U * spread / np.sqrt(len(shift)))
     if float(np.hypot(*middle)) < max(OFFSET_M, 3 * u):
         return None
-    return Offset(
-        east_m=float(middle[0]), north_m=float(middle[1]), u_m=u, surfaces=int(there.sum())
-    )
+    return Offset(east_m=float(middle[0]), north_m=float(middle[1]), u_m=u, surfaces=len(shift))
 
 
 def edge_shifts(
@@ -56,8 +62,7 @@ def edge_shifts(
 ) -> tuple[Floats, Floats, Floats, Floats]:
     """Mean and largest distance between drawn edges, both ways, and the lon/lat of the largest."""
     flat_old, flat_new = plane.to_plane(old), plane.to_plane(new)
-    forth, back = _distances(flat_new, flat_old), _distances(flat_old, flat_new)
-    mean = ratio(forth[0] + back[0], forth[1] + back[1])
+    mean, forth, back = _mean_apart_m(flat_old, flat_new)
     farther = forth[2] >= back[2]
     largest = np.where(farther, forth[2], back[2])
     x, y = np.where(farther[:, None], forth[3], back[3]).T
@@ -65,7 +70,13 @@ def edge_shifts(
     return mean, largest, longitude, latitude
 
 
-def _distances(flat: Geometries, others: Geometries) -> tuple[Floats, Floats, Floats, Floats]:
+def _mean_apart_m(flat_old: Geometries, flat_new: Geometries) -> tuple[Floats, _Away, _Away]:
+    """Mean distance (n,) between edges both ways, and what ``_distances`` gives each way."""
+    forth, back = _distances(flat_new, flat_old), _distances(flat_old, flat_new)
+    return ratio(forth[0] + back[0], forth[1] + back[1]), forth, back
+
+
+def _distances(flat: Geometries, others: Geometries) -> _Away:
     """Along each edge: integral of the distance to the other, length, largest, and its x, y."""
     step = np.maximum(SPACING_M, shapely.length(flat) / 4000)
     rings = rings_of(shapely.segmentize(flat, step))

@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 import shapely
 
-from geosand.areas.crossings import figures_m2, figures_text
+from geosand.areas.crossings import figures_m2, figures_text, without_collapsed
 from geosand.areas.ellipsoid import (
     ellipsoid_areas_m2,
     perimeters_m,
@@ -54,7 +54,7 @@ def _crossing(row: int, polygon: object, reason: str, factor: float) -> Remark:
     words = {
         "Self-intersection": "the boundary crosses itself",
         "Ring Self-intersection": "the boundary touches itself",
-        "Too few points in geometry component": "the boundary has fewer than three corners",
+        "Too few points in geometry component": "a ring of it has fewer than three corners",
         "Hole lies outside shell": "a hole lies outside its surface",
         "Holes are nested": "a hole lies within another hole",
         "Interior is disconnected": "holes cut the surface in two",
@@ -63,6 +63,17 @@ def _crossing(row: int, polygon: object, reason: str, factor: float) -> Remark:
     }
     figures = {method: area * factor for method, area in figures_m2(polygon).items()}
     text = words.get(name, name) + (f" at {at(*where)}" if lat else "")
+    if figures and shapely.is_valid(without_collapsed(polygon)):
+        return Remark(
+            row,
+            "fault",
+            f"{text}: {square_metres(max(figures.values()))} without it",
+            "delete that ring, or draw what it stands for",
+            sort="collapsed ring",
+            longitude_deg=where[0],
+            latitude_deg=where[1],
+            mend="deletes it",
+        )
     return Remark(
         row,
         "fault",

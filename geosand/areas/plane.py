@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 
 import numpy as np
 import shapely
@@ -10,12 +10,12 @@ import shapely
 from geosand.areas.centres import Centres
 from geosand.areas.ellipsoid import AXIS_M, FLATTENING
 from geosand.areas.rings import Rings
-from geosand.columns import Floats, Geometries, Ints, freeze
+from geosand.columns import Floats, Geometries, Ints, freeze, frozen
 
 _NO_CENTRE = "no geometry to centre on: all of them are empty or missing"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+@frozen
 class Plane:
     """Metres east (x) and north (y) of a point; areas are true, near the point lengths too.
 
@@ -62,7 +62,7 @@ class Plane:
         return Centres.at(self.longitude_deg, self.latitude_deg, self.axis_m, self.flattening)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+@frozen
 class Planes:
     """Planes of many sites, one row a site; ``of`` says in which plane a row is."""
 

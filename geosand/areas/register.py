@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 import shapely
 
@@ -15,14 +13,14 @@ from geosand.areas.ownership import cut_ground, precedence_ranks
 from geosand.areas.plane import Plane, Planes
 from geosand.areas.rings import Rings, polygons_of, rings_of
 from geosand.areas.uncertainty import AreaErrors
-from geosand.columns import Floats, Geometries, Ints, freeze
+from geosand.columns import Floats, Geometries, Ints, freeze, frozen
 from geosand.errors import Finding
 from geosand.site.tables import Surfaces
 
 OVERLAP_M2 = 0.5  #: drawn and owned areas closer than this are not worth a finding
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+@frozen
 class AreaRegister:
     """One row a surface and edition, as in Surfaces."""
 

@@ -16,7 +16,7 @@ import shapely
 
 from geosand.areas.audit import audit
 from geosand.areas.collars import collars_of
-from geosand.areas.crossings import METHODS, mended
+from geosand.areas.crossings import METHODS, mended, without_collapsed
 from geosand.areas.ellipsoid import ellipsoid_areas_m2
 from geosand.areas.meeting import TINY_HOLE_M2
 from geosand.areas.outline_remarks import are_slivers, spike_vertices
@@ -76,8 +76,12 @@ def repair(
     for row in np.flatnonzero(~shapely.is_valid(shapes)).tolist():
         made = mended(shapes[row], crossings)
         if made is not None:
+            done[row].append(
+                ("collapsed ring", "rings of fewer than three corners deleted")
+                if shapely.is_valid(without_collapsed(shapes[row]))
+                else ("crossing", f"crossings mended: {METHODS[crossings]}")
+            )
             shapes[row] = made
-            done[row].append(("crossing", f"crossings mended: {METHODS[crossings]}"))
     for remark in _found(shapes, kinds, ids, kept, enclosed, _TIDIED):
         _tidy(shapes, remark, done)
     for remark in _found(shapes, kinds, ids, kept, enclosed, _DELETED):

@@ -3,20 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from typing import TypeVar
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from geosand.columns import Bools, Floats, Geometries, Ints, begins, ragged
+from geosand.columns import Bools, Floats, Geometries, Ints, begins, frozen, ragged
 
 Scalar = TypeVar("Scalar", bound=np.generic)
 _BLOCK_VERTICES = 16384  #: what is worked on at once stays in a processor's own memory
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+@frozen
 class Rings:
     """R rings with N vertices altogether; each ring is closed, its first vertex comes twice."""
 

@@ -8,13 +8,12 @@ polygons with a common boundary are opposite (Forest Science 51(4):347-356, 2005
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
 
 from geosand.areas.common_edges import SharedEdges
-from geosand.columns import Floats, Ints, Runs, alike, begins, freeze, ragged
+from geosand.columns import Floats, Ints, Runs, alike, begins, freeze, frozen, ragged
 
 
 class Sums(NamedTuple):
@@ -53,7 +52,7 @@ class Sums(NamedTuple):
         return u_of_sum
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+@frozen
 class AreaErrors:
     """What is known of the errors of the owned areas, one row a surface (S rows)."""
 

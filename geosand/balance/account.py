@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
@@ -13,7 +12,7 @@ from geosand.balance.closing import Closing, closings
 from geosand.balance.rings import ThrowOff
 from geosand.balance.spread import load_groups, load_masses, spread_of
 from geosand.balance.throwing import throw_of_dressings
-from geosand.columns import Floats, Ints, Runs, Strings, alike, ratio
+from geosand.columns import Floats, Ints, Runs, Strings, alike, frozen, ratio
 from geosand.errors import Finding
 from geosand.estimates import Estimates, Interval
 from geosand.rates.over_time import sum_over_surfaces, surfaces_alone
@@ -24,7 +23,7 @@ OVERTHROW, NOT_CLOSED, CLOSED = "overthrow", "does not close", "closed"
 UNDECIDED, NOT_MEASURED = "undecided", "not measured"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+@frozen
 class Methods:
     """The three practical numbers of a dressing, side by side; nan where one was not measured."""
 
@@ -35,7 +34,7 @@ class Methods:
     agree: Sequence[bool | None]  #: largest and smallest within agreement; None for a single one
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+@frozen
 class Balance:
     """One row a dressing, unless said otherwise."""
 

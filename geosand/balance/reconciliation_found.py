@@ -10,6 +10,8 @@ import numpy as np
 from geosand.balance.telling import Telling
 from geosand.columns import Floats, Strings, freeze
 
+BY_CHANCE = 0.05  #: least probability of a chi-square that is told as agreement (global test)
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Inputs:
@@ -49,7 +51,7 @@ class Suspect:
         if len(self.inputs) == 1:
             return (
                 f"{changes[0]} would make the dressings agree: {z};"
-                f" {100 * self.probability:.0f} % likely against all other inputs"
+                f" {_chance(self.probability)} likely against all other inputs"
             )
         return (
             f"something is off that the data can not tell apart ({z}): one of {', '.join(changes)}"
@@ -84,15 +86,36 @@ class Reconciliation:
     def in_words(self, factors: Mapping[str, tuple[float, str]] | None = None) -> tuple[str, ...]:
         """What was found; ``factors`` gives for a unit ("kg", "m") factor and name of another."""
         if not self.suspects:
+            told = f"chi-square {self.chi_square:.1f} on {self.degrees_of_freedom}"
+            if self.chi_square_probability < BY_CHANCE:
+                chance = _chance(self.chi_square_probability)
+                return (
+                    "no input stands out, but together the figures differ by more than their"
+                    f" uncertainties explain ({told}, {chance} likely by chance): several are off a"
+                    " little, or scatter more than is said",
+                )
             return (
                 "no input stands out: the dressings agree with each other within their"
-                f" uncertainties (chi-square {self.chi_square:.1f} on {self.degrees_of_freedom})",
+                f" uncertainties ({told})",
             )
         return tuple(one.in_words(self.threshold, factors or {}) for one in self.suspects)
 
 
+#: Shares of one are told as percentages.
+_SHARES = {"caught/arrived": "% of what arrives", "of its area": "% of its area", "kg/kg": "points"}
+
+
+def _chance(probability: float) -> str:
+    """As a whole percentage; never the certainty that no measurement gives."""
+    if probability < 0.01:
+        return "< 1 %"
+    return "> 99 %" if probability > 0.99 else f"{100 * probability:.0f} %"
+
+
 def _in_unit(value: float, unit: str, factors: Mapping[str, tuple[float, str]]) -> str:
     """A change with its unit; of "kg on its surfaces" the first word is the unit."""
+    if unit in _SHARES:
+        return f"{_figure(100 * value)} {_SHARES[unit]}"
     first, _, rest = unit.partition(" ")
     factor, name = factors.get(first, (1.0, first))
     return f"{_figure(factor * value)} {name} {rest}".rstrip()

@@ -277,22 +277,33 @@ def near_blocks(
 def _meeting(left: Blocks, right: Blocks, pairs: tuple[Ints, Ints]) -> tuple[Ints, Ints]:
     """All of these; where there are many to compare, first blocks of blocks."""
     one, other = pairs
-    if (np.diff(left.of_owner)[one] * np.diff(right.of_owner)[other]).sum() <= _COMPARED:
+    here, there = np.diff(left.of_owner), np.diff(right.of_owner)
+    if max(here.max(initial=1), there.max(initial=1)) == 1:  # these can not be made fewer
+        return _compared_in_parts(left, right, pairs, _COMPARED)
+    if (here[one] * there[other]).sum() <= _COMPARED:
         return _compared(left, right, pairs)
     of_left, of_right = _blocks_of_blocks(left), _blocks_of_blocks(right)
-    one, other = _meeting(of_left, of_right, pairs)
+    wide = _meeting(of_left, of_right, pairs)
     left, right = (
-        blocks._replace(of_owner=np.append(wide.rows[:, 0], len(blocks.low)))
-        for blocks, wide in ((left, of_left), (right, of_right))
+        blocks._replace(of_owner=np.append(of.rows[:, 0], len(blocks.low)))
+        for blocks, of in ((left, of_left), (right, of_right))
     )
-    step = _COMPARED // _BLOCK**2
+    block, near = _compared_in_parts(left, right, wide, _COMPARED // _BLOCK**2)
+    order = np.argsort((block << 32) + near)
+    return block[order], near[order]
+
+
+def _compared_in_parts(
+    left: Blocks, right: Blocks, pairs: tuple[Ints, Ints], step: int
+) -> tuple[Ints, Ints]:
+    """``_compared``, ``step`` pairs at a time."""
+    one, other = pairs
     found = [
         _compared(left, right, (one[k : k + step], other[k : k + step]))
         for k in range(0, max(len(one), 1), step)
     ]
     block, near = (np.concatenate(column) for column in zip(*found, strict=True))
-    order = np.argsort((block << 32) + near)
-    return block[order], near[order]
+    return block, near
 
 
 def _blocks_of_blocks(blocks: Blocks) -> Blocks:

@@ -7,11 +7,16 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 
+from geosand.areas.near_pairs import near_pairs
 from geosand.balance.ring_ground import Ground, lay_ground
-from geosand.balance.ring_stands import Stands, distinct_cases, distinct_stands
+from geosand.balance.ring_stands import Stands, distinct_cases, distinct_stands, united
 from geosand.balance.ring_steiner import widened
+from geosand.balance.ring_zones import farthest_corners_m
 from geosand.balance.rings import ThrowOff
 from geosand.columns import Floats, Geometries, Ints, freeze
+
+_NOT_SEEN_M = 2e-3  #: on a map
+_GRID_M = 1e-6  #: on which ground is cut: lines that nearly coincide leave valid polygons
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
@@ -38,8 +43,7 @@ def ring_geometries(
 
     The arguments are those given to ``throw_off``. Each polygon keeps to the ground nearer to its
     surface than to others dressed with it, so that no two of a dressing overlap by more than
-    the chords of their outlines. Equal cases are drawn once; the loop runs over surfaces that meet
-    others.
+    the chords of their outlines. Equal cases are drawn once.
     """
     shown = np.flatnonzero(np.nan_to_num(result.collar_kg + result.surrounds_kg) > 0)
     collar, surrounds = np.full((2, len(surfaces)), None, dtype=object)
@@ -53,8 +57,7 @@ def ring_geometries(
             np.zeros(len(there), np.int64),
         )
         inner, outer = _outlines(cases)
-        pairs = zip(outer, cases.surface, strict=True)
-        cap = max([1.0, *(_apart_m(one, other) for one, other in pairs)])
+        cap = _widest_m(cases)
         meeting = np.full(len(cases.case), 2 * cap)
         stands, stand = distinct_stands(cases, case, dressing[there], meeting)
         zones = _zones(stands, inner, outer, cap)
@@ -76,21 +79,14 @@ def _outlines(cases: Stands) -> tuple[Geometries, Geometries]:
     return inner, widened(inner, cases.surrounds_width_m)
 
 
-def _apart_m(one: shapely.Geometry, other: shapely.Geometry) -> float:
-    """Farthest corner of either from the nearest edge of the other.
-
-    As ``shapely.hausdorff_distance``, which holds each corner against every edge.
-    """
-    far = 0.0
-    for corners_of, edges_of in ((one, other), (other, one)):
-        at, ring = shapely.get_coordinates(shapely.get_rings(edges_of), return_index=True)
-        edges = shapely.linestrings(np.stack([at[:-1], at[1:]], axis=1)[ring[1:] == ring[:-1]])
-        corners = shapely.points(shapely.get_coordinates(corners_of))
-        nearest = shapely.STRtree(edges).query_nearest(
-            corners, all_matches=False, return_distance=True
-        )
-        far = max(far, float(nearest[1].max(initial=0.0)))
-    return far
+def _widest_m(cases: Stands) -> float:
+    """How far the zones of any case lie at most from its surface."""
+    drawn = np.flatnonzero(~shapely.is_missing(cases.collar))
+    collars, surfaces = cases.collar[drawn], cases.surface[drawn]
+    together, beyond = np.zeros(len(drawn), np.int64), cases.surrounds_width_m[drawn]
+    by_collar = farthest_corners_m(collars, surfaces, beyond, together, 1)
+    band = cases.collar_width_m + cases.surrounds_width_m
+    return float(band.max(initial=max(1.0, by_collar[0])))
 
 
 def _zones(
@@ -104,40 +100,65 @@ def _zones(
     collar = shapely.difference(inner[case], stands.surface[first])
     surrounds = shapely.difference(outer[case], inner[case])
     collar, surrounds = collar[stands.case], surrounds[stands.case]
-    for row in np.flatnonzero(ground.cut).tolist():
-        others = _others(stands, row, outer[stands.case[row]])
-        own = shapely.difference(_own_ground(ground, row), others)
-        collar[row] = shapely.intersection(collar[row], own)
-        surrounds[row] = shapely.intersection(surrounds[row], own)
+    cut = np.flatnonzero(ground.cut)
+    own = _own_ground(ground)
+    beside, others = _others(stands, outer[stands.case])
+    own[beside] = _less(own[beside], others)
+    collar[cut] = shapely.intersection(collar[cut], own[cut], grid_size=_GRID_M)
+    surrounds[cut] = shapely.intersection(surrounds[cut], own[cut], grid_size=_GRID_M)
     return _polygons(collar), _polygons(surrounds)
 
 
-def _own_ground(ground: Ground, row: int) -> shapely.Geometry:
-    """Union of the strips of one surface, each the quadrangle between two rays."""
-    rays, strips = ground.rays, ground.fine
-    mine = np.flatnonzero(rays.row == row)
-    after = rays.after[mine]
-    start = rays.at[mine] + rays.out[mine] * strips.cut_start_m[mine, None]
-    end = rays.at[after] + rays.out[after] * strips.cut_end_m[mine, None]
-    corners = (rays.at[mine], start, end, rays.at[after])
-    wide = (rays.width_m[mine] > 0) | (rays.turn_rad[mine] > 0)
-    laid = shapely.make_valid(shapely.polygons(np.stack(corners, 1)[wide]))
-    # of strips that end at their edge a line is left, which is no ground
-    ground_of_it: shapely.Geometry = _polygons(np.array([shapely.union_all(laid)]))[0]
-    return ground_of_it
+def _own_ground(ground: Ground) -> Geometries:
+    """What lies within the line on which the strips of each surface end, the surface too.
+
+    One row a stand; empty for those that have no strips.
+    """
+    rays = ground.rays
+    # a corner without ground of its own: the line goes back to it
+    bare = (rays.width_m <= 0) & (rays.turn_rad <= 0)
+    which = np.repeat(np.arange(len(bare)), 1 + bare)
+    back = np.flatnonzero(which[1:] == which[:-1]) + 1
+    line = (rays.at + rays.out * ground.fine.cut_start_m[:, None]).take(which, axis=0)
+    line[back] = rays.at[which[back]]
+    last = np.flatnonzero(rays.after <= np.arange(len(bare)))  # of each ring, in order
+    ring = np.searchsorted(last, np.arange(len(bare)))
+    lines = np.asarray(shapely.polygons(shapely.linearrings(line, indices=ring[which])))
+    # beside jagged outlines the line has ten times the corners that can be seen
+    fewer = np.asarray(shapely.simplify(lines, _NOT_SEEN_M, preserve_topology=False))
+    fewer = np.where(shapely.is_empty(fewer), lines, fewer)
+    within = _polygons(np.asarray(shapely.make_valid(fewer)))
+    # a part's own outline comes before its holes and is the only one that runs to the left
+    step = rays.at[rays.after] - rays.at
+    to_left = np.bincount(ring, rays.at[:, 0] * step[:, 1] - rays.at[:, 1] * step[:, 0]) > 0
+    free = ~to_left & ~shapely.is_empty(within)
+    holes, part = united(within[free], np.cumsum(to_left)[free] - 1)
+    parts = within[to_left]
+    parts[part] = _less(parts[part], holes)
+    found, row = united(parts, rays.row[last][to_left])
+    out = np.full(len(ground.cut), shapely.MultiPolygon(), dtype=object)
+    out[row] = _polygons(found)
+    return out
 
 
-def _others(stands: Stands, row: int, outer: shapely.Geometry) -> shapely.Geometry:
-    """The other surfaces of its party that the zones of one could reach."""
-    others = stands.party == stands.party[row]
-    others[row] = False
-    near = others & shapely.intersects(stands.surface, outer)
-    return shapely.union_all(stands.surface[near])
+def _others(stands: Stands, outer: Geometries) -> tuple[Ints, Geometries]:
+    """Stands whose zones others of their party could lie in, and these others as one."""
+    boxes = shapely.bounds(outer), shapely.bounds(stands.surface)
+    left, right = near_pairs(boxes[0], stands.party, boxes[1], stands.party)
+    other = left != right
+    shapes, row = united(stands.surface[right[other]], left[other])
+    return row, shapes
+
+
+def _less(ground: Geometries, others: Geometries) -> Geometries:
+    return _polygons(np.asarray(shapely.difference(ground, others, grid_size=_GRID_M)))
 
 
 def _polygons(zones: Geometries) -> Geometries:
     """Only the areas of what cutting left; empty where there are none."""
     parts, row = shapely.get_parts(zones, return_index=True)
+    parts, of = shapely.get_parts(parts, return_index=True)  # of what lies beside lines
+    row = row[of]
     areas = (shapely.get_dimensions(parts) == 2) & (shapely.area(parts) > 1e-6)
     first = np.flatnonzero(areas)
     result = np.full(len(zones), shapely.MultiPolygon(), dtype=object)

@@ -18,6 +18,7 @@ from geosand.balance.ring_strips import Strips
 from geosand.columns import Bools, Floats, Geometries, Ints, ragged, ratio
 
 _AT_FIRST_RAD = 4.0  #: how far rays are looked along at first, as the edge turns back by so much
+_CROWD = 8  #: other surfaces, of which most rays need look at no more
 _FARTHER = 4.0  #: times as far at a time
 
 
@@ -159,7 +160,7 @@ class Obstacles(NamedTuple):
     pieces: Blocks  #: of these
     seen: tuple[Ints, Ints]  #: pairs: the first may meet edges of the second, which may be itself
     over: tuple[Ints, Ints]  #: pairs that lie over each other, both ways round
-    radius_m: Floats  #: length of edge in which it turns back by one radian
+    at_first_m: Floats  #: how far along its rays to look at first; what they end at is the same
 
     @classmethod
     def of(
@@ -177,6 +178,9 @@ class Obstacles(NamedTuple):
         start = np.column_stack((edges.x, edges.y))
         end = start + np.column_stack((edges.along_x, edges.along_y)) * edges.length_m[:, None]
         back = np.bincount(edges.row, np.maximum(-edges.turn_rad, 0.0), count)
+        # round jagged outlines, and in a crowd, most rays end long before the cap
+        radius = ratio(np.bincount(edges.row, edges.length_m, count), back, np.inf)
+        others = np.maximum(np.bincount(left, minlength=count), _CROWD)
         return cls(
             surfaces=surfaces,
             cut=cut,
@@ -185,7 +189,7 @@ class Obstacles(NamedTuple):
             pieces=blocks_of(np.minimum(start, end), np.maximum(start, end), edges.row, count),
             seen=(np.concatenate((itself, left)), np.concatenate((itself, right))),
             over=(left[over], right[over]),
-            radius_m=ratio(np.bincount(edges.row, edges.length_m, count), back, np.inf),
+            at_first_m=np.minimum(_AT_FIRST_RAD * radius, cap_m * _CROWD / others),
         )
 
 
@@ -201,8 +205,7 @@ def cuts_of(rays: Rays, obstacles: Obstacles, within_m: Floats | None = None) ->
     _end_within_others(result, rays, obstacles)
     left = np.flatnonzero((result > 0) & cut)
     far = obstacles.cap_m[rays.row[left]] if within_m is None else within_m[left]
-    # round jagged outlines most rays end before the edge has turned back by much
-    near = _AT_FIRST_RAD * obstacles.radius_m[rays.row[left]]
+    near = obstacles.at_first_m[rays.row[left]]
     while len(left):
         within = np.minimum(near, far)
         _end_at_touch(result, rays, obstacles, left, within)

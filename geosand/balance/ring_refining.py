@@ -5,7 +5,7 @@ The medial axis bends where what is nearest changes, and beside corners it is a 
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,17 +16,26 @@ from geosand.columns import Bools, Floats, Ints, take
 
 _ROUNDS = 6
 _WRONG = 1e-4  #: of what a surface's ring holds within the cut: what one strip may be off by
+_ALL_WRONG = 0.05  #: the same of all strips of a surface, should all be off the same way
+
+
+class _Tolerance(NamedTuple):
+    """What strips may be off by, one row a surface."""
+
+    around_m: Floats  #: its perimeter
+    share: Floats  #: of what its ring holds within the cut of the strip
 
 
 def refined(rays: Rays, cuts_m: Floats, obstacles: Obstacles) -> tuple[Rays, Floats]:
     """Rays and their cuts, with more of them where the cut half way is not the mean of two.
 
-    What is off beyond a surface's reach is no matter; of a longer reach the ring holds more than it
-    does as far as the cut: ``_WRONG`` serves any reach.
+    Areas of zones that end beyond the reach count too, and within a longer reach the ring holds
+    more than it does as far as the cut: what is off is held against that, whatever the reach.
     """
-    edges, cap_m = obstacles.edges, obstacles.cap_m
+    cap_m = obstacles.cap_m
     halved = np.flatnonzero(_cut_short(rays, cuts_m, cap_m))
-    halved = halved[_may_be_wrong(rays, cuts_m, halved, edges, cap_m)]
+    tolerance = _tolerance(rays.row[halved], obstacles.edges, len(cap_m))
+    halved = halved[_may_be_wrong(rays, cuts_m, halved, tolerance, cap_m)]
     for _ in range(_ROUNDS):
         if not len(halved):
             break
@@ -37,7 +46,7 @@ def refined(rays: Rays, cuts_m: Floats, obstacles: Obstacles) -> tuple[Rays, Flo
         beyond = np.flatnonzero((found > near) & (near < cap_m[middle.row]))
         if len(beyond):
             found[beyond] = cuts_of(take(middle, beyond), obstacles)
-        wrong = _is_wrong(rays, cuts_m, halved, found, edges, cap_m)
+        wrong = _is_wrong(rays, cuts_m, halved, found, tolerance, cap_m)
         rays, cuts_m, first = _with_middles(rays, cuts_m, halved, middle, found)
         halved = first[wrong]
         halved = np.sort(np.concatenate((halved, halved + 1)))
@@ -50,6 +59,15 @@ def _cut_short(rays: Rays, cuts_m: Floats, cap_m: Floats) -> Bools:
     shared = (rays.lacks_rad >= np.pi) & (cuts_m[rays.after] == 0)
     short: Bools = ends & ~shared & (rays.width_m + np.abs(rays.turn_rad) > 0)
     return short
+
+
+def _tolerance(short: Ints, edges: Edges, count: int) -> _Tolerance:
+    """Of ``count`` surfaces; ``short``: whose the strips are that are cut short."""
+    strips = np.maximum(np.bincount(short, minlength=count), 1)
+    return _Tolerance(
+        around_m=np.bincount(edges.row, edges.length_m, count).astype(np.float64),
+        share=np.minimum(_WRONG, _ALL_WRONG / strips),
+    )
 
 
 def _half_way(rays: Rays, ray: Ints) -> Rays:
@@ -67,34 +85,33 @@ def _half_way(rays: Rays, ray: Ints) -> Rays:
     )
 
 
-def _may_be_wrong(rays: Rays, cuts_m: Floats, ray: Ints, edges: Edges, cap_m: Floats) -> Bools:
+def _may_be_wrong(
+    rays: Rays, cuts_m: Floats, ray: Ints, tolerance: _Tolerance, cap_m: Floats
+) -> Bools:
     """Which strips are so wide that it would matter if the cut rose or fell as steeply as 1."""
     cap = cap_m[rays.row[ray]]
     start, end = np.minimum(cuts_m[ray], cap), np.minimum(cuts_m[rays.after[ray]], cap)
     high = np.maximum(start, end)
     wide = rays.width_m[ray] + np.abs(rays.turn_rad[ray]) * high
-    return _matters(rays, ray, high - np.abs(start - end) / 2 - wide / 2, high, edges, cap_m)
+    return _matters(rays, ray, high - np.abs(start - end) / 2 - wide / 2, high, tolerance)
 
 
 def _is_wrong(
-    rays: Rays, cuts_m: Floats, ray: Ints, found_m: Floats, edges: Edges, cap_m: Floats
+    rays: Rays, cuts_m: Floats, ray: Ints, found_m: Floats, tolerance: _Tolerance, cap_m: Floats
 ) -> Bools:
     """Of which strips the mean of both cuts is not near enough to that ``found_m`` half way."""
     cap = cap_m[rays.row[ray]]
     mean = np.minimum(cuts_m[ray], cap) + np.minimum(cuts_m[rays.after[ray]], cap)
     low, high = np.sort(np.stack((mean / 2, np.minimum(found_m, cap))), axis=0)
-    return _matters(rays, ray, low, high, edges, cap_m)
+    return _matters(rays, ray, low, high, tolerance)
 
 
-def _matters(
-    rays: Rays, ray: Ints, low_m: Floats, high_m: Floats, edges: Edges, cap_m: Floats
-) -> Bools:
+def _matters(rays: Rays, ray: Ints, low_m: Floats, high_m: Floats, tolerance: _Tolerance) -> Bools:
     """Whether a strip that ends at one or the other makes a difference to its surface."""
     row = rays.row[ray]
-    around = np.bincount(edges.row, edges.length_m, len(cap_m))[row]
-    holds = high_m * (around / 2 + high_m * np.pi / 3)
+    holds = high_m * (tolerance.around_m[row] / 2 + high_m * np.pi / 3)
     wide = rays.width_m[ray] + np.abs(rays.turn_rad[ray]) * high_m
-    matters: Bools = (high_m - low_m) * wide * (1 - low_m / cap_m[row]) > _WRONG * holds
+    matters: Bools = (high_m - low_m) * wide > tolerance.share[row] * holds
     return matters
 
 

@@ -9,7 +9,7 @@ belongs to the nearer edge. The linear taper is an assumption: common practice, 
 from __future__ import annotations
 
 from collections.abc import Sized
-from dataclasses import dataclass, fields
+from dataclasses import fields
 from typing import Any
 
 import numpy as np
@@ -22,14 +22,14 @@ from geosand.balance.ring_stands import Stands, disjoint_hazards, distinct_cases
 from geosand.balance.ring_strips import COLLAR, HAZARD, OUTER
 from geosand.balance.ring_tasks import Rows, Sand, Task, sand_of
 from geosand.balance.ring_zones import DrawnZones, drawn_zones, farthest_corners_m
-from geosand.columns import Bools, Floats, Geometries, Ints, Strings
+from geosand.columns import Bools, Floats, Geometries, Ints, Strings, frozen
 
 FARTHEST_REACH_M = 200.0  #: no spreader throws farther; the search for the reach ends here
 #: Columns of ThrowOff with one row a dressed surface, beside hazard_kg; the others are by group.
 ROWS = ("collar_kg", "surrounds_kg", "farther_kg", "collar_area_m2", "surrounds_area_m2")
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+@frozen
 class ThrowOff:
     """Where the overthrow of each group lies. Columns per group (G) first, then per surface (n)."""
 

@@ -5,8 +5,11 @@ from __future__ import annotations
 import numpy as np
 import shapely
 
+from geosand.areas.near_pairs import near_pairs
 from geosand.areas.register import AreaRegister
-from geosand.columns import Floats, Strings, ratio
+from geosand.balance.ring_tasks import sums
+from geosand.columns import Floats, Geometries, Ints, Strings, distinct, ragged, ratio
+from geosand.rates.catch_rows import rows_of_pairs
 from geosand.rates.surface_rates import Rates
 from geosand.site.tables import Site
 
@@ -20,19 +23,29 @@ def shared_edges(site: Site, register: AreaRegister, rates: Rates, spreaders: St
     Nothing is thrown over there; a strip width spreads the overthrow over the whole perimeter, so
     that along the other edges the strip is wider by 1/(1 − share).
     """
-    shared, total = np.zeros((2, len(spreaders)))
+    dressing, surface = site.dressed.dressing, site.dressed.surface
     known = np.nan_to_num(rates.rate.value)
-    for d, name in enumerate(site.dressings.spreader.tolist()):
-        mine = np.flatnonzero(site.dressed.dressing == d)
-        row = np.flatnonzero(spreaders == name)
-        if not len(row) or not len(mine):
-            continue
-        surface = site.dressed.surface[mine]
-        shapes = register.owned_plane[surface]
-        total[row] += (known[mine] * register.perimeter_m[surface]).sum()
-        left, right = shapely.STRtree(shapes).query(shapes, predicate="dwithin", distance=GAP_M)
-        left, right = left[left != right], right[left != right]
-        near = shapely.buffer(shapes[right], GAP_M, quad_segs=2)
-        length = shapely.length(shapely.intersection(shapely.boundary(shapes[left]), near))
-        shared[row] += (known[mine][left] * length).sum()
-    return np.minimum(ratio(shared, total, empty=0.0), 1.0)
+    lie = distinct(surface)
+    one, other, length_m = _common(register.owned_plane[lie], site.surfaces.edition[lie])
+    first, last = np.searchsorted(lie[one], np.stack((surface, surface + 1)))
+    row, pair = ragged(first, last - first)
+    # each pair is measured once, however often both are dressed together
+    together = rows_of_pairs(dressing, surface, dressing[row], lie[other[pair]]) >= 0
+    shared = sums(row[together], length_m[pair[together]], len(surface))
+    total = np.zeros((2, len(spreaders)))
+    for k, name in enumerate(spreaders.tolist()):
+        mine = site.dressings.spreader[dressing] == name
+        for column, edge_m in enumerate((shared, register.perimeter_m[surface])):
+            total[column, k] = (known[mine] * edge_m[mine]).sum()
+    return np.minimum(ratio(total[0], total[1], empty=0.0), 1.0)
+
+
+def _common(shapes: Geometries, edition: Ints) -> tuple[Ints, Ints, Floats]:
+    """Pairs of shapes near each other, both ways round and sorted; the edge of the first there."""
+    bounds = shapely.bounds(shapes)
+    one, other = near_pairs(bounds, edition, bounds, edition, GAP_M)
+    near = (one != other) & shapely.dwithin(shapes[one], shapes[other], GAP_M)
+    one, other = one[near], other[near]
+    beside = shapely.buffer(shapes, GAP_M, quad_segs=2)
+    edges = shapely.intersection(shapely.boundary(shapes)[one], beside[other])
+    return one, other, shapely.length(edges)

@@ -10,12 +10,10 @@ same journal, 2(4)). Positive = missing.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from geosand.balance.spread import BAGS, water_as_weighed
-from geosand.columns import Bools, Dates, Floats, Ints, Strings, distinct, freeze, ratio
+from geosand.columns import Bools, Dates, Floats, Ints, Strings, distinct, freeze, frozen, ratio
 from geosand.errors import Finding
 from geosand.estimates import Estimates
 from geosand.site.sand_tables import StockCounts
@@ -26,7 +24,7 @@ SIGNIFICANT = 2.0  #: sigmas from which a witness speaks against a figure (Jaech
 OPENING, CLOSING, TICKETS = "opening count", "closing count", "tickets"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+@frozen
 class StockWitness:
     """One row a sand with a closing count: from its opening count, or from nothing, to it."""
 
@@ -134,7 +132,7 @@ def _taken(site: Site, row_of_sand: Ints, opened: Dates, closed: Dates) -> tuple
     return Estimates(value=value, effects=effects, per_row=frozenset({BAGS})), of_load
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+@frozen
 class Stock:
     """Sand of one kind that lies in the yard, kg as delivered."""
 
@@ -175,7 +173,6 @@ def _stock_findings(site: Site, sand: Ints, missing: Estimates) -> list[Finding]
     findings = []
     u, of_sand = missing.u(), site.of_sand
     for k in np.flatnonzero(np.abs(missing.value) > SIGNIFICANT * u).tolist():
-        name = str(site.sands.name[sand[k]])
         mass = figure(abs(missing.value[k]), "mass", site.units, u=u[k])
         text = (
             f"{mass} were bought and are neither in the loads nor in stock:"
@@ -184,12 +181,12 @@ def _stock_findings(site: Site, sand: Ints, missing: Estimates) -> list[Finding]
             else f"{mass} more were taken out or counted than were bought: a"
             " delivery without a ticket, or lighter bags than said"
         )
-        about, member = f"sand {name}".strip(), int(of_sand[sand[k]])
+        about, member = site.sands.called(int(sand[k])), int(of_sand[sand[k]])
         findings.append(Finding(about=about, text=text, topic="balance", member=member))
     return findings
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+@frozen
 class Weighings:
     """Loads on a scale beside what their count and unit mass say; one row a weighing."""
 

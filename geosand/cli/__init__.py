@@ -9,6 +9,7 @@ from typing import Any
 import click
 
 from geosand import __version__
+from geosand.errors import stop_code
 
 #: verb -> what it does, in one line; the module of the same name holds the command
 VERBS = {
@@ -62,9 +63,9 @@ class Verbs(click.Group):
         """The verb; a stop while its libraries are loaded ends quietly, as nothing was begun."""
         try:
             return super().invoke(context)
-        except KeyboardInterrupt:
+        except KeyboardInterrupt as stop:
             click.echo("Stopped.", err=True)
-            context.exit(130)
+            context.exit(stop_code(stop))
 
     def format_commands(self, context: click.Context, formatter: click.HelpFormatter) -> None:
         """The verbs with their one line each, without importing any."""

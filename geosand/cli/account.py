@@ -50,7 +50,10 @@ def command(
     reports: tuple[Path, ...],
     workbook: Path | None,
 ) -> None:
-    """The whole job on one site: summary, map, printable report and, if asked, a workbook."""
+    """The whole job on one site: summary, map, printable report and, if asked, a workbook.
+
+    Example: geosand account my_site --workbook maps/ledgers.xlsx
+    """
     day = day_of(as_of)
     path = map_path(folder, out)
     files = reports or (path.with_name(f"{path.stem}_report.html"),)

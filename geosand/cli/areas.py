@@ -58,6 +58,8 @@ def command(
     Ground area is the ellipsoid's, raised to the site's elevation and slope; grid area is what a
     drawing in a projected system shows. Figures are for sand and renovation quantities: boundary
     and title work needs a licensed surveyor.
+
+    Example: geosand areas my_site --out maps/areas.csv
     """
     _check_usage(against, changes, claimed, tolerance, out)
     from geosand.areas.register import area_register
@@ -65,8 +67,8 @@ def command(
 
     site = read(folder)
     inputs = [folder / name for name in site.inputs]
-    inputs += [path for path in (claimed, Path(against) if against else None) if path]
-    _keep_inputs(inputs, [*out, *([changes] if changes else [])])
+    beside = [path for path in (Path(against) if against else None, claimed) if path]
+    _keep_inputs([*inputs, *beside], [*out, *([changes] if changes else [])])
     check_results(*out, changes)
     register = area_register(site.surfaces)
     document = {**register_document(site, register), "inputs": dict(site.inputs)}
@@ -75,6 +77,7 @@ def command(
         document["against"], features = _against(folder, site, against)
     if claimed is not None:
         document["claimed"] = _claimed(site, document, claimed, tolerance)
+    document["also_read"] = _digests(beside)
     shown = display(units, site)
     written = _write(document, site, register, shown, out, changes, features)
     if as_json:
@@ -121,6 +124,24 @@ def _keep_inputs(inputs: Sequence[Path], outputs: Sequence[Path]) -> None:
         raise Refused(faults)
 
 
+def _digests(paths: Sequence[Path]) -> dict[str, str]:
+    """SHA-256 of what was read beside the site: a file, or all files of another site.
+
+    An edition's name is no file of its own: it is among the site's.
+    """
+    from hashlib import sha256
+
+    from geosand.formats.site_folder import inputs_of
+
+    found: dict[str, str] = {}
+    for path in paths:
+        if path.is_dir():
+            found |= {f"{path.name}/{name}": digest for name, digest in inputs_of(path).items()}
+        elif path.is_file():
+            found[path.name] = sha256(path.read_bytes()).hexdigest()
+    return found
+
+
 def _against(folder: Path, site: Site, named: str) -> tuple[Document, list[dict[str, Any]]]:
     from geosand.formats.other_survey import read_other_survey, survey_in_force
     from geosand.reports.area_comparison import against_document, change_features, compared
@@ -156,6 +177,8 @@ def _write(
     owned = register.owned[site.in_force()]
     written = [*out, *([changes] if changes else [])]
     origin = origin_of(site)
+    if document["also_read"]:
+        origin["also_read"] = document["also_read"]
     for path in written:
         try:
             if path is changes:
@@ -197,7 +220,8 @@ def _sheets(document: Document) -> dict[str, list[Document]]:
         ]
     if "claimed" in document:
         sheets["claimed"] = document["claimed"]["surfaces"]
-    sheets["inputs"] = [{"file": k, "sha256": v} for k, v in document["inputs"].items()]
+    files = {**document["inputs"], **document["also_read"]}
+    sheets["inputs"] = [{"file": k, "sha256": v} for k, v in files.items()]
     return sheets
 
 

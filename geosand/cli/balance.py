@@ -55,6 +55,8 @@ def command(
 
     Overthrow is what was spread less what the catches say landed: positive landed elsewhere,
     negative means that a measured figure is wrong.
+
+    Example: geosand balance my_site --dressing D7
     """
     check_results(field_file)
     results = results_of(folder)

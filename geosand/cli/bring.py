@@ -18,10 +18,9 @@ from geosand.cli.importing import (
 )
 from geosand.cli.options import (
     in_units_of,
-    json_option,
     print_document,
     refusals_end_with_1,
-    units_option,
+    with_shared_options,
 )
 from geosand.cli.progress import steps
 from geosand.errors import Fault, Refused
@@ -30,6 +29,7 @@ if TYPE_CHECKING:
     from geosand.formats.boundaries.bring import Brought
 
 
+@with_shared_options
 @click.command()
 @click.argument("file", type=click.Path(path_type=Path))
 @click.option("--into", "folder", required=True, type=click.Path(path_type=Path), help="The site.")
@@ -41,8 +41,6 @@ if TYPE_CHECKING:
 )
 @boundary_options
 @choice_options
-@json_option
-@units_option
 @refusals_end_with_1
 def command(
     file: Path,
@@ -57,6 +55,8 @@ def command(
 
     Surfaces are matched by id, else by the ground they share. The old survey goes to editions/.
     Nothing is written while something asks for a decision.
+
+    Example: geosand bring new.geojson --into my_site --valid-from 2026-07-01
     """
     accuracies, choice = accuracies_of(options), choice_of(options)
     from geosand.formats.boundaries.bring import bring_into, place_of

@@ -19,7 +19,10 @@ from geosand.errors import Fault, Refused
     help="Only say which files changed since this result (a --json document or a page).",
 )
 def command(folder: Path, as_json: bool, units: str | None, earlier: Path | None) -> None:
-    """Read every file, refuse what can not be right, and list what is worth knowing."""
+    """Read every file, refuse what can not be right, and list what is worth knowing.
+
+    Example: geosand check my_site
+    """
     if earlier is not None:
         _say_changes(folder, earlier, as_json)
         return
@@ -77,7 +80,8 @@ def _say_changes(folder: Path, earlier: Path, as_json: bool) -> None:
     parts = {"changed": found.changed, "new": found.added, "gone": found.removed}
     if as_json:
         listed = {**{k: list(v) for k, v in parts.items()}, "same": list(found.same)}
-        print_document({"since": earlier.name, **listed, "made_with": dict(found.made_with)})
+        made = {"also_read": dict(found.also_read), "made_with": dict(found.made_with)}
+        print_document({"since": earlier.name, **listed, **made})
         return
     if not any(parts.values()):
         click.echo(
@@ -88,6 +92,8 @@ def _say_changes(folder: Path, earlier: Path, as_json: bool) -> None:
             click.echo(f"{word}: {', '.join(names)}")
     if any(parts.values()) and found.same:
         click.echo(f"the same: {', '.join(found.same)}")
+    for name, digest in found.also_read.items():
+        click.echo(f"not looked at here: {name}, which had the SHA-256 {digest}")
     if version := found.made_with.get("geosand"):
         options = found.made_with.get("options") or {}
         said = " ".join(word for k, v in options.items() for word in _option_words(k, v))

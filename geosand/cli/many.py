@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import errno
 import os
-import sys
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from functools import partial
@@ -14,16 +13,15 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from geosand.cli.options import (
-    STOPPED,
     as_of_option,
     day_of,
-    json_option,
+    end_with,
     print_document,
     refusals_end_with_1,
-    units_option,
+    with_shared_options,
     write_text,
 )
-from geosand.errors import Fault, Refused, printable
+from geosand.errors import Fault, Refused, Unwritten, printable, stop_code
 
 if TYPE_CHECKING:
     from geosand.cli.progress import Step
@@ -35,6 +33,7 @@ TOLD = 5  #: of a list in the summary; the files have all
 _FILE = click.Path(path_type=Path)
 
 
+@with_shared_options
 @click.command()
 @click.argument("folder", type=_FILE)
 @click.option("--out", type=_FILE, help="Folder to write [maps/<folder>].")
@@ -55,8 +54,6 @@ _FILE = click.Path(path_type=Path)
     show_default=True,
     help="Sites at a time, at most.",
 )
-@units_option
-@json_option
 @refusals_end_with_1
 def command(
     folder: Path,
@@ -74,6 +71,8 @@ def command(
     FOLDER holds site folders, however deep, or surfaces.parquet (or .gpkg) with its companions and
     a column site. A site that is refused is told and left out; a run that was interrupted goes on
     where it stopped, and sites that did not change are not worked out again.
+
+    Example: geosand many my_sites --out maps/many
     """
     said = click.get_current_context().get_parameter_source("workers")
     if scheduler is not None and said != click.core.ParameterSource.DEFAULT:
@@ -120,13 +119,13 @@ def _told_progress(step: Step, done: int, total: int) -> None:
 
 @contextmanager
 def _results_in(place: Path) -> Iterator[None]:
-    """Hold the folder of results; Refused where it is one that is read, or can not be written."""
+    """Hold the folder of results; Unwritten where it is one that is read, or can not be written."""
     from geosand.formats.locking import held
 
     if own := [name for name in READ if (place / name).is_file()]:
         found = f"holds what was measured ({own[0]})"
         remedy = "name a folder of its own for the results with --out"
-        raise Refused(Fault(file=str(place), found=found, remedy=remedy))
+        raise Unwritten(Fault(file=str(place), found=found, remedy=remedy))
     there = place.is_dir()
     try:
         place.mkdir(parents=True, exist_ok=True)
@@ -138,10 +137,10 @@ def _results_in(place: Path) -> Iterator[None]:
         full = "make room, or " if problem.errno in (errno.ENOSPC, errno.EDQUOT) else ""
         kept = "; what is finished there is kept" if place.is_dir() else ""
         remedy = f"{full}name another place with --out{kept}"
-        raise Refused(Fault(file=str(place), found=found, remedy=remedy)) from problem
-    except KeyboardInterrupt:
-        click.echo("Stopped. What is finished is kept; say the same again to go on.", err=True)
-        sys.exit(STOPPED)
+        raise Unwritten(Fault(file=str(place), found=found, remedy=remedy)) from problem
+    except KeyboardInterrupt as stop:
+        kept = "What is finished is kept; say the same again to go on."
+        end_with(f"Stopped. {kept}", None, stop_code(stop))
     finally:
         if not there and place.is_dir() and not any(place.iterdir()):
             place.rmdir()

@@ -48,7 +48,10 @@ def command(
     tiles: str | None,
     tiles_credit: str | None,
 ) -> None:
-    """Write the map: depth, shortfall, overthrow, catches and areas, in one HTML file."""
+    """Write the map: depth, shortfall, overthrow, catches and areas, in one HTML file.
+
+    Example: geosand map my_site --units us
+    """
     background = _background(tiles, tiles_credit)
     path = map_path(folder, out)
     check_results(path)

@@ -16,10 +16,11 @@ from geosand.cli.importing import (
     read_with,
     said_of,
 )
-from geosand.cli.options import json_option, print_document, refusals_end_with_1, units_option
+from geosand.cli.options import print_document, refusals_end_with_1, with_shared_options
 from geosand.cli.progress import steps
 
 
+@with_shared_options
 @click.command()
 @click.argument("folder", type=click.Path(path_type=Path))
 @click.option(
@@ -37,8 +38,6 @@ from geosand.cli.progress import steps
 @click.option("--valid-from", metavar="DAY", help="Day from which the boundaries hold.")
 @boundary_options
 @choice_options
-@json_option
-@units_option
 @refusals_end_with_1
 def command(
     folder: Path,
@@ -57,6 +56,8 @@ def command(
     Boundaries may come as GeoJSON, GeoPackage, Shapefile (zipped or not), KML, KMZ, FlatGeobuf,
     GML, DXF, GPX, TAB, MIF, CSV with WKT or a survey controller's text. Nothing vanishes: what
     became no surface is listed.
+
+    Example: geosand new my_site --boundaries survey.geojson
     """
     accuracies, choice = accuracies_of(options), choice_of(options)
     if file is None:

@@ -9,13 +9,14 @@ import os
 import re
 import sys
 from collections.abc import Callable
+from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NoReturn
 
 import click
 
 from geosand import __version__
-from geosand.errors import Refused, Undecided, Unwritten, printable
+from geosand.errors import Refused, Undecided, Unwritten, printable, stop_code
 from geosand.formats.writing import noting
 
 if TYPE_CHECKING:
@@ -30,7 +31,6 @@ Verb = Callable[..., None]
 NO_ROOM = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG)
 LONGEST_SETTINGS = 1_000_000  #: characters of site.toml that are looked at
 NO_MEMORY = "There is not enough memory for this."
-STOPPED = 130  #: exit code of a run that Ctrl-C ended, as of every command in a shell
 
 
 def refusals_end_with_1(function: Verb) -> Verb:
@@ -55,25 +55,27 @@ def _run(function: Verb, options: dict[str, Any], written: Callable[[], list[Pat
         sys.exit(0)
     except (click.ClickException, click.exceptions.Exit, click.Abort):
         raise
-    except KeyboardInterrupt:
-        _end("Stopped.", written, STOPPED)
+    except KeyboardInterrupt as stop:
+        end_with("Stopped.", written, stop_code(stop))
     except Refused as refusal:
         told = in_units_of(options.get("folder"), options.get("units"))
-        _end(_refusal(refusal, told), written if written() else None)
+        end_with(_refusal(refusal, told), written if written() else None)
     except MemoryError:
-        _end(NO_MEMORY, written)
+        end_with(NO_MEMORY, written)
     except Exception as problem:
+        if isinstance(problem.__cause__, KeyboardInterrupt):  # within a class that Python 3.11 made
+            end_with("Stopped.", written, stop_code(problem.__cause__))
         if isinstance(problem, OSError) and problem.errno in NO_ROOM:
-            _end(f"No room to write the output: {problem.strerror}.", written)
+            end_with(f"No room to write the output: {problem.strerror}.", written)
         if isinstance(problem, OSError) and problem.errno == errno.ENAMETOOLONG:
-            _end("A name is longer than this system takes: name a shorter one.", written)
+            end_with("A name is longer than this system takes: name a shorter one.", written)
         if isinstance(problem, FileNotFoundError) and not _in_a_folder():
-            _end("The folder that you are in is no more: change into another one.", written)
+            end_with("The folder that you are in is no more: change into another one.", written)
         if os.environ.get("GEOSAND_TRACEBACK"):
             raise
         if "bad_alloc" in str(problem):  # how libraries in C++ say it
-            _end(NO_MEMORY, written)
-        _end(_own_fault(problem), written)
+            end_with(NO_MEMORY, written)
+        end_with(_own_fault(problem), written)
 
 
 def _in_a_folder() -> bool:
@@ -83,13 +85,14 @@ def _in_a_folder() -> bool:
         return False
 
 
-def _end(text: str, written: Callable[[], list[Path]] | None, code: int = 1) -> NoReturn:
+def end_with(text: str, written: Callable[[], list[Path]] | None, code: int = 1) -> NoReturn:
     """End the run with a text on stderr, and with what it has written by then."""
     if written is not None:
         places = ", ".join(printable(str(place)) for place in written())
         said = f"Written before that, and whole: {places}" if places else "Nothing was written."
         text = f"{text}{chr(10) if chr(10) in text else ' '}{said}"
-    click.echo(text, err=True)
+    with suppress(OSError):  # a terminal that was closed
+        click.echo(text, err=True)
     sys.exit(code)
 
 
@@ -102,16 +105,22 @@ def _own_fault(problem: Exception) -> str:
     )
 
 
-json_option = click.option("--json", "as_json", is_flag=True, help="One JSON document on stdout.")
-units_option = click.option(
-    "--units", type=click.Choice(["metric", "us"]), help="How results are shown."
+_SHARED = (
+    click.Option(["--units"], type=click.Choice(["metric", "us"]), help="How results are shown."),
+    click.Option(["--json", "as_json"], is_flag=True, help="One JSON document on stdout."),
 )
+
+
+def with_shared_options(command: click.Command) -> click.Command:
+    """The command with the options that all verbs have, behind its own."""
+    command.params += _SHARED
+    return command
 
 
 def verb(function: Verb) -> click.Command:
     """A command on a site folder with ``--json`` and ``--units``; refusals end with exit code 1."""
-    run = json_option(units_option(refusals_end_with_1(function)))
-    return click.command()(click.argument("folder", type=click.Path(path_type=Path))(run))
+    run = click.argument("folder", type=click.Path(path_type=Path))(refusals_end_with_1(function))
+    return with_shared_options(click.command()(run))
 
 
 def _refusal(refusal: Refused, units: Units) -> str:

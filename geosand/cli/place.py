@@ -30,7 +30,7 @@ from geosand.cli.planning_options import (
 if TYPE_CHECKING:
     from geosand.columns import Floats
     from geosand.planning.placing import Places
-    from geosand.reports.field_sheet import Tray
+    from geosand.reports.field_sheet import Point, Tray
     from geosand.reports.words import Units
     from geosand.results import Results
 
@@ -69,6 +69,8 @@ def command(folder: Path, as_json: bool, units: str | None, **asked: Any) -> Non
     Without --out they are listed. .geojson and .gpx are for receivers and maps; .html is a field
     sheet for phone and paper that takes the readings and saves them as catches. --show-power tells
     how many catches are needed.
+
+    Example: geosand place my_site --catches 4 --out maps/trays.html
     """
     _check_together(asked)
     check_results(asked["out"])
@@ -93,7 +95,7 @@ def command(folder: Path, as_json: bool, units: str | None, **asked: Any) -> Non
     if as_json:
         from geosand.reports.field_sheet import catch_points
 
-        points = catch_points(results.site, places)
+        points = [_in_numbers(point) for point in catch_points(results.site, places)]
         written = None if out is None else str(out)
         document = {"site": results.site.name, "seed": seed, "written": written}
         document["inputs"] = dict(results.site.inputs)
@@ -108,11 +110,22 @@ def command(folder: Path, as_json: bool, units: str | None, **asked: Any) -> Non
 
     swath = _swath(results, asked["swath"])
     width = shown(swath, "length", shown_in) if swath > 0 else "not known"
-    click.echo(f"Tray {tray.words(shown_in)}, swath {width}: others give other points.")
+    click.echo(f"Tray {tray.words(shown_in)}, swath {width}: with others the points change.")
     for text in findings:
         click.echo(f"  - {in_words_of(text, shown_in)}")
     if out is None:
         _print_points(results, places, shown_in)
+
+
+def _in_numbers(point: Point) -> dict[str, Any]:
+    """A point of the field sheet, whose cells are texts, for other programs."""
+    texts = ("catch", "label", "surface", "kind", "zone")
+    return {
+        **{name: point[name] for name in texts},
+        "lon": float(point["lon"]),
+        "lat": float(point["lat"]),
+        "edge_distance_m": float(point["outside"]) if point["outside"] else None,
+    }
 
 
 def _check_together(asked: dict[str, Any]) -> None:
@@ -221,8 +234,8 @@ def _taken(results: Results, dressing: str) -> set[str]:
 def _write(
     results: Results, places: Places, out: Path, tray: Tray, dressing: str, seed: int, units: Units
 ) -> None:
+    from geosand.formats.geojson_writing import points_geojson
     from geosand.formats.gpx import gpx_points
-    from geosand.formats.lines import points_geojson
     from geosand.reports.field_sheet import catch_points, field_sheet
 
     site, lon, lat = results.site, places.lon_degree, places.lat_degree

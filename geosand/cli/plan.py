@@ -90,6 +90,8 @@ def command(
     sand; orders and loads are as delivered, with water. Expected overthrow comes from the
     spreader's own strip width in past dressings. --as-of is the day of the dressing: targets so far
     are those of that day.
+
+    Example: geosand plan my_site --to-target --load 800kg
     """
     _check(asked)
     asked["holes"] = parse_holes(asked["holes"])
@@ -220,8 +222,8 @@ def _write_passes(results: Results, plan: NextDressing, path: Path | None) -> li
     """Pass lines of the surfaces that get sand, as GeoJSON or GPX."""
     if path is None:
         return []
+    from geosand.formats.geojson_writing import lines_geojson
     from geosand.formats.gpx import gpx_lines
-    from geosand.formats.lines import lines_geojson
     from geosand.planning.dressing import dressing_passes
 
     if plan.headings is None:

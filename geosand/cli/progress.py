@@ -18,7 +18,7 @@ from __future__ import annotations
 import sys
 import threading
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from typing import TYPE_CHECKING, Protocol
 
 from geosand.errors import printable
@@ -95,7 +95,8 @@ class _Line:
         with self._lock:
             self._over = True
             if self._progress is not None:
-                self._progress.stop()
+                with suppress(OSError):  # a terminal that was closed
+                    self._progress.stop()
 
     def _draw(self) -> None:
         if self._progress is None:

@@ -29,7 +29,10 @@ def command(
     rings: bool,
     surface: str | None,
 ) -> None:
-    """Depth each surface has had so far, its target so far, and its state with a probability."""
+    """Depth each surface has had so far, its target so far, and its state with a probability.
+
+    Example: geosand season my_site --as-of 2026-06-30
+    """
     results = results_of(folder, as_of)
     ids = results.site.surfaces.id[results.ledger.row].tolist()
     if surface is not None and surface not in ids:

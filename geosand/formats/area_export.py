@@ -18,7 +18,8 @@ import numpy as np
 import shapely
 
 from geosand.columns import Geometries
-from geosand.formats.workbook_writing import FORMULA, put
+from geosand.formats.geojson_writing import polygons_geojson
+from geosand.formats.workbook_writing import FORMULA, content_of, put
 from geosand.formats.writing import write_whole
 
 Row = Mapping[str, Any]
@@ -26,8 +27,6 @@ ENDINGS = (".csv", ".geojson", ".gpkg", ".xlsx")
 CHANGE_ENDINGS = (".geojson", ".gpkg")
 CHANGE_COLUMNS = ("surface", "kind", "change", "area_m2", "old_survey", "new_survey")
 _WORDS = ("id", "name", "kind", "surface", "change", "old_survey", "new_survey")
-#: Nine decimals of a degree are 0.1 mm, one vertex's share of an area's error below 1 cm² on turf.
-DECIMALS = 9
 _UNITS = {
     "metric": {"m2": ("m2", 1.0), "m": ("m", 1.0)},
     "us": {"m2": ("ft2", 0.3048**-2), "m": ("ft", 1 / 0.3048)},
@@ -54,6 +53,8 @@ COLUMNS = {
     "holes": "holes",
     "parts": "parts",
 }
+#: What GDAL takes for the time at which a layer changed, so that the same areas are the same bytes.
+_CLOCK, _NO_HOUR = "OGR_CURRENT_DATE", "1980-01-01T00:00:00.000Z"
 _LABELS = {"m2": "m²", "m": "m", "ft2": "ft²", "ft": "ft"}
 
 
@@ -83,7 +84,7 @@ def write_areas(
     elif ending == ".geojson":
         names = [head for head, _ in heads]
         properties = [dict(zip(names, line, strict=True)) for line in table]
-        content = feature_collection(properties, owned, origin)
+        content = polygons_geojson(properties, owned, origin)
     elif ending == ".gpkg":
         content = _geopackage("areas", [head for head, _ in heads], table, owned, origin)
     else:
@@ -115,7 +116,7 @@ def write_changes(
         write_whole(path, _geopackage("changes", heads, table, shapes, origin))
         return
     properties = [dict(zip(heads, line, strict=True)) for line in table]
-    write_whole(path, feature_collection(properties, shapes, origin))
+    write_whole(path, polygons_geojson(properties, shapes, origin))
 
 
 def checked_ending(path: Path, allowed: Sequence[str]) -> str:
@@ -125,36 +126,6 @@ def checked_ending(path: Path, allowed: Sequence[str]) -> str:
         found = f"ends in {ending}" if ending else "has no ending"
         raise ValueError(f"{path.name} {found}; allowed: {', '.join(allowed)}")
     return ending
-
-
-def feature_collection(
-    properties: Sequence[Row], shapes: Geometries, members: Mapping[str, Any] | None = None
-) -> bytes:
-    """RFC 7946: lon/lat with nine decimals, outer rings counter-clockwise; empty shapes are null.
-
-    ``members`` are foreign members of the collection (section 6.1).
-
-    A polygon that rounding would make cross itself keeps all its digits.
-    """
-    full = shapely.orient_polygons(shapely.force_2d(shapes))
-    rounded = shapely.transform(full, lambda position: np.round(position, DECIMALS))
-    written = np.where(shapely.is_valid(rounded), rounded, full)
-    empty = shapely.is_missing(written) | shapely.is_empty(written)
-    lines = []
-    for cells, shape, none in zip(properties, written, empty, strict=True):
-        feature = {
-            "type": "Feature",
-            "properties": dict(cells),
-            "geometry": None if none else shapely.geometry.mapping(shape),
-        }
-        lines.append(json.dumps(feature, ensure_ascii=False, allow_nan=False))
-    more = "".join(
-        f"{json.dumps(name)}: {json.dumps(value, ensure_ascii=False)},\n"
-        for name, value in (members or {}).items()
-    )
-    body = ",\n".join(lines)
-    text = f'{{"type": "FeatureCollection",\n{more}"features": [\n{body}\n]}}\n'
-    return text.encode("utf-8")
 
 
 def _head(name: str, units: str) -> tuple[str, str]:
@@ -208,6 +179,7 @@ def _geopackage(
 ) -> bytes:
     """One layer of MultiPolygons; a surface that owns no ground has no geometry."""
     import geopandas
+    import pyogrio
 
     there = ~(shapely.is_missing(shapes) | shapely.is_empty(shapes))
     several = np.full(len(shapes), None, dtype=object)
@@ -223,13 +195,18 @@ def _geopackage(
     )
     stream = io.BytesIO()  # in memory: a full disk is then told by the one writer of files
     said = {name: json.dumps(value, ensure_ascii=False) for name, value in (origin or {}).items()}
-    frame.to_file(
-        stream,
-        layer=layer,
-        driver="GPKG",
-        geometry_type="MultiPolygon",
-        layer_metadata=said or None,
-    )
+    before = pyogrio.get_gdal_config_option(_CLOCK)
+    pyogrio.set_gdal_config_options({_CLOCK: _NO_HOUR})
+    try:
+        frame.to_file(
+            stream,
+            layer=layer,
+            driver="GPKG",
+            geometry_type="MultiPolygon",
+            layer_metadata=said or None,
+        )
+    finally:
+        pyogrio.set_gdal_config_options({_CLOCK: before})
     return stream.getvalue()
 
 
@@ -247,9 +224,7 @@ def _workbook(sheets: Mapping[str, Sequence[Row]], notes: Sequence[str], units: 
     for number, note in enumerate(notes, start=1):
         put(sheet.cell(row=number, column=1), note)
     sheet.column_dimensions["A"].width = 120
-    stream = io.BytesIO()
-    book.save(stream)
-    return stream.getvalue()
+    return content_of(book)
 
 
 def _fill(sheet: Any, names: Sequence[str], rows: Sequence[Row], units: str) -> None:

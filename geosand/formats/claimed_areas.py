@@ -70,6 +70,7 @@ def read_claimed_areas(path: Path) -> tuple[ClaimedAreas, list[Finding]]:
 
 
 def _check_labels(reader: Reader, label: Strings) -> None:
+    """Faults for rows without a label, and for labels that are there twice."""
     first: dict[str, int] = {}
     for row, text in enumerate(label.tolist()):
         key = folded(text)
@@ -91,6 +92,7 @@ def folded(text: str) -> str:
 
 
 def _bytes_of(path: Path, faults: Faults) -> bytes:
+    """The file, or a fault and nothing."""
     try:
         if path.exists() and not path.is_file():  # a pipe or a device may never end
             faults.add(path.name, "is no plain file", remedy="name a CSV file")

@@ -112,6 +112,7 @@ def _cells(
 
 
 def _check_header(header: list[str], below: list[str], file: str, faults: Faults) -> None:
+    """A fault, and the end, where the first line names no columns."""
     if is_title(header, below):
         tell_title(header, file, faults)
         raise _Told

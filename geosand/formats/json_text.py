@@ -37,6 +37,20 @@ def twice_told(key: str) -> str:
 KEEP_ONE = "keep the one that is right"
 
 
+def as_cell(value: Json) -> Json:
+    """A value as a cell of a table: objects, lists and integers that no float holds as text."""
+    if value is None or isinstance(value, (str, float, bool)):
+        return value
+    if isinstance(value, int):
+        return value if abs(value) < 2**53 else _whole(value)
+    return json.dumps(value)[:2000]
+
+
+def _whole(value: int) -> str:
+    """An integer that no float holds, as text; Python refuses to print very long ones."""
+    return str(value) if abs(value) < 10**40 else "an integer of more than 40 digits"
+
+
 def _differing(pairs: list[tuple[str, Json]], cells: dict[str, Json]) -> list[str]:
     """Keys that have a further value beside the last."""
     return list(dict.fromkeys(key for key, value in pairs if value != cells[key]))

@@ -14,7 +14,7 @@ from geosand.formats.geojson import read_edition
 from geosand.formats.site_folder import read_site
 from geosand.site.assemble import RawSite, assemble
 from geosand.site.cells import RawTable, quoted
-from geosand.site.tables import Site, Surfaces
+from geosand.site.tables import NO_DAY, Site, Surfaces
 
 MAXIMUM_MB = 100
 JSON = (".geojson", ".json")  #: these are read as the site's own surfaces file is
@@ -62,9 +62,10 @@ def survey_in_force(site: Site) -> Survey:
 
 
 def _survey(site: Site, number: int, label: str) -> Survey:
+    """One edition of a site."""
     rows = np.flatnonzero(site.surfaces.edition == number)
     day = site.valid_from[number]
-    dated = not np.isnat(day) and day > np.datetime64("0001-01-01")
+    dated = not np.isnat(day) and day > NO_DAY
     return Survey(
         label=label,
         day=str(day) if dated else None,
@@ -101,13 +102,14 @@ def _imported(path: Path, named: str, site: Site) -> bytes:
 
 def _known(folder: Path, site: Site) -> str:
     names = sorted(path.stem for path in (folder / "editions").glob("*.geojson"))
-    days = [str(day) for day in site.valid_from if day > np.datetime64("0001-01-01")]
+    days = [str(day) for day in site.valid_from if day > NO_DAY]
     listed = ", ".join(quoted(name) for name in dict.fromkeys([*names, *days]))
     said = f"the site's editions are {listed}" if listed else "the site has no editions"
     return f"name a site folder, a boundary file or an edition; {said}"
 
 
 def _boundary_file(folder: Path, path: Path, label: str, content: bytes | None = None) -> Survey:
+    """A file like ``surfaces.geojson`` as a survey of the site in ``folder``. Raises Refused."""
     faults = Faults()
     if content is None:
         content = _bytes_of(path, label, faults)
@@ -130,6 +132,7 @@ def _boundary_file(folder: Path, path: Path, label: str, content: bytes | None =
 
 
 def _bytes_of(path: Path, label: str, faults: Faults) -> bytes:
+    """The file, or a fault and nothing."""
     try:
         if path.stat().st_size > MAXIMUM_MB * 1_000_000:
             remedy = "split it, or simplify its outlines"

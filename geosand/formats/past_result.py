@@ -17,7 +17,7 @@ LARGEST_MB = 100
 #: The JSON block that pages carry; a page holds its inputs in one of them.
 BLOCK = re.compile(r'<script[^>]*type="application/json"[^>]*>(.*?)</script>', re.DOTALL)
 GPX = re.compile(r"<metadata><desc>(.*?)</desc>", re.DOTALL)
-MEMBER = re.compile(r'<MDI key="(inputs|made_with)">(.*?)</MDI>', re.DOTALL)
+MEMBER = re.compile(r'<MDI key="(inputs|made_with|also_read)">(.*?)</MDI>', re.DOTALL)
 SQLITE = b"SQLite format 3\0"
 MOST_STEPS = 10_000_000  #: of SQLite's machine
 DIGEST = re.compile(r"[0-9a-f]{64}")
@@ -32,6 +32,7 @@ class Since:
     removed: tuple[str, ...]
     same: tuple[str, ...]
     made_with: Mapping[str, Any]  #: version, verb and options of the result; may be empty
+    also_read: Mapping[str, str]  #: files beside the site (-> SHA-256): where they lie is not known
 
 
 def since(path: Path, now: Mapping[str, str]) -> Since:
@@ -41,13 +42,14 @@ def since(path: Path, now: Mapping[str, str]) -> Since:
     wrote. Raises Refused for a file that names no inputs.
     """
     document = _document(path)
-    then = document["inputs"]
+    then, beside = document["inputs"], document.get("also_read")
     return Since(
         changed=tuple(sorted(n for n in then if n in now and then[n] != now[n])),
         added=tuple(sorted(set(now) - set(then))),
         removed=tuple(sorted(set(then) - set(now))),
         same=tuple(sorted(n for n in then if now.get(n) == then[n])),
         made_with=document.get("made_with") or {},
+        also_read=beside if isinstance(beside, dict) and _inputs(beside) else {},
     )
 
 
@@ -69,6 +71,7 @@ def _document(path: Path) -> Mapping[str, Any]:
 
 
 def _candidates(path: Path) -> list[str]:
+    """Texts in a file of which one may be the document that names its inputs. Raises Refused."""
     try:
         if not path.is_file():  # a pipe or a device may never end
             raise _refused(path, "is no plain file", "give the result itself")

@@ -5,17 +5,17 @@ from __future__ import annotations
 import os
 import tomllib
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
 from itertools import takewhile
 from pathlib import Path, PurePath
 from typing import Any
 
-from geosand.errors import Faults, Finding, Refused, printable
+from geosand.columns import frozen
+from geosand.errors import Faults, Finding, printable
 from geosand.formats.csv_table import read_csv
 from geosand.formats.geojson import read_edition, read_points
 from geosand.site.assemble import RawSite, assemble
 from geosand.site.cells import RawTable
-from geosand.site.read_surfaces import RawEdition
+from geosand.site.editions import RawEdition
 from geosand.site.tables import Site
 
 RECORDS = ("dressings", "loads", "catches", "deliveries")
@@ -40,7 +40,7 @@ MAXIMUM_SANDS = 200
 MAXIMUM_KEYS = 2_000
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+@frozen
 class ParsedSite:
     """What a site's files say, and what was wrong or worth knowing of the files themselves."""
 
@@ -219,6 +219,7 @@ def _in_plain_words(problem: str) -> str:
 
 
 def _few_enough(document: dict[str, Any], faults: Faults) -> dict[str, Any] | None:
+    """The document; None, with a fault, where it holds more than any site needs."""
     tables = [document, *(part for part in document.values() if isinstance(part, dict))]
     if (keys := max(map(len, tables))) > MAXIMUM_KEYS:
         found = f"has {keys:,} keys in one table"
@@ -331,6 +332,7 @@ def _ending(name: str) -> str:
 
 
 def _catches(files: _Files, records: dict[str, RawTable], findings: list[Finding]) -> RawTable:
+    """Catches as points, else those of the records; a fault where there are both."""
     content = files.bytes_of("catches.geojson")
     if content is None:
         return records.get("catches", RawTable(file="catches.csv", rows=[], columns={}))
@@ -339,6 +341,3 @@ def _catches(files: _Files, records: dict[str, RawTable], findings: list[Finding
         remedy = "keep one of the two, so that no catch counts twice"
         files.faults.add("catches.geojson", found, remedy=remedy)
     return read_points(content, "catches.geojson", files.faults, findings)
-
-
-__all__ = ["Refused", "read_site"]

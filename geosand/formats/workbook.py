@@ -5,7 +5,6 @@ from __future__ import annotations
 import difflib
 import io
 import re
-import zipfile
 from bisect import bisect_left, bisect_right
 from collections.abc import Iterable, Sequence
 from itertools import zip_longest
@@ -19,15 +18,10 @@ from geosand.formats.csv_table import (
     is_title,
     tell_title,
 )
+from geosand.formats.workbook_bytes import no_workbook, too_much
 from geosand.site.cells import Cell, RawTable, quoted
 
-MAXIMUM_UNPACKED = 200_000_000
-MAXIMUM_BESIDE = 20_000_000  #: bytes of a part that is neither a sheet nor the texts of sheets
-MAXIMUM_CELLS = 4_000_000  #: of all sheets
-MAXIMUM_TEXTS = 1_000_000  #: that differ
-LONGEST_SHEET, WIDEST_ROW = 1_048_576, 16_384  #: what spreadsheet programs hold
 SAVE = "open it in a spreadsheet program and save it as .xlsx"
-_OLD = b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1"  #: start of an OLE compound file
 _MERGED = re.compile(rb'<mergeCell ref="([A-Z0-9:]{1,30})"')
 _PERCENT = re.compile(rb'%|numFmtId="(?:9|10)"')  #: formats of cells that show percent
 _FORMULA = re.compile(rb"<(?:\w+:)?f[ />]")
@@ -46,7 +40,7 @@ def read_records(
     """
     tables: dict[str, RawTable] = {}
     try:
-        if found := _too_much(content):
+        if found := too_much(content):
             faults.add(file, found, remedy="save it anew, without what is not needed")
             return {}
         found_sheets, others = _sheets(content, sheets)
@@ -68,57 +62,9 @@ def read_records(
     except MemoryError:  # no fault of the file
         raise
     except Exception as problem:  # foreign bytes make the parser fail in ways no list holds
-        if content.startswith(_OLD):
-            faults.add(file, "is an old workbook (.xls), or has a password", remedy=SAVE)
-            return {}
-        faults.add(file, _no_workbook(content, problem), remedy=SAVE)
+        faults.add(file, no_workbook(content, problem), remedy=SAVE)
         return {}
     return tables
-
-
-def _no_workbook(content: bytes, problem: Exception) -> str:
-    """Why bytes are no workbook, in words that help who has the file."""
-    if not content.startswith(b"PK"):
-        start = content[:1000].lstrip().lower()
-        if b"<html" in start or b"<table" in start:
-            return "is a web page that is called .xlsx"
-        text = bool(start) and b"\0" not in start
-        return "is no workbook (.xlsx)" + (
-            ": it holds plain text, as a CSV file does" if text else ""
-        )
-    if b"opendocument" in content[:200]:
-        return "is a workbook of another kind (.ods)"
-    reason = str(problem).partition("\n")[0].replace(" from None", "")[:80]
-    own = isinstance(problem, (zipfile.BadZipFile, OSError, ValueError)) and reason
-    return f"is not a workbook that can be read{f': {reason}' if own else ''}"
-
-
-def _too_much(content: bytes) -> str:
-    """Why a workbook would cost more memory and time than records can need; "" = it does not."""
-    cells = 0
-    with zipfile.ZipFile(io.BytesIO(content)) as archive:
-        if sum(entry.file_size for entry in archive.infolist()) > MAXIMUM_UNPACKED:
-            return f"unpacks to more than {MAXIMUM_UNPACKED // 1_000_000} MB"
-        for entry in archive.infolist():
-            if "worksheets/" in entry.filename:
-                part = archive.read(entry)
-                if part.count(b"row") > 4 * LONGEST_SHEET:  # its own limit is told by _table
-                    return f"has a sheet of more than {LONGEST_SHEET:,} rows"
-                cells += _cells(part)
-                if any(_cells(row) > WIDEST_ROW for row in part.split(b"<row") if len(row) > 1e5):
-                    return f"has a row of more than {WIDEST_ROW:,} cells"
-            elif "sharedStrings" in entry.filename:
-                if archive.read(entry).count(b"<si") > MAXIMUM_TEXTS:
-                    return f"has more than {MAXIMUM_TEXTS:,} texts"
-            elif entry.file_size > MAXIMUM_BESIDE:
-                return f"unpacks to a part of more than {MAXIMUM_BESIDE // 1_000_000} MB"
-            if cells > MAXIMUM_CELLS:
-                return f"has more than {MAXIMUM_CELLS:,} cells"
-    return ""
-
-
-def _cells(part: bytes) -> int:
-    return part.count(b"<c ") + part.count(b"<c>") + part.count(b":c ")
 
 
 def _last_filled(sheet: Any) -> int | None:
@@ -171,6 +117,7 @@ def _lines(sheet: Any) -> Any:
 
 
 def _table(sheet: Any, formulas: Any, place: str, faults: Faults) -> RawTable:
+    """A sheet as a table: rows with their numbers, results of formulas, percent as shown."""
     header: list[str] = []
     rows: list[int] = []
     cells: list[tuple[Cell, ...]] = []
@@ -255,8 +202,11 @@ def _check_merged(
 
 
 def _tell_unseen(sheet: Any, table: RawTable, findings: list[Finding]) -> None:
-    """Findings for rows that are read although nobody sees them, or they were struck out."""
+    """Findings for what is read although nobody sees it, or it was struck out."""
     archive, rows = sheet.parent._archive, set(table.rows)
+    if rows and sheet.sheet_state != "visible":
+        text = "the sheet is hidden, and read like all others: delete it if it is not to count"
+        findings.append(Finding(about=table.file, text=text, topic="file"))
     hidden = [int(number) for number in _HIDDEN.findall(archive.read(sheet._worksheet_path))]
     struck = []
     if b"<strike" in _styles(archive) and rows:

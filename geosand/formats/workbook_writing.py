@@ -49,10 +49,15 @@ def workbook(sheets: Sequence[Sheet], *, title: str, day: datetime.date) -> byte
     book = openpyxl.Workbook()
     book.remove(book.worksheets[0])
     book.properties.title = _printed(title)
-    book.properties.creator = "geosand"
-    book.properties.created = datetime.datetime.combine(day, datetime.time())
     for sheet in sheets:
         _fill(book.create_sheet(sheet.title), sheet)
+    return content_of(book, day)
+
+
+def content_of(book: Any, day: datetime.date = datetime.date(*_EARLIEST[:3])) -> bytes:
+    """The file of an openpyxl ``book``, made on ``day`` at whatever hour."""
+    book.properties.creator = "geosand"
+    book.properties.created = datetime.datetime.combine(day, datetime.time())
     stream = io.BytesIO()
     book.save(stream)
     return _settled(stream.getvalue(), day)

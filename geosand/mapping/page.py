@@ -139,7 +139,7 @@ def _map(*, after: str, passes: bool) -> Any:
     }
     groups = {"names": folium.FeatureGroup("Names"), "catches": folium.FeatureGroup("Catch points")}
     if passes:
-        groups["passes"] = folium.FeatureGroup("Passes", show=False)
+        groups["passes"] = folium.FeatureGroup("Passes")
     control = folium.LayerControl(collapsed=False)
     start = start_class()(themes=themes, groups=groups, control=control, after=after)
     # folium draws ids at random; these are settled, so that the same view gives the same bytes.

@@ -61,7 +61,10 @@ def thin_rings(
     share comes out the same from both.
     """
     metres = shapely.transform(outlines, lambda points: points * scale)
-    thin = shapely.simplify(metres, tolerance_m)
+    tolerance = np.broadcast_to(tolerance_m, len(metres))
+    thin = np.asarray(shapely.simplify(metres, tolerance, preserve_topology=False))
+    gone = shapely.is_empty(thin)  # narrower than the tolerance: an eighth of the time for the rest
+    thin[gone] = shapely.simplify(metres[gone], tolerance[gone])
     corners, owner = shapely.get_coordinates(thin, return_index=True)
     kept = np.append(owner[1:] == owner[:-1], False)
     return corners[kept] / scale, np.bincount(owner[kept], minlength=len(outlines))

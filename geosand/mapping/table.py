@@ -56,7 +56,7 @@ FLAG = '<span class="flag" role="img" aria-label="under-dressed">▼</span>'
 def column_style() -> str:
     """The style rules by which each view hides the columns of the others, and of text columns.
 
-    >>> column_style().splitlines()[-1].partition(" {")[0]
+    >>> column_style().splitlines()[-2].partition(" {")[0]
     '.ledger td:nth-child(2), .ledger td:nth-child(10)'
     """
     place = {key: index + 2 for index, key in enumerate(COLUMNS)}
@@ -71,7 +71,8 @@ def column_style() -> str:
     return (
         f"@media screen {{\n{hidden} {{ display: none; }}\n}}\n"
         f"@media print and (orientation: portrait) {{ {upright} {{ display: none; }} }}\n"
-        f"{texts} {{ text-align: left; white-space: normal; min-width: 6.6em; }}"
+        f"{texts} {{ text-align: left; white-space: normal; }}\n"
+        f".ledger td:nth-child({place['state']}) {{ min-width: 7.6em; }}"
     )
 
 

@@ -188,7 +188,7 @@ def _left_out(site: Site, rows: _Rows, rate: Floats, left: Ints) -> tuple[str, .
             name += f" on {_few(_surfaces(site, rows, k))}"
         told.setdefault(_reason(rows, rate, k), []).append(name)
     return tuple(
-        f"{_few(names)} {'is' if len(names) == 1 else 'are'} not used for the setting:"
+        f"{_few(names)} {'is' if len(names) == 1 else 'are'} not used:"
         f" {one if len(names) == 1 else several}"
         for (one, several), names in told.items()
     )

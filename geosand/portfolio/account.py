@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import closing
 from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
@@ -52,19 +53,22 @@ def account_portfolio(
     named = map_names(keys)
     maps = named if options.maps else {}
     made = about_to_make(maps.values(), out)
-    jobs = _jobs(source, chunks_of(keys, chunk, workers), parts, options, out, maps)
+    jobs = _jobs(
+        source, chunks_of(source.as_they_stand(), chunk, workers), parts, options, out, maps
+    )
     if scheduler is None:  # a cluster's machines may not see the folder
         work = partial(_worked_and_stored, work=work, out=out, options=parts.options)
     computed, done, unforeseen = 0, 0, Counter[str]()
     progress(done, len(keys))
-    for result in run(jobs, workers=workers, scheduler=scheduler, work=work):
-        if result.folder is None:
-            write_maps(result, maps, out)
-        parts.add(result)
-        computed += len(result.fingerprints)
-        unforeseen.update(result.unforeseen)
-        done += _sites(result)
-        progress(done, len(keys))
+    with closing(run(jobs, workers=workers, scheduler=scheduler, work=work)) as results:
+        for result in results:
+            if result.folder is None:
+                write_maps(result, maps, out)
+            parts.add(result)
+            computed += len(result.fingerprints)
+            unforeseen.update(result.unforeseen)
+            done += _sites(result)
+            progress(done, len(keys))
     parts.forget_others(keys)
     clear_maps(made, named.values(), out)
     written = write_tables(parts, keys, out, threads=workers)

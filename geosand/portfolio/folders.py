@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import os
 from collections.abc import Container, Iterator, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from itertools import chain
 from pathlib import Path, PurePath
@@ -18,6 +19,7 @@ SETTINGS, EDITIONS = "site.toml", "editions"
 #: what a site folder's result depends on; ``editions/*.geojson`` beside them
 FILES: tuple[str, ...] = ("catches.geojson", "records.xlsx", "surfaces.geojson", SETTINGS)
 FILES += tuple(f"{name}.csv" for name in ("catches", "deliveries", "dressings", "loads"))
+LARGEST = ("surfaces.geojson", "catches.csv")
 HELD_BYTES = 50_000_000  #: of files that are parsed and wait to be checked together
 
 
@@ -31,6 +33,9 @@ class Folders:
 
     def keys(self) -> list[str]:
         return list(self.found)
+
+    def as_they_stand(self) -> dict[str, int]:
+        return {key: _bytes_of_largest(self.root / self.odd.get(key, key)) for key in self.found}
 
     def read(self, keys: Sequence[str], known: dict[str, str]) -> Iterator[SiteRead]:
         """The sites in order, some at a time; a refused one with its faults.
@@ -84,6 +89,15 @@ class _Files:
             digest.update(f"{name}\0{len(told)}\0".encode())
             digest.update(told)
         return cls(fingerprint=digest.hexdigest(), content=kept, size=size, problem=problem)
+
+
+def _bytes_of_largest(folder: Path) -> int:
+    """Of the files that can be large; earlier editions are seldom larger than what is in force."""
+    size = 0
+    for name in LARGEST:
+        with suppress(OSError):
+            size += os.stat(f"{folder}/{name}").st_size
+    return size
 
 
 def _editions(folder: Path, there: Container[str]) -> Iterator[str]:

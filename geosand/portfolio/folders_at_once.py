@@ -19,11 +19,11 @@ from geosand.columns import Floats, Ints
 from geosand.errors import Finding
 from geosand.formats.site_folder import ParsedSite
 from geosand.portfolio.sound_sites import or_one_by_one, sound_ones
-from geosand.site.assemble import NO_DAY, RawSite, RawSites
+from geosand.site.assemble import RawSite, RawSites
 from geosand.site.cells import Cell, RawTable, all_floats, is_blank
+from geosand.site.editions import RawEdition
 from geosand.site.raw_columns import Column, Texts, in_rows
-from geosand.site.read_surfaces import RawEdition
-from geosand.site.tables import Site
+from geosand.site.tables import NO_DAY, Site
 
 LAYOUTS = 6  #: orders of columns that contradict each other; sites of further ones are read alone
 SETTINGS, IN_FORCE = "site.toml", "surfaces.geojson"

@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 import json
-from bisect import bisect_right
-from collections.abc import Sequence
+import sys
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
-from itertools import accumulate
 from pathlib import Path
 from typing import Any
 
@@ -17,7 +16,7 @@ from geosand.columns import Ints
 from geosand.errors import Fault, Refused
 from geosand.portfolio.arrow_columns import without_views
 from geosand.portfolio.arrow_geometries import BINARY, LAYOUTS, is_encoded
-from geosand.portfolio.rows_by_site import SiteRows, split_by_site
+from geosand.portfolio.rows_by_site import SiteRows, rows_among, split_by_site
 from geosand.portfolio.set_tables import (
     HELD,
     Stamp,
@@ -26,6 +25,9 @@ from geosand.portfolio.set_tables import (
     needs_site,
     stamp,
 )
+
+PIECE_BYTES = 16_000_000  #: of a row group that is read at once, about as it is in memory
+BUFFER_BYTES = 1 << 20  #: of each of its columns that is read ahead
 
 #: of the geometry of these tables; of others it is not looked at
 ENCODINGS = {"surfaces": (BINARY, "polygon", "multipolygon"), "catches": (BINARY, "point")}
@@ -43,35 +45,26 @@ class ParquetTable:
     def file(self) -> str:
         return self.path.name
 
-    def sites(self) -> tuple[list[str], int]:
-        import pyarrow.parquet as pq
-
-        found: dict[str, None] = {}
-        without = 0
-        with pq.ParquetFile(self.path) as file:
-            for group in range(file.num_row_groups):  # the column may be far longer than the list
-                known, lacking = distinct_sites(
-                    file.read_row_group(group, columns=["site"])["site"]
-                )
-                found |= dict.fromkeys(known)
-                without += lacking
-        return list(found), without
+    def sites(self) -> tuple[Mapping[str, int], int]:
+        pieces = _pieces(self.path, stamp(self.path))
+        return pieces.size, pieces.without
 
     def rows_of(self, keys: Sequence[str]) -> SiteRows:
         import pyarrow as pa
 
         now = stamp(self.path)
-        groups = _row_groups(self.path, now)
-        parts, rows = list[Any](), list[Ints]()
-        for group in groups.that_may_hold(keys):
-            begun, end = groups.begun[group : group + 2].tolist()
-            parts.append(_row_group(self, now, group))
-            rows.append(np.arange(begun + 1, end + 1))
+        pieces = _pieces(self.path, now)
+        parts = list[Any]()
+        for number in pieces.that_hold(keys):
+            begun, end = pieces.begun[number : number + 2].tolist()
+            rows = pa.array(np.arange(begun + 1, end + 1))
+            parts.append(_piece(self, now, number).append_column("row", rows))
+        if len(parts) > 1:  # of which few rows may be wanted, where sites lie scattered
+            parts = [rows_among(part, keys) for part in parts]
         if not parts:
-            parts = [_metadata(self.path, now).schema.to_arrow_schema().empty_table()]
-        number = np.concatenate([np.zeros(0, dtype=np.int64), *rows])
-        table = pa.concat_tables(parts).append_column("row", pa.array(number))
-        return split_by_site(table, keys, self.geometry)
+            none = _metadata(self.path, now).schema.to_arrow_schema().empty_table()
+            parts = [none.append_column("row", pa.array([], pa.int64()))]
+        return split_by_site(pa.concat_tables(parts), keys, self.geometry)
 
 
 # What chunks that follow each other ask again of a file, until it is changed: many row groups take
@@ -86,75 +79,115 @@ def _metadata(path: Path, stamp: Stamp) -> Any:
 
 
 @lru_cache(maxsize=HELD)
-def _row_groups(path: Path, stamp: Stamp) -> RowGroups:
+def _pieces(path: Path, stamp: Stamp) -> Pieces:
     import pyarrow.parquet as pq
 
     with pq.ParquetFile(path, metadata=_metadata(path, stamp)) as file:
-        return row_groups(file)
+        return pieces_of(file)
 
 
 @lru_cache(maxsize=HELD)
-def _row_group(table: ParquetTable, stamp: Stamp, number: int) -> Any:
+def _piece(table: ParquetTable, stamp: Stamp, number: int) -> Any:
     import pyarrow.parquet as pq
 
     known, texts = _metadata(table.path, stamp), list(table.texts)
-    with pq.ParquetFile(table.path, metadata=known, read_dictionary=texts) as file:
-        group = without_views(file.read_row_group(number))
+    group, within = _pieces(table.path, stamp).place[number]
+    if within is None:
+        with pq.ParquetFile(table.path, metadata=known, read_dictionary=texts) as file:
+            piece = file.read_row_group(group)
+    else:
+        piece = _large_group(table, stamp, group).piece(within)
+    piece = without_views(piece)
     if table.geometry:
-        group[table.geometry].validate(full=True)  # its lists are trusted from here on
-    return group
+        piece[table.geometry].validate(full=True)  # its lists are trusted from here on
+    return piece
+
+
+@lru_cache(maxsize=HELD)
+def _large_group(table: ParquetTable, stamp: Stamp, group: int) -> _LargeGroup:
+    return _LargeGroup(table, _metadata(table.path, stamp), group)
+
+
+class _LargeGroup:
+    """A row group whose pieces are read one after the other; what lies behind, from the start.
+
+    Many programs write a million rows in one: memory must not grow with that.
+    """
+
+    def __init__(self, table: ParquetTable, known: Any, group: int) -> None:
+        self._table, self._known, self._group = table, known, group
+        self._rows = rows_at_once(known.row_group(group))
+        self._number, self._piece, self._read = -1, None, self._from_start()
+
+    def piece(self, number: int) -> Any:
+        at, self._number = self._number, sys.maxsize  # what fails is begun anew the next time
+        if number < at:
+            at, self._read = -1, self._from_start()
+        while at < number:
+            self._piece, at = next(self._read), at + 1
+        self._number = at
+        return self._piece  # the next chunk may begin within it
+
+    def _from_start(self) -> Iterator[Any]:
+        import pyarrow as pa
+        import pyarrow.parquet as pq
+
+        file = pq.ParquetFile(
+            self._table.path,
+            metadata=self._known,
+            read_dictionary=list(self._table.texts),
+            buffer_size=BUFFER_BYTES,
+            pre_buffer=False,  # else all of its bytes are read first
+        )
+        with file:
+            waiting = file.schema_arrow.empty_table()
+            for batch in file.iter_batches(self._rows, row_groups=[self._group]):
+                waiting = pa.concat_tables([waiting, pa.Table.from_batches([batch])])
+                while len(waiting) >= self._rows:
+                    yield waiting.slice(0, self._rows)
+                    waiting = waiting.slice(self._rows)
+        yield waiting
+
+
+def rows_at_once(group: Any) -> int:
+    """How many rows of a row group are read at once, by its metadata."""
+    rows: int = PIECE_BYTES * group.num_rows // max(1, group.total_byte_size)
+    return max(1, rows)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
-class RowGroups:
-    """Which sites the row groups of a file may hold, by what its statistics say of each."""
+class Pieces:
+    """Which sites stand in the pieces of a file: in its row groups, or in parts of large ones."""
 
-    begun: Ints  #: (groups + 1,) where the rows of each begin
-    least: Sequence[str]  #: the first of their sites, in order, of those groups that say so
-    most: Sequence[str]  #: the greatest last site of that group and all before it
-    last: Sequence[str]  #: the last site of each
-    number: Ints  #: of each of these groups
-    unsaid: Ints  #: numbers of all others: they may hold any
+    begun: Ints  #: (pieces + 1,) where the rows of each begin
+    place: Sequence[tuple[int, int | None]]  #: row group, and which part of it; None = all of it
+    of: Mapping[str, Sequence[int]]  #: numbers of the pieces that hold a site
+    size: Mapping[str, int]  #: about how many bytes each site is
+    without: int  #: rows that name no site
 
-    def that_may_hold(self, keys: Sequence[str]) -> list[int]:
-        """Numbers of the groups that may hold any of the sites, in order."""
-        wanted = set(self.unsaid.tolist())
-        for key in keys:
-            place = bisect_right(self.least, key)
-            while place > 0 and self.most[place - 1] >= key:
-                place -= 1
-                if self.last[place] >= key:
-                    wanted.add(int(self.number[place]))
-        return sorted(wanted)
+    def that_hold(self, keys: Sequence[str]) -> list[int]:
+        """Numbers of the pieces that hold any of the sites, in order."""
+        return sorted({number for key in keys for number in self.of.get(key, ())})
 
 
-def row_groups(file: Any) -> RowGroups:
-    """What a Parquet file says of its row groups."""
-    import pyarrow as pa
-
-    kind = file.schema_arrow.field("site").type
-    leaves = [file.schema.column(k).path for k in range(len(file.schema.names))]
-    index = leaves.index("site")  # a column of several parts counts as many
-    text = pa.types.is_string(kind) or pa.types.is_large_string(kind)
-    sizes, unsaid = list[int](), list[int]()
-    said: list[tuple[str, str, int]] = []
-    for number in range(file.num_row_groups):
-        group = file.metadata.row_group(number)
-        sizes.append(group.num_rows)
-        statistics = group.column(index).statistics
-        if text and statistics is not None and statistics.has_min_max:
-            said.append((statistics.min, statistics.max, number))
-        else:
-            unsaid.append(number)
-    said.sort()
-    return RowGroups(
-        begun=np.cumsum([0, *sizes]),
-        least=[least for least, _, _ in said],
-        most=list(accumulate((last for _, last, _ in said), max)),
-        last=[last for _, last, _ in said],
-        number=np.array([number for _, _, number in said], dtype=np.int64),
-        unsaid=np.array(unsaid, dtype=np.int64),
-    )
+def pieces_of(file: Any) -> Pieces:
+    """By its column ``site``, as statistics say too little where sites lie scattered."""
+    sizes, place, without = list[int](), list[tuple[int, int | None]](), 0
+    of, size = dict[str, list[int]](), dict[str, int]()
+    for group in range(file.num_row_groups):  # the column may be far longer than the list
+        told = file.metadata.row_group(group)
+        rows, width = rows_at_once(told), told.total_byte_size // max(1, told.num_rows)
+        sites = file.read_row_group(group, columns=["site"])["site"]
+        for within, begun in enumerate(range(0, len(sites), rows)):
+            some = sites.slice(begun, rows)
+            known, lacking = distinct_sites(some)
+            for key, count in known.items():
+                of.setdefault(key, []).append(len(place))
+                size[key] = size.get(key, 0) + count * width
+            place.append((group, within if len(sites) > rows else None))
+            sizes.append(len(some))
+            without += lacking
+    return Pieces(begun=np.cumsum([0, *sizes]), place=place, of=of, size=size, without=without)
 
 
 def parquet_table(path: Path) -> ParquetTable:

@@ -24,6 +24,7 @@ from geosand.portfolio.chunk import ChunkDone
 
 FOLDER = "parts"
 OWN = re.compile(r"[0-9a-f]{20}|\.part-.{8}")  #: names of parts; what has another name stays
+BATCH_ROWS = 50_000  #: of a table, of more than one site
 OPEN_PARTS = 4  #: kept in memory at once while tables are put together
 
 
@@ -84,17 +85,30 @@ class Parts:
         return sorted(found, key=lambda path: (path.stat().st_mtime_ns, path.name))
 
     def table(self, name: str, keys: Sequence[str], batch: int) -> Iterator[Any]:
-        """Arrow tables of ``batch`` sites each, in the order of ``keys``, wherever they stand."""
+        """Arrow tables of ``batch`` sites each, in the order of ``keys``, wherever they stand.
+
+        Fewer, where sites are large: memory does not grow with them.
+        """
         import pyarrow as pa
 
         opened: OrderedDict[str, Any] = OrderedDict()
-        for begun in range(0, len(keys), batch):
+        for some in self._batches(name, keys, batch):
             slices = [
                 self._open(opened, part, name).slice(start, count)
-                for part, start, count in self._stretches(name, keys[begun : begun + batch])
+                for part, start, count in self._stretches(name, some)
             ]
             if slices:
                 yield pa.concat_tables(slices).combine_chunks()
+
+    def _batches(self, name: str, keys: Sequence[str], batch: int) -> Iterator[Sequence[str]]:
+        begun, rows = 0, 0
+        for number, key in enumerate(keys):
+            count = self.rows[key].get(name, (0, 0))[1]
+            if number > begun and (number == begun + batch or rows + count > BATCH_ROWS):
+                yield keys[begun:number]
+                begun, rows = number, 0
+            rows += count
+        yield keys[begun:]
 
     def _stretches(self, name: str, keys: Sequence[str]) -> list[tuple[str, int, int]]:
         """Part, first row and number of rows of the sites; such as follow each other as one."""

@@ -22,8 +22,8 @@ from geosand.portfolio.sound_sites import NotAlikeError, or_one_by_one, sound_on
 from geosand.portfolio.typed_columns import Typed, typed
 from geosand.site.assemble import RawSites
 from geosand.site.cells import Cell, RawTable, parse_day
+from geosand.site.editions import RawEdition
 from geosand.site.raw_columns import Texts, cells_of, in_rows, words_as_written, written
-from geosand.site.read_surfaces import RawEdition
 from geosand.site.tables import Site
 
 NOT_SAID = np.datetime64("NaT", "D")

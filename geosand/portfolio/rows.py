@@ -107,7 +107,7 @@ def _known(table: Estimates) -> Floats:
 
 
 def _thrown(results: Results) -> Table:
-    """Strip width, reach and where the overthrow lies; nan where there is none above zero.
+    """Strip width, reach and where the overthrow lies; nan where no group has any.
 
     Of several groups of a dressing those that threw sand over, weighted by it.
     """
@@ -120,7 +120,6 @@ def _thrown(results: Results) -> Table:
         return np.bincount(group, column[over], size).astype(np.float64)
 
     mass = np.bincount(group, kept, size)
-    positive = (np.nan_to_num(balance.overthrow.value) > 0) & (mass > 0)
     with np.errstate(invalid="ignore", divide="ignore"):
         columns = {
             "strip_width_m": mass / total(held / throw.strip_width_m),
@@ -131,7 +130,7 @@ def _thrown(results: Results) -> Table:
         }
     dust = 1e-9 * mass  # rounding, not sand
     cleaned = {k: np.where(np.abs(v) < dust, 0.0, v) for k, v in columns.items() if "kg" in k}
-    return {k: np.where(positive, v, np.nan) for k, v in (columns | cleaned).items()}
+    return {k: np.where(mass > 0, v, np.nan) for k, v in (columns | cleaned).items()}
 
 
 def _ledger(work: Work, binary: Any) -> Table:

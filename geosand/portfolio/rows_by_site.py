@@ -38,25 +38,39 @@ class SiteRows:
         return SiteRows(table=self.table.filter(kept), bounds=bounds)
 
 
+def rows_among(table: Any, keys: Sequence[str]) -> Any:
+    """The rows of the wanted sites, in the order in which they stand."""
+    return _taken(table, np.flatnonzero(_owner(table["site"], keys) >= 0))
+
+
 def split_by_site(table: Any, keys: Sequence[str], geometry: str) -> SiteRows:
     """The rows of the wanted sites; the geometry column called ``geometry``."""
-    import pyarrow as pa
-
     names = ["geometry" if n == geometry else n for n in table.column_names]
     table = _as_python_has_them(table.rename_columns(names))
-    sites = table["site"]
-    coded = in_words(sites if pa.types.is_dictionary(sites.type) else sites.cast(pa.string()))
-    place = {key: number for number, key in enumerate(keys)}
-    number = np.array([*(place.get(word, -1) for word in coded.dictionary.to_pylist()), -1])
-    owner = number[coded.indices.fill_null(-1).to_numpy(zero_copy_only=False)]
+    owner = _owner(table["site"], keys)
     rows = np.flatnonzero(owner >= 0)
     rows = rows[np.argsort(owner[rows], kind="stable")]
     bounds = np.searchsorted(owner[rows], np.arange(len(keys) + 1))
+    return SiteRows(table=_taken(table, rows), bounds=bounds)
+
+
+def _owner(sites: Any, keys: Sequence[str]) -> Ints:
+    """The number of the site that each row is of; -1 for others."""
+    import pyarrow as pa
+
+    coded = in_words(sites if pa.types.is_dictionary(sites.type) else sites.cast(pa.string()))
+    place = {key: number for number, key in enumerate(keys)}
+    number = np.array([*(place.get(word, -1) for word in coded.dictionary.to_pylist()), -1])
+    owner: Ints = number[coded.indices.fill_null(-1).to_numpy(zero_copy_only=False)]
+    return owner
+
+
+def _taken(table: Any, rows: Ints) -> Any:
+    import pyarrow as pa
+
     if (np.diff(rows) == 1).all():
-        table = table.slice(int(rows[0]) if len(rows) else 0, len(rows))
-    else:
-        table = table.take(pa.array(rows))
-    return SiteRows(table=table, bounds=bounds)
+        return table.slice(int(rows[0]) if len(rows) else 0, len(rows))
+    return table.take(pa.array(rows))
 
 
 def _as_python_has_them(table: Any) -> Any:

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import os
 import pickle
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Generator, Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import replace
 from itertools import islice
 from threading import Thread
@@ -17,22 +18,41 @@ from geosand.portfolio.chunk import Chunk, ChunkDone, lost_chunk, work_chunk
 
 if TYPE_CHECKING:  # a run in this process needs none of them
     from concurrent.futures import Future, ProcessPoolExecutor
+    from multiprocessing.connection import Connection
 
 CHUNK = 100  #: sites
+CHUNK_BYTES = 30_000_000  #: of what more than one site is read from, about as it is in memory
 AHEAD = 2  #: chunks waiting for each worker: memory does not grow with the portfolio
 DIED = "the process that worked on it died, twice: out of memory?"
 
 Work = Callable[[Chunk], ChunkDone]
 
 
-def chunks_of(keys: Sequence[str], size: int = CHUNK, workers: int = 1) -> list[list[str]]:
+def chunks_of(
+    keys: Iterable[str] | Mapping[str, int], size: int = CHUNK, workers: int = 1
+) -> list[list[str]]:
     """The sites in order, at most ``size`` at a time; fewer where a worker would have none.
+
+    Fewer, too, where their bytes are told and are many: a chunk's results are held until it is
+    finished.
 
     >>> [len(some) for some in chunks_of(["site"] * 7, 100, workers=3)]
     [3, 3, 1]
+    >>> chunks_of({"a": 0, "b": CHUNK_BYTES, "c": 1, "d": 1})
+    [['a', 'b'], ['c', 'd']]
     """
-    size = max(1, min(size, -(-len(keys) // workers)))
-    return [list(keys[k : k + size]) for k in range(0, len(keys), size)]
+    told = keys if isinstance(keys, Mapping) else {}
+    listed = list(keys)
+    size = max(1, min(size, -(-len(listed) // workers)))
+    chunks, held = list[list[str]](), 0
+    for key in listed:
+        weight = told.get(key, 0)
+        if not chunks or len(chunks[-1]) == size or held + weight > CHUNK_BYTES:
+            chunks.append([])
+            held = 0
+        chunks[-1].append(key)
+        held += weight
+    return chunks
 
 
 def run(
@@ -41,8 +61,8 @@ def run(
     workers: int = 1,
     scheduler: str | None = None,
     work: Work = work_chunk,
-) -> Iterator[ChunkDone]:
-    """The results of the jobs as they are finished, in any order."""
+) -> Generator[ChunkDone]:
+    """The results of the jobs as they are finished, in any order; closed, no work goes on."""
     if scheduler is not None:
         return _on_cluster(jobs, scheduler, work)
     if workers > 1:
@@ -56,23 +76,22 @@ def _quiet_threads() -> None:
         os.environ.setdefault(name, "1")
 
 
-def _started() -> None:
+def _started(run: Connection) -> None:
     """What a process of the pool does first."""
     _quiet_threads()
     without_pandas()
-    Thread(target=_end_with_parent, daemon=True).start()
+    Thread(target=_end_with, args=(run,), daemon=True).start()
 
 
-def _end_with_parent() -> None:
+def _end_with(run: Connection) -> None:
     """Else it would wait for ever for work of a run that was killed."""
-    from multiprocessing import parent_process
-
-    if (parent := parent_process()) is not None:
-        parent.join()
+    try:
+        run.poll(None)  # nothing is ever sent: it ends when the other end is closed
+    finally:
         os._exit(1)
 
 
-def _on_processes(jobs: Iterator[Chunk], workers: int, work: Work) -> Iterator[ChunkDone]:
+def _on_processes(jobs: Iterator[Chunk], workers: int, work: Work) -> Generator[ChunkDone]:
     """A pool of processes; one that dies is replaced and its chunks are done again.
 
     Each chunk that was under way when a process died is then done alone, so that the one at fault
@@ -91,7 +110,7 @@ def _on_processes(jobs: Iterator[Chunk], workers: int, work: Work) -> Iterator[C
             try:
                 for job in jobs:
                     waiting = job
-                    pending[pool.submit(work, job)] = job
+                    pending[_submitted(pool, work, job)] = job
                     waiting = None
                     if len(pending) >= AHEAD * workers:
                         yield from _some(pending)
@@ -104,12 +123,53 @@ def _on_processes(jobs: Iterator[Chunk], workers: int, work: Work) -> Iterator[C
         yield from _alone(job, work)
 
 
-def _pool(workers: int) -> ProcessPoolExecutor:
-    from concurrent.futures import ProcessPoolExecutor
+@contextmanager
+def _pool(workers: int) -> Iterator[ProcessPoolExecutor]:
+    """Processes that end at once, whatever they work on, where the run is stopped or killed."""
+    from concurrent.futures import BrokenExecutor, ProcessPoolExecutor
     from multiprocessing import get_context
 
     # forked children of a process with threads can hang; these start clean
-    return ProcessPoolExecutor(workers, mp_context=get_context("spawn"), initializer=_started)
+    context = get_context("spawn")
+    theirs, ours = context.Pipe(duplex=False)
+    with theirs, ours:
+        with _stops_heard_here_only():
+            pool = ProcessPoolExecutor(
+                workers, mp_context=context, initializer=_started, initargs=(theirs,)
+            )
+        with pool:
+            try:
+                yield pool
+            except BrokenExecutor:
+                raise
+            except BaseException:
+                ours.close()
+                raise
+
+
+def _submitted(pool: ProcessPoolExecutor, work: Work, job: Chunk) -> Future[ChunkDone]:
+    """The job, given to a process that may be started for it."""
+    with _stops_heard_here_only():
+        return pool.submit(work, job)
+
+
+@contextmanager
+def _stops_heard_here_only() -> Iterator[None]:
+    """Processes started meanwhile never hear of Ctrl-C or of a terminal that is closed.
+
+    All of a run's processes are sent that, and each would write where it was; the first one ends
+    the others.
+    """
+    import signal
+
+    if not hasattr(signal, "pthread_sigmask"):
+        yield
+        return
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT, signal.SIGHUP})
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
 
 def _some(pending: dict[Future[ChunkDone], Chunk]) -> Iterator[ChunkDone]:
@@ -128,7 +188,7 @@ def _alone(job: Chunk, work: Work) -> Iterator[ChunkDone]:
 
     with _pool(1) as pool:
         try:
-            yield pool.submit(work, job).result()
+            yield _submitted(pool, work, job).result()
             return
         except BrokenProcessPool:
             pass
@@ -138,7 +198,7 @@ def _alone(job: Chunk, work: Work) -> Iterator[ChunkDone]:
         yield from _alone(replace(job, keys=keys), work)
 
 
-def _on_cluster(jobs: Iterator[Chunk], scheduler: str, work: Work) -> Iterator[ChunkDone]:
+def _on_cluster(jobs: Iterator[Chunk], scheduler: str, work: Work) -> Generator[ChunkDone]:
     """The same chunks on a dask cluster, which does those of a lost worker again elsewhere."""
     client, as_completed, killed = _client(scheduler)
     found_there, if_same = _by_value()

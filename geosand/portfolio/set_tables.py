@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Mapping, Sequence
+import unicodedata
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import lru_cache
@@ -47,8 +48,8 @@ class FileTable(Protocol):
         """For messages."""
         ...
 
-    def sites(self) -> tuple[list[str], int]:
-        """The sites that it has, and how many rows name none."""
+    def sites(self) -> tuple[Mapping[str, int], int]:
+        """The sites that it has, about how many bytes each, and how many rows name none."""
         ...
 
     def rows_of(self, keys: Sequence[str]) -> SiteRows:
@@ -66,13 +67,17 @@ class GeoPackageLayer:
     path: Path
     layer: str
     number: str  #: name of the column with the rows' numbers; "" = it has none, as a view
+    beside: int  #: layers of the file
 
     @property
     def file(self) -> str:
         return f"{self.path.name}, layer {self.layer}"
 
-    def sites(self) -> tuple[list[str], int]:
-        return distinct_sites(self._read(columns=["site"], read_geometry=False)["site"])
+    def sites(self) -> tuple[Mapping[str, int], int]:
+        column = self._read(columns=["site"], read_geometry=False)["site"]
+        known, without = distinct_sites(column)
+        width = self.path.stat().st_size // self.beside // max(1, len(column))
+        return {key: count * width for key, count in known.items()}, without
 
     def rows_of(self, keys: Sequence[str]) -> SiteRows:
         import pyarrow as pa
@@ -130,7 +135,7 @@ def _numbers(layer: GeoPackageLayer, stamp: Stamp) -> _Numbers:
     import pyarrow as pa
 
     table = layer._read(columns=["site"], read_geometry=False, return_fids=True)
-    known, _ = distinct_sites(table["site"])
+    known = list(distinct_sites(table["site"])[0])
     number = table.drop_columns(["site"]).append_column("site", table["site"].cast(pa.string()))
     rows = split_by_site(number, known, "")
     column = next(n for n in rows.table.column_names if n != "site")
@@ -150,7 +155,8 @@ def geopackage_layers(path: Path, names: Sequence[str]) -> dict[str, FileTable]:
     found: dict[str, FileTable] = {}
     for name, layer in wanted.items():
         told = pyogrio.read_info(path, layer=layer)
-        table = GeoPackageLayer(path=path, layer=layer, number=str(told["fid_column"] or ""))
+        number = str(told["fid_column"] or "")
+        table = GeoPackageLayer(path=path, layer=layer, number=number, beside=len(layers))
         needs_site(table.file, told["fields"].tolist())
         if told["geometry_type"] is not None:
             needs_degrees(table.file, _authority(str(told["crs"] or "OGC:CRS84")))
@@ -191,16 +197,32 @@ def needs_degrees(file: str, crs: str) -> None:
         )
 
 
-def distinct_sites(column: Any) -> tuple[list[str], int]:
-    """The sites that a column names, each once, and how many of its rows name none."""
+def distinct_sites(column: Any) -> tuple[dict[str, int], int]:
+    """How many rows of a column name each site, and how many name none."""
     import pyarrow as pa
     import pyarrow.compute as pc
 
-    values = pc.unique(column.cast(pa.string())).to_pylist()
-    known = [v for v in values if v is not None and v.strip()]
-    blank = [v for v in values if v is not None and not v.strip()]
-    without = int(column.null_count)
-    if blank:
-        among = pc.is_in(column.cast(pa.string()), pa.array(blank))
-        without += int(pc.sum(among).as_py() or 0)
+    counted = pc.value_counts(column.cast(pa.string()))
+    counts = zip(*(part.to_pylist() for part in counted.flatten()), strict=True)
+    known, without = dict[str, int](), 0
+    for name, count in counts:
+        if name is None or not name.strip():
+            without += count
+        else:
+            known[name] = count
     return known, without
+
+
+def look_alikes(keys: Iterable[str]) -> dict[str, str]:
+    """Another name that people would take for it, where there is one.
+
+    >>> look_alikes(["North", "north ", "South"])
+    {'north ': 'North', 'North': 'north '}
+    """
+    seen: dict[str, str] = {}
+    found: dict[str, str] = {}
+    for key in sorted(keys):
+        plain = " ".join(unicodedata.normalize("NFKC", key).casefold().split())
+        if (other := seen.setdefault(plain, key)) != key:
+            found |= {key: other, other: key}
+    return found

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Protocol
 
@@ -25,6 +25,10 @@ class Source(Protocol):
 
     def keys(self) -> list[str]:
         """All sites, in order."""
+        ...
+
+    def as_they_stand(self) -> Mapping[str, int]:
+        """All sites, in the order in which they are read fastest, and about how many bytes each."""
         ...
 
     def read(self, keys: Sequence[str], known: dict[str, str]) -> Iterator[SiteRead]:

@@ -12,7 +12,8 @@ site.toml says, one row a site, a table's name before its key: ``sands.dried.bul
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
+from hashlib import sha256
 from pathlib import Path
 from typing import Any
 
@@ -26,12 +27,12 @@ from geosand.portfolio.fingerprints import fingerprints
 from geosand.portfolio.parquet_tables import parquet_table
 from geosand.portfolio.read_at_once import edition_day, read_at_once
 from geosand.portfolio.rows_by_site import SiteRows
-from geosand.portfolio.set_tables import FileTable, geopackage_layers, told_of
+from geosand.portfolio.set_tables import FileTable, geopackage_layers, look_alikes, told_of
 from geosand.portfolio.site_read import SiteRead
 from geosand.portfolio.typed_columns import GEOMETRY
 from geosand.site.assemble import RawSite, assemble
 from geosand.site.cells import Cell, RawTable, parse_day, quoted
-from geosand.site.read_surfaces import RawEdition
+from geosand.site.editions import RawEdition
 
 NAMES = ("sites", "surfaces", "dressings", "loads", "catches", "deliveries")
 NEEDED = ("sites", "surfaces")
@@ -42,10 +43,15 @@ class SiteSet:
     """Tables by name and the keys of all sites that any of them has."""
 
     tables: Mapping[str, FileTable]
-    found: tuple[str, ...]
+    found: Mapping[str, int]  #: about how many bytes each, in the order of ``surfaces``
+    alike: Mapping[str, str] = field(default_factory=dict)  #: by name, another one that looks so
 
     def keys(self) -> list[str]:
-        return list(self.found)
+        return sorted(self.found)
+
+    def as_they_stand(self) -> Mapping[str, int]:
+        """So that chunks follow each other in the files, whatever order names come in."""
+        return self.found
 
     def read(self, keys: Sequence[str], known: dict[str, str]) -> Iterator[SiteRead]:
         """The sites of a chunk, from the row groups that hold them.
@@ -60,11 +66,17 @@ class SiteSet:
             yield from (SiteRead(key=k, fingerprint="", site=None, refused=told) for k in keys)
             return
         told_now = fingerprints(parts, len(keys))
-        fresh = [k for k, key in enumerate(keys) if known.get(key) != told_now[k]]
+        marks = [known.get(key, "") for key in keys]
+        fresh = [
+            k
+            for k, now in enumerate(told_now)
+            if marks[k] != now and (not marks[k] or marks[k] != _placed(now, k, parts))
+        ]
+        kept = set(range(len(keys))).difference(fresh)
         files, unforeseen = {n: t.file for n, t in self.tables.items()}, list[str]()
         sites = read_at_once(keys, fresh, parts, files, unforeseen)
         for number, (key, fingerprint) in enumerate(zip(keys, told_now, strict=True)):
-            if known.get(key) == fingerprint:
+            if number in kept:
                 yield SiteRead(key=key, fingerprint=fingerprint, site=None)
             elif number in sites:
                 yield SiteRead(key=key, fingerprint=fingerprint, site=sites.pop(number))
@@ -80,11 +92,24 @@ class SiteSet:
         mine = {name: rows for name, rows in mine.items() if len(rows)}
         faults, findings = Faults(), list[Finding]()
         try:
+            if (other := self.alike.get(key)) and not mine.keys() >= {*NEEDED}:
+                both = f"{quoted(key)} and {quoted(other)} differ only in capitals, spaces or the"
+                remedy = "write both alike, or tell them apart by more than that"
+                place = self.tables[next(iter(mine))].file
+                faults.add(place, f"{both} form of letters", column="site", remedy=remedy)
             site = assemble(_raw(key, mine, self.tables, faults), faults, findings)
         except Refused as refusal:
-            told = str(refusal).splitlines()
-            return SiteRead(key=key, fingerprint=fingerprint, site=None, refused=told)
+            told, mark = str(refusal).splitlines(), _placed(fingerprint, number, parts)
+            return SiteRead(key=key, fingerprint=mark, site=None, refused=told)
         return SiteRead(key=key, fingerprint=fingerprint, site=site)
+
+
+def _placed(fingerprint: str, number: int, parts: Mapping[str, SiteRows]) -> str:
+    """The fingerprint of a refused site: why it is names rows, which others before it can move."""
+    digest = sha256(fingerprint.encode())
+    for rows in parts.values():
+        digest.update(np.asarray(rows.of(number)["row"]).tobytes())
+    return digest.hexdigest()
 
 
 def _rows_of(table: FileTable, keys: Sequence[str]) -> SiteRows:
@@ -102,18 +127,23 @@ def find_set(root: Path) -> SiteSet | None:
         for name in NEEDED
         if name not in tables
     ]
-    keys: set[str] = set()
-    for table in tables.values():
+    keys: dict[str, int] = {}
+    for table in sorted(tables.values(), key=lambda table: table is not tables.get("surfaces")):
         with told_of(table.file):
             found, without = table.sites()
-        keys |= set(found)
+        for key, size in found.items():
+            keys[key] = keys.get(key, 0) + size
         if without:
             said = f"{'1 row names' if without == 1 else f'{without} rows name'} no site"
             remedy = "write in each row which site it is of"
             faults.append(Fault(file=table.file, column="site", found=said, remedy=remedy))
+        if ended := [key for key in found if "\0" in key]:
+            said = f"{quoted(min(ended))} holds the sign NUL, at which many programs end a text"
+            remedy = "write the site's name without it"
+            faults.append(Fault(file=table.file, column="site", found=said, remedy=remedy))
     if faults:
         raise Refused(faults)
-    return SiteSet(tables=tables, found=tuple(sorted(keys)))
+    return SiteSet(tables=tables, found=keys, alike=look_alikes(keys))
 
 
 def _tables_in(root: Path) -> dict[str, FileTable] | None:

@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 import shapely
 
 from geosand.areas.register import AreaRegister
-from geosand.columns import Bools, Floats, Geometries, Ints, Strings, distinct, freeze
+from geosand.columns import Bools, Floats, Geometries, Ints, Strings, distinct, freeze, frozen
 from geosand.errors import Fault, Finding, Refused
 from geosand.rates.assignment_findings import disagreements, doubtful_tapes, lost, near_edges
 from geosand.rates.catch_rows import rows_of_pairs
@@ -21,7 +19,7 @@ FAR_M = 60.0  #: beyond this a catch outside every dressed surface is told as lo
 _ZONES = np.array(["elsewhere", "surface", "collar", "surrounds", "farther"])
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+@frozen
 class Assignment:
     """Where each catch lies; one row a catch."""
 

@@ -7,12 +7,11 @@ of rate: no published standard for sand dressings was found (common practice).
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
 
-from geosand.columns import Bools, Floats, Ints, freeze, ratio
+from geosand.columns import Bools, Floats, Ints, freeze, frozen, ratio
 from geosand.errors import Finding
 from geosand.estimates import Estimates
 from geosand.rates.groups import group_mean_sd
@@ -23,7 +22,7 @@ U_DEFAULT_BULK_DENSITY = 0.05
 FEW_WITNESSES, U_FEW_WITNESSES, U_LEAST_WITNESSES = 3, 0.03, 0.01
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+@frozen
 class CatchRates:
     """One row a catch. A reading shared by several trays counts once, at its first tray."""
 
@@ -184,16 +183,16 @@ def _density_findings(site: Site, n: Ints, mean: Floats, u_mean: Floats) -> list
         catches = f"{n[k]} catch{'' if n[k] == 1 else 'es'}"
         if doubted[k]:
             text = (
-                f"bulk density stated {stated[k] / 1000:.3f}, measured {measured} g/cm³"
+                f"bulk density stated {stated[k] / 1000:.3f} g/cm³, measured {measured} g/cm³"
                 f" by {catches} with mass and volume: check which is right"
             )
         elif n[k]:
-            text = f"bulk density {measured} g/cm³ ± {u_mean[k] / 1000:.3f} from {catches}"
+            text = f"bulk density {measured} ± {u_mean[k] / 1000:.3f} g/cm³ from {catches}"
         else:
             text = "bulk density is neither stated nor measured: 1.56 g/cm³ ± 5 % is used"
         findings.append(
             Finding(
-                about=f"sand {site.sands.name[k]}",
+                about=site.sands.called(int(k)),
                 text=text,
                 topic="rate" if doubted[k] else "default",
                 member=int(site.of_sand[k]),

@@ -21,7 +21,7 @@ from typing import NamedTuple
 import numpy as np
 
 from geosand.areas.uncertainty import Sums
-from geosand.columns import Bools, Floats, Ints, Runs, ratio
+from geosand.columns import Floats, Ints, Runs, ratio
 from geosand.estimates import Estimates
 
 SURFACE, CATCHES, MEAN = "sampling: surface", "sampling: catches", "sampling: mean"
@@ -37,9 +37,14 @@ def sum_over_surfaces(
     Rows (n,) are dressed surfaces: the ``dressing`` of each, and ``in_mean`` its g.
     """
     table = rate.group_sum(group, group.size, weight=weight)
-    deviation = rate.effects[SURFACE] * weight
-    total, mixed = group.sums(np.stack([deviation, deviation * in_mean]))
-    square = group.firsts(_squares(in_mean, dressing))[0]
+    columns = np.empty((3, len(dressing)))
+    np.multiply(rate.effects[SURFACE], weight, out=columns[0])
+    np.multiply(columns[0], in_mean, out=columns[1])
+    np.multiply(in_mean, in_mean, out=columns[2])
+    total, mixed, square = group.sums(columns)
+    of_group = dressing.take(group.first_rows())
+    squares = np.bincount(of_group, square.take(group.present)).astype(np.float64)
+    square = group.of_all(squares.take(of_group), np.nan)
     stays = table.effects[SURFACE] ** 2 + total * (total * square - 2 * mixed)
     return _divided(table, np.sqrt(np.maximum(stays, 0.0)))
 
@@ -83,26 +88,36 @@ class Links(NamedTuple):
         kept = np.flatnonzero(column)
         kept = kept[np.argsort(surface[kept], kind="stable")]
         dressing, column = dressing[kept], column[kept]
-        product = np.zeros((dressings, 1 + min(_FARTHEST, max(dressings - 1, 0))))
-        product[:, 0] = np.bincount(dressing, column * column, dressings)
-        for step, near, apart in _near(surface[kept], dressing):
-            both = np.where(near, column[:-step] * column[step:], 0.0)
-            np.add.at(product, (dressing[:-step], apart), both)
-        return cls(product)
+        links = cls(np.zeros((dressings, 1 + min(_FARTHEST, max(dressings - 1, 0)))))
+        links.product[:, 0] = np.bincount(dressing, column * column, dressings)
+        every = links.product.reshape(-1)
+        for one, other in _near(surface[kept], dressing):
+            both = column.take(one) * column.take(other)
+            np.add.at(every, links._places(dressing.take(one), dressing.take(other)), both)
+        return links
+
+    def between(self, one: Ints, other: Ints) -> Floats:
+        """The products of dressings with later ones that are near."""
+        return self.product.reshape(-1).take(self._places(one, other))
+
+    def _places(self, one: Ints, other: Ints) -> Ints:
+        places: Ints = one * (self.product.shape[1] - 1) + other
+        return places
 
 
-def _near(key: Ints, dressing: Ints) -> Iterator[tuple[int, Bools, Ints]]:
-    """Rows of one key that stand 1, 2, … rows apart; ``key``, then ``dressing``, ascend.
+def _near(key: Ints, dressing: Ints) -> Iterator[tuple[Ints, Ints]]:
+    """Pairs of rows of one key and near dressings, those 1, 2, … rows apart in turn.
 
-    Of each step whether a row and the one so many rows on have one key and are of near dressings,
-    and by how many the dressings are apart, 0 where they are not near.
+    ``key``, then ``dressing``, ascend: what is too far from a row stays so farther on.
     """
+    far = int(dressing.max(initial=0)) + _FARTHEST + 1
+    day = np.append(key * far + dressing, np.iinfo(np.int64).max)
+    one = np.arange(len(key))
     for step in range(1, len(key)):
-        apart = dressing[step:] - dressing[:-step]
-        near = (key[step:] == key[:-step]) & (apart <= _FARTHEST)
-        if not near.any():
+        one = one[day.take(one + step) - day.take(one) <= _FARTHEST]
+        if not len(one):
             break
-        yield step, near, np.where(near, apart, 0)
+        yield one, one + step
 
 
 def sum_over_dressings(
@@ -129,10 +144,10 @@ def sum_over_dressings(
     own, day, key = (np.zeros(len(table)) + offset)[order], dressing[order], group[order]
     size = np.sqrt(np.maximum(links.product[day, 0] + 2 * own, 0.0))
     each, less = ratio(stays, size, empty=0.0), np.zeros(len(order))
-    for step, near, apart in _near(key, day):
-        apart_of = size[:-step] * size[step:] - own[:-step] - own[step:]
-        apart_of -= links.product[day[:-step], apart]
-        less[:-step] += np.where(near, each[:-step] * each[step:] * apart_of, 0.0)
+    for one, other in _near(key, day):
+        apart = size.take(one) * size.take(other) - own.take(one) - own.take(other)
+        apart -= links.between(day.take(one), day.take(other))
+        less[one] += each.take(one) * each.take(other) * apart
     lasting = total.effects[SURFACE] ** 2 - 2 * np.bincount(key, less, groups)
     anew = np.bincount(key, stays * stays, groups)
     stays = np.copysign(np.sqrt(np.maximum(lasting, anew)), total.effects[SURFACE])

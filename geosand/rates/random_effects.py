@@ -17,17 +17,15 @@ All dressings of all sites go through one call: rows carry the integer index of 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
-from geosand.columns import Bools, Floats, Ints, freeze
+from geosand.columns import Bools, Floats, Ints, freeze, frozen
 from geosand.rates.catch_rows import check_rows, rows_of_catches
 from geosand.rates.groups import group_mean_sd, over
 from geosand.rates.variance_components import Prior, Scatter, components, scatter_of
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+@frozen
 class DressingRates:
     """What the catches of each dressing say about all its surfaces; one row a dressing.
 
@@ -48,7 +46,7 @@ class DressingRates:
         freeze(self)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+@frozen
 class SurfaceRates:
     """Rate of every dressed surface of every dressing; rows as ``dressed_group`` was given.
 

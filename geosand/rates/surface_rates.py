@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from geosand.areas.register import AreaRegister
-from geosand.columns import Bools, Floats, Ints
+from geosand.columns import Bools, Floats, Ints, frozen
 from geosand.errors import Finding
 from geosand.estimates import Estimates
 from geosand.rates.assignment import Assignment, assign
@@ -31,7 +29,7 @@ from geosand.site.tables import Site
 TAPER = "edge taper"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+@frozen
 class Rates:
     """Rates of a site; tables of one row a dressed surface unless said otherwise."""
 

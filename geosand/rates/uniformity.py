@@ -2,18 +2,16 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
-from geosand.columns import Floats, Ints, freeze
+from geosand.columns import Floats, Ints, freeze, frozen
 from geosand.rates.groups import group_mean_sd, in_order
 
 #: Fewer catches give no figures.
 LEAST_CATCHES = 4
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+@frozen
 class Uniformity:
     """Uniformity of the depths of each group; one row a group; ratios, not percent.
 

@@ -23,6 +23,7 @@ from geosand.columns import Bools, Ints
 from geosand.errors import Fault, Finding, Refused
 from geosand.formats.other_survey import Survey
 from geosand.reports.documents import Document, findings_rows, number
+from geosand.reports.no_changes import datum_gap_of, wide_chords
 from geosand.site.tables import Surfaces
 
 FAR_M = 1000.0  #: surveys whose paired edges lie farther apart are not of one place
@@ -118,6 +119,7 @@ def against_document(old: Survey, new: Survey, found: Compared) -> Document:
         "only_in_new": _alone(found.new, found.new_areas, added),
         "totals": _totals(found),
         "offset": _offset(found.offset),
+        "datum_gap": datum_gap_of(old, new, found.offset),
         "notes": [AGAINST_NOTE],
         "findings": findings_rows(_findings(found)),
     }
@@ -236,6 +238,7 @@ def _findings(found: Compared) -> list[Finding]:
         if abs(factors) > 1e-6:
             cost = f"{factors * found.old_areas.area_m2[before]:+.2f}".replace("-", "−")
             said.append((name, f"{cost} m² of it is another height or slope, not boundary"))
+    said += wide_chords(found)
     return [Finding(about=about, topic="area", text=text) for about, text in said]
 
 

@@ -31,13 +31,14 @@ def rising_breaks(
 
     Values are in the shown unit; ``decimals`` is what the unit is shown with, and no limit needs
     more. The outer classes are open, so of ten and more values a twentieth at either end does not
-    stretch them. No class is narrower than a fortieth of the values, and values that lie close
-    together get the classes in the middle. Empty where there is nothing to classify.
+    stretch them. No class is narrower than a twentieth of the values, as depths are seldom known
+    more closely, and values that lie close together get the classes in the middle. Empty where
+    there is nothing to classify.
 
     >>> rising_breaks([0.62, 0.71, 0.98], decimals=2)
     [0.7, 0.8, 0.9, 1.0]
     >>> rising_breaks([4.97], decimals=2)
-    [4.6, 4.8, 5.0, 5.2]
+    [4.5, 4.75, 5.0, 5.25]
     """
     shown = sorted(value for value in values if math.isfinite(value))
     if not shown:
@@ -45,7 +46,7 @@ def rising_breaks(
     spare = math.ceil(len(shown) / 20) if len(shown) >= 10 else 0
     shown = shown[spare : len(shown) - spare]
     low, high = (0.0 if from_zero else shown[0]), shown[-1]
-    least = max((high - low) / CLASSES, 10.0**-decimals, abs(high) / 40)
+    least = max((high - low) / CLASSES, 10.0**-decimals, abs(high) / 20)
     for step in round_steps(least):
         start = math.floor(low / step + 1e-9) * step
         if not from_zero:

@@ -5,11 +5,13 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
+from geosand.areas.edge_shifts import FEWEST
 from geosand.reports.areas_console import cell, change, signed
 from geosand.reports.documents import Document
 from geosand.reports.printable.surfaces_section import by_kind
 from geosand.reports.words import (
     Units,
+    in_words_of,
     label_of,
     listed,
     merged_findings,
@@ -149,22 +151,27 @@ def _edge_lines(rows: list[Document], units: Units) -> list[str]:
 
 def _offset_lines(against: Document, units: Units) -> list[str]:
     """A shift of everything, which is more likely a shift of the survey than of the ground."""
-    offset = against["offset"]
-    if offset is None:
-        return []
-    east, north = offset["east_m"], offset["north_m"]
+    offset, gap = against["offset"], against["datum_gap"]
+    text = "" if gap is None else in_words_of(gap["text"], units)
+    lines = [f"{text[0].upper()}{text[1:]}."] if text else []
+    if offset is None or (gap is not None and gap["is_offset"]):
+        return lines
+    east, north, count = offset["east_m"], offset["north_m"], offset["surfaces"]
     side = _SIDES[round(math.degrees(math.atan2(north, east)) / 45) % 8]
     distance = shown(math.hypot(east, north), "length", units)
-    text = (
-        f"All surfaces lie {distance} farther {side} in the new survey (median of"
-        f" {offset['surfaces']}): more likely an offset between the two surveys than edges that"
-        " moved. It changes no area, but is in what was gained and lost."
-    )
+    who = {1: "The surface lies", 2: "Both surfaces lie"}.get(count, "All surfaces lie")
+    text = f"{who} {distance} farther {side} in the new survey"
+    if count < FEWEST:
+        text += ", in the same shape: moved as a whole, or an offset between the two surveys."
+    else:
+        text += f" (median of {count}): more likely an offset between the two surveys than edges"
+        text += " that moved."
+    text += " It changes no area, but is in what was gained and lost."
     known = [against[key]["datum_accuracy_m"] for key in ("old_survey", "new_survey")]
     rough = max((a for a in known if a), default=0.0)
     if rough:
         text += f" The shift to WGS 84 is good to {shown(rough, 'length', units)} only."
-    return [text]
+    return [*lines, text]
 
 
 def claimed_table(claimed: Document, units: Units) -> Table:

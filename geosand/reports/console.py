@@ -120,7 +120,7 @@ def balance_notes(results: Results, k: int, units: Units, sources: Sequence[Docu
         )
         if part["reach_m"] is not None:
             lines[-1] += f", reach {shown(part['reach_m'], 'length', units)}"
-    if figures["reach_m"] is None and balance.closing[k]:
+    if balance.closing[k]:
         lines.append(
             "  the catches claim more sand than was spread; overthrow can not explain that."
         )

@@ -12,6 +12,7 @@ import numpy as np
 from geosand.columns import Floats
 from geosand.errors import Finding
 from geosand.estimates import Estimates
+from geosand.site.tables import NO_DAY
 
 Document = dict[str, Any]
 MILLIMETRE = 1000.0
@@ -35,7 +36,7 @@ def findings_rows(findings: tuple[Finding, ...] | list[Finding]) -> list[Documen
 
 def day_said(day: np.datetime64) -> str | None:
     """The day as text; None where it was not said."""
-    return None if np.isnat(day) or day == np.datetime64("0001-01-01") else str(day)
+    return None if np.isnat(day) or day == NO_DAY else str(day)
 
 
 def budgets(table: Estimates) -> list[list[Document]]:

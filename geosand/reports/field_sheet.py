@@ -61,9 +61,10 @@ class Tray:
         """Its size in the reader's units."""
         factor, unit = (1 / 0.0254, "in") if units == "us" else (1000.0, "mm")
         if self.diameter_m > 0:
-            return f"{self.diameter_m * factor:.4g} {unit} across"
+            return f"{round(self.diameter_m * factor, 2):g} {unit} across"
         if self.length_m > 0:
-            return f"{self.length_m * factor:.4g} × {self.width_m * factor:.4g} {unit}"
+            sides = (round(side * factor, 2) for side in (self.length_m, self.width_m))
+            return f"{' × '.join(f'{side:g}' for side in sides)} {unit}"
         return "not known"
 
     @classmethod

@@ -23,6 +23,7 @@ from geosand.season.ledger import OVER, UNDER
 #: Named one by one; of more only their number is told, as a long list is read by nobody.
 MOST_UNDER, MOST_OVER, MOST_DRESSINGS = 6, 3, 4
 _BOTH: tuple[Units, Units] = ("metric", "us")
+_WRONG = ("figures", "are wrong, as they do")  # of several dressings
 NO_PROOF = "One dressing can not prove which"
 
 
@@ -54,15 +55,20 @@ def _doubt_step(results: Results) -> list[str]:
     balance, names = results.balance, results.site.dressings.id
     wrong = [str(name) for name in names[balance.verdict == NOT_CLOSED]]
     if wrong:
-        it = "it does" if len(wrong) == 1 else "they do"
-        return [f"find out which figure of {listed(wrong, 3)} is wrong, as {it} not close"]
+        figure, it = ("figure", "is wrong, as it does") if len(wrong) == 1 else _WRONG
+        return [f"find out which {figure} of {listed(wrong, 3)} {it} not close"]
     return []
 
 
 def _sand_step(results: Results, units: Units) -> list[str]:
-    """The surfaces that are behind; else those to leave out; else those of unknown depth."""
+    """The surfaces that are behind; else those to leave out; else those of unknown depth.
+
+    One whose state is wrong more often than right needs a tray before it needs sand.
+    """
     ledger, ids = results.ledger, results.site.surfaces.id[results.ledger.row]
-    under, over = ledger.state == UNDER, ledger.state == OVER
+    behind, over = ledger.state == UNDER, ledger.state == OVER
+    under = behind & (ledger.probability >= 0.5)
+    steps = []
     if under.any():
         short = ledger.shortfall_m[under]
         names = ids[under][np.argsort(-short, kind="stable")]
@@ -70,10 +76,18 @@ def _sand_step(results: Results, units: Units) -> list[str]:
             shown(float(end), "depth", units, unit=False) for end in (short.min(), short.max())
         )
         far = high if low == high else f"{low} to {high}"
-        return [
+        steps.append(
             f"dress {_told(names, False, 3)} ({far} {label_of('depth', units)} behind the target"
             " so far); geosand plan tells with how much"
-        ]
+        )
+    if (behind & ~under).any():
+        its = "its depth is" if (behind & ~under).sum() == 1 else "their depths are"
+        steps.append(
+            f"lay trays at the next dressing on {_told(ids[behind & ~under], False, 3)}, as"
+            f" {its} hardly known: geosand place draws where"
+        )
+    if steps:
+        return steps
     if over.any():
         return [f"leave out {_told(ids[over], False, 3)}, over-dressed so far"]
     unknown = ledger.state == NOT_MEASURED_STATE
@@ -87,8 +101,15 @@ def _sand_step(results: Results, units: Units) -> list[str]:
 
 def _nothing_due(results: Results) -> str:
     if len(results.ledger.row) and not np.isfinite(results.ledger.target_so_far_m).any():
-        return "write [targets_mm] or [targets_in] into site.toml, to see what falls behind"
+        return f"write {_unsaid(results)}"
     return "nothing is due: no surface is behind its target so far"
+
+
+def _unsaid(results: Results) -> str:
+    """What a site lacks whose surfaces have no target so far."""
+    if np.isfinite(results.ledger.target_m).any():
+        return "season_end into site.toml, or planned depths into the dressings, to see what is due"
+    return "[targets_mm] or [targets_in] into site.toml, to see what falls behind"
 
 
 def would(verdict: str) -> str:
@@ -124,7 +145,7 @@ def _not_closing(results: Results, units: Units) -> list[str]:
 
 def _stock(results: Results, units: Units) -> list[str]:
     """Sand that deliveries, loads and counts do not account for."""
-    stock, names = results.stock, results.site.sands.name
+    stock = results.stock
     if stock is None:
         return []
     from geosand.balance.stock import SIGNIFICANT  # loaded already, as stock was counted
@@ -136,7 +157,7 @@ def _stock(results: Results, units: Units) -> list[str]:
         how = "were bought and are neither in the loads nor in stock"
         if missing[k] < 0:
             how = "more were taken out or counted than were bought"
-        name = f"sand {names[stock.sand[k]]}".strip()
+        name = results.site.sands.called(int(stock.sand[k]))
         lines.append(f"{name}: {mass} ± {shown(u[k], 'mass', units)} {how}")
     return lines
 
@@ -243,5 +264,5 @@ def _undecided(results: Results) -> list[str]:
 def _no_targets(results: Results) -> list[str]:
     ledger = results.ledger
     if len(ledger.row) and not np.isfinite(ledger.target_so_far_m).any():
-        return ["site.toml: no surface has a target: write [targets_mm] to see what falls behind"]
+        return [f"targets: no surface has one so far: write {_unsaid(results)}"]
     return []

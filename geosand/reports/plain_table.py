@@ -9,8 +9,10 @@ from __future__ import annotations
 import sys
 import unicodedata
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING
+
+from geosand.columns import frozen
 
 if TYPE_CHECKING:
     from rich.console import Console, ConsoleOptions, RenderableType
@@ -19,7 +21,7 @@ if TYPE_CHECKING:
 PIPE_WIDTH = 160  #: a pipe has no width: wide enough that no figure is cut
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+@frozen
 class Table:
     """A title, heads of one or more lines, and rows of texts."""
 

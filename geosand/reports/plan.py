@@ -13,8 +13,7 @@ from geosand.site.tables import Site
 KMH = 3.6
 BASIS = "as delivered, with its water"
 ORDERS = {
-    ROUTE: "kind by kind, greens first, each kind by a short way over its surfaces (nearest"
-    " neighbour, then 2-opt)",
+    ROUTE: "kind by kind, greens first, each kind by a short way over its surfaces",
     NEED: "kind by kind, greens first, each kind by need, the farthest behind its target first",
     AS_NAMED: "as named",
 }

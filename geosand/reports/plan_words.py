@@ -95,10 +95,11 @@ def _need_lines(document: Document, units: Units) -> list[str]:
         return shown(known(sand[key]), "mass", units)
 
     low, high = known(sand["overthrow_low_kg"]), known(sand["overthrow_high_kg"])
+    water = sand["moisture_dry_basis_percent"]
+    wet = "" if _is_dry(sand) else f" as delivered (water {water:.1f} %)"
     lines = [
-        f"Needed {mass('needed_kg')} as delivered (water"
-        f" {sand['moisture_dry_basis_percent']:.1f} %); with {sand['assurance'] * 100:.0f} %"
-        f" assurance {mass('needed_at_assurance_kg')}."
+        f"Needed {mass('needed_kg')}{wet}; with {sand['assurance'] * 100:.0f} % assurance"
+        f" {mass('needed_at_assurance_kg')}."
     ]
     over = ", dry; overthrow is not known and not in the order"
     if math.isfinite(high):
@@ -123,6 +124,11 @@ def _need_lines(document: Document, units: Units) -> list[str]:
     return lines
 
 
+def _is_dry(sand: Document) -> bool:
+    """Whether its water would be told as nothing."""
+    return f"{sand['moisture_dry_basis_percent']:.1f}" == "0.0"
+
+
 def _order_line(sand: Document, units: Units) -> str:
     """What to order, or why nothing is."""
     if sand["order_kg"]:
@@ -138,8 +144,8 @@ def _order_line(sand: Document, units: Units) -> str:
             units_said = f"{sand['units']:,} unit{'' if sand['units'] == 1 else 's'}"
             count = f", so {units_said.replace(',', chr(0x202F))} of {unit}"
         return (
-            f"Order {printable(sand['name'])}: {shown(order, 'mass', units)}{count}, {BASIS}"
-            f" ({'; '.join(parts)})."
+            f"Order {printable(sand['name'])}: {shown(order, 'mass', units)}{count}"
+            f"{'' if _is_dry(sand) else f', {BASIS}'} ({'; '.join(parts)})."
         )
     if not sand["needed_at_assurance_kg"]:
         return "No sand need be ordered: none is to be spread."
@@ -179,7 +185,7 @@ def _heading_lines(document: Document, units: Units) -> list[str]:
     best = sum(known(way["forced_kg"]) for way in ways)
     worst = sum(known(way["saving_against_worst_kg"]) for way in ways)
     text = (
-        f"At these headings full-width passes that never shut off early force"
+        f"At these headings full-width passes that never shut off early throw"
         f" {shown(best, 'mass', units)} beside the surfaces:"
         f" {_less(worst, best + worst, units)} less than at the worst ones (column saves)"
     )

@@ -9,6 +9,7 @@ import numpy as np
 import shapely
 
 from geosand.areas.audit import audit
+from geosand.areas.bends import round_edges_m2
 from geosand.areas.crosscheck import (
     geodesic_areas_m2,
     grid_areas_m2,
@@ -18,6 +19,7 @@ from geosand.areas.crosscheck import (
 )
 from geosand.areas.ground import ground_factor
 from geosand.areas.register import AreaRegister, area_register
+from geosand.areas.remarks import square_metres
 from geosand.columns import Floats, Geometries, Ints
 from geosand.errors import Finding
 from geosand.reports.area_totals import TOTALS_NOTE, area_totals
@@ -31,6 +33,7 @@ CAUTION = (
     "These figures are for sand and renovation quantities; boundary and title work needs a"
     " licensed surveyor."
 )
+LEAST_BENDS = 0.005  #: of an area; less that bends may add or take is not worth a word
 U_NOTE = "u is a standard uncertainty: 95 of 100 such areas lie within 2 u of the truth."
 _ACCURACIES = re.compile(r"(boundary accuracy|edge accuracy|edge bias) is not said")
 
@@ -126,6 +129,23 @@ def _findings(site: Site, register: AreaRegister, rows: Ints) -> list[Finding]:
     for remark in audit(table.geometry[rows], table.kind[rows], ids, around=around, factor=factor):
         text = f"{remark.text}. {remark.remedy[0].upper()}{remark.remedy[1:]}"
         findings.append(Finding(about=str(ids[remark.row]), text=text, topic="area"))
+    return findings + _coarse_bends(site, register, rows)
+
+
+def _coarse_bends(site: Site, register: AreaRegister, rows: Ints) -> list[Finding]:
+    """Outlines whose chords may leave out more than u of their area."""
+    more = round_edges_m2(site.surfaces.geometry[rows]) * register.ground_factor[rows]
+    u = register.u_area_m2[rows]
+    findings = []
+    least = np.fmax(u, LEAST_BENDS * register.area_m2[rows])
+    for k in np.flatnonzero(np.abs(more) > least).tolist():
+        text = (
+            "its corners lie far apart on its bends: if its edge is round between them it has about"
+            f" {square_metres(abs(more[k]))} {'more' if more[k] > 0 else 'less'}, which u of its"
+            f" area, {square_metres(u[k])}, does not hold. Measure it with corners closer there"
+        )
+        about = str(site.surfaces.id[rows[k]])
+        findings.append(Finding(about=about, text=text, topic="area"))
     return findings
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from geosand.balance.account import OVERTHROW
 from geosand.columns import Floats, Ints
 from geosand.reports.documents import Document, number
 from geosand.results import Results
@@ -21,28 +22,28 @@ def ring_figures(results: Results, k: int) -> Document:
         strip = kept.sum() / (kept / throw.strip_width_m[thrown]).sum()
         reach = float(np.average(throw.reach_m[thrown], weights=kept))
     rows = results.site.dressed.dressing == k
-    positive = bool(balance.overthrow.value[k] > 0) and len(thrown) > 0
+    laid = len(thrown) > 0  # also of a dressing that does not close but for these groups
 
     def total(column: Floats) -> float | None:
         mass = column[thrown].sum()
         dust = abs(mass) < 1e-9 * kept.sum()  # rounding, not sand
-        return number(0.0 if dust else mass) if positive else None
+        return number(0.0 if dust else mass) if laid else None
 
     return {
-        "strip_width_m": number(strip) if positive else None,
-        "reach_m": number(reach) if positive else None,
+        "strip_width_m": number(strip) if laid else None,
+        "reach_m": number(reach) if laid else None,
         "collar_kg": total(throw.group_collar_kg),
         "surrounds_kg": total(throw.group_surrounds_kg),
         "farther_kg": total(throw.group_farther_kg),
         "collar_low_kg": total(throw.collar_low_kg),
         "collar_high_kg": total(throw.collar_high_kg),
         "over_kg": {
-            kind: number(np.nansum(column[rows])) if positive else None
+            kind: number(np.nansum(column[rows])) if laid else None
             for kind, column in throw.hazard_kg.items()
         },
         "parts": _parts(results, groups),
-        "not_told_from_zero": positive and str(balance.verdict[k]) in ("closed", "undecided"),
-        "no_rings": None if positive else _why_no_rings(results, k, bool(rows.any())),
+        "not_told_from_zero": laid and str(balance.verdict[k]) != OVERTHROW,
+        "no_rings": None if laid else _why_no_rings(results, k, bool(rows.any())),
     }
 
 

@@ -34,7 +34,7 @@ def witness_lines(
         *_stock_lines(results, units),
         *_season_lines(witnesses.season, units),
         *_draw_lines(results, witnesses, units, only),
-        *(str(finding) for finding in witnesses.spatial.findings),
+        *(in_words_of(str(finding), units) for finding in witnesses.spatial.findings),
     ]
     return ["", "Second witnesses", *(told or ["none: no dressing has both catches and loads"])]
 
@@ -116,17 +116,27 @@ def _season_lines(season: Reconciliation | None, units: Units) -> list[str]:
     """What the season's balances say together, what they can not, and what would tell it."""
     if season is None:
         return []
-    kg, name = SHOWN[units]["mass"][:2]
     measures = {"kg": "mass", "m": "length", "kg/m³": "density"}
     lines = [*season.in_words({si: SHOWN[units][each][:2] for si, each in measures.items()})]
     if not season.suspects and not season.degrees_of_freedom:
         lines = ["these data hold no balance against another: a further dressing would"]
-    groups = [" / ".join(group) for group in season.not_told_apart]
-    lines += [f"can not be told apart by these data: {in_words_of(g, units)}" for g in groups]
-    if season.would_tell:
-        lines.append("a measurement that would tell:")
-        told = (one.sentence(unit=name, factor=kg) for one in season.would_tell)
-        lines += [f"  {in_words_of(text, units)}" for text in told]
+    groups = dict.fromkeys((*season.not_told_apart, *(one.among for one in season.would_tell)))
+    for group in groups:
+        lines += _group_lines(group, season, units)
+    return [in_words_of(line, units) for line in lines]
+
+
+def _group_lines(group: tuple[str, ...], season: Reconciliation, units: Units) -> list[str]:
+    """Inputs that are not told apart, and the measurements that would tell, the best first."""
+    told = [one for one in season.would_tell if one.among == group]
+    names = f"can not be told apart by these data: {' / '.join(group)}"
+    if not told:
+        return [names]
+    lines = [f"{names}; ± {shown(told[0].open_kg, 'mass', units)} open. What would tell:"]
+    for one in told:
+        error = f"; an error of {one.shown_percent:.1f} % would show" if one.shown_percent else ""
+        left = shown(one.left_kg, "mass", units)
+        lines.append(f"  {one.measurement}: leaves ± {left} open{error}")
     return lines
 
 

@@ -93,35 +93,40 @@ def listed_runs(ids: list[str], most: int = 6) -> str:
 
 
 _NUMBER = r"−?[0-9]+(?:[,\u202f][0-9]{3})*(?:\.[0-9]+)?"
-_METRIC = (
-    rf"(?<![\w./,])(?:({_NUMBER}) (to|±) )?({_NUMBER}) (mm|cm|m²|kg|km|m)(?![\w/²³])(?! \(−?\d)"
-)
+_FIGURE = rf"(?:{_NUMBER} (?:to|±) )?{_NUMBER}"
+_US = "(?:mi|lb/ft³|lb|in|ft²|ft)"
+_METRIC = rf"(?<![\w./,])({_FIGURE}) (mm|cm|m²|kg|km|m|g/cm³)(?![\w/²³])(?: \(({_FIGURE} {_US})\))?"
 _QUOTED = r"(?<!\w)'[^']*'(?!\w)"  # what somebody wrote, told as it stands
+_TURNED = rf"{_NUMBER} {_US} \([^()]*\)"  # US units with the metric figure behind already
 _MEASURES = {
     **{"mm": "depth", "cm": "span", "m": "length", "km": "distance"},
-    **{"m²": "area", "kg": "mass"},
+    **{"m²": "area", "kg": "mass", "g/cm³": "density"},
 }
 
 
 def in_words_of(text: str, units: Units) -> str:
-    """A metric sentence; for a reader of US units with their figure behind each that has none.
+    """A metric sentence; for a reader of US units with their figure before each metric one.
 
     Masses and areas have their thousands apart, as in tables.
 
     >>> in_words_of("drawn 10.0 m², taped at 2.5 m; 12 ± 3 kg missing, 4 m (13.1 ft)", "us")
-    'drawn 10.0 m² (108 ft²), taped at 2.5 m (8.2 ft); 12 ± 3 kg (26 ± 7 lb) missing, 4 m (13.1 ft)'
+    'drawn 108 ft² (10.0 m²), taped at 8.2 ft (2.5 m); 26 ± 7 lb (12 ± 3 kg) missing, 13.1 ft (4 m)'
+    >>> in_words_of(in_words_of("1 to 2 kg", "us"), "us")
+    '2 to 4 lb (1 to 2 kg)'
     >>> in_words_of("50 to 3000 m² are usual", "us"), in_words_of("3 m", "metric")
-    ('50 to 3\u202f000 m² (538 to 32\u202f292 ft²) are usual', '3 m')
+    ('538 to 32\u202f292 ft² (50 to 3\u202f000 m²) are usual', '3 m')
     >>> in_words_of("± 4098 instead of ± 16346 kg; not '5000 kg', nor 2026", "metric")
     "± 4\u202f098 instead of ± 16\u202f346 kg; not '5000 kg', nor 2026"
     >>> in_words_of("the file's 5 m: '5 kg' is not a number", "us")
-    "the file's 5 m (16.4 ft): '5 kg' is not a number"
+    "the file's 16.4 ft (5 m): '5 kg' is not a number"
+    >>> in_words_of("1.56 g/cm³ ± 5 % is used", "us")
+    '97.4 lb/ft³ (1.56 g/cm³) ± 5 % is used'
     >>> in_words_of("survey to ± 2 cm", "us")
-    'survey to ± 2 cm (0.8 in)'
+    'survey to ± 0.8 in (2 cm)'
     >>> in_words_of("it lies 1,200 km away, within 0.05 m", "us")
-    'it lies 1,200 km (745.6 mi) away, within 0.05 m (0.16 ft)'
+    'it lies 746 mi (1,200 km) away, within 0.16 ft (0.05 m)'
     """
-    told = re.sub(f"{_QUOTED}|{_METRIC}", _us_behind, text) if units == "us" else text
+    told = re.sub(f"{_QUOTED}|{_TURNED}|{_METRIC}", _us_first, text) if units == "us" else text
     return re.sub(f"{_QUOTED}|{_LONG}", _spaced, told)
 
 
@@ -136,18 +141,22 @@ def _spaced(found: re.Match[str]) -> str:
     return f"{int(found[0]):,}".replace(",", "\u202f") if found[0].isdigit() else found[0]
 
 
-def _us_behind(found: re.Match[str]) -> str:
-    first, joint, last, unit = found.groups()
+def _us_first(found: re.Match[str]) -> str:
+    figure, unit, told = found.groups()
     if unit is None:
         return found[0]
     measure = _MEASURES[unit]
-    figures = [_us_figure(text, measure) for text in (first, last) if text]
-    return f"{found[0]} ({f' {joint} '.join(figures)} {label_of(measure, 'us')})"
+    if told is None:
+        in_us = re.sub(_NUMBER, lambda number: _us_figure(number[0], measure), figure)
+        told = f"{in_us} {label_of(measure, 'us')}"
+    return f"{told} ({figure} {unit})"
 
 
 def _us_figure(text: str, measure: str) -> str:
-    """A metric figure in US units; a length as finely as it was written."""
+    """A metric figure in US units; a length as finely as it was written, a long way coarsely."""
     value = _plain(text) / SHOWN["metric"][measure][0]
+    if measure == "distance" and value > 100 * 1609.344:
+        return f"{value / 1609.344:,.0f}".replace(",", "\u202f")
     fine = measure == "length" and len(text.partition(".")[2]) > SHOWN["us"][measure][2]
     return f"{value / 0.3048:.2f}" if fine else shown(value, measure, "us", unit=False)
 

@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from geosand.areas.register import AreaRegister
 from geosand.balance.account import Balance
-from geosand.columns import Bools, Dates, Floats, Ints, Strings, ratio
+from geosand.columns import Bools, Dates, Floats, Ints, Strings, frozen, ratio
 from geosand.distributions import student_probability
 from geosand.errors import Fault, Finding, Refused
 from geosand.estimates import Estimates, Interval
@@ -25,7 +23,7 @@ NOT_YET = "not dressed yet"  #: how people are told of what is on target as noth
 DAY = np.timedelta64(1, "D")
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+@frozen
 class Ledger:
     """One row a surface of the boundaries in force that is dressed or has a target."""
 

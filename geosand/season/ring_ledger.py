@@ -10,7 +10,6 @@ which holds 96 % of collars and surrounds within 2 u (own choice; no published s
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
@@ -18,7 +17,7 @@ import numpy as np
 from geosand.areas.register import AreaRegister
 from geosand.balance.account import Balance
 from geosand.balance.spread import BAGS
-from geosand.columns import Bools, Floats, Ints, Strings, freeze, ratio
+from geosand.columns import Bools, Floats, Ints, Strings, freeze, frozen, ratio
 from geosand.estimates import Estimates
 from geosand.rates.over_time import NEW_EACH_TIME, Links, deviations, sum_over_dressings
 from geosand.rates.surface_rates import Rates
@@ -30,7 +29,7 @@ SHAPE = "throw shape"
 NEW = frozenset({*NEW_EACH_TIME, BAGS})  #: not the same error in the next dressing
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+@frozen
 class RingLedger:
     """One row a ring: of each dressed surface the collars first, then the surrounds."""
 

@@ -11,10 +11,10 @@ import numpy as np
 
 from geosand.columns import Dates, Ints
 from geosand.errors import Finding
+from geosand.site.editions import RawEdition
 from geosand.site.moisture_book import MoistureBook
 from geosand.site.raw_columns import Ids
 from geosand.site.read_settings import SiteTexts
-from geosand.site.read_surfaces import RawEdition
 from geosand.site.sand_tables import Deliveries, Loads, Moistures, StockCounts, WeighedLoads
 from geosand.site.tables import Catches, Dressed, Dressings, Settings, Site, Surfaces
 
@@ -23,7 +23,6 @@ class Tables(NamedTuple):
     """What was read of all sites, the rows of one after those of another; and whose they are."""
 
     text: SiteTexts
-    surveys: Sequence[Sequence[RawEdition]]  #: of each site its boundary editions
     valid_from: Dates  #: (sites, editions)
     ids: Ids
     surfaces: Surfaces
@@ -45,11 +44,12 @@ class Tables(NamedTuple):
 
 def taken_apart(
     tables: Tables,
+    surveys: Sequence[Sequence[RawEdition]],
     findings: Sequence[Finding],
     catches_file: str,
     inputs: Sequence[Mapping[str, str]] | None = None,
 ) -> list[Site]:
-    """Every site by itself, with what was found of it."""
+    """Every site by itself, with what was found of it; ``surveys`` are each one's editions."""
     text, members = tables.text, len(tables.text.name)
     owners = _owners(tables)
     begun = _begun(tables, owners, members)
@@ -66,9 +66,9 @@ def taken_apart(
             settings=Settings(**{n: float(values[k]) for n, values in text.settings.items()}),
             ids=names[k],
             valid_from=tables.valid_from[k],
-            source_crs=tuple(e.source_crs for e in tables.surveys[k]),
-            source=tuple(e.source for e in tables.surveys[k]),
-            datum_accuracy_m=tuple(e.datum_accuracy_m for e in tables.surveys[k]),
+            source_crs=tuple(e.source_crs for e in surveys[k]),
+            source=tuple(e.source for e in surveys[k]),
+            datum_accuracy_m=tuple(e.datum_accuracy_m for e in surveys[k]),
             group_surfaces=sets[k],
             findings=told[k],
             catches_file=catches_file,
@@ -90,6 +90,7 @@ class _Owners(NamedTuple):
 
 
 def _owners(tables: Tables) -> _Owners:
+    """Whose the rows are that are numbered through other tables."""
     moistures, of_moisture, place = tables.book.table()
     of_load = tables.of_dressing[tables.loads.dressing]
     of_group = np.zeros(len(tables.groups), dtype=np.int64)
@@ -115,6 +116,7 @@ class _Begun(NamedTuple):
 
 
 def _begun(tables: Tables, owners: _Owners, members: int) -> _Begun:
+    """Rows stand site by site in every table."""
     sites = np.arange(members)
     return _Begun(
         surfaces=np.searchsorted(tables.of_surface, sites),
@@ -194,6 +196,7 @@ def _part(whole: Any, columns: Sequence[tuple[str, Any]], begin: int, end: int) 
 
 
 def _moistures(table: Moistures, member: Ints, members: int) -> list[Moistures]:
+    """The moistures of each site, mixtures with the parts that are numbered from its first."""
     ends = np.searchsorted(member, np.arange(members + 1)).tolist()
     mixtures: list[dict[int, list[tuple[int, float]]]] = [{} for _ in range(members)]
     for row, parts in table.mixtures.items():

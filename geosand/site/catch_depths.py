@@ -6,6 +6,7 @@ import numpy as np
 
 from geosand.columns import Bools, Floats, Ints, ratio
 from geosand.errors import Finding
+from geosand.site.catch_trays import FEW
 from geosand.site.raw_columns import first_come
 from geosand.site.reading import Reader
 from geosand.site.tables import Catches, Dressed, Dressings
@@ -15,7 +16,6 @@ DEEPEST_M = 0.1
 POURED_KG_M3 = 1560.0  #: dry, poured sand; only tells what a mass means as a depth
 #: So little is no dressing: a tenth of a coarse grain (common practice, no source).
 THINNEST_M = 2e-5
-FEW = 5  #: a slip is in one tray of so many, not in more
 #: Logarithms of depths: farther from the others' than catches scatter, and as near as they do.
 OFF, FITS = 0.3, 0.2
 OFF_PLAN = 5.0  #: times from the planned depth; crews are seldom off by two (common practice)
@@ -150,6 +150,7 @@ def _members(pool: Ints) -> tuple[Ints, Bools]:
 def _fault(
     reader: Reader, row: int, bases: tuple[str, str], depth: float, area: float, *, by_mass: bool
 ) -> None:
+    """A fault that names the columns in which the unit may be wrong."""
     column, tray = (_column(reader, base) for base in bases)
     means = " (poured at 1.56 g/cm³)" if by_mass else ""
     reader.fault(

@@ -41,8 +41,8 @@ def check_parts(reader: Reader, ids: Texts, first: Ints, whole: Ints, rows: Rows
             reader.fault(
                 row,
                 "catch",
-                f"{quoted(ids.words[ids.code[row]])} is already in row"
-                f" {reader.table.rows[begun]}, with {_difference(row, begun, rows)}",
+                f"{quoted(ids.words[ids.code[row]])} is already in"
+                f" {reader.place(begun)}, with {_difference(row, begun, rows)}",
                 remedy="rows with the same catch and dressing are parts of one catch and agree in"
                 " all but their mass and volume; a catch of its own needs a name of its own",
             )
@@ -62,7 +62,7 @@ def _entered_twice(reader: Reader, ids: Texts, further: Ints, start: Ints, rows:
     for row, begun in zip(further.tolist(), start.tolist(), strict=True):
         if row not in reader.faulty:
             name = quoted(ids.words[ids.code[row]])
-            found = f"{name} is in row {reader.table.rows[begun]} with the same readings"
+            found = f"{name} is in {reader.place(begun)} with the same readings"
             remedy = "delete it if it was entered twice; of a second part that weighs the same say"
             reader.fault(row, "catch", found, remedy=f"{remedy} so in its note")
 
@@ -92,6 +92,7 @@ def _other(row: Any, start: Any, column: Any) -> Any:
 
 
 def _difference(row: int, start: int, rows: Rows) -> str:
+    """What keeps two rows from being parts of one catch, in words."""
     away = _away_m(row, start, rows)
     if away > APART_M:
         return f"another place, {away:.1f} m from there"
@@ -157,6 +158,6 @@ def check_pools(reader: Reader, first: Ints, pools: Pools, rows: Rows) -> None:
     for k in np.flatnonzero(rejected[pools.tray] != rejected[start]).tolist():
         row, begun = int(first[pools.tray[k]]), int(first[start[k]])
         if not {row, begun} & reader.faulty:
-            where = f"than in row {reader.table.rows[begun]} of the same pool"
+            where = f"than in {reader.place(begun)} of the same pool"
             remedy = "reject all trays of a pool or none: their sand was weighed together"
             reader.fault(row, "reject_reason", f"another decision {where}", remedy=remedy)

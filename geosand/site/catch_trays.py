@@ -1,4 +1,4 @@
-"""The mouths of trays and cloths, however their size is given."""
+"""Trays and cloths: their mouths, however the size is given, and what they weigh empty."""
 
 from __future__ import annotations
 
@@ -6,12 +6,14 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from geosand.columns import Floats, Ints
-from geosand.errors import Finding
+from geosand.columns import Bools, Floats, Ints, distinct
+from geosand.site.raw_columns import first_come
 from geosand.site.reading import Reader
 
 SMALL_TRAY_M2, LARGE_TRAY_M2 = 0.005, 4.0
 LONGEST_TRAY_M = 5.0  #: cloths are smaller; common practice, no source
+FEW = 5  #: a slip is in one tray of so many, not in more
+TARE_SHARE = 0.05  #: of the sand in it, from which another tare would show in a rate
 TRAY = "tray_length_mm and tray_width_mm, or tray_diameter_mm, or tray_area_cm2"
 
 
@@ -32,12 +34,11 @@ def tray_sizes(reader: Reader) -> tuple[Floats, Floats]:
     ways = (length * width, np.pi / 4 * diameter**2, given)
     number = np.sum([np.isfinite(way) for way in ways], axis=0)
     alone = np.isfinite(length) != np.isfinite(width)
-    for row in np.flatnonzero((number != 1) | alone).tolist():
-        if row not in reader.faulty:
-            found = "no tray size" if number[row] == 0 else "the tray's size is given twice"
-            reader.fault(row, "tray_…", found, allowed=TRAY)
+    for row in reader.sound((number != 1) | alone):
+        found = "no tray size" if number[row] == 0 else "the tray's size is given twice"
+        reader.fault(row, "tray_…", found, allowed=TRAY)
     area = _only_one(number, ways)
-    _odd_trays(reader, area)
+    _tell_odd_sizes(reader, area)
     halves = (np.hypot(length, width) / 2, diameter / 2, np.sqrt(given / 2))
     return area, _only_one(number, halves)
 
@@ -50,15 +51,59 @@ def _only_one(number: Ints, ways: Sequence[Floats]) -> Floats:
     return np.where(number == 1, one, np.nan)
 
 
-def _odd_trays(reader: Reader, area: Floats) -> None:
-    odd = np.flatnonzero((area < SMALL_TRAY_M2) | (area > LARGE_TRAY_M2)).tolist()
-    places: dict[tuple[int, str], list[str]] = {}
-    for row in odd:
+def _tell_odd_sizes(reader: Reader, area: Floats) -> None:
+    """A finding for each size so small or large that another unit may be meant."""
+    rows_of: dict[tuple[int, str], list[int]] = {}
+    for row in np.flatnonzero((area < SMALL_TRAY_M2) | (area > LARGE_TRAY_M2)).tolist():
         size = f"{area[row] * 1e4:.4g} cm²"
-        places.setdefault((int(reader.member[row]), size), []).append(str(reader.table.rows[row]))
-    for (member, size), mine in places.items():
-        more = f" and {len(mine) - 8} more" if len(mine) > 8 else ""
-        text = f"a tray of {size} (row {', '.join(mine[:8])}{more}): check its unit"
-        reader.findings.append(
-            Finding(about=reader.table.file, text=text, topic="catch", member=member)
+        rows_of.setdefault((int(reader.member[row]), size), []).append(row)
+    for (member, size), rows in rows_of.items():
+        text = f"a tray of {size} ({reader.places(np.array(rows))}): check its unit"
+        reader.finding(text, "catch", member)
+
+
+def net_masses(reader: Reader, area: Floats, pooled: Bools) -> Floats:
+    """Gross less tare (kg) of each row, as weighed; nan where either is not said.
+
+    ``area`` (m²) tells which trays are of one size. Of rows that are ``pooled`` the tare may be
+    that of all trays of the pool: it is not held against others.
+    """
+    tare = reader.quantity("tare", "kg", minimum=0.0, maximum=1000)
+    gross = reader.quantity("gross", "kg", minimum=0.0, maximum=1000)
+    for row in reader.sound(np.isfinite(gross) & np.isnan(tare)):
+        found = "a gross mass without its tare"
+        reader.fault(row, "tare_g", found, remedy="weigh the empty tray")
+    for row in np.flatnonzero(gross < tare).tolist():
+        found = f"the gross mass ({gross[row] * 1000:g} g) is below the tare"
+        found += f" ({tare[row] * 1000:g} g)"
+        remedy = "check whether the two were swapped or a tray was mixed up"
+        reader.fault(row, "gross_g", found, remedy=remedy)
+    _tell_odd_tares(reader, tare, np.where(pooled, np.nan, gross - tare), area)
+    return gross - tare
+
+
+def _tell_odd_tares(reader: Reader, tare: Floats, net: Floats, area: Floats) -> None:
+    """A finding for the few trays that weigh half or twice what others of their size do."""
+    known = np.flatnonzero(np.isfinite(net) & np.isfinite(area))
+    if np.max(tare[known], initial=0.0) <= 2 * np.min(tare[known], initial=np.inf):
+        return
+    size = np.round(area[known] * 1e7).astype(np.int64)
+    _, kind = first_come((reader.member[known] << 32) + size)
+    order = np.lexsort((tare[known], kind))
+    number = np.bincount(kind)
+    start = np.cumsum(number) - number
+    usual = tare[known[order[start + number // 2]]][kind]
+    odd = (tare[known] < usual / 2) | (tare[known] > usual * 2)
+    odd &= np.abs(tare[known] - usual) > TARE_SHARE * net[known]
+    few = np.bincount(kind[odd], minlength=len(number)) * FEW <= number
+    for k in distinct(kind[odd & few[kind]]).tolist():
+        mine = np.flatnonzero(odd & (kind == k))
+        rows, grams = known[mine], tare[known[mine]] * 1000
+        one = len(rows) == 1
+        text = (
+            f"{reader.places(rows)}: {'a tare' if one else 'tares'} of"
+            f" {', '.join(f'{g:.4g}' for g in grams[:8].tolist())} g where"
+            f" the other trays of this size have {usual[mine[0]] * 1000:.4g} g:"
+            f" weigh {'it' if one else 'them'} empty once more"
         )
+        reader.finding(text, "catch", int(reader.member[rows[0]]))

@@ -6,17 +6,19 @@ import datetime
 import re
 import unicodedata
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import Any
 
 import numpy as np
 
-from geosand.columns import Floats, Ints
+from geosand.columns import Floats, Ints, frozen
 from geosand.errors import printable
 
 Cell = str | float | int | bool | datetime.date | datetime.time | datetime.timedelta | None
 SHOW = 40  #: characters of a cell quoted in a message
 LONGEST = 1000  #: characters of a text; a column is as wide as its longest text
+#: What people write where there is nothing.
+NOTHING = ("-", "--", "–", "—", "/", "na", "n/a", "n.a.", "#n/a", "none", "null", "nil", "nan", "?")
 NUMBER = re.compile(r"\s*[+-]?(\d+(\.\d*)?|\.\d+)([eE][+-]?\d+)?\s*", re.ASCII)
 #: What turns the text around it about, and zero: shown as a dot, here and in all outputs.
 UNSHOWN = dict.fromkeys([0, *range(0x202A, 0x202F), *range(0x2066, 0x206A)], "·")
@@ -25,7 +27,7 @@ DAY = re.compile(
 )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+@frozen
 class RawTable:
     """Cells as they stand in a file, by column, with the place of each row for messages.
 
@@ -117,6 +119,7 @@ def all_floats(cells: Sequence[Cell]) -> Floats | None:
 
 
 def _all_texts_as_floats(cells: Sequence[str]) -> Floats | None:
+    """Texts as floats, nan for ""; None where any is doubtful."""
     if len(cells) > 1 and cells.count(cells[0]) == len(cells):  # as all trays are of one size
         value = _all_texts_as_floats(cells[:1])
         return None if value is None else np.repeat(value, len(cells))

@@ -38,6 +38,30 @@ def resolved(reader: Reader, rows: Ints, named: Texts, edition: Ints, surfaces: 
     return np.stack([keys // max(reader.size, 1), keys % max(reader.size, 1)], axis=1)
 
 
+def disjoint(reader: Reader, number: Ints, pairs: Ints, surfaces: Surfaces) -> Ints:
+    """The pairs (surface, row) by dressing and surface; a fault where one comes again.
+
+    ``number`` is the dressing of each row.
+    """
+    order = np.lexsort((pairs[:, 1], pairs[:, 0], number[pairs[:, 1]]))
+    pairs = pairs[order]
+    of = number[pairs[:, 1]]
+    again = np.zeros(len(pairs), dtype=np.bool_)
+    again[1:] = (of[1:] == of[:-1]) & (pairs[1:, 0] == pairs[:-1, 0])
+    start = np.maximum.accumulate(np.where(again, 0, np.arange(len(pairs))))
+    for k in np.flatnonzero(again).tolist():
+        earlier, row = int(pairs[start[k], 1]), int(pairs[k, 1])
+        if earlier != row:
+            reader.fault(
+                row,
+                "surfaces",
+                f"{quoted(str(surfaces.id[pairs[k, 0]]))} is already in"
+                f" {reader.place(earlier)} of this dressing",
+                remedy="rows of one dressing name different surfaces",
+            )
+    return pairs[~again]
+
+
 def _words(named: Texts) -> tuple[Ints, Texts]:
     """Every word of every cell, and the number (m,) of the cell that it is of."""
     lists = [words_of(text) for text in named.words]
@@ -62,6 +86,7 @@ def _by_kind(surfaces: Surfaces, words: Texts, edition: Ints) -> tuple[Ints, Int
 
 
 def _unknown(reader: Reader, row: int, word: str, surfaces: Surfaces, edition: int) -> None:
+    """The fault for a word that is neither an id nor a kind in the boundaries of that date."""
     here = surfaces.edition == edition
     near = nearest(word, [*surfaces.id[here].tolist(), *set(surfaces.kind[here].tolist())])
     found = f"{quoted(word)} is neither a surface's id nor a kind in the boundaries"

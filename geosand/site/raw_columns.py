@@ -8,15 +8,14 @@ came; the latter two spare a look at each cell.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
-from geosand.columns import Bools, Floats, Geometries, Ints, Strings, freeze
+from geosand.columns import Bools, Floats, Geometries, Ints, Strings, freeze, frozen
 from geosand.site.cells import Cell, RawTable, all_floats, as_text, is_blank, tidied
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+@frozen
 class Texts:
     """A column of texts: the different words, each once, and the number of each row's; "" = blank.
 
@@ -166,6 +165,31 @@ def joined(columns: Sequence[Texts]) -> Texts:
     return Texts(words=words, code=np.concatenate(codes)).changed(str)
 
 
+def row_names(rows: Sequence[int | str]) -> Strings:
+    """Where each row stands (n,), for messages: "row 5" or "feature 3"."""
+    numbers = np.asarray(rows if len(rows) else np.empty(0, dtype=np.int64))
+    if numbers.dtype.kind != "i" or numbers.min(initial=0) < 0:
+        return np.array([r if isinstance(r, str) else f"row {r}" for r in rows], dtype=np.str_)
+    digits = len(str(int(numbers.max(initial=0))))
+    letters = np.zeros((len(numbers), 4 + digits), dtype=np.uint32)  # NumPy's texts end in zeros
+    letters[:, :4] = [ord(letter) for letter in "row "]
+    for size in range(1, digits + 1):
+        least = 10 ** (size - 1) if size > 1 else 0
+        mine = _stretch(np.flatnonzero((numbers >= least) & (numbers < 10**size)))
+        rest = numbers[mine]
+        for place in range(3 + size, 3, -1):
+            tens = rest // 10
+            letters[mine, place] = ord("0") + rest - 10 * tens
+            rest = tens
+    return letters.view(f"U{4 + digits}")[:, 0]
+
+
+def _stretch(rows: Ints) -> Ints | slice:
+    """Rows that follow each other as a slice, which is far quicker."""
+    whole = len(rows) > 0 and int(rows[-1] - rows[0]) + 1 == len(rows)
+    return slice(int(rows[0]), int(rows[-1]) + 1) if whole else rows
+
+
 def first_come(keys: Ints) -> tuple[Ints, Ints]:
     """Where each different key first stands (m,), in that order, and every row's key (n,) in it."""
     _, first, inverse = np.unique(keys, return_index=True, return_inverse=True)
@@ -201,7 +225,7 @@ def find(known: Texts, known_of: Ints, wanted: Texts, wanted_of: Ints) -> Ints:
     return np.where(keys[place] == sought, rows[place], -1)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+@frozen
 class Ids:
     """Names that each site has once, those of the first site first."""
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
@@ -12,19 +11,17 @@ from geosand.errors import Faults, Finding
 from geosand.site.catch_depths import check_depths
 from geosand.site.catch_parts import Pools, check_parts, check_pools, pool_numbers, sum_parts
 from geosand.site.catch_places import positions, tell_coarse, tell_same_place
-from geosand.site.catch_trays import tray_sizes
-from geosand.site.cells import RawTable, quoted
+from geosand.site.catch_trays import net_masses, tray_sizes
+from geosand.site.cells import NOTHING, RawTable, quoted
 from geosand.site.moisture_book import MOISTURE, MoistureBook, dry_basis, stated_u
-from geosand.site.raw_columns import Ids, Texts, first_come
+from geosand.site.raw_columns import Ids, Texts, first_come, row_names
 from geosand.site.read_loads import dressing_rows
 from geosand.site.read_settings import SiteTexts
-from geosand.site.reading import FALSE, NOTHING, Reader
+from geosand.site.reading import FALSE, Reader
 from geosand.site.sand_tables import Loads, Sands
 from geosand.site.tables import Catches, Dressings
 
 NO_REASONS = (*NOTHING, *FALSE, "0.0", "n", "ok", "okay", "good")
-FEW = 5  #: a slip is in one tray of so many, not in more
-TARE_SHARE = 0.05  #: of the sand in it, from which another tare would show in a rate
 DRY = 0.005  #: water content below which sand pours as dry sand; common practice, no source
 
 
@@ -67,7 +64,7 @@ def _columns(reader: Reader, ground: Ids, text: SiteTexts) -> tuple[Texts, Texts
     state = reader.choice("volume_state", ["dry", "moist", "tapped"])
     area, half = tray_sizes(reader)
     pool = reader.texts("pool")
-    mass = _net_mass(reader, area, pool.matching(bool))
+    mass = net_masses(reader, area, pool.matching(bool))
     volume = reader.quantity("volume", "m3", minimum=0.0, maximum=1.0)
     lon, lat = positions(reader)
     declared = _declared(reader, ground)
@@ -81,7 +78,7 @@ def _columns(reader: Reader, ground: Ids, text: SiteTexts) -> tuple[Texts, Texts
         pool,
         {
             "id": ids.strings(),
-            "place": _places(reader.table.rows),
+            "place": row_names(reader.table.rows),
             "reason": reasons.strings(),
             "rejected": reasons.matching(bool),
             "state": state,
@@ -108,31 +105,6 @@ def _reasons(reader: Reader) -> Texts:
         remedy = "leave it empty where the catch counts; else say why it does not"
         reader.fault(row, "reject_reason", found, remedy=remedy)
     return reasons
-
-
-def _places(rows: Sequence[int | str]) -> Strings:
-    """Where each row stands, for messages: "row 5" or "feature 3"."""
-    numbers = np.asarray(rows if len(rows) else np.empty(0, dtype=np.int64))
-    if numbers.dtype.kind != "i" or numbers.min(initial=0) < 0:
-        return np.array([r if isinstance(r, str) else f"row {r}" for r in rows], dtype=np.str_)
-    digits = len(str(int(numbers.max(initial=0))))
-    letters = np.zeros((len(numbers), 4 + digits), dtype=np.uint32)  # NumPy's texts end in zeros
-    letters[:, :4] = [ord(letter) for letter in "row "]
-    for size in range(1, digits + 1):
-        least = 10 ** (size - 1) if size > 1 else 0
-        mine = _stretch(np.flatnonzero((numbers >= least) & (numbers < 10**size)))
-        rest = numbers[mine]
-        for place in range(3 + size, 3, -1):
-            tens = rest // 10
-            letters[mine, place] = ord("0") + rest - 10 * tens
-            rest = tens
-    return letters.view(f"U{4 + digits}")[:, 0]
-
-
-def _stretch(rows: Ints) -> Ints | slice:
-    """Rows that follow each other as a slice, which is far quicker."""
-    whole = len(rows) > 0 and int(rows[-1] - rows[0]) + 1 == len(rows)
-    return slice(int(rows[0]), int(rows[-1]) + 1) if whole else rows
 
 
 def _joined(
@@ -179,53 +151,6 @@ def _joined(
     return catches, np.bincount(pools.member, minlength=reader.members)
 
 
-def _net_mass(reader: Reader, area: Floats, pooled: Bools) -> Floats:
-    tare = reader.quantity("tare", "kg", minimum=0.0, maximum=1000)
-    gross = reader.quantity("gross", "kg", minimum=0.0, maximum=1000)
-    for row in np.flatnonzero(np.isfinite(gross) & np.isnan(tare)).tolist():
-        if row not in reader.faulty:
-            found = "a gross mass without its tare"
-            reader.fault(row, "tare_g", found, remedy="weigh the empty tray")
-    for row in np.flatnonzero(gross < tare).tolist():
-        found = f"the gross mass ({gross[row] * 1000:g} g) is below the tare"
-        found += f" ({tare[row] * 1000:g} g)"
-        remedy = "check whether the two were swapped or a tray was mixed up"
-        reader.fault(row, "gross_g", found, remedy=remedy)
-    # one tare of a pool is that of all its trays
-    _tell_odd_tares(reader, tare, np.where(pooled, np.nan, gross - tare), area)
-    return gross - tare
-
-
-def _tell_odd_tares(reader: Reader, tare: Floats, net: Floats, area: Floats) -> None:
-    """A finding for the few trays that weigh half or twice what others of their size do."""
-    known = np.flatnonzero(np.isfinite(net) & np.isfinite(area))
-    if np.max(tare[known], initial=0.0) <= 2 * np.min(tare[known], initial=np.inf):
-        return
-    size = np.round(area[known] * 1e7).astype(np.int64)
-    _, kind = first_come((reader.member[known] << 32) + size)
-    order = np.lexsort((tare[known], kind))
-    number = np.bincount(kind)
-    start = np.cumsum(number) - number
-    usual = tare[known[order[start + number // 2]]][kind]
-    odd = (tare[known] < usual / 2) | (tare[known] > usual * 2)
-    odd &= np.abs(tare[known] - usual) > TARE_SHARE * net[known]
-    few = np.bincount(kind[odd], minlength=len(number)) * FEW <= number
-    for k in distinct(kind[odd & few[kind]]).tolist():
-        mine = np.flatnonzero(odd & (kind == k))
-        rows, grams = known[mine], tare[known[mine]] * 1000
-        one = len(rows) == 1
-        text = (
-            f"{reader.places(rows)}: {'a tare' if one else 'tares'} of"
-            f" {', '.join(f'{g:.4g}' for g in grams[:8].tolist())} g where"
-            f" the other trays of this size have {usual[mine[0]] * 1000:.4g} g:"
-            f" weigh {'it' if one else 'them'} empty once more"
-        )
-        member = int(reader.member[rows[0]])
-        reader.findings.append(
-            Finding(about=reader.table.file, text=text, topic="catch", member=member)
-        )
-
-
 def _dry_volume(reader: Reader, volume: Floats, state: Strings, dry: Bools) -> Floats:
     """Only dry sand's volume gives a depth: moist sand bulks, tapped sand packs."""
     measured = np.isfinite(volume)
@@ -241,9 +166,7 @@ def _dry_volume(reader: Reader, volume: Floats, state: Strings, dry: Bools) -> F
         number = np.bincount(reader.member[mask], minlength=reader.members)
         for k in np.flatnonzero(number).tolist():
             rows = "1 row" if number[k] == 1 else f"{number[k]} rows"
-            about = f"{reader.table.file}, {rows}"
-            finding = Finding(about=about, text=words, topic="catch", member=k)
-            reader.findings.append(finding)
+            reader.finding(words, "catch", k, about=f"{reader.table.file}, {rows}")
     return np.where((state == "dry") | (unsaid & dry), volume, np.nan)
 
 
@@ -278,11 +201,10 @@ def _moisture_needed(reader: Reader, dressing: Ints, rows: Rows, moisture: Ints)
     """A mass that is used needs its water content; a dry volume does not."""
     weighed = np.isfinite(rows["mass"]) | (rows["pool"] >= 0)
     needed = weighed & ~rows["rejected"] & (dressing >= 0)
-    for row in np.flatnonzero(needed & (moisture < 0)).tolist():
-        if row not in reader.faulty:
-            found = "the sand's moisture is said nowhere"
-            remedy = f"{reader.meant(MOISTURE)}Give it in site.toml, in the loads or here"
-            reader.fault(row, MOISTURE, found, remedy=f"{remedy}; or kiln_dried = true")
+    for row in reader.sound(needed & (moisture < 0)):
+        found = "the sand's moisture is said nowhere"
+        remedy = f"{reader.meant(MOISTURE)}Give it in site.toml, in the loads or here"
+        reader.fault(row, MOISTURE, found, remedy=f"{remedy}; or kiln_dried = true")
 
 
 def _of_loads(
@@ -312,6 +234,7 @@ def _of_loads(
 
 
 def _declared(reader: Reader, ground: Ids) -> Ints:
+    """The ``ground`` number of the surface that each row (n,) names, -1 for none; with a fault."""
     texts = reader.texts("surface")
     said = texts.matching(bool)
     found = ground.find(texts, reader.member)
@@ -332,6 +255,7 @@ def _measured(
     pools: list[Ints],
     used: Bools,
 ) -> None:
+    """A fault for each catch in use (m,) of which neither a mass nor a volume is known."""
     has = np.zeros(len(first), dtype=bool)
     for column, pool in zip(columns, pools, strict=True):
         has |= np.isfinite(column) | (pool >= 0)

@@ -8,9 +8,8 @@ from geosand.columns import Bools, Dates, Floats, Ints
 from geosand.errors import Faults, Finding
 from geosand.site.cells import RawTable, quoted
 from geosand.site.raw_columns import Texts, find, in_rows, repeated, same_rows
-from geosand.site.read_dressings import sand_rows
 from geosand.site.read_loads import less_than
-from geosand.site.read_settings import YEAR, SiteTexts
+from geosand.site.read_settings import YEAR, SiteTexts, sand_rows
 from geosand.site.reading import Reader
 from geosand.site.sand_tables import Deliveries, Loads, StockCounts
 from geosand.site.tables import Dressings
@@ -117,7 +116,7 @@ def _entered_twice(reader: Reader, tickets: Texts) -> None:
     ):
         if row not in reader.faulty:
             name = quoted(tickets.words[tickets.code[row]])
-            found = f"ticket {name} stands in row {reader.table.rows[start]} with the same mass"
+            found = f"ticket {name} stands in {reader.place(start)} with the same mass"
             reader.fault(row, "ticket", found, remedy="delete it if it was entered twice")
 
 
@@ -138,9 +137,8 @@ def _sand_rows(reader: Reader, text: SiteTexts) -> Ints:
     """Row of ``sands`` of each row; a site's first where it has one only."""
     several = text.sands_known()[reader.member] > 1
     texts = reader.texts("sand", required=reader.size > 0 and bool(several.all()))
-    for row in np.flatnonzero(several & ~texts.matching(bool)).tolist():
-        if row not in reader.faulty:
-            reader.fault(row, "sand", "nothing is written here", remedy="write the sand")
+    for row in reader.sound(several & ~texts.matching(bool)):
+        reader.fault(row, "sand", "nothing is written here", remedy="write the sand")
     rows = np.arange(reader.size)
     return sand_rows(reader, texts, rows, reader.member, text, blank_is_told=True)
 
@@ -150,5 +148,5 @@ def _twice(reader: Reader, date: Dates, sand: Ints, counted: Bools) -> None:
     keys = date.astype(np.int64) * (int(sand.max(initial=0)) + 1) + sand
     for row, start in repeated(keys, counted & ~np.isnat(date)):
         if row not in reader.faulty:
-            found = f"this sand is counted on that day in row {reader.table.rows[start]} already"
+            found = f"this sand is counted on that day in {reader.place(start)} already"
             reader.fault(row, "mass_kg", found, remedy="add up what lies in different places")

@@ -10,81 +10,124 @@ import numpy as np
 from geosand.columns import Bools, Dates, Floats, Ints, Strings
 from geosand.errors import Faults, Finding
 from geosand.site.cells import RawTable, quoted
-from geosand.site.named_surfaces import resolved
-from geosand.site.raw_columns import Ids, Texts, find, first_come, in_rows
-from geosand.site.read_settings import YEAR, SiteTexts
+from geosand.site.named_surfaces import disjoint, resolved
+from geosand.site.raw_columns import Ids, Texts, first_come
+from geosand.site.read_settings import YEAR, SiteTexts, sand_rows
 from geosand.site.reading import Reader
 from geosand.site.tables import Dressed, Dressings, Surfaces
 
 PLANS_M = (1e-4, 0.025)  #: usual depths of one dressing (common practice)
 
 
+Column = np.ndarray[Any, np.dtype[Any]]
+
+
+class _Rows(NamedTuple):
+    """The columns of the file, one row a row of it."""
+
+    name: Texts
+    date: Dates
+    sand: Texts
+    spreader: Strings
+    driven: dict[str, Column]  #: how the spreader was set and driven
+    note: Strings
+    aimed: dict[str, Floats]  #: the depth that was planned, and the holes
+    surfaces: Texts
+
+
 def read_dressings(
     table: RawTable,
     surfaces: Surfaces,
-    editions: Editions,
+    valid_from: Dates,
     text: SiteTexts,
     faults: Faults,
     findings: list[Finding],
 ) -> tuple[Dressings, Dressed, Ids]:
-    """One row a dressing of a site in order of date, one row a dressed surface, and the names."""
+    """One row a dressing of a site in order of date, one row a dressed surface, and the names.
+
+    ``valid_from`` is from which day each site's editions hold (sites, editions), the oldest first.
+    """
     reader = Reader(table, faults, findings)
-    names = reader.names("dressing")
-    dates = reader.dates("date", required=True)
-    sand = reader.texts("sand")
-    shared: dict[str, np.ndarray[Any, np.dtype[Any]]] = {
-        "date": dates,
-        "sand": sand.strings(),
-        "spreader": reader.text("spreader"),
-    }
-    driven: dict[str, np.ndarray[Any, np.dtype[Any]]] = {
-        "setting": reader.text("setting"),
-        "speed": reader.quantity("speed", "m_s", above=0, maximum=20, usual=(0.15, 9.0)),
-        "heading": reader.quantity("heading", "rad", minimum=-2 * np.pi, maximum=2 * np.pi),
-        "swath": reader.quantity("swath", "m", above=0, maximum=50, usual=(0.3, 24.0)),
-    }
-    notes = reader.text("note")
-    per_row = {
-        "planned_m": reader.quantity("planned_depth", "m", above=0, maximum=0.2, usual=PLANS_M),
-        "hole_diameter_m": reader.quantity("hole_diameter", "m", above=0, maximum=0.1),
-        "hole_spacing_m": reader.quantity("hole_spacing", "m", above=0, maximum=1),
-        "hole_depth_m": reader.quantity("hole_depth", "m", above=0, maximum=1),
-    }
-    named = reader.texts("surfaces", required=True)
+    rows = _rows(reader)
     reader.finish()
-    _holes(reader, per_row)
-    number, head = _order(reader, names, dates)
-    rows = {name: _row_of(reader, names, number, head, name, shared[name]) for name in shared}
-    date, member = dates[rows["date"]], reader.member[head]
-    ids = Ids(text=names.take(head), member=member)
+    _holes(reader, rows.aimed)
+    number, head = _order(reader, rows.name, rows.date)
+    dressings, ids = _dressings(reader, rows, number, head, valid_from, text)
+    kept = np.flatnonzero(number >= 0)
+    pairs = resolved(reader, kept, rows.surfaces, dressings.edition[number[kept]], surfaces)
+    pairs = disjoint(reader, number, pairs, surfaces)
+    return dressings, _dressed(reader, rows, number, head, pairs), ids
+
+
+def _rows(reader: Reader) -> _Rows:
+    """The columns of the file; limits are in SI units."""
+    return _Rows(
+        name=reader.names("dressing"),
+        date=reader.dates("date", required=True),
+        sand=reader.texts("sand"),
+        spreader=reader.text("spreader"),
+        driven={
+            "setting": reader.text("setting"),
+            "speed": reader.quantity("speed", "m_s", above=0, maximum=20, usual=(0.15, 9.0)),
+            "heading": reader.quantity("heading", "rad", minimum=-2 * np.pi, maximum=2 * np.pi),
+            "swath": reader.quantity("swath", "m", above=0, maximum=50, usual=(0.3, 24.0)),
+        },
+        note=reader.text("note"),
+        aimed={
+            "planned_m": reader.quantity("planned_depth", "m", above=0, maximum=0.2, usual=PLANS_M),
+            "hole_diameter_m": reader.quantity("hole_diameter", "m", above=0, maximum=0.1),
+            "hole_spacing_m": reader.quantity("hole_spacing", "m", above=0, maximum=1),
+            "hole_depth_m": reader.quantity("hole_depth", "m", above=0, maximum=1),
+        },
+        surfaces=reader.texts("surfaces", required=True),
+    )
+
+
+def _dressings(
+    reader: Reader, rows: _Rows, number: Ints, head: Ints, valid_from: Dates, text: SiteTexts
+) -> tuple[Dressings, Ids]:
+    """What all rows of a dressing share, one row a dressing; and the dressings' names.
+
+    ``number`` is the dressing of each row, ``head`` the first row of each dressing.
+    """
+    shared = {"date": rows.date, "sand": rows.sand.strings(), "spreader": rows.spreader}
+    said = {
+        name: _row_of(reader, rows.name, number, head, name, column)
+        for name, column in shared.items()
+    }
+    date, member = rows.date[said["date"]], reader.member[head]
+    ids = Ids(text=rows.name.take(head), member=member)
     reader.tell_nearly_same(ids, "dressing")
-    told = _Told(id=ids.text.strings(), date=date, member=member, findings=findings)
+    told = _Told(id=ids.text.strings(), date=date, member=member, findings=reader.findings)
     _season(told, text)
     _out_of_order(reader, head, told)
-    edition = _editions(told, editions)
+    edition = _editions(told, valid_from)
     dressings = Dressings(
         id=told.id,
         date=date,
-        sand=sand_rows(reader, sand.take(rows["sand"]), rows["sand"], member, text),
-        spreader=shared["spreader"][rows["spreader"]],
+        sand=sand_rows(reader, rows.sand.take(said["sand"]), said["sand"], member, text),
+        spreader=rows.spreader[said["spreader"]],
         edition=edition,
-        note=_joined(number, notes, len(head)),
+        note=_joined(number, rows.note, len(head)),
     )
-    kept = np.flatnonzero(number >= 0)
-    pairs = resolved(reader, kept, named, edition[number[kept]], surfaces)
-    pairs = _disjoint(reader, number, pairs, surfaces)
-    driven = {name: _filled(reader, number, head, name, driven[name]) for name in driven}
+    return dressings, ids
+
+
+def _dressed(reader: Reader, rows: _Rows, number: Ints, head: Ints, pairs: Ints) -> Dressed:
+    """One row a pair (surface, row of the file), in order of dressing."""
+    driven = {
+        name: _filled(reader, number, head, name, column) for name, column in rows.driven.items()
+    }
     row = pairs[:, 1]
-    dressed = Dressed(
+    return Dressed(
         dressing=number[row],
         surface=pairs[:, 0],
         setting=driven["setting"][row],
         speed_m_s=driven["speed"][row],
         heading_degree=np.degrees(driven["heading"][row]),
         swath_m=driven["swath"][row],
-        **{name: column[row] for name, column in per_row.items()},
+        **{name: column[row] for name, column in rows.aimed.items()},
     )
-    return dressings, dressed, ids
 
 
 def _holes(reader: Reader, columns: dict[str, Floats]) -> None:
@@ -100,12 +143,6 @@ def _holes(reader: Reader, columns: dict[str, Floats]) -> None:
     text = "diameter, spacing and depth of holes are not all said: no sand is counted in holes"
     rows = np.flatnonzero((said > 0) & (said < 3))
     reader.tell_rows(rows, lambda mine: f"{reader.places(mine)}: {text}", "file")
-
-
-class Editions(NamedTuple):
-    """From which day each site's boundary editions hold (sites, editions), the oldest first."""
-
-    valid_from: Dates
 
 
 class _Told(NamedTuple):
@@ -148,20 +185,20 @@ def _row_of(
     number: Ints,
     head: Ints,
     column: str,
-    values: np.ndarray[Any, np.dtype[Any]],
+    values: Column,
 ) -> Ints:
     """The row of each dressing that says ``column``; a fault where two rows contradict."""
     out, others = _said(number, head, values)
     for row in others.tolist():
         start = int(out[number[row]])
         found = f"dressing {quoted(names.words[names.code[row]])} has another {column}"
-        found += f" in row {reader.table.rows[start]}"
+        found += f" in {reader.place(start)}"
         remedy = "rows of one dressing share it; else give the second a name of its own"
         reader.fault(row, column, found, remedy=remedy)
     return out
 
 
-def _said(number: Ints, head: Ints, values: np.ndarray[Any, np.dtype[Any]]) -> tuple[Ints, Ints]:
+def _said(number: Ints, head: Ints, values: Column) -> tuple[Ints, Ints]:
     """The first row of each dressing that has a value, and the rows that have another one.
 
     Of a dressing without any it is its first row.
@@ -173,15 +210,13 @@ def _said(number: Ints, head: Ints, values: np.ndarray[Any, np.dtype[Any]]) -> t
     return out, said[values[said] != values[out[number[said]]]]
 
 
-def _blank(values: np.ndarray[Any, np.dtype[Any]]) -> Bools:
+def _blank(values: Column) -> Bools:
     """Where nothing is said."""
     blank: Bools = values == "" if values.dtype.kind == "U" else np.isnan(values)  # NaT too
     return blank
 
 
-def _filled(
-    reader: Reader, number: Ints, head: Ints, column: str, values: np.ndarray[Any, np.dtype[Any]]
-) -> np.ndarray[Any, np.dtype[Any]]:
+def _filled(reader: Reader, number: Ints, head: Ints, column: str, values: Column) -> Column:
     """What each row has: blank is that of its dressing's other rows, where these have one only.
 
     Where they differ nobody knows which was meant: it stays blank, with a finding.
@@ -206,34 +241,8 @@ def _joined(number: Ints, notes: Strings, size: int) -> Strings:
     return np.array(["; ".join(one) for one in texts], dtype=np.str_)
 
 
-def sand_rows(
-    reader: Reader,
-    texts: Texts,
-    rows: Ints,
-    member: Ints,
-    text: SiteTexts,
-    *,
-    blank_is_told: bool = False,
-) -> Ints:
-    """Row of ``sands`` that each text (m,) names; ``rows`` are theirs in the file.
-
-    Blank is a site's first sand, and a fault where it has several.
-    """
-    names = text.sands.name.tolist()
-    found = find(in_rows(names), text.of_sand, texts, member)
-    number, first = text.sands_known()[member], text.first_sand()[member]
-    said = texts.matching(bool)
-    unsaid = ~said & (number > 1) & (not blank_is_told)
-    wrong = (said & (found < 0) & (number > 0)) | unsaid
-    for k in np.flatnonzero(wrong).tolist():
-        word = texts.words[texts.code[k]]
-        told = f"{quoted(word)} is not in site.toml" if word else "it is not said which sand"
-        allowed = ", ".join(names[first[k] : first[k] + number[k]])
-        reader.fault(int(rows[k]), "sand", told, allowed=allowed)
-    return np.where(said & (found >= 0), found, np.where(number > 0, first, 0))
-
-
 def _season(told: _Told, text: SiteTexts) -> None:
+    """Findings for dressings outside the season, and for those more than a year after its start."""
     start, end = text.season_start[told.member], text.season_end[told.member]
     date = told.date
     outside = (date < start) | (date > end)
@@ -263,7 +272,7 @@ def _out_of_order(reader: Reader, head: Ints, told: _Told) -> None:
             if len(rest) > 1 and in_order and turned != date[place]:
                 row = head[rows[place]]
                 text = (
-                    f"row {reader.table.rows[row]}: {date[place]} is out of the order of the rows,"
+                    f"{reader.place(row)}: {date[place]} is out of the order of the rows,"
                     f" {turned} would be in it: check day and month"
                 )
                 about, of = reader.table.file, int(member[k])
@@ -277,34 +286,12 @@ def _turned(day: np.datetime64) -> np.datetime64:
     return np.datetime64(f"{year}-{number}-{month}" if int(number) <= 12 else "NaT", "D")
 
 
-def _editions(told: _Told, editions: Editions) -> Ints:
+def _editions(told: _Told, valid_from: Dates) -> Ints:
     """Boundary edition of each date; the oldest for dates before it, with a finding."""
-    days, date = editions.valid_from[told.member], told.date
-    count = editions.valid_from.shape[1]
+    days, date, count = valid_from[told.member], told.date, valid_from.shape[1]
     edition = np.where(np.isnat(date), count, (days <= date[:, None]).sum(axis=1)) - 1
     text = "its date {} is before the oldest boundaries ({}), used here"
     if count:
         told.tell(edition < 0, "area", lambda k: text.format(date[k], days[k, 0]))
     number: Ints = told.member * max(count, 1) + np.maximum(edition, 0)
     return number
-
-
-def _disjoint(reader: Reader, number: Ints, pairs: Ints, surfaces: Surfaces) -> Ints:
-    """The pairs (surface, row) by dressing and surface; a fault where one comes again."""
-    order = np.lexsort((pairs[:, 1], pairs[:, 0], number[pairs[:, 1]]))
-    pairs = pairs[order]
-    of = number[pairs[:, 1]]
-    again = np.zeros(len(pairs), dtype=np.bool_)
-    again[1:] = (of[1:] == of[:-1]) & (pairs[1:, 0] == pairs[:-1, 0])
-    start = np.maximum.accumulate(np.where(again, 0, np.arange(len(pairs))))
-    for k in np.flatnonzero(again).tolist():
-        earlier, row = int(pairs[start[k], 1]), int(pairs[k, 1])
-        if earlier != row:
-            reader.fault(
-                row,
-                "surfaces",
-                f"{quoted(str(surfaces.id[pairs[k, 0]]))} is already in row"
-                f" {reader.table.rows[earlier]} of this dressing",
-                remedy="rows of one dressing name different surfaces",
-            )
-    return pairs[~again]

@@ -50,12 +50,9 @@ def dressing_rows(reader: Reader, dressings: Ids) -> Ints:
 
 def less_than(reader: Reader, column: str, u: Floats, value: Floats) -> None:
     """A fault for a standard uncertainty (kg) as large as its value: that was written twice."""
-    for row in np.flatnonzero((u >= value) & (u > 0)).tolist():
-        if row not in reader.faulty:
-            found = f"a standard uncertainty of {u[row]:g} kg can not be right"
-            reader.fault(
-                row, column, found, allowed=f"less than the mass itself, {value[row]:g} kg"
-            )
+    for row in reader.sound((u >= value) & (u > 0)):
+        found = f"a standard uncertainty of {u[row]:g} kg can not be right"
+        reader.fault(row, column, found, allowed=f"less than the mass itself, {value[row]:g} kg")
 
 
 def read_loads(
@@ -114,9 +111,7 @@ def _came_back(reader: Reader, taken_kg: Floats) -> tuple[Floats, Floats]:
     """Returned and spilled mass of each load; a fault where that is more than was taken out."""
     returned = np.nan_to_num(reader.quantity("returned", "kg", minimum=0.0))
     spilled = np.nan_to_num(reader.quantity("spilled", "kg", minimum=0.0))
-    for row in np.flatnonzero(returned + spilled > taken_kg * (1 + 1e-9)).tolist():
-        if row in reader.faulty:
-            continue
+    for row in reader.sound(returned + spilled > taken_kg * (1 + 1e-9)):
         found = f"more came back or was spilled ({returned[row] + spilled[row]:g} kg) than was"
         found += f" taken out ({taken_kg[row]:g} kg)"
         reader.fault(row, "returned_kg", found, remedy="check count, unit mass and what came back")
@@ -132,22 +127,18 @@ def _weighings(reader: Reader, stated_kg: Floats) -> tuple[Floats, Floats]:
     mass = reader.quantity("weighed", "kg", above=0.0, maximum=HEAVIEST_KG)
     u = reader.quantity("u_weighed", "kg", above=0.0, maximum=HEAVIEST_KG)
     less_than(reader, "u_weighed_kg", u, mass)
-    for row in np.flatnonzero(np.isfinite(u) & np.isnan(mass)).tolist():
-        if row not in reader.faulty:
-            found = "an uncertainty of a weighing without the weighing"
-            reader.fault(row, "u_weighed_kg", found, remedy="give weighed_kg, or leave both blank")
+    for row in reader.sound(np.isfinite(u) & np.isnan(mass)):
+        found = "an uncertainty of a weighing without the weighing"
+        reader.fault(row, "u_weighed_kg", found, remedy="give weighed_kg, or leave both blank")
     unsaid = np.isfinite(mass) & np.isnan(u)
     text = f"uncertainty of a weighed load: {U_WEIGHING:.1%} is used where it is not said"
     reader.tell(unsaid, text, "default")
     for row in np.flatnonzero(np.abs(mass - stated_kg) > stated_kg / 3).tolist():
         text = (
-            f"row {reader.table.rows[row]} weighs {mass[row]:g} kg where count and unit mass say"
+            f"{reader.place(row)} weighs {mass[row]:g} kg where count and unit mass say"
             f" {stated_kg[row]:g} kg: check whether all of it was on the scale"
         )
-        member = int(reader.member[row])
-        reader.findings.append(
-            Finding(about=reader.table.file, text=text, topic="file", member=member)
-        )
+        reader.finding(text, "file", int(reader.member[row]))
     return mass, np.where(unsaid, U_WEIGHING * mass, u)
 
 
@@ -164,7 +155,7 @@ def _unique(reader: Reader, column: str, names: Texts) -> None:
     keys = reader.member * len(names.words) + names.code
     for row, start in repeated(keys, names.matching(bool)):
         name = names.words[names.code[row]]
-        found = f"{quoted(name)} is already in row {reader.table.rows[start]}"
+        found = f"{quoted(name)} is already in {reader.place(start)}"
         reader.fault(row, column, found, remedy=f"give each {column} a name of its own")
 
 
@@ -173,9 +164,9 @@ def _entered_twice(reader: Reader, tickets: Texts) -> None:
     rows, start = same_rows(reader.table, tickets, besides=("load",))
 
     def text(mine: Ints) -> str:
-        earlier = reader.table.rows[start[rows == mine[0]][0]]
+        earlier = reader.place(start[rows == mine[0]][0])
         like = "says" if len(mine) == 1 else "say"
-        text = f"{reader.places(mine)} {like} the same as row {earlier} with the same ticket"
+        text = f"{reader.places(mine)} {like} the same as {earlier} with the same ticket"
         return f"{text}: all count, so delete what was entered twice"
 
     reader.tell_rows(rows, text, "file")
@@ -189,6 +180,8 @@ def _unit_mass(reader: Reader) -> tuple[Floats, Bools, Floats]:
         "loose_bulk_density", "kg_m3", minimum=500, maximum=2700, usual=DENSITIES
     )
     by_mass, by_volume = np.isfinite(mass), np.isfinite(volume)
+    neither = ~by_mass & ~by_volume
+    hint = reader.meant("unit_mass_kg") if neither.any() else ""
     checks = [
         (
             by_mass & by_volume,
@@ -203,20 +196,20 @@ def _unit_mass(reader: Reader) -> tuple[Floats, Bools, Floats]:
             "weigh one hopper: dry mass per volume as loaded",
         ),
         (
-            ~by_mass & ~by_volume,
+            neither,
             "unit_mass_kg",
             "no unit mass",
-            f"{reader.meant('unit_mass_kg')}Give the mass of one bag or hopper",
+            f"{hint}Give the mass of one bag or hopper",
         ),
     ]
     for mask, column, found, remedy in checks:
-        for row in np.flatnonzero(mask).tolist():
-            if row not in reader.faulty:
-                reader.fault(row, column, found, remedy=remedy)
+        for row in reader.sound(mask):
+            reader.fault(row, column, found, remedy=remedy)
     return mass, by_volume & ~by_mass, volume * loose
 
 
 def _unit_uncertainty(reader: Reader, unit: Floats) -> tuple[Floats, Floats]:
+    """u of a unit (kg, bag to bag) and of the label (relative, shared); defaults are said."""
     u_unit = reader.quantity("u_unit_mass", "kg", minimum=0.0, maximum=HEAVIEST_KG)
     less_than(reader, "u_unit_mass_kg", u_unit, unit)
     u_label = reader.quantity(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -31,15 +31,26 @@ def read_sands(
 ) -> tuple[Sands, Ints]:
     """The sands of all sites, those of the first first, and the site of each."""
     before = len(faults.found)
-    named: dict[str, Any] = {}
-    for name, table in table_of(document.get("sands", {}), "sands", members, faults).items():
-        if tidied(name) in named:
-            for k in np.flatnonzero(said_by(table, members)).tolist():
-                found, place = "the same name is there already", f"[sands.{name}]"
-                faults.add(FILE, found, row=place, remedy="keep one of them", member=k)
-        named[tidied(name)] = table
-    tables = {k: table_of(v, f"sands.{k}", members, faults) for k, v in named.items()}
-    said = {k: said_by(table, members) for k, table in tables.items()}
+    tables, said = _described(document, members, faults)
+    unsure = len(faults.found) > before
+    numbers = [
+        _one_sand(name, table, said[name], members, book, faults, findings)
+        for name, table in tables.items()
+    ]
+    if unsure:  # which sands there are is not known: what names one is not judged
+        tables, numbers = {}, []
+    return _site_by_site({name: np.flatnonzero(said[name]) for name in tables}, numbers)
+
+
+Described = dict[str, Mapping[str, Any]]
+
+
+def _described(
+    document: Mapping[str, Any], members: int, faults: Faults
+) -> tuple[Described, dict[str, Bools]]:
+    """The table of each sand by its name, and which sites have it."""
+    tables = _named(document, members, faults)
+    said = {name: said_by(table, members) for name, table in tables.items()}
     nothing = np.zeros(members, dtype=np.bool_)
     some = np.logical_or.reduce([nothing, *said.values()])
     if "sand" in document:
@@ -53,30 +64,35 @@ def read_sands(
     value = document.get("sands", {})
     told = nothing if isinstance(value, dict) else said_by(value, members)
     for k in np.flatnonzero(~some & ~told).tolist():
-        faults.add(
-            FILE,
-            "no sand is described",
-            remedy="add a table [sands.NAME] with bulk_density_g_cm3 and its moisture",
-            member=k,
-        )
-    unsure = len(faults.found) > before
-    rows = [
-        _one_sand(name, table, said[name], members, book, faults, findings)
-        for name, table in tables.items()
-    ]
-    if unsure:  # which sands there are is not known: what names one is not judged
-        tables, rows = {}, []
-    sites = [np.flatnonzero(said[name]) for name in tables]
-    of_sand = np.concatenate([np.zeros(0, dtype=np.int64), *sites])
+        remedy = "add a table [sands.NAME] with bulk_density_g_cm3 and its moisture"
+        faults.add(FILE, "no sand is described", remedy=remedy, member=k)
+    return tables, said
+
+
+def _named(document: Mapping[str, Any], members: int, faults: Faults) -> Described:
+    """The tables [sands.…] by their names, tidied; a fault for a name that is there twice."""
+    named: dict[str, Any] = {}
+    for name, table in table_of(document.get("sands", {}), "sands", members, faults).items():
+        if tidied(name) in named:
+            for k in np.flatnonzero(said_by(table, members)).tolist():
+                found, place = "the same name is there already", f"[sands.{name}]"
+                faults.add(FILE, found, row=place, remedy="keep one of them", member=k)
+        named[tidied(name)] = table
+    return {k: table_of(v, f"sands.{k}", members, faults) for k, v in named.items()}
+
+
+def _site_by_site(sites: Mapping[str, Ints], numbers: Sequence[Floats]) -> tuple[Sands, Ints]:
+    """The sands as a table, and the site of each; of each sand its ``sites`` and their numbers."""
+    of_sand = np.concatenate([np.zeros(0, dtype=np.int64), *sites.values()])
     order = np.argsort(of_sand, kind="stable")
-    names = [name[:LONGEST] for name, mine in zip(tables, sites, strict=True) for _ in mine]
-    numbers = np.concatenate([np.empty((0, 4)), *rows])[order]
+    names = [name[:LONGEST] for name, mine in sites.items() for _ in mine]
+    density, u_density, moisture, fraction = np.concatenate([np.empty((0, 4)), *numbers])[order].T
     sands = Sands(
         name=np.array(names, dtype=np.str_)[order],
-        bulk_density_kg_m3=numbers[:, 0].copy(),
-        u_bulk_density_kg_m3=numbers[:, 1].copy(),
-        moisture=numbers[:, 2].astype(np.int64),
-        sand_mass_fraction=numbers[:, 3].copy(),
+        bulk_density_kg_m3=density.copy(),
+        u_bulk_density_kg_m3=u_density.copy(),
+        moisture=moisture.astype(np.int64),
+        sand_mass_fraction=fraction.copy(),
     )
     return sands, of_sand[order]
 
@@ -97,7 +113,7 @@ def _one_sand(
     density = reader.quantity("bulk_density", "kg_m3", minimum=500, maximum=2700, usual=DENSITIES)
     u_density = reader.quantity("u_bulk_density", "kg_m3", minimum=0, maximum=500)
     unsaid = np.isfinite(density) & ~np.isfinite(u_density)
-    text = f"the bulk density's standard uncertainty of sand {name} is not said: 0.03 g/cm³"
+    text = f"standard uncertainty of the bulk density of {name} is not said: 0.03 g/cm³"
     reader.tell(unsaid, f"{text} is used", "default")
     ratio, u_ratio = dry_basis(reader)
     moisture = _sand_moisture(reader, name, ratio, u_ratio, book)

@@ -3,16 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from typing import Any, NamedTuple
 
 import numpy as np
 
-from geosand.columns import Dates, Floats, Ints, Strings
+from geosand.columns import Bools, Dates, Floats, Ints, Strings, frozen
 from geosand.errors import Faults, Finding
 from geosand.site.cells import parse_number, quoted, tidied
 from geosand.site.moisture_book import MoistureBook
-from geosand.site.raw_columns import cells_of
+from geosand.site.raw_columns import Texts, cells_of, find, in_rows
 from geosand.site.read_sands import read_sands
 from geosand.site.reading import ANY, Reader
 from geosand.site.sand_tables import Sands
@@ -24,7 +23,7 @@ SHARE = (0.0, 0.5)  #: what is usual of a tolerance; with 1 nothing would ever b
 YEAR = np.timedelta64(366, "D")
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+@frozen
 class SiteText:
     """What one ``site.toml`` says of a site's boundaries, where they are all that is wanted."""
 
@@ -126,6 +125,33 @@ def read_all_settings(
     )
 
 
+def sand_rows(
+    reader: Reader,
+    texts: Texts,
+    rows: Ints,
+    member: Ints,
+    text: SiteTexts,
+    *,
+    blank_is_told: bool = False,
+) -> Ints:
+    """Row of ``sands`` that each text (m,) names; ``rows`` are theirs in the file.
+
+    Blank is a site's first sand, and a fault where it has several.
+    """
+    names = text.sands.name.tolist()
+    found = find(in_rows(names), text.of_sand, texts, member)
+    number, first = text.sands_known()[member], text.first_sand()[member]
+    said = texts.matching(bool)
+    unsaid = ~said & (number > 1) & (not blank_is_told)
+    wrong = (said & (found < 0) & (number > 0)) | unsaid
+    for k in np.flatnonzero(wrong).tolist():
+        word = texts.words[texts.code[k]]
+        told = f"{quoted(word)} is not in site.toml" if word else "it is not said which sand"
+        allowed = ", ".join(names[first[k] : first[k] + number[k]])
+        reader.fault(int(rows[k]), "sand", told, allowed=allowed)
+    return np.where(said & (found >= 0), found, np.where(number > 0, first, 0))
+
+
 def _settings(of_catches: _Defaults, default: _Defaults) -> dict[str, Floats]:
     """Settings of all trays, from the table [catches], and of the site."""
     return {
@@ -177,8 +203,8 @@ class _Defaults:
 
 
 def _targets(document: Mapping[str, Any], members: int, faults: Faults) -> list[tuple[str, Floats]]:
+    """Kinds with each site's depth (m), in order of the document; nan = not said or not used."""
     targets: list[tuple[str, Floats]] = []
-    known: set[tuple[str, int]] = set()
     for key in [k for k in document if k == "targets" or k.startswith("targets_")]:
         try:
             factor = factor_to_si(key.removeprefix("targets").removeprefix("_"), "m")
@@ -189,31 +215,33 @@ def _targets(document: Mapping[str, Any], members: int, faults: Faults) -> list[
                 faults.add(FILE, found, row=f"[{key}]", remedy=remedy, member=k)
             continue
         for name, value in table_of(document[key], key, members, faults).items():
-            kind = tidied(name).lower()
-            depths = np.full(members, np.nan)
-            for k, cell in enumerate(cells_of(column_of(value))):
-                if members > 1 and cell is None:
-                    continue
-                number = None if isinstance(cell, str) else parse_number(cell)
-                if number is None or not 0 <= number * factor <= 1:
-                    faults.add(
-                        FILE,
-                        f"{quoted(str(cell))} is not a season's depth",
-                        row=f"[{key}]",
-                        column=name,
-                        allowed=f"a number from 0 to {1 / factor:g}",
-                        member=k,
-                    )
-                elif (kind, k) in known:
-                    remedy = "keep one"
-                    faults.add(
-                        FILE, "stands twice", row=f"[{key}]", column=name, remedy=remedy, member=k
-                    )
-                else:
-                    known.add((kind, k))
-                    depths[k] = number * factor
-            targets.append((kind, depths))
+            kind, place = tidied(name).lower(), (f"[{key}]", name)
+            earlier = [np.isfinite(depths) for known, depths in targets if known == kind]
+            said: Bools = np.logical_or.reduce([np.zeros(members, np.bool_), *earlier])
+            targets.append((kind, _target(value, factor, said, place, faults)))
     return targets
+
+
+def _target(
+    value: Any, factor: float, said: Bools, place: tuple[str, str], faults: Faults
+) -> Floats:
+    """Each site's depth (m) of one kind; nan, with a fault, where it was ``said`` already."""
+    depths = np.full(len(said), np.nan)
+    row, name = place
+    for k, cell in enumerate(cells_of(column_of(value))):
+        if len(said) > 1 and cell is None:
+            continue
+        number = None if isinstance(cell, str) else parse_number(cell)
+        if number is None or not 0 <= number * factor <= 1:
+            found = f"{quoted(str(cell))} is not a season's depth"
+            allowed = f"a number from 0 to {1 / factor:g}"
+            faults.add(FILE, found, row=row, column=name, allowed=allowed, member=k)
+        elif said[k]:
+            found, remedy = "stands twice", "keep one"
+            faults.add(FILE, found, row=row, column=name, remedy=remedy, member=k)
+        else:
+            depths[k] = number * factor
+    return depths
 
 
 def _misspelt_tables(document: Mapping[str, Any], members: int, findings: list[Finding]) -> None:

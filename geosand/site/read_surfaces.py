@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -11,6 +10,7 @@ from geosand.columns import Bools, Floats, Geometries, Ints, Strings, distinct
 from geosand.errors import Faults, Finding
 from geosand.site.catch_places import METRES_PER_DEGREE
 from geosand.site.cells import RawTable, nearest, quoted, tidied
+from geosand.site.editions import RawEdition
 from geosand.site.outlines import (
     Outlines,
     check_outlines,
@@ -35,6 +35,7 @@ from geosand.site.reading import Reader
 from geosand.site.tables import KINDS, Surfaces
 
 FAR_AROUND_M = 10.0  #: a collar or surround touches what it lies around
+ELEVATIONS_M = (-500, 9000)  #: of any land, with room
 TARGETS_M = (5e-4, 0.05)  #: usual depths of a season (common practice)
 ID_PATTERN = r"[A-Za-z0-9_.-]+"
 KIND_PATTERN = r"[^\s,;]+"
@@ -47,22 +48,6 @@ ACCURACIES = {
 }
 
 Columns = dict[str, np.ndarray[Any, np.dtype[Any]]]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
-class RawEdition:
-    """One boundary file as read: its cells, its geometries and what it says of itself."""
-
-    table: RawTable
-    geometry: Geometries  #: None where there is none; rows of ``table.told`` are not judged
-    valid_from: np.datetime64  #: NaT = not said
-    source_crs: str = ""
-    source: str = ""  #: file that the boundaries came in
-    datum_accuracy_m: float = float("nan")  #: of the shift to WGS 84; nan = not said
-    #: edge accuracy of this survey, or that of each row; nan = as in site.toml
-    accuracy_m: float | Floats = float("nan")
-    edge_bias_m: float | Floats = float("nan")  #: the same of its bias
-    boundary_accuracy_m: float | Floats = float("nan")  #: the same of one vertex
 
 
 def read_surfaces(
@@ -175,6 +160,7 @@ class _Part(NamedTuple):
 
 
 def _one_edition(edition: RawEdition, kinds: Ids, faults: Faults, findings: list[Finding]) -> _Part:
+    """The columns of one boundary file, each checked by itself."""
     reader = Reader(edition.table, faults, findings)
     ids = reader.texts(
         "id", required=True, pattern=ID_PATTERN, allowed="letters, digits, _ . and -"
@@ -191,19 +177,13 @@ def _one_edition(edition: RawEdition, kinds: Ids, faults: Faults, findings: list
     id_of, kind_of = ids.strings(), kind.strings()
     _other_kinds(reader, id_of, kind)
     outlines = check_outlines(reader, edition.geometry, id_of)
-    elevation = reader.quantity("elevation", "m", minimum=-500, maximum=9000)
+    elevation = _elevations(reader, edition.geometry)
     around = reader.texts("around")
-    heights = mean_height_m(edition.geometry)
-    for row in np.flatnonzero((heights < -500) | (heights > 9000)).tolist():
-        found = f"its corners are {heights[row]:.6g} m high in the mean, which can not be right"
-        remedy = "export it without heights (Z), or say elevation_m"
-        if np.isnan(elevation[row]):
-            reader.fault(row, None, found, allowed="-500 to 9000 m", remedy=remedy)
     columns = {
         "kind": kind_of,
         "name": np.where(names == "", id_of, names),
         "target_m": reader.quantity("target", "m", minimum=0, maximum=1.0, usual=TARGETS_M),
-        "elevation_m": np.where(np.isnan(elevation), heights, elevation),
+        "elevation_m": elevation,
         "slope": reader.quantity("slope", "ratio", minimum=0, maximum=1.0, usual=(0.0, 0.4)),
         **{
             name: _said(
@@ -221,7 +201,20 @@ def _one_edition(edition: RawEdition, kinds: Ids, faults: Faults, findings: list
     return _Part(reader=reader, ids=ids, around=around, columns=columns)
 
 
+def _elevations(reader: Reader, geometry: Geometries) -> Floats:
+    """Elevation (m) of each surface: as it is said, else the mean of its corners' heights."""
+    low, high = ELEVATIONS_M
+    said = reader.quantity("elevation", "m", minimum=low, maximum=high)
+    heights = mean_height_m(geometry)
+    for row in np.flatnonzero(np.isnan(said) & ((heights < low) | (heights > high))).tolist():
+        found = f"its corners are {heights[row]:.6g} m high in the mean, which can not be right"
+        remedy = "export it without heights (Z), or say elevation_m"
+        reader.fault(row, None, found, allowed=f"{low} to {high} m", remedy=remedy)
+    return _said(said, heights)
+
+
 def _check_ids(reader: Reader, ids: Texts, kinds: Ids) -> None:
+    """Faults for ids that are there twice, and for those that are kinds."""
     written = ids.matching(bool)
     twice = dict(repeated(reader.member * len(ids.words) + ids.code, written))
     for row, start in twice.items():
@@ -238,6 +231,7 @@ def _check_ids(reader: Reader, ids: Texts, kinds: Ids) -> None:
 
 
 def _other_kinds(reader: Reader, ids: Strings, kind: Texts) -> None:
+    """Findings for kinds that are not known, which own ground after all others."""
     for word in sorted(set(kind.words) - set(KINDS) - {""}):
         near = nearest(word, KINDS)
         hint = f"; did you mean {near[0]}?" if near else ""
@@ -245,7 +239,7 @@ def _other_kinds(reader: Reader, ids: Strings, kind: Texts) -> None:
         rows = np.flatnonzero(kind.code == kind.words.index(word))
         for k in distinct(reader.member[rows]).tolist():
             about = ", ".join(str(i) for i in ids[rows[reader.member[rows] == k]][:5])
-            reader.findings.append(Finding(about=about, text=text, topic="area", member=k))
+            reader.finding(text, "area", k, about=about)
 
 
 def _enclosed(part: _Part) -> Ints:
@@ -280,8 +274,7 @@ def _tell_far_around(part: _Part, target: Ints) -> None:
         name = ids[code[target[row[k]]]]
         text = f"it is said to lie around {name}, and lies {metres[k]:.0f} m from it: check around"
         member = int(part.reader.member[row[k]])
-        about = ids[code[row[k]]]
-        part.reader.findings.append(Finding(about=about, text=text, topic="area", member=member))
+        part.reader.finding(text, "area", member, about=ids[code[row[k]]])
 
 
 def _comes_back(own: Ints, target: Ints) -> Bools:

@@ -10,9 +10,7 @@ import numpy as np
 
 from geosand.columns import Bools, Dates, Floats, Ints, Strings
 from geosand.site.cells import (
-    DAY,
     LONGEST,
-    NUMBER,
     UNSHOWN,
     Cell,
     as_text,
@@ -33,20 +31,11 @@ from geosand.site.raw_columns import (
 )
 from geosand.site.table_reader import TableReader
 
-SERIAL_DAYS = (20_000, 80_000)  #: spreadsheets count days from 1900: 1954 to 2119
 ANY = (0.0, np.inf)  #: every quantity is usual
-#: A day as spreadsheets of many countries write it, and one with a time zone behind it.
-_SLASHED = r"\s*\d{1,4}[./-]\d{1,2}[./-]\d{1,4}\.?\s*"
-_YEAR_FIRST = r"\s*((?:19|20)\d{2})[-./]?(0[1-9]|1[0-2]|(?<=\D)[1-9])[-./]?(\d{1,2})\s*"
-_ZONED = r"\s*\d{4}-\d{2}-\d{2}[T ][\d:.]+ ?(Z|[+-]\d{2}:?\d{2})\s*"
 #: Beyond these a year is a slip, or a spreadsheet's day 0.
 DAYS = np.array(["1950-01-01", "2149-12-31"], dtype="datetime64[D]")
-RECORDS = ("dressings.csv", "loads.csv", "catches.csv", "deliveries.csv")
 TRUE, FALSE = ("true", "yes", "1"), ("false", "no", "0")
-#: What people write where there is nothing.
-NOTHING = ("-", "--", "–", "—", "/", "na", "n/a", "n.a.", "#n/a", "none", "null", "nil", "nan", "?")
 COMMENT = ("#", "//", ";", "%", "!")  #: marks with which programs leave a line out
-MINUSES = "\u2212\u2010\u2011\u2012\u2013\u2014"  #: signs that look like the one of the keyboard
 
 
 class Reader(TableReader):
@@ -142,29 +131,10 @@ class Reader(TableReader):
                 self.fault(row, name, "no date is written here", allowed="2026-04-30")
 
     def _no_date(self, row: int, name: str, cell: Cell) -> None:
-        number = parse_number(cell)
-        remedy = "write the date so that day and month can not be mixed up"
-        if number is not None and SERIAL_DAYS[0] < number < SERIAL_DAYS[1]:
-            remedy = "it looks like a spreadsheet's day number: give the column the date format"
-        elif isinstance(cell, str) and DAY.fullmatch(cell):
-            remedy = "there is no such day: look it up"
-        elif isinstance(cell, str) and re.fullmatch(_YEAR_FIRST, cell, re.ASCII):
-            remedy = "write it with hyphens and two digits each for month and day"
-        elif isinstance(cell, str) and re.fullmatch(_SLASHED, cell, re.ASCII):
-            remedy += ": in a spreadsheet give the column the format yyyy-mm-dd before it is saved"
-        elif re.fullmatch(_ZONED, str(cell), re.ASCII):
-            remedy = "write the day alone: with a time zone it could be another day at the site"
-        elif hint := unseen(str(cell)):
-            remedy = hint
-        elif isinstance(cell, str) and not cell.isascii() and any(map(str.isdecimal, cell)):
-            remedy = "type it anew: its digits or hyphens are not those of the keyboard"
-        self.fault(
-            row,
-            name,
-            f"{quoted(cell)} is not a date",
-            allowed="year-month-day as in 2026-04-30",
-            remedy=remedy,
-        )
+        from geosand.site.remedies import date_remedy  # for cells that can not be read only
+
+        found, allowed = f"{quoted(cell)} is not a date", "year-month-day as in 2026-04-30"
+        self.fault(row, name, found, allowed=allowed, remedy=date_remedy(cell))
 
     def quantity(
         self,
@@ -257,6 +227,7 @@ class Reader(TableReader):
         return self._limits(name, values, 1.0, above, minimum, maximum)
 
     def _one_number(self, row: int, name: str, cell: Cell, required: bool) -> float:
+        """One cell as a number; nan, with a fault where it should be one."""
         if is_blank(cell):
             if required:
                 self.fault(row, name, "no number is written here", remedy="fill it in")
@@ -264,8 +235,10 @@ class Reader(TableReader):
         value = parse_number(cell)
         if value is not None:
             return value
+        from geosand.site.remedies import number_remedy  # for cells that can not be read only
+
         allowed = "digits, with a point as the decimal mark and nothing between thousands"
-        remedy = _number_remedy(str(cell), self.table.file)
+        remedy = number_remedy(str(cell), self.table.file)
         self.fault(row, name, f"{quoted(cell)} is not a number", allowed=allowed, remedy=remedy)
         return np.nan
 
@@ -283,8 +256,8 @@ class Reader(TableReader):
         high = np.inf if maximum is None else maximum + 1e-12 * abs(maximum)
         least = np.fmin.reduce(values, initial=np.inf)
         most = np.fmax.reduce(values, initial=-np.inf)
-        plain = low <= least > -np.inf and high >= most < np.inf
-        if plain and (above is None or least > above):
+        finite = least > -np.inf and most < np.inf
+        if finite and low <= least and most <= high and (above is None or least > above):
             return values
         broken = [
             (np.zeros(len(values), bool) if above is None else values <= above, "more than", above),
@@ -323,35 +296,3 @@ def _wrong_text(text: str, required: str, pattern: str, allowed: str) -> dict[st
             "remedy": unseen(text),
         }
     return None
-
-
-def _number_remedy(text: str, file: str) -> str:
-    """What to write for the commonest texts that are no number; "" where that is anyone's guess."""
-    plain = text.strip()
-    if re.fullmatch(r"[+-]?\d+,\d+", plain, re.ASCII):
-        remedy = "write 1,5 as 1.5 and 1,500 as 1500"
-        workbook = ", or keep the records in a workbook, records.xlsx, which has numbers as such"
-        return remedy + (workbook if file in RECORDS else "")
-    if re.fullmatch(r"(\d+[ -])?\d+/\d+\s*\W?", plain, re.ASCII):
-        return "write fractions as decimal numbers, 1/32 as 0.03125"
-    if re.fullmatch(r"[+-]?[\d.,]*\d\s*([^\W\d]{1,5}[23²³]?|%)", plain):
-        return "write the number alone; a unit belongs into the name of the column"
-    if plain.lower() in NOTHING:
-        return "write nothing where nothing was measured"
-    if plain[0] in MINUSES and NUMBER.fullmatch(plain[1:]):
-        return "write its minus as the hyphen of the keyboard, -"
-    if plain[0] == "=":
-        return "write the result of the formula"
-    if plain[0] == "#":
-        return "mend the formula in that cell, or write the value"
-    if re.fullmatch(r"\d{4}-\d\d-\d\d [\d:]+", plain):
-        return "the cell has the format of a date: give it that of a number and look at it again"
-    if hint := unseen(plain):
-        return hint
-    if re.fullmatch(r"[+-]?\d{1,3}([ .,_'’\u00a0\u202f]\d{3})+([.,]\d+)?", plain):
-        return "write 1 500 as 1500 and 1.500,5 as 1500.5"
-    if NUMBER.fullmatch(plain):
-        return "it is too large"
-    if any(c.isdecimal() and not c.isascii() for c in plain):
-        return "write its digits anew, as 0 to 9 of the keyboard"
-    return "write the number alone" if any(map(str.isdecimal, plain)) else ""

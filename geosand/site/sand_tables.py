@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 
 import numpy as np
 
-from geosand.columns import Bools, Dates, Floats, Ints, Strings, freeze
+from geosand.columns import Bools, Dates, Floats, Ints, Strings, freeze, frozen
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+@frozen
 class Sands:
     """Sands (or mixes) of a site."""
 
@@ -23,8 +23,12 @@ class Sands:
     def __post_init__(self) -> None:
         freeze(self)
 
+    def called(self, row: int) -> str:
+        """What findings call a sand: by its name, where it has one of its own."""
+        return "sand" if self.name[row] in ("", "sand") else f"sand {self.name[row]}"
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+
+@frozen
 class Moistures:
     """Water contents, dry basis: kg of water per kg of dry product; one row a measurement."""
 
@@ -55,7 +59,7 @@ class Moistures:
         return effects
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+@frozen
 class Loads:
     """Sand taken out for a dressing, one row a load; masses as weighed (with their water)."""
 
@@ -80,7 +84,7 @@ class Loads:
         return len(self.id)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+@frozen
 class WeighedLoads:
     """Loads that were also put on a scale as a whole, one row a weighing."""
 
@@ -92,7 +96,7 @@ class WeighedLoads:
         freeze(self)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+@frozen
 class Deliveries:
     """Sand bought, one row a ticket."""
 
@@ -106,7 +110,7 @@ class Deliveries:
         freeze(self)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+@frozen
 class StockCounts:
     """Sand counted in the yard, one row a count."""
 

@@ -9,12 +9,12 @@ name, share a name. The sands are numbered likewise; their own names are told ap
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, fields, replace
+from dataclasses import fields, replace
 from typing import Any
 
 import numpy as np
 
-from geosand.columns import Ints, Strings
+from geosand.columns import Ints, Strings, frozen
 from geosand.effects import category
 from geosand.errors import Finding
 from geosand.site.sand_tables import Moistures, Sands
@@ -23,7 +23,7 @@ from geosand.site.tables import Laid, Members, Settings, Site
 NOTHING = np.datetime64("NaT", "D")
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+@frozen
 class _Offsets:
     """By which number each site's rows begin (k,) in the tables of all."""
 
@@ -33,7 +33,6 @@ class _Offsets:
     sands: Ints
     moistures: Ints
     dressings: Ints
-    catches: Ints
     loads: Ints
     groups: Ints
     pools: Ints
@@ -57,10 +56,6 @@ def stacked(sites: Sequence[Site]) -> Site:
         for site, begun in zip(sites, at.ids.tolist(), strict=True)
         for group in site.group_surfaces
     )
-
-    def end_to_end(table: Callable[[Site], Any], **offsets: Ints) -> Any:
-        return _end_to_end([table(site) for site in sites], offsets)
-
     return Site(
         name="",
         season_start=NOTHING,
@@ -70,14 +65,31 @@ def stacked(sites: Sequence[Site]) -> Site:
         ids=np.concatenate([s.ids for s in sites]),
         valid_from=np.concatenate([_padded(s) for s in sites]),
         source_crs=(),
-        surfaces=end_to_end(
-            lambda s: s.surfaces, edition=at.editions, ground=at.ids, around=at.ids
-        ),
         sands=_sands(sites, at.moistures),
         moistures=_moistures(sites, at.moistures),
-        dressings=end_to_end(lambda s: s.dressings, sand=at.sands, edition=at.editions),
-        dressed=end_to_end(lambda s: s.dressed, dressing=at.dressings, surface=at.surfaces),
-        catches=end_to_end(
+        group_surfaces=tuple(sets),
+        findings=tuple(_of(k, f) for k, site in enumerate(sites) for f in site.findings),
+        laid=laid,
+        **_tables(sites, at),
+    )
+
+
+def _tables(sites: Sequence[Site], at: _Offsets) -> dict[str, Any]:
+    """The tables whose rows are only to be numbered on, by their names in a Site."""
+
+    def end_to_end(table: Callable[[Site], Any], **offsets: Ints) -> Any:
+        return _end_to_end([table(site) for site in sites], offsets)
+
+    loads = end_to_end(
+        lambda s: s.loads, dressing=at.dressings, moisture=at.moistures, group=at.groups
+    )
+    return {
+        "surfaces": end_to_end(
+            lambda s: s.surfaces, edition=at.editions, ground=at.ids, around=at.ids
+        ),
+        "dressings": end_to_end(lambda s: s.dressings, sand=at.sands, edition=at.editions),
+        "dressed": end_to_end(lambda s: s.dressed, dressing=at.dressings, surface=at.surfaces),
+        "catches": end_to_end(
             lambda s: s.catches,
             dressing=at.dressings,
             declared=at.ids,
@@ -85,19 +97,11 @@ def stacked(sites: Sequence[Site]) -> Site:
             mass_pool=at.pools,
             volume_pool=at.pools,
         ),
-        loads=replace(
-            end_to_end(
-                lambda s: s.loads, dressing=at.dressings, moisture=at.moistures, group=at.groups
-            ),
-            label=np.concatenate([_numbered(s.loads.label) for s in sites]),
-        ),
-        weighed=end_to_end(lambda s: s.weighed, load=at.loads),
-        deliveries=end_to_end(lambda s: s.deliveries, sand=at.sands),
-        stock_counts=end_to_end(lambda s: s.stock_counts, sand=at.sands),
-        group_surfaces=tuple(sets),
-        findings=tuple(_of(k, f) for k, site in enumerate(sites) for f in site.findings),
-        laid=laid,
-    )
+        "loads": replace(loads, label=np.concatenate([_numbered(s.loads.label) for s in sites])),
+        "weighed": end_to_end(lambda s: s.weighed, load=at.loads),
+        "deliveries": end_to_end(lambda s: s.deliveries, sand=at.sands),
+        "stock_counts": end_to_end(lambda s: s.stock_counts, sand=at.sands),
+    }
 
 
 def sand_names(sites: Sequence[Site]) -> Strings:
@@ -120,6 +124,8 @@ def _padded(site: Site) -> Any:
 
 
 def _offsets(sites: Sequence[Site]) -> _Offsets:
+    """Where the rows of each site begin, from the sizes of its tables."""
+
     def begun(sizes: Sequence[int]) -> Ints:
         return np.cumsum([0, *sizes[:-1]], dtype=np.int64)
 
@@ -134,7 +140,6 @@ def _offsets(sites: Sequence[Site]) -> _Offsets:
         sands=begun([len(s.sands.name) for s in sites]),
         moistures=begun([len(s.moistures.label) for s in sites]),
         dressings=begun([len(s.dressings) for s in sites]),
-        catches=begun([len(s.catches) for s in sites]),
         loads=begun([len(s.loads) for s in sites]),
         groups=begun([len(s.group_surfaces) for s in sites]),
         pools=begun([pools(s) for s in sites]),
@@ -165,6 +170,7 @@ def _sands(sites: Sequence[Site], moistures: Ints) -> Sands:
 
 
 def _moistures(sites: Sequence[Site], begun: Ints) -> Moistures:
+    """The moistures end to end, sources by their order, mixtures with their parts."""
     mixtures = {
         row + start: [(part + start, weight) for part, weight in parts]
         for site, start in zip(sites, begun.tolist(), strict=True)

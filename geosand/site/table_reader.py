@@ -50,15 +50,17 @@ class TableReader:
         if not rows.any():
             return
         for k in np.flatnonzero(self.of(rows)).tolist():
-            finding = Finding(about=self.table.file, text=text, topic=topic, member=k)
-            self.findings.append(finding)
+            self.finding(text, topic, k)
 
     def tell_rows(self, rows: Ints, text: Callable[[Ints], str], topic: str) -> None:
         """A finding about the file for each site that has any of ``rows``, made of its own."""
         for k in distinct(self.member[rows]).tolist():
-            said = text(rows[self.member[rows] == k])
-            finding = Finding(about=self.table.file, text=said, topic=topic, member=k)
-            self.findings.append(finding)
+            self.finding(text(rows[self.member[rows] == k]), topic, k)
+
+    def finding(self, text: str, topic: str, member: int, *, about: str = "") -> None:
+        """A finding of one site (``member``) about the file, or about a thing in it."""
+        about = about or self.table.file
+        self.findings.append(Finding(about=about, text=text, topic=topic, member=member))
 
     def tell_nearly_same(self, names: Ids, thing: str) -> None:
         """A finding for names of one site that differ in case, blanks or zeros before a number."""
@@ -66,17 +68,15 @@ class TableReader:
         keys = names.member * len(loose.words) + loose.code
         for row, start in repeated(keys, loose.matching(bool)):
             one, other = (names.text.words[names.text.code[k]] for k in (start, row))
-            text = (
-                f"the {thing}s {quoted(one)} and {quoted(other)} have nearly the same name: check"
-            )
             if one != other:
-                finding = Finding(
-                    about=self.table.file,
-                    text=f"{text} that no row means the other",
-                    topic="file",
-                    member=int(names.member[row]),
-                )
-                self.findings.append(finding)
+                both = f"the {thing}s {quoted(one)} and {quoted(other)} have nearly the same name"
+                text = f"{both}: check that no row means the other"
+                self.finding(text, "file", int(names.member[row]))
+
+    def place(self, row: int) -> str:
+        """Where a row stands, for a message: "row 5" or "feature 3"."""
+        name = self.table.rows[row]
+        return name if isinstance(name, str) else f"row {name}"
 
     def places(self, rows: Ints) -> str:
         """Where rows stand, the first few of them, for a finding."""
@@ -84,6 +84,10 @@ class TableReader:
         more = f" and {len(rows) - 8} more" if len(rows) > 8 else ""
         word = ("rows " if len(rows) > 1 else "row ") if not isinstance(names[0], str) else ""
         return f"{word}{', '.join(map(str, names))}{more}"
+
+    def sound(self, rows: Bools) -> list[int]:
+        """Those of ``rows`` (n,), by number, that have no fault yet: one of a row is enough."""
+        return [row for row in np.flatnonzero(rows).tolist() if row not in self.faulty]
 
     def fault(
         self, row: int, column: str | None, found: str, *, allowed: str = "", remedy: str = ""
@@ -193,9 +197,7 @@ class TableReader:
             thing = "column" if place.isdigit() or place.startswith("feature") else "key"
             told = np.flatnonzero(self.has(name))
             for k, hint in zip(told.tolist(), self._hints(name, told), strict=True):
-                text = f"{thing} {quoted(name)} is not read{hint}"
-                finding = Finding(about=self.table.file, text=text, topic="file", member=k)
-                self.findings.append(finding)
+                self.finding(f"{thing} {quoted(name)} is not read{hint}", "file", k)
 
     def _hints(self, name: str, members: Ints) -> list[str]:
         """What may be meant by an unread column, for each of the sites."""

@@ -9,12 +9,12 @@ there by the member that each row is of, and so work out one site or a thousand 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from geosand.columns import Bools, Dates, Floats, Geometries, Ints, Strings, freeze
+from geosand.columns import Bools, Dates, Floats, Geometries, Ints, Strings, freeze, frozen
 from geosand.errors import Finding
 from geosand.site.sand_tables import (
     Deliveries,
@@ -35,9 +35,10 @@ KINDS = (
 )
 #: Kinds that are not turf: sand thrown on them is told apart.
 HAZARDS = ("bunker", "water", "path")
+NO_DAY = np.datetime64("0001-01-01", "D")  #: from which a boundary edition holds that says no day
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+@frozen
 class Surfaces:
     """Polygons of every boundary edition, one row a surface and edition, oldest edition first."""
 
@@ -66,7 +67,7 @@ class Surfaces:
         return _frame(self, self.geometry)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+@frozen
 class Dressings:
     """One row a dressing, in order of date."""
 
@@ -84,7 +85,7 @@ class Dressings:
         return len(self.id)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+@frozen
 class Dressed:
     """One row a surface of a dressing: which polygon was to get sand, how much, and set how.
 
@@ -109,7 +110,7 @@ class Dressed:
         return len(self.dressing)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+@frozen
 class Catches:
     """Catches, one row a tray or cloth (parts of one already added), in file order."""
 
@@ -148,7 +149,7 @@ class Catches:
         return _frame(self, points)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+@frozen
 class Settings:
     """What ``site.toml`` says for the whole site, SI; defaults are told in ``Site.findings``."""
 
@@ -161,7 +162,7 @@ class Settings:
     agreement: float
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+@frozen
 class Members:
     """The sites whose tables lie end to end, one row a site; a site by itself has one."""
 
@@ -183,7 +184,7 @@ class Members:
         return len(self.newest)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+@frozen
 class Laid:
     """Sites laid end to end: what each has by itself, and whose each edition, id and sand is."""
 
@@ -193,7 +194,7 @@ class Laid:
     of_sand: Ints  #: the same of each row of ``Site.sands``
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+@frozen
 class Site:
     """One property: its surfaces, its dressings and everything measured on them.
 

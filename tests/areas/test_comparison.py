@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 import shapely
 
+from geosand.areas.bends import largest_sagitta_m
 from geosand.areas.comparison import change_spread_m2, compare_regrouped, compare_surveys
 from geosand.areas.edge_shifts import common_offset
 from geosand.areas.pairing import pair_surveys, regroupings
@@ -345,9 +346,33 @@ def test_a_survey_that_is_shifted_as_a_whole():
     assert offset is not None and offset.surfaces == 5
     assert (offset.east_m, offset.north_m) == pytest.approx((0.8, -0.6), abs=0.1)
     assert common_offset(first.geometry, first.geometry, PLANE) is None
-    assert common_offset(first.geometry[:2], second.geometry[:2], PLANE) is None
     scattered = survey([shapely.affinity.translate(s, *random.normal(0, 1, 2)) for s in old])
     assert common_offset(first.geometry, scattered.geometry, PLANE) is None
+
+
+@pytest.mark.parametrize("count", [1, 2])
+def test_one_or_two_surfaces_that_keep_their_shape_are_shifted(count):
+    """With so few their outlines tell: what was rebuilt has another shape."""
+    old = [square(20), square(12, 60, 10)][:count]
+    alike = [shapely.affinity.translate(shape, 0.5, 1.46) for shape in old]
+    offset = common_offset(survey(old).geometry, survey(alike).geometry, PLANE)
+    assert offset is not None and offset.surfaces == count and offset.u_m < 0.01
+    assert (offset.east_m, offset.north_m) == pytest.approx((0.5, 1.46), abs=0.002)
+    rebuilt = [shapely.affinity.scale(shape, 1.2, 0.9) for shape in alike]
+    assert common_offset(survey(old).geometry, survey(rebuilt).geometry, PLANE) is None
+    assert common_offset(survey(old).geometry, survey(old).geometry, PLANE) is None
+
+
+@pytest.mark.parametrize(("shift", "verdict"), [(0.0, "within uncertainty"), (1.0, "moved")])
+def test_chords_between_other_corners_move_no_edge(shift, verdict):
+    """A green drawn twice with 24 corners, between each other: their chords lie 0.11 m apart."""
+    half = shapely.affinity.rotate(shapely.Polygon(gon(13.0, 24)), 7.5, (0, 0))
+    first = survey([shapely.Polygon(gon(13.0, 24))], edge=0.01)
+    second = survey([shapely.affinity.translate(half, shift, 0.0)], edge=0.01)
+    _, changes = compared(first, second)
+    assert largest_sagitta_m(first.geometry) == pytest.approx([0.111], abs=0.002)
+    assert changes.verdict.tolist() == [verdict]
+    assert changes.edge_maximum_m[0] > 0.05
 
 
 def test_an_unsure_datum_makes_edges_unsure_and_no_area():

@@ -10,6 +10,8 @@ import sys
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
+from geosand.__main__ import _stops_in_order
+
 KILLED = -signal.SIGKILL
 STEPS = ("open", "os.", "shutil.", "tempfile.", "fcntl.")
 
@@ -52,6 +54,7 @@ def kill_at(step: int, place: Path, by: int = signal.SIGKILL) -> Callable[[], No
         left = step
         # in a background job of a shell Ctrl-C is ignored from the start
         signal.signal(signal.SIGINT, signal.default_int_handler)
+        _stops_in_order()
 
         def take() -> None:
             nonlocal left

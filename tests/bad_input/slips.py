@@ -63,7 +63,7 @@ TWICE = (
         "a catch pasted twice as points",
         {"catches": points([*CATCHES, CATCHES[0]])},
         REFUSED,
-        "feature 7, catch: 'c1' is in row feature 1 with the same readings",
+        "feature 7, catch: 'c1' is in feature 1 with the same readings",
     ),
     Case(
         "two parts of a catch that weigh the same and say so",
@@ -145,7 +145,13 @@ UNITS = (
         "centimetres in a column of millimetres",
         {"catches": all_catches(tray_length_mm=40, tray_width_mm=25)},
         FOUND,
-        "a tray of 10 cm² (row 2, 3, 4, 5, 6, 7): check its unit",
+        "a tray of 10 cm² (rows 2, 3, 4, 5, 6, 7): check its unit",
+    ),
+    Case(
+        "centimetres for millimetres in one point",
+        {"catches": points(with_catch(tray_length_mm=40, tray_width_mm=25, gross_g=51))},
+        FOUND,
+        "a tray of 10 cm² (feature 1): check its unit",
     ),
     Case(
         "an efficiency as a share",

@@ -168,7 +168,12 @@ MACROS = (
 SHEETS = (
     Case("a chart on a sheet of its own", edited(_chart), ACCEPTED),
     Case("a hidden sheet", edited(lambda b: setattr(b["loads"], "sheet_state", "hidden")),
-         ACCEPTED),
+         FOUND, "sheet loads: the sheet is hidden, and read like all others"),
+    Case("a sheet that only a macro can show",
+         edited(lambda b: setattr(b["catches"], "sheet_state", "veryHidden")),
+         FOUND, "sheet catches: the sheet is hidden, and read like all others"),
+    Case("a hidden sheet of something else",
+         edited(lambda b: setattr(b.create_sheet("prices"), "sheet_state", "hidden")), ACCEPTED),
     Case("a macro workbook renamed", patched("[Content_Types].xml", lambda x: x.replace(*MACROS)),
          ACCEPTED),
     Case(

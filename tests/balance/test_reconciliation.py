@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from scipy import stats
 
 from geosand.balance import reconciliation
 from geosand.balance.account import site_balance
@@ -365,6 +366,24 @@ def test_a_stated_density_against_the_volumes_of_the_catches(tmp_path: Path) -> 
     quiet = with_volumes(1.05 * 1550.0)
     assert not quiet.suspects
     assert quiet.sentences[0].startswith("no input stands out: the dressings agree with each other")
+    assert quiet.chi_square_probability > 0.05
+
+
+def test_many_small_errors_are_no_agreement(tmp_path: Path) -> None:
+    """No input stands out, but the global test speaks against all of them together."""
+    one = season(tmp_path, Plan(), 5)
+    found = reconcile(one.site, one.areas, one.rates, one.balance)
+    assert found is not None
+    chance = float(stats.chi2.sf(18.6, 8))
+    assert chance == pytest.approx(0.0172, abs=5e-5)
+    spoiled = replace(
+        found, suspects=(), chi_square=18.6, degrees_of_freedom=8, chi_square_probability=chance
+    )
+    assert spoiled.sentences == (
+        "no input stands out, but together the figures differ by more than their uncertainties"
+        " explain (chi-square 18.6 on 8, 2 % likely by chance): several are off a little, or"
+        " scatter more than is said",
+    )
 
 
 def test_what_hides_an_input_are_the_strips_of_spreaders_that_spread_it(tmp_path: Path) -> None:

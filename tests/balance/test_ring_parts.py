@@ -263,13 +263,33 @@ def test_what_ends_rays_is_looked_for_farther_and_farther(monkeypatch: pytest.Mo
     edges, joints = jointed(edges, shapes, pairs)
     rays = rays_of(edges, joints, np.full(2, 0.6), cap, cut, ~cut)
     obstacles = Obstacles.of(edges, shapes, pairs, cut, cap)
-    assert (4 * obstacles.radius_m < cap / 2).all()
+    assert (obstacles.at_first_m < cap / 2).all()
     cuts = np.minimum(cuts_of(rays, obstacles), 6.0)
     assert 0.4 < (cuts < 0.5).mean() < 0.99
     monkeypatch.setattr(ring_crossings, "_COMPARED", 1000)
     np.testing.assert_array_equal(np.minimum(cuts_of(rays, obstacles), 6.0), cuts)
-    monkeypatch.setattr(ring_rays, "_AT_FIRST_RAD", 1e9)
-    np.testing.assert_array_equal(np.minimum(cuts_of(rays, obstacles), 6.0), cuts)
+    at_once = obstacles._replace(at_first_m=cap)
+    np.testing.assert_array_equal(np.minimum(cuts_of(rays, at_once), 6.0), cuts)
+
+
+def test_in_a_crowd_rays_end_as_if_each_was_held_against_all(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Of more pairs than are compared at once, none of whose surfaces has a second block."""
+    places = [(5.5 * k, 5.5 * n) for k in range(12) for n in range(12)]
+    shapes = column([shapely.box(x, y, x + 5, y + 5) for x, y in places])
+    count, cap = len(shapes), np.full(len(shapes), 40.0)
+    pairs = near_stands(bare(shapes, np.zeros(count, np.int64)), np.zeros(count, np.int64), 2 * cap)
+    edges, cut = edges_of(shapes), np.ones(count, np.bool_)
+    edges, joints = jointed(edges, shapes, pairs)
+    rays = rays_of(edges, joints, np.full(count, 3.0), cap, cut, ~cut)
+    obstacles = Obstacles.of(edges, shapes, pairs, cut, cap)
+    assert (obstacles.at_first_m < cap / 2).all()
+    at_once = obstacles._replace(at_first_m=cap)
+    cuts = np.minimum(cuts_of(rays, at_once), 40.0)
+    assert (cuts < 0.5).mean() > 0.8
+    monkeypatch.setattr(ring_crossings, "_COMPARED", 4000)
+    np.testing.assert_array_equal(np.minimum(cuts_of(rays, obstacles), 40.0), cuts)
 
 
 def test_blocks_of_blocks_that_meet_are_those_of_all_compared(

@@ -399,18 +399,6 @@ def test_outlines_of_very_many_corners_are_thinned_and_hold_the_same(
 # Drawing.
 
 
-@pytest.mark.parametrize("seed", range(6))
-def test_how_far_zones_reach_is_the_hausdorff_distance(seed: int) -> None:
-    """GEOS holds every corner against every edge."""
-    rng = np.random.default_rng(seed)
-    shape = jagged(0, 0, int(rng.integers(3, 90)), rng.uniform(0, 1))
-    around = shapely.buffer(shape, rng.uniform(0.5, 6))
-    if seed % 2:
-        around = shapely.difference(around, shapely.buffer(shape, -0.5))
-    expected = shapely.hausdorff_distance(around, shape)
-    assert ring_drawing._apart_m(around, shape) == pytest.approx(expected, rel=1e-12)
-
-
 def drawn(result: ThrowOff, given: dict[str, Any]) -> Any:
     names = ("surfaces", "dressing", "collars", "collar_width_m", "surrounds_width_m")
     return ring_geometries(result, **{name: given[name] for name in names})
@@ -435,8 +423,8 @@ def test_ground_of_strips_that_end_at_their_edge_is_no_line(monkeypatch: Any) ->
     found, own_ground = [], ring_drawing._own_ground
 
     def told(*arguments: Any) -> Any:
-        found.append(own_ground(*arguments))
-        return found[-1]
+        found.extend(own_ground(*arguments))
+        return np.array(found, dtype=object)
 
     monkeypatch.setattr(ring_drawing, "_own_ground", told)
     green = blob(0, 0, 12)
@@ -445,6 +433,21 @@ def test_ground_of_strips_that_end_at_their_edge_is_no_line(monkeypatch: Any) ->
     assert {ground.geom_type for ground in found} == {"MultiPolygon"}
     assert zones.surrounds[1] is not None
     assert zones.surrounds[2] is not None
+
+
+def test_holes_and_parts_are_drawn_as_far_as_their_own_ground_goes() -> None:
+    """Two holes narrower than their ring, a wide one with a part of the same surface in it, and a
+    neighbour."""
+    holes = [shapely.box(-9, -1, -7, 0), shapely.box(-9, 2, -7, 3)]
+    lawn = shapely.box(-12, -12, 12, 12).difference(shapely.union_all([*holes, blob(3, 0, 8)]))
+    given = spread([shapely.union(lawn, blob(3, 0, 1.5)), shapely.box(14, -12, 20, 12)], 150.0)
+    result = throw_off(**given)
+    zones = drawn(result, given)
+    np.testing.assert_allclose(shapely.area(zones.collar), result.collar_area_m2, rtol=RASTER)
+    np.testing.assert_allclose(shapely.area(zones.surrounds), result.surrounds_area_m2, rtol=RASTER)
+    beyond = np.array([shapely.box(13.01, -12, 40, 12), shapely.box(-40, -12, 12.99, 12)])
+    for zone in (zones.collar, zones.surrounds):
+        assert shapely.area(shapely.intersection(zone, beyond)).max() < 1e-3
 
 
 def test_drawn_zones_have_the_areas_and_keep_apart() -> None:

@@ -196,3 +196,27 @@ def test_edges_between_two_dressed_surfaces_are_told(tmp_path: Path) -> None:
         even = replace(rates, rate=replace(rates.rate, value=np.ones(2)))
         found = shared_edges(site, areas, even, np.array([""]))
         assert found == pytest.approx([share], abs=0.01)
+
+
+def test_edges_are_shared_only_where_both_are_dressed_and_by_spreader(tmp_path: Path) -> None:
+    """Three squares in a row: of all three with the disc 4 of 12 sides, by the second and the third
+    with the belt 2 of 8, by the outer two none: of the belt's two dressings 2 of 16."""
+    side = 20 * EAST
+    rows = (("D1", "disc", "g1 g2 g3"), ("D2", "belt", "g2 g3"), ("D3", "belt", "g1 g3"))
+    names = ("dressing", "spreader", "surfaces")
+    site = read_site(
+        write_site(
+            tmp_path / "row",
+            surfaces=collection(
+                surface(f"g{k + 1}", "green", square(LON + side * k, LAT, 20.0)) for k in range(3)
+            ),
+            dressings=[dict(zip(names, row, strict=True), date="2026-05-06") for row in rows],
+            loads=None,
+            catches=None,
+        )
+    )
+    areas = area_register(site.surfaces)
+    rates = site_rates(site, areas)
+    even = replace(rates, rate=replace(rates.rate, value=np.ones(7)))
+    found = shared_edges(site, areas, even, np.array(["belt", "disc"]))
+    assert found == pytest.approx([2 / 16, 4 / 12], abs=0.015)

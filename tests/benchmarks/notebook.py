@@ -139,26 +139,84 @@ def _read_off(values: np.ndarray) -> tuple[float, ...]:
 
 
 def overlaid_rings(result: Results) -> list[pd.Series]:
-    """Sand by zone of each dressing whose reach is known already: ten steps of the taper."""
+    """Sand by zone of each dressing whose reach is known already."""
+    reach_of_group = np.nan_to_num(result.balance.throw.reach_m)
+    reach = np.full(len(result.site.dressings), 0.5)
+    np.maximum.at(reach, result.balance.dressing_of_group, reach_of_group)
+    return [thrown_by_kind(*grounds, reach[k]) for k, grounds in enumerate(grounds_of(result))]
+
+
+def solved_rings(result: Results, overthrow: list[Any]) -> list[pd.Series]:
+    """The same with the reach at which the rings hold the overthrow, to 1 cm; none without one."""
+    return [
+        solved(dressed, plane, over.nominal_value)
+        for (dressed, plane), over in zip(grounds_of(result), overthrow, strict=True)
+        if over.nominal_value > 0
+    ]
+
+
+def solved(
+    dressed: geopandas.GeoDataFrame, plane: geopandas.GeoDataFrame, overthrow_kg: float
+) -> pd.Series:
+    """Sand by zone at the reach that a bracketing root finder of SciPy comes to."""
+    from scipy.optimize import brentq
+
+    def lacking(reach: float) -> float:
+        return float(thrown_by_kind(dressed, plane, reach).sum()) - overthrow_kg
+
+    nearest, farthest = 0.1, 30.0
+    if lacking(nearest) > 0 or lacking(farthest) < 0:
+        return thrown_by_kind(dressed, plane, nearest if lacking(nearest) > 0 else farthest)
+    return thrown_by_kind(dressed, plane, brentq(lacking, nearest, farthest, xtol=0.01))
+
+
+def grounds_of(
+    result: Results,
+) -> list[tuple[geopandas.GeoDataFrame, geopandas.GeoDataFrame]]:
+    """The dressed surfaces of each dressing with their rates, and all surfaces, in metres."""
     site, rates = result.site, result.rates
     _, surfaces = frames(site)
     plane = surfaces.to_crs(surfaces.estimate_utm_crs())
-    out = []
-    for k in range(len(site.dressings)):
-        rows = np.flatnonzero(site.dressed.dressing == k)
-        dressed = plane.iloc[site.dressed.surface[rows]].assign(rate=rates.rate.value[rows])
-        groups = np.flatnonzero(result.balance.dressing_of_group == k)
-        reach = float(np.nan_to_num(result.balance.throw.reach_m[groups]).max(initial=0.5))
-        inside = dressed.union_all()
-        ring = dressed.assign(geometry=dressed.buffer(max(reach, 0.1)).difference(inside))
-        over = geopandas.overlay(
-            ring[["rate", "geometry"]],
-            plane[["kind", "geometry"]],
-            how="identity",
-            keep_geom_type=True,
-        )
-        out.append((over.rate * over.area / 2).groupby(over.kind.fillna("")).sum())
-    return out
+    rows = [np.flatnonzero(site.dressed.dressing == k) for k in range(len(site.dressings))]
+    dressed = [
+        plane.iloc[site.dressed.surface[mine]].assign(rate=rates.rate.value[mine]) for mine in rows
+    ]
+    return [(one, plane) for one in dressed]
+
+
+def thrown_by_kind(
+    dressed: geopandas.GeoDataFrame, plane: geopandas.GeoDataFrame, reach: float
+) -> pd.Series:
+    """Sand (kg) by kind of ground beside the dressed, whose rate falls to 0 within the reach.
+
+    Half the rate in the whole ring, as beside a straight edge.
+    """
+    inside = dressed.union_all()
+    ring = dressed.assign(geometry=dressed.buffer(max(reach, 0.1)).difference(inside))
+    over = geopandas.overlay(
+        ring[["rate", "geometry"]],
+        plane[["kind", "geometry"]],
+        how="identity",
+        keep_geom_type=True,
+    )
+    return (over.rate * over.area / 2).groupby(over.kind.fillna("")).sum()
+
+
+def season_ledger(result: Results) -> pd.DataFrame:
+    """Depth of each surface so far and its u, tray size, efficiency and density shared."""
+    from uncertainties import ufloat
+
+    site, rates = result.site, result.rates
+    tray, caught = ufloat(1, site.settings.u_tray), ufloat(1, site.settings.u_catch_efficiency)
+    sampling, u_density = rates.rate.by_category()["sampling"], rates.density.u()
+    density = [ufloat(v, u) for v, u in zip(rates.density.value, u_density, strict=True)]
+    depth: dict[str, Any] = {}
+    for i, k in enumerate(site.dressed.dressing.tolist()):
+        name = str(site.surfaces.id[site.dressed.surface[i]])
+        rate = ufloat(rates.rate.value[i], sampling[i]) / (tray * caught)
+        depth[name] = depth.get(name, 0.0) + rate / density[site.dressings.sand[k]]
+    rows = [(name, one.nominal_value, one.std_dev) for name, one in depth.items()]
+    return pd.DataFrame(rows, columns=["id", "depth_m", "u_depth_m"])
 
 
 def read_set(folder: Path) -> list[Any]:
@@ -190,7 +248,19 @@ def plain_map(result: Results) -> str:
 
 
 def whole_account(site: Site, result: Results) -> tuple[Any, ...]:
-    """Areas, joins, rates, balance and rings of one site."""
+    """Areas, joins, rates, balance and rings of one site, whose reach is given."""
+    return (*up_to_balance(site, result), overlaid_rings(result))
+
+
+def season_account(site: Site, result: Results) -> tuple[Any, ...]:
+    """The same, with the reach solved, what lies beside summed by kind, and the season's ledger."""
+    *others, overthrow = up_to_balance(site, result)
+    beside = pd.concat(solved_rings(result, overthrow), axis=1).sum(axis=1)
+    return (*others, overthrow, beside, season_ledger(result))
+
+
+def up_to_balance(site: Site, result: Results) -> tuple[Any, ...]:
+    """Areas, joins, rates and balance of one site."""
     catches, surfaces = frames(site)
     plane = surfaces.estimate_utm_crs()
     geod = Geod(ellps="WGS84")
@@ -200,11 +270,4 @@ def whole_account(site: Site, result: Results) -> tuple[Any, ...]:
     each = result.rates.each.rate_kg_m2
     frame = pd.DataFrame({"row": result.rates.assignment.dressed, "rate": each})
     rates = frame.groupby("row").rate.apply(low_quarter)
-    return (
-        area,
-        in_metres.area,
-        under,
-        rates,
-        balance_with_uncertainties(result),
-        overlaid_rings(result),
-    )
+    return area, in_metres.area, under, rates, balance_with_uncertainties(result)

@@ -17,9 +17,8 @@ from click.testing import CliRunner, Result
 
 from geosand.cli import main, progress
 from geosand.reports.season_balance import season_balance
-from geosand.results import work_out
-
-DEMO = Path(__file__).parents[2] / "data" / "demo_site"
+from geosand.results import Results
+from tests.sites import DEMO
 
 
 def run(*arguments: object) -> Result:
@@ -49,12 +48,10 @@ def test_everything_where_it_was_asked_for(tmp_path: Path) -> None:
     assert "balance" in openpyxl.load_workbook(book).sheetnames
 
 
-def test_season_balance_is_in_the_document_and_in_the_report(tmp_path: Path) -> None:
-    from geosand.formats.site_folder import read_site
-
+def test_season_balance_is_in_the_document_and_in_the_report(tmp_path: Path, demo: Results) -> None:
     result = run("account", DEMO, "--out", tmp_path / "m.html", "--json")
     document = json.loads(result.stdout)
-    assert document["season_balance"] == season_balance(work_out(read_site(DEMO)))
+    assert document["season_balance"] == season_balance(demo)
     text = (tmp_path / "m_report.html").read_text(encoding="utf-8")
     for part in ("spread", "on_surfaces", "overthrow"):
         shown = f"{document['season_balance'][part]['mass_kg']:,.0f} kg".replace(",", "\u202f")

@@ -11,9 +11,8 @@ import shapely
 from click.testing import CliRunner, Result
 
 from geosand.cli import main
-from tests.sites import LAT, LOADS, LON, square, surface, table, write_site
+from tests.sites import DEMO, LAT, LOADS, LON, square, surface, table, write_site
 
-DEMO = Path(__file__).parents[2] / "data" / "demo_site"
 METRE = 8.98e-6  # degrees of latitude
 
 

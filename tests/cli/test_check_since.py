@@ -92,7 +92,7 @@ def test_a_page_names_its_inputs_and_how_it_was_made(tmp_path: Path, verb: str) 
     once = page.read_bytes()
     said = run("check", site, "--since", page).stdout
     assert said.startswith("Nothing has changed since page.html: all 5 files are the same.\n")
-    assert f"made by geosand {__version__}, {verb} --units us --out page.html." in said
+    assert f"made by geosand {__version__}, {verb} --out page.html --units us." in said
     (site / "loads.csv").write_text(LOADS.replace("52", "53"))
     assert "changed: loads.csv\n" in run("check", site, "--since", page).stdout
     (site / "loads.csv").write_text(LOADS)
@@ -160,3 +160,22 @@ def test_areas_written_as_geojson_name_their_inputs(tmp_path: Path, earlier: Pat
     assert document["inputs"] == json.loads(earlier.read_text())["inputs"]
     assert document["made_with"]["verb"] == "areas"
     assert run("check", site, "--since", path).stdout.startswith("Nothing has changed since")
+
+
+def test_files_beside_the_site_are_named_with_their_digests(tmp_path: Path) -> None:
+    """What areas were held against enters a result as well, wherever it lies."""
+    folder, old = write_site(tmp_path / "site"), write_site(tmp_path / "old")
+    claims = tmp_path / "claims.csv"
+    claims.write_text("id,area_m2\ng1,400\n")
+    paths = [tmp_path / "areas.geojson", tmp_path / "areas.gpkg"]
+    outputs = [word for path in paths for word in ("--out", path)]
+    printed = run("areas", folder, "--against", old, "--claimed", claims, "--json", *outputs)
+    document = json.loads(printed.stdout)
+    also = document["also_read"]
+    assert also["claims.csv"] == hashlib.sha256(claims.read_bytes()).hexdigest()
+    assert {f"old/{name}" for name in document["inputs"]} == set(also) - {"claims.csv"}
+    for path in paths:
+        said = run("check", folder, "--since", path).stdout
+        assert said.startswith(f"Nothing has changed since {path.name}: all 5 files are the same.")
+        assert f"not looked at here: claims.csv, which had the SHA-256 {also['claims.csv']}" in said
+    assert json.loads(run("areas", folder, "--json").stdout)["also_read"] == {}

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import re
-from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
 
 from geosand.cli import main
+from tests import sites
 
-DEMO = str(Path(__file__).parents[2] / "data" / "demo_site")
+DEMO = str(sites.DEMO)
 TILES = "https://{s}.tiles.example/{z}/{x}/{y}.png"
 
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-from pathlib import Path
 from xml.etree import ElementTree
 
 import pytest
@@ -13,9 +12,7 @@ from geosand.cli.place import command
 from geosand.errors import Refused
 from geosand.formats.site_folder import read_site
 from geosand.results import work_out
-from tests.sites import CATCHES, G2, TOML
-
-DEMO = Path(__file__).parents[2] / "data" / "demo_site"
+from tests.sites import CATCHES, DEMO, G2, TOML
 
 
 def run(*arguments: str) -> Result:
@@ -52,7 +49,9 @@ def test_without_a_file_the_points_are_listed(site_folder):
     assert points["written"] is None
     assert [x[:2] for x in lines] == [[p["surface"], p["label"]] for p in points["points"]]
     for line, point in zip(lines, points["points"], strict=True):
-        assert f"{float(point['lat']):.6f}" in line
+        assert f"{point['lat']:.6f}" in line  # a number, as in every document
+        taped = 0.5 if point["zone"] == "outside" else None
+        assert point["edge_distance_m"] == taped
     assert "0.50 m outside the edge, by tape" in result.stdout
 
 
@@ -235,9 +234,9 @@ def test_the_tray_and_swath_that_the_points_rest_on_are_told(site_folder, tmp_pa
     out = str(tmp_path / "x.gpx")
     told = run(str(site_folder()), "--catches", "1", "--surfaces", "g1", "--out", out).stdout
     assert told.startswith("1 point on 1 surface, drawn with seed 2, in the order of walking: ")
-    assert "Tray 400 × 250 mm, swath 4.00 m: others give other points." in told
+    assert "Tray 400 × 250 mm, swath 4.00 m: with others the points change." in told
     us = run(str(site_folder()), "--catches", "1", "--out", out, "--units", "us").stdout
-    assert "Tray 15.75 × 9.843 in, swath 13.1 ft: others" in us
+    assert "Tray 15.75 × 9.84 in, swath 13.1 ft: with others" in us
 
 
 def test_no_surface_to_choose_from_is_told(site_folder, tmp_path):

@@ -5,7 +5,6 @@ from __future__ import annotations
 import json
 import math
 import re
-from pathlib import Path
 from xml.etree import ElementTree
 
 import pytest
@@ -13,9 +12,21 @@ from click.testing import CliRunner, Result
 
 from geosand.cli.plan import command
 from geosand.cli.season import command as season
-from tests.sites import CATCHES, G1, G2, LAT, LOADS, LON, SURFACES, T1, TOML, TRAY, square, surface
-
-DEMO = Path(__file__).parents[2] / "data" / "demo_site"
+from tests.sites import (
+    CATCHES,
+    DEMO,
+    G1,
+    G2,
+    LAT,
+    LOADS,
+    LON,
+    SURFACES,
+    T1,
+    TOML,
+    TRAY,
+    square,
+    surface,
+)
 
 
 def run(*arguments: str, verb=command) -> Result:
@@ -200,7 +211,7 @@ def test_demo_season_is_planned_with_its_reasons():
     words = run(str(DEMO), *options, "green").stdout
     assert "No sand: g1–g5, practice: at their targets so far." in words
     assert re.search(r"No sand need be ordered: [\d\u202f]+ kg in stock covers it\.", words)
-    assert "D2 is not used for the setting: its planned depths differ" in words
+    assert "D2 is not used: its planned depths differ" in words
 
 
 def test_a_dressing_like_the_last_gets_the_last_setting():
@@ -274,11 +285,14 @@ def test_what_is_to_be_ordered_reads_plainly(site_folder):
 
     folder = site_folder()
     plain = order(folder, "--depth", "1mm")
-    assert re.fullmatch(
-        r"Order dried: [\d\u202f]+ kg, so [\d\u202f]+ units of 25 kg, as delivered, with its water"
-        r" \(\d\.\d\d t; \d\.\d m³ if dry and poured\)\.",
-        plain,
+    form = (
+        r"Order dried: [\d\u202f]+ kg, so [\d\u202f]+ units of 25 kg{}"
+        r" \(\d\.\d\d t; \d\.\d m³ if dry and poured\)\."
     )
+    assert re.fullmatch(form.format(""), plain)
+    wet = TOML.replace("moisture_dry_basis_percent = 0.0", "moisture_dry_basis_percent = 4.0")
+    moist = order(site_folder("moist", toml=wet), "--depth", "1mm")
+    assert re.fullmatch(form.format(", as delivered, with its water"), moist)
     covered = order(folder, "--depth", "1mm", "--stock", "90t")
     assert covered == "No sand need be ordered: 90\u202f000 kg in stock covers it."
     none = order(folder, "--to-target", "--min-depth", "90mm")

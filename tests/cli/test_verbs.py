@@ -10,12 +10,13 @@ import subprocess
 import sys
 from pathlib import Path
 
+import click
 import pytest
 from click.testing import CliRunner, Result
 
 from geosand.cli import VERBS, main
+from tests.sites import DEMO
 
-DEMO = Path(__file__).parents[2] / "data" / "demo_site"
 README = Path(__file__).parents[2] / "README.md"
 
 
@@ -65,8 +66,18 @@ def test_balance_loads_neither_geopandas_nor_pint() -> None:
 def test_every_verb_has_help_and_stands_in_the_readme(verb: str) -> None:
     result = run(verb, "--help")
     assert result.exit_code == 0
-    assert "--json" in result.output
     assert f"geosand {verb}" in README.read_text()
+    options = re.findall(r"^  (?:-h, )?(--[a-z-]+)", result.output, re.MULTILINE)
+    assert options[-3:] == ["--units", "--json", "--help"]
+
+
+@pytest.mark.parametrize("verb", VERBS)
+def test_the_example_of_every_verb_is_right_usage(verb: str) -> None:
+    (example,) = re.findall(r"^  Example: geosand (.+)$", run(verb, "--help").output, re.MULTILINE)
+    name, *words = example.split()
+    command = main.get_command(click.Context(main), name)
+    assert command is not None and name == verb
+    assert command.make_context(name, words).params["folder"]
 
 
 def test_areas_document_has_the_agreed_keys() -> None:

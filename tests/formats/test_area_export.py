@@ -2,9 +2,14 @@
 
 from __future__ import annotations
 
+import contextlib
 import csv
+import datetime
 import io
 import json
+import sqlite3
+import time
+import zipfile
 
 import numpy as np
 import openpyxl
@@ -128,6 +133,24 @@ def test_workbook_has_real_numbers_frozen_heads_and_no_formula(blobs, rows, tmp_
     assert sheet["B2"].value == "=1+1" and sheet["B2"].quotePrefix
     assert book["notes"]["A1"].value == "=HYPERLINK(1)"
     assert sheet["B7"].value == "plain · bell"
+
+
+@pytest.mark.parametrize("ending", ["csv", "geojson", "gpkg", "xlsx"])
+def test_the_same_areas_are_the_same_bytes_an_hour_later(blobs, rows, tmp_path, ending):
+    """Both archives and databases note when they were made; here that is never the clock."""
+    path = tmp_path / f"areas.{ending}"
+    write_areas(path, rows, blobs, units="metric")
+    content = path.read_bytes()
+    if ending == "gpkg":
+        with contextlib.closing(sqlite3.connect(path)) as base:
+            assert base.execute("select last_change from gpkg_contents").fetchone()[0][:4] == "1980"
+    if ending == "xlsx":
+        with zipfile.ZipFile(path) as archive:
+            assert {entry.date_time[0] for entry in archive.infolist()} == {1980}
+            assert str(datetime.date.today().year).encode() not in archive.read("docProps/core.xml")
+    time.sleep(0.01)
+    write_areas(path, rows, blobs, units="metric")
+    assert path.read_bytes() == content
 
 
 def test_a_surface_without_ground_has_no_geometry(blobs, rows, tmp_path):

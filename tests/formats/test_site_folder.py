@@ -9,8 +9,8 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from geosand.errors import Refused
-from geosand.formats import geojson
 from geosand.formats import site_folder as module
+from geosand.formats.geojson_shapes import plain_polygons, polygons_of
 from geosand.formats.site_folder import read_site
 from tests.sites import CATCHES, DRESSINGS, LOADS, SURFACES, TOML, points, refusal, write_site
 
@@ -183,8 +183,8 @@ def test_plain_polygons_read_at_once_are_those_read_one_by_one():
     whole = {"type": "Polygon", "coordinates": [ring, hole]}
     small = {"type": "Polygon", "coordinates": [hole]}
     many = [whole, small, small, whole]
-    made = geojson._plain_polygons(many)
-    alone = [geojson._polygons(shape, "", []) for shape in many]
+    made = plain_polygons(many)
+    alone = [polygons_of(shape, "", []) for shape in many]
     assert [shape.wkb for shape in made] == [shape.wkb for shape in alone]
     odd = [
         {"type": "Polygon", "coordinates": rings}
@@ -206,4 +206,4 @@ def test_plain_polygons_read_at_once_are_those_read_one_by_one():
         )
     ]
     for shape in [*odd, None, {"type": "Point", "coordinates": [0.0, 0.0]}, 5]:
-        assert geojson._plain_polygons([whole, shape]) is None
+        assert plain_polygons([whole, shape]) is None

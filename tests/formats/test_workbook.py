@@ -240,7 +240,7 @@ def test_too_little_memory_is_no_fault_of_the_workbook(with_book, monkeypatch):
     def full(content: bytes) -> str:
         raise MemoryError
 
-    monkeypatch.setattr("geosand.formats.workbook._too_much", full)
+    monkeypatch.setattr("geosand.formats.workbook.too_much", full)
     with pytest.raises(MemoryError):
         read_site(with_book(workbook(dressings=DRESSINGS, loads=LOADS, catches=ROWS)))
 

@@ -47,6 +47,15 @@ def test_no_view_has_a_violation(open_page, small_text, width):
     assert found == {view: [] for view in ("Depth", "Shortfall", "Overthrow", "Catches", "Areas")}
 
 
+def test_the_legend_keeps_its_colours_where_the_reader_chooses_colours(open_page, small_text):
+    page = open_page(small_text)
+    page.emulate_media(forced_colors="active")
+    shown = page.locator("#gs-classes i").evaluate_all(
+        "signs => signs.map(sign => getComputedStyle(sign).backgroundColor)"
+    )
+    assert len(shown) == len(set(shown)) == 5
+
+
 @pytest.mark.parametrize("width", SIZES)
 def test_open_card_and_open_lists_have_no_violation(open_page, small_text, width):
     page = open_page(small_text, width=width, **SIZES[width])

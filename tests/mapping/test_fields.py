@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -17,8 +16,6 @@ from geosand.mapping.words import SCALES, number
 from geosand.reports.depth_fields import fields_text
 from geosand.results import work_out
 from tests.cli.test_balance import dense
-
-DEMO = Path(__file__).parents[2] / "data" / "demo_site"
 
 
 @pytest.fixture(scope="module")
@@ -54,8 +51,8 @@ def test_cells_are_those_that_the_balance_writes(view, written):
     assert 1000 * field.u_depth_m[at] == pytest.approx(figures[:, 1], abs=6e-5)
 
 
-def test_without_a_variogram_no_cells_are_drawn():
-    assert map_fields(work_out(read_site(DEMO))) == ()
+def test_without_a_variogram_no_cells_are_drawn(demo):
+    assert map_fields(demo) == ()
 
 
 def test_a_long_season_has_wider_cells(results, monkeypatch):

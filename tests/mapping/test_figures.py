@@ -5,12 +5,10 @@ from __future__ import annotations
 import re
 from decimal import Decimal
 from fractions import Fraction
-from pathlib import Path
 
 import numpy as np
 import pytest
 
-from geosand.formats.site_folder import read_site
 from geosand.mapping.encoding import (
     STEPS,
     encode_column,
@@ -26,9 +24,7 @@ from geosand.reports.area_rows import area_rows
 from geosand.reports.balance_document import balance_document
 from geosand.reports.catch_rows import catch_rows
 from geosand.reports.season_document import season_document
-from geosand.results import work_out
 
-DEMO = Path(__file__).parents[2] / "data" / "demo_site"
 #: NIST SP 811 (2008), B.8: inch, pound (avoirdupois), foot, all exact
 INCH_MM, POUND_KG, FOOT_M = Fraction("25.4"), Fraction("0.45359237"), Fraction("0.3048")
 #: quantity -> from the documents' unit (mm, kg, m², m, kg/m²) to what is shown, and its decimals
@@ -76,8 +72,8 @@ class Held:
 
 
 @pytest.fixture(scope="module")
-def results():
-    return work_out(read_site(DEMO))
+def results(demo):
+    return demo
 
 
 @pytest.fixture(scope="module")

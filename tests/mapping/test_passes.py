@@ -5,24 +5,20 @@ from __future__ import annotations
 import json
 import re
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
 import pytest
 import shapely
 from pyproj import Geod
 
-from geosand.formats.site_folder import read_site
 from geosand.mapping.page import map_page
 from geosand.mapping.passes import map_passes
 from geosand.mapping.view import MapPass
 from geosand.planning.choosing import chosen_spreader, chosen_surfaces
 from geosand.planning.dressing import Request, next_dressing
-from geosand.results import work_out
 from tests.mapping.hostile import NAMES
 from tests.mapping.sample_view import named, sample_view
 
-DEMO = Path(__file__).parents[2] / "data" / "demo_site"
 EARTH = Geod(ellps="WGS84")
 
 
@@ -79,10 +75,9 @@ def test_a_pass_over_a_surface_that_is_not_shown_is_left_alone():
     assert text.count("<script") == 4
 
 
-def test_passes_of_a_plan_run_along_their_headings():
+def test_passes_of_a_plan_run_along_their_headings(demo):
     """Independent route: the azimuth of each line on the ellipsoid."""
-    results = work_out(read_site(DEMO))
-    site, ledger = results.site, results.ledger
+    results, site, ledger = demo, demo.site, demo.ledger
     request = Request(
         row=chosen_surfaces(site, ledger, ["green"]),
         sand=0,
@@ -106,19 +101,17 @@ def test_passes_of_a_plan_run_along_their_headings():
 
 
 @pytest.mark.browser
-def test_passes_are_off_until_asked_for_and_the_popup_tells_the_heading(open_page):
+def test_passes_are_drawn_near_by_and_the_popup_tells_the_heading(open_page):
     page = open_page(map_page(with_passes(sample_view())))
     box = page.get_by_role("checkbox", name="Passes")
     sign = page.get_by_text("pass of the next dressing")
     drawn = page.locator("path.gs-pass")
     page.get_by_role("rowheader").get_by_role("button", name="Green 1", exact=True).click()
-    assert not box.is_checked()
-    assert (drawn.count(), sign.is_visible()) == (0, False)
-    words = page.locator(".leaflet-popup .card").inner_text()
-    assert re.search(r"Drive at\s+30°\s+2 passes, next dressing", words)
-    box.check()
+    assert box.is_checked()
     assert drawn.count() >= 1
     assert sign.is_visible()
+    words = page.locator(".leaflet-popup .card").inner_text()
+    assert re.search(r"Drive at\s+30°\s+2 passes, next dressing", words)
     box.uncheck()
     assert (drawn.count(), sign.is_visible()) == (0, False)
     page.keyboard.press("Escape")
@@ -133,7 +126,6 @@ def test_a_click_on_a_pass_opens_its_surface(open_page):
     page.keyboard.press("Escape")
     page.locator(".leaflet-popup .card").wait_for(state="detached")
     page.get_by_role("checkbox", name="Catch points").uncheck()
-    page.get_by_role("checkbox", name="Passes").check()
     x, y, wide, high = page.evaluate(
         "(() => { const b = document.querySelector('path.gs-pass').getBoundingClientRect();"
         " return [b.x, b.y, b.width, b.height]; })()"
@@ -153,7 +145,6 @@ def with_middle(view):
 @pytest.mark.browser
 def test_from_afar_no_passes_are_drawn(open_page):
     page = open_page(map_page(with_passes(sample_view())))
-    page.get_by_role("checkbox", name="Passes").check()
     assert page.locator("path.gs-pass").count() == 0
     assert "(zoom in)" in page.evaluate(
         "getComputedStyle(document.querySelector('li[data-overlay]'), '::after').content"
@@ -164,7 +155,6 @@ def test_from_afar_no_passes_are_drawn(open_page):
 def test_hostile_names_stay_text_with_passes(open_page):
     page = open_page(map_page(with_passes(named(sample_view(), NAMES))))
     page.locator('tr[data-s="0"] th button').click()
-    page.get_by_role("checkbox", name="Passes").check()
     card = page.locator(".leaflet-popup .card")
     assert card.locator("h2").evaluate("node => node.textContent") == NAMES[0]
     assert page.title() == "Fallow Down: sand on turf"

@@ -220,7 +220,7 @@ def test_without_any_speed_it_is_taken_as_the_same_each_time(worked):
     assert "no speed is on record: taken as the same each time" in fit.said
     mixed = fitted(worked, "mixed", [*rows, "D3,2026-04-30,green,0.6,4,5"])
     assert mixed.tried.tolist() == [4 * 3.6 / 5]
-    assert mixed.left_out == ("D1, D2 are not used for the setting: their speeds are not said",)
+    assert mixed.left_out == ("D1, D2 are not used: their speeds are not said",)
 
 
 def test_a_setting_that_was_never_set_is_refused_though_its_opening_was(worked):

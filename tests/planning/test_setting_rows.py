@@ -4,7 +4,6 @@ import math
 
 import numpy as np
 import pytest
-import statsmodels.api as sm
 
 from geosand.formats.site_folder import read_site
 from geosand.planning import tried_settings
@@ -25,22 +24,6 @@ HEAD = "dressing,date,surfaces,planned_depth_mm,setting,speed_kmh,swath_m,headin
 def errors(dressing, rate, relative, freedom=4.0):
     each = np.full(len(rate), freedom)
     return RowErrors(np.asarray(dressing), np.diag((rate * relative) ** 2), each)
-
-
-def test_differences_within_dressings_are_generalised_least_squares():
-    """Statsmodels fits each dressing's level as a constant of its own, beside one intercept."""
-    random = np.random.default_rng(3)
-    dressing = np.repeat([0, 1, 2], [2, 3, 4])
-    opening = random.uniform(2.0, 5.0, 9)
-    z, q = 1 / opening, random.uniform(0.8, 1.2, 9)
-    root = random.standard_normal((9, 9)) * 0.02
-    covariance = root @ root.T + np.diag(np.full(9, 0.03**2))
-    found = within(z, q, RowErrors(dressing, covariance, np.full(9, 5.0)))
-    levels = (dressing[:, None] == np.arange(3)).astype(float)
-    witness = sm.GLS(q, np.column_stack([z, levels]), sigma=covariance).fit()
-    assert found.intercept == pytest.approx(witness.params[0], rel=1e-9)
-    variance = witness.normalized_cov_params[0, 0] * max(witness.scale, 1.0)
-    assert 1 / found.information == pytest.approx(variance, rel=1e-9)
 
 
 def test_rows_at_one_opening_are_one_dressing_and_not_two():
@@ -173,7 +156,7 @@ def test_each_row_counts_with_what_its_own_catches_tell(tmp_path):
     assert [(one.setting, one.surfaces) for one in fit.at] == [(3.0, ("g1",)), (4.0, ("g2",))]
     caught = [np.mean([92, 97, 88]) / 100, np.mean([90, 95, 86]) / 100]
     assert [one.rate_kg_m2 for one in fit.at] == pytest.approx(caught, rel=1e-9)
-    assert fit.left_out == ("D1 on t1 is not used for the setting: it has no usable catches",)
+    assert fit.left_out == ("D1 on t1 is not used: it has no usable catches",)
     # one surface stands for all at this setting: how they differ is in its u, 8 % by default
     assert all(0.07 < one.u_rate_kg_m2 / one.rate_kg_m2 < 0.1 for one in fit.at)
     whole = fit_of(site_of(tmp_path / "one", ["D1,2026-04-10,g1 g2,0.6,3,6,4,"]))
@@ -245,9 +228,9 @@ def test_reasons_name_all_their_dressings_in_one_line(tmp_path):
         "D4,2026-07-10,g1 g2,0.6,,6,4,",
     ]
     assert fit_of(site_of(tmp_path, rows)).left_out == (
-        "D1, D2 are not used for the setting: their planned depths differ",
-        "D3 on g1 is not used for the setting: its setting '0' is no number above 0",
-        "D4 is not used for the setting: its setting is not said",
+        "D1, D2 are not used: their planned depths differ",
+        "D3 on g1 is not used: its setting '0' is no number above 0",
+        "D4 is not used: its setting is not said",
     )
 
 

@@ -48,6 +48,9 @@ class Given:
     def keys(self):
         return list(self.sites)
 
+    def as_they_stand(self):
+        return dict.fromkeys(reversed(self.sites), 0)
+
     def read(self, keys, known):
         from geosand.portfolio.site_read import SiteRead
 

@@ -366,7 +366,7 @@ def test_lists_that_end_beyond_what_there_is_are_refused(
         offsets[level][place] += 1_000_000
         return table
 
-    parquet_tables._row_group.cache_clear()
+    parquet_tables._piece.cache_clear()
     monkeypatch.setattr(pq.ParquetFile, "read_row_group", spoilt)
     done = run_many(native_set, tmp_path / "out")
     assert len(done.comparison.refused) == SITES

@@ -7,6 +7,7 @@ import json
 import os
 import re
 import shutil
+import signal
 import subprocess
 import sys
 import time
@@ -19,12 +20,13 @@ import geosand
 from geosand.cli import main
 from geosand.errors import Refused
 from geosand.portfolio import account, parts
-from geosand.portfolio.chunk import Chunk, Options
+from geosand.portfolio.chunk import Chunk, Options, work_chunk
 from geosand.portfolio.run import run
 from geosand.portfolio.sources import find_sites
 from tests.portfolio import dying
 from tests.portfolio.conftest import SITES, run_many
 
+pq = pytest.importorskip("pyarrow.parquet")
 FILES = [f"{name}.{end}" for name in ("sites", "balances", "ledger", "areas", "spreaders")
          for end in ("parquet", "csv")]  # fmt: skip
 
@@ -41,6 +43,37 @@ def test_tables_are_the_same_bytes_for_any_chunks_and_workers(
     done = run_many(folders, tmp_path, chunk=chunk, workers=workers)
     assert done.computed == SITES
     same_files(whole[0], tmp_path)
+
+
+@pytest.mark.parametrize("source", ["folders", "site_set"])
+def test_chunks_of_large_sites_are_of_few(request, source, tmp_path, monkeypatch):
+    """Held against the files: as many sites a chunk as their bytes allow."""
+    root, asked = request.getfixturevalue(source), []
+    told = find_sites(root, tmp_path).as_they_stand()
+    assert list(told) == [f"site-{k + 1:05d}" for k in range(SITES)]
+    if source == "folders":
+        large = ("surfaces.geojson", "catches.csv")
+        sizes = [sum((root / key / name).stat().st_size for name in large) for key in told]
+        assert list(told.values()) == sizes
+    monkeypatch.setattr("geosand.portfolio.run.CHUNK_BYTES", 2.5 * max(told.values()))
+
+    def noted(chunk):
+        asked.append(list(chunk.keys))
+        return work_chunk(chunk)
+
+    run_many(root, tmp_path, work=noted)
+    keys = list(told)
+    assert asked == [keys[:2], keys[2:4], keys[4:]]
+
+
+def test_large_sites_have_row_groups_of_their_own(folders, whole, tmp_path, monkeypatch):
+    monkeypatch.setattr(parts, "BATCH_ROWS", 200)
+    run_many(folders, tmp_path)
+    for name, rows in (("areas", 144), ("balances", 60), ("sites", 5)):
+        told = pq.read_metadata(tmp_path / f"{name}.parquet")
+        sizes = [told.row_group(k).num_rows for k in range(told.num_row_groups)]
+        assert sizes[0] == rows and sum(sizes) == told.num_rows
+        assert (tmp_path / f"{name}.csv").read_bytes() == (whole[0] / f"{name}.csv").read_bytes()
 
 
 def test_a_process_that_dies_once_costs_nothing(folders, whole, tmp_path, monkeypatch):
@@ -242,6 +275,55 @@ def test_no_process_outlives_a_run_that_was_killed(folders, tmp_path):
     assert not (tmp_path / "sites.csv").exists()
     assert run_many(folders, tmp_path).kept == SITES - 1
     assert not list((tmp_path / "parts").glob(".part-*"))
+
+
+def _heard():
+    """What a shell has its background jobs ignore ends a process again."""
+    for name in ("SIGINT", "SIGTERM", "SIGHUP"):
+        signal.signal(getattr(signal, name), signal.SIG_DFL)
+
+
+@pytest.fixture
+def long_run(folders, tmp_path):
+    """Starts a run of many chunks in a session of its own; gives it when it has begun."""
+    for number in range(20):
+        shutil.copytree(folders, tmp_path / "sites" / str(number))
+    started = []
+
+    def start(*options):
+        out = tmp_path / "out"
+        asked = ["-m", "geosand", "many", str(tmp_path / "sites"), "--out", str(out)]
+        begun = subprocess.Popen(
+            [sys.executable, *asked, "--chunk", "1", *options],
+            stdout=subprocess.PIPE,
+            stderr=subprocess.PIPE,
+            text=True,
+            start_new_session=True,
+            preexec_fn=_heard,
+        )
+        started.append(begun)
+        until = time.monotonic() + 60
+        while time.monotonic() < until and not out.exists():
+            time.sleep(0.01)
+        time.sleep(0.3)
+        return begun
+
+    yield start
+    for process in started:
+        if process.poll() is None:
+            os.killpg(process.pid, signal.SIGKILL)
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="Windows has no such signals")
+@pytest.mark.parametrize("workers", ["1", "2"])
+@pytest.mark.parametrize("by", ["SIGINT", "SIGTERM", "SIGHUP"])
+def test_a_run_that_is_stopped_says_one_line(long_run, by, workers):
+    """Processes that it has started, or is starting, end with it and say nothing."""
+    run = long_run("--workers", workers)
+    os.killpg(run.pid, getattr(signal, by))
+    out, told = run.communicate(timeout=30)
+    kept = "Stopped. What is finished is kept; say the same again to go on.\n"
+    assert (out, told, run.returncode) == ("", kept, 128 + getattr(signal, by))
 
 
 def whole_parts(out):

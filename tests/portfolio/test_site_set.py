@@ -10,8 +10,8 @@ import numpy as np
 import pytest
 
 from geosand.errors import Refused
-from geosand.portfolio import set_tables
-from geosand.portfolio.parquet_tables import parquet_table, row_groups
+from geosand.portfolio import parquet_tables, set_tables
+from geosand.portfolio.parquet_tables import parquet_table, pieces_of
 from geosand.portfolio.rows_by_site import split_by_site
 from geosand.portfolio.sources import find_sites
 from tests.portfolio.conftest import SITES, run_many
@@ -188,27 +188,29 @@ def test_a_file_that_is_no_parquet_is_refused(site_set, tmp_path):
     assert refusal(root).startswith("loads.parquet: is no Parquet file")
 
 
-def test_row_groups_are_those_whose_statistics_may_hold_a_site(tmp_path):
-    """Held against asking each group, sites in any order and one group without statistics."""
+@pytest.mark.parametrize("rows", [100, 3])
+def test_pieces_are_those_that_hold_a_site(tmp_path, monkeypatch, rows):
+    """Held against a look at each, sites in any order, row groups whole or in parts of 3 rows."""
+    monkeypatch.setattr(parquet_tables, "rows_at_once", lambda group: rows)
     rng = np.random.default_rng(11)
-    path, known = tmp_path / "rows.parquet", [f"s{k:03d}" for k in range(200)]
+    path, known = tmp_path / "rows.parquet", [f"s{k}" for k in range(200)]
     schema = pa.schema([("wide", pa.struct([("a", pa.int64())])), ("site", pa.string())])
-    spans = []
+    parts = []
     with pq.ParquetWriter(path, schema) as writer:
         for _ in range(30):
             begin, size = int(rng.integers(0, 190)), int(rng.integers(1, 9))
-            sites = rng.permutation(known[begin : begin + size]).tolist()
-            spans.append((min(sites), max(sites)))
+            sites = [*rng.permutation(known[begin : begin + size]).tolist(), None]
+            parts += [sites[k : k + rows] for k in range(0, len(sites), rows)]
             columns = {"wide": [{"a": 1}] * len(sites), "site": sites}
             writer.write_table(pa.table(columns, schema=schema))
-        writer.write_table(pa.table({"wide": [{"a": 1}], "site": [None]}, schema=schema))
     with pq.ParquetFile(path) as file:
-        groups = row_groups(file)
-        assert groups.begun[-1] == file.metadata.num_rows
+        pieces = pieces_of(file)
+    assert np.diff(pieces.begun).tolist() == [len(part) for part in parts]
+    assert pieces.without == 30
     for _ in range(50):
         keys = rng.choice(known, int(rng.integers(1, 6)), replace=False).tolist()
-        may = [k for k, (low, high) in enumerate(spans) if any(low <= key <= high for key in keys)]
-        assert groups.that_may_hold(keys) == [*may, len(spans)]
+        hold = [k for k, part in enumerate(parts) if {*keys} & {*part}]
+        assert pieces.that_hold(keys) == hold
 
 
 def test_days_with_nanoseconds_are_days(site_set, tmp_path):
@@ -268,6 +270,57 @@ def test_a_row_group_that_chunks_share_is_read_once(site_set, tmp_path, monkeypa
     assert len(looks) == len(source.tables)
 
 
+@pytest.fixture
+def pieces(monkeypatch):
+    """Row groups are read in pieces of a few rows; tells which rows each reading began with."""
+    begun, start = [], parquet_tables._LargeGroup._from_start
+
+    def counted(group):
+        begun.append(group._table.path.name)
+        return start(group)
+
+    monkeypatch.setattr(parquet_tables, "rows_at_once", lambda group: 50)
+    monkeypatch.setattr(parquet_tables._LargeGroup, "_from_start", counted)
+    return begun
+
+
+@pytest.mark.parametrize("scattered", [False, True])
+def test_a_large_row_group_is_read_in_pieces(site_set, tmp_path, pieces, scattered):
+    """Many programs write all in one; in any order, of any sites, its rows are those of the file"""
+    whole = pq.read_table(site_set / "surfaces.parquet")
+    if scattered:
+        whole = whole.take(np.random.default_rng(5).permutation(len(whole)))
+    path = tmp_path / "surfaces.parquet"
+    pq.write_table(whole, path)
+    table = parquet_table(path)
+    for numbers in ([1, 2], [3], [5, 4], [1, 5], [9], []):
+        keys = [f"site-{number:05d}" for number in numbers]
+        rows = table.rows_of(keys)
+        for place, key in enumerate(keys):
+            mine = whole.filter(pc.equal(whole["site"], key))
+            found = rows.of(place)
+            assert found["id"].to_pylist() == mine["id"].to_pylist()
+            assert found["geometry"].to_pylist() == mine["geometry"].to_pylist()
+            assert whole.take(pc.subtract(found["row"], 1))["site"].to_pylist() == [key] * len(mine)
+    assert whole["site"].to_pylist() != sorted(whole["site"].to_pylist()) or len(pieces) == 2
+
+
+def test_a_run_reads_the_pieces_of_a_row_group_once_and_its_tables_are_the_same(
+    site_set, tmp_path, pieces
+):
+    root = shutil.copytree(site_set, tmp_path / "set")
+    for path in root.glob("*.parquet"):
+        pq.write_table(pq.read_table(path), path)
+    run_many(root, tmp_path / "a", chunk=1)
+    assert sorted(pieces) == [
+        f"{name}.parquet" for name in ("catches", "dressings", "loads", "surfaces")
+    ]
+    run_many(site_set, tmp_path / "b")
+    for name in ("areas", "ledger", "balances"):
+        one, other = (tmp_path / k / f"{name}.parquet" for k in "ab")
+        assert one.read_bytes() == other.read_bytes()
+
+
 def test_a_file_written_anew_within_a_run_is_read_anew_though_its_time_is_the_old_one(
     site_set, tmp_path
 ):
@@ -297,3 +350,52 @@ def test_rows_are_those_of_the_wanted_sites_in_their_order(seed):
             assert got["number"].to_pylist() == np.flatnonzero(names == key).tolist()
             assert set(got["site"].to_pylist()) <= {key}
         assert len(rows.table) == rows.bounds[-1]
+
+
+def called(names):
+    """Sites by number under other names, as a change of a table."""
+
+    def change(table):
+        sites = [names.get(site, site) for site in table["site"].to_pylist()]
+        return table.set_column(table.column_names.index("site"), "site", pa.array(sites))
+
+    return change
+
+
+@pytest.mark.parametrize("other", ["Site-00002", "site-00002 ", "\uff53ite-00002"])
+def test_a_site_that_one_table_writes_in_another_way_is_named_with_the_one_that_is_meant(
+    site_set, tmp_path, other
+):
+    root = changed(site_set, tmp_path, "loads", called({"site-00002": other}))
+    (refused,) = run_many(root, tmp_path / "out").comparison.refused
+    assert refused["site"] == other
+    assert refused["faults"].splitlines()[0] == (
+        f"loads.parquet, site: '{other}' and 'site-00002' differ only in capitals, spaces or the"
+        " form of letters. Write both alike, or tell them apart by more than that."
+    )
+
+
+def test_names_with_a_sign_that_ends_texts_are_refused(site_set, tmp_path):
+    root = changed(site_set, tmp_path, "loads", called({"site-00002": "site-00001\0"}))
+    assert refusal(root) == (
+        "loads.parquet, site: 'site-00001·' holds the sign NUL, at which many programs end a text."
+        " Write the site's name without it."
+    )
+
+
+def test_rows_that_a_refusal_names_are_those_of_the_file_as_it_is_now(site_set, tmp_path):
+    def negative(table):
+        gross = table["gross_g"].to_pylist()
+        gross[864 * 2 + 5] = 3.0
+        return table.set_column(table.column_names.index("gross_g"), "gross_g", pa.array(gross))
+
+    root, out = changed(site_set, tmp_path, "catches", negative), tmp_path / "out"
+    run_many(root, out)
+    assert run_many(root, out).kept == SITES
+    for path in root.glob("*.parquet"):
+        table = pq.read_table(path)
+        pq.write_table(table.filter(pc.not_equal(table["site"], "site-00001")), path)
+    done = run_many(root, out)
+    assert (done.computed, done.kept) == (1, SITES - 2)
+    assert done.comparison.refused[0]["faults"].startswith("catches.parquet, row 870, gross_g: ")
+    assert run_many(root, out).kept == SITES - 1

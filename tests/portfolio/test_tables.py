@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import csv
 import shutil
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -18,8 +17,7 @@ from geosand.reports.balance_document import balance_document
 from geosand.reports.season_document import season_document
 from geosand.results import work_out
 from tests.portfolio.conftest import SITES, run_many
-
-DEMO = Path(__file__).resolve().parents[2] / "data" / "demo_site"
+from tests.sites import DEMO
 
 
 @pytest.fixture(scope="module")

@@ -114,7 +114,7 @@ def test_the_stated_bulk_density_is_used_and_doubted_by_what_was_measured(read: 
     table, findings = bulk_densities(read(trays({"volume_cm3": 50, "volume_state": "dry"})))
     assert table.value.tolist() == [1550.0]
     assert table.u().tolist() == [30.0]
-    assert any("stated 1.550, measured 1.840" in str(f) for f in findings)
+    assert any("stated 1.550 g/cm³, measured 1.840 g/cm³" in str(f) for f in findings)
     _, quiet = bulk_densities(read(trays({"volume_cm3": 60, "volume_state": "dry"})))
     assert quiet == []
 
@@ -127,7 +127,7 @@ def test_an_unstated_bulk_density_is_measured_from_catches(read: Read) -> None:
     assert table.by_category()["bulk density"] == pytest.approx([19.26], abs=0.01)
     # water ± 0.2 points of a dry sand: 1566 × 0.002
     assert table.by_category()["moisture"] == pytest.approx([3.1319], abs=0.0001)
-    assert "1.566 g/cm³ ± 0.019 from 3 catches" in str(findings[0])
+    assert "1.566 ± 0.019 g/cm³ from 3 catches" in str(findings[0])
 
 
 def test_three_equal_readings_are_not_taken_as_certain(read: Read) -> None:
@@ -161,7 +161,11 @@ def test_without_any_witness_the_default_is_used_and_said(read: Read) -> None:
     table, findings = bulk_densities(read(CATCHES, toml=TOML.replace(STATED, "")))
     assert table.value.tolist() == [1560.0]
     assert table.u() == pytest.approx([78.0])
-    assert "1.56 g/cm³ ± 5 % is used" in str(findings[0])
+    text = "bulk density is neither stated nor measured: 1.56 g/cm³ ± 5 % is used"
+    assert str(findings[0]) == f"sand dried: {text}"
+    unnamed = TOML.replace(STATED, "").replace("[sands.dried]", "[sand]")
+    _, findings = bulk_densities(read(CATCHES, toml=unnamed))
+    assert str(findings[0]) == f"sand: {text}"
 
 
 @pytest.mark.parametrize("pooled", ["volume", "mass", "both"])

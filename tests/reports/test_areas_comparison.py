@@ -175,6 +175,55 @@ def test_a_shift_of_the_whole_survey_is_told_first(regrouped):
     assert {row["verdict"] for row in document["surfaces"][:4]} == {"within uncertainty"}
 
 
+def test_corners_farther_apart_in_one_survey_are_told(site_folder):
+    """A round green of 13 m, 16 corners before and 72 now: 2.4 % more, and nothing changed."""
+
+    def round_green(corners):
+        t = [2 * np.pi * (k % corners) / corners for k in range(corners + 1)]
+        north, east = 13.0 / 111_180.0, 13.0 / 111_320.0 / np.cos(np.radians(LAT))
+        places = [[LON + east * np.cos(x), LAT + north * np.sin(x)] for x in t]
+        return surface("g1", "green", {"type": "Polygon", "coordinates": [places]})
+
+    sure = {"edge_accuracy_m": 0.05, "edge_bias_m": 0.02}
+    for before, after, who, which in ((16, 72, "old", "gained"), (72, 16, "new", "lost")):
+        old = collection([round_green(before)], valid_from="2020-01-01", **sure)
+        new = collection([round_green(after)], valid_from="2026-01-01", **sure)
+        plain = {"dressings": None, "loads": None, "catches": None}
+        folder = site_folder(surfaces=new, files={"editions/first.geojson": old}, **plain)
+        document, _ = against(folder, "first")
+        (text,) = [f["text"] for f in document["findings"]]
+        assert text.startswith(f"its corners lie farther apart on its bends in the {who} survey:")
+        assert text.endswith(f" m² of what it {which} is no change")
+        told = float(text.split("about ")[1].split(" m²")[0])
+        assert told == pytest.approx(abs(document["surfaces"][0]["difference_m2"]), rel=0.08)
+
+
+def test_datums_that_are_known_to_each_other_explain_a_shift(folder):
+    """GDA94 and GDA2020 in one zone, 144.95° E, 37.82° S: 0.52 m east and 1.46 m north."""
+    site = read_site(folder)
+    new = survey_in_force(site)
+    metre = 1 / 111_320.0
+    lon, lat = 144.95 - LON, -37.82 - LAT
+
+    def there(survey, crs, east=0.0, north=0.0):
+        place = [lon + east * metre / np.cos(np.radians(37.82)), lat + north * metre]
+        shapes = shapely.transform(survey.surfaces.geometry, lambda points: points + place)
+        surfaces = replace(survey.surfaces, geometry=shapes)
+        return replace(survey, surfaces=surfaces, source_crs=crs, datum_accuracy_m=3.0)
+
+    old = there(new, "EPSG:28355")
+    for east, explained in ((0.52, True), (2.52, False)):
+        moved = there(new, "EPSG:7855", east, 1.46)
+        document = against_document(old, moved, compared(old, moved))
+        assert document["datum_gap"]["is_offset"] is explained
+        assert document["datum_gap"]["north_m"] == pytest.approx(1.46, abs=0.01)
+        first, second = against_lines(document, "metric")[:2]
+        assert first.startswith("The old survey came in GDA94, the new one in GDA2020: ground that")
+        assert second.startswith("All surfaces lie") is not explained
+    alone = replace(old, source_crs="EPSG:7855")
+    assert against_document(alone, moved, compared(alone, moved))["datum_gap"] is None
+
+
 def test_a_datum_shift_that_both_surveys_went_through_is_no_difference(regrouped):
     site = read_site(regrouped)
     new, old = survey_in_force(site), read_other_survey(regrouped, site, "first")

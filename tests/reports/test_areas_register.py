@@ -214,3 +214,26 @@ def test_a_surface_without_ground_stays_in_the_register(document_of):
     assert row["area_m2"] == 0 and row["grid_scale"] is None
     assert np.isfinite(total(document, "all")["area_m2"])
     assert shapely.from_geojson(json.dumps(hidden["geometry"])).is_valid
+
+
+def gon(corners: int, radius_m: float = 13.0):
+    """A GeoJSON polygon with its corners on a circle, good to a percent."""
+    east = radius_m / (111_320.0 * math.cos(math.radians(LAT)))
+    t = [2 * math.pi * (k % corners) / corners for k in range(corners + 1)]
+    places = [[LON + east * math.cos(x), LAT + radius_m / 111_180.0 * math.sin(x)] for x in t]
+    return {"type": "Polygon", "coordinates": [places]}
+
+
+def test_chords_that_leave_out_more_than_u_holds_are_told(document_of):
+    """A green of 13 m with 16 corners lacks 2.6 % of its circle, one with 36 half a percent."""
+    accuracies = {"edge_accuracy_m": 0.05, "edge_bias_m": 0.02}
+    for corners, lacking in ((16, 0.026), (36, 0.0)):
+        (row,) = document_of([surface("g1", "green", gon(corners))], **accuracies)["surfaces"]
+        told = [text for text in row["findings"] if "its corners lie far apart" in text]
+        assert len(told) == (lacking > 0)
+        if told:
+            more = float(told[0].split(" about ")[1].split(" m² more")[0])
+            assert more == pytest.approx(lacking * math.pi * 13.0**2, rel=0.08)
+            assert more > row["u_area_m2"]
+    traced = document_of([surface("g1", "green", gon(16))], edge_accuracy_m=0.3)["surfaces"]
+    assert not any("lie far apart on its bends" in text for text in traced[0]["findings"])

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -125,6 +126,26 @@ def test_the_next_step_names_what_is_doubtful_and_then_the_sand(
     )
 
 
+def test_a_surface_hardly_known_to_be_behind_gets_trays_before_sand(
+    site_folder: Callable[..., Path],
+) -> None:
+    results = work_out(read_site(site_folder()), as_of=np.datetime64("2026-07-16"))
+    ids = results.site.surfaces.id[results.ledger.row].tolist()
+
+    def said(*probabilities: float) -> str:
+        ledger = replace(results.ledger, probability=np.array(probabilities))
+        return next_step(replace(results, ledger=ledger), "metric")
+
+    trays = "lay trays at the next dressing on"
+    where = "hardly known: geosand place draws where."
+    assert said(0.9, 0.6, 0.49).endswith(
+        f"how much; then {trays} {ids[2]}, as its depth is {where}"
+    )
+    assert f"dress {ids[2]}" not in said(0.9, 0.6, 0.49)
+    assert said(0.4, 0.4, 0.4).endswith(f"{trays} {', '.join(ids)}, as their depths are {where}")
+    assert "dress " not in said(0.4, 0.4, 0.4).replace("dressing", "")
+
+
 def test_the_next_step_where_nothing_is_behind(site_folder: Callable[..., Path]) -> None:
     early = np.datetime64("2026-04-10")
 
@@ -142,7 +163,16 @@ def test_the_next_step_where_nothing_is_behind(site_folder: Callable[..., Path])
     empty = TOML.partition("[targets_mm]")[0].replace("season_end = 2026-11-30\n", "")
     without = "dressing,date,surfaces\nD1,2026-04-10,green\n"
     folder = site_folder("no targets", toml=empty, dressings=without)
-    assert "write [targets_mm] or [targets_in]" in next_step(work_out(read_site(folder)), "metric")
+    bare = work_out(read_site(folder))
+    assert "write [targets_mm] or [targets_in]" in next_step(bare, "metric")
+    assert "targets: no surface has one so far: write [targets_mm]" in look_first(bare, "us")[-1]
+    endless = TOML.replace("season_end = 2026-11-30\n", "")
+    folder = site_folder("no end", toml=endless, dressings=without, catches=None, loads=None)
+    aimed = work_out(read_site(folder))  # each kind has its target, and none is due on a day
+    assert look_first(aimed, "metric")[-1] == (
+        "targets: no surface has one so far: write season_end into site.toml, or planned depths"
+        " into the dressings, to see what is due"
+    )
 
 
 def test_what_is_not_known_is_a_dash_and_no_bound(site_folder: Callable[..., Path]) -> None:

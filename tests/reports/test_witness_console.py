@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from pathlib import Path
 
@@ -31,3 +32,21 @@ def test_changes_are_in_the_sites_units(
         f"one of bulk density: dried ({stated}), volumes of the catches: dried ({measured})"
     )
     assert "kg/m³" not in first
+
+
+@pytest.mark.parametrize(("units", "mass"), [("metric", "kg"), ("us", "lb")])
+def test_what_is_not_told_apart_is_said_once_and_then_what_would_tell(
+    tmp_path: Path, units: Units, mass: str
+) -> None:
+    """Without trays beside the edges the strip hides bags, trays and edge of the one spreader."""
+    one = season(tmp_path, Plan(bags=(25.0, 1000.0)), 5)
+    found = reconcile(one.site, one.areas, one.rates, one.balance)
+    lines = _season_lines(found, units)
+    heads = [line for line in lines if line.startswith("can not be told apart by these data: ")]
+    assert len(heads) == len(set(heads)) >= 1
+    told = [line for line in lines if line.startswith("  ")]
+    assert len(told) == len(found.would_tell) >= 2
+    assert all(re.search(rf": leaves ± [\d\u202f]+ {mass} open(;|$)", line) for line in told)
+    bag = {"metric": "1\u202f000 kg", "us": "2\u202f205 lb (1\u202f000 kg)"}[units]
+    assert any(bag in line for line in lines)
+    assert not any(re.search(rf"\d{{4}} {mass}", line) for line in lines)

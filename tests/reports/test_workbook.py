@@ -14,7 +14,6 @@ from geosand.reports.balance_document import balance_document
 from geosand.reports.season_document import season_document
 from geosand.reports.workbook import results_workbook
 from geosand.results import work_out
-from tests.reports.printable.conftest import DEMO
 from tests.sites import G1, LOADS, square, surface, write_site
 
 DAY = datetime.date(2026, 9, 1)
@@ -27,11 +26,6 @@ def opened(content: bytes):
 def columns(page):
     heads = [cell.value for cell in page[1]]
     return {head: [row[k] for row in page.iter_rows(min_row=2)] for k, head in enumerate(heads)}
-
-
-@pytest.fixture(scope="module")
-def demo():
-    return work_out(read_site(DEMO))
 
 
 @pytest.fixture(scope="module")

@@ -494,8 +494,8 @@ def test_every_default_is_said(site_folder):
         "site.toml: tolerance is not said: 10 % is used",
         "site.toml: agreement is not said: 10 % is used",
         "site.toml: the site has no name",
-        "site.toml: the bulk density's standard uncertainty of sand sand is not said:"
-        " 0.03 g/cm³ is used",
+        "site.toml: standard uncertainty of the bulk density of sand is not said: 0.03 g/cm³ is"
+        " used",
         "site.toml: standard uncertainty of the moisture of sand is not said: 0.2 points are used",
         "loads.csv: uncertainty of unit mass: bags 1 % each and 1 % shared by all bags of a kind"
         " are used where neither is said",

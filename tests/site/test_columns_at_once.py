@@ -7,8 +7,16 @@ import pytest
 
 from geosand.errors import Faults
 from geosand.site.cells import RawTable
-from geosand.site.raw_columns import Texts, find, first_come, in_rows, joined, repeated, stripped
-from geosand.site.read_catches import _places
+from geosand.site.raw_columns import (
+    Texts,
+    find,
+    first_come,
+    in_rows,
+    joined,
+    repeated,
+    row_names,
+    stripped,
+)
 from geosand.site.reading import Reader
 
 CELLS = (
@@ -130,6 +138,6 @@ def test_what_is_not_read_is_told_to_the_sites_that_say_it():
 def test_places_are_the_rows_numbers():
     for rows in ([], [0], [9, 10, 99, 100, 7], [123456, 2], list(range(2, 1200)), [-1, 5]):
         expected = [f"row {row}" for row in rows]
-        assert _places(rows).tolist() == expected
-        assert _places(np.array(rows, dtype=np.int64)).tolist() == expected
-    assert _places(["feature 1", "feature 22"]).tolist() == ["feature 1", "feature 22"]
+        assert row_names(rows).tolist() == expected
+        assert row_names(np.array(rows, dtype=np.int64)).tolist() == expected
+    assert row_names(["feature 1", "feature 22"]).tolist() == ["feature 1", "feature 22"]

@@ -123,7 +123,7 @@ def _bring(
     taken = settled.boundaries
     _check_near(taken, old)
     matches = match(taken.features, old, partial=partial)
-    alike = moved_alike(matches, taken, old)
+    alike = moved_alike(matches, taken, old, str(head.get("source_crs") or ""))
     faults = [*settled.faults, *decisions(matches, taken, old, partial)]
     if matches.doubts:  # that they lie elsewhere is asked about already: this may be why
         faults += [Fault(file=told.about, found=told.text) for told in alike]

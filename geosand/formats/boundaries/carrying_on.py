@@ -8,14 +8,16 @@ from dataclasses import replace
 import numpy as np
 import shapely
 
-from geosand.areas.edge_shifts import common_offset
+from geosand.areas.edge_shifts import FEWEST, Offset, common_offset
 from geosand.areas.meeting import nothing_owned, pair_remarks
 from geosand.areas.plane import Plane
 from geosand.errors import Fault, Finding
 from geosand.formats.boundaries.antimeridian import on_one_side
+from geosand.formats.boundaries.datum_gap import apart_words, datum_gap, explains, gap_words
 from geosand.formats.boundaries.matching import Matches
 from geosand.formats.boundaries.surfaces_file import ACCURACIES, SurfaceRow
 from geosand.formats.boundaries.tables import Boundaries
+from geosand.formats.boundaries.whereabouts import middle_of
 from geosand.site.read_settings import SiteText
 
 #: What a matched surface keeps from before where the new survey says nothing of it.
@@ -51,8 +53,13 @@ def decisions(
     return faults
 
 
-def moved_alike(matches: Matches, boundaries: Boundaries, old: list[SurfaceRow]) -> list[Finding]:
-    """Words on surfaces that all lie as far off in the new survey: ground does not move so."""
+def moved_alike(
+    matches: Matches, boundaries: Boundaries, old: list[SurfaceRow], old_crs: str
+) -> list[Finding]:
+    """Words on surfaces that all lie as far off in the new survey: ground does not move so.
+
+    ``old_crs`` is the CRS that the survey in force came in, "" for lon/lat.
+    """
     pairs = [(row, before) for row, before in enumerate(matches.old) if before >= 0]
     if not pairs:
         return []
@@ -62,16 +69,27 @@ def moved_alike(matches: Matches, boundaries: Boundaries, old: list[SurfaceRow])
     both = on_one_side(np.concatenate([there, here]))
     there, here = both[: len(pairs)], both[len(pairs) :]
     offset = common_offset(there, here, Plane.around(there))
-    if offset is None:
-        return []
-    far = f"{abs(offset.east_m):.2f} m {'east' if offset.east_m > 0 else 'west'}"
-    far += f" and {abs(offset.north_m):.2f} m {'north' if offset.north_m > 0 else 'south'}"
-    text = (
-        f"its surfaces lie {far} of the same ones in the survey in force (median of"
-        f" {offset.surfaces}): more likely another zone, datum or epoch than edges that moved."
-        " Check a point that did not move; areas do not change by it"
+    gap = datum_gap(old_crs, boundaries.source_crs, *middle_of(list(there)))
+    texts = [gap_words(gap)] if gap is not None else []
+    if offset is not None and not (gap is not None and explains(gap, offset)):
+        texts.append(_offset_words(offset))
+    return [Finding(about=boundaries.file, text=text, topic="area") for text in texts]
+
+
+def _offset_words(offset: Offset) -> str:
+    far = apart_words(offset.east_m, offset.north_m)
+    if offset.surfaces >= FEWEST:
+        return (
+            f"its surfaces lie {far} of the same ones in the survey in force (median of"
+            f" {offset.surfaces}): more likely another zone, datum or epoch than edges that moved."
+            " Check a point that did not move; areas do not change by it"
+        )
+    who = "its surface lies" if offset.surfaces == 1 else "its surfaces lie"
+    same = "the same one" if offset.surfaces == 1 else "the same ones"
+    return (
+        f"{who} {far} of {same} in the survey in force, in the same shape: moved as a whole, or"
+        " another zone, datum or epoch. Check a point that did not move; areas do not change by it"
     )
-    return [Finding(about=boundaries.file, text=text, topic="area")]
 
 
 def _listed(names: Sequence[str], most: int = 8) -> str:

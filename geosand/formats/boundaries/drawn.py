@@ -46,6 +46,9 @@ class Layer:
     unit: str = ""  #: unit that the drawing itself names, see ``UNITS_M``
     findings: tuple[str, ...] = ()
     links: tuple[str, ...] = ()  #: addresses of other files that it draws on
+    #: West, south, east, north in degrees that it tells beside its shapes; nan or () = none
+    lon_lat_box: tuple[float, ...] = ()
+    box_words: str = ""  #: what says that, for messages
 
 
 def refused(

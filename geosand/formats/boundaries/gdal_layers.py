@@ -21,6 +21,7 @@ from geosand.formats.boundaries.drawn import (
     refused,
 )
 from geosand.formats.boundaries.kinds import recognise
+from geosand.formats.boundaries.metadata_box import metadata_box
 
 #: A GML file names its schema by address: it is never fetched, and links are not followed.
 OPTIONS: dict[str, dict[str, str]] = {
@@ -54,6 +55,9 @@ def read_with_gdal(path: Path, shown: str, format: str) -> list[Layer]:
         said = "its table (.dbf) is missing: names and kinds are lost"
     if said:
         layers = [replace(layer, findings=(*layer.findings, said)) for layer in layers]
+    if box := metadata_box(path) if format == "shapefile" else ():
+        words = "its metadata (.shp.xml)"
+        layers = [replace(layer, lon_lat_box=box, box_words=words) for layer in layers]
     return [layer for layer in layers if layer.drawn or len(layers) == 1]
 
 

@@ -2,17 +2,14 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-import numpy as np
-import shapely
-
-from geosand.columns import Floats
 from geosand.errors import Fault, Refused
 from geosand.formats.boundaries.drawn import (
     LON_LAT,
-    MAXIMUM_RING,
     Drawn,
     Layer,
     attribute,
@@ -20,34 +17,22 @@ from geosand.formats.boundaries.drawn import (
     left_open_said,
     refused,
 )
+from geosand.formats.boundaries.json_places import has_place, named_system, northing_first
+from geosand.formats.boundaries.json_shapes import DEEPEST, MAKERS, BadShape, geometry_of
+from geosand.formats.boundaries.layer_system import bounds_of, exchanged, moved
+from geosand.formats.boundaries.reference_systems import horizontal
 from geosand.formats.json_text import KEEP_ONE, read_json, twice_told
 
 Json = Any
-DEEPEST = 20
 NO_GEOMETRY = "it has no geometry"
-#: OGC 21-045, JSON-FG, has a second member for a geometry that is not in lon/lat.
-IN_PLACE = "its outline is in a member 'place' (JSON-FG), which is not read: export plain GeoJSON"
-
-
-class BadShape(ValueError):
-    """What is wrong with one geometry."""
 
 
 def read_geojson(path: Path, shown: str, crs_given: bool = False) -> list[Layer]:
-    """One layer. A feature that can not be read keeps its place with the problem.
+    """One layer a CRS. A feature that can not be read keeps its place with the problem.
 
     ``crs_given`` says that a CRS comes from the user: then the file's own need not be understood.
     """
-    content = path.read_bytes()
-    encodings = ["utf-16"] if content[:2] in (b"\xff\xfe", b"\xfe\xff") else ["utf-8-sig", "cp1252"]
-    for encoding in encodings:
-        try:
-            text = content.decode(encoding)
-            break
-        except UnicodeDecodeError:
-            continue
-    else:
-        raise refused(shown, "is no text", remedy="export it again as GeoJSON")
+    text, said = _text(path, shown)
     document = _parse(text, shown)
     features = _features(document, shown)
     try:
@@ -56,17 +41,96 @@ def read_geojson(path: Path, shown: str, crs_given: bool = False) -> list[Layer]
         if not crs_given:
             raise
         crs = ""
-    drawn = tuple(_drawn(feature, number) for number, feature in enumerate(features, start=1))
-    said = () if crs else heights_said(drawn, "by RFC 7946, 3.1.1, they are above the ellipsoid")
-    said += _left_open(features)
-    if encoding == "cp1252":
-        said += ("is not UTF-8; it is read as Windows-1252: look at names with accents",)
-    return [Layer(name="", drawn=drawn, crs=crs or LON_LAT, assumed=not crs, findings=said)]
+    lon_lat, elsewhere, unread = _by_system(features, document)
+    layers = []
+    if lon_lat or not elsewhere:
+        heights = "by RFC 7946, 3.1.1, they are above the ellipsoid"
+        found = () if crs else heights_said(lon_lat, heights)
+        drawn = tuple(lon_lat)
+        layers.append(
+            Layer(name="", drawn=drawn, crs=crs or LON_LAT, assumed=not crs, findings=found)
+        )
+    layers += [_in_place(named, things, shown, crs_given) for named, things in elsewhere.items()]
+    said = (*_left_open(features), *_not_read(unread), *said)
+    return [replace(layers[0], findings=(*layers[0].findings, *said)), *layers[1:]]
+
+
+def _text(path: Path, shown: str) -> tuple[str, tuple[str, ...]]:
+    """The text of a file, and words on an encoding that is not what JSON has."""
+    content = path.read_bytes()
+    encodings = ["utf-16"] if content[:2] in (b"\xff\xfe", b"\xfe\xff") else ["utf-8-sig", "cp1252"]
+    for encoding in encodings:
+        try:
+            text = content.decode(encoding)
+        except UnicodeDecodeError:
+            continue
+        words = "is not UTF-8; it is read as Windows-1252: look at names with accents"
+        return text, (words,) if encoding == "cp1252" else ()
+    raise refused(shown, "is no text", remedy="export it again as GeoJSON")
+
+
+def _by_system(
+    features: list[Json], document: Json
+) -> tuple[list[Drawn], dict[str, list[tuple[Drawn, Drawn]]], list[str]]:
+    """Things in lon/lat; those with a ``place`` by its CRS, each beside itself in lon/lat; others.
+
+    The others are the places of things whose ``place`` is not read, so that they are in lon/lat.
+    """
+    lon_lat, elsewhere = list[Drawn](), defaultdict[str, list[tuple[Drawn, Drawn]]](list)
+    unread = []
+    for number, feature in enumerate(features, start=1):
+        thing = _drawn(feature, number)
+        placed = _with_shape(thing, feature["place"]) if has_place(feature) else thing
+        if placed is not thing and (thing.problem or not placed.problem):
+            elsewhere[named_system(feature, document) or LON_LAT].append((placed, thing))
+            continue
+        lon_lat.append(thing)
+        unread += [thing.place] if placed is not thing else []
+    return lon_lat, elsewhere, unread
+
+
+def _not_read(places: list[str]) -> tuple[str, ...]:
+    """Words on shapes for which those in lon/lat are taken, where there are any."""
+    if not places:
+        return ()
+    who = places[0] if len(places) == 1 else f"{len(places)} features, the first {places[0]},"
+    return (
+        f"the member 'place' (JSON-FG) of {who} has a shape that is not read: the outline in"
+        " lon/lat is taken",
+    )
+
+
+def _in_place(named: str, things: list[tuple[Drawn, Drawn]], shown: str, crs_given: bool) -> Layer:
+    """The layer of outlines in the CRS ``named``, each with the same thing in lon/lat.
+
+    What is in lon/lat says about where the others must be.
+    """
+    try:
+        swapped = northing_first(horizontal(named, shown))
+    except Refused:
+        if not crs_given:
+            raise
+        swapped = False
+    drawn = tuple(moved(placed, exchanged) if swapped else placed for placed, _ in things)
+    said = (f"its outlines are taken from their members 'place' (JSON-FG), in {named}",)
+    box = bounds_of([thing for _, thing in things])
+    return Layer(
+        name="",
+        drawn=drawn,
+        crs=named,
+        findings=said,
+        lon_lat_box=tuple(box.tolist()),
+        box_words="its outlines in lon/lat",
+    )
 
 
 def _left_open(features: list[Json]) -> tuple[str, ...]:
     """Rings that lack their last position were closed: that is said, with the first of them."""
-    shapes = (f.get("geometry") if isinstance(f, dict) else None for f in features)
+    members = ("place" if has_place(f) else "geometry" for f in features)
+    shapes = (
+        f.get(member) if isinstance(f, dict) else None
+        for f, member in zip(features, members, strict=True)
+    )
     rows = [number for number, shape in enumerate(shapes, start=1) if _is_open(shape)]
     return left_open_said([f"feature {row}" for row in rows], "RFC 7946, 3.1.6")
 
@@ -148,7 +212,7 @@ def _features(document: Json, shown: str) -> list[Json]:
         return features
     if kind == "Feature":
         return [document]
-    if kind in _MAKERS or kind == "GeometryCollection":
+    if kind in MAKERS or kind == "GeometryCollection":
         return [{"type": "Feature", "properties": {}, "geometry": document}]
     other = _other_json(document, kind)
     found = f"is {other}, no GeoJSON" if other else f"is JSON, but {str(kind)[:40]!r} is no GeoJSON"
@@ -173,85 +237,14 @@ def _drawn(feature: Json, number: int) -> Drawn:
     cells = {str(k): attribute(v) for k, v in found.items()} if isinstance(found, dict) else {}
     if cells.get("id") is None and isinstance(feature.get("id"), (str, int)):
         cells["id"] = feature["id"]
-    shape = feature.get("geometry")
+    return _with_shape(Drawn(place=place, attributes=cells), feature.get("geometry"))
+
+
+def _with_shape(thing: Drawn, shape: Json) -> Drawn:
+    """The thing with a geometry of GeoJSON, or with the reason why it has none."""
     if shape is None:
-        elsewhere = isinstance(feature.get("place"), dict)
-        return Drawn(place=place, attributes=cells, problem=IN_PLACE if elsewhere else NO_GEOMETRY)
+        return replace(thing, geometry=None, problem=NO_GEOMETRY)
     try:
-        return Drawn(place=place, attributes=cells, geometry=_shape(shape, 0))
+        return replace(thing, geometry=geometry_of(shape), problem="")
     except BadShape as problem:
-        return Drawn(place=place, attributes=cells, problem=str(problem))
-
-
-def _shape(shape: Json, depth: int) -> Any:
-    kind = shape.get("type") if isinstance(shape, dict) else None
-    if kind == "GeometryCollection" and isinstance(shape.get("geometries"), list):
-        if depth > DEEPEST:
-            raise BadShape("its collections are too deeply nested")
-        return shapely.GeometryCollection([_shape(g, depth + 1) for g in shape["geometries"]])
-    if kind not in _MAKERS:
-        raise BadShape(f"{str(kind)[:40]!r} is no geometry of GeoJSON")
-    coordinates = shape.get("coordinates")
-    if not isinstance(coordinates, list):
-        raise BadShape("it has no coordinates")
-    if not coordinates:
-        raise BadShape("it is empty")
-    return _MAKERS[kind](coordinates)
-
-
-def positions(cells: Json) -> Floats:
-    """Positions (n, 2 or 3); heights only where all have one. BadShape for anything else."""
-    if not isinstance(cells, list) or not all(isinstance(p, list) and len(p) >= 2 for p in cells):
-        raise BadShape("its coordinates are not positions")
-    if len(cells) > MAXIMUM_RING:
-        raise BadShape(f"a ring has {len(cells):,} vertices; at most {MAXIMUM_RING:,} are read")
-    size = 3 if all(len(p) > 2 for p in cells) else 2
-    try:
-        if any(isinstance(v, (bool, str)) for p in cells for v in p[:size]):
-            raise BadShape("its coordinates hold text")
-        points = np.array([[float(v) for v in p[:size]] for p in cells]).reshape(-1, size)
-    except (TypeError, ValueError, OverflowError) as problem:
-        if isinstance(problem, BadShape):
-            raise
-        raise BadShape("its coordinates are not numbers") from problem
-    if not np.isfinite(points[:, :2]).all():
-        raise BadShape("a coordinate is not finite")
-    return points if np.isfinite(points).all() else points[:, :2]
-
-
-def ring(points: Floats) -> Any:
-    """A ring of positions; one that lacks only its last position is closed, as any GIS does."""
-    if len(np.unique(points[:, :2], axis=0)) < 3:
-        raise BadShape(f"a ring has {len(np.unique(points[:, :2], axis=0))} corners; 3 are needed")
-    if (points[0, :2] != points[-1, :2]).any():
-        points = np.vstack([points, points[:1]])
-    return shapely.linearrings(points)
-
-
-def polygon(rings: Json) -> Any:
-    """A polygon of rings given as lists of positions."""
-    if not isinstance(rings, list) or not rings:
-        raise BadShape("a polygon has no ring")
-    shell, *holes = [ring(positions(cells)) for cells in rings]
-    return shapely.polygons(shell, holes=holes or None)
-
-
-def _line(cells: Json) -> Any:
-    points = positions(cells)
-    if len(points) < 2:
-        raise BadShape("a line has one position")
-    return shapely.linestrings(points)
-
-
-def _each(make: Any, gather: Any) -> Any:
-    return lambda cells: gather([make(c) for c in cells])
-
-
-_MAKERS: dict[str, Any] = {
-    "Point": lambda cells: shapely.points(positions([cells])[0]),
-    "MultiPoint": lambda cells: shapely.multipoints(positions(cells)),
-    "LineString": _line,
-    "MultiLineString": _each(_line, shapely.multilinestrings),
-    "Polygon": polygon,
-    "MultiPolygon": _each(polygon, shapely.multipolygons),
-}
+        return replace(thing, geometry=None, problem=str(problem))

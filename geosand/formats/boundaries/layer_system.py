@@ -172,7 +172,7 @@ def check_place(
         )
     fault = doubtful_place(places[0], places[1], crs, shown, wishes.near)
     if fault is None and wishes.near is None:
-        fault = against_itself(places[0], crs, things, (shown, layer.name), shown)
+        fault = against_itself(places[0], crs, things, layer, shown)
     if fault is not None:
         raise Refused(fault)
     if wishes.crs is None or wishes.near is not None:

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import shapely
 
+from geosand.areas.crossings import without_collapsed
 from geosand.areas.ownership import PRECEDENCE
 from geosand.columns import Geometries
 from geosand.formats.boundaries.drawn import MAXIMUM_RING, Drawn
@@ -31,7 +32,8 @@ def can_be_mended(shape: Any) -> bool:
     points = shapely.get_coordinates(shape)
     if len(points) > MAXIMUM_RING or not np.isfinite(points).all() or shapely.is_valid(shape):
         return False
-    return bool(shapely.area(shapely.make_valid(shape)) > 0)
+    whole = without_collapsed(shape)
+    return whole is not None and bool(shapely.area(shapely.make_valid(whole)) > 0)
 
 
 def to_be_closed(

@@ -70,6 +70,8 @@ def ring_problem(polygon: Any) -> str:
     name, _, place = reason.partition("[")
     lon, _, lat = place.rstrip("]").partition(" ")
     where = f" at lon {float(lon):.7f}, lat {float(lat):.7f}" if lat else ""
+    if name.startswith("Too few points"):
+        return f"a ring has fewer than three corners{where}"
     return f"its outline crosses or touches itself ({name.lower()}){where}"
 
 

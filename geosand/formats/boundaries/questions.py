@@ -12,6 +12,7 @@ from geosand.formats.boundaries.tables import LeftOut, Outlines
 #: What accepting does, by the sort of a remark; for all others it keeps the surface as drawn.
 _ACCEPTED = {
     "crossing": "leaves the surface out",
+    "collapsed ring": "leaves the surface out",
     "not closed": "leaves the line out",
     "duplicate": "keeps both",
     "nearly the same": "keeps both",

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import io
 from collections.abc import Mapping, Sequence
 from typing import Any
 
 from geosand.formats.boundaries.site_text import SANDS
+from geosand.formats.workbook_writing import content_of
 
 ROWS = 500  #: that the drop-downs reach
 LISTS = "lists"  #: hidden sheet with the words to choose from; it is not read
@@ -51,9 +51,7 @@ def empty_workbook(
     for name, columns in tables.items():
         for number, column in enumerate(columns, start=1):
             _validate(book[name], name, column, get_column_letter(number), places)
-    out = io.BytesIO()
-    book.save(out)
-    return out.getvalue()
+    return content_of(book)
 
 
 def _put(sheet: Any, number: int, name: str, words: Sequence[str]) -> str:

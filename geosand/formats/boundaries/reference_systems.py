@@ -11,7 +11,12 @@ import shapely
 
 from geosand.columns import Floats, Geometries
 from geosand.formats.boundaries.drawn import LON_LAT, refused
-from geosand.formats.boundaries.straight_edges import kept_straight, with_meeting_corners
+from geosand.formats.boundaries.straight_edges import (
+    ROUNDED_APART,
+    kept_straight,
+    with_meeting_corners,
+    written_unit,
+)
 
 if TYPE_CHECKING:
     from pyproj import CRS
@@ -24,8 +29,11 @@ UNIT_WORDS |= {"survey_ft": "us_survey_ft", "yard": "yd"}
 UNIT_WORDS |= {w: "us_survey_ft" for w in ("us_ft", "us_feet", "survey_feet", "us_survey_feet")}
 UNIT_WORDS |= {"metres": "m", "meters": "m", "usft": "us_survey_ft", "ftus": "us_survey_ft"}
 #: How near a corner is to an edge that it lies on: in a grid's unit (m or feet), and in degrees
-#: half of the last decimal that is written.
+#: half of the last decimal that is written. Of coarser numbers it is what their last decimal leaves
+#: open, up to centimetres.
 MEETING, MEETING_DEG = 1e-5, 5e-10
+COARSEST_M, COARSEST_DEG = 0.01, 1e-7
+TOLD_M = 0.001  #: corners added within less are not worth a word
 _WEB_MERCATOR = ("3857", "3785", "900913", "102100", "102113")
 _GIVE = "say with --crs which it was surveyed in, for example EPSG:25832"
 
@@ -142,7 +150,8 @@ def to_lon_lat(geometry: Geometries, crs: CRS) -> Moved:
     findings = _web_mercator_said(crs, source)
     west, _, east, _ = shapely.total_bounds(geometry)
     if crs.is_projected or east - west < 180:  # else edges would run round the earth
-        geometry = with_meeting_corners(geometry, MEETING if crs.is_projected else MEETING_DEG)
+        geometry, said = _with_meeting_corners(geometry, crs)
+        findings += said
     if is_lon_lat(crs):
         return Moved(
             geometry=geometry,
@@ -168,6 +177,24 @@ def to_lon_lat(geometry: Geometries, crs: CRS) -> Moved:
     return Moved(
         geometry=moved, source_crs=source, accuracy_m=accuracy, note=note, findings=tuple(findings)
     )
+
+
+def _with_meeting_corners(geometry: Geometries, crs: CRS) -> tuple[Geometries, list[str]]:
+    """The geometries with corners where outlines meet in the middle of an edge, and words on it."""
+    per_unit = unit_m(crs) if crs.is_projected else COARSEST_M / COARSEST_DEG
+    unit = written_unit(shapely.get_coordinates(geometry), COARSEST_M / per_unit)
+    reach = max(MEETING if crs.is_projected else MEETING_DEG, ROUNDED_APART * unit)
+    out = with_meeting_corners(geometry, reach)
+    before, after = (shapely.get_num_coordinates(g) for g in (geometry, out))
+    count, outlines = int((after - before).sum()), int((after > before).sum())
+    if not count or reach * per_unit < TOLD_M:
+        return out, []
+    corners = "1 corner was" if count == 1 else f"{count} corners were"
+    on = "1 outline" if outlines == 1 else f"{outlines} outlines"
+    return out, [
+        f"{corners} added on {on} where a corner of another lies on an edge, as near as the last"
+        " decimal of the numbers tells"
+    ]
 
 
 def _web_mercator_said(crs: CRS, source: str) -> list[str]:

@@ -20,7 +20,29 @@ from geosand.formats.boundaries.antimeridian import uncut
 
 #: Of its area that an outline may lose or gain by its edges: a quarter of what areas are good to.
 SHARE, LEAST_M2 = 2.5e-7, 5e-4
+#: A corner and the edge that it lies on are rounded by up to 0.7 of the last decimal each.
+ROUNDED_APART = 1.5
+_ON_A_GRID = 0.9  #: of the numbers; what was drawn as an arc or added is not on it
 MOST_PIECES = 1000  #: of one edge; more are only asked by edges of hundreds of kilometres
+
+
+def written_unit(points: Floats, coarsest: float) -> float:
+    """The last decimal place that numbers (n, 2) have, as 0.001; 0 where none shows.
+
+    Places above ``coarsest`` are not looked for.
+
+    >>> written_unit(np.array([[560000.125, 5906000.5], [560010.001, 5906010.75]]), 0.01)
+    0.001
+    """
+    numbers = points.ravel()
+    spare = 4 * np.spacing(np.abs(numbers))  # a decimal is not exact in binary
+    for decimals in range(max(0, int(-np.floor(np.log10(coarsest)) - 1)), 12):
+        on_grid = np.abs(np.round(numbers, decimals) - numbers) <= spare
+        if on_grid.mean() >= _ON_A_GRID:
+            return float(10.0**-decimals) if 10.0**-decimals <= coarsest else 0.0
+        if 10.0**-decimals < spare.max():
+            break
+    return 0.0
 
 
 def with_meeting_corners(geometry: Geometries, reach: float) -> Geometries:
@@ -80,14 +102,21 @@ def kept_straight(
     bulge = _bulges_m2(there, rings, move)
     winding = np.sign(there.sum_edges(_crosses(*there.edges())))
     turned = np.where(rings.is_hole, -winding, winding)
-    net = np.abs(rings.sum_rings(turned * rings.sum_edges(bulge)))
     limit = np.maximum(SHARE * ellipsoid_areas_m2(uncut(lon_lat)), LEAST_M2)
-    bent = net > limit
+    of, edge = rings.per_vertex(rings.surface), _common_edges(there)
+    bent, pieces = np.zeros(len(limit), dtype=np.bool_), np.ones(len(of), dtype=np.int64)
+    while True:  # corners of a neighbour on one side of an outline may bend it: then it needs some
+        net = np.abs(rings.sum_rings(turned * rings.sum_edges(bulge / pieces**2)))
+        more = (net > limit) & ~bent
+        if not more.any():
+            break
+        bent |= more
+        pieces = _pieces(np.where(bent[of], np.abs(bulge), 0.0), of, limit)
+        most = np.ones(len(of), dtype=np.int64)
+        np.maximum.at(most, edge, pieces)
+        pieces = most[edge]
     if not bent.any():
         return lon_lat, 0, 0
-    of = rings.per_vertex(rings.surface)
-    pieces = _pieces(np.where(bent[of], np.abs(bulge), 0.0), of, limit)
-    pieces = _alike(there, pieces)
     changed = np.flatnonzero(np.bincount(of, pieces > 1) > 0)
     out = lon_lat.copy()
     out[changed] = polygons_of(_divided(there, rings, pieces, move))[changed]
@@ -136,14 +165,11 @@ def _pieces(bulge: Floats, of: Ints, limit: Floats) -> Ints:
     return np.asarray(count, dtype=np.int64)
 
 
-def _alike(there: Rings, pieces: Ints) -> Ints:
-    """The same number for an edge that several outlines have, whichever way they run along it."""
-    begin, end = there.edges()
-    low, high = _ordered(begin, end)
+def _common_edges(there: Rings) -> Ints:
+    """A number (N,) for each edge, the same for one that several outlines have either way round."""
+    low, high = _ordered(*there.edges())
     _, edge = np.unique(np.column_stack([low, high]), axis=0, return_inverse=True)
-    most = np.ones(int(edge.max()) + 1, dtype=np.int64)
-    np.maximum.at(most, edge.ravel(), pieces)
-    return np.asarray(most[edge.ravel()])
+    return np.asarray(edge.ravel(), dtype=np.int64)
 
 
 def _ordered(begin: Floats, end: Floats) -> tuple[Floats, Floats]:

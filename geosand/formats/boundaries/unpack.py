@@ -30,7 +30,7 @@ FORMATS = {
 #: GeoPackage that is open in another program is not yet in it.
 COMPANIONS = (
     *(".shx", ".dbf", ".prj", ".cpg", ".xsd", ".sbn", ".sbx", ".qix", ".qmd", ".gfs"),
-    *(".dat", ".map", ".id", ".ind", ".mid", ".gpkg-wal", ".gpkg-journal"),
+    *(".dat", ".map", ".id", ".ind", ".mid", ".gpkg-wal", ".gpkg-journal", ".shp.xml", ".qpj"),
 )
 
 
@@ -63,7 +63,7 @@ def unpack(path: Path, folder: Path) -> tuple[list[Source], list[str]]:
         copy = folder / f"{_safe(path.stem)}{path.suffix.lower()}"
         copy.write_bytes(path.read_bytes())
         for beside in _companions(path):
-            copy.with_suffix(beside.suffix.lower()).write_bytes(beside.read_bytes())
+            copy.with_suffix(_ending(beside.name)).write_bytes(beside.read_bytes())
     except OSError as problem:
         raise refused(name, f"can not be read: {problem.strerror}") from problem
     return [_sorted(copy, name)], []
@@ -74,10 +74,17 @@ def _safe(stem: str) -> str:
     return re.sub(r"[^\w.-]", "_", stem)[-80:].lstrip(".") or "file"
 
 
+def _ending(name: str) -> str:
+    """Ending of a file in small letters; that of a Shapefile's metadata has two parts."""
+    lower = name.lower()
+    return ".shp.xml" if lower.endswith(".shp.xml") else Path(lower).suffix
+
+
 def _companions(path: Path) -> Iterator[Path]:
     """Files of the same stem that belong to it, in whatever case their ending is."""
     for beside in path.parent.iterdir():
-        belongs = beside.stem == path.stem and beside.suffix.lower() in COMPANIONS
+        ending = _ending(beside.name)
+        belongs = beside.name[: -len(ending) or None] == path.stem and ending in COMPANIONS
         if belongs and beside.is_file() and beside.stat().st_size <= MAXIMUM_BYTES:
             yield beside
 
@@ -95,8 +102,8 @@ def _archive(path: Path, folder: Path) -> tuple[list[Source], list[str]]:
                 place = folder / f"m{_number_of(parent, members)}"
                 place.mkdir(exist_ok=True)
                 safe = re.sub(r"[^A-Za-z0-9._-]", "_", inner)[-80:] or f"file{number}"
-                stem, ending = Path(safe).stem, Path(safe).suffix.lower()
-                copy = place / f"{stem}{ending}"
+                ending = _ending(safe)
+                copy = place / f"{safe[: -len(ending) or None]}{ending}"
                 room -= _copy(archive, member, copy, room, path.name)
                 copies.append((copy, member.filename))
     except (zipfile.BadZipFile, NotImplementedError, RuntimeError, EOFError) as problem:
@@ -104,8 +111,9 @@ def _archive(path: Path, folder: Path) -> tuple[list[Source], list[str]]:
         raise refused(path.name, found, remedy="pack it again without a password") from problem
     except zipfile.zlib.error as problem:  # type: ignore[attr-defined]
         raise refused(path.name, "is damaged", remedy="send or pack it again") from problem
-    chosen = [(c, n) for c, n in copies if c.suffix in FORMATS]
-    rest = [n for c, n in copies if c.suffix not in FORMATS and c.suffix not in COMPANIONS]
+    alone = [(c, n) for c, n in copies if _ending(c.name) not in COMPANIONS]
+    chosen = [(c, n) for c, n in alone if c.suffix in FORMATS]
+    rest = [n for c, n in alone if c.suffix not in FORMATS]
     if not chosen:
         inside = ", ".join(n for _, n in copies[:5]) or "nothing"
         raise refused(path.name, f"holds {inside}", allowed=READS, remedy="pack the boundary file")

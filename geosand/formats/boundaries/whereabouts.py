@@ -13,7 +13,7 @@ import shapely
 from geosand.columns import Floats, Geometries
 from geosand.errors import Fault
 from geosand.formats.boundaries.antimeridian import on_one_side
-from geosand.formats.boundaries.drawn import Drawn
+from geosand.formats.boundaries.drawn import Drawn, Layer
 from geosand.formats.boundaries.land import on_land
 from geosand.site.cells import parse_number
 
@@ -89,26 +89,41 @@ def _against(here: tuple[float, float], crs: CRS, near: tuple[float, float] | No
 
 
 def against_itself(
-    lon_lat: Floats, crs: CRS, things: Sequence[Drawn], names: Sequence[str], shown: str
+    lon_lat: Floats, crs: CRS, things: Sequence[Drawn], layer: Layer, shown: str
 ) -> Fault | None:
     """A place or a zone that something else in the file contradicts; None where nothing does.
 
-    What else: columns of latitude and longitude, and a zone in the names of the file and layer.
+    What else: columns of latitude and longitude, a box or outlines in lon/lat beside the shapes,
+    and a zone in the names of the file and layer.
     """
     here = (float(lon_lat[0]), float(lon_lat[1]))
     remedy = "check the CRS; if the place is right, say so with --believe-place"
-    found = ""
-    columns = _place_in_columns(things)
-    if columns is not None and (apart := distance_km(here, columns)) > NEAR_KM:
-        where = f"{apart:,.0f} km from {place_words(*columns)}"
-        found = f"the site would lie at {place_words(*here)}, {where}, as its columns of latitude"
-        found += " and longitude say"
+    found, names = "", (shown, layer.name)
+    for place, who in (
+        (_place_in_columns(things), "its columns of latitude and longitude say"),
+        (_nearest_in_box(here, layer.lon_lat_box), f"{layer.box_words} say"),
+    ):
+        if not found and place is not None and (apart := distance_km(here, place)) > NEAR_KM:
+            where = f"{apart:,.0f} km from {place_words(*place)}"
+            found = f"the site would lie at {place_words(*here)}, {where}, as {who}"
     of_crs = _ZONE.search(crs.name)
     said = next((m for name in names if (m := _ZONE_IN_NAME.search(name))), None)
     if not found and of_crs and said and int(said[1]) != int(of_crs[1]):
         found = f"it is called {said[0]!r}, and its numbers are read in {crs.name}, at"
         found += f" {place_words(*here)}"
     return Fault(file=shown, found=found, remedy=remedy) if found else None
+
+
+def _nearest_in_box(
+    here: tuple[float, float], box: tuple[float, ...]
+) -> tuple[float, float] | None:
+    """The place (lon, lat) of a box of degrees that is nearest; None where it is no such box."""
+    if len(box) != 4 or not np.isfinite(box).all():
+        return None
+    west, south, east, north = box
+    if not (-180 <= west <= east <= 180 and -90 <= south <= north <= 90):
+        return None
+    return min(max(here[0], west), east), min(max(here[1], south), north)
 
 
 def _place_in_columns(things: Sequence[Drawn]) -> tuple[float, float] | None:

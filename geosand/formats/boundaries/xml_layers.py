@@ -22,7 +22,7 @@ from geosand.formats.boundaries.drawn import (
     heights_said,
     refused,
 )
-from geosand.formats.boundaries.json_layers import BadShape, ring
+from geosand.formats.boundaries.json_shapes import BadShape, ring, with_corners
 from geosand.formats.boundaries.unpack import check_xml
 from geosand.site.cells import Cell
 
@@ -148,6 +148,8 @@ def _placemark(element: Element, folder: str, number: int, fields: Sequence[str]
     try:
         shapes = [_kml_shape(part) for part in _outermost(element)]
         geometry = shapes[0] if len(shapes) == 1 else _together(shapes)
+        if geometry is not None and geometry.geom_type in ("Polygon", "MultiPolygon"):
+            geometry = with_corners(geometry)
         problem = "" if shapes else "it has no geometry"
         if shapes and all(shape.is_empty for shape in shapes):
             problem = "a track in time or a model"

@@ -107,10 +107,14 @@ def _surface(
         lines = sheet.lines(hatch(shape, HATCH / sheet.scale))
         marks.append(Outline(ways=lines, stroke=INK, width=0.35, closed=False))
     if ledger.state[k] == UNDER:
-        marks.append(Outline(ways=ways, stroke=PAPER, width=2.6))
-        marks.append(Outline(ways=ways, stroke=ALARM, width=1.6, dash=(3.4, 2.0)))
+        across = sheet.scale * math.sqrt(shapely.area(shape))
+        thin = min(1.0, max(0.45, across / 20))  # a small surface must still show its shade
+        marks.append(Outline(ways=ways, stroke=PAPER, width=2.6 * thin))
+        marks.append(
+            Outline(ways=ways, stroke=ALARM, width=1.6 * thin, dash=(3.4 * thin, 2.0 * thin))
+        )
         x, y = sheet.placed(shapely.get_coordinates(shapely.point_on_surface(shape)))[0]
-        size = min(7.0, 2.5 + 0.6 * sheet.scale * math.sqrt(shapely.area(shape)))
+        size = min(7.0, max(2.6, 0.35 * across))
         marks += [flag(x, y + 0.57 * size, 1.36 * size, PAPER), flag(x, y + 0.46 * size, size)]
     return marks
 
@@ -138,7 +142,7 @@ def _legend(sheet: Sheet, breaks: list[float], units: Units, *, signs: bool) -> 
     marks: list[Mark] = [
         Line(x1=0, y1=sheet.height + 4, x2=sheet.width, y2=sheet.height + 4, colour=HAIR, width=0.5)
     ]
-    decimals = DECIMALS[units]
+    decimals = _decimals(breaks, units)
     step = min(46.0, (sheet.width - 8) * 0.5 / 5)
     unit = label_of("depth", units)
     if breaks:
@@ -149,12 +153,18 @@ def _legend(sheet: Sheet, breaks: list[float], units: Units, *, signs: bool) -> 
             Box(x=x, y=top + 7, width=step, height=9, fill=DEPTHS[k], stroke=INK, stroke_width=0.4)
         )
         if k < 4:
-            text = f"{breaks[k]:.{decimals}f}".rstrip("0").rstrip(".")
+            text = f"{breaks[k]:.{decimals}f}"
             marks.append(Words(x=x + step, y=top + 25, text=text, size=7, anchor="middle"))
     narrow = sheet.width < NARROW
     if signs:
         marks += _signs(0, top + SECOND_ROW - 4) if narrow else _signs(5 * step + 18, top)
     return marks + _scale_bar(sheet, top, units)
+
+
+def _decimals(breaks: list[float], units: Units) -> int:
+    """As many as the limits need."""
+    most = DECIMALS[units]
+    return next(d for d in range(most + 1) if d == most or breaks == [round(b, d) for b in breaks])
 
 
 def _signs(x: float, top: float) -> list[Mark]:

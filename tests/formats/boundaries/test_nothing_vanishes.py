@@ -2,13 +2,16 @@
 
 import re
 
+import geopandas
+import numpy as np
 import pytest
 import shapely
 
 from geosand.errors import Refused
-from geosand.formats.boundaries import read_boundaries
+from geosand.formats.boundaries import Choice, read_boundaries
 from geosand.formats.boundaries.kinds import kind_of, recognise
 from geosand.formats.boundaries.naming import clean, make_ids, slug
+from geosand.formats.boundaries.settling import settle
 from geosand.site.tables import KINDS
 
 from .conftest import LAT, LON, feature
@@ -190,11 +193,11 @@ def test_a_ring_that_was_closed_is_told(write_geojson):
     assert "2 outlines do not return to the first corner (the first is feature 2;" in texts
 
 
-def test_an_outline_in_another_member_is_asked_about(write_geojson):
+def test_an_outline_in_another_member_is_read(write_geojson):
     rows = [feature(square(1), id="a", kind="green"), feature(None, id="b", kind="green")]
-    rows[1]["place"] = rows[0]["geometry"]
-    (left,) = read_boundaries(write_geojson(rows)).tally.left_out
-    assert left.lost and left.reason.startswith("its outline is in a member 'place' (JSON-FG)")
+    rows[1]["place"] = feature(square(2))["geometry"]
+    found = read_boundaries(write_geojson(rows))
+    assert found.features.id.tolist() == ["a", "b"] and not found.tally.left_out
 
 
 def test_an_id_that_is_a_kind_is_changed_and_told(write_geojson):
@@ -331,3 +334,51 @@ def test_bulk_of_equal_names_stays_quick(write_geojson):
     found = read_boundaries(write_geojson(rows))
     assert len(set(found.features.id)) == 20_000
     assert found.tally.read == 20_000
+
+
+def collapsed(count):
+    """A ring of so many corners, as rounding leaves of what is smaller than its step."""
+    corners = [[LON + 3e-4 + k * 1e-5, LAT + 3e-4] for k in range(count)]
+    return [*corners, corners[0]] if count > 1 else corners * 4
+
+
+@pytest.mark.parametrize("count", [1, 2])
+@pytest.mark.parametrize("where", ["hole", "part"])
+@pytest.mark.parametrize("ending", ["geojson", "gpkg", "kml"])
+def test_a_ring_without_ground_costs_no_surface(tmp_path, write_geojson, count, where, ending):
+    """It is asked about, and the repair deletes it: GeoJSON of 7 decimals, coarse databases."""
+    shell = shapely.get_coordinates(square(1)).tolist()
+    ring = shapely.linearrings(np.array(collapsed(count)))
+    shape = shapely.polygons(shapely.linearrings(shell), holes=[ring])
+    if where == "part":
+        shape = shapely.multipolygons([shapely.polygons(ring), square(1)])
+    if ending == "gpkg":
+        table = geopandas.GeoDataFrame({"id": ["a"], "kind": ["green"]}, geometry=[shape], crs=4326)
+        table.to_file(path := tmp_path / "in.gpkg")
+    elif ending == "geojson":
+        path = write_geojson([feature(shape, id="a", kind="green")])
+    else:
+        parts = "".join(map(kml_polygon, shapely.get_parts(shape)))
+        body = f"<MultiGeometry>{parts}</MultiGeometry>"
+        path = kml(tmp_path, f"<Placemark><name>Green 1</name>{body}</Placemark>")
+    read = read_boundaries(path)
+    (fault,) = settle(read, Choice()).faults
+    assert "a ring of it has fewer than three corners at lon 9.900" in fault.found
+    assert fault.found.endswith("m² without it")
+    assert fault.remedy == "--repair deletes it, --accept leaves the surface out"
+    done = settle(read, Choice(repair=True))
+    assert not done.faults and not done.boundaries.tally.left_out
+    (mended,) = done.mended
+    assert mended.text == "rings of fewer than three corners deleted"
+    assert shapely.equals(done.boundaries.features.geometry[0], square(1))
+
+
+def kml_polygon(polygon):
+    def side(ring, name):
+        places = " ".join(f"{x!r},{y!r}" for x, y in shapely.get_coordinates(ring).tolist())
+        ring = f"<LinearRing><coordinates>{places}</coordinates></LinearRing>"
+        return f"<{name}>{ring}</{name}>"
+
+    shell, *holes = shapely.get_rings(polygon)
+    inner = "".join(side(hole, "innerBoundaryIs") for hole in holes)
+    return f"<Polygon>{side(shell, 'outerBoundaryIs')}{inner}</Polygon>"

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-
 import pytest
 
 from geosand.formats.site_folder import read_site
@@ -11,13 +9,6 @@ from geosand.reports.printable.html_writer import report_page
 from geosand.reports.printable.season_report import season_report
 from geosand.results import work_out
 from tests.reports.printable.large_site import large_site
-
-DEMO = Path(__file__).parents[3] / "data" / "demo_site"
-
-
-@pytest.fixture(scope="session")
-def demo():
-    return work_out(read_site(DEMO))
 
 
 @pytest.fixture(scope="session")

@@ -8,6 +8,7 @@ from itertools import pairwise
 from pathlib import Path
 
 import pytest
+import shapely
 
 from geosand.formats.site_folder import read_site
 from geosand.reports.balance_document import balance_document
@@ -141,6 +142,24 @@ def test_all_marks_and_words_stay_on_their_sheet(large_report):
                 assert 0 <= mark.x <= drawing.width and 0 < mark.y <= drawing.height
             seen += 1
     assert seen > 1000
+
+
+def test_signs_of_the_map_leave_the_shade_of_small_surfaces_visible(large):
+    from geosand.reports.printable.drawing import ALARM
+    from geosand.reports.printable.map_picture import DEPTHS
+
+    def size(way):
+        return float(shapely.area(shapely.polygons(way)))
+
+    for width in (510, 330):
+        shade, seen = 0.0, 0
+        for mark in map_picture(large, "metric", width).marks:
+            if isinstance(mark, Outline) and mark.fill in DEPTHS:
+                shade = size(mark.ways[0])
+            if isinstance(mark, Outline) and mark.fill == ALARM and shade:
+                assert size(mark.ways[0]) < max(0.25 * shade, 4.0)  # a smaller sign is no triangle
+                shade, seen = 0.0, seen + 1
+        assert seen > 5
 
 
 def test_labels_of_the_map_do_not_collide(large):

@@ -1,0 +1,53 @@
+"""What an outline of straight edges leaves out of a round one through the same corners.
+
+A mown edge that was walked or traced with a corner every few metres is drawn by its chords: a green
+of 26 m with corners 4 m apart lacks 1.5 % of its area, which no u of vertices or edges holds.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from geosand.areas.ellipsoid import radii_m
+from geosand.areas.rings import Rings, rings_of
+from geosand.columns import Floats, Geometries
+
+#: A larger turn is taken as a corner of the ground: of a tee or a path, not of an arc.
+_CORNER_RAD = np.radians(50.0)
+
+
+def round_edges_m2(geometries: Geometries) -> Floats:
+    """Area (S,) in m² that polygons in lon/lat would have more, were edges between bends round.
+
+    Between two bends to the same side an edge of length s stands for an arc that turns by t, the
+    mean of both turns: the segment of a circle has s² t / 12 (for small t). Hollow bends count
+    negative.
+    """
+    rings = rings_of(geometries)
+    length, turn, arc_turn = _bends(rings)
+    outward = np.where(rings.is_hole, -1.0, 1.0) * np.sign(rings.sum_vertices(turn))
+    return rings.sum_rings(rings.sum_vertices(length**2 * arc_turn / 12) * outward)
+
+
+def largest_sagitta_m(geometries: Geometries) -> Floats:
+    """How far (S,) in m the middle of an edge lies from such an arc at most: s t / 8."""
+    rings = rings_of(geometries)
+    length, _, arc_turn = _bends(rings)
+    largest = np.zeros(rings.surfaces)
+    np.maximum.at(largest, rings.per_vertex(rings.surface), length * np.abs(arc_turn) / 8)
+    return largest
+
+
+def _bends(rings: Rings) -> tuple[Floats, Floats, Floats]:
+    """Of the edge from each vertex its length, the turn at the vertex, and that of its arc or 0."""
+    before, after = rings.neighbours()
+    meridian, parallel = radii_m(rings.position[:, 1])
+    metres = np.radians(1.0) * np.column_stack([parallel, meridian])
+    back, ahead = (rings.position - before) * metres, (after - rings.position) * metres
+    turn = np.arctan2(
+        back[:, 0] * ahead[:, 1] - back[:, 1] * ahead[:, 0], (back * ahead).sum(axis=1)
+    )
+    following = np.roll(turn, -1)  # a ring ends with its first vertex again
+    arc = (turn * following > 0) & (np.fmax(np.abs(turn), np.abs(following)) < _CORNER_RAD)
+    arc[rings.last] = False
+    return np.hypot(*ahead.T), turn, np.where(arc, (turn + following) / 2, 0.0)

@@ -1,0 +1,80 @@
+"""What to write in place of a cell that can not be read: what mends the commonest slips."""
+
+from __future__ import annotations
+
+import re
+
+from geosand.site.cells import DAY, NOTHING, NUMBER, Cell, parse_number, unseen
+
+SERIAL_DAYS = (20_000, 80_000)  #: spreadsheets count days from 1900: 1954 to 2119
+#: A day as spreadsheets of many countries write it, and one with a time zone behind it.
+_SLASHED = r"\s*\d{1,4}[./-]\d{1,2}[./-]\d{1,4}\.?\s*"
+_YEAR_FIRST = r"\s*((?:19|20)\d{2})[-./]?(0[1-9]|1[0-2]|(?<=\D)[1-9])[-./]?(\d{1,2})\s*"
+_ZONED = r"\s*\d{4}-\d{2}-\d{2}[T ][\d:.]+ ?(Z|[+-]\d{2}:?\d{2})\s*"
+MINUSES = "\u2212\u2010\u2011\u2012\u2013\u2014"  #: signs that look like the one of the keyboard
+#: Files that a workbook can stand in for.
+RECORDS = ("dressings.csv", "loads.csv", "catches.csv", "deliveries.csv")
+
+
+def date_remedy(cell: Cell) -> str:
+    """What to write in place of a cell that is no date.
+
+    >>> date_remedy("2026-02-30")
+    'there is no such day: look it up'
+    """
+    remedy = "write the date so that day and month can not be mixed up"
+    number = parse_number(cell)
+    if number is not None and SERIAL_DAYS[0] < number < SERIAL_DAYS[1]:
+        return "it looks like a spreadsheet's day number: give the column the date format"
+    if re.fullmatch(_ZONED, str(cell), re.ASCII):
+        return "write the day alone: with a time zone it could be another day at the site"
+    if not isinstance(cell, str):
+        return unseen(str(cell)) or remedy
+    if DAY.fullmatch(cell):
+        return "there is no such day: look it up"
+    if re.fullmatch(_YEAR_FIRST, cell, re.ASCII):
+        return "write it with hyphens and two digits each for month and day"
+    if re.fullmatch(_SLASHED, cell, re.ASCII):
+        return (
+            f"{remedy}: in a spreadsheet give the column the format yyyy-mm-dd before it is saved"
+        )
+    if hint := unseen(cell):
+        return hint
+    if not cell.isascii() and any(map(str.isdecimal, cell)):
+        return "type it anew: its digits or hyphens are not those of the keyboard"
+    return remedy
+
+
+def number_remedy(text: str, file: str) -> str:
+    """What to write in place of a text that is no number; "" where that is anyone's guess.
+
+    ``file`` is where it stands.
+    """
+    plain = text.strip()
+    if re.fullmatch(r"[+-]?\d+,\d+", plain, re.ASCII):
+        remedy = "write 1,5 as 1.5 and 1,500 as 1500"
+        workbook = ", or keep the records in a workbook, records.xlsx, which has numbers as such"
+        return remedy + (workbook if file in RECORDS else "")
+    if re.fullmatch(r"(\d+[ -])?\d+/\d+\s*\W?", plain, re.ASCII):
+        return "write fractions as decimal numbers, 1/32 as 0.03125"
+    if re.fullmatch(r"[+-]?[\d.,]*\d\s*([^\W\d]{1,5}[23²³]?|%)", plain):
+        return "write the number alone; a unit belongs into the name of the column"
+    if plain.lower() in NOTHING:
+        return "write nothing where nothing was measured"
+    if plain[0] in MINUSES and NUMBER.fullmatch(plain[1:]):
+        return "write its minus as the hyphen of the keyboard, -"
+    if plain[0] == "=":
+        return "write the result of the formula"
+    if plain[0] == "#":
+        return "mend the formula in that cell, or write the value"
+    if re.fullmatch(r"\d{4}-\d\d-\d\d [\d:]+", plain):
+        return "the cell has the format of a date: give it that of a number and look at it again"
+    if hint := unseen(plain):
+        return hint
+    if re.fullmatch(r"[+-]?\d{1,3}([ .,_'’\u00a0\u202f]\d{3})+([.,]\d+)?", plain):
+        return "write 1 500 as 1500 and 1.500,5 as 1500.5"
+    if NUMBER.fullmatch(plain):
+        return "it is too large"
+    if any(c.isdecimal() and not c.isascii() for c in plain):
+        return "write its digits anew, as 0 to 9 of the keyboard"
+    return "write the number alone" if any(map(str.isdecimal, plain)) else ""

@@ -1,0 +1,132 @@
+"""JSON-FG (OGC 21-045r1) as GDAL writes it, and by hand: outlines in the CRS that it names."""
+
+import json
+
+import geopandas
+import pyogrio
+import pyproj
+import pytest
+import shapely
+
+from geosand.areas.ellipsoid import ellipsoid_areas_m2
+from geosand.errors import Refused
+from geosand.formats.boundaries import read_boundaries
+
+from .conftest import UTM, blob, feature, to_lon_lat
+
+GREEN = blob(0, 0, 13)
+
+
+def written(tmp_path, crs):
+    table = geopandas.GeoDataFrame({"id": ["g1"], "kind": ["green"]}, geometry=[GREEN], crs=UTM)
+    path = tmp_path / "in.json"
+    pyogrio.write_dataframe(table.to_crs(crs), path, driver="JSONFG")
+    return path
+
+
+def one(system, **members):
+    """A document with one green in UTM 32, ``coordRefSys`` as given."""
+    made = feature(to_lon_lat(GREEN), id="g1", kind="green")
+    made |= {"place": feature(GREEN)["geometry"], "coordRefSys": system, **members}
+    return {"type": "FeatureCollection", "features": [made]}
+
+
+def saved(tmp_path, document):
+    path = tmp_path / "in.json"
+    path.write_text(json.dumps(document))
+    return path
+
+
+def area_m2(path, **wishes):
+    found = read_boundaries(path, **wishes)
+    return found, float(ellipsoid_areas_m2(found.features.geometry)[0])
+
+
+# by easting, by northing first, by latitude first, in feet
+@pytest.mark.parametrize("crs", ["EPSG:25832", "EPSG:31467", "EPSG:4258", "EPSG:27700"])
+def test_outlines_in_their_own_system_are_exact(tmp_path, crs):
+    found, area = area_m2(written(tmp_path, crs), believe_place=True)
+    there = to_lon_lat(GREEN)
+    expected = abs(pyproj.Geod(ellps="WGS84").geometry_area_perimeter(there)[0])
+    # the datum shift from DHDN turns and scales by some ppm; 7 decimals would be 100 ppm off
+    assert area == pytest.approx(
+        expected, rel=2e-5 if crs in ("EPSG:31467", "EPSG:27700") else 1e-7
+    )
+    assert found.source_crs == crs
+    apart = shapely.hausdorff_distance(found.features.geometry[0], there)
+    assert apart < 5e-5
+    assert f"its outlines are taken from their members 'place' (JSON-FG), in {crs}" in [
+        f.text for f in found.findings
+    ]
+
+
+@pytest.mark.parametrize(
+    "system",
+    [
+        "http://www.opengis.net/def/crs/EPSG/0/25832",
+        "[EPSG:25832]",
+        {"type": "Reference", "href": "[EPSG:25832]", "epoch": 2024.1},
+        ["[EPSG:25832]", "http://www.opengis.net/def/crs/EPSG/0/7837"],
+    ],
+)
+@pytest.mark.parametrize("level", ["place", "feature", "collection"])
+def test_the_system_is_named_at_any_level(tmp_path, system, level):
+    document = one(system)
+    made = document["features"][0]
+    holder = {"place": made["place"], "feature": made, "collection": document}[level]
+    holder["coordRefSys"] = made.pop("coordRefSys")
+    if level != "collection":
+        document["coordRefSys"] = "[EPSG:25833]"
+    found, area = area_m2(saved(tmp_path, document))
+    assert found.source_crs == UTM
+    assert area == pytest.approx(
+        abs(pyproj.Geod(ellps="WGS84").geometry_area_perimeter(to_lon_lat(GREEN))[0]), rel=1e-7
+    )
+
+
+def test_heights_are_in_the_unit_of_the_heights_system(tmp_path):
+    raised = shapely.force_3d(GREEN, 100.0)
+    document = one(["[EPSG:25832]", "[EPSG:8228]"], place=feature(raised)["geometry"])  # feet
+    found = read_boundaries(saved(tmp_path, document))
+    assert found.features.elevation_m.tolist() == pytest.approx([30.48])
+
+
+def test_outlines_in_lon_lat_contradict_a_wrong_zone(tmp_path):
+    with pytest.raises(
+        Refused, match=r"399 km from 53\.2998° N, 9\.9005° E, as its outlines in lon/lat"
+    ):
+        read_boundaries(saved(tmp_path, one("[EPSG:25833]")))
+
+
+def test_shapes_that_are_not_read_give_way_to_lon_lat(tmp_path):
+    document = one("[EPSG:25832]")
+    document["features"][0]["place"]["type"] = "CurvePolygon"
+    found = read_boundaries(saved(tmp_path, document))
+    assert found.source_crs == "" and found.features.id.tolist() == ["g1"]
+    assert any("of feature 1 has a shape that is not read" in f.text for f in found.findings)
+    document["features"][0]["geometry"] = None
+    (left,) = read_boundaries(saved(tmp_path, document)).tally.left_out
+    assert left.lost and left.reason == "'CurvePolygon' is no geometry of GeoJSON"
+
+
+def test_features_with_and_without_a_place(tmp_path):
+    document = one("[EPSG:25832]")
+    other = feature(to_lon_lat(blob(60, 0, 9)), id="g2", kind="green")
+    document["features"].append(other | {"place": None})
+    found = read_boundaries(saved(tmp_path, document))
+    assert sorted(found.features.id.tolist()) == ["g1", "g2"]
+    assert not found.tally.left_out
+
+
+def test_a_ring_of_a_place_that_was_closed_is_told(tmp_path):
+    document = one("[EPSG:25832]")
+    document["features"][0]["place"]["coordinates"][0].pop()
+    found = read_boundaries(saved(tmp_path, document))
+    assert any("1 outline does not return to the first corner" in f.text for f in found.findings)
+
+
+def test_a_system_that_nobody_knows_gives_way_to_the_users_word(tmp_path):
+    path = saved(tmp_path, one("[EPSG:0]"))
+    with pytest.raises(Refused, match="'EPSG:0' is not a coordinate reference system"):
+        read_boundaries(path)
+    assert read_boundaries(path, crs=UTM).source_crs == UTM

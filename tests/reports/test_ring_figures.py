@@ -1,0 +1,50 @@
+"""Where overthrow lies, told alike of a dressing, of its surfaces and of the season."""
+
+from __future__ import annotations
+
+import pytest
+
+from geosand.formats.site_folder import read_site
+from geosand.reports.balance_document import balance_document
+from geosand.reports.season_balance import season_balance
+from geosand.results import work_out
+from tests.sites import catch
+
+EVEN = [catch(k, gross_g=150) for k in range(1, 7)]  # 1.00 kg/m²: 400 kg on g1, 900 kg on g2
+HEAD = "load,dressing,count,unit_mass_kg,u_unit_mass_kg,u_label_percent,surfaces\n"
+
+
+@pytest.mark.parametrize(
+    ("bags", "over", "verdict"),
+    [
+        ((18, 38), 100.0, "undecided"),  # 450 and 950 kg
+        ((18, 32), -50.0, "undecided"),  # 450 and 800 kg
+        ((18, 20), -350.0, "does not close"),  # 450 and 500 kg
+        ((15, 20), -425.0, "does not close"),  # 375 and 500 kg
+    ],
+)
+def test_parts_that_threw_sand_over_are_told_whatever_the_others_did(
+    site_folder, bags, over, verdict
+):
+    """A part may throw sand over although the dressing as a whole claims more than was spread."""
+    loads = f"{HEAD}L1,D1,{bags[0]},25,0.25,1,g1\nL2,D1,{bags[1]},25,0.25,1,g2\n"
+    results = work_out(read_site(site_folder(catches=EVEN, loads=loads)))
+    document = balance_document(results)["dressings"][0]
+    told = document["overthrow"]
+    assert told["mass_kg"] == pytest.approx(over, rel=1e-3)
+    assert told["verdict"] == verdict
+    parts = [max(part["overthrow_kg"], 0.0) for part in told["parts"]]
+    beside, rings = season_balance(results)["beside"], results.ledger.rings
+    if not any(parts):
+        assert told["collar_kg"] is told["reach_m"] is beside["collar_kg"] is None
+        assert told["no_rings"].startswith("there is no overthrow")
+        return
+    zones = [told[f"{zone}_kg"] for zone in ("collar", "surrounds", "farther")]
+    assert sum(zones) == pytest.approx(sum(parts), rel=1e-6)
+    for zone in ("collar", "surrounds"):
+        each = [row[f"{zone}_kg"] or 0.0 for row in document["surfaces"]]
+        assert sum(each) == pytest.approx(told[f"{zone}_kg"], rel=1e-6)
+        assert beside[f"{zone}_kg"] == told[f"{zone}_kg"]
+        assert rings.mass_kg[rings.zone == zone].sum() == pytest.approx(sum(each), rel=1e-6)
+    assert told["no_rings"] is None
+    assert told["not_told_from_zero"]

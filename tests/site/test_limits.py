@@ -1,0 +1,105 @@
+"""Where a check begins to speak: each pair of sites lies just on either side of its limit."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+
+from geosand.errors import Refused
+from geosand.formats.site_folder import read_site
+from tests.sites import CATCHES, DRESSINGS, LAT, LOADS, LON, SURFACES, TOML, collection, write_site
+
+Changes = dict[str, Any]
+
+
+def said(folder: Any, changes: Changes) -> str:
+    """All that is said of a site, be it refused or not."""
+    try:
+        site = read_site(write_site(folder, **changes))
+    except Refused as refusal:
+        return str(refusal)
+    return "\n".join(map(str, site.findings))
+
+
+def catches(number: int = 6, **of_the_first: Any) -> Changes:
+    """Some of the catches, the first of them with changes."""
+    return {"catches": [CATCHES[0] | of_the_first, *CATCHES[1:number]]}
+
+
+def away(degree: float) -> Changes:
+    """The first catch so far north of all surfaces: the tee ends at 47.003045°."""
+    return catches(lat=LAT + 0.003045 + degree)
+
+
+def rounded(number: int) -> Changes:
+    return {"catches": [c | {"lon": LON, "lat": LAT} for c in CATCHES[:number]]}
+
+
+def tares(usual: float, first: float, number: int = 6) -> Changes:
+    """Trays that hold 90 g each."""
+    rows = [c | {"tare_g": usual, "gross_g": usual + 90} for c in CATCHES[:number]]
+    rows[0] |= {"tare_g": first, "gross_g": first + 90}
+    return {"catches": rows}
+
+
+def sand(text: str) -> Changes:
+    """A site whose sand's water content is said so."""
+    lines = "moisture_dry_basis_percent = 0.0\nu_moisture_percent = 0.2\n"
+    assert lines in TOML
+    return {"toml": TOML.replace(lines, text)}
+
+
+def load(columns: str, cells: str) -> Changes:
+    """The load of 1300 kg with further columns."""
+    head, row = LOADS.splitlines()
+    return {"loads": f"{head},{columns}\n{row},{cells}\n"}
+
+
+def surveyed(day: str, other_day: str) -> Changes:
+    """The surfaces since a day, and fewer of them since another."""
+    return {
+        "surfaces": collection(SURFACES, valid_from=day),
+        "files": {"editions/a.geojson": collection(SURFACES[:2], valid_from=other_day)},
+    }
+
+
+@pytest.mark.parametrize(
+    ("within", "beyond", "text"),
+    [
+        (away(0.0999), away(0.1001), "from all surfaces"),
+        (rounded(2), rounded(3), "all positions end at decimal 2 of a degree"),
+        (tares(9.0, 4.6), tares(9.0, 4.4), "g where the other trays of this size have"),
+        (tares(8.0, 3.9), tares(8.0, 3.4), "g where the other trays of this size have"),
+        (tares(50.0, 5.0, 4), tares(50.0, 5.0, 5), "g where the other trays of this size have"),
+        (surveyed("2026-05-02", "2026-05-01"), surveyed("2026-05-01", "2026-05-01"), "not before"),
+        (
+            sand("moisture_dry_basis_percent = 0.1\n"),
+            sand("moisture_dry_basis_percent = 0.11\n"),
+            "the moisture of dried is not said: 0.5 points",
+        ),
+        (
+            sand("moisture_dry_basis_percent = 0.5\nkiln_dried = true\n"),
+            sand("moisture_dry_basis_percent = 0.51\nkiln_dried = true\n"),
+            "kiln_dried = true beside a moisture above 0.5 %",
+        ),
+        (
+            sand("moisture_dry_basis_percent = 0.5\n") | catches(volume_cm3=60),
+            sand("moisture_dry_basis_percent = 0.51\n") | catches(volume_cm3=60),
+            "the sand is not dry: the volume is not used",
+        ),
+        (load("weighed_kg", "868"), load("weighed_kg", "865"), "check whether all of it was on"),
+        (load("returned_kg", "1300"), load("returned_kg", "1300.1"), "more came back or was"),
+        (catches(gross_g=15_600), catches(gross_g=15_700), "mm deep (poured at 1.56 g/cm³)"),
+        (
+            {"dressings": DRESSINGS.replace("0.6", "3.1")},
+            {"dressings": DRESSINGS.replace("0.6", "3.12")},
+            "mm were planned: check planned depth",
+        ),
+    ],
+)
+def test_a_check_speaks_from_its_limit_on(
+    tmp_path: Any, within: Changes, beyond: Changes, text: str
+) -> None:
+    assert text not in said(tmp_path / "within", within)
+    assert text in said(tmp_path / "beyond", beyond)
