@@ -31,7 +31,8 @@ def stop_code(stop: KeyboardInterrupt) -> int:
     >>> stop_code(KeyboardInterrupt()), stop_code(KeyboardInterrupt(15))
     (130, 143)
     """
-    return 128 + int(next(iter(stop.args), 2))
+    number = next(iter(stop.args), 2)
+    return 128 + (number if isinstance(number, int) else 2)
 
 
 class Fault(NamedTuple):

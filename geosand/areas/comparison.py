@@ -21,10 +21,11 @@ from geosand.areas.overlay import both_ways
 from geosand.areas.pairing import Pairs, Regrouping
 from geosand.areas.register import AreaRegister
 from geosand.areas.uncertainty import AreaErrors
-from geosand.columns import Floats, Geometries, Ints, Strings, freeze
+from geosand.columns import Bools, Floats, Geometries, Ints, Strings, freeze
 from geosand.site.tables import Surfaces
 
 COVERAGE = 2.0  #: a difference beyond 2 u is larger than its uncertainty (JCGM 100, 6.3.3)
+_ROUNDED_DEG = 2e-8  #: of corners rounded to a centimetre or finer
 LARGEST = 4.0  #: of a few hundred vertices' errors the largest is seldom beyond four of theirs
 
 
@@ -121,9 +122,25 @@ def _edge_limits_m(
     """u (n,) of how far two edges that are the same lie apart, and beyond which one moved."""
     edge = np.hypot(_edge_spread_m(old, pairs.old), _edge_spread_m(new, pairs.new))
     u_edge = np.hypot(edge, datum_m)
-    chords = largest_sagitta_m(old.geometry[pairs.old]) + largest_sagitta_m(new.geometry[pairs.new])
+    shapes = old.geometry[pairs.old], new.geometry[pairs.new]
+    chords = largest_sagitta_m(shapes[0]) + largest_sagitta_m(shapes[1])
+    chords[_shifted_whole(*shapes)] = 0.0
     vertex = np.hypot(old.boundary_accuracy_m[pairs.old], new.boundary_accuracy_m[pairs.new])
     return u_edge, COVERAGE * u_edge + LARGEST * vertex + chords
+
+
+def _shifted_whole(old: Geometries, new: Geometries) -> Bools:
+    """Whether the corners are the same but for one shift: then chords hide nothing."""
+    count = shapely.get_num_coordinates(old)
+    alike: Bools = count == shapely.get_num_coordinates(new)
+    corners, row = shapely.get_coordinates(old[alike], return_index=True)
+    step = shapely.get_coordinates(new[alike]) - corners
+    mean = np.column_stack([np.bincount(row, way) for way in step.T]) / count[alike][:, None]
+    apart = np.abs(step - mean[row]).max(axis=1, initial=0.0)
+    farthest = np.zeros(len(mean))
+    np.maximum.at(farthest, row, apart)
+    alike[alike] = farthest < _ROUNDED_DEG
+    return alike
 
 
 def _edge_spread_m(surfaces: Surfaces, rows: Ints) -> Floats:

@@ -48,7 +48,8 @@ def common_offset(old: Geometries, new: Geometries, plane: Plane) -> Offset | No
     middle = np.median(shift, axis=0)
     if len(shift) < FEWEST:
         moved = shapely.transform(flat_old, lambda points: points + middle)
-        u = float(_mean_apart_m(moved, flat_new)[0].max())
+        _, forth, back = _mean_apart_m(moved, flat_new)
+        u = float(max(forth[2].max(), back[2].max()))
     else:
         spread = MAD_SD * np.median(np.abs(shift - middle), axis=0).max()
         u = float(MEDIAN_U * spread / np.sqrt(len(shift)))

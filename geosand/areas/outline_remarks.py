@@ -47,6 +47,10 @@ def self_crossings(geometries: Geometries, rows: Ints, factor: Floats) -> list[R
 
 
 def _crossing(row: int, polygon: object, reason: str, factor: float) -> Remark:
+    less = without_collapsed(polygon)
+    collapsed = less is not None and shapely.is_valid(less)
+    if less is not polygon and less is not None and not collapsed:
+        reason = str(shapely.is_valid_reason(less))  # of what is left when such rings are deleted
     """GEOS says ``Self-intersection[lon lat]``; people get words, the place and the figures."""
     name, _, place = reason.partition("[")
     lon, _, lat = place.rstrip("]").partition(" ")
@@ -62,8 +66,10 @@ def _crossing(row: int, polygon: object, reason: str, factor: float) -> Remark:
         "Duplicate Rings": "a ring is there twice",
     }
     figures = {method: area * factor for method, area in figures_m2(polygon).items()}
-    text = words.get(name, name) + (f" at {at(*where)}" if lat else "")
-    if figures and shapely.is_valid(without_collapsed(polygon)):
+    place = f" at {at(*where)}" if lat else ""
+    text = words.get(name, name) + place
+    if figures and collapsed:
+        text = words["Too few points in geometry component"] + place
         return Remark(
             row,
             "fault",

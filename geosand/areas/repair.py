@@ -76,11 +76,11 @@ def repair(
     for row in np.flatnonzero(~shapely.is_valid(shapes)).tolist():
         made = mended(shapes[row], crossings)
         if made is not None:
-            done[row].append(
-                ("collapsed ring", "rings of fewer than three corners deleted")
-                if shapely.is_valid(without_collapsed(shapes[row]))
-                else ("crossing", f"crossings mended: {METHODS[crossings]}")
-            )
+            less = without_collapsed(shapes[row])
+            if less is not shapes[row]:
+                done[row].append(("collapsed ring", "rings of fewer than three corners deleted"))
+            if not shapely.is_valid(less):
+                done[row].append(("crossing", f"crossings mended: {METHODS[crossings]}"))
             shapes[row] = made
     for remark in _found(shapes, kinds, ids, kept, enclosed, _TIDIED):
         _tidy(shapes, remark, done)

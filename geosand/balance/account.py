@@ -51,9 +51,14 @@ class Balance:
     surface_mass: Estimates  #: kg, one row a dressed surface, each by itself
     group_of_row: Ints  #: group of each dressed surface: its dressing, or its loads' surfaces
     dressing_of_group: Ints
-    group_overthrow_kg: Floats  #: per group
+    group_overthrow: Estimates  #: kg, per group
     throw: ThrowOff  #: per group and per dressed surface
     findings: tuple[Finding, ...]
+
+    @property
+    def group_overthrow_kg(self) -> Floats:
+        """Overthrow of each group."""
+        return self.group_overthrow.value
 
 
 def site_balance(site: Site, register: AreaRegister, rates: Rates) -> Balance:
@@ -91,7 +96,7 @@ def site_balance(site: Site, register: AreaRegister, rates: Rates) -> Balance:
         surface_mass=_surface_mass(site, register, rates),
         group_of_row=group,
         dressing_of_group=dressing_of_group,
-        group_overthrow_kg=lost.value,
+        group_overthrow=lost,
         throw=throw,
         findings=(
             *balance_findings(

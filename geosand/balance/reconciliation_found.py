@@ -102,7 +102,8 @@ class Reconciliation:
 
 
 #: Shares of one are told as percentages.
-_SHARES = {"caught/arrived": "% of what arrives", "of its area": "% of its area", "kg/kg": "points"}
+_SHARES = {"caught/arrived": "% of what arrives", "of its area": "% of its area"}
+_SHARES |= {"kg/kg": "points of water"}
 
 
 def _chance(probability: float) -> str:

@@ -38,14 +38,14 @@ class Telling:
     open_kg: float  #: ± that is open now
     shown_percent: float | None = None  #: error of the unit mass that it would show
 
-    def sentence(self, *, unit: str = "kg", factor: float = 1.0) -> str:
-        """In words with figures; a mass in kg times ``factor`` is in ``unit``."""
-        left, now = (f"{factor * mass:.0f}" for mass in (self.left_kg, self.open_kg))
+    def sentence(self) -> str:
+        """In words with figures, masses in kg."""
+        left, now = f"{self.left_kg:.0f}", f"{self.open_kg:.0f}"
         shown = ""
         if self.shown_percent is not None:
             shown = f"; an error of {self.shown_percent:.1f} % would show"
         among = ", ".join(self.among)
-        return f"{self.measurement}: leaves ± {left} of ± {now} {unit} open between {among}{shown}"
+        return f"{self.measurement}: leaves ± {left} of ± {now} kg open between {among}{shown}"
 
 
 def strip_name(spreader: str) -> str:

@@ -127,7 +127,8 @@ def _keep_inputs(inputs: Sequence[Path], outputs: Sequence[Path]) -> None:
 def _digests(paths: Sequence[Path]) -> dict[str, str]:
     """SHA-256 of what was read beside the site: a file, or all files of another site.
 
-    An edition's name is no file of its own: it is among the site's.
+    Their names are as the user gave them: two may be alike but for the folder. An edition's name
+    is no file of its own: it is among the site's.
     """
     from hashlib import sha256
 
@@ -136,9 +137,10 @@ def _digests(paths: Sequence[Path]) -> dict[str, str]:
     found: dict[str, str] = {}
     for path in paths:
         if path.is_dir():
-            found |= {f"{path.name}/{name}": digest for name, digest in inputs_of(path).items()}
+            folder = path.as_posix()
+            found |= {f"{folder}/{name}": digest for name, digest in inputs_of(path).items()}
         elif path.is_file():
-            found[path.name] = sha256(path.read_bytes()).hexdigest()
+            found[path.as_posix()] = sha256(path.read_bytes()).hexdigest()
     return found
 
 
@@ -220,8 +222,11 @@ def _sheets(document: Document) -> dict[str, list[Document]]:
         ]
     if "claimed" in document:
         sheets["claimed"] = document["claimed"]["surfaces"]
-    files = {**document["inputs"], **document["also_read"]}
-    sheets["inputs"] = [{"file": k, "sha256": v} for k, v in files.items()]
+    sheets["inputs"] = [
+        {"file": name, "sha256": digest}
+        for files in (document["inputs"], document["also_read"])
+        for name, digest in files.items()
+    ]
     return sheets
 
 

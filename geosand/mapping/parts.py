@@ -6,6 +6,7 @@ import re
 from html import escape
 from itertools import pairwise
 
+from geosand.balance.account import NOT_CLOSED
 from geosand.mapping.breaks import period_breaks
 from geosand.mapping.view import SEASON, SYSTEMS, MapBalance, MapPeriod, MapView, Said, System, said
 from geosand.mapping.words import (
@@ -221,7 +222,9 @@ def _where(balance: MapBalance, system: str) -> str:
         )
         if value is not None
     ]
-    said = ["If all of it landed there: " + ", ".join(zones) + "."] if zones else []
+    parts = balance.verdict == NOT_CLOSED  # as a whole it threw none over
+    head = "Where its parts threw sand over" if parts else "If all of it landed there"
+    said = [f"{head}: {', '.join(zones)}."] if zones else []
     if balance.strip_width_m is not None:
         width = figure(balance.strip_width_m, "length", system, unit=True)
         said.append(f"As much as a strip {width} wide at full rate.")

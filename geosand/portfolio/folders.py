@@ -19,7 +19,7 @@ SETTINGS, EDITIONS = "site.toml", "editions"
 #: what a site folder's result depends on; ``editions/*.geojson`` beside them
 FILES: tuple[str, ...] = ("catches.geojson", "records.xlsx", "surfaces.geojson", SETTINGS)
 FILES += tuple(f"{name}.csv" for name in ("catches", "deliveries", "dressings", "loads"))
-LARGEST = ("surfaces.geojson", "catches.csv")
+LARGEST = ("surfaces.geojson", "catches.csv", "catches.geojson", "records.xlsx")
 HELD_BYTES = 50_000_000  #: of files that are parsed and wait to be checked together
 
 

@@ -27,6 +27,7 @@ from geosand.portfolio.set_tables import (
 )
 
 PIECE_BYTES = 16_000_000  #: of a row group that is read at once, about as it is in memory
+WIDTHS = {"BOOLEAN": 1 / 8, "INT32": 4, "FLOAT": 4, "INT64": 8, "DOUBLE": 8, "BYTE_ARRAY": 4}
 BUFFER_BYTES = 1 << 20  #: of each of its columns that is read ahead
 
 #: of the geometry of these tables; of others it is not looked at
@@ -151,8 +152,20 @@ class _LargeGroup:
 
 def rows_at_once(group: Any) -> int:
     """How many rows of a row group are read at once, by its metadata."""
-    rows: int = PIECE_BYTES * group.num_rows // max(1, group.total_byte_size)
+    rows: int = PIECE_BYTES * group.num_rows // max(1, bytes_in_memory(group))
     return max(1, rows)
+
+
+def bytes_in_memory(group: Any) -> int:
+    """About how many a row group takes when it is read: as encoded, numbers are far fewer.
+
+    Each value takes at least its type's width, a text that of its number among the different ones;
+    outlines that are the same are counted once.
+    """
+    columns = [group.column(number) for number in range(group.num_columns)]
+    least = (column.num_values * WIDTHS.get(column.physical_type, 0) for column in columns)
+    held = zip((column.total_uncompressed_size for column in columns), least, strict=True)
+    return int(sum(map(max, held)))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
@@ -176,7 +189,7 @@ def pieces_of(file: Any) -> Pieces:
     of, size = dict[str, list[int]](), dict[str, int]()
     for group in range(file.num_row_groups):  # the column may be far longer than the list
         told = file.metadata.row_group(group)
-        rows, width = rows_at_once(told), told.total_byte_size // max(1, told.num_rows)
+        rows, width = rows_at_once(told), bytes_in_memory(told) // max(1, told.num_rows)
         sites = file.read_row_group(group, columns=["site"])["site"]
         for within, begun in enumerate(range(0, len(sites), rows)):
             some = sites.slice(begun, rows)

@@ -126,7 +126,7 @@ def _on_processes(jobs: Iterator[Chunk], workers: int, work: Work) -> Generator[
 @contextmanager
 def _pool(workers: int) -> Iterator[ProcessPoolExecutor]:
     """Processes that end at once, whatever they work on, where the run is stopped or killed."""
-    from concurrent.futures import BrokenExecutor, ProcessPoolExecutor
+    from concurrent.futures import ProcessPoolExecutor
     from multiprocessing import get_context
 
     # forked children of a process with threads can hang; these start clean
@@ -140,8 +140,6 @@ def _pool(workers: int) -> Iterator[ProcessPoolExecutor]:
         with pool:
             try:
                 yield pool
-            except BrokenExecutor:
-                raise
             except BaseException:
                 ours.close()
                 raise

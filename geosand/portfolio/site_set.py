@@ -69,8 +69,8 @@ class SiteSet:
         marks = [known.get(key, "") for key in keys]
         fresh = [
             k
-            for k, now in enumerate(told_now)
-            if marks[k] != now and (not marks[k] or marks[k] != _placed(now, k, parts))
+            for k, (key, now) in enumerate(zip(keys, told_now, strict=True))
+            if marks[k] != now and (not marks[k] or marks[k] != self._refused(key, now, k, parts))
         ]
         kept = set(range(len(keys))).difference(fresh)
         files, unforeseen = {n: t.file for n, t in self.tables.items()}, list[str]()
@@ -99,17 +99,22 @@ class SiteSet:
                 faults.add(place, f"{both} form of letters", column="site", remedy=remedy)
             site = assemble(_raw(key, mine, self.tables, faults), faults, findings)
         except Refused as refusal:
-            told, mark = str(refusal).splitlines(), _placed(fingerprint, number, parts)
+            told, mark = str(refusal).splitlines(), self._refused(key, fingerprint, number, parts)
             return SiteRead(key=key, fingerprint=mark, site=None, refused=told)
         return SiteRead(key=key, fingerprint=fingerprint, site=site)
 
+    def _refused(
+        self, key: str, fingerprint: str, number: int, parts: Mapping[str, SiteRows]
+    ) -> str:
+        """The fingerprint of a refused site: why it is names what others can change.
 
-def _placed(fingerprint: str, number: int, parts: Mapping[str, SiteRows]) -> str:
-    """The fingerprint of a refused site: why it is names rows, which others before it can move."""
-    digest = sha256(fingerprint.encode())
-    for rows in parts.values():
-        digest.update(np.asarray(rows.of(number)["row"]).tobytes())
-    return digest.hexdigest()
+        Rows, which others before it can move, and another site that looks like it.
+        """
+        digest = sha256(fingerprint.encode())
+        for rows in parts.values():
+            digest.update(np.asarray(rows.of(number)["row"]).tobytes())
+        digest.update(self.alike.get(key, "").encode())
+        return digest.hexdigest()
 
 
 def _rows_of(table: FileTable, keys: Sequence[str]) -> SiteRows:

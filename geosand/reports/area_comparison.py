@@ -47,6 +47,13 @@ class Compared:
     ground: GroundChanges  #: of the regroupings
     offset: Offset | None
 
+    def in_regrouping(self) -> Bools:
+        """Pairs of which a side was split or merged: the regrouping tells of their ground."""
+        old = [row for one in self.regrouped for row in one.old]
+        new = [row for one in self.regrouped for row in one.new]
+        told: Bools = np.isin(self.pairs.old, old) | np.isin(self.pairs.new, new)
+        return told
+
     def alone(self) -> tuple[Ints, Ints]:
         """Rows of the old and of the new survey that have no partner."""
         new, old = self.pairs.new, self.pairs.old
@@ -249,12 +256,9 @@ def change_features(old: Survey, new: Survey, found: Compared) -> list[dict[str,
     surfaces that only one survey has it is all their ground.
     """
     changes, ground = found.changes, found.ground
-    old_in = {int(row) for one in found.regrouped for row in one.old}
-    new_in = {int(row) for one in found.regrouped for row in one.new}
     rows: list[tuple[str, str, str, float, Any]] = []
-    for k, (before, after) in enumerate(zip(found.pairs.old, found.pairs.new, strict=True)):
-        if int(before) in old_in or int(after) in new_in:
-            continue
+    for k in np.flatnonzero(~found.in_regrouping()).tolist():
+        after = found.pairs.new[k]
         name, kind = str(found.new.id[after]), str(found.new.kind[after])
         rows.append((name, kind, "gained", float(changes.gained_m2[k]), changes.gained[k]))
         rows.append((name, kind, "lost", float(changes.lost_m2[k]), changes.lost[k]))

@@ -104,9 +104,13 @@ def balance_notes(results: Results, k: int, units: Units, sources: Sequence[Docu
         lines[0] += f" (they {word} within {percent(site.settings.agreement)})"
     figures = ring_figures(results, k)
     if figures["reach_m"] is not None:
-        mark = ", not told from zero" if figures["not_told_from_zero"] else ""
+        said = "if all overthrow landed beside the edges"
+        if str(balance.verdict[k]) == NOT_CLOSED:
+            said = "where its parts threw sand over"
+        elif figures["not_told_from_zero"]:
+            said += ", not told from zero"
         lines.append(
-            f"  if all overthrow landed beside the edges{mark}: collar"
+            f"  {said}: collar"
             f" {shown(figures['collar_kg'], 'mass', units)}, surrounds"
             f" {shown(figures['surrounds_kg'], 'mass', units)}, farther"
             f" {shown(figures['farther_kg'], 'mass', units)}; reach"

@@ -41,12 +41,18 @@ def datum_gap_of(old: Survey, new: Survey, offset: Offset | None) -> Document | 
 
 
 def wide_chords(found: Compared) -> list[tuple[str, str]]:
-    """Changes that may come of corners farther apart in one of the two surveys."""
-    pairs, factor = found.pairs, found.new_areas.ground_factor[found.pairs.new]
-    old = round_edges_m2(found.old.geometry[pairs.old]) * factor
-    new = round_edges_m2(found.new.geometry[pairs.new]) * factor
-    apart = np.abs(old - new)
-    rows = np.flatnonzero((apart > found.changes.u_difference_m2) & (apart > LEAST_CHORDS_M2))
+    """Changes that may come of corners farther apart in one of the two surveys.
+
+    Edges that both draw with the same vertices say nothing, and no more can be no change than was
+    gained or lost.
+    """
+    pairs, changes = found.pairs, found.changes
+    before, after = found.old.geometry[pairs.old], found.new.geometry[pairs.new]
+    factor = found.new_areas.ground_factor[pairs.new]
+    old, new = (round_edges_m2(*both) * factor for both in ((before, after), (after, before)))
+    apart = np.fmin(np.abs(old - new), np.where(old > new, changes.gained_m2, changes.lost_m2))
+    told = (apart > changes.u_difference_m2) & (apart > LEAST_CHORDS_M2)
+    rows = np.flatnonzero(told & ~found.in_regrouping())
     return [
         (
             str(found.new.id[pairs.new[k]]),

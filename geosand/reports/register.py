@@ -138,7 +138,7 @@ def _coarse_bends(site: Site, register: AreaRegister, rows: Ints) -> list[Findin
     u = register.u_area_m2[rows]
     findings = []
     least = np.fmax(u, LEAST_BENDS * register.area_m2[rows])
-    for k in np.flatnonzero(np.abs(more) > least).tolist():
+    for k in np.flatnonzero((np.abs(more) > least) & (register.area_m2[rows] > 0)).tolist():
         text = (
             "its corners lie far apart on its bends: if its edge is round between them it has about"
             f" {square_metres(abs(more[k]))} {'more' if more[k] > 0 else 'less'}, which u of its"

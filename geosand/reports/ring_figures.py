@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import numpy as np
 
-from geosand.balance.account import OVERTHROW
 from geosand.columns import Floats, Ints
 from geosand.reports.documents import Document, number
 from geosand.results import Results
@@ -23,6 +22,7 @@ def ring_figures(results: Results, k: int) -> Document:
         reach = float(np.average(throw.reach_m[thrown], weights=kept))
     rows = results.site.dressed.dressing == k
     laid = len(thrown) > 0  # also of a dressing that does not close but for these groups
+    interval = balance.interval
 
     def total(column: Floats) -> float | None:
         mass = column[thrown].sum()
@@ -42,7 +42,7 @@ def ring_figures(results: Results, k: int) -> Document:
             for kind, column in throw.hazard_kg.items()
         },
         "parts": _parts(results, groups),
-        "not_told_from_zero": laid and str(balance.verdict[k]) != OVERTHROW,
+        "not_told_from_zero": laid and bool(interval.low[k] <= 0 <= interval.high[k]),
         "no_rings": None if laid else _why_no_rings(results, k, bool(rows.any())),
     }
 

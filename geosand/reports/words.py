@@ -93,10 +93,14 @@ def listed_runs(ids: list[str], most: int = 6) -> str:
 
 
 _NUMBER = r"−?[0-9]+(?:[,\u202f][0-9]{3})*(?:\.[0-9]+)?"
-_FIGURE = rf"(?:{_NUMBER} (?:to|±) )?{_NUMBER}"
+_JOINT = "(?: (?:to|and|or|×|±) |–)"
+_FIGURE = (
+    rf"(?:(?<!-){_NUMBER}{_JOINT}){{0,3}}{_NUMBER}"  # a day or an id ends in a hyphen and digits
+)
 _US = "(?:mi|lb/ft³|lb|in|ft²|ft)"
 _METRIC = rf"(?<![\w./,])({_FIGURE}) (mm|cm|m²|kg|km|m|g/cm³)(?![\w/²³])(?: \(({_FIGURE} {_US})\))?"
 _QUOTED = r"(?<!\w)'[^']*'(?!\w)"  # what somebody wrote, told as it stands
+_POWER = rf"(?<![\w./,]){_NUMBER}e[-+][0-9]+(?:{_JOINT}{_NUMBER})?"  # told as it stands, too
 _TURNED = rf"{_NUMBER} {_US} \([^()]*\)"  # US units with the metric figure behind already
 _MEASURES = {
     **{"mm": "depth", "cm": "span", "m": "length", "km": "distance"},
@@ -125,9 +129,16 @@ def in_words_of(text: str, units: Units) -> str:
     'survey to ± 0.8 in (2 cm)'
     >>> in_words_of("it lies 1,200 km away, within 0.05 m", "us")
     'it lies 746 mi (1,200 km) away, within 0.16 ft (0.05 m)'
+    >>> in_words_of("between 3 and 5 m, 3–5 m, 100 × 200 m", "us")
+    'between 9.8 and 16.4 ft (3 and 5 m), 9.8–16.4 ft (3–5 m), 328.1 × 656.2 ft (100 × 200 m)'
+    >>> in_words_of("9 or 10 kg", "us"), in_words_of("2 × 3 × 4 m", "us")
+    ('20 or 22 lb (9 or 10 kg)', '6.6 × 9.8 × 13.1 ft (2 × 3 × 4 m)')
+    >>> in_words_of("D1-03 and 5 kg, 2 kg and 3 kg; 1e-05 m", "us")
+    'D1-03 and 11 lb (5 kg), 4 lb (2 kg) and 7 lb (3 kg); 1e-05 m'
     """
-    told = re.sub(f"{_QUOTED}|{_TURNED}|{_METRIC}", _us_first, text) if units == "us" else text
-    return re.sub(f"{_QUOTED}|{_LONG}", _spaced, told)
+    if units == "us":
+        text = re.sub(f"{_QUOTED}|{_POWER}|{_TURNED}|{_METRIC}", _us_first, text)
+    return re.sub(f"{_QUOTED}|{_LONG}", _spaced, text)
 
 
 #: Four digits or more of a mass or an area, or of the first of two.

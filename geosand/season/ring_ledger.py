@@ -58,10 +58,11 @@ def ring_ledger(
 ) -> RingLedger:
     """Depth so far in the collar and surrounds of every dressed surface.
 
-    From the dressings whose overthrow was measured; nan where none was. An overthrow that is not
-    above zero leaves nothing there. An error of the overthrow moves the reach too, so that it tells
-    more of the surrounds than of the collar; what is the same error in the next dressing adds to it
-    with its sign, and so does that of the throw's shape.
+    From the dressings whose overthrow was measured; nan where none was. An overthrow, that of each
+    part where the loads divide a dressing, that is not above zero leaves nothing there. An error of
+    the overthrow moves the reach too, so that it tells more of the surrounds than of the collar;
+    what is the same error in the next dressing adds to it with its sign, and so does that of the
+    throw's shape.
     """
     throw, size, dressed = balance.throw, len(site.ids), site.dressed
     area = np.concatenate([throw.collar_area_m2, throw.surrounds_area_m2])
@@ -72,7 +73,7 @@ def ring_ledger(
     rows = np.flatnonzero(np.tile(counted, 2) & (area > 0))
     present = np.flatnonzero(np.bincount(ring[rows], minlength=2 * size))
     ring = np.searchsorted(present, ring[rows])
-    dressing = np.tile(dressed.dressing, 2)[rows]
+    dressing, group = (np.tile(of, 2)[rows] for of in (dressed.dressing, balance.group_of_row))
     sand = site.dressings.sand[dressing]
     mass = mass[rows]
     kg = np.where(np.isfinite(mass), mass, 0.0) * site.sands.sand_mass_fraction[sand]
@@ -85,14 +86,14 @@ def ring_ledger(
         kg * depth_per_kg,
         changes.by_overthrow.ravel()[rows] * per_kg,
         changes.by_shape_kg.ravel()[rows] * per_kg,
-        dressing,
+        group,
         sand,
     )
     measured = np.zeros(len(present), dtype=np.bool_)
     measured[ring[np.isfinite(balance.overthrow.value)[dressing]]] = True
     outer = (present >= size).astype(np.int64)
     total = sum_over_dressings(
-        depth, dressing, _links(site, register, rates), ring, len(present), independent=NEW
+        depth, group, _links(site, register, rates, balance), ring, len(present), independent=NEW
     ).where_known(measured)
     names = site.ids[present % max(size, 1)].astype(object)
     suffixes = np.array([f"/{COLLAR}", f"/{SURROUNDS}"], dtype=object)
@@ -105,28 +106,28 @@ def ring_ledger(
     )
 
 
-def _links(site: Site, register: AreaRegister, rates: Rates) -> Links:
-    """What the overthrows of dressings have in common by the deviations of surfaces."""
-    dressed, area = site.dressed, register.area_m2[site.dressed.surface]
-    column = deviations(rates.rate, rates.in_mean, dressed.dressing, area)
-    ground = site.surfaces.ground[dressed.surface]
-    return Links.of(column, dressed.dressing, ground, len(site.dressings))
+def _links(site: Site, register: AreaRegister, rates: Rates, balance: Balance) -> Links:
+    """What the overthrows of groups have in common by the deviations of their own surfaces."""
+    group, area = balance.group_of_row, register.area_m2[site.dressed.surface]
+    column = deviations(rates.rate, rates.in_mean, group, area)
+    ground = site.surfaces.ground[site.dressed.surface]
+    return Links.of(column, group, ground, len(balance.dressing_of_group))
 
 
 class _Changes(NamedTuple):
     """What moves sand between zones; (2, n): collars and surrounds by dressed row."""
 
-    by_overthrow: Floats  #: kg there for each kg of the dressing's overthrow
+    by_overthrow: Floats  #: kg there for each kg of its group's overthrow
     by_shape_kg: Floats  #: for one standard uncertainty of the shape
 
 
 def _changes(site: Site, register: AreaRegister, rates: Rates, balance: Balance) -> _Changes:
     """By the overthrow at its u less and more (JCGM 100, 5.1.3 note 2) and both shapes at more."""
-    dressing, over, u = site.dressed.dressing, balance.overthrow.value, balance.overthrow.u()
-    over, u = np.nan_to_num(over)[dressing], np.nan_to_num(u)[dressing]
+    lost, group = balance.group_overthrow, balance.group_of_row
+    over, u = np.nan_to_num(lost.value)[group], np.nan_to_num(lost.u())[group]
     perimeter = register.perimeter_m[site.dressed.surface]
     edge = np.nan_to_num(rates.rate.value) * perimeter
-    share, reach_per_kg = _shares(balance, over, edge, dressing)
+    share, reach_per_kg = _shares(balance, over, edge)
     throw = balance.throw
     area = np.cumsum(np.stack((throw.collar_area_m2, throw.surrounds_area_m2)), axis=0)
     # as wide as a band of that area round a convex outline
@@ -145,17 +146,15 @@ def _changes(site: Site, register: AreaRegister, rates: Rates, balance: Balance)
     )
 
 
-def _shares(
-    balance: Balance, over_kg: Floats, edge_kg_m: Floats, dressing: Ints
-) -> tuple[Floats, Floats]:
-    """Each row's share of its dressing's overthrow, and the reach for each kg of it.
+def _shares(balance: Balance, over_kg: Floats, edge_kg_m: Floats) -> tuple[Floats, Floats]:
+    """Each row's share of its group's overthrow, and the reach for each kg of it.
 
     As the rings say; where there are none, as beside a straight edge: 2/Σ(rate·perimeter).
     """
-    throw = balance.throw
-    edge = np.bincount(dressing, edge_kg_m, len(balance.overthrow.value))[dressing]
+    throw, group = balance.throw, balance.group_of_row
+    edge = np.bincount(group, edge_kg_m, len(throw.reach_m))[group]
     thrown = throw.collar_kg + throw.surrounds_kg + throw.farther_kg
-    reach = throw.reach_m[balance.group_of_row]
+    reach = throw.reach_m[group]
     known = (over_kg > 0) & np.isfinite(reach) & np.isfinite(thrown)
     divisor = np.where(known, over_kg, edge)
     return (
@@ -170,17 +169,17 @@ def _with_sources(
     depth_m: Floats,
     by_overthrow: Floats,
     by_shape_m: Floats,
-    dressing: Ints,
+    group: Ints,
     sand: Ints,
 ) -> Estimates:
-    """Depths (m), rows of a dressing each, with the sources of overthrow, shape and density.
+    """Depths (m), rows of a group each, with the sources of overthrow, shape and density.
 
-    ``by_overthrow``: m for each kg of the dressing's overthrow.
+    ``by_overthrow``: m for each kg of the group's overthrow.
     """
-    over, density = balance.overthrow, rates.density
+    over, density = balance.group_overthrow, rates.density
     effects = {SHAPE: by_shape_m}
     for source, effect in over.effects.items():
-        effects[source] = by_overthrow * np.where(np.isfinite(effect), effect, 0.0)[dressing]
+        effects[source] = by_overthrow * np.where(np.isfinite(effect), effect, 0.0)[group]
     for source, effect in density.effects.items():
         by_density = -depth_m * (effect / density.value)[sand]
         effects[source] = effects[source] + by_density if source in effects else by_density

@@ -45,11 +45,14 @@ def check_outlines(reader: Reader, geometry: Geometries, ids: Strings) -> Outlin
         reader.fault(row, None, f"surface {quoted(str(ids[row]))} has no polygon", remedy=remedy)
     bad = missing | _off_the_globe(reader, outlines, ids, missing)
     for row in np.flatnonzero(~bad & ~shapely.is_valid(flat)).tolist():
-        reason = shapely.is_valid_reason(flat[row])
+        reason = str(shapely.is_valid_reason(flat[row]))
+        found = f"crosses or touches itself: {reason}"
+        if reason.startswith("Too few points"):
+            found = f"has a ring of fewer than three corners: {reason}"
         reader.fault(
             row,
             None,
-            f"the outline of {quoted(str(ids[row]))} crosses or touches itself: {reason}",
+            f"the outline of {quoted(str(ids[row]))} {found}",
             remedy="mend the outline there; it is not repaired silently",
         )
     return outlines

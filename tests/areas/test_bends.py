@@ -61,6 +61,20 @@ def test_straight_sides_have_no_more(shape):
     assert round_edges_m2(lon_lat(shape)) == pytest.approx([0.0], abs=1e-9)
 
 
+@pytest.mark.parametrize(
+    ("middle", "radius"),
+    [
+        (shapely.LineString([(0, 0), (270, 0)]), 15.0),  # a fairway with round ends
+        (shapely.box(3, 3, 27, 7), 3.0),  # a tee with round corners
+    ],
+)
+def test_long_sides_between_round_corners_are_straight(middle, radius):
+    """Only the quarter circles lack their segments."""
+    drawn, fine = (middle.buffer(radius, quad_segs=n) for n in (8, 200))
+    (more,) = round_edges_m2(lon_lat(drawn))
+    assert more == pytest.approx(fine.area - drawn.area, rel=0.2)
+
+
 def outline(draw: np.random.Generator) -> np.ndarray:
     """A green of 13 m mean radius, 2000 points."""
     t = np.linspace(0, 2 * np.pi, 2000, endpoint=False)
@@ -87,6 +101,18 @@ def test_greens_digitised_with_corners_some_metres_apart(spacing, share, vertex)
         more.append(round_edges_m2(lon_lat(drawn))[0] / area)
     assert np.mean(lacking) == pytest.approx(share, rel=0.1, abs=4e-4)
     assert np.mean(more) == pytest.approx(np.mean(lacking), rel=0.1, abs=6e-4)
+
+
+def test_edges_that_another_outline_has_too_are_left_out():
+    """A disc of 16 corners beside its half: the half's arcs are the disc's, either way round."""
+    disc, half = gon(16), gon(16)[:9]
+    shapes = lon_lat(*(shapely.Polygon(points) for points in (disc, half, half[::-1], gon(32))))
+    whole = round_edges_m2(shapes[:1])[0]
+    for beside, left in ((0, 0.0), (1, 0.5), (2, 0.5), (3, 1.0)):
+        (more,) = round_edges_m2(shapes[:1], shapes[beside : beside + 1])
+        assert more == pytest.approx(left * whole, rel=1e-4, abs=1e-9)
+    # only the same surface of the other column counts
+    assert round_edges_m2(shapes[[0, 3]], shapes[[3, 0]])[0] == pytest.approx(whole)
 
 
 def test_no_surfaces_and_empty_ones():

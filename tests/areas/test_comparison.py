@@ -375,6 +375,30 @@ def test_chords_between_other_corners_move_no_edge(shift, verdict):
     assert changes.edge_maximum_m[0] > 0.05
 
 
+@pytest.mark.parametrize(
+    ("shape", "shift"),
+    [
+        (shapely.LineString([(0, 0), (270, 0)]).buffer(15, quad_segs=8), 6.0),
+        (shapely.Polygon(gon(20.0, 8)), 3.0),
+    ],
+    ids=["long sides between round ends", "octagon"],
+)
+def test_long_edges_do_not_hide_that_all_of_an_outline_moved(shape, shift):
+    moved = shapely.affinity.translate(shape, 0.0, shift)
+    first, second = survey([shape], edge=0.1), survey([moved], edge=0.1)
+    assert compared(first, second)[1].verdict.tolist() == ["moved"]
+
+
+def test_one_side_that_moved_is_no_shift_of_the_whole():
+    old = [shapely.box(0, 0, 20, 10), shapely.box(60, 0, 80, 10)]
+    for new in (
+        [shapely.box(0, 0, 21, 10)],
+        [shapely.affinity.translate(old[0], 1.0), old[1]],
+    ):
+        before, after = survey(old[: len(new)]), survey(new)
+        assert common_offset(before.geometry, after.geometry, PLANE) is None
+
+
 def test_an_unsure_datum_makes_edges_unsure_and_no_area():
     old, new = survey([square(20)], edge=0.05), survey([square(20, 1.0)], edge=0.05)
     areas, pairs = (area_register(old), area_register(new)), pair_surveys(old, new)

@@ -423,8 +423,9 @@ def test_ground_of_strips_that_end_at_their_edge_is_no_line(monkeypatch: Any) ->
     found, own_ground = [], ring_drawing._own_ground
 
     def told(*arguments: Any) -> Any:
-        found.extend(own_ground(*arguments))
-        return np.array(found, dtype=object)
+        grounds = own_ground(*arguments)
+        found.extend(grounds)
+        return grounds
 
     monkeypatch.setattr(ring_drawing, "_own_ground", told)
     green = blob(0, 0, 12)

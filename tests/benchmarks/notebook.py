@@ -165,9 +165,11 @@ def solved(
         return float(thrown_by_kind(dressed, plane, reach).sum()) - overthrow_kg
 
     nearest, farthest = 0.1, 30.0
-    if lacking(nearest) > 0 or lacking(farthest) < 0:
-        return thrown_by_kind(dressed, plane, nearest if lacking(nearest) > 0 else farthest)
-    return thrown_by_kind(dressed, plane, brentq(lacking, nearest, farthest, xtol=0.01))
+    try:
+        reach = brentq(lacking, nearest, farthest, xtol=0.01)
+    except ValueError:  # no sign changes between them
+        reach = nearest if lacking(nearest) > 0 else farthest
+    return thrown_by_kind(dressed, plane, reach)
 
 
 def grounds_of(

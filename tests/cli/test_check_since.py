@@ -7,6 +7,7 @@ import json
 import sqlite3
 from pathlib import Path
 
+import openpyxl
 import pytest
 from click.testing import CliRunner, Result
 
@@ -172,10 +173,48 @@ def test_files_beside_the_site_are_named_with_their_digests(tmp_path: Path) -> N
     printed = run("areas", folder, "--against", old, "--claimed", claims, "--json", *outputs)
     document = json.loads(printed.stdout)
     also = document["also_read"]
-    assert also["claims.csv"] == hashlib.sha256(claims.read_bytes()).hexdigest()
-    assert {f"old/{name}" for name in document["inputs"]} == set(also) - {"claims.csv"}
+    assert also[str(claims)] == hashlib.sha256(claims.read_bytes()).hexdigest()
+    assert {f"{old}/{name}" for name in document["inputs"]} == set(also) - {str(claims)}
     for path in paths:
         said = run("check", folder, "--since", path).stdout
         assert said.startswith(f"Nothing has changed since {path.name}: all 5 files are the same.")
-        assert f"not looked at here: claims.csv, which had the SHA-256 {also['claims.csv']}" in said
+        assert f"not looked at here: {claims}, which had the SHA-256 {also[str(claims)]}" in said
     assert json.loads(run("areas", folder, "--json").stdout)["also_read"] == {}
+
+
+def test_files_of_one_name_keep_their_digests_apart(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """An older survey, and a list of claims, called as files of the site are."""
+    monkeypatch.chdir(tmp_path)
+    own = (write_site(tmp_path / "site") / "surfaces.geojson").read_bytes()
+    written = {
+        "older/surfaces.geojson": own + b"\n",
+        "lists/surfaces.geojson": b"id,area_m2\ng1,4\n",
+    }
+    for name, content in written.items():
+        (tmp_path / name).parent.mkdir()
+        (tmp_path / name).write_bytes(content)
+    words = ("--against", "older/surfaces.geojson", "--claimed", "lists/surfaces.geojson")
+    made = run("areas", "site", *words, "--json", "--out", "areas.xlsx", "--out", "areas.geojson")
+    document = json.loads(made.stdout)
+    beside = {name: hashlib.sha256(content).hexdigest() for name, content in written.items()}
+    assert document["also_read"] == beside
+    assert document["inputs"]["surfaces.geojson"] == hashlib.sha256(own).hexdigest()
+    assert input_rows("areas.xlsx") == [*document["inputs"].items(), *beside.items()]
+    said = run("check", "site", "--since", "areas.geojson").stdout
+    assert "not looked at here: older/surfaces.geojson, which" in said
+    # a survey named from its own folder bears the name of the site's: both keep their row
+    monkeypatch.chdir(tmp_path / "older")
+    run("areas", "../site", "--against", "surfaces.geojson", "--out", "../bare.xlsx")
+    both = [digest for name, digest in input_rows("../bare.xlsx") if name == "surfaces.geojson"]
+    assert both == [document["inputs"]["surfaces.geojson"], beside["older/surfaces.geojson"]]
+    monkeypatch.chdir(tmp_path / "site")
+    same = json.loads(run("areas", ".", "--against", ".", "--json").stdout)
+    assert same["also_read"] == {f"./{name}": digest for name, digest in same["inputs"].items()}
+
+
+def input_rows(path: str) -> list[tuple[object, ...]]:
+    """Files and their digests as a workbook lists them."""
+    sheet = openpyxl.load_workbook(path)["inputs"]
+    return list(sheet.iter_rows(min_row=2, max_col=2, values_only=True))

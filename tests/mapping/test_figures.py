@@ -9,6 +9,7 @@ from fractions import Fraction
 import numpy as np
 import pytest
 
+from geosand.formats.site_folder import read_site
 from geosand.mapping.encoding import (
     STEPS,
     encode_column,
@@ -24,6 +25,8 @@ from geosand.reports.area_rows import area_rows
 from geosand.reports.balance_document import balance_document
 from geosand.reports.catch_rows import catch_rows
 from geosand.reports.season_document import season_document
+from geosand.results import work_out
+from tests.sites import catch
 
 #: NIST SP 811 (2008), B.8: inch, pound (avoirdupois), foot, all exact
 INCH_MM, POUND_KG, FOOT_M = Fraction("25.4"), Fraction("0.45359237"), Fraction("0.3048")
@@ -188,12 +191,23 @@ def test_every_catch_is_that_of_the_rows(open_page, results, text, system):
     assert held.count > 400
 
 
+@pytest.fixture
+def with_parts(site_folder):
+    """Its loads name their surfaces: one part threw sand over, all of them did not."""
+    catches = [catch(k, gross_g=150) for k in range(1, 7)]
+    head = "load,dressing,count,unit_mass_kg,u_unit_mass_kg,u_label_percent,surfaces"
+    loads = f"{head}\nL1,D1,18,25,0.25,1,g1\nL2,D1,20,25,0.25,1,g2\n"
+    return work_out(read_site(site_folder(catches=catches, loads=loads)))
+
+
 @pytest.mark.browser
-def test_script_writes_the_balance_as_python_does(open_page, results, text):
+@pytest.mark.parametrize("of", ["results", "with_parts"])
+def test_script_writes_the_balance_as_python_does(open_page, request, of):
     """Of every period, in both systems: the same words, figures and drawing."""
     from dataclasses import replace
 
-    page = open_page(text)
+    results = request.getfixturevalue(of)
+    page = open_page(map_page(map_view(results, "metric")))
     parse = """(html) => { const there = document.querySelector(".account"),
       other = new DOMParser().parseFromString(html, "text/html").querySelector(".account");
       const flat = (node) => node.innerHTML.replace(/\\.0(?=[HM "])/g, "");

@@ -11,6 +11,7 @@ from geosand.mapping.shapes import (
     pack,
     poles_of,
     svg_paths,
+    thin_rings,
 )
 from tests.mapping.sample_view import sample_view
 
@@ -59,6 +60,21 @@ def test_outlines_come_back_within_the_picture_tolerance():
         assert shapely.hausdorff_distance(there.boundary, back.boundary) < 0.05
         rings = [len(shapely.get_rings(shapely.get_parts(s))) for s in (there, back)]
         assert rings[0] == rings[1]
+
+
+@pytest.mark.parametrize("gap", [0.003, 0.006, 0.01])
+def test_a_neck_narrower_than_the_tolerance_does_not_part_the_outline(gap):
+    """Two lawns joined by a path of some millimetres, whose sides wander by 12 mm."""
+    x = np.linspace(10, 30, 81)
+    low = 5 + 0.012 * np.sin(3 * x)
+    up = low + gap + 0.004 * np.random.default_rng(0).random(81)
+    west, east = [(10, 10), (0, 10), (0, 0), (10, 0)], [(30, 0), (40, 0), (40, 10), (30, 10)]
+    path = zip(x, low, strict=True), zip(x[::-1], up[::-1], strict=True)
+    outline = shapely.normalize(np.array([shapely.Polygon([*west, *path[0], *east, *path[1]])]))
+    corners, _ = thin_rings(outline, scale=np.ones(2), tolerance_m=np.array([0.02]))
+    drawn = shapely.Polygon(corners)
+    assert shapely.hausdorff_distance(drawn.exterior, outline[0].exterior, densify=0.05) < 0.05
+    assert drawn.area == pytest.approx(outline[0].area, rel=2e-3)
 
 
 def test_a_shared_boundary_is_kept_once():

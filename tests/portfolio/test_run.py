@@ -66,6 +66,15 @@ def test_chunks_of_large_sites_are_of_few(request, source, tmp_path, monkeypatch
     assert asked == [keys[:2], keys[2:4], keys[4:]]
 
 
+@pytest.mark.parametrize("name", ["catches.geojson", "records.xlsx"])
+def test_sites_whose_catches_stand_in_another_file_are_as_large(folders, tmp_path, name):
+    root = shutil.copytree(folders, tmp_path / "sites")
+    before = find_sites(root, tmp_path / "out").as_they_stand()
+    moved = (root / "site-00001/catches.csv").rename(root / "site-00001" / name)
+    assert moved.stat().st_size > 10_000
+    assert find_sites(root, tmp_path / "out").as_they_stand() == before
+
+
 def test_large_sites_have_row_groups_of_their_own(folders, whole, tmp_path, monkeypatch):
     monkeypatch.setattr(parts, "BATCH_ROWS", 200)
     run_many(folders, tmp_path)
@@ -299,7 +308,7 @@ def long_run(folders, tmp_path):
             stderr=subprocess.PIPE,
             text=True,
             start_new_session=True,
-            preexec_fn=_heard,
+            preexec_fn=_heard,  # noqa: PLW1509 - it sets signals only
         )
         started.append(begun)
         until = time.monotonic() + 60

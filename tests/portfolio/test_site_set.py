@@ -213,6 +213,20 @@ def test_pieces_are_those_that_hold_a_site(tmp_path, monkeypatch, rows):
         assert pieces.that_hold(keys) == hold
 
 
+@pytest.mark.parametrize("name", ["catches", "dressings", "loads", "sites", "surfaces"])
+def test_pieces_are_counted_as_they_are_in_memory(site_set, tmp_path, name):
+    """Held against what is read, of long columns: what comes again takes few bytes in files."""
+    path, rows = tmp_path / f"{name}.parquet", pq.read_table(site_set / f"{name}.parquet")
+    times = 1 if name == "surfaces" else 100_000 // len(rows)  # outlines do not come again
+    pq.write_table(pa.concat_tables([rows] * times), path)
+    table = parquet_table(path)
+    with pq.ParquetFile(path, read_dictionary=list(table.texts)) as file:
+        told, read = file.metadata.row_group(0), file.read_row_group(0)
+    rows_at_once = parquet_tables.PIECE_BYTES * len(read) / read.nbytes
+    assert parquet_tables.rows_at_once(told) == pytest.approx(rows_at_once, rel=0.15)
+    assert sum(table.sites()[0].values()) == pytest.approx(read.nbytes, rel=0.15)
+
+
 def test_days_with_nanoseconds_are_days(site_set, tmp_path):
     """Python knows no nanoseconds, and only pandas could tell such a cell."""
     root = shutil.copytree(site_set, tmp_path / "set")
@@ -373,6 +387,28 @@ def test_a_site_that_one_table_writes_in_another_way_is_named_with_the_one_that_
         f"loads.parquet, site: '{other}' and 'site-00002' differ only in capitals, spaces or the"
         " form of letters. Write both alike, or tell them apart by more than that."
     )
+
+
+def test_a_name_that_looks_like_another_is_told_while_that_one_is_there(site_set, tmp_path):
+    """No row of the refused site changes with the other one."""
+    out = tmp_path / "out"
+    sets = {name: tmp_path / name for name in ("with", "without")}
+    for kept in sets.values():
+        kept.mkdir()
+    for path in site_set.glob("*.parquet"):
+        table = pq.read_table(path)
+        twin = table.filter(pc.equal(table["site"], "site-00005"))
+        rest = table.filter(pc.not_equal(table["site"], "site-00005"))
+        if path.stem == "loads":
+            rest = called({"site-00002": "Site-00005"})(rest)
+        pq.write_table(rest, sets["without"] / path.name)
+        pq.write_table(pa.concat_tables([rest, twin]), sets["with"] / path.name)  # no row moves
+    for name in ("without", "with", "without"):
+        done = run_many(sets[name], out)
+        (refused,) = done.comparison.refused
+        assert refused["site"] == "Site-00005"
+        assert ("'site-00005' differ only in capitals" in refused["faults"]) == (name == "with")
+        assert run_many(sets[name], out).computed == 0
 
 
 def test_names_with_a_sign_that_ends_texts_are_refused(site_set, tmp_path):

@@ -175,27 +175,84 @@ def test_a_shift_of_the_whole_survey_is_told_first(regrouped):
     assert {row["verdict"] for row in document["surfaces"][:4]} == {"within uncertainty"}
 
 
+def round_green(corners, radius=13.0, name="g1", arc=None):
+    """A green of so many corners round the place; of its corners only those of ``arc``."""
+    t = 2 * np.pi * np.arange(corners)[arc or slice(None)] / corners
+    north, east = radius / 111_180.0, radius / 111_320.0 / np.cos(np.radians(LAT))
+    places = np.column_stack([LON + east * np.cos(t), LAT + north * np.sin(t)]).tolist()
+    return surface(name, "green", {"type": "Polygon", "coordinates": [[*places, places[0]]]})
+
+
+def two_surveys(site_folder, before, after):
+    sure = {"edge_accuracy_m": 0.05, "edge_bias_m": 0.02}
+    old = collection(before, valid_from="2020-01-01", **sure)
+    new = collection(after, valid_from="2026-01-01", **sure)
+    plain = {"dressings": None, "loads": None, "catches": None}
+    return site_folder(surfaces=new, files={"editions/first.geojson": old}, **plain)
+
+
 def test_corners_farther_apart_in_one_survey_are_told(site_folder):
     """A round green of 13 m, 16 corners before and 72 now: 2.4 % more, and nothing changed."""
-
-    def round_green(corners):
-        t = [2 * np.pi * (k % corners) / corners for k in range(corners + 1)]
-        north, east = 13.0 / 111_180.0, 13.0 / 111_320.0 / np.cos(np.radians(LAT))
-        places = [[LON + east * np.cos(x), LAT + north * np.sin(x)] for x in t]
-        return surface("g1", "green", {"type": "Polygon", "coordinates": [places]})
-
-    sure = {"edge_accuracy_m": 0.05, "edge_bias_m": 0.02}
     for before, after, who, which in ((16, 72, "old", "gained"), (72, 16, "new", "lost")):
-        old = collection([round_green(before)], valid_from="2020-01-01", **sure)
-        new = collection([round_green(after)], valid_from="2026-01-01", **sure)
-        plain = {"dressings": None, "loads": None, "catches": None}
-        folder = site_folder(surfaces=new, files={"editions/first.geojson": old}, **plain)
-        document, _ = against(folder, "first")
+        old, new = [round_green(before)], [round_green(after)]
+        document, _ = against(two_surveys(site_folder, old, new), "first")
         (text,) = [f["text"] for f in document["findings"]]
         assert text.startswith(f"its corners lie farther apart on its bends in the {who} survey:")
         assert text.endswith(f" m² of what it {which} is no change")
         told = float(text.split("about ")[1].split(" m²")[0])
         assert told == pytest.approx(abs(document["surfaces"][0]["difference_m2"]), rel=0.08)
+
+
+@pytest.mark.parametrize(
+    "after",
+    [
+        [round_green(16, arc=slice(9))],  # half was given up, the other half has the same corners
+        [round_green(16, arc=slice(9)), round_green(16, name="g2", arc=[*range(8, 16), 0])],
+        [round_green(72, radius=12.0)],  # it only lost ground: there is nothing gained to explain
+    ],
+    ids=["cut", "split", "smaller"],
+)
+def test_corners_explain_nothing_that_is_not_in_the_table(site_folder, after):
+    document, _ = against(two_surveys(site_folder, [round_green(16)], after), "first")
+    assert document["surfaces"][0]["gained_m2"] == pytest.approx(0.0, abs=1e-3)
+    assert document["surfaces"][0]["lost_m2"] > 60
+    assert document["findings"] == []
+
+
+def test_corners_that_both_surveys_have_explain_nothing(site_folder):
+    """Beside a half disc a strip gave way to a tongue: its bends end in corners now."""
+    half = round_green(16, radius=40.0, arc=[*range(12, 16), *range(5)])
+    (ring,) = half["geometry"]["coordinates"]
+    east, north = 1 / 111_320.0 / np.cos(np.radians(LAT)), 1 / 111_180.0
+
+    def with_west(*corners):
+        more = [[LON + x * east, LAT + y * north] for x, y in corners]
+        coordinates = [[*ring[:-1], *more, ring[0]]]
+        return surface("g1", "green", {"type": "Polygon", "coordinates": coordinates})
+
+    old = with_west((-12, 40), (-12, -40))
+    new = with_west((0, 5), (-24, 5), (-24, -5), (0, -5))
+    document, _ = against(two_surveys(site_folder, [old], [new]), "first")
+    (row,) = document["surfaces"]
+    assert row["gained_m2"] == pytest.approx(120.0, abs=0.5)
+    assert row["lost_m2"] == pytest.approx(840.0, abs=2.0)
+    assert document["findings"] == []
+
+
+def test_corners_of_what_was_split_are_not_held_against_a_part_of_it(site_folder):
+    parts = [round_green(72, arc=slice(37)), round_green(72, name="g2", arc=[*range(36, 72), 0])]
+    document, _ = against(two_surveys(site_folder, [round_green(16)], parts), "first")
+    assert [row["change"] for row in document["regrouped"]] == ["split"]
+    assert document["surfaces"][0]["gained_m2"] > 5 and document["findings"] == []
+
+
+def test_no_more_is_no_change_than_was_gained(site_folder):
+    """Half of a green of 16 corners was given up; the other half was drawn anew with 72."""
+    cut = round_green(72, arc=slice(37))
+    document, _ = against(two_surveys(site_folder, [round_green(16)], [cut]), "first")
+    gained = document["surfaces"][0]["gained_m2"]
+    (text,) = [f["text"] for f in document["findings"]]
+    assert 5 < gained < 8 and f"about {gained:.2f} m² of what it gained" in text
 
 
 def test_datums_that_are_known_to_each_other_explain_a_shift(folder):

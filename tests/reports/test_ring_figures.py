@@ -2,10 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from geosand.formats.site_folder import read_site
+from geosand.mapping.fill import map_view
+from geosand.mapping.parts import balance_of
 from geosand.reports.balance_document import balance_document
+from geosand.reports.console import balance_notes
 from geosand.reports.season_balance import season_balance
 from geosand.results import work_out
 from tests.sites import catch
@@ -47,4 +52,15 @@ def test_parts_that_threw_sand_over_are_told_whatever_the_others_did(
         assert beside[f"{zone}_kg"] == told[f"{zone}_kg"]
         assert rings.mass_kg[rings.zone == zone].sum() == pytest.approx(sum(each), rel=1e-6)
     assert told["no_rings"] is None
-    assert told["not_told_from_zero"]
+    assert told["not_told_from_zero"] == (told["low_kg"] <= 0 <= told["high_kg"])
+    head, doubt = "if all overthrow landed beside the edges, not told from zero", True
+    if verdict == "does not close":
+        head, doubt = "where its parts threw sand over", False
+    collar = told["collar_kg"]
+    notes = "\n".join(balance_notes(results, 0, "metric", []))
+    assert f"  {head}: collar {collar:.0f} kg, " in notes
+    view = map_view(results, "metric")
+    page = balance_of(replace(view, periods=view.periods[1:]))
+    head = "If all of it landed there" if doubt else "Where its parts threw sand over"
+    assert f">{head}: collar {collar:.0f}\u00a0kg, " in page
+    assert ("Not told from zero." in page) == doubt

@@ -374,6 +374,66 @@ def test_an_overthrow_clearly_below_zero_leaves_nothing_beside(run: Run) -> None
     assert (rings.u_depth_m == 0).all()
 
 
+@pytest.fixture
+def by_parts(run: Run) -> Callable[..., Results]:
+    """Each load names its surface; every tray caught 1 kg/m², which is 400 kg on g1, 900 on g2."""
+    head = "load,dressing,count,unit_mass_kg,u_unit_mass_kg,u_label_percent,surfaces\n"
+
+    def results(*bags: tuple[float, float]) -> Results:
+        days = range(1, len(bags) + 1)
+        return run(
+            dressings=f"{HEAD}\n" + "".join(f"D{d},2026-04-{9 + d},g1 g2,0.6\n" for d in days),
+            catches=[
+                catch(k, gross_g=150, dressing=f"D{d}") | {"catch": f"c{d}-{k}"}
+                for d in days
+                for k in range(1, 7)
+            ],
+            loads=head
+            + "".join(
+                f"L{d}{s},D{d},{count},25,0.25,1,{s}\n"
+                for d, pair in zip(days, bags, strict=True)
+                for s, count in zip(("g1", "g2"), pair, strict=True)
+            ),
+        )
+
+    return results
+
+
+def test_a_ring_beside_a_part_is_as_sure_whatever_the_other_part_did(by_parts: Any) -> None:
+    """50 kg over g1's edges; the dressing as a whole: 100 kg, -50 kg, -350 kg."""
+    each = [by_parts((18, other)) for other in (38, 32, 20)]
+    over = [results.balance.overthrow.value[0] for results in each]
+    assert over == pytest.approx([100, -50, -350], rel=1e-3)
+    mine = [results.ledger.rings for results in each]
+    for rings in mine:
+        assert rings.id[[0, 2]].tolist() == ["g1/collar", "g1/surrounds"]
+        for column in ("mass_kg", "depth_m", "u_depth_m"):
+            kept = getattr(mine[0], column)[[0, 2]]
+            assert getattr(rings, column)[[0, 2]] == pytest.approx(kept, rel=1e-9), column
+    assert mine[0].u_depth_m[0] > 0.1e-3
+    # 400 kg less than the catches claim, of which u is far below: nothing lies there
+    assert (mine[2].mass_kg[[1, 3]] == 0).all()
+    assert (mine[2].u_depth_m[[1, 3]] == 0).all()
+
+
+def test_a_ring_s_error_is_that_of_its_share_of_its_parts_overthrow(by_parts: Any) -> None:
+    """Independent route: bags of that part that hold 1 % more, worked out again."""
+    stated, heavier = (by_parts((bags, 20)).ledger.rings for bags in (20, 20.2))
+    mine = [0, 2]
+    gain = (heavier.mass_kg - stated.mass_kg)[mine].sum()
+    per_m = stated.mass_kg[mine] / stated.depth_m[mine]
+    kg = stated.depth.effects["label: dried 25 kg"][mine] * per_m
+    assert gain == pytest.approx(5.0, rel=0.01)
+    assert 0.9 * gain < kg.sum() < 1.001 * gain
+
+
+def test_what_parts_of_two_dressings_share_adds_up_in_their_rings(by_parts: Any) -> None:
+    one, two = by_parts((18, 20)).ledger.rings, by_parts((18, 20), (18, 20)).ledger.rings
+    assert two.mass_kg[[0, 2]] == pytest.approx(2 * one.mass_kg[[0, 2]], rel=1e-6)
+    assert (two.u_depth_m[[0, 2]] > 1.41 * one.u_depth_m[[0, 2]]).all()
+    assert (two.u_depth_m[[0, 2]] < 2 * one.u_depth_m[[0, 2]]).all()
+
+
 def test_a_dressed_surface_without_ground_has_no_depth(run: Run) -> None:
     hidden = surface("a1", "approach", square(LON, LAT, 10.0), target_mm=5)
     dressings = f"{HEAD}\nD1,2026-04-10,green approach,0.6\n"

@@ -33,15 +33,20 @@ def datum_gap(old_crs: str, new_crs: str, lon: float, lat: float) -> Gap | None:
     """The gap at a place, given in lon/lat as the old survey puts it.
 
     ``old_crs`` and ``new_crs`` are codes or WKT, "" for lon/lat in WGS 84. None where there is no
-    gap of 5 cm, or where no direct shift is known that is good to half of it.
+    gap of 5 cm, where no direct shift is known that is good to half of it, or where a datum does
+    not move with the ground, so that the gap depends on the day (ITRF, realisations of WGS 84).
     """
     if old_crs == new_crs or not (old_crs and new_crs):
         return None
     from pyproj import CRS, Transformer
     from pyproj.exceptions import CRSError, ProjError
+    from pyproj.network import set_network_enabled  # type: ignore[attr-defined]
 
+    set_network_enabled(False)  # as on import, which did without grids from elsewhere
     try:
         old, new = CRS.from_user_input(old_crs), CRS.from_user_input(new_crs)
+        if _drifts(old) or _drifts(new):
+            return None
         direct = Transformer.from_crs(old, new, always_xy=True)
         x, y = Transformer.from_crs(LON_LAT, old, always_xy=True).transform(lon, lat, errcheck=True)
         there = direct.transform(x, y, errcheck=True)
@@ -49,7 +54,7 @@ def datum_gap(old_crs: str, new_crs: str, lon: float, lat: float) -> Gap | None:
         accuracy = _accuracy_m(direct)
     except (CRSError, ProjError):
         return None
-    east = math.radians(seen[0] - lon) * _RADIUS_M * math.cos(math.radians(lat))
+    east = math.radians((seen[0] - lon + 180) % 360 - 180) * _RADIUS_M * math.cos(math.radians(lat))
     north = math.radians(seen[1] - lat) * _RADIUS_M
     if not 0 <= accuracy <= math.hypot(east, north) / 2 >= SMALLEST_M / 2:
         return None
@@ -84,6 +89,13 @@ def apart_words(east_m: float, north_m: float) -> str:
         f"{abs(east_m):.2f} m {'east' if east_m > 0 else 'west'}"
         f" and {abs(north_m):.2f} m {'north' if north_m > 0 else 'south'}"
     )
+
+
+def _drifts(crs: Any) -> bool:
+    """Whether ground moves against the datum of a CRS, year by year."""
+    geodetic = crs.geodetic_crs
+    datum = geodetic.to_json_dict().get("datum", {}) if geodetic is not None else {}
+    return str(datum.get("type", "")).startswith("Dynamic")
 
 
 def _accuracy_m(transformer: Any) -> float:

@@ -55,7 +55,8 @@ def read_with_gdal(path: Path, shown: str, format: str) -> list[Layer]:
         said = "its table (.dbf) is missing: names and kinds are lost"
     if said:
         layers = [replace(layer, findings=(*layer.findings, said)) for layer in layers]
-    if box := metadata_box(path) if format == "shapefile" else ():
+    box = metadata_box(path) if format == "shapefile" else ()
+    if box:
         words = "its metadata (.shp.xml)"
         layers = [replace(layer, lon_lat_box=box, box_words=words) for layer in layers]
     return [layer for layer in layers if layer.drawn or len(layers) == 1]

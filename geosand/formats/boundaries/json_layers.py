@@ -25,6 +25,7 @@ from geosand.formats.json_text import KEEP_ONE, read_json, twice_told
 
 Json = Any
 NO_GEOMETRY = "it has no geometry"
+LONGEST_CODE = 30  #: of a CRS; what is longer is a whole definition, and is told by its name
 
 
 def read_geojson(path: Path, shown: str, crs_given: bool = False) -> list[Layer]:
@@ -42,16 +43,27 @@ def read_geojson(path: Path, shown: str, crs_given: bool = False) -> list[Layer]
             raise
         crs = ""
     lon_lat, elsewhere, unread = _by_system(features, document)
+    in_place, unknown = list[Layer](), list[str]()
+    for named, things in elsewhere.items():
+        try:
+            in_place.append(_in_place(named, things, shown, crs_given))
+        except Refused:
+            if any(thing.geometry is None for _, thing in things):
+                raise
+            lon_lat += [thing for _, thing in things]
+            unknown.append(named)
     layers = []
-    if lon_lat or not elsewhere:
+    if lon_lat or not in_place:
         heights = "by RFC 7946, 3.1.1, they are above the ellipsoid"
         found = () if crs else heights_said(lon_lat, heights)
         drawn = tuple(lon_lat)
         layers.append(
             Layer(name="", drawn=drawn, crs=crs or LON_LAT, assumed=not crs, findings=found)
         )
-    layers += [_in_place(named, things, shown, crs_given) for named, things in elsewhere.items()]
-    said = (*_left_open(features), *_not_read(unread), *said)
+    layers += in_place
+    in_places = {thing.place for layer in in_place for thing in layer.drawn}
+    said = (*_left_open(features, in_places), *_not_read(unread), *said)
+    said = (*(_not_known(named) for named in unknown), *said)
     return [replace(layers[0], findings=(*layers[0].findings, *said)), *layers[1:]]
 
 
@@ -81,11 +93,14 @@ def _by_system(
     for number, feature in enumerate(features, start=1):
         thing = _drawn(feature, number)
         placed = _with_shape(thing, feature["place"]) if has_place(feature) else thing
-        if placed is not thing and (thing.problem or not placed.problem):
-            elsewhere[named_system(feature, document) or LON_LAT].append((placed, thing))
-            continue
-        lon_lat.append(thing)
-        unread += [thing.place] if placed is not thing else []
+        named = "" if placed is thing else named_system(feature, document)
+        if placed is thing or not (named or thing.problem):
+            lon_lat.append(thing)
+        elif not placed.problem:
+            elsewhere[named or LON_LAT].append((placed, thing))
+        else:
+            lon_lat.append(placed if thing.problem else thing)
+            unread += [] if thing.problem else [thing.place]
     return lon_lat, elsewhere, unread
 
 
@@ -100,19 +115,32 @@ def _not_read(places: list[str]) -> tuple[str, ...]:
     )
 
 
+def _not_known(named: str) -> str:
+    """Words on a CRS that can not be told, where there are outlines in lon/lat too."""
+    return (
+        f"the members 'place' (JSON-FG) are in {named[:60]!r}, which is not a coordinate reference"
+        " system that is known: the outlines in lon/lat are taken"
+    )
+
+
 def _in_place(named: str, things: list[tuple[Drawn, Drawn]], shown: str, crs_given: bool) -> Layer:
     """The layer of outlines in the CRS ``named``, each with the same thing in lon/lat.
 
     What is in lon/lat says about where the others must be.
     """
+    swapped, system, heights = False, "the CRS that is given", tuple[str, ...]()
     try:
-        swapped = northing_first(horizontal(named, shown))
+        crs = horizontal(named, shown)
     except Refused:
         if not crs_given:
             raise
-        swapped = False
+    else:
+        swapped, system = northing_first(crs), named if len(named) <= LONGEST_CODE else crs.name
+        if crs.is_geographic:
+            above = f"{crs.name} says what they are above"
+            heights = heights_said((placed for placed, _ in things), above)
     drawn = tuple(moved(placed, exchanged) if swapped else placed for placed, _ in things)
-    said = (f"its outlines are taken from their members 'place' (JSON-FG), in {named}",)
+    said = (f"its outlines are taken from their members 'place' (JSON-FG), in {system}", *heights)
     box = bounds_of([thing for _, thing in things])
     return Layer(
         name="",
@@ -124,15 +152,18 @@ def _in_place(named: str, things: list[tuple[Drawn, Drawn]], shown: str, crs_giv
     )
 
 
-def _left_open(features: list[Json]) -> tuple[str, ...]:
-    """Rings that lack their last position were closed: that is said, with the first of them."""
-    members = ("place" if has_place(f) else "geometry" for f in features)
-    shapes = (
-        f.get(member) if isinstance(f, dict) else None
-        for f, member in zip(features, members, strict=True)
-    )
-    rows = [number for number, shape in enumerate(shapes, start=1) if _is_open(shape)]
-    return left_open_said([f"feature {row}" for row in rows], "RFC 7946, 3.1.6")
+def _left_open(features: list[Json], in_places: set[str]) -> tuple[str, ...]:
+    """Rings that lack their last position were closed: that is said, with the first of them.
+
+    ``in_places`` are those things whose outline is that of their ``place``.
+    """
+    found = []
+    for number, feature in enumerate(features, start=1):
+        who = f"feature {number}"
+        member = "place" if who in in_places else "geometry"
+        if isinstance(feature, dict) and _is_open(feature.get(member)):
+            found.append(who)
+    return left_open_said(found, "RFC 7946, 3.1.6")
 
 
 def _is_open(shape: Json, depth: int = 0) -> bool:

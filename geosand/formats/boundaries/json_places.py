@@ -5,17 +5,20 @@ The member ``geometry`` beside it is in lon/lat, and writers round it to 7 decim
 
 from __future__ import annotations
 
+import json
 import re
 from typing import Any
 
 Json = Any
 _SHORT = re.compile(r"\[([A-Za-z0-9_]+):([A-Za-z0-9_.-]+)\]")
-_LONG = re.compile(r"https?://www\.opengis\.net/def/crs/([^/]+)/[^/]*/([^/]+)")
+_LONG = re.compile(r"https?://www\.opengis\.net/def/crs/([^/]+)/[^/]*/([^/&]+)/?")
+_COMPOUND = re.compile(r"https?://www\.opengis\.net/def/crs-compound\?")
 
 
 def has_place(feature: Json) -> bool:
     """Whether a feature has an outline of its own beside its geometry in lon/lat."""
-    return isinstance(feature, dict) and isinstance(feature.get("place"), dict)
+    place = feature.get("place") if isinstance(feature, dict) else None
+    return isinstance(place, dict) and isinstance(place.get("type"), str)
 
 
 def named_system(feature: Json, document: Json) -> str:
@@ -25,18 +28,25 @@ def named_system(feature: Json, document: Json) -> str:
     """
     for holder in (feature["place"], feature, document):
         named = holder.get("coordRefSys") if isinstance(holder, dict) else None
-        if named is not None:
-            parts = [_code(part) for part in (named if isinstance(named, list) else [named])]
+        if named not in (None, []):
+            listed = named if isinstance(named, list) else [named]
+            parts = [code for part in listed for code in _codes(part)]
             return "+".join([parts[0], *(part.rpartition(":")[2] for part in parts[1:])])
     return ""
 
 
-def _code(named: Json) -> str:
-    """Authority and code of one reference, or its words as they are."""
-    href = named.get("href") if isinstance(named, dict) else named
-    text = str(href).strip()
+def _codes(named: Json) -> list[str]:
+    """Authority and code of one reference, of a compound one those of its parts; else its words.
+
+    A CRS without a code is there itself, as PROJJSON in a member ``value``.
+    """
+    if isinstance(named, dict) and isinstance(named.get("value"), dict):
+        return [json.dumps(named["value"])]
+    text = str(named.get("href") if isinstance(named, dict) else named).strip()
+    if _COMPOUND.match(text):
+        return [f"{match[1]}:{match[2]}" for match in _LONG.finditer(text)] or [text]
     match = _SHORT.fullmatch(text) or _LONG.fullmatch(text)
-    return f"{match[1]}:{match[2]}" if match else text
+    return [f"{match[1]}:{match[2]}" if match else text]
 
 
 def northing_first(crs: Any) -> bool:

@@ -193,7 +193,7 @@ def _with_meeting_corners(geometry: Geometries, crs: CRS) -> tuple[Geometries, l
     on = "1 outline" if outlines == 1 else f"{outlines} outlines"
     return out, [
         f"{corners} added on {on} where a corner of another lies on an edge, as near as the last"
-        " decimal of the numbers tells"
+        " decimal of the numbers tells; areas move by as little"
     ]
 
 

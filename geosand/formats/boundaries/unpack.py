@@ -15,8 +15,8 @@ from geosand.formats.boundaries.wkt_tables import holds_shapes
 MAXIMUM_UNPACKED = 500_000_000
 MAXIMUM_MEMBERS = 2_000
 READS = (
-    "GeoJSON, GeoPackage, Shapefile (also zipped), KML, KMZ, FlatGeobuf, GML, DXF, GPX, TAB, MIF,"
-    " CSV with WKT, survey text"
+    "GeoJSON, JSON-FG, GeoPackage, Shapefile (also zipped), KML, KMZ, FlatGeobuf, GML, DXF, GPX,"
+    " TAB, MIF, CSV with WKT, survey text"
 )
 #: Endings of files that are read, and the format of each.
 FORMATS = {

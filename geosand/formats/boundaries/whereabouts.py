@@ -118,7 +118,7 @@ def _nearest_in_box(
     here: tuple[float, float], box: tuple[float, ...]
 ) -> tuple[float, float] | None:
     """The place (lon, lat) of a box of degrees that is nearest; None where it is no such box."""
-    if len(box) != 4 or not np.isfinite(box).all():
+    if len(box) != 4 or not np.isfinite(box).all() or not np.any(box):  # zeros: never filled in
         return None
     west, south, east, north = box
     if not (-180 <= west <= east <= 180 and -90 <= south <= north <= 90):

@@ -56,8 +56,10 @@ geosand.account = function (page) {
       .filter(([, value]) => given(value))
       .map(([name, value]) => `${name} ${page.show(value, "mass", true)}`);
     const length = (value) => page.show(value, "length", true);
+    const parts = b.verdict === "does not close", // as a whole it threw none over
+      head = parts ? "Where its parts threw sand over" : "If all of it landed there";
     const told = [
-      zones.length ? `If all of it landed there: ${zones.join(", ")}.` : "",
+      zones.length ? `${head}: ${zones.join(", ")}.` : "",
       given(b.strip_width_m) ? `As much as a strip ${length(b.strip_width_m)} wide at full rate.` : "",
       given(b.reach_m) ? `Reach ${length(b.reach_m)}.` : "",
       b.doubt ? "Not told from zero." : "",

@@ -48,6 +48,14 @@ def test_the_gap_is_what_the_direct_shift_says():
         ("EPSG:26915", "EPSG:6344", -93.25, 44.97),  # NAD83 and its later realisation: none known
         ("EPSG:25832", "EPSG:32632", 9.9, 53.3),  # the same way
         ("EPSG:0", NEW, *LON_LAT),
+        ("EPSG:9000", "EPSG:25832", 9.0, 52.0),  # ITRF2014: the gap grows by 2.5 cm a year
+        ("EPSG:9000", "EPSG:8252", -90.0, 50.0),
+        (
+            "EPSG:3460",
+            "EPSG:3141",
+            180.0,
+            -17.0,
+        ),  # two grids of Fiji: 9 m, and no turn of the earth
     ],
 )
 def test_no_gap_is_made_up(old, new, lon, lat):

@@ -127,6 +127,66 @@ def test_a_ring_of_a_place_that_was_closed_is_told(tmp_path):
 
 def test_a_system_that_nobody_knows_gives_way_to_the_users_word(tmp_path):
     path = saved(tmp_path, one("[EPSG:0]"))
-    with pytest.raises(Refused, match="'EPSG:0' is not a coordinate reference system"):
-        read_boundaries(path)
+    assert read_boundaries(path).source_crs == ""  # in lon/lat, see below
     assert read_boundaries(path, crs=UTM).source_crs == UTM
+
+
+def test_a_system_without_a_code_is_there_itself(tmp_path):
+    """As GDAL writes one that no register knows."""
+    own = "+proj=tmerc +lat_0=53 +lon_0=9.9 +k=1 +x_0=1000 +y_0=2000 +ellps=GRS80 +units=m"
+    found, area = area_m2(written(tmp_path, own))
+    expected = pyproj.Geod(ellps="WGS84").geometry_area_perimeter(to_lon_lat(GREEN))[0]
+    assert area == pytest.approx(abs(expected), rel=1e-7)
+    (said,) = [f.text for f in found.findings if "JSON-FG" in f.text]
+    assert len(said) < 120 and "PROJCRS" not in said
+
+
+def test_a_compound_reference_names_its_parts(tmp_path):
+    base = "http://www.opengis.net/def/crs"
+    named = f"{base}-compound?1={base}/EPSG/0/25832&2={base}/EPSG/0/7837"
+    found, _ = area_m2(saved(tmp_path, one(named)))
+    assert found.source_crs == UTM
+
+
+@pytest.mark.parametrize("named", ["EPSG:999999", [None], {"type": "Reference"}, "somewhere"])
+def test_where_a_system_is_not_known_lon_lat_is_taken_and_told(tmp_path, named):
+    document = one(named)
+    found, area = area_m2(saved(tmp_path, document))
+    expected = pyproj.Geod(ellps="WGS84").geometry_area_perimeter(to_lon_lat(GREEN))[0]
+    assert found.source_crs == "" and area == pytest.approx(abs(expected), rel=1e-7)
+    assert any("not a coordinate reference system that is known" in f.text for f in found.findings)
+    document["features"][0]["geometry"] = None
+    with pytest.raises(Refused, match="not a coordinate reference system that is known"):
+        read_boundaries(saved(tmp_path, document))
+
+
+def test_an_empty_list_names_no_system(tmp_path):
+    document = one([])
+    assert area_m2(saved(tmp_path, document))[0].source_crs == ""  # as it is in lon/lat
+    document["coordRefSys"] = "[EPSG:25832]"
+    assert area_m2(saved(tmp_path, document))[0].source_crs == UTM
+
+
+def test_a_member_place_of_another_sort_is_no_outline(tmp_path):
+    document = one("[EPSG:25832]")
+    document["features"][0]["place"] = {"name": "Hole 3"}
+    found = read_boundaries(saved(tmp_path, document))
+    assert not [f.text for f in found.findings if "JSON-FG" in f.text]
+
+
+def test_heights_of_places_in_degrees_are_told(tmp_path):
+    raised = shapely.force_3d(shapely.transform(to_lon_lat(GREEN), lambda p: p[:, ::-1]), 30.0)
+    document = one("[EPSG:4937]", place=feature(raised)["geometry"])
+    found = read_boundaries(saved(tmp_path, document))
+    assert found.features.elevation_m.tolist() == [30.0]
+    assert any("its heights are kept as elevations" in f.text for f in found.findings)
+
+
+def test_open_rings_are_told_of_the_shape_that_is_used(tmp_path):
+    document = one("nowhere")
+    document["features"][0]["geometry"] = json.loads(
+        json.dumps(document["features"][0]["geometry"])
+    )
+    document["features"][0]["geometry"]["coordinates"][0].pop()
+    found = read_boundaries(saved(tmp_path, document))
+    assert any("does not return to the first corner" in f.text for f in found.findings)

@@ -149,7 +149,16 @@ def test_metadata_of_a_shapefile_contradict_a_wrong_zone(tmp_path, text, packed)
     beside.write_text(text.format(west=9.8, east=16.0))  # of a larger set that holds the site
     found = read_boundaries(path())
     assert not any("not read from the archive" in f.text for f in found.findings)
-    for broken in ("<metadata/>", text.format(west="west", east=""), "", text[:300]):
+    zeros = text.format(west=0, east=0).replace("53.4", "0").replace("53.2", "0")  # never filled in
+    endless = "".join(f"<{name} " * 50_000 for name in ("GeoBndBox", "GeoBndBox>", "westBL>"))
+    for broken in (
+        "<metadata/>",
+        text.format(west="west", east=""),
+        "",
+        text[:300],
+        zeros,
+        endless,
+    ):
         beside.write_text(broken)
         assert len(read_boundaries(path()).features) == 1
 

@@ -145,21 +145,28 @@ def test_all_marks_and_words_stay_on_their_sheet(large_report):
 
 
 def test_signs_of_the_map_leave_the_shade_of_small_surfaces_visible(large):
-    from geosand.reports.printable.drawing import ALARM
+    from geosand.reports.printable.drawing import ALARM, PAPER
     from geosand.reports.printable.map_picture import DEPTHS
 
     def size(way):
         return float(shapely.area(shapely.polygons(way)))
 
     for width in (510, 330):
-        shade, seen = 0.0, 0
+        shade, seen, thinner = 0.0, 0, 0
         for mark in map_picture(large, "metric", width).marks:
             if isinstance(mark, Outline) and mark.fill in DEPTHS:
-                shade = size(mark.ways[0])
-            if isinstance(mark, Outline) and mark.fill == ALARM and shade:
+                shade, shaded = size(mark.ways[0]), mark.ways
+            if not isinstance(mark, Outline) or not shade:
+                continue
+            if mark.ways is shaded and mark.stroke in (PAPER, ALARM):
+                wide = 2.6 if mark.stroke == PAPER else 1.6
+                across = math.sqrt(shade)
+                assert mark.width <= 1.01 * wide * max(across / 20, 0.45)
+                thinner += across < 20 and mark.stroke == ALARM
+            if mark.fill == ALARM:
                 assert size(mark.ways[0]) < max(0.25 * shade, 4.0)  # a smaller sign is no triangle
                 shade, seen = 0.0, seen + 1
-        assert seen > 5
+        assert seen > 5 and thinner > 2
 
 
 def test_labels_of_the_map_do_not_collide(large):
