@@ -178,7 +178,7 @@ WORDS = {
     ),
     "no area": (
         second(polygon([RING[0], RING[1], RING[0], RING[0]])),
-        ["feature 2: the outline of 'g2' crosses or touches itself: "],
+        ["feature 2: the outline of 'g2' has a ring of fewer than three corners: "],
     ),
     "metres": (
         second(polygon([[x * 1e4, y * 1e5] for x, y in RING])),
