@@ -25,7 +25,7 @@ from geosand.columns import Bools, Floats, Geometries, Ints, Strings, freeze
 from geosand.site.tables import Surfaces
 
 COVERAGE = 2.0  #: a difference beyond 2 u is larger than its uncertainty (JCGM 100, 6.3.3)
-_ROUNDED_DEG = 2e-8  #: of corners rounded to a centimetre or finer
+_ROUNDED_DEG = 2e-8  #: 2 mm: corners of one shift differ by their rounding to 8 decimals or more
 LARGEST = 4.0  #: of a few hundred vertices' errors the largest is seldom beyond four of theirs
 
 
@@ -135,7 +135,9 @@ def _shifted_whole(old: Geometries, new: Geometries) -> Bools:
     alike: Bools = count == shapely.get_num_coordinates(new)
     corners, row = shapely.get_coordinates(old[alike], return_index=True)
     step = shapely.get_coordinates(new[alike]) - corners
-    mean = np.column_stack([np.bincount(row, way) for way in step.T]) / count[alike][:, None]
+    size = count[alike]
+    sums = np.column_stack([np.bincount(row, way, len(size)) for way in step.T])
+    mean = sums / np.fmax(size, 1)[:, None]
     apart = np.abs(step - mean[row]).max(axis=1, initial=0.0)
     farthest = np.zeros(len(mean))
     np.maximum.at(farthest, row, apart)

@@ -47,11 +47,11 @@ def self_crossings(geometries: Geometries, rows: Ints, factor: Floats) -> list[R
 
 
 def _crossing(row: int, polygon: object, reason: str, factor: float) -> Remark:
+    """GEOS says ``Self-intersection[lon lat]``; people get words, the place and the figures."""
     less = without_collapsed(polygon)
     collapsed = less is not None and shapely.is_valid(less)
     if less is not polygon and less is not None and not collapsed:
         reason = str(shapely.is_valid_reason(less))  # of what is left when such rings are deleted
-    """GEOS says ``Self-intersection[lon lat]``; people get words, the place and the figures."""
     name, _, place = reason.partition("[")
     lon, _, lat = place.rstrip("]").partition(" ")
     where = (float(lon), float(lat)) if lat else (np.nan, np.nan)
