@@ -127,20 +127,24 @@ def _keep_inputs(inputs: Sequence[Path], outputs: Sequence[Path]) -> None:
 def _digests(paths: Sequence[Path]) -> dict[str, str]:
     """SHA-256 of what was read beside the site: a file, or all files of another site.
 
-    Their names are as the user gave them: two may be alike but for the folder. An edition's name
-    is no file of its own: it is among the site's.
+    Results name no folders, but for a site's own and where two files would be called alike. An
+    edition's name is no file of its own: it is among the site's.
     """
     from hashlib import sha256
 
     from geosand.formats.site_folder import inputs_of
 
     found: dict[str, str] = {}
-    for path in paths:
-        if path.is_dir():
-            folder = path.as_posix()
-            found |= {f"{folder}/{name}": digest for name, digest in inputs_of(path).items()}
-        elif path.is_file():
-            found[path.as_posix()] = sha256(path.read_bytes()).hexdigest()
+    wholes = dict.fromkeys(Path(os.path.abspath(path)) for path in paths if path.exists())
+    last = 1
+    while len({whole.parts[-last:] for whole in wholes}) < len(wholes):
+        last += 1
+    for whole in wholes:
+        name = "/".join(whole.parts[-last:])
+        if whole.is_dir():
+            found |= {f"{name}/{file}": digest for file, digest in inputs_of(whole).items()}
+        elif whole.is_file():
+            found[name] = sha256(whole.read_bytes()).hexdigest()
     return found
 
 

@@ -43,7 +43,7 @@ def read_other_survey(folder: Path, site: Site, named: str) -> Survey:
     edition = folder / "editions" / f"{path.name.removesuffix('.geojson')}.geojson"
     if path.is_dir():
         other = read_site(path)
-        return replace(survey_in_force(other), label=f"{other.name} ({path})")
+        return replace(survey_in_force(other), label=f"{other.name} ({path.resolve().name})")
     if path.is_file():
         content = None if path.suffix.lower() in JSON else _imported(path, named, site)
         return _boundary_file(folder, path, named, content)

@@ -173,12 +173,14 @@ def test_files_beside_the_site_are_named_with_their_digests(tmp_path: Path) -> N
     printed = run("areas", folder, "--against", old, "--claimed", claims, "--json", *outputs)
     document = json.loads(printed.stdout)
     also = document["also_read"]
-    assert also[str(claims)] == hashlib.sha256(claims.read_bytes()).hexdigest()
-    assert {f"{old}/{name}" for name in document["inputs"]} == set(also) - {str(claims)}
+    assert also["claims.csv"] == hashlib.sha256(claims.read_bytes()).hexdigest()
+    assert {f"{old.name}/{name}" for name in document["inputs"]} == set(also) - {"claims.csv"}
+    assert document["made_with"]["options"]["against"] == old.name
+    assert str(tmp_path) not in printed.stdout
     for path in paths:
         said = run("check", folder, "--since", path).stdout
         assert said.startswith(f"Nothing has changed since {path.name}: all 5 files are the same.")
-        assert f"not looked at here: {claims}, which had the SHA-256 {also[str(claims)]}" in said
+        assert f"not looked at here: claims.csv, which had the SHA-256 {also['claims.csv']}" in said
     assert json.loads(run("areas", folder, "--json").stdout)["also_read"] == {}
 
 
@@ -211,7 +213,7 @@ def test_files_of_one_name_keep_their_digests_apart(
     assert both == [document["inputs"]["surfaces.geojson"], beside["older/surfaces.geojson"]]
     monkeypatch.chdir(tmp_path / "site")
     same = json.loads(run("areas", ".", "--against", ".", "--json").stdout)
-    assert same["also_read"] == {f"./{name}": digest for name, digest in same["inputs"].items()}
+    assert same["also_read"] == {f"site/{name}": digest for name, digest in same["inputs"].items()}
 
 
 def input_rows(path: str) -> list[tuple[object, ...]]:

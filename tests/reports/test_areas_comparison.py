@@ -323,7 +323,7 @@ def test_tables_fit_a_window_of_80_columns(regrouped, folder, units):
 def test_another_site_folder(folder, site_folder):
     other = site_folder("other", surfaces=OLD, catches=None, loads=None, dressings=None)
     document, _ = against(folder, str(other))
-    assert document["old"] == f"Test site ({other})"
+    assert document["old"] == f"Test site ({other.name})"
     assert document["surfaces"][0]["lost_m2"] == pytest.approx(84.0, rel=1e-4)
 
 
