@@ -9,15 +9,24 @@ import io
 import os
 import sys
 from importlib import import_module
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from importlib.machinery import ModuleSpec
+    from typing import Any
 
 
 def run() -> None:
     """One run of the command."""
+    end = _End()
     try:
-        _settle()
+        _settle(end)
         from geosand.cli import main
 
         main()
+    except SystemExit as done:
+        end.code = done.code
+        raise
     except KeyboardInterrupt as stop:  # while the first libraries are loaded
         from geosand.errors import stop_code
 
@@ -25,16 +34,17 @@ def run() -> None:
         os._exit(stop_code(stop))
 
 
-def _settle() -> None:
+def _settle(end: _End) -> None:
     """Set up the process for one short run."""
+    atexit.register(end)  # what is registered first is called last
     _stops_in_order()
     # matrices here are small: more threads only wait for each other
     for name in ("OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
         os.environ.setdefault(name, "1")
     # a run makes tables, not cycles: looking for some among the objects of all imported libraries,
-    # again and again and once more at the end, would be a sixth of it
+    # again and again, would be a sixth of it
     gc.set_threshold(1_000_000, 20, 20)
-    atexit.register(gc.freeze)
+    sys.meta_path.insert(0, _LateForFolium())
     for handle in range(3):  # what the caller closed would be the number of the next file opened
         try:
             os.fstat(handle)
@@ -48,6 +58,44 @@ def _settle() -> None:
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):
             stream.reconfigure(errors="in other signs")
+
+
+class _End:
+    """The end of a run, when threads have ended and what others registered is done.
+
+    Python would take all modules apart one by one, a twentieth of a run, before it gives the
+    memory back.
+    """
+
+    code: object = None  #: what the run ended with, as for ``sys.exit``
+
+    def __call__(self) -> None:
+        if not isinstance(self.code, int):  # Python tells what else it ended with
+            return
+        try:
+            sys.stdout.flush()
+            sys.stderr.flush()
+        except (OSError, ValueError):  # Python tells that too
+            return
+        os._exit(self.code)
+
+
+class _LateForFolium:
+    """A finder that has what folium needs for frames and addresses loaded at its first use.
+
+    A map has neither, and they are half of what folium takes to load.
+    """
+
+    def find_spec(self, name: str, path: Any = None, target: Any = None) -> ModuleSpec | None:
+        if name not in ("pandas", "requests") or "folium" not in sys.modules:
+            return None
+        from importlib.machinery import PathFinder
+        from importlib.util import LazyLoader
+
+        spec = PathFinder.find_spec(name, path)
+        if spec is not None and spec.loader is not None:
+            spec.loader = LazyLoader(spec.loader)
+        return spec
 
 
 class _Stop(KeyboardInterrupt):

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import FrozenInstanceError, dataclass, field, fields
+from dataclasses import MISSING, FrozenInstanceError, dataclass, field, fields
 from typing import Any, NoReturn, TypeVar, dataclass_transform
 
 import numpy as np
@@ -23,13 +23,32 @@ T = TypeVar("T")
 def frozen(table: type[T]) -> type[T]:
     """A dataclass with slots; values are given by name, once, and it equals itself only.
 
-    ``dataclass(frozen=True)`` writes and compiles two functions more for each class, half of what
-    a table costs at import, and a run has fifty. Setting values takes longer: what is made
-    thousands of times keeps ``dataclass(frozen=True)``.
+    ``dataclass(frozen=True)`` writes and compiles three functions for each class, three quarters
+    of what a table costs at import, and a run has fifty; these are shared by all.
     """
-    made = dataclass(slots=True, kw_only=True, eq=False, repr=False)(table)
+    made = dataclass(slots=True, kw_only=True, eq=False, repr=False, init=False)(table)
+    made.__init__ = _fill  # type: ignore[method-assign, assignment]
     made.__setattr__, made.__delattr__ = _set_once, _keep  # type: ignore[method-assign]
     return made
+
+
+def _fill(table: Any, /, **values: Any) -> None:
+    for name, column in table.__dataclass_fields__.items():
+        if column.init and name in values:
+            value = values.pop(name)
+        elif column.default is not MISSING:
+            value = column.default
+        elif column.default_factory is not MISSING:
+            value = column.default_factory()
+        elif column.init:
+            raise TypeError(f"{type(table).__name__}: {name} is not given")
+        else:  # what __post_init__ sets
+            continue
+        object.__setattr__(table, name, value)
+    if values:
+        raise TypeError(f"{type(table).__name__}: {', '.join(values)} can not be given")
+    if hasattr(table, "__post_init__"):
+        table.__post_init__()
 
 
 def _set_once(table: Any, name: str, value: Any) -> None:
@@ -123,6 +142,23 @@ def begins(column: NDArray[Any]) -> Bools:
     new[:1] = True
     np.not_equal(column[1:], column[:-1], out=new[1:])
     return new
+
+
+def joined_labels(count: int, one: Ints, other: Ints) -> Ints:
+    """The lowest number (count,) that chains of the pairs join each number to.
+
+    >>> joined_labels(4, np.array([3]), np.array([1])).tolist()
+    [0, 1, 2, 1]
+    """
+    label = np.arange(count)
+    while True:
+        lower = label.copy()
+        np.minimum.at(lower, one, label[other])
+        np.minimum.at(lower, other, label[one])
+        lower = lower[lower]
+        if (lower == label).all():
+            return label
+        label = lower
 
 
 FEW = 4096  #: rows that are gathered before one has looked whether they had to be

@@ -81,7 +81,8 @@ class Refused(Exception):
     """
 
     def __init__(self, faults: Iterable[Fault] | Fault) -> None:
-        given = (faults,) if isinstance(faults, Fault) else tuple(dict.fromkeys(faults))
+        several = (faults,) if isinstance(faults, Fault) else faults
+        given = tuple(dict.fromkeys(map(_numbered, several)))
         files = list(dict.fromkeys(fault.file for fault in given))
         self.faults: Sequence[Fault] = tuple(
             sorted(given, key=lambda fault: (files.index(fault.file), _row_number(fault)))
@@ -98,6 +99,18 @@ class Undecided(Refused):
 
 class Unwritten(Refused):
     """The data are sound, but a result can not go where it should."""
+
+
+def _numbered(fault: Fault) -> Fault:
+    """The fault with the row "row 7", as catches have it, as the number 7."""
+    word, _, number = str(fault.row).partition(" ")
+    return fault._replace(row=int(number)) if word == "row" and number.isdecimal() else fault
+
+
+def listed(names: Sequence[str], most: int = 6) -> str:
+    """Up to ``most`` names and how many more."""
+    more = f" and {len(names) - most} more" if len(names) > most else ""
+    return ", ".join(names[:most]) + more
 
 
 def _row_number(fault: Fault) -> int:
@@ -121,7 +134,8 @@ def _lines(faults: Sequence[Fault]) -> list[str]:
         for faults_in_rows in list(same.values())[:told]:
             lines += _of_rows(faults_in_rows)
         if rest := [fault for later in list(same.values())[told:] for fault in later]:
-            rows = ", ".join(str(fault.row) for fault in rest[:20])
+            rest.sort(key=_row_number)
+            rows = ", ".join(dict.fromkeys(str(fault.row) for fault in rest[:20]))
             place = f"{rest[0].file}, {rest[0].column}" if rest[0].column else rest[0].file
             more = ", …" if len(rest) > 20 else ""
             lines.append(printable(f"{place}: the like in {len(rest)} more rows: {rows}{more}."))

@@ -44,7 +44,7 @@ class SiteResults(Results):
 
         season = [r for r in season_document(self)["surfaces"] if "around" not in r]
         depths = {row["id"]: _flat(row) for row in season}
-        rows = [{**row, **depths.get(row["id"], {})} for row in area_rows(self)]
+        rows = [{**row, **depths.get(row["id"], {})} for row in area_rows(self.site, self.areas)]
         columns = list(dict.fromkeys(key for row in rows for key in row)) or ["id"]
         owned = self.areas.owned[self.site.in_force()]
         return geopandas.GeoDataFrame(_frame(rows, columns), geometry=owned, crs=WGS84)

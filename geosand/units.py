@@ -33,6 +33,7 @@ milligram = 0.000001 kilogram = mg
 tonne = 1000 kilogram = t = metric_ton
 liter = 0.001 meter ** 3 = L = l = litre
 milliliter = 0.000001 meter ** 3 = ml = mL
+square_meter = meter ** 2 = sqm
 hectare = 10000 meter ** 2 = ha
 foot = 0.3048 meter = ft = feet
 inch = foot / 12 = in = inches
@@ -41,6 +42,7 @@ mile = 5280 foot = mi
 survey_foot = 1200 / 3937 meter = sft
 acre = 43560 foot ** 2 = ac
 survey_acre = 43560 survey_foot ** 2
+square_foot = foot ** 2 = sqft = sf
 ksqft = 1000 foot ** 2
 pound = 0.45359237 kilogram = lb = lbs
 ounce = pound / 16 = oz
@@ -103,7 +105,7 @@ MEASURES = {
 }
 _EXAMPLES = {
     "length": "mm, cm, m, in, ft, yd",
-    "area": "cm2, m2, in2, ft2",
+    "area": "cm2, m2, ha, in2, ft2, acre",
     "volume": "cm3, ml, L, m3, in3, ft3, yd3, us_gallon",
     "mass": "g, kg, t, oz, lb, short_ton, long_ton",
     "density": "kg_m3, g_cm3, lb_ft3, lb_per_yd3, short_ton_per_yd3",
@@ -249,6 +251,8 @@ SHOWN = {
         "way": (1.0, "m", 0),
         "distance": (0.001, "km", 1),
         "span": (100.0, "cm", 0),
+        "weighed": (1000.0, "g", 1),
+        "mouth": (10_000.0, "cm²", 0),
         "speed": (3.6, "km/h", 1),
     },
     "us": {
@@ -263,6 +267,8 @@ SHOWN = {
         "way": (1 / 0.9144, "yd", 0),
         "distance": (1 / 1609.344, "mi", 1),
         "span": (1 / 0.0254, "in", 1),
+        "weighed": (1 / 0.028349523125, "oz", 1),
+        "mouth": (1 / 0.0254**2, "in²", 0),
         "speed": (3600 / 1609.344, "mph", 1),
     },
 }

@@ -346,6 +346,8 @@ def test_a_mass_in_tons_is_refused_at_the_keyboard_too():
         ("tonnage", "short_ton", "kg"),
         ("way", "yd", "m"),
         ("speed", "mph", "m_s"),
+        ("weighed", "oz", "kg"),
+        ("mouth", "in2", "m2"),
     ],
 )
 def test_us_results_are_shown_in_the_units_they_name(measure, unit, si):
@@ -370,6 +372,8 @@ METRIC = {
     "distance": (Fraction(1, 1000), "km"),
     "span": (100, "cm"),
     "speed": (Fraction(3600, 1000), "km/h"),
+    "weighed": (1000, "g"),
+    "mouth": (10_000, "cm²"),
 }
 
 

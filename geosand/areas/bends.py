@@ -55,12 +55,17 @@ def _drawn_alike(rings: Rings, others: Rings) -> Bools:
     return alike
 
 
-def _bends(rings: Rings) -> tuple[Floats, Floats, Floats]:
-    """Of the edge from each vertex its length, the turn at the vertex, and that of its arc or 0."""
+def sides_m(rings: Rings) -> tuple[Floats, Floats]:
+    """Steps (N, 2) in metres east and north to each vertex from the one before, and to the next."""
     before, after = rings.neighbours()
     meridian, parallel = radii_m(rings.position[:, 1])
     metres = np.radians(1.0) * np.column_stack([parallel, meridian])
-    back, ahead = (rings.position - before) * metres, (after - rings.position) * metres
+    return (rings.position - before) * metres, (after - rings.position) * metres
+
+
+def _bends(rings: Rings) -> tuple[Floats, Floats, Floats]:
+    """Of the edge from each vertex its length, the turn at the vertex, and that of its arc or 0."""
+    back, ahead = sides_m(rings)
     turn = np.arctan2(
         back[:, 0] * ahead[:, 1] - back[:, 1] * ahead[:, 0], (back * ahead).sum(axis=1)
     )

@@ -8,7 +8,8 @@ import numpy as np
 import shapely
 
 from geosand.areas.ellipsoid import ellipsoid_areas_m2, perimeters_m
-from geosand.areas.meeting import areal_m2, inside, uncovered
+from geosand.areas.meeting import inside, uncovered
+from geosand.areas.overlay import areal_m2
 from geosand.areas.plane import Plane
 from geosand.areas.remarks import Remark, at, square_metres
 from geosand.columns import Floats, Geometries, Ints, Strings
@@ -79,8 +80,6 @@ def _touched(
     geometries: Geometries, collar: Ints, green: Ints, edition: Ints
 ) -> list[tuple[int, Ints]]:
     """For each collar (its place in the column) the greens of its edition within half a metre."""
-    if not len(green):
-        return [(k, green) for k in range(len(collar))]
     plane = Plane.around(geometries[np.concatenate([collar, green])])
     rings, greens = plane.to_plane(geometries[collar]), plane.to_plane(geometries[green])
     which, met = shapely.STRtree(greens).query(rings, "dwithin", distance=_NEAR_M)
@@ -185,8 +184,7 @@ def _filled_disc(
         f"{square_metres(drawn - common)} are the ring that it owns; at {at(*place)}",
         f"cut {name} out of it; the areas are the same either way",
         sort="filled collar",
-        longitude_deg=place[0],
-        latitude_deg=place[1],
+        place=place,
         size_m2=float(common),
         mend=f"cuts {name} out of it",
         other=green,
@@ -202,8 +200,7 @@ def _on_its_green(
         f"it lies on {name} by {square_metres(common)} at {at(*place)}: the green owns that ground",
         "draw both along one edge",
         sort="edge overlap",
-        longitude_deg=place[0],
-        latitude_deg=place[1],
+        place=place,
         size_m2=common,
         mend=f"cuts {name} out of it",
         other=green,
@@ -221,8 +218,7 @@ def _gap(
         f" {name} at {at(*place)}",
         "draw both along one edge",
         sort="gap",
-        longitude_deg=place[0],
-        latitude_deg=place[1],
+        place=place,
         size_m2=gap,
         mend="gives the gap to the collar" if width_m <= WIDEST_GAP_M else "",
         other=green,

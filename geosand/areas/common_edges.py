@@ -7,6 +7,8 @@ upper one's.
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import numpy as np
 import shapely
 
@@ -14,8 +16,9 @@ from geosand.areas.matched_edges import matched_edges, whole_rings
 from geosand.areas.near_edges import Boxes, Edges, covered_parts, near_edges, stretches_within
 from geosand.areas.ownership import ordered_pairs
 from geosand.areas.rings import Rings, rings_of
-from geosand.columns import Floats, Geometries, Ints, distinct, freeze, frozen
+from geosand.columns import Floats, Geometries, Ints, begins, distinct, freeze, frozen
 
+_AT_ONCE = 10_000  #: edges: of dense outlines each has hundreds beside it
 _CORNER_TOLERANCES = 4  # neighbours that meet only in a corner run together for about two
 
 
@@ -92,17 +95,45 @@ def _lengths_within(edges: Edges, others: Edges, limit: Boxes, tolerance_m: floa
     box = edges.boxes().within(limit.of_rows(edges.row))
     around = box.around(edges.row, pairs).wider(reach)
     others = others.of_rows(others.boxes().meet(around.of_rows(others.row)))
-    edges, others = near_edges(edges, box, others, reach)
+    row, length = [np.empty(0, dtype=np.int64)], [np.empty(0)]
+    for some in _some_at_once(edges.row):
+        ends = np.searchsorted(others.row, edges.row[[some.start, some.stop - 1]] + (0, 1))
+        beside = others.of_rows(slice(*ends.tolist()))
+        near = near_edges(edges.of_rows(some), box.of_rows(some), beside, reach)
+        near_row, near_m = _covered_m(*near, tolerance_m)
+        row.append(near_row)
+        length.append(near_m)
+    return np.bincount(np.concatenate(row), np.concatenate(length), pairs).astype(np.float64)
+
+
+def _some_at_once(row: Ints) -> list[slice]:
+    """Edges whose stretches are held at once; ``row`` (n,) ascends.
+
+    A row is divided only where it is long, and so whatever other rows there are: how its parts are
+    summed must not depend on them.
+    """
+    first = np.flatnonzero(begins(row))
+    size = np.diff(first, append=len(row))
+    cuts = {*first[begins(first // _AT_ONCE)].tolist(), len(row)}
+    for k in np.flatnonzero(size > _AT_ONCE).tolist():
+        end = int(first[k] + size[k])
+        cuts |= {*range(int(first[k]), end, _AT_ONCE), end}
+    return [slice(*ends) for ends in pairwise(sorted(cuts))]
+
+
+def _covered_m(edges: Edges, others: Edges, tolerance_m: float) -> tuple[Ints, Floats]:
+    """Row and length in m of what each pair of edges adds to what is near, where it adds any."""
     start, stop = stretches_within(*edges.ends(), *others.ends(), tolerance_m)
     near = np.flatnonzero(stop > start)
     near = near[np.lexsort((start[near], edges.vertex[near], edges.row[near]))]
     edges, start, stop = edges.of_rows(near), start[near], stop[near]
     key = edges.row * len(edges.rings.position) + edges.vertex
+    part = covered_parts(key, start, stop)
+    kept = np.flatnonzero(part)
+    edges = edges.of_rows(kept)
     step = np.subtract(*edges.ends())
     long = np.sqrt(step[:, 0] * step[:, 0] + step[:, 1] * step[:, 1])
-    part = covered_parts(key, start, stop)
-    length: Floats = np.bincount(edges.row, part * long, pairs).astype(np.float64)
-    return length
+    return edges.row, part[kept] * long
 
 
 def own_edges_m(perimeters_m: Floats, shared: SharedEdges) -> Floats:

@@ -82,7 +82,7 @@ def _distances(flat: Geometries, others: Geometries) -> _Away:
     step = np.maximum(SPACING_M, shapely.length(flat) / 4000)
     rings = rings_of(shapely.segmentize(flat, step))
     begin, end = rings.edges()
-    owner = np.repeat(rings.surface, rings.last - rings.first + 1)
+    owner = rings.per_vertex(rings.surface)
     away = shapely.distance(shapely.points(rings.position), shapely.boundary(others)[owner])
     away = np.where(away > DUST_M, away, 0.0)  # an empty outline has no distance: nan
     length = np.hypot(*(end - begin).T)

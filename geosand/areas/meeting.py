@@ -8,6 +8,7 @@ import numpy as np
 import shapely
 
 from geosand.areas.ellipsoid import ellipsoid_areas_m2
+from geosand.areas.overlay import areal_m2, common_m2, united
 from geosand.areas.ownership import owned_geometries, precedence_levels, precedence_ranks, same_area
 from geosand.areas.remarks import Remark, at, square_metres
 from geosand.columns import Floats, Geometries, Ints, Strings
@@ -50,11 +51,11 @@ def pair_remarks(
     remarks = []
     for k in np.flatnonzero(common > np.minimum(_OVERLAP_M2, larger / 2)).tolist():
         i, j = int(rows[first[k]]), int(rows[second[k]])
-        lon, lat = inside(shapely.intersection(shapes[first[k]], shapes[second[k]]))
+        place = inside(shapely.intersection(shapes[first[k]], shapes[second[k]]))
         if common[k] >= SAME_SHARE * larger[k]:
             i, j = (i, j) if level[i] <= level[j] else (j, i)  # the one on top is kept
             apart = float(ground[first[k]] + ground[second[k]] - 2 * common[k])
-            remarks.append(_nearly_same(i, j, ids, common[k] / larger[k], apart, lon, lat))
+            remarks.append(_nearly_same(i, j, ids, common[k] / larger[k], apart, place))
         elif (
             kinds[i] == kinds[j]
             and kinds[i] not in _HEAPED
@@ -62,31 +63,30 @@ def pair_remarks(
         ):
             i, j = (i, j) if rank[first[k]] > rank[second[k]] else (j, i)
             owner = "first" if equal[k] else "smaller"
-            remarks.append(_overlap(i, j, ids, str(kinds[i]), owner, float(common[k]), lon, lat))
+            remarks.append(_overlap(i, j, ids, str(kinds[i]), owner, float(common[k]), place))
     return remarks
 
 
 def _common_m2(shapes: Geometries, first: Ints, second: Ints) -> Floats:
     """Ellipsoid area (n,) of the ground that two rows each of ``shapes`` have in common."""
     blocks = [
-        areal_m2(shapely.intersection(shapes[first[some]], shapes[second[some]]))
+        common_m2(shapes[first[some]], shapes[second[some]])
         for some in (slice(k, k + _PAIRS) for k in range(0, len(first), _PAIRS))
     ]
     return np.concatenate([np.zeros(0), *blocks])
 
 
 def _nearly_same(
-    i: int, j: int, ids: Strings, share: float, apart: float, lon: float, lat: float
+    i: int, j: int, ids: Strings, share: float, apart: float, place: tuple[float, float]
 ) -> Remark:
     return Remark(
         j,
         "fault",
         f"it is nearly the same polygon as {ids[i]}: {share * 100:.1f} % of the ground is common, "
-        f"{square_metres(apart)} are not, at {at(lon, lat)}",
+        f"{square_metres(apart)} are not, at {at(*place)}",
         "delete one of the two",
         sort="nearly the same",
-        longitude_deg=lon,
-        latitude_deg=lat,
+        place=place,
         size_m2=apart,
         mend=f"keeps {ids[i]} alone",
         other=i,
@@ -94,31 +94,19 @@ def _nearly_same(
 
 
 def _overlap(
-    i: int, j: int, ids: Strings, kind: str, owner: str, common: float, lon: float, lat: float
+    i: int, j: int, ids: Strings, kind: str, owner: str, common: float, place: tuple[float, float]
 ) -> Remark:
     return Remark(
         i,
         "finding",
         f"it overlaps {ids[j]}, which is of the kind {kind} too, by {square_metres(common)} at "
-        f"{at(lon, lat)}: the {owner} of the two owns that ground",
+        f"{at(*place)}: the {owner} of the two owns that ground",
         "draw them side by side if that is not meant",
         sort="overlap",
-        longitude_deg=lon,
-        latitude_deg=lat,
+        place=place,
         size_m2=common,
         other=j,
     )
-
-
-def areal_m2(shapes: Geometries) -> Floats:
-    """Ellipsoid area (n,) of what an overlay left; lines and points in it have none."""
-    parts, row = shapely.get_parts(shapes, return_index=True)
-    while (shapely.get_type_id(parts) > 3).any():
-        parts, inner = shapely.get_parts(parts, return_index=True)
-        row = row[inner]
-    areal = shapely.get_type_id(parts) == 3
-    size = ellipsoid_areas_m2(parts[areal])
-    return np.bincount(row[areal], size, len(shapes)).astype(np.float64)
 
 
 def inside(shape: Any) -> tuple[float, float]:
@@ -144,12 +132,7 @@ def uncovered(
     other = rows[met] != owner[there[which]]
     same = edition[rows[met]] == edition[owner[there[which]]]
     which, met = which[other & same], met[other & same]
-    if not len(which):
-        return left
-    order = np.argsort(which, kind="stable")
-    group, index = np.unique(which[order], return_inverse=True)
-    covers = np.asarray(shapely.geometrycollections(geometries[rows[met[order]]], indices=index))
-    covering = shapely.union_all(covers[:, None], axis=1)
+    covering, group = united(geometries[rows[met]], which)
     left[there[group]] = shapely.difference(holes[there[group]], covering)
     return left
 
@@ -190,8 +173,7 @@ def _hole(row: int, tiny: bool, count: int, size: float, place: tuple[float, flo
         f"{text}{'the first ' if many else ''}at {at(*place)}",
         "draw what lies there, or fill the hole if nothing does",
         sort="tiny hole" if tiny else "hole",
-        longitude_deg=place[0],
-        latitude_deg=place[1],
+        place=place,
         size_m2=size,
         mend=("fills them" if many else "fills it") if tiny else "",
     )
@@ -215,8 +197,7 @@ def nothing_owned(geometries: Geometries, kinds: Strings, factor: Floats) -> lis
                 f"drawn, at {at(*place)})",
                 "delete it, or what lies on it",
                 sort="no ground",
-                longitude_deg=place[0],
-                latitude_deg=place[1],
+                place=place,
                 size_m2=drawn,
             )
         )

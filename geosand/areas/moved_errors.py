@@ -97,7 +97,7 @@ def _vertex_spread_m2(
         before, after = rings.neighbours()
         counts = np.ones(len(rings.position), dtype=np.bool_)
         counts[rings.last] = False
-        surface = np.repeat(rings.surface, rings.last - rings.first + 1)[counts]
+        surface = rings.per_vertex(rings.surface)[counts]
         owner.append(surface)
         spot.append(np.rint(rings.position[counts] / KEPT_M))
         slope.append(sign * (after - before)[counts] / 2)

@@ -36,7 +36,7 @@ class Boxes(NamedTuple):
                 np.maximum.reduceat(column, block.first, out=sides[k + 2, rows])
         return cls(*sides)
 
-    def of_rows(self, kept: Bools | Ints) -> Boxes:
+    def of_rows(self, kept: Bools | Ints | slice) -> Boxes:
         """Some of them."""
         return Boxes(*(side[kept] for side in self))
 
@@ -105,7 +105,7 @@ class Edges(NamedTuple):
         edge = limit.of_rows(row).meet_edges(rings.position, vertex, corners)
         return cls(rings, row[of_ring[edge]], vertex[edge])
 
-    def of_rows(self, kept: Bools | Ints) -> Edges:
+    def of_rows(self, kept: Bools | Ints | slice) -> Edges:
         """Some of them."""
         return Edges(self.rings, self.row[kept], self.vertex[kept])
 

@@ -196,6 +196,19 @@ def square_to_edge(corners: Corners, begin: Ints, x: Floats, y: Floats) -> Float
     return square
 
 
+def square_to_edges_beside(
+    outlines: Outlines, corners: Corners, ring: Ints, edge: Ints, x: Floats, y: Floats
+) -> Floats:
+    """The least of these to an edge and to those before and after it in its ring.
+
+    Rounding tells which edge lies towards a place.
+    """
+    beside = edge + np.array([[-1], [0], [1]])
+    begin = outlines.first[ring] + in_ring(beside, outlines.edges[ring])
+    nearest: Floats = square_to_edge(corners, begin, x, y).min(axis=0)
+    return nearest
+
+
 class Bends(NamedTuple):
     """Edges with the corners at their ends; one row a corner of ``Corners``, 0 at the last ones."""
 

@@ -7,11 +7,11 @@ from typing import Any
 import numpy as np
 import shapely
 
+from geosand.areas.bends import sides_m
 from geosand.areas.crossings import figures_m2, figures_text, without_collapsed
 from geosand.areas.ellipsoid import (
     ellipsoid_areas_m2,
     perimeters_m,
-    radii_m,
     rounding_spread_m2,
 )
 from geosand.areas.remarks import Remark, at, square_metres
@@ -76,8 +76,7 @@ def _crossing(row: int, polygon: object, reason: str, factor: float) -> Remark:
             f"{text}: {square_metres(max(figures.values()))} without it",
             "delete that ring, or draw what it stands for",
             sort="collapsed ring",
-            longitude_deg=where[0],
-            latitude_deg=where[1],
+            place=where,
             mend="deletes it",
         )
     return Remark(
@@ -86,8 +85,7 @@ def _crossing(row: int, polygon: object, reason: str, factor: float) -> Remark:
         f"{text}: {figures_text(figures) if figures else 'it has no area'}",
         "move or delete the vertex there so that the edge goes round once without crossing",
         sort="crossing",
-        longitude_deg=where[0],
-        latitude_deg=where[1],
+        place=where,
         size_m2=max(figures.values(), default=0.0) - min(figures.values(), default=0.0),
         mend="keeps one of these" if figures else "",
     )
@@ -95,7 +93,7 @@ def _crossing(row: int, polygon: object, reason: str, factor: float) -> Remark:
 
 def _counted(rings: Rings, vertices: Bools) -> tuple[Floats, Ints, Ints]:
     """How many marked vertices each surface has, the surfaces that have any, a first vertex."""
-    owner = np.repeat(rings.surface, rings.last - rings.first + 1)[vertices]
+    owner = rings.per_vertex(rings.surface)[vertices]
     surfaces, example = np.unique(owner, return_index=True)
     count = np.bincount(owner, minlength=rings.surfaces)[surfaces]
     return rings.position[np.flatnonzero(vertices)[example]], surfaces, count
@@ -115,8 +113,7 @@ def repeated_vertices(rings: Rings, rows: Ints) -> list[Remark]:
             else f"the vertex at {at(lon, lat)} comes twice in a row",
             "delete the repeats; the area is not changed by them",
             sort="repeated vertex",
-            longitude_deg=float(lon),
-            latitude_deg=float(lat),
+            place=(float(lon), float(lat)),
             size_m2=0.0,
             mend=f"deletes the repeat{'s' if n > 1 else ''}, the area stays",
         )
@@ -129,12 +126,9 @@ def spike_vertices(rings: Rings) -> tuple[Bools, Floats]:
 
     With them the area in m² of the triangle (N,) that each vertex makes with its neighbours.
     """
-    before, after = rings.neighbours()
-    meridian, parallel = radii_m(rings.position[:, 1])
-    metres = np.radians(1.0) * np.column_stack([parallel, meridian])
-    back, ahead = (before - rings.position) * metres, (after - rings.position) * metres
+    back, ahead = sides_m(rings)
     cross = back[:, 0] * ahead[:, 1] - back[:, 1] * ahead[:, 0]
-    turn = np.abs(np.arctan2(cross, (back * ahead).sum(1)))
+    turn = np.abs(np.arctan2(cross, -(back * ahead).sum(1)))  # 0 where it runs straight back
     arm = np.minimum(np.hypot(*back.T), np.hypot(*ahead.T))
     spike = (turn < _SPIKE_RAD) & (arm > _SPIKE_ARM_M)
     spike[rings.last] = False
@@ -144,7 +138,7 @@ def spike_vertices(rings: Rings) -> tuple[Bools, Floats]:
 def spikes(rings: Rings, rows: Ints) -> list[Remark]:
     spike, triangle = spike_vertices(rings)
     place, surfaces, count = _counted(rings, spike)
-    owner = np.repeat(rings.surface, rings.last - rings.first + 1)
+    owner = rings.per_vertex(rings.surface)
     size = np.bincount(owner[spike], triangle[spike], rings.surfaces)
     return [
         Remark(
@@ -154,8 +148,7 @@ def spikes(rings: Rings, rows: Ints) -> list[Remark]:
             f"straight back ({square_metres(size[k])})",
             "delete the vertex at its tip unless the ground is really so",
             sort="spike",
-            longitude_deg=float(lon),
-            latitude_deg=float(lat),
+            place=(float(lon), float(lat)),
             size_m2=float(size[k]),
             mend="deletes the vertex at its tip" if n == 1 else "deletes the vertices at the tips",
         )
@@ -224,8 +217,7 @@ def _tiny(
         f"{text}{together}, at {at(lon, lat)}",
         remedy,
         sort=sort,
-        longitude_deg=lon,
-        latitude_deg=lat,
+        place=(lon, lat),
         size_m2=size,
         mend="deletes the surface" if sort == "sliver" else "deletes what is so small",
     )
@@ -261,7 +253,7 @@ def unusual_areas(
 def few_decimals(kept: Geometries, rings: Rings, areas: Floats, rows: Ints) -> list[Remark]:
     """Surfaces all of whose coordinates are whole multiples of 10^-6 degree or coarser."""
     decimals = np.full(len(kept), _FEW_DECIMALS + 1)
-    owner = np.repeat(rings.surface, rings.last - rings.first + 1)
+    owner = rings.per_vertex(rings.surface)
     for places in range(_FEW_DECIMALS, -1, -1):
         scaled = rings.position * 10.0**places
         off = (np.abs(scaled - np.rint(scaled)) > 1e-6).any(axis=1)

@@ -6,7 +6,7 @@ import numpy as np
 import shapely
 
 from geosand.areas.ellipsoid import ellipsoid_areas_m2
-from geosand.columns import Floats, Geometries
+from geosand.columns import Floats, Geometries, Ints, begins
 
 
 def areal(geometries: Geometries) -> Geometries:
@@ -32,6 +32,31 @@ def both_ways(old: Geometries, new: Geometries) -> tuple[Geometries, Geometries]
     return areal(shapely.difference(new, old)), areal(shapely.difference(old, new))
 
 
+def areal_m2(geometries: Geometries) -> Floats:
+    """Ellipsoid area (S,) of what an overlay left; lines and points in it have none."""
+    return ellipsoid_areas_m2(areal(geometries))
+
+
 def common_m2(left: Geometries, right: Geometries) -> Floats:
     """Ellipsoid area (S,) of the ground that two columns of polygons have in common."""
-    return ellipsoid_areas_m2(areal(shapely.intersection(left, right)))
+    return areal_m2(shapely.intersection(left, right))
+
+
+def united(shapes: Geometries, label: Ints) -> tuple[Geometries, Ints]:
+    """One geometry for each number in ``label`` (n,), and those numbers, in order.
+
+    A shape that is alone with its number is returned as it is.
+    """
+    order = np.argsort(label, kind="stable")
+    shapes, label = shapes[order], label[order]
+    first = np.flatnonzero(begins(label))
+    size = np.diff(np.append(first, len(label)))
+    out, several = shapes[first], np.flatnonzero(size > 1)
+    if len(several):
+        of = np.repeat(np.arange(len(first)), size)
+        some = size[of] > 1
+        place = np.repeat(np.arange(len(several)), size[several])
+        parts, of_part = shapely.get_parts(shapes[some], return_index=True)
+        groups = shapely.geometrycollections(parts, indices=place[of_part])
+        out[several] = shapely.union_all(np.asarray(groups)[:, None], axis=1)
+    return out, label[first]

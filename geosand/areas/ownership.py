@@ -11,6 +11,7 @@ import shapely
 from geosand.areas.ellipsoid import ellipsoid_areas_m2
 from geosand.areas.matched_edges import ring_numbers, same_rings
 from geosand.areas.near_pairs import near_each_other
+from geosand.areas.overlay import united
 from geosand.areas.rings import Rings, rings_of
 from geosand.areas.slivers import without_slivers
 from geosand.columns import Bools, Floats, Geometries, Ints, Strings, begins, ragged
@@ -104,7 +105,7 @@ def cut_ground(
     for some in _blocks(geometries, lower, upper):
         beneath, above = lower[some], shapes[some]
         meeting = _meeting(rings, beneath, bounds[upper[some]], geometries[beneath], above)
-        cut, covering = _coverings(beneath[meeting], above[meeting])
+        covering, cut = united(above[meeting], beneath[meeting])
         rows.append(cut)
         left.append(shapely.difference(geometries[cut], covering))
     return np.concatenate(rows), *without_slivers(np.concatenate(left))
@@ -206,24 +207,6 @@ def _with_what_fills(
     shapes[whole] = shapely.polygons(shapely.get_exterior_ring(shapes[whole]))
     left = ~_among(pairs, _pair(lower[whole], inner[whole]))
     return lower[left], upper[left], shapes[left]
-
-
-def _coverings(lower: Ints, shapes: Geometries) -> tuple[Ints, Geometries]:
-    """Rows that are covered in part, and all that lies on each of them as one geometry."""
-    order = np.argsort(lower, kind="stable")
-    first = np.flatnonzero(begins(lower[order]))
-    cut, count = lower[order[first]], np.diff(first, append=len(order))
-    covering = shapes[order[first]]
-    several = np.flatnonzero(count > 1)
-    if len(several):
-        group = np.repeat(np.arange(len(cut)), count)
-        mine = (count > 1)[group]
-        covers = shapely.geometrycollections(
-            shapes[order[mine]], indices=np.searchsorted(several, group[mine])
-        )
-        # a collection's own parts overlap; its union is what lies on the surface beneath
-        covering[several] = shapely.union_all(np.asarray(covers)[:, None], axis=1)
-    return cut, covering
 
 
 def ordered_pairs(

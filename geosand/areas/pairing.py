@@ -10,7 +10,7 @@ import shapely
 
 from geosand.areas.ellipsoid import ellipsoid_areas_m2
 from geosand.areas.overlay import common_m2
-from geosand.columns import Bools, Geometries, Ints, Strings, freeze, ratio
+from geosand.columns import Bools, Geometries, Ints, Strings, freeze, joined_labels, ratio
 from geosand.site.tables import Surfaces
 
 HALF = 0.5  #: surfaces with more than this of their ground in common are one
@@ -104,7 +104,8 @@ def regroupings(
     common = common_m2(old_owned[olds], new_owned[news])
     kept = ratio(common, smaller, 0.0) > HALF
     olds, news = olds[kept], news[kept]
-    chain = _chains(olds, news, len(old_owned), len(new_owned))
+    surfaces = len(new_owned) + len(old_owned)
+    chain = joined_labels(surfaces, news, len(new_owned) + olds)[news]
     found = []
     for number in np.unique(chain):
         mine = chain == number
@@ -119,16 +120,3 @@ def without_regrouped(pairs: Pairs, regrouped: Sequence[Regrouping]) -> Pairs:
     olds = np.concatenate([np.zeros(0, dtype=np.int64), *(one.old for one in regrouped)])
     kept = ~(pairs.by_overlap & np.isin(pairs.old, olds))
     return Pairs(old=pairs.old[kept], new=pairs.new[kept], by_overlap=pairs.by_overlap[kept])
-
-
-def _chains(olds: Ints, news: Ints, old_size: int, new_size: int) -> Ints:
-    """A number for each link (old, new), the same for links that a chain of links connects."""
-    chain = np.arange(len(olds))
-    while True:
-        lowest_old, lowest_new = np.full(old_size, len(olds)), np.full(new_size, len(olds))
-        np.minimum.at(lowest_old, olds, chain)
-        np.minimum.at(lowest_new, news, chain)
-        lower = np.minimum(lowest_old[olds], lowest_new[news])
-        if (lower == chain).all():
-            return chain
-        chain = lower

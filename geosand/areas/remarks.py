@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
-NOWHERE = float("nan")
+NOT_KNOWN = float("nan")
 
 
 class Remark(NamedTuple):
@@ -22,9 +22,8 @@ class Remark(NamedTuple):
     text: str
     remedy: str
     sort: str = ""  #: one word or two for what it is: ``crossing``, ``spike``, ``gap`` …
-    longitude_deg: float = NOWHERE
-    latitude_deg: float = NOWHERE
-    size_m2: float = NOWHERE  #: of the ground in question
+    place: tuple[float, float] = (NOT_KNOWN, NOT_KNOWN)  #: longitude and latitude in degrees
+    size_m2: float = NOT_KNOWN  #: of the ground in question
     mend: str = ""  #: what a repair does to it, as in ``deletes the repeats``; "" = nothing
     other: int = -1  #: row of the other surface in question
 

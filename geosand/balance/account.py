@@ -55,11 +55,6 @@ class Balance:
     throw: ThrowOff  #: per group and per dressed surface
     findings: tuple[Finding, ...]
 
-    @property
-    def group_overthrow_kg(self) -> Floats:
-        """Overthrow of each group."""
-        return self.group_overthrow.value
-
 
 def site_balance(site: Site, register: AreaRegister, rates: Rates) -> Balance:
     """Balance of all dressings of a site."""
@@ -92,7 +87,7 @@ def site_balance(site: Site, register: AreaRegister, rates: Rates) -> Balance:
         verdict=verdict,
         dressed_area_m2=area,
         methods=methods,
-        closing=closings(site, spread, on_surfaces, fill, site.loads.dressing),
+        closing=closings(site, spread, on_surfaces, fill),
         surface_mass=_surface_mass(site, register, rates),
         group_of_row=group,
         dressing_of_group=dressing_of_group,
@@ -159,12 +154,10 @@ def _methods(
     by_mass = ratio(np.bincount(group, rates.mass_rate_kg_m2 * ground, size), area)
     by_volume = ratio(np.bincount(group, rates.volume_rate_kg_m2 * ground, size), area)
     bulk = ratio(spread, area)
-    table = np.stack([by_mass, by_volume, bulk], axis=1)
-    known = np.isfinite(table).sum(axis=1)
-    low = np.where(np.isfinite(table), table, np.inf).min(axis=1)
-    high = np.where(np.isfinite(table), table, -np.inf).max(axis=1)
+    table = np.stack([by_mass, by_volume, bulk])
+    low, high = np.fmin.reduce(table), np.fmax.reduce(table)  # of those that are known
     agree = (high <= low * (1 + agreement)).astype(object)
-    agree[known < 2] = None
+    agree[np.isfinite(table).sum(axis=0) < 2] = None
     return Methods(
         mass_rate_kg_m2=by_mass,
         volume_rate_kg_m2=by_volume,

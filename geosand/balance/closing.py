@@ -41,7 +41,6 @@ def closings(
     spread: Estimates,
     on_surfaces: Estimates,
     fill: Bools,
-    load_dressing: Ints,
 ) -> list[list[Closing]]:
     """For each dressing in ``fill`` the inputs that alone would close it, likeliest first.
 
@@ -53,9 +52,8 @@ def closings(
     rows = np.flatnonzero(fill)
     if not len(rows):
         return out
-    mine = fill[load_dressing]
-    loads: Loads = take(site.loads, mine)
-    group, size = np.searchsorted(rows, load_dressing[mine]), len(rows)
+    loads: Loads = take(site.loads, fill[site.loads.dressing])
+    group, size = np.searchsorted(rows, loads.dressing), len(rows)
     spread, on_surfaces = spread.rows(rows), on_surfaces.rows(rows)
     mass, landed = spread.value, on_surfaces.value
     water = 1 + site.moistures.ratio[loads.moisture]

@@ -39,12 +39,11 @@ from geosand.balance.reconciliation_equations import Point, equations
 from geosand.balance.reconciliation_evidence import Evidence, evidence
 from geosand.balance.reconciliation_found import Inputs, Reconciliation, Suspect
 from geosand.balance.stock import StockWitness
-from geosand.balance.telling import not_told_apart, would_tell
+from geosand.balance.telling import not_told_apart, strip_name, would_tell
 from geosand.balance.throw_fit import ThrowFit
 from geosand.balance.usual_strips import usual_strips
 from geosand.columns import Bools, Floats
 from geosand.rates.surface_rates import Rates
-from geosand.site.sand_tables import WeighedLoads
 from geosand.site.tables import Site
 
 FAMILY_WISE = 0.05  #: probability of suspecting any input where none has a gross error
@@ -63,29 +62,26 @@ def reconcile(
     balance: Balance,
     *,
     fit: ThrowFit | None = None,
-    weighed: WeighedLoads | None = None,
     stock: StockWitness | None = None,
-    family_wise: float = FAMILY_WISE,
 ) -> Reconciliation | None:
     """Reconcile all measured dressings of a site; None where none is measured.
 
-    ``fit`` saves the ring catches from being fitted again; ``weighed`` (left out: the site's own)
-    and ``stock`` are further witnesses. An input is suspected where its |z| passes Šidák's
-    threshold for ``family_wise``, over as many tests as there are inputs that differ. It is named
-    where its share of Σ exp(z²/2), the probability among all inputs that could physically be so far
-    off, is at least 95 %.
+    ``fit`` saves the ring catches from being fitted again; ``stock`` is a further witness. An input
+    is suspected where its |z| passes Šidák's threshold for ``FAMILY_WISE``, over as many tests as
+    there are inputs that differ. It is named where its share of Σ exp(z²/2), the probability among
+    all inputs that could physically be so far off, is at least 95 %.
 
     ``seen_from`` of an input is the error that passes the threshold 9 times in 10 where all
     uncertainties are right; about 7 in 10 by simulation where the scatter of the strip width has
     to be found from the same eight dressings.
     """
-    known = evidence(site, areas, rates, balance, fit=fit, weighed=weighed, stock=stock)
+    known = evidence(site, areas, rates, balance, fit=fit, stock=stock)
     if not len(known.dressing):
         return None
     columns, solved, point = _solved(known)
     all_inputs = candidates(known, areas, point)
     test = measurement_test(solved, all_inputs.direction)
-    threshold = family_threshold(_distinct(test), family_wise)
+    threshold = family_threshold(_distinct(test), FAMILY_WISE)
     suspects = _suspects(solved, all_inputs, test, threshold)
     alone = [s for s in suspects if len(s.inputs) == 1]
     groups = not_told_apart(known, all_inputs, test)
@@ -200,7 +196,7 @@ def _inputs(
     gain = np.einsum("im,mn,in->i", told, solved.projected, told)
     # all of its errors, also those that cancel in the equations: rounding is not to decide of them
     u = np.sqrt([sum(size * size for size in errors.values()) for errors in all_inputs.errors])
-    strips = [f"strip width of {name or 'the spreader'}" for name in known.spreaders.tolist()]
+    strips = [strip_name(spreader) for spreader in known.spreaders.tolist()]
     nothing = np.full(len(strips), np.nan)
     return Inputs(
         name=np.array([*all_inputs.name.tolist(), *strips], dtype=np.str_),

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from geosand.areas.register import AreaRegister
-from geosand.balance.candidate_list import CandidateList
+from geosand.balance.candidate import Candidate, Found
 from geosand.balance.reconciliation_equations import OVERTHROW, Point, balance_effect
 from geosand.balance.reconciliation_evidence import Evidence
 from geosand.balance.spread import water_as_weighed
@@ -42,28 +42,27 @@ class Candidates:
 
 def candidates(evidence: Evidence, areas: AreaRegister, point: Point) -> Candidates:
     """All inputs that enter an equation: constant ones first, then those of single dressings."""
-    found = CandidateList()
-    _unit_masses(evidence, point, found)
-    _catch_scales(evidence, areas, point, found)
-    _by_source(evidence, point, found)
-    _dressings(evidence, point, found)
-    witnesses(evidence, point, found)
-    names, units, persists, stated, direction, lowest, highest, errors = zip(
-        *found.rows, strict=True
+    found = (
+        *_unit_masses(evidence, point),
+        *_catch_scales(evidence, areas, point),
+        *_by_source(evidence, point),
+        *_dressings(evidence, point),
+        *witnesses(evidence, point),
     )
+    rows = [one for one in found if one.direction.any()]  # others do nothing to any equation
     return Candidates(
-        name=np.array(names, dtype=np.str_),
-        unit=np.array(units, dtype=np.str_),
-        persists=np.array(persists, dtype=np.bool_),
-        stated=np.array(stated, dtype=np.float64),
-        direction=np.stack(direction, axis=1),
-        lowest=np.array(lowest, dtype=np.float64),
-        highest=np.array(highest, dtype=np.float64),
-        errors=errors,
+        name=np.array([one.name for one in rows], dtype=np.str_),
+        unit=np.array([one.unit for one in rows], dtype=np.str_),
+        persists=np.array([one.persists for one in rows], dtype=np.bool_),
+        stated=np.array([one.stated for one in rows], dtype=np.float64),
+        direction=np.stack([one.direction for one in rows], axis=1),
+        lowest=np.array([one.lowest for one in rows], dtype=np.float64),
+        highest=np.array([one.highest for one in rows], dtype=np.float64),
+        errors=tuple(one.errors for one in rows),
     )
 
 
-def _unit_masses(one: Evidence, point: Point, found: CandidateList) -> None:
+def _unit_masses(one: Evidence, point: Point) -> Found:
     """The mass on the label of each kind of unit, kg."""
     loads, site = one.site.loads, one.site
     dry = 1 + site.moistures.ratio[loads.moisture]
@@ -76,7 +75,7 @@ def _unit_masses(one: Evidence, point: Point, found: CandidateList) -> None:
         taken = np.zeros(0)
         if one.stock is not None:
             taken = (one.stock.loads * loads.count * mine).sum(axis=1)
-        found.add(
+        yield Candidate(
             UNIT_MASS + label.removeprefix(LABEL),
             one.stack(
                 balance=point.agreed(one) * by_dressing[one.dressing],
@@ -91,12 +90,12 @@ def _unit_masses(one: Evidence, point: Point, found: CandidateList) -> None:
         )
 
 
-def _catch_scales(one: Evidence, areas: AreaRegister, point: Point, found: CandidateList) -> None:
+def _catch_scales(one: Evidence, areas: AreaRegister, point: Point) -> Found:
     """What scales all catches alike, and the edge of all surfaces."""
     settings = one.site.settings
     landed = point.landed_kg(one.spreader)
     efficiency = settings.catch_efficiency
-    found.add(
+    yield Candidate(
         "catch efficiency",
         one.stack(balance=landed / efficiency),
         unit="caught/arrived",
@@ -105,7 +104,7 @@ def _catch_scales(one: Evidence, areas: AreaRegister, point: Point, found: Candi
         highest=LIMITS["catches"] * efficiency,
         errors={"catch efficiency": settings.u_catch_efficiency},
     )
-    found.add(
+    yield Candidate(
         "tray size",
         one.stack(balance=landed),
         unit="of its area",
@@ -116,7 +115,7 @@ def _catch_scales(one: Evidence, areas: AreaRegister, point: Point, found: Candi
     )
     bias = float(areas.errors.edge_bias_m.max(initial=0.0))
     if bias > 0:
-        found.add(
+        yield Candidate(
             "edge of the surfaces",
             one.stack(balance=balance_effect(one, point, "edge bias") / bias),
             unit="m outward",
@@ -127,7 +126,7 @@ def _catch_scales(one: Evidence, areas: AreaRegister, point: Point, found: Candi
         )
 
 
-def _by_source(one: Evidence, point: Point, found: CandidateList) -> None:
+def _by_source(one: Evidence, point: Point) -> Found:
     """Moistures and bulk densities, from the effects of their sources.
 
     Water that loads and catches have in common scales both alike and does nothing. Loads by volume
@@ -141,7 +140,7 @@ def _by_source(one: Evidence, point: Point, found: CandidateList) -> None:
         # water that loads and catches share does nothing: only rounding is left of it
         if u > 0 and np.abs(effect).max() > NOTHING * u * one.spread.value.max():
             load = as_weighed.get(source, np.zeros(len(site.loads))) / u
-            found.add(
+            yield Candidate(
                 source,
                 one.stack(
                     balance=effect / u,
@@ -157,7 +156,7 @@ def _by_source(one: Evidence, point: Point, found: CandidateList) -> None:
     for k, name in enumerate(site.sands.name.tolist()):
         u, stated = float(site.sands.u_bulk_density_kg_m3[k]), one.density.stated[k]
         if u > 0 and np.isfinite(stated):
-            found.add(
+            yield Candidate(
                 DENSITY + name,
                 one.stack(
                     balance=balance_effect(one, point, DENSITY + name) / u,
@@ -171,7 +170,7 @@ def _by_source(one: Evidence, point: Point, found: CandidateList) -> None:
             )
 
 
-def _dressings(one: Evidence, point: Point, found: CandidateList) -> None:
+def _dressings(one: Evidence, point: Point) -> Found:
     """Loads, catches and overthrow of each dressing by itself, kg.
 
     More in the loads was also taken from the yard, and lay on the scale where the only load of the
@@ -187,7 +186,7 @@ def _dressings(one: Evidence, point: Point, found: CandidateList) -> None:
         name = str(one.site.dressings.id[d])
         here = (np.arange(len(one.dressing)) == row).astype(np.float64)
         on, spread = float(one.on_surfaces.value[row]), float(one.spread.value[row])
-        found.add(
+        yield Candidate(
             f"loads of {name}",
             one.stack(balance=here, weighed=on_scale(one, d), stock=from_yard(one, d)),
             unit="kg",
@@ -197,7 +196,7 @@ def _dressings(one: Evidence, point: Point, found: CandidateList) -> None:
             persists=False,
             errors={k: float((agreed * v)[row]) for k, v in one.spread_errors.items()},
         )
-        found.add(
+        yield Candidate(
             f"catches of {name}",
             one.stack(balance=-here * float(share[row])),
             unit="kg on its surfaces",
@@ -208,7 +207,7 @@ def _dressings(one: Evidence, point: Point, found: CandidateList) -> None:
             errors={k: float((seen * v)[row]) for k, v in one.on_errors.items()},
         )
         supposed = float(at[row] * point.edge_kg[row])
-        found.add(
+        yield Candidate(
             f"{OVERTHROW} of {name}",
             one.stack(balance=-here, ring=-here[one.ring]),
             unit="kg",

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from geosand.areas.register import AreaRegister
-from geosand.balance.account import Balance, mass_on_surfaces
+from geosand.balance.account import Balance
 from geosand.balance.second_witnesses import DensityWitness, density_witness
 from geosand.balance.spread import BAGS
 from geosand.balance.stock import StockWitness
@@ -84,7 +84,6 @@ def evidence(
     balance: Balance,
     *,
     fit: ThrowFit | None = None,
-    weighed: WeighedLoads | None = None,
     stock: StockWitness | None = None,
 ) -> Evidence:
     """Collect the season's evidence; dressings without an overthrow are left out."""
@@ -96,7 +95,6 @@ def evidence(
     known = np.isfinite(balance.overthrow.value) & (np.nan_to_num(around.value) > 0)
     rows = np.flatnonzero(known)
     names, spreader = np.unique(site.dressings.spreader[rows], return_inverse=True)
-    on = mass_on_surfaces(site, register, rates, dressed.dressing, size)
     area = register.area_m2[dressed.surface]
     ring, strip, u_strip = _rings(fit, rows, size)
     density = density_witness(site)
@@ -106,15 +104,15 @@ def evidence(
         spreaders=names,
         spreader=spreader,
         spread=balance.spread.rows(rows),
-        on_surfaces=on.rows(rows),
+        on_surfaces=balance.on_surfaces.rows(rows),
         edge_kg=around.value[rows],
         spread_errors=_load_errors(site, balance.spread, rows),
-        on_errors=_surface_errors(site, rates, on, area, rows),
+        on_errors=_surface_errors(site, rates, balance.on_surfaces, area, rows),
         edge_errors=_surface_errors(site, rates, around, perimeter, rows),
         ring=ring,
         ring_strip_m=strip,
         u_ring_strip_m=u_strip,
-        weighed=site.weighed if weighed is None else weighed,
+        weighed=site.weighed,
         stock=stock,
         density=density,
         density_sand=np.flatnonzero(np.isfinite(density.sigmas)),

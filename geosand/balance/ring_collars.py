@@ -20,17 +20,17 @@ from geosand.areas.outline_bearings import (
     in_ring,
     outlines_of,
     outlines_of_rings,
-    square_to_edge,
+    square_to_edges_beside,
 )
 from geosand.balance.ring_crossings import Lines, crossings_with
 from geosand.balance.ring_edges import Edges
+from geosand.balance.ring_joints import FAN_RAD
 from geosand.balance.ring_steiner import ring_area_m2, widened
 from geosand.balance.ring_strips import COLLAR, OUTER, Crossings, Strips
 from geosand.balance.ring_tasks import sums
 from geosand.columns import Bools, Floats, Geometries, Ints, ragged, take
 
 _APART_M = 1.0  #: of lines along an edge
-_FAN_RAD = 0.12  #: widest opening of one strip at a corner
 _UNEVEN = 3.0  #: mean widths, by which a collar may stand out to one side
 _MOST = 0.1  #: by which crossings are moved; what is farther off is not what lines have missed
 
@@ -118,9 +118,7 @@ def _widest_m(outlines: Outlines, corners: Corners, surface: Geometries) -> Floa
     # rings have the same numbers in both, so that bearings can be compared as they are
     edge = np.searchsorted(own.bearing, corners.bearing, side="right") - 1 - inner.first[ring]
     edge = np.clip(in_ring(edge, inner.edges[ring]), 0, inner.edges[ring] - 1)
-    beside = edge + np.array([[-1], [0], [1]])  # rounding tells which edge is towards a corner
-    begin = inner.first[ring] + in_ring(beside, inner.edges[ring])
-    away = np.sqrt(square_to_edge(own, begin, corners.x, corners.y).min(axis=0))
+    away = np.sqrt(square_to_edges_beside(inner, own, ring, edge, corners.x, corners.y))
     by_direction = outlines.ordered & inner.ordered
     other = np.flatnonzero(~by_direction[ring])
     if len(other):
@@ -172,7 +170,7 @@ def outward_strips(edges: Edges, wanted: Bools) -> OutwardStrips:
     them open by half of the turn each.
     """
     mine = wanted[edges.row]
-    sharp = np.abs(edges.turn_rad) > _FAN_RAD
+    sharp = np.abs(edges.turn_rad) > FAN_RAD
     half = np.where(sharp, 0.0, edges.turn_rad / 2)
     opens = half.copy()
     opens[edges.after] += half
@@ -191,17 +189,14 @@ def outward_strips(edges: Edges, wanted: Bools) -> OutwardStrips:
         width_m=width,
         turn_rad=opens[edge],
     )
-    sharp &= mine
-    if not sharp.any():
-        return straight
-    fans: Iterable[Any] = _fans(edges, np.flatnonzero(sharp))
+    fans: Iterable[Any] = _fans(edges, np.flatnonzero(sharp & mine))
     return OutwardStrips(*map(np.concatenate, zip(straight, fans, strict=True)))
 
 
 def _fans(edges: Edges, sharp: Ints) -> OutwardStrips:
     """Strips without width about the corners at the ends of some edges."""
     turn = edges.turn_rad[sharp]
-    fans = np.maximum(np.ceil(turn / _FAN_RAD), 1).astype(np.int64)
+    fans = np.maximum(np.ceil(turn / FAN_RAD), 1).astype(np.int64)
     which, place = ragged(np.zeros(len(sharp), np.int64), fans)
     edge, opening = sharp[which], (turn / fans)[which]
     angle = (place + 0.5) * opening

@@ -29,8 +29,8 @@ from geosand.columns import Bools, Floats, Geometries, Ints, ragged, take
 _BEYOND = 1.0137  #: of the cap: where to look beyond it; zones often end at the cap itself
 _ROUNDING = 1 + 1e-9  #: of a square: no line that meets a ring is lost by it
 _BLOCK = 12  #: rows of a block
+_COMPARED = 50_000  #: pairs of blocks at once
 _AT_ONCE = 256  #: pairs of blocks; few enough to stay in a processor's own memory
-_COMPARED = 500_000  #: pairs of blocks, up to which each is held against each
 _NOTHING_M = 1e-10  #: a line that begins on an outline does not cross it there
 
 
@@ -246,6 +246,15 @@ class Blocks(NamedTuple):
     low: Floats  #: (b, 2) corners of their boxes
     high: Floats
 
+    def around(self) -> tuple[Floats, Floats]:
+        """Corners of the boxes round all blocks of each owner; of one without blocks none."""
+        owners = len(self.of_owner) - 1
+        owner = np.repeat(np.arange(owners), np.diff(self.of_owner))
+        low, high = np.full((owners, 2), np.inf), np.full((owners, 2), -np.inf)
+        np.minimum.at(low, owner, self.low)
+        np.maximum.at(high, owner, self.high)
+        return low, high
+
 
 def blocks_of(low: Floats, high: Floats, owner: Ints, owners: int) -> Blocks:
     """Blocks of rows with boxes from ``low`` to ``high`` (n, 2), sorted by owner."""
@@ -268,57 +277,21 @@ def blocks_of(low: Floats, high: Floats, owner: Ints, owners: int) -> Blocks:
 def near_blocks(
     left: Blocks, right: Blocks, pairs: tuple[Ints, Ints]
 ) -> Iterator[tuple[Ints, Ints]]:
-    """Blocks of pairs of owners whose boxes meet, some at a time; sorted if the pairs are."""
-    block, near = _meeting(left, right, pairs)
-    for k in range(0, len(block), _AT_ONCE):
-        yield block[k : k + _AT_ONCE], near[k : k + _AT_ONCE]
-
-
-def _meeting(left: Blocks, right: Blocks, pairs: tuple[Ints, Ints]) -> tuple[Ints, Ints]:
-    """All of these; where there are many to compare, first blocks of blocks."""
+    """Blocks of pairs of owners whose boxes meet, some at a time, in the order of the pairs."""
+    (low, high), (from_, to) = left.around(), right.around()
     one, other = pairs
-    here, there = np.diff(left.of_owner), np.diff(right.of_owner)
-    if max(here.max(initial=1), there.max(initial=1)) == 1:  # these can not be made fewer
-        return _compared_in_parts(left, right, pairs, _COMPARED)
-    if (here[one] * there[other]).sum() <= _COMPARED:
-        return _compared(left, right, pairs)
-    of_left, of_right = _blocks_of_blocks(left), _blocks_of_blocks(right)
-    wide = _meeting(of_left, of_right, pairs)
-    left, right = (
-        blocks._replace(of_owner=np.append(of.rows[:, 0], len(blocks.low)))
-        for blocks, of in ((left, of_left), (right, of_right))
-    )
-    block, near = _compared_in_parts(left, right, wide, _COMPARED // _BLOCK**2)
-    order = np.argsort((block << 32) + near)
-    return block[order], near[order]
-
-
-def _compared_in_parts(
-    left: Blocks, right: Blocks, pairs: tuple[Ints, Ints], step: int
-) -> tuple[Ints, Ints]:
-    """``_compared``, ``step`` pairs at a time."""
-    one, other = pairs
-    found = [
-        _compared(left, right, (one[k : k + step], other[k : k + step]))
-        for k in range(0, max(len(one), 1), step)
-    ]
-    block, near = (np.concatenate(column) for column in zip(*found, strict=True))
-    return block, near
-
-
-def _blocks_of_blocks(blocks: Blocks) -> Blocks:
-    count = np.diff(blocks.of_owner)
-    return blocks_of(blocks.low, blocks.high, np.repeat(np.arange(len(count)), count), len(count))
-
-
-def _compared(left: Blocks, right: Blocks, pairs: tuple[Ints, Ints]) -> tuple[Ints, Ints]:
-    """The same, each block of one owner held against each of the other."""
-    one, other = pairs
-    here, there = np.diff(left.of_owner), np.diff(right.of_owner)
-    pair, block = ragged(left.of_owner[one], here[one])
-    which, near = ragged(right.of_owner[other][pair], there[other][pair])
-    block = block[which]
-    meet = left.high.take(block, axis=0) >= right.low.take(near, axis=0)
-    meet &= left.low.take(block, axis=0) <= right.high.take(near, axis=0)
+    meet = high.take(one, axis=0) >= from_.take(other, axis=0)
+    meet &= low.take(one, axis=0) <= to.take(other, axis=0)
     met = np.flatnonzero(meet[:, 0] & meet[:, 1])
-    return block[met], near[met]
+    one, other = one[met], other[met]
+    pair, block = ragged(left.of_owner[one], np.diff(left.of_owner)[one])
+    start, count = right.of_owner[other][pair], np.diff(right.of_owner)[other][pair]
+    parts = np.flatnonzero(np.diff(np.cumsum(count) // _COMPARED)) + 1
+    for some in np.split(np.arange(len(block)), parts):
+        which, near = ragged(start[some], count[some])
+        mine = block[some][which]
+        meet = left.high.take(mine, axis=0) >= right.low.take(near, axis=0)
+        meet &= left.low.take(mine, axis=0) <= right.high.take(near, axis=0)
+        met = np.flatnonzero(meet[:, 0] & meet[:, 1])
+        for k in range(0, len(met), _AT_ONCE):
+            yield mine[met[k : k + _AT_ONCE]], near[met[k : k + _AT_ONCE]]

@@ -13,8 +13,17 @@ import shapely
 
 from geosand.areas.near_pairs import near_pairs
 from geosand.balance.ring_edges import Edges, before_of
-from geosand.balance.ring_stands import joined_labels
-from geosand.columns import Bools, Floats, Geometries, Ints, begins, distinct, ragged, take
+from geosand.columns import (
+    Bools,
+    Floats,
+    Geometries,
+    Ints,
+    begins,
+    distinct,
+    joined_labels,
+    ragged,
+    take,
+)
 
 TOUCH_M = 1e-3  #: nearer than this, two surfaces touch: edges bend a little between two planes
 FAN_RAD = 0.12  #: widest opening of one strip at a corner

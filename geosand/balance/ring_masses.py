@@ -46,14 +46,11 @@ class Laid(NamedTuple):
 
 
 def _within(laid: Laid | Ground, limit_m: Floats, inverse_reach: Floats) -> Floats:
-    """Integral of the taper up to limits (n,) or (k, n) that are no farther than reach and cap."""
-    u, width, turn = limit_m, laid.width_m, laid.turn_rad
+    """Integral of the taper up to limits (n,) that are no farther than reach and cap."""
+    u, width, turn, row = limit_m, laid.width_m, laid.turn_rad, laid.short.row
     share = u * (width + u * ((turn - width * inverse_reach) / 2 - u * turn * inverse_reach / 3))
-    row = laid.short.row
     if len(row):
-        for k, inverse in enumerate(np.atleast_2d(inverse_reach)):
-            of_strip = mass_share(laid.short, np.atleast_2d(u)[k, row], inverse[row])
-            np.atleast_2d(share)[k] += sums(row, of_strip, len(inverse))
+        share += sums(row, mass_share(laid.short, u[row], inverse_reach[row]), len(u))
     return share
 
 
@@ -180,8 +177,12 @@ def masses(
     """
     reach = _reach_of_rows(laid, reach_m)
     inverse, main = 1 / reach, reach[0]
-    whole = _within(laid, reach, inverse)
-    collar = _within(laid, np.minimum(laid.collar_m, reach), inverse)
+
+    def within(limit_m: Floats) -> Floats:
+        """At each of the reaches (k, n)."""
+        return np.stack([_within(laid, *columns) for columns in zip(limit_m, inverse, strict=True)])
+
+    whole, collar = within(reach), within(np.minimum(laid.collar_m, reach))
     outer = _within(laid, np.minimum(laid.outer_m, main), inverse[0])
     near = zones.plain[laid.stand] & ~(main > laid.beyond_m)
     outer[near] = whole[0, near]

@@ -12,7 +12,8 @@ import numpy as np
 import shapely
 
 from geosand.areas.near_pairs import near_pairs
-from geosand.columns import Floats, Geometries, Ints, begins, distinct, ragged, take
+from geosand.areas.overlay import united
+from geosand.columns import Floats, Geometries, Ints, begins, distinct, joined_labels, ragged, take
 
 
 class Stands(NamedTuple):
@@ -167,40 +168,3 @@ def disjoint_hazards(shape: Geometries, kind: Ints, field: Ints) -> Hazards:
     areal = shapely.get_dimensions(parts) == 2
     first = first[row[areal]]
     return Hazards(shape=parts[areal], kind=kind[first], field=field[first])
-
-
-def united(shapes: Geometries, label: Ints) -> tuple[Geometries, Ints]:
-    """One geometry for each number in ``label`` (n,), and those numbers, in order.
-
-    A shape that is alone with its number is returned as it is.
-    """
-    order = np.argsort(label, kind="stable")
-    shapes, label = shapes[order], label[order]
-    first = np.flatnonzero(begins(label))
-    size = np.diff(np.append(first, len(label)))
-    out, several = shapes[first], np.flatnonzero(size > 1)
-    if len(several):
-        of = np.repeat(np.arange(len(first)), size)
-        some = size[of] > 1
-        place = np.repeat(np.arange(len(several)), size[several])
-        parts, of_part = shapely.get_parts(shapes[some], return_index=True)
-        groups = shapely.geometrycollections(parts, indices=place[of_part])
-        out[several] = shapely.union_all(np.asarray(groups)[:, None], axis=1)
-    return out, label[first]
-
-
-def joined_labels(count: int, one: Ints, other: Ints) -> Ints:
-    """The lowest number (count,) that chains of the pairs join each number to.
-
-    >>> joined_labels(4, np.array([3]), np.array([1])).tolist()
-    [0, 1, 2, 1]
-    """
-    label = np.arange(count)
-    while True:
-        lower = label.copy()
-        np.minimum.at(lower, one, label[other])
-        np.minimum.at(lower, other, label[one])
-        lower = lower[lower]
-        if (lower == label).all():
-            return label
-        label = lower

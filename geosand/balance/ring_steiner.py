@@ -113,8 +113,6 @@ def _apart(bays: _Bays, length_m: Floats, distance_m: Floats) -> tuple[Bools, Fl
 def ring_area_m2(outlines: Outlines, corners: Corners, width_m: Floats) -> Floats:
     """Area of the ring of that width round polygons of one ring each; nan where none is proved."""
     bends, first = bends_of(outlines, corners), outlines.first
-    if not len(first):
-        return np.zeros(0)
     some = np.flatnonzero(bends.half_tan < 0)
     row = np.searchsorted(first, some, side="right") - 1
     after = np.where(some == first[row] + outlines.edges[row] - 1, first[row], some + 1)

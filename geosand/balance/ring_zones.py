@@ -22,10 +22,9 @@ import shapely
 from geosand.areas.outline_bearings import (
     bearing,
     edge_towards,
-    in_ring,
     outlines_of,
     parts_of,
-    square_to_edge,
+    square_to_edges_beside,
 )
 from geosand.balance.ring_collars import (
     Bands,
@@ -70,15 +69,12 @@ class ZoneCells(NamedTuple):
         """Integrals of the taper over zones, nan where the reach is."""
         zone = np.concatenate([np.full(len(one.stand), one.zone) for one in asked])
         _, *columns = zip(*asked, strict=True)
-        found = self.share(zone, *map(np.concatenate, columns))
-        ends = np.cumsum([len(one.stand) for one in asked]).tolist()
-        return [found[start:end] for start, end in zip([0, *ends], ends, strict=False)]
+        found = self._share(zone, *map(np.concatenate, columns))
+        return np.split(found, np.cumsum([len(one.stand) for one in asked])[:-1])
 
-    def share(
-        self, zone: int | Ints, stand: Ints, reach_m: Floats, inverse_reach: Floats
-    ) -> Floats:
-        """The same of rows (n,), with a zone for all of them or one for each."""
-        known = np.less(zone, self.zones)
+    def _share(self, zone: Ints, stand: Ints, reach_m: Floats, inverse_reach: Floats) -> Floats:
+        """The same of rows (n,)."""
+        known = zone < self.zones
         cell = np.where(known, stand * self.zones + zone, 0)
         share = np.zeros(len(cell))
         held = np.flatnonzero(known & (reach_m > 0) & (self.first[cell + 1] > self.first[cell]))
@@ -269,12 +265,7 @@ def _at_most_m(corners: Floats, row: Ints, surfaces: Geometries) -> Floats:
     ring = ring[known]
     x = corners[known, 0] - outlines.middle_x[ring]
     y = corners[known, 1] - outlines.middle_y[ring]
-    there = bearing(x, y)
-    edge = edge_towards(outlines, own, ring, there)
-    square = np.full(len(known), np.inf)
-    for beside in (-1, 0, 1):
-        begin = outlines.first[ring] + in_ring(edge + beside, outlines.edges[ring])
-        square = np.minimum(square, square_to_edge(own, begin, x, y))
+    edge = edge_towards(outlines, own, ring, bearing(x, y))
     out = np.full(len(row), np.inf)
-    out[known] = np.sqrt(square)
+    out[known] = np.sqrt(square_to_edges_beside(outlines, own, ring, edge, x, y))
     return out

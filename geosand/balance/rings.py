@@ -8,7 +8,6 @@ belongs to the nearer edge. The linear taper is an assumption: common practice, 
 
 from __future__ import annotations
 
-from collections.abc import Sized
 from dataclasses import fields
 from typing import Any
 
@@ -41,7 +40,9 @@ class ThrowOff:
     group_surrounds_kg: Floats  #: G
     group_farther_kg: Floats  #: G; the three sum to the overthrow
     collar_low_kg: Floats  #: G; in the collars at the lower limit of the overthrow
-    collar_high_kg: Floats  #: G
+    collar_high_kg: Floats  #: G; at the upper one
+    collar_least_kg: Floats  #: G; what they hold at least; ``with_shape`` adds the throw's shape
+    collar_most_kg: Floats  #: G
     collar_kg: Floats  #: n
     surrounds_kg: Floats  #: n
     farther_kg: Floats  #: n
@@ -91,17 +92,10 @@ def throw_off(
     An overthrow that is not above zero, or nan: reach nan, masses 0. A positive one of a group
     whose rates are nan or all 0: reach and masses nan. One that 200 m of reach do not hold: reach
     nan, the rings as at 200 m, the remainder in farther. Areas are those of the zones on the ground
-    of the row, whatever the overthrow. ValueError names columns of wrong length.
+    of the row, whatever the overthrow.
     """
     field = np.zeros(len(surfaces), np.int64) if field is None else field
-    _check_lengths(len(surfaces), dressing=dressing, group=group, rate_kg_m2=rate_kg_m2,
-                   collars=collars, collar_width_m=collar_width_m,
-                   surrounds_width_m=surrounds_width_m, field=field)  # fmt: skip
-    _check_lengths(len(overthrow_kg), low_kg=low_kg, high_kg=high_kg)
     there = np.zeros(len(hazards), np.int64) if hazard_field is None else hazard_field
-    _check_lengths(len(hazards), hazard_kind=hazard_kind, hazard_field=there)
-    if number is not None:
-        _check_lengths(len(surfaces), number=number)
     known, field = np.unique(np.concatenate((field, there)), return_inverse=True)
     field, there = np.split(field, [len(surfaces)])
     cases, case = distinct_cases(
@@ -115,12 +109,6 @@ def throw_off(
     apart = disjoint_hazards(hazards, code, there)
     task = Task(cases=cases, rows=rows, sand=sand, hazards=apart)
     return _thrown(task, kinds.tolist(), len(known))
-
-
-def _check_lengths(expected: int, **columns: Sized) -> None:
-    wrong = {name: len(column) for name, column in columns.items() if len(column) != expected}
-    if wrong:
-        raise ValueError(f"columns of {expected} rows expected, found {wrong}")
 
 
 def _thrown(task: Task, kinds: list[str], count: int) -> ThrowOff:
@@ -246,6 +234,8 @@ def _split(
         group_farther_kg=laid.by_group(farther) + unknown,
         collar_low_kg=collar_kg[1] + ends[1],
         collar_high_kg=collar_kg[2] + ends[2],
+        collar_least_kg=collar_kg[1] + ends[1],
+        collar_most_kg=collar_kg[2] + ends[2],
         collar_kg=collar,
         surrounds_kg=surrounds,
         farther_kg=farther,

@@ -8,7 +8,7 @@ catches. What a careful measurement comes to is common practice, no published so
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -17,6 +17,7 @@ from geosand.areas.register import AreaRegister
 from geosand.balance.telling import U_EDGE_M, U_EFFICIENCY, U_SCALE, U_TRAY, U_WATER
 from geosand.columns import Bools, Floats, Ints, ratio
 from geosand.effects import category
+from geosand.errors import listed
 from geosand.estimates import Estimates
 from geosand.rates.surface_rates import TAPER, Rates, planned_scale
 from geosand.site.tables import Site
@@ -25,6 +26,7 @@ MORE_CATCHES = 3
 U_DENSITY = 0.01  #: relative, of a bulk density from three poured and weighed measures
 SMALLEST_GAIN = 0.02  #: a smaller part of u is not worth a measurement
 SAMPLING = "sampling"
+NAMED = 4  #: surfaces of a sentence
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -39,7 +41,6 @@ class Change:
 class Sharpening:
     """Changes that would narrow one figure, the best first."""
 
-    value: float
     u: float
     text: tuple[str, ...]
     u_after: tuple[float, ...]
@@ -47,7 +48,7 @@ class Sharpening:
     def sentence(self, *, unit: str, factor: float = 1.0, digits: int = 0) -> str:
         """The best change in words with figures; the figure times ``factor`` is in ``unit``.
 
-        >>> one = Sharpening(value=9.0, u=3.0, text=("weigh three bags",), u_after=(2.0,))
+        >>> one = Sharpening(u=3.0, text=("weigh three bags",), u_after=(2.0,))
         >>> one.sentence(unit="kg")
         'weigh three bags would sharpen it most: ± 2 instead of ± 3 kg'
         """
@@ -83,7 +84,6 @@ def sharpen(
             found.append((after, change.text))
     found.sort()
     return Sharpening(
-        value=float(table.value[row]),
         u=now,
         text=tuple(text for _, text in found),
         u_after=tuple(u for u, _ in found),
@@ -185,7 +185,7 @@ def _edge_trays(site: Site, rates: Rates, mine: Bools) -> Change | None:
     ids = np.unique(site.surfaces.id[site.dressed.surface[blind]]).tolist()
     if not ids:
         return None
-    return Change(text=f"a tray near the edge of {_listed(ids)}", leaves={TAPER: 0.0})
+    return Change(text=f"a tray near the edge of {listed(ids, NAMED)}", leaves={TAPER: 0.0})
 
 
 def _more_catches(
@@ -215,7 +215,7 @@ def _more_catches(
     old, new = before[np.isfinite(before)].sum(), after[np.isfinite(after)].sum()
     if not old > new:
         return None
-    names = _listed(site.ids[chosen].tolist())
+    names = listed(site.ids[chosen].tolist(), NAMED)
     what = f"three more catches on {f'surfaces without any ({names})' if bare.any() else names}"
     many = len(np.unique(site.dressed.dressing[wanted])) > 1
     return Change(
@@ -233,7 +233,7 @@ def sampling_variance(
     For yᵢ = μ + bᵢ + e and BLUPs with wᵢ = σb²/(σb² + σe²/nᵢ), weights aᵢ and
     var μ = 1/Σ 1/(σb² + σe²/nᵢ) over the surfaces with catches:
     Σ aᵢ²(1 − wᵢ)²σb² + Σ aᵢ²wᵢ²σe²/nᵢ + (Σ aᵢ(1 − wᵢ))²·var μ (the parts of
-    :func:`geosand.rates.random_effects.surface_rates`); σb and σe stay as they are. Over a season
+    :func:`geosand.rates.random_effects.rates_of_rows`); σb and σe stay as they are. Over a season
     what each surface's deviation does adds up, and the catches are new in each dressing
     (:mod:`geosand.rates.over_time`).
     """
@@ -256,8 +256,3 @@ def sampling_variance(
     stays = np.bincount(site.surfaces.ground[site.dressed.surface], deviation) ** 2
     new = np.where(caught, (in_mean + a * own) ** 2 * per_catch, 0.0)
     return np.array([stays.sum() + np.nansum(new)])
-
-
-def _listed(names: Sequence[str], most: int = 4) -> str:
-    more = f" and {len(names) - most} more" if len(names) > most else ""
-    return ", ".join(names[:most]) + more

@@ -8,10 +8,12 @@ import numpy as np
 
 from geosand.columns import Floats, Ints, Runs
 from geosand.estimates import Estimates
+from geosand.rates.over_time import CATCHES
 from geosand.site.sand_tables import Loads, Moistures
 from geosand.site.tables import Site
 
 BAGS = "bags"
+NEW = frozenset({CATCHES, BAGS})  #: not the same error in the next dressing
 
 
 def load_masses(loads: Loads, moistures: Moistures) -> Estimates:

@@ -16,7 +16,6 @@ from geosand.balance.spread import BAGS, water_as_weighed
 from geosand.columns import Bools, Dates, Floats, Ints, Strings, distinct, freeze, frozen, ratio
 from geosand.errors import Finding
 from geosand.estimates import Estimates
-from geosand.site.sand_tables import StockCounts
 from geosand.site.tables import Site
 from geosand.units import figure
 
@@ -46,16 +45,15 @@ class StockWitness:
         return between
 
 
-def stock_witness(site: Site, counts: StockCounts | None = None) -> StockWitness:
+def stock_witness(site: Site) -> StockWitness:
     """Sand not accounted for between the first and the last count of each sand.
 
-    ``counts`` left out: the site's own. With a single count the yard is taken as empty when the
-    first ticket came. A delivery or a load on the day of a count is taken as before it. All masses
-    as weighed, with their water: what dries or is rained on in the yard is part of what is missing.
-    Bags err together (label), and so does the water of loads by volume; tickets each for
-    themselves.
+    With a single count the yard is taken as empty when the first ticket came. A delivery or a load
+    on the day of a count is taken as before it. All masses as weighed, with their water: what dries
+    or is rained on in the yard is part of what is missing. Bags err together (label), and so does
+    the water of loads by volume; tickets each for themselves.
     """
-    counts = site.stock_counts if counts is None else counts
+    counts = site.stock_counts
     sand = distinct(counts.sand)
     order = np.lexsort((counts.date, counts.sand))
     place = np.searchsorted(counts.sand[order], sand, side="left")

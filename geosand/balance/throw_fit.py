@@ -11,25 +11,16 @@ stays honest where all catches lie beyond the reach.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
-from typing import NamedTuple
+from dataclasses import dataclass
 
 import numpy as np
 
 from geosand.areas.register import AreaRegister
-from geosand.balance.account import NOT_CLOSED, Balance, mass_on_surfaces
+from geosand.balance.account import Balance
 from geosand.balance.ring_strips import parts_less_holes
-from geosand.balance.spread import BAGS, load_groups, load_masses
-from geosand.columns import Floats, Ints, Runs, Strings, freeze, ratio
-from geosand.estimates import Estimates, Interval
-from geosand.rates.over_time import (
-    CATCHES,
-    NEW_EACH_TIME,
-    SURFACE,
-    deviations,
-    stays_of_totals,
-    sum_over_surfaces,
-)
+from geosand.balance.strip_widths import strips_of
+from geosand.columns import Floats, Ints, freeze, ratio
+from geosand.estimates import Estimates
 from geosand.rates.surface_rates import Rates
 from geosand.site.tables import Site
 
@@ -37,16 +28,11 @@ U_EDGE_RATE = 0.15  #: relative, of the edge rate over the surface's, before a c
 LEAST_SCATTER = 0.03  #: of a catch's rate over the surface's: bounce and splash, also where none is
 LONGEST_M = 20.0  #: reach that is thought of at most
 GRID_M = np.geomspace(0.02, LONGEST_M, 400)
-#: Relative scatter of the strip width from dressing to dressing where little is known of it, taken
-#: as two degrees of freedom; our own choice, no published source.
-SCATTER, SCATTER_FREEDOM = 0.25, 2.0
 USUAL_M = 4.0  #: reaches are half normal with this sd before a catch says better (common practice)
 #: Relative, of a strip by catches: sand does not fall along a straight line. Own choice: what sand
 #: laid pass by pass shows, where 12 to 48 trays miss the strip by 13 to 31 %.
 U_SHAPE = 0.2
 UNEVEN = (0.1, 0.2, 0.4)  #: how the throw may differ along an edge, relative
-STRIP = "strip width"
-NEW = frozenset({*NEW_EACH_TIME, BAGS})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -80,28 +66,13 @@ class ThrowFit:
     sigmas: Floats  #: strip of the balance less strip of the catches, over its u
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class StripWidths:
-    """Equivalent strip width of each spreader over its dressings; one row a spreader."""
-
-    spreader: Strings  #: "" = not named
-    width: Estimates  #: m, with its sources
-    dressings: Ints  #: how many it stands on
-    between_m: Floats  #: standard deviation from dressing to dressing
-
-    def interval(self) -> Interval:
-        """95 % coverage interval of each mean strip width, m; not below 0."""
-        return self.width.interval(floor=0.0)
-
-
 def throw_fit(site: Site, register: AreaRegister, rates: Rates, balance: Balance) -> ThrowFit:
     """Fit reach and edge rate of every group to its ring catches, and to its balance as well."""
     group, of_group = balance.group_of_row, balance.dressing_of_group
     size = len(of_group)
-    overthrow = _overthrow(site, register, rates, balance)
     surface, known = site.dressed.surface, np.nan_to_num(rates.rate.value)
     edge = np.bincount(group, known * register.perimeter_m[surface], size).astype(np.float64)
-    by_balance = _strips(site, register, rates, overthrow, group).width
+    by_balance = strips_of(site, register, rates, balance.group_overthrow, group).width
     turn = np.pi * parts_less_holes(register.owned_plane[surface])
     turn = ratio(np.bincount(group, known * turn, size), edge, empty=0.0)
     row, ring_group = ring_catches(rates, balance)
@@ -124,7 +95,7 @@ def throw_fit(site: Site, register: AreaRegister, rates: Rates, balance: Balance
         surfaces=tuple(frozenset(np.flatnonzero(group == g).tolist()) for g in range(size)),
         catches=catches,
         edge_kg=edge,
-        overthrow=overthrow,
+        overthrow=balance.group_overthrow,
         from_catches=alone,
         together=both,
         sigmas=ratio(measured - alone.strip_width_m, apart),
@@ -140,48 +111,6 @@ def ring_catches(rates: Rates, balance: Balance) -> tuple[Ints, Ints]:
     nearest = where.nearest[row]
     kept = np.nan_to_num(rates.rate.value[nearest]) > 0
     return row[kept], balance.group_of_row[nearest[kept]]
-
-
-def _overthrow(site: Site, register: AreaRegister, rates: Rates, balance: Balance) -> Estimates:
-    """Overthrow of each group: that of the dressing where its loads do not divide it."""
-    groups = len(balance.dressing_of_group)
-    if groups == len(site.dressings):
-        return balance.overthrow
-    spread = load_groups(site, load_masses(site.loads, site.moistures))[2]
-    return spread.minus(mass_on_surfaces(site, register, rates, balance.group_of_row, groups))
-
-
-class _Strips(NamedTuple):
-    """Strip widths of groups of dressed rows, and what moves them by the deviations of surfaces."""
-
-    width: Estimates  #: m, a row a group
-    deviation_m: Floats  #: a row a dressed surface: of its group's width by its own deviation
-
-
-def _strips(
-    site: Site, register: AreaRegister, rates: Rates, overthrow: Estimates, group: Ints
-) -> _Strips:
-    """Overthrow over W = Σ rate·perimeter of each group, m; nan where W is not above 0.
-
-    What makes the rates too high makes W too large and the overthrow too small: both add up, on
-    each surface by itself to (area + width·perimeter)/W.
-    """
-    perimeter = register.perimeter_m[site.dressed.surface]
-    dressing, runs = site.dressed.dressing, Runs(group, len(overthrow))
-    edge = sum_over_surfaces(rates.rate, rates.in_mean, dressing, perimeter, runs)
-    per_kg = ratio(1.0, edge.value)
-    strip = overthrow.scaled(per_kg)
-    by_edge = edge.scaled(-strip.value * per_kg)
-    both = register.area_m2[site.dressed.surface] + strip.value[group] * perimeter
-    both = np.nan_to_num(both * per_kg[group])
-    sampling = sum_over_surfaces(rates.rate, rates.in_mean, dressing, both, runs).effects
-    width = strip.with_effects(by_edge.effects)
-    return _Strips(
-        width=replace(
-            width, effects={**width.effects, **{k: -sampling[k] for k in (SURFACE, CATCHES)}}
-        ),
-        deviation_m=-deviations(rates.rate, rates.in_mean, dressing, both),
-    )
 
 
 def _from_catches(
@@ -279,77 +208,3 @@ def _quantiles(weight: Floats, strip: Floats, mean: Floats, u: Floats) -> tuple[
         end = np.take_along_axis(value, at[:, None], axis=1)[:, 0]
         ends.append(np.maximum(mean + (end - mean) * stretch, 0.0))
     return ends[0], ends[1]
-
-
-def strip_widths(
-    site: Site,
-    register: AreaRegister,
-    rates: Rates,
-    balance: Balance,
-    *,
-    as_of: np.datetime64 | None = None,
-) -> StripWidths:
-    """Mean strip width of each spreader over its dressings, sources kept, with its interval.
-
-    ``as_of`` leaves later dressings out.
-
-    Dressings are weighted by 1/(new variance), new being what differs from one to the next: the
-    scatter of the strip itself, catches and bags. Catch efficiency, tray size, labels, edges and
-    surfaces' own deviations are the same error in all and add with their signs. A dressing whose
-    balance does not close has no strip and is left out. The scatter between n dressings, catches
-    and bags included, is s² = (2·((0.25·width)² + v) + Σ(widthᵢ − width)²)/(2 + n − 1) with v what
-    catches and bags make of it (mean), with n + 1 degrees of freedom. The perimeter is that of
-    every surface: edges between two dressed ones count too, and
-    :mod:`geosand.balance.shared_edges` says how much they are.
-    """
-    strips, deviation_m = _strips(site, register, rates, balance.overthrow, site.dressed.dressing)
-    usable = np.isfinite(strips.value) & (balance.verdict != NOT_CLOSED)
-    if as_of is not None:
-        usable &= site.dressings.date <= as_of
-    rows = np.flatnonzero(usable)
-    each = strips.rows(rows)
-    names, spreader = np.unique(site.dressings.spreader[rows], return_inverse=True)
-    groups = len(names)
-    count = np.bincount(spreader, minlength=groups)
-    new = sum((v**2 for k, v in each.effects.items() if k in NEW), np.zeros(len(rows)))
-    width: Floats = ratio(np.bincount(spreader, each.value, groups), count)
-    between: Floats = np.zeros(groups)
-    known: Floats = ratio(np.bincount(spreader, new, groups), count)
-    for _ in range(3):  # the weights need the scatter, which needs the mean
-        gap = np.bincount(spreader, (each.value - width[spreader]) ** 2, groups)
-        between = SCATTER_FREEDOM * ((SCATTER * width) ** 2 + known) + gap
-        between = np.sqrt(between / (SCATTER_FREEDOM + count - 1))
-        weight = 1 / np.maximum(new + between[spreader] ** 2, 1e-12)
-        weight = weight / np.bincount(spreader, weight, groups)[spreader]
-        width = np.bincount(spreader, weight * each.value, groups).astype(np.float64)
-    mean = each.scaled(weight).group_sum(spreader, groups, independent=NEW)
-    # the scatter between dressings holds what is new in each of them
-    effects: dict[str, Floats] = {k: v for k, v in mean.effects.items() if k not in NEW}
-    of_dressing, share = np.full(len(strips), -1, dtype=np.int64), np.zeros(len(strips))
-    of_dressing[rows], share[rows] = spreader, weight
-    effects[SURFACE] = _lasting(site, of_dressing, deviation_m, share, groups)
-    squares = np.bincount(spreader, weight**2, groups).astype(np.float64)
-    effects[STRIP] = np.asarray(between * np.sqrt(squares), dtype=np.float64)
-    return StripWidths(
-        spreader=names,
-        width=Estimates(
-            value=mean.value,
-            effects=effects,
-            degrees_of_freedom={STRIP: (SCATTER_FREEDOM + count - 1).astype(np.float64)},
-        ),
-        dressings=count,
-        between_m=between,
-    )
-
-
-def _lasting(
-    site: Site, of_dressing: Ints, deviation_m: Floats, share: Floats, groups: int
-) -> Floats:
-    """What stays (groups,) of means of strips; group (-1 = none) and ``share`` are by dressing."""
-    dressed = site.dressed
-    rows = np.flatnonzero(of_dressing[dressed.dressing] >= 0)
-    dressing, ground = dressed.dressing[rows], site.surfaces.ground[dressed.surface[rows]]
-    of_row = of_dressing[dressing]
-    return stays_of_totals(
-        deviation_m[rows] * share[dressing], ground, Runs(of_row, groups), of_row
-    )

@@ -7,9 +7,10 @@ from dataclasses import replace
 import numpy as np
 import shapely
 
+from geosand.areas.overlay import united
 from geosand.areas.register import AreaRegister
-from geosand.balance.ring_stands import united
 from geosand.balance.rings import ThrowOff, throw_off
+from geosand.balance.throw_shape import changes_of, with_shape
 from geosand.columns import Floats, Geometries, Ints
 from geosand.estimates import Estimates
 from geosand.rates.catch_rows import rows_of_pairs
@@ -56,7 +57,10 @@ def throw_of_dressings(
         hazard_field=surfaces.edition[hazard],
         number=rows,
     )
-    return throw if len(kept) == len(dressed) else _with_bare_rows(throw, kept, len(dressed))
+    if len(kept) < len(dressed):
+        throw = _with_bare_rows(throw, kept, len(dressed))
+    changes = changes_of(site, register, rates, lost, group, throw)
+    return with_shape(throw, changes, group, np.maximum(bounds.high, 0.0))
 
 
 def ring_outlines(polygons: Geometries) -> Geometries:

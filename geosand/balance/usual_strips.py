@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from geosand.balance.reconciliation_evidence import Evidence
-from geosand.balance.throw_fit import NEW, SCATTER, SCATTER_FREEDOM
+from geosand.balance.spread import NEW
+from geosand.balance.strip_widths import SCATTER, SCATTER_FREEDOM
 from geosand.columns import Floats, Ints, ratio
 
 LEAST_FREEDOM = 2  #: that kinds of bags must leave for the scatter to be taken within them

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from geosand.balance.candidate_list import CandidateList
+from geosand.balance.candidate import Candidate, Found
 from geosand.balance.reconciliation_equations import Point
 from geosand.balance.reconciliation_evidence import Evidence
 from geosand.columns import Floats, ratio
@@ -36,13 +36,13 @@ def from_yard(one: Evidence, dressing: int) -> Floats | float:
     return ratio((mine * _wet(one)).sum(axis=1), mine.sum(axis=1), empty=0.0)
 
 
-def witnesses(one: Evidence, point: Point, found: CandidateList) -> None:
+def witnesses(one: Evidence, point: Point) -> Found:
     """Weighings, weighed loads, ring catches, stock and volumes."""
-    _weighings(one, found)
-    _ring_catches(one, point, found)
+    yield from _weighings(one)
+    yield from _ring_catches(one, point)
     if one.stock is not None:
         for row, k in enumerate(one.stock.sand.tolist()):
-            found.add(
+            yield Candidate(
                 f"sand not accounted for: {one.site.sands.name[k]}",
                 one.stack(stock=_single(row, len(one.stock.sand))),
                 unit="kg",
@@ -53,7 +53,7 @@ def witnesses(one: Evidence, point: Point, found: CandidateList) -> None:
             )
     for row, k in enumerate(one.density_sand.tolist()):
         name, measured = str(one.site.sands.name[k]), float(one.density.measured[k])
-        found.add(
+        yield Candidate(
             f"volumes of the catches: {name}",
             one.stack(density=_single(row, len(one.density_sand))),
             unit="kg/m³",
@@ -70,14 +70,14 @@ def _single(row: int, rows: int) -> Floats:
     return single
 
 
-def _weighings(one: Evidence, found: CandidateList) -> None:
+def _weighings(one: Evidence) -> Found:
     """The scale, and what lay on it: the load, where it is not all of its dressing anyway."""
     loads, dry = one.site.loads, _wet(one)
     for row, k in enumerate(one.weighed.load.tolist()):
         here = _single(row, len(one.weighed.load))
         name, stated = str(loads.id[k]), float(loads.count[k] * loads.unit_mass_kg[k])
         mass = float(one.weighed.mass_kg[row])
-        found.add(
+        yield Candidate(
             f"weighing of {name}",
             one.stack(weighed=-here),
             unit="kg",
@@ -89,7 +89,7 @@ def _weighings(one: Evidence, found: CandidateList) -> None:
         )
         if _only_load(one, int(loads.dressing[k])) >= 0 and loads.dressing[k] in one.dressing:
             continue
-        found.add(
+        yield Candidate(
             f"load {name}",
             one.stack(
                 balance=np.where(one.dressing == loads.dressing[k], 1 / dry[k], 0.0),
@@ -104,11 +104,11 @@ def _weighings(one: Evidence, found: CandidateList) -> None:
         )
 
 
-def _ring_catches(one: Evidence, point: Point, found: CandidateList) -> None:
+def _ring_catches(one: Evidence, point: Point) -> Found:
     """Strips by the ring catches of each dressing, m."""
     for row, k in enumerate(one.ring.tolist()):
         name, kg = str(one.site.dressings.id[one.dressing[k]]), float(point.edge_kg[k])
-        found.add(
+        yield Candidate(
             f"ring catches of {name}",
             one.stack(ring=_single(row, len(one.ring)) * kg),
             unit="m of strip",

@@ -182,7 +182,8 @@ def _print_json(results: Results, units: Units, written: _Written) -> None:
 
 
 def _print(results: Results, units: Units, written: _Written) -> None:
-    from geosand.reports.console import CAUTION, balance_table, console, summary
+    from geosand.reports.console import CAUTION, balance_table, summary
+    from geosand.reports.plain_table import console
 
     terminal = console()
     terminal.print("\n".join(summary(results, units)), soft_wrap=True)
@@ -201,8 +202,7 @@ def _print(results: Results, units: Units, written: _Written) -> None:
 
 def _unshown_line(written: _Written) -> str:
     """What the PDF can not show, and what can."""
-    from geosand.errors import printable
-    from geosand.reports.words import listed
+    from geosand.errors import listed, printable
 
     page = next((file for file in written.reports if file.suffix.lower() != ".pdf"), None)
     remedy = f"print {page}" if page else "add --report with a name in .html, and print that"

@@ -237,7 +237,7 @@ def _sheets(document: Document) -> dict[str, list[Document]]:
 def _print(document: Document, units: Units, written: Sequence[Path]) -> None:
     from geosand.reports import areas_console as tables
     from geosand.reports import comparison_console as beside
-    from geosand.reports.console import console
+    from geosand.reports.plain_table import console
     from geosand.reports.words import merged_findings
 
     out = console()

@@ -133,7 +133,8 @@ def _print_json(results: Results, only: str | None, surface: str | None, witness
 
 def _print_surface(results: Results, row: int, units: Units) -> None:
     from geosand.reports.budgets import budget_table, depth_sharpening, sentence
-    from geosand.reports.console import console, surfaces_table
+    from geosand.reports.console import surfaces_table
+    from geosand.reports.plain_table import console
 
     out = console()
     dressing = int(results.site.dressed.dressing[row])
@@ -146,9 +147,10 @@ def _print_surface(results: Results, row: int, units: Units) -> None:
 
 
 def _print_tables(results: Results, units: Units, only: str | None, witness: bool) -> None:
-    from geosand.reports.console import balance_notes, balance_table, console
+    from geosand.reports.console import balance_notes, balance_table
     from geosand.reports.documents import budgets
     from geosand.reports.first import NO_PROOF
+    from geosand.reports.plain_table import console
     from geosand.reports.words import NO_DRESSING
 
     out, names = console(), results.site.dressings.id.tolist()
@@ -170,7 +172,7 @@ def _print_tables(results: Results, units: Units, only: str | None, witness: boo
 
 
 def _print_witnesses(results: Results, units: Units, only: str | None) -> None:
-    from geosand.reports.console import console
+    from geosand.reports.plain_table import console
     from geosand.reports.witness_console import spatial_table, witness_lines
     from geosand.reports.witnesses import hear
 
@@ -186,7 +188,8 @@ def _print_witnesses(results: Results, units: Units, only: str | None) -> None:
 def _print_budgets(results: Results, k: int, units: Units) -> None:
     """One dressing's surfaces, and the budgets of its masses with what would sharpen them."""
     from geosand.reports.budgets import ON, OVER, budget_table, dressing_sharpenings, sentence
-    from geosand.reports.console import console, surfaces_table
+    from geosand.reports.console import surfaces_table
+    from geosand.reports.plain_table import console
     from geosand.reports.words import in_words_of
 
     out, balance = console(), results.balance

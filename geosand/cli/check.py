@@ -42,7 +42,7 @@ def command(folder: Path, as_json: bool, units: str | None, earlier: Path | None
         }
         print_document(document)
         return
-    from geosand.reports.console import console
+    from geosand.reports.plain_table import console
     from geosand.reports.words import merged_findings
 
     site = results.site

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import errno
 import os
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from functools import partial
 from pathlib import Path
@@ -102,6 +102,7 @@ def command(
             scheduler=scheduler,
             chunk=chunk,
             progress=partial(_told_progress, step),
+            tell=step,
         )
         write_text(place / "index.html", index_page(title, done, shown))
     if as_json:
@@ -168,6 +169,7 @@ def _document(done: PortfolioDone, place: Path) -> dict[str, Any]:
         "computed": done.computed,
         "kept": done.kept,
         "read_one_by_one": dict(done.unforeseen),
+        "changed_meanwhile": list(done.changed),
         "refused": [
             {"site": row["site"], "faults": row["faults"].splitlines()}
             for row in (*found.refused, *found.failed)
@@ -185,7 +187,8 @@ def _document(done: PortfolioDone, place: Path) -> dict[str, Any]:
 
 def _print(done: PortfolioDone, place: Path, units: Units) -> None:
     from geosand.portfolio.summary import first_lines, plus_minus, spreader_name
-    from geosand.reports.console import CAUTION, console, table
+    from geosand.reports.console import CAUTION
+    from geosand.reports.plain_table import console, table
     from geosand.reports.words import percent
     from geosand.units import SHOWN
 
@@ -223,10 +226,22 @@ def _print(done: PortfolioDone, place: Path, units: Units) -> None:
     if done.kept:
         one = "1 site was" if done.kept == 1 else f"{done.kept} sites were"
         out.print(f"{one} kept from an earlier run.", soft_wrap=True)
+    if done.changed:
+        out.print(printable(_changed(done.changed)), soft_wrap=True)
     if done.unforeseen:
         out.print(_read_slowly(done.unforeseen), soft_wrap=True)
     out.print(f"Index: {place / 'index.html'}; tables beside it.", soft_wrap=True)
     out.print(CAUTION, soft_wrap=True)
+
+
+def _changed(files: Sequence[str]) -> str:
+    """That some sites may be of before, and some of after."""
+    *most, last = files
+    named = f"{', '.join(most)} and {last} were" if most else f"{last} was"
+    return (
+        f"{named} written anew while sites were read: some may be as they were before, and new ones"
+        " are left out. Say the same again: only what changed is worked out."
+    )
 
 
 def _read_slowly(unforeseen: Mapping[str, int]) -> str:

@@ -142,8 +142,8 @@ def _check_together(asked: dict[str, Any]) -> None:
 
 
 def _print_points(results: Results, places: Places, units: Units) -> None:
-    from geosand.reports.console import console
     from geosand.reports.field_sheet import places_table
+    from geosand.reports.plain_table import console
 
     page = console()
     page.print(places_table(results.site, places, units))
@@ -300,7 +300,7 @@ def _show_power(folder: Path, as_json: bool, asked: dict[str, Any]) -> None:
     if as_json:
         print_document(document if page is None else {**document, "written": str(page)})
         return
-    from geosand.reports.console import console
+    from geosand.reports.plain_table import console
 
     out = console()
     for answer in power_answers(document):

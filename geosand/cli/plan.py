@@ -118,7 +118,7 @@ def command(
     if as_json:
         print_document({**document, "written": [str(path) for path in written]})
         return
-    from geosand.reports.console import console
+    from geosand.reports.plain_table import console
 
     out = console()
     given = any(row["mass_kg"] > 0 for row in document["surfaces"])

@@ -43,7 +43,8 @@ def command(
     if as_json:
         print_document(_document(results, row))
         return
-    from geosand.reports.console import console, outlook, rings_table, season_table
+    from geosand.reports.console import outlook, rings_table, season_table
+    from geosand.reports.plain_table import console
     from geosand.reports.words import NO_DRESSING, in_words_of
 
     shown = display(units, results.site)

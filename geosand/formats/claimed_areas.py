@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -11,7 +10,7 @@ import numpy as np
 from geosand.columns import Floats, Ints, Strings, freeze
 from geosand.errors import Faults, Finding
 from geosand.formats.csv_table import read_csv
-from geosand.site.cells import quoted
+from geosand.site.cells import quoted, word_key
 from geosand.site.reading import Reader
 
 MAXIMUM_MB = 20
@@ -73,22 +72,13 @@ def _check_labels(reader: Reader, label: Strings) -> None:
     """Faults for rows without a label, and for labels that are there twice."""
     first: dict[str, int] = {}
     for row, text in enumerate(label.tolist()):
-        key = folded(text)
+        key = word_key(text)
         if not text:
             reader.fault(row, "id", "no id and no name is written here", remedy="name the surface")
         elif key in first:
             found = f"{quoted(text)} is there already (row {reader.table.rows[first[key]]})"
             reader.fault(row, "id", found, remedy="give each surface one row")
         first.setdefault(key, row)
-
-
-def folded(text: str) -> str:
-    """A name as it is compared: without case, and with single spaces.
-
-    >>> folded("  First   GREEN ")
-    'first green'
-    """
-    return re.sub(r"\s+", " ", text.strip()).casefold()
 
 
 def _bytes_of(path: Path, faults: Faults) -> bytes:

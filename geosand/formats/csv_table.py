@@ -59,7 +59,7 @@ def read_csv(content: bytes, file: str, faults: Faults, findings: list[Finding])
         lines = csv.reader(stream, delimiter=separator, strict=True, skipinitialspace=True)
         header, rows, cells = _cells(_numbered(lines, file, faults), file, faults)
     except _Told:
-        return RawTable(file=file, rows=[], columns={}, unreadable=True)
+        return RawTable(file=file, unreadable=True)
     return by_columns(header, rows, cells, file, faults)
 
 
@@ -118,7 +118,8 @@ def _check_header(header: list[str], below: list[str], file: str, faults: Faults
         raise _Told
     if len(header) == 1:
         found = f"the first line, {quoted(header[0])}, names one column only"
-        faults.add(file, found, remedy="write , or ; or a tab between the columns")
+        remedy = "delete it if it is a title; else write , or ; or a tab between the columns"
+        faults.add(file, found, remedy=remedy)
         raise _Told
 
 
@@ -148,7 +149,7 @@ def by_columns(
     """Rows of cells as a table; faults for columns without a name, doubled or far too many."""
     if len(header) > MAXIMUM_COLUMNS:
         faults.add(file, f"has {len(header)} columns", allowed=f"at most {MAXIMUM_COLUMNS}")
-        return RawTable(file=file, rows=[], columns={}, unreadable=True)
+        return RawTable(file=file, unreadable=True)
     columns: dict[str, list[Cell]] = {}
     rows, cells = _without_heads(header, rows, cells, file, faults)
     upright = list(zip(*cells, strict=False)) if cells else [()] * len(header)

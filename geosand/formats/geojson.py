@@ -106,7 +106,7 @@ def _properties(
     names = list(dict.fromkeys(name for cells in properties for name in cells))
     if len(names) > MAXIMUM_COLUMNS:
         faults.add(file, f"has {len(names)} properties", allowed=f"at most {MAXIMUM_COLUMNS}")
-        return RawTable(file=file, rows=[], columns={}, unreadable=True), []
+        return RawTable(file=file, unreadable=True), []
     columns = {name: [cells.get(name) for cells in properties] for name in names}
     return RawTable(file=file, rows=rows, columns=columns), geometries
 
@@ -196,7 +196,7 @@ def read_points(content: bytes, file: str, faults: Faults, findings: list[Findin
     """Properties of point features, with their positions as columns ``lon`` and ``lat``."""
     document = _document(content, file, faults, findings)
     if document is None:
-        return RawTable(file=file, rows=[], columns={}, unreadable=True)
+        return RawTable(file=file, unreadable=True)
     table, shapes = _properties(document[1], file, faults, with_id=False)
     position: list[tuple[Cell, Cell]] = []
     told: set[int] = set()

@@ -15,19 +15,27 @@ from geosand.formats.gpx import DECIMALS
 NOTHING: Mapping[str, Any] = {}
 
 
+def rounded(shapes: Geometries) -> Geometries:
+    """Polygons (n,) in lon/lat to nine decimals, outer rings counter-clockwise (RFC 7946, 3.1.6).
+
+    A polygon that rounding would make cross itself keeps all its digits.
+    """
+    full = shapely.force_2d(shapes)
+    short = shapely.transform(full, lambda points: np.round(points, DECIMALS) + 0.0)  # no -0.0
+    written: Geometries = np.where(shapely.is_valid(short), short, full)
+    return np.asarray(shapely.orient_polygons(written))
+
+
 def polygons_geojson(
     properties: Sequence[Mapping[str, Any]],
     shapes: Geometries,
     origin: Mapping[str, Any] | None = None,
 ) -> bytes:
-    """Polygons (n,) in lon/lat with their properties, outer rings counter-clockwise.
+    """Polygons (n,) in lon/lat with their properties, as :func:`rounded`; empty ones are null.
 
-    Empty shapes are null. A polygon that rounding would make cross itself keeps all its digits.
     ``origin`` is as in :func:`lines_geojson`.
     """
-    full = shapely.orient_polygons(shapely.force_2d(shapes))
-    rounded = shapely.transform(full, lambda position: np.round(position, DECIMALS))
-    written = np.where(shapely.is_valid(rounded), rounded, full)
+    written = rounded(shapes)
     empty = shapely.is_missing(written) | shapely.is_empty(written)
     features = (
         _feature(dict(cells), None if none else shapely.geometry.mapping(shape))

@@ -118,8 +118,7 @@ def _boundary_file(folder: Path, path: Path, label: str, content: bytes | None =
     faults.refuse()
     settings = tomllib.loads((folder / "site.toml").read_bytes().decode("utf-8-sig"))
     dressings, loads, catches = (
-        RawTable(file=f"{name}.csv", rows=[], columns={})
-        for name in ("dressings", "loads", "catches")
+        RawTable(file=f"{name}.csv") for name in ("dressings", "loads", "catches")
     )
     raw = RawSite(
         settings=settings,

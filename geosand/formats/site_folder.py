@@ -14,7 +14,7 @@ from geosand.errors import Faults, Finding, printable
 from geosand.formats.csv_table import read_csv
 from geosand.formats.geojson import read_edition, read_points
 from geosand.site.assemble import RawSite, assemble
-from geosand.site.cells import RawTable
+from geosand.site.cells import RawTable, quoted
 from geosand.site.editions import RawEdition
 from geosand.site.tables import Site
 
@@ -198,10 +198,20 @@ def _settings(files: _Files) -> Mapping[str, Any] | None:
     except RecursionError:
         files.faults.add("site.toml", "is too deeply nested", remedy="write plain tables")
     except ValueError as problem:
-        found = f"is not TOML: {_in_plain_words(str(problem))[:120]}"
-        remedy = 'mend that line: texts and dates stand as in name = "…", day = 2026-03-01'
+        found = f"is not TOML: {_in_plain_words(str(problem))[:120]}{_line_of(content, problem)}"
+        remedy = 'mend that line: name = "a text", day = 2026-03-01, number = 9.5, answer = true'
         files.faults.add("site.toml", found, remedy=remedy)
     return None
+
+
+def _line_of(content: bytes, problem: ValueError) -> str:
+    """The line that the parser names, as it stands; "" where it names none."""
+    import re
+
+    number = re.search(r"at line ([0-9]+),", str(problem))
+    lines = content.decode("utf-8-sig").split("\n")
+    line = lines[int(number[1]) - 1].strip() if number and int(number[1]) <= len(lines) else ""
+    return f": {quoted(line)}" if line else ""
 
 
 def _in_plain_words(problem: str) -> str:
@@ -283,18 +293,16 @@ def _records(files: _Files, findings: list[Finding]) -> dict[str, RawTable]:
             tables = read_records(content, WORKBOOK, RECORDS, files.faults, findings)
             content = content if tables or len(files.faults.found) == before else None
         lost = content is None
-        return {
-            n: RawTable(file=WORKBOOK, rows=[], columns={}, unreadable=lost) for n in RECORDS[:2]
-        } | tables
+        return {n: RawTable(file=WORKBOOK, unreadable=lost) for n in RECORDS[:2]} | tables
     for name in RECORDS:
         if files.has(f"{name}.csv"):
             content = files.bytes_of(f"{name}.csv")
             tables[name] = (
-                RawTable(file=f"{name}.csv", rows=[], columns={}, unreadable=True)
+                RawTable(file=f"{name}.csv", unreadable=True)
                 if content is None
                 else read_csv(content, f"{name}.csv", files.faults, findings)
             )
-    return {n: RawTable(file=f"{n}.csv", rows=[], columns={}) for n in RECORDS[:2]} | tables
+    return {n: RawTable(file=f"{n}.csv") for n in RECORDS[:2]} | tables
 
 
 def _tell_nearly_named(files: _Files, findings: list[Finding]) -> None:
@@ -335,7 +343,7 @@ def _catches(files: _Files, records: dict[str, RawTable], findings: list[Finding
     """Catches as points, else those of the records; a fault where there are both."""
     content = files.bytes_of("catches.geojson")
     if content is None:
-        return records.get("catches", RawTable(file="catches.csv", rows=[], columns={}))
+        return records.get("catches", RawTable(file="catches.csv"))
     if "catches" in records:
         found = f"stands beside {records['catches'].file}"
         remedy = "keep one of the two, so that no catch counts twice"

@@ -10,7 +10,7 @@ from collections.abc import Iterable, Sequence
 from itertools import zip_longest
 from typing import Any
 
-from geosand.errors import Faults, Finding
+from geosand.errors import Faults, Finding, listed
 from geosand.formats.csv_table import (
     MAXIMUM_COLUMNS,
     MAXIMUM_ROWS,
@@ -47,11 +47,8 @@ def read_records(
         there = [name for name, *_ in found_sheets]
         _check_names(there, others, sheets, file, faults)
         if others and any(name not in there for name in sheets[:3]):
-            said = (
-                f"not read: the sheet{'s' * (len(others) > 1)} {', '.join(map(quoted, others[:5]))}"
-            )
-            said += f" and {len(others) - 5} more" if len(others) > 5 else ""
-            read = f"{said}; records are read from {', '.join(sheets)}"
+            said = f"sheet{'s' * (len(others) > 1)} {listed([*map(quoted, others)], 5)}"
+            read = f"not read: the {said}; records are read from {', '.join(sheets)}"
             findings.append(Finding(about=file, text=read, topic="file"))
         for name, sheet, formulas in found_sheets:
             place = f"{file}, sheet {name}"
@@ -122,7 +119,7 @@ def _table(sheet: Any, formulas: Any, place: str, faults: Faults) -> RawTable:
     rows: list[int] = []
     cells: list[tuple[Cell, ...]] = []
     empty = number = 0
-    unreadable = RawTable(file=place, rows=[], columns={}, unreadable=True)
+    unreadable = RawTable(file=place, unreadable=True)
     both: Iterable[Any] = zip_longest(_lines(sheet), _lines(formulas), fillvalue=())
     if not _FORMULA.search(_part(formulas)):  # a look at the values is enough, in half the time
         both = ((line, line) for line in _lines(sheet))
@@ -218,8 +215,7 @@ def _tell_unseen(sheet: Any, table: RawTable, findings: list[Finding]) -> None:
     for numbers, words in ((hidden, "hidden"), (struck, "struck out")):
         mine = [str(number) for number in numbers if number in rows]
         if mine:
-            shown = ", ".join(mine[:8]) + (f" and {len(mine) - 8} more" if len(mine) > 8 else "")
-            place = f"rows {shown} are" if len(mine) > 1 else f"row {shown} is"
+            place = f"rows {listed(mine, 8)} are" if len(mine) > 1 else f"row {mine[0]} is"
             text = f"{place} {words}, and read like all others: delete what is not to count"
             findings.append(Finding(about=table.file, text=text, topic="file"))
 

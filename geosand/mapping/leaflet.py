@@ -7,10 +7,11 @@ put into a page are held against the SHA-256 of the releases they claim to be.
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
 from hashlib import sha256
 from importlib import resources
 from importlib.resources.abc import Traversable
+
+from geosand.columns import frozen
 
 #: Where the files may lie: module, folder inside it.
 PACKAGES = (
@@ -34,7 +35,7 @@ class LeafletMissing(RuntimeError):
     """No usable copy of Leaflet is installed; the text says what was looked for and what to do."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+@frozen
 class Leaflet:
     """Script and style sheet, made ready to stand inside a page."""
 

@@ -14,6 +14,8 @@ from html import escape
 from typing import Any
 from urllib.parse import urlsplit
 
+import numpy as np
+
 from geosand.mapping import parts
 from geosand.mapping.elements import map_class, page_class, raw_class, start_class
 from geosand.mapping.leaflet import own_asset, read_leaflet
@@ -132,7 +134,8 @@ def _map(*, after: str, passes: bool) -> Any:
     """The folium map with one radio group a view, the overlays and the start of our script."""
     import folium
 
-    sand_map = map_class()(location=[0, 0], tiles=None, zoom_start=16, **MAP_OPTIONS)
+    middle = np.zeros(2)  # of a list folium asks whether it is a frame, for which it loads pandas
+    sand_map = map_class()(location=middle, tiles=None, zoom_start=16, **MAP_OPTIONS)
     themes = {
         key: folium.FeatureGroup(name, overlay=False, show=key == "depth")
         for key, name in THEMES.items()

@@ -263,15 +263,14 @@ def _places(view: MapView) -> dict[str, int]:
 
 
 def _linked(view: MapView, text: Said, places: dict[str, int]) -> str:
-    """A line in both systems of units; surfaces named at its head become buttons to them."""
+    """A line in both systems of units; surfaces named at its head become links to them."""
     about, cut = _about(said(text, view.units), places)
-    buttons = [
-        f'<button type="button" data-s="{k}">{escape(plain(view.surfaces[k].name))}</button>'
+    names = [
+        f'<a href="#{escape(view.surfaces[k].id)}" data-s="{k}">'
+        f"{escape(plain(view.surfaces[k].name))}</a>"
         for k in about
     ]
-    links = " ".join(
-        [*[f'<span class="one">{button},</span>' for button in buttons[:-1]], *buttons[-1:]]
-    )
+    links = " ".join([*[f'<span class="one">{name},</span>' for name in names[:-1]], *names[-1:]])
     rest = {system: said(text, system)[cut:] for system in SYSTEMS}
     if links and all(line.startswith(":") for line in rest.values()):
         links, rest = links + ":", {system: line[1:] for system, line in rest.items()}

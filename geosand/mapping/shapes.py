@@ -10,14 +10,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from geosand.columns import Bools, Floats, Ints
+from geosand.columns import Bools, Floats, Ints, frozen
 from geosand.mapping.encoding import encode_differences
 
 #: Whole numbers to a degree.
@@ -29,7 +28,7 @@ PICTURE_TOLERANCE_M, BAND_TOLERANCE_M = 0.02, 0.05
 Shape = list[list[int]]  #: polygons of ring numbers, the outer ring first
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+@frozen
 class Packed:
     """Polygons as numbers into one pool of encoded rings."""
 

@@ -60,18 +60,20 @@ def column_style() -> str:
     '.ledger td:nth-child(2), .ledger td:nth-child(10)'
     """
     place = {key: index + 2 for index, key in enumerate(COLUMNS)}
+    live = "html:not(.still)"
     rules = [
-        f"html:not(.still) table[data-theme={theme}] tr > "
+        f"{live} table[data-theme={theme}] tr > "
         f":not(:first-child, {', '.join(f':nth-child({place[key]})' for key in keys)})"
         for theme, keys in VISIBLE.items()
     ]
-    texts = ", ".join(f".ledger td:nth-child({place[key]})" for key in _TEXT_COLUMNS)
+    texts = [f".ledger td:nth-child({place[key]})" for key in _TEXT_COLUMNS]
+    folded = ", ".join(f"{live} {text}" for text in texts) + " { white-space: normal; }"
     upright = ", ".join(f"table tr > :nth-child({place[key]})" for key in NOT_UPRIGHT)
     hidden = ",\n".join(rules)
     return (
-        f"@media screen {{\n{hidden} {{ display: none; }}\n}}\n"
+        f"@media screen {{\n{hidden} {{ display: none; }}\n{folded}\n}}\n"
         f"@media print and (orientation: portrait) {{ {upright} {{ display: none; }} }}\n"
-        f"{texts} {{ text-align: left; white-space: normal; }}\n"
+        f"{', '.join(texts)} {{ text-align: left; }}\n"
         f".ledger td:nth-child({place['state']}) {{ min-width: 7.6em; }}"
     )
 

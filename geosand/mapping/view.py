@@ -6,8 +6,10 @@ All numbers are SI; None means that there is no figure, never zero. Geometry is 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import TYPE_CHECKING, Any, Literal
+
+from geosand.columns import frozen
 
 if TYPE_CHECKING:
     from shapely import MultiLineString, MultiPolygon, Polygon
@@ -29,7 +31,7 @@ def said(text: Said, system: System) -> str:
     return text if isinstance(text, str) else text[system]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+@frozen
 class MapSurface:
     """One polygon of turf (or not turf) with its ground area and its season target."""
 
@@ -42,7 +44,7 @@ class MapSurface:
     target_m: float | None = None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+@frozen
 class MapRing:
     """A collar, or the surrounds beyond it, of one surface."""
 
@@ -52,7 +54,7 @@ class MapRing:
     geometry: Polygon | MultiPolygon
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+@frozen
 class MapBalance:
     """Spread against what landed on the surfaces; all None where it was not measured."""
 
@@ -74,7 +76,7 @@ class MapBalance:
     not_told_from_zero: bool = False  #: rings are drawn, but the overthrow's interval holds zero
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+@frozen
 class PeriodSurface:
     """The figures of one surface in one period."""
 
@@ -94,7 +96,7 @@ class PeriodSurface:
     thrown_kg: float | None = None  #: past its edge: collar, surrounds and farther
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+@frozen
 class MapPeriod:
     """The whole season, or one dressing."""
 
@@ -108,7 +110,7 @@ class MapPeriod:
     rings: Mapping[str, tuple[float | None, float | None]] = field(default_factory=dict)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+@frozen
 class MapCatch:
     """One catch where it lay."""
 
@@ -124,7 +126,7 @@ class MapCatch:
     note: str = ""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+@frozen
 class MapField:
     """Depth within one surface in one dressing: equal cells, row by row from the south-west."""
 
@@ -140,7 +142,7 @@ class MapField:
     u_depth_m: Floats
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+@frozen
 class MapPass:
     """The passes over one surface in the next dressing."""
 
@@ -149,7 +151,7 @@ class MapPass:
     lines: MultiLineString  #: centre lines in the order driven, the first one first
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+@frozen
 class MapView:
     """Everything one map page shows.
 

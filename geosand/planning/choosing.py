@@ -7,9 +7,9 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from geosand.areas.ownership import PRECEDENCE
+from geosand.areas.ownership import precedence_levels
 from geosand.areas.register import AreaRegister
-from geosand.columns import Floats, Ints, Strings
+from geosand.columns import Floats, Ints
 from geosand.planning.route import middles, natural, route
 from geosand.season.ledger import Ledger
 from geosand.site.tables import HAZARDS, Site
@@ -92,7 +92,8 @@ def in_working_order(
     counted = sorted(row.tolist(), key=lambda r: natural(str(site.surfaces.id[r])))
     rows = np.array(counted, dtype=np.int64)
     x, y = middles(register.owned_plane[rows])
-    level = kind_levels(site.surfaces.kind[rows]) if by_kind else np.zeros(len(rows), np.int64)
+    levels = precedence_levels(site.surfaces.kind[rows])
+    level = levels if by_kind else np.zeros_like(levels)
     grounded = np.isfinite(x)
     order: list[Ints] = []
     at = start
@@ -106,13 +107,6 @@ def in_working_order(
     return rows[np.concatenate([*order, np.flatnonzero(~grounded)]).astype(np.int64)]
 
 
-def kind_levels(kinds: Strings) -> Ints:
-    """Place (n,) of each kind in the order of ownership, greens first."""
-    place = {kind: number for number, kind in enumerate(PRECEDENCE)}
-    last = place["other"]
-    return np.array([place.get(kind, last) for kind in kinds.tolist()], dtype=np.int64)
-
-
 def in_order_of_need(site: Site, ledger: Ledger, row: Ints) -> Ints:
     """Rows of ``Surfaces`` with greens first, then by the order of ownership of their kinds.
 
@@ -123,7 +117,7 @@ def in_order_of_need(site: Site, ledger: Ledger, row: Ints) -> Ints:
     short[site.surfaces.ground[ledger.row]] = ledger.shortfall_m
     need = np.nan_to_num(short[site.surfaces.ground[row]], nan=-np.inf)
     order = np.argsort(-need, kind="stable")
-    levels = kind_levels(site.surfaces.kind[row][order])
+    levels = precedence_levels(site.surfaces.kind[row][order])
     return row[order][np.argsort(levels, kind="stable")]
 
 

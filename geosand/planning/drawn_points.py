@@ -10,10 +10,10 @@ import shapely
 from geosand.areas.register import AreaRegister
 from geosand.columns import Floats, Geometries, Ints
 from geosand.planning.route import coordinates
+from geosand.rates.edge_distance import EDGE_BAND_M
 from geosand.site.tables import HAZARDS, Site
 
 INSIDE, EDGE, OUTSIDE = "inside", "near the edge", "outside"
-EDGE_BAND_M = 1.0  #: half a swath where no swath is known
 SPARE = 2  #: points drawn for each that is wanted: some lie on others
 _TRIES, _MOST_TRIES = 64, 16384
 
@@ -48,7 +48,6 @@ def points_inside(
     # a tray as wide as half a swath still gets the ground next to its margin
     core = _grown(shapes, -np.maximum(band, margin + 0.25))
     rim: Geometries = np.asarray(shapely.difference(inner, core), dtype=object)
-    rim = np.where(shapely.is_empty(rim), inner, rim)
     generators = [_generator(seed, i) for i in ids]
     start = np.array([g.integers(0, 2**20, size=2) for g in generators]).reshape(-1, 2)
     used = [sum(name.startswith(f"{i}-{seed}-") for name in taken) for i in ids]
@@ -124,8 +123,7 @@ def _halton_inside(shapes: Geometries, start: Ints, wanted: int) -> tuple[Floats
     bounds = shapely.bounds(shapes)
     alive = np.isfinite(bounds[:, 0])
     tries = _TRIES
-    found: list[Floats] = []
-    owner: list[Ints] = []
+    found, owner = [np.zeros((0, 2))], [np.zeros(0, dtype=np.int64)]
     while wanted and alive.any() and tries <= _MOST_TRIES:
         mine = np.flatnonzero(alive)
         step = np.arange(tries)
@@ -144,8 +142,6 @@ def _halton_inside(shapes: Geometries, start: Ints, wanted: int) -> tuple[Floats
         owner.append(np.repeat(mine, take.sum(axis=1)))
         alive[mine[enough]] = False
         tries *= 4
-    if not found:
-        return np.zeros((0, 2)), np.zeros(0, dtype=np.int64)
     return np.concatenate(found), np.concatenate(owner)
 
 

@@ -161,14 +161,10 @@ def last_unit(site: Site, sand: int, as_of: np.datetime64) -> Unit:
 def split_by_load(mass_kg: Floats, load_kg: float) -> LoadSplit:
     """Surfaces served in their order from loads of ``load_kg`` each, all dry masses.
 
-    Raises ValueError for a load that is not above zero.
-
     >>> split = split_by_load(np.array([700.0, 800.0]), 1000.0)
     >>> list(zip(split.load.tolist(), split.surface.tolist(), split.mass_kg.tolist()))
     [(0, 0, 700.0), (0, 1, 300.0), (1, 1, 500.0)]
     """
-    if not load_kg > 0:
-        raise ValueError(f"a load of {load_kg:g} kg: it must be above 0")
     ends = np.cumsum(mass_kg)
     total = float(ends[-1]) if len(ends) else 0.0
     cuts = np.arange(1, math.ceil(total / load_kg - 1e-9) + 1) * load_kg

@@ -8,7 +8,7 @@ import numpy as np
 
 from geosand.areas.register import AreaRegister
 from geosand.balance.account import NOT_CLOSED, Balance
-from geosand.balance.throw_fit import STRIP, strip_widths
+from geosand.balance.strip_widths import STRIP, strip_widths
 from geosand.columns import Ints
 from geosand.estimates import Estimates, Interval
 from geosand.rates.surface_rates import Rates

@@ -30,15 +30,8 @@ class Forced:
 
     heading_degree: Floats  #: (H,) clockwise from north; a pass goes either way along it
     offset_m: Floats  #: (J,) how far the first pass begins before the edge, across the heading
-    swath_m: float
     excess_m2: Floats  #: (S, H, J)
     passes: Ints  #: (S, H, J)
-    area_m2: Floats  #: (S,) plane area of each surface
-
-    def best_offset_m2(self) -> Floats:
-        """Excess (S, H) where the first pass is placed as well as can be."""
-        least: Floats = self.excess_m2.min(axis=2)
-        return least
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -69,10 +62,7 @@ def forced_overthrow(
     ``shapes`` (S,): polygons in metres. ``heading_degree`` (H,): default 60 from 0 to 177°. Offset
     j begins the first pass j/offsets of a swath before the surface's edge. As swath → 0 the excess
     of a circle of radius r tends to 2·r·swath: the upper sum of the chords less their integral.
-    Raises ValueError for a swath that is not above 0.
     """
-    if not swath_m > 0:
-        raise ValueError(f"swath {swath_m:g} m: it must be above 0")
     heading = np.arange(HEADINGS) * 180.0 / HEADINGS if heading_degree is None else heading_degree
     bands = _bands(shapes, heading, swath_m, offsets)
     shape = (len(shapes), len(heading), offsets)
@@ -88,10 +78,8 @@ def forced_overthrow(
     return Forced(
         heading_degree=heading,
         offset_m=np.arange(offsets) * swath_m / offsets,
-        swath_m=swath_m,
         excess_m2=np.where((area > 0)[:, None, None], excess, 0.0),
         passes=passes,
-        area_m2=area,
     )
 
 
@@ -107,7 +95,7 @@ def best_headings(
     there is that of the nearest heading looked at. ``avoid_within_degree`` above 0 leaves headings
     so near to the last one out of the choice.
     """
-    by_heading = forced.best_offset_m2()
+    by_heading = forced.excess_m2.min(axis=2)
     surfaces = np.arange(len(by_heading))
     last = np.full(len(by_heading), np.nan) if last_degree is None else last_degree
     # headings are lines: 0 and 180 degrees are the same
@@ -116,7 +104,7 @@ def best_headings(
     allowed |= ~allowed.any(axis=1, keepdims=True)
     h = np.where(allowed, by_heading, np.inf).argmin(axis=1)
     worst = by_heading.argmax(axis=1)
-    nearest = np.nan_to_num(apart, nan=np.inf).argmin(axis=1)
+    nearest = apart.argmin(axis=1)
     j = forced.excess_m2[surfaces, h].argmin(axis=1)
     return Headings(
         heading_degree=forced.heading_degree[h],
@@ -136,16 +124,13 @@ def pass_lines(
 
     Every second one runs the other way, as a driver would.
     """
-    lines: list[Geometries] = []
-    owner: list[Ints] = []
+    lines, owner = [np.zeros(0, dtype=object)], [np.zeros(0, dtype=np.int64)]
     finest = 64
     for k in range(len(shapes)):  # few surfaces; one heading each
         shift = round(float(offset_m[k]) / swath_m * finest) % finest
         bands = _bands(shapes[k : k + 1], heading_degree[k : k + 1], swath_m, finest)
         driven = bands.passes(shift, finest)
         low, high = driven.low, driven.high
-        if not len(low):
-            continue
         across = bands.edge[0] + (driven.strip + 0.5 - shift / finest) * swath_m
         flip = np.arange(len(low)) % 2 == 1
         ends = np.stack([np.where(flip, high, low), np.where(flip, low, high)], axis=1)
@@ -155,8 +140,6 @@ def pass_lines(
         points = ends[:, :, None] * along + across[:, None, None] * side
         lines.append(np.asarray(shapely.linestrings(points), dtype=object))
         owner.append(np.full(len(points), k, dtype=np.int64))
-    if not lines:
-        return np.zeros(0, dtype=object), np.zeros(0, dtype=np.int64)
     return np.concatenate(lines), np.concatenate(owner)
 
 
@@ -202,14 +185,12 @@ class _Bands:
         number = np.arange(len(cell)) - begin[cell]
         strip = (number + offset) // per_strip
         first = np.flatnonzero((number == 0) | (np.diff(strip, prepend=-1) != 0))
-        if not len(first):
-            return _Passes(first, first, self.low, self.high)
         low, high = np.minimum.reduceat(self.low, first), np.maximum.reduceat(self.high, first)
         driven = np.isfinite(high - low)
         cell, strip = cell[first][driven], strip[first][driven]
         strip = strip + self.begin[cell]
         found = _Passes(self.surface_cell[cell], strip, low[driven], high[driven])
-        if not self.parted or not len(cell):
+        if not self.parted:
             return found
         by_part: _Passes = take(found, np.lexsort((strip, cell, self.begin[cell])))
         return by_part.joined()
@@ -224,7 +205,7 @@ def _bands(shapes: Geometries, heading: Floats, swath_m: float, per_swath: int) 
     parts, owner = shapely.get_parts(shapes, return_index=True)
     rings = rings_of(parts)
     begin, end = rings.edges()
-    part = np.repeat(rings.surface, rings.last - rings.first + 1)
+    part = rings.per_vertex(rings.surface)
     turn = np.radians(heading)
     along = np.stack([np.sin(turn), np.cos(turn)])
     side = np.stack([np.cos(turn), -np.sin(turn)])

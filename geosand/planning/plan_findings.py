@@ -10,7 +10,7 @@ import shapely
 
 from geosand.areas.register import AreaRegister
 from geosand.columns import Floats
-from geosand.errors import Finding
+from geosand.errors import Finding, listed
 from geosand.planning.next_rate import NextRates
 from geosand.planning.order import SandOrder
 from geosand.planning.overthrow import StripWidth
@@ -18,6 +18,7 @@ from geosand.planning.setting import SettingFit
 from geosand.season.ledger import Ledger
 from geosand.site.tables import Site
 
+NAMED = 8  #: surfaces of a sentence
 LEAST_HOLE_M2 = 0.5  #: smaller ground inside a surface is not worth a word
 
 
@@ -80,9 +81,8 @@ def _of_headings(
     hollow = site.surfaces.id[rows[inside > LEAST_HOLE_M2]].tolist()
     if not hollow:
         return []
-    one = len(hollow) == 1
-    have = "has" if one else "have"
-    return [f"{_named(hollow, '')} {have} other ground inside: passes cross it, shut off over it"]
+    have = f"{listed(hollow, NAMED)} {'has' if len(hollow) == 1 else 'have'}"
+    return [f"{have} other ground inside: passes cross it, shut off over it"]
 
 
 def _of_holes(site: Site, plan: NextRates) -> list[str]:
@@ -93,13 +93,8 @@ def _of_holes(site: Site, plan: NextRates) -> list[str]:
         ids = site.surfaces.id[plan.row[short]].tolist()
         everywhere = short.sum() == (plan.depth_m > 0).sum()
         text = "the sand fills them on no surface" if everywhere else "the sand does not fill them"
-        told.append(text if everywhere else f"{text} {_named(ids)}")
+        told.append(text if everywhere else f"{text} on {listed(ids, NAMED)}")
     bare = site.surfaces.id[plan.row[~(plan.depth_m > 0)]].tolist()
     if bare:
-        told.append(f"they stay open where no sand is planned: {_named(bare, '')}")
+        told.append(f"they stay open where no sand is planned: {listed(bare, NAMED)}")
     return told
-
-
-def _named(ids: list[str], on: str = "on ") -> str:
-    more = f" and {len(ids) - 8} more" if len(ids) > 8 else ""
-    return f"{on}{', '.join(ids[:8])}{more}"

@@ -12,7 +12,7 @@ from geosand.balance.account import Balance
 from geosand.columns import Floats, Ints, freeze
 from geosand.distributions import student_quantile
 from geosand.estimates import Estimates
-from geosand.planning.drawn_points import EDGE_BAND_M
+from geosand.rates.edge_distance import EDGE_BAND_M
 from geosand.rates.edge_taper import U_TAPER
 from geosand.rates.surface_rates import TAPER, Rates
 from geosand.site.tables import Site
@@ -64,7 +64,7 @@ def site_variances(
     trays = np.hypot(settings.u_tray, settings.u_catch_efficiency / settings.catch_efficiency)
     density = rates.density
     relative = density.u() / density.value
-    density_u = float(np.median(relative[np.isfinite(relative)])) if len(relative) else 0.0
+    density_u = float(np.median(relative[np.isfinite(relative)]))
     if not usable.any():
         return Variances(
             between_surfaces=DEFAULT_SD,
@@ -106,8 +106,6 @@ def design_power(variances: Variances, *, dressed: int, surfaces: Ints, catches:
     (t₀.₉₇₅ + t₀.₈)·u (the usual sample-size rule, from memory). Raises ValueError for surfaces
     beyond ``dressed`` or numbers below 1.
     """
-    if (surfaces < 1).any() or (catches < 1).any() or (surfaces > dressed).any():
-        raise ValueError(f"a design needs 1 to {dressed} surfaces and 1 catch or more on each")
     b2, e2 = variances.between_surfaces**2, variances.between_catches**2 / catches
     weight = b2 / (b2 + e2)
     mean = (b2 + e2) / surfaces

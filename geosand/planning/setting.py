@@ -185,10 +185,8 @@ def settings_for(
     (Fieller 1954, as in inverse regression; from memory). An x beyond the tried ones by more than
     the share ``beyond`` is refused, and so is a setting beyond those set so far; where more passes
     over the surface bring both into their range, that many are proposed.
-    Rates of 0 get no setting. Raises ValueError for a speed that is not above 0.
+    Rates of 0 get no setting.
     """
-    if not speed_m_s > 0:
-        raise ValueError(f"speed {speed_m_s:g} m/s: it must be above 0 to tell a setting")
     n = len(rate_kg_m2)
     if not len(fit.tried) or not fit.rises:
         return _no_settings(fit, rate_kg_m2)

@@ -10,7 +10,7 @@ import numpy as np
 
 from geosand.areas.register import AreaRegister
 from geosand.columns import Bools, Floats, Ints, Strings
-from geosand.errors import printable
+from geosand.errors import listed, printable
 from geosand.planning.setting import CaughtAt, SettingFit, Tried, fit_setting
 from geosand.planning.setting_line import RowErrors
 from geosand.planning.setting_words import as_numbers
@@ -126,7 +126,7 @@ def _rates_of(site: Site, rates: Rates, rows: _Rows) -> SurfaceRates:
     code = np.unique(site.dressings.spreader, return_inverse=True)[1]
     spreader = np.where(site.dressings.spreader == "", -1, code)[rows.dressing]
     y = counted.rate_kg_m2 / planned[counted.row]
-    return rates_of_rows(y, counted.row, spreader, rows.of, site.dressed.surface)
+    return rates_of_rows(y, counted.row, spreader, rows.of)
 
 
 def _mean_rate(site: Site, register: AreaRegister, rows: _Rows, rate: Floats) -> Floats:
@@ -185,18 +185,13 @@ def _left_out(site: Site, rows: _Rows, rate: Floats, left: Ints) -> tuple[str, .
     for k in left.tolist():
         name = str(site.dressings.id[rows.dressing[k]])
         if not rows.alone[k]:
-            name += f" on {_few(_surfaces(site, rows, k))}"
+            name += f" on {listed(_surfaces(site, rows, k), MOST_NAMED)}"
         told.setdefault(_reason(rows, rate, k), []).append(name)
     return tuple(
-        f"{_few(names)} {'is' if len(names) == 1 else 'are'} not used:"
+        f"{listed(names, MOST_NAMED)} {'is' if len(names) == 1 else 'are'} not used:"
         f" {one if len(names) == 1 else several}"
         for (one, several), names in told.items()
     )
-
-
-def _few(names: list[str] | tuple[str, ...]) -> str:
-    more = f" and {len(names) - MOST_NAMED} more" if len(names) > MOST_NAMED else ""
-    return ", ".join(names[:MOST_NAMED]) + more
 
 
 def _reason(rows: _Rows, rate: Floats, k: int) -> tuple[str, str]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from contextlib import closing
+from contextlib import ExitStack, closing
 from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
@@ -14,9 +14,10 @@ from geosand.formats.writing import sweep
 from geosand.portfolio.chunk import Chunk, ChunkDone, Options, work_chunk
 from geosand.portfolio.compare import Comparison, compare
 from geosand.portfolio.parts import FOLDER, Parts, stored
-from geosand.portfolio.run import CHUNK, Work, chunks_of, run
+from geosand.portfolio.run import CHUNK, Tell, Work, chunks_of, run
 from geosand.portfolio.site_maps import MAPS, about_to_make, clear_maps, map_names, write_maps
 from geosand.portfolio.site_read import Source
+from geosand.portfolio.sorted_tables import in_order
 from geosand.portfolio.tables import write_tables
 
 Progress = Callable[[int, int], None]  #: sites done, sites in all
@@ -33,6 +34,7 @@ class PortfolioDone:
     kept: int
     inputs: Mapping[str, str | None]  #: SHA-256 of what each site was read from, where it was
     unforeseen: Mapping[str, int]  #: how many sites were read one by one, by the kind of error
+    changed: Sequence[str]  #: files that were written anew while sites were read from them
 
 
 def account_portfolio(
@@ -44,6 +46,7 @@ def account_portfolio(
     scheduler: str | None = None,
     chunk: int = CHUNK,
     progress: Progress = lambda done, total: None,
+    tell: Tell = lambda step: None,
     work: Work = work_chunk,
 ) -> PortfolioDone:
     """Work out all sites of ``source`` below ``out``; unchanged ones that are finished are kept."""
@@ -53,15 +56,16 @@ def account_portfolio(
     named = map_names(keys)
     maps = named if options.maps else {}
     made = about_to_make(maps.values(), out)
-    jobs = _jobs(
-        source, chunks_of(source.as_they_stand(), chunk, workers), parts, options, out, maps
-    )
-    if scheduler is None:  # a cluster's machines may not see the folder
-        work = partial(_worked_and_stored, work=work, out=out, options=parts.options)
+    chunks = chunks_of(source.as_they_stand(), chunk, workers)
     computed, done, unforeseen = 0, 0, Counter[str]()
-    progress(done, len(keys))
-    with closing(run(jobs, workers=workers, scheduler=scheduler, work=work)) as results:
-        for result in results:
+    with ExitStack() as used:
+        if scheduler is None:  # a cluster's machines may not see the folder
+            work = partial(_worked_and_stored, work=work, out=out, options=parts.options)
+            source = used.enter_context(in_order(source, chunks, out / FOLDER, tell))
+        progress(done, len(keys))
+        jobs = _jobs(source, chunks, parts, options, out, maps)
+        running = run(jobs, workers=workers, scheduler=scheduler, work=work, tell=tell)
+        for result in used.enter_context(closing(running)):
             if result.folder is None:
                 write_maps(result, maps, out)
             parts.add(result)
@@ -69,6 +73,7 @@ def account_portfolio(
             unforeseen.update(result.unforeseen)
             done += _sites(result)
             progress(done, len(keys))
+    changed = source.changed()
     parts.forget_others(keys)
     clear_maps(made, named.values(), out)
     written = write_tables(parts, keys, out, threads=workers)
@@ -81,6 +86,7 @@ def account_portfolio(
         kept=len(keys) - computed,
         inputs={key: mark or None for key, mark in parts.known(keys).items()},
         unforeseen=unforeseen,
+        changed=changed,
     )
 
 

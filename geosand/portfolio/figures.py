@@ -45,7 +45,7 @@ class Work:
     head: Head
     of_surface: Ints  #: entry of ``head`` of each row of ``surfaces``
     of_dressing: Ints
-    middle: Floats  #: longitude and latitude (sites, 2) of the middle of each site's bounds
+    middle: Floats  #: longitude (beyond 180° it runs on) and latitude (sites, 2) of each's bounds
     counted: Bools  #: (dressings,) in the account
     measured: Ints  #: rows of the dressings that enter sums
     edge_kg_m: Floats  #: (dressings,)
@@ -83,6 +83,12 @@ def _middles(results: Results, of_surface: Ints, sites: int) -> Floats:
     low, high = extremes(bounds[:, :2], bounds[:, 2:], of_surface, sites)
     middle: Floats = np.round((low + high) / 2, 6)
     return middle
+
+
+def middles(work: Work, owner: Ints) -> Table:
+    """Longitude, within ±180°, and latitude of the middles of these sites."""
+    lon, lat = work.middle[owner].T
+    return {"lon": np.where(lon > 180, np.round(lon - 360, 6), lon), "lat": lat}
 
 
 def extremes(low: Floats, high: Floats, owner: Ints, size: int) -> tuple[Floats, Floats]:

@@ -37,6 +37,9 @@ class Folders:
     def as_they_stand(self) -> dict[str, int]:
         return {key: _bytes_of_largest(self.root / self.odd.get(key, key)) for key in self.found}
 
+    def changed(self) -> list[str]:
+        return []  # a folder is of one site and is read at once
+
     def read(self, keys: Sequence[str], known: dict[str, str]) -> Iterator[SiteRead]:
         """The sites in order, some at a time; a refused one with its faults.
 

@@ -18,6 +18,7 @@ from geosand.portfolio.strips import drawn_spreaders, strips
 from geosand.portfolio.summary import (
     counted,
     first_lines,
+    grouped,
     joined,
     last_days,
     plus_minus,
@@ -96,13 +97,13 @@ def _spreaders(found: Comparison, units: Units) -> str:
     body = "".join(
         "<tr>"
         f'<th scope="row">{escape(spreader_name(row))}</th><td>{_sites_of(row)}</td>'
-        f"<td>{row['dressings']}</td>"
+        f"<td>{grouped(row['dressings'])}</td>"
         f"<td>{plus_minus(row['fraction'], row['u_fraction'], 100, 1)}</td>"
         f"<td>{plus_minus(row['strip_width_m'], row['u_strip_width_m'], factor, decimals)}</td>"
-        f"<td>{row['not_closing']}</td></tr>\n"
+        f"<td>{grouped(row['not_closing'])}</td></tr>\n"
         for row in rows
     )
-    heads = ("spreader", "sites", "dressings", "overthrow, %", f"strip width, {label}")
+    heads = ("spreader", "sites", "dressings", "overthrow,\u00a0%", f"strip width,\u00a0{label}")
     head = "".join(f'<th scope="col">{h}</th>' for h in (*heads, "do not close"))
     out = ""
     if any(row["left_out"] for row in found.spreaders):
@@ -111,16 +112,17 @@ def _spreaders(found: Comparison, units: Units) -> str:
         "<section><h2>Overthrow by spreader</h2>\n<p>Strip width: as if the overthrow lay at full"
         " rate beside the edges. Each dot is a site; ± is one standard uncertainty, sites taken as"
         f" having nothing in common.{out}</p>\n"
-        f"{strips(found, units)}"
+        f'<div class="beside">{strips(found, units)}'
         '<div class="wide" tabindex="0" role="region" aria-label="Spreaders">'
         f'<table class="figures"><thead><tr>{head}</tr></thead><tbody>\n{body}'
-        "</tbody></table></div></section>\n"
+        "</tbody></table></div></div></section>\n"
     )
 
 
 def _sites_of(row: Mapping[str, Any]) -> str:
     out = row["left_out"]
-    return f"{row['sites'] - out} of {row['sites']}" if out else str(row["sites"])
+    sites = grouped(row["sites"])
+    return f"{grouped(row['sites'] - out)} of {sites}" if out else sites
 
 
 def _sites(found: Comparison, units: Units) -> str:
@@ -130,12 +132,12 @@ def _sites(found: Comparison, units: Units) -> str:
     heads = [
         ("sketch", "", "wide-only"),
         ("name", "site", ""),
-        ("fraction", "overthrow, %", "number"),
-        ("strip_width_m", f"strip width, {length}", "number wide-only"),
+        ("fraction", "overthrow,\u00a0%", "number"),
+        ("strip_width_m", f"strip width,\u00a0{length}", "number wide-only"),
         ("spreaders", "spreader", "wide-only"),
         ("not_closing", "do not close", "number"),
         ("under_dressed", "under-dressed", "number"),
-        ("largest_shortfall_mm", f"furthest behind, {depth}", "number wide-only"),
+        ("largest_shortfall_mm", f"furthest behind,\u00a0{depth}", "number wide-only"),
         ("findings", "findings", "number wide-only"),
     ]
     cells = "".join(
@@ -154,6 +156,8 @@ def _sites(found: Comparison, units: Units) -> str:
         ("refused", "that could not be worked out"),
     )
     options = "".join(f'<option value="{value}">{text}</option>' for value, text in choices)
+    states = (("s1", "under-dressed"), ("s2", "on target"), ("s3", "over-dressed"), ("s0", "other"))
+    key = "".join(f'<span><i class="{css}"></i> {state}</span>' for css, state in states)
     return (
         '<section id="sites"><h2>Sites</h2>\n<noscript><p>The list of sites needs scripts allowed;'
         " sites.csv holds the same figures.</p></noscript>\n"
@@ -166,8 +170,7 @@ def _sites(found: Comparison, units: Units) -> str:
         '<tbody id="list"></tbody></table></div>\n'
         '<div class="pages"><button type="button" id="before">previous</button>'
         '<span id="page"></span><button type="button" id="after">next</button></div>\n'
-        '<p class="key"><i class="s1"></i> under-dressed <i class="s2"></i> on target'
-        ' <i class="s3"></i> over-dressed <i class="s0"></i> other surfaces</p></section>\n'
+        f'<p class="key wide-only">{key}</p></section>\n'
     )
 
 

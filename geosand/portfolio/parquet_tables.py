@@ -47,21 +47,30 @@ class ParquetTable:
         return self.path.name
 
     def sites(self) -> tuple[Mapping[str, int], int]:
-        pieces = _pieces(self.path, stamp(self.path))
+        pieces = self.pieces(stamp(self.path))
         return pieces.size, pieces.without
+
+    def pieces(self, now: Stamp) -> Pieces:
+        """Which sites stand in which part of the file, whose stamp is ``now``."""
+        return _pieces(self.path, now)
+
+    def piece(self, number: int, now: Stamp) -> Any:
+        """The rows of one of its pieces, with the row in the file as the column ``row``."""
+        import pyarrow as pa
+
+        begun, end = self.pieces(now).begun[number : number + 2].tolist()
+        rows = pa.array(np.arange(begun + 1, end + 1))
+        return _reading(self, now).piece(number).append_column("row", rows)
 
     def rows_of(self, keys: Sequence[str]) -> SiteRows:
         import pyarrow as pa
 
         now = stamp(self.path)
-        pieces = _pieces(self.path, now)
-        parts = list[Any]()
-        for number in pieces.that_hold(keys):
-            begun, end = pieces.begun[number : number + 2].tolist()
-            rows = pa.array(np.arange(begun + 1, end + 1))
-            parts.append(_piece(self, now, number).append_column("row", rows))
-        if len(parts) > 1:  # of which few rows may be wanted, where sites lie scattered
-            parts = [rows_among(part, keys) for part in parts]
+        numbers, parts = self.pieces(now).that_hold(keys), list[Any]()
+        for number in numbers:
+            part = self.piece(number, now)
+            # of which few rows may be wanted, where sites lie scattered
+            parts.append(rows_among(part, keys) if len(numbers) > 1 else part)
         if not parts:
             none = _metadata(self.path, now).schema.to_arrow_schema().empty_table()
             parts = [none.append_column("row", pa.array([], pa.int64()))]
@@ -83,30 +92,48 @@ def _metadata(path: Path, stamp: Stamp) -> Any:
 def _pieces(path: Path, stamp: Stamp) -> Pieces:
     import pyarrow.parquet as pq
 
-    with pq.ParquetFile(path, metadata=_metadata(path, stamp)) as file:
+    known = _metadata(path, stamp)
+    with pq.ParquetFile(path, metadata=known, read_dictionary=["site"]) as file:
         return pieces_of(file)
 
 
 @lru_cache(maxsize=HELD)
-def _piece(table: ParquetTable, stamp: Stamp, number: int) -> Any:
-    import pyarrow.parquet as pq
-
-    known, texts = _metadata(table.path, stamp), list(table.texts)
-    group, within = _pieces(table.path, stamp).place[number]
-    if within is None:
-        with pq.ParquetFile(table.path, metadata=known, read_dictionary=texts) as file:
-            piece = file.read_row_group(group)
-    else:
-        piece = _large_group(table, stamp, group).piece(within)
-    piece = without_views(piece)
-    if table.geometry:
-        piece[table.geometry].validate(full=True)  # its lists are trusted from here on
-    return piece
+def _reading(table: ParquetTable, stamp: Stamp) -> _Reading:
+    return _Reading(table, stamp)
 
 
-@lru_cache(maxsize=HELD)
-def _large_group(table: ParquetTable, stamp: Stamp, group: int) -> _LargeGroup:
-    return _LargeGroup(table, _metadata(table.path, stamp), group)
+class _Reading:
+    """The pieces of a table, of which the last one is held: the next chunk may begin within it."""
+
+    def __init__(self, table: ParquetTable, stamp: Stamp) -> None:
+        self._table, self._stamp = table, stamp
+        self._number, self._piece = -1, None
+        self._group: _LargeGroup | None = None
+
+    def piece(self, number: int) -> Any:
+        if number != self._number:
+            self._number, self._piece = -1, None  # its room is free before the next one takes any
+            self._piece = self._checked(*_pieces(self._table.path, self._stamp).place[number])
+            self._number = number
+        return self._piece
+
+    def _checked(self, group: int, within: int | None) -> Any:
+        piece = without_views(self._read(group, within))
+        if self._table.geometry:
+            piece[self._table.geometry].validate(full=True)  # its lists are trusted from here on
+        return piece
+
+    def _read(self, group: int, within: int | None) -> Any:
+        import pyarrow.parquet as pq
+
+        path, known = self._table.path, _metadata(self._table.path, self._stamp)
+        if within is None:
+            texts = list(self._table.texts)
+            with pq.ParquetFile(path, metadata=known, read_dictionary=texts) as file:
+                return file.read_row_group(group)
+        if self._group is None or self._group.number != group:
+            self._group = _LargeGroup(self._table, known, group)
+        return self._group.piece(within)
 
 
 class _LargeGroup:
@@ -116,18 +143,20 @@ class _LargeGroup:
     """
 
     def __init__(self, table: ParquetTable, known: Any, group: int) -> None:
-        self._table, self._known, self._group = table, known, group
+        self.number = group
+        self._table, self._known = table, known
         self._rows = rows_at_once(known.row_group(group))
-        self._number, self._piece, self._read = -1, None, self._from_start()
+        self._next, self._read = 0, self._from_start()
 
     def piece(self, number: int) -> Any:
-        at, self._number = self._number, sys.maxsize  # what fails is begun anew the next time
+        at, self._next = self._next, sys.maxsize  # what fails is begun anew the next time
         if number < at:
-            at, self._read = -1, self._from_start()
-        while at < number:
-            self._piece, at = next(self._read), at + 1
-        self._number = at
-        return self._piece  # the next chunk may begin within it
+            at, self._read = 0, self._from_start()
+        for _ in range(at, number):
+            next(self._read)
+        piece = next(self._read)
+        self._next = number + 1
+        return piece
 
     def _from_start(self) -> Iterator[Any]:
         import pyarrow as pa
@@ -142,7 +171,7 @@ class _LargeGroup:
         )
         with file:
             waiting = file.schema_arrow.empty_table()
-            for batch in file.iter_batches(self._rows, row_groups=[self._group]):
+            for batch in file.iter_batches(self._rows, row_groups=[self.number]):
                 waiting = pa.concat_tables([waiting, pa.Table.from_batches([batch])])
                 while len(waiting) >= self._rows:
                     yield waiting.slice(0, self._rows)
@@ -175,7 +204,7 @@ class Pieces:
     begun: Ints  #: (pieces + 1,) where the rows of each begin
     place: Sequence[tuple[int, int | None]]  #: row group, and which part of it; None = all of it
     of: Mapping[str, Sequence[int]]  #: numbers of the pieces that hold a site
-    size: Mapping[str, int]  #: about how many bytes each site is
+    size: Mapping[str, int]  #: about how many bytes each site is, in their order if they have one
     without: int  #: rows that name no site
 
     def that_hold(self, keys: Sequence[str]) -> list[int]:
@@ -200,6 +229,8 @@ def pieces_of(file: Any) -> Pieces:
             place.append((group, within if len(sites) > rows else None))
             sizes.append(len(some))
             without += lacking
+    if sum(map(len, of.values())) > 2 * len(of) + len(place):  # they stand in no order
+        size = dict(sorted(size.items()))
     return Pieces(begun=np.cumsum([0, *sizes]), place=place, of=of, size=size, without=without)
 
 

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
+import shapely
 
 from geosand.balance.account import NOT_CLOSED
 from geosand.columns import Floats, Ints, Strings
@@ -19,6 +19,7 @@ from geosand.portfolio.figures import (
     Table,
     Work,
     all_rounded,
+    middles,
     totals,
     work_of,
 )
@@ -38,14 +39,30 @@ class Made:
 def tables_of(results: Results, head: Head) -> Mapping[str, Made]:
     """All tables by name; ``head`` has one entry a member of the site of the results."""
     work = work_of(results, head)
-    binary = well_known_binary(results.areas.owned[work.in_force])
+    shapes = _shapes(work)
     return {
         "balances": _made(work, _balances(work), work.of_dressing),
-        "ledger": _made(work, _ledger(work, binary), work.of_surface[results.ledger.row]),
-        "areas": _made(work, _areas(work, binary), work.of_surface[work.in_force]),
+        "ledger": _made(work, _ledger(work, shapes), work.of_surface[results.ledger.row]),
+        "areas": _made(work, _areas(work, shapes), work.of_surface[work.in_force]),
         "spreaders": _spreaders(work),
         "sites": _made(work, sites_table(work), np.arange(work.sites)),
     }
+
+
+def _shapes(work: Work) -> Table:
+    """What each surface in force owns, and its bounds; cut at 180° where a site runs on beyond it.
+
+    So RFC 7946, 3.1.9, wants it.
+    """
+    owned, bounds = work.results.areas.owned[work.in_force], work.bounds
+    beyond = np.flatnonzero(bounds[:, 2] > 180)
+    if len(beyond):
+        from geosand.formats.boundaries.antimeridian import cut
+
+        owned, bounds = owned.copy(), bounds.copy()
+        owned[beyond] = cut(owned[beyond])[0]
+        bounds[beyond] = shapely.bounds(owned[beyond])
+    return dict(zip(BOUNDS, bounds.T, strict=True)) | {"geometry": well_known_binary(owned)}
 
 
 def _made(work: Work, table: Table, owner: Ints) -> Made:
@@ -53,7 +70,7 @@ def _made(work: Work, table: Table, owner: Ints) -> Made:
 
 
 def _balances(work: Work) -> Table:
-    results, owner, middle = work.results, work.of_dressing, work.middle
+    results, owner = work.results, work.of_dressing
     site, balance = results.site, results.balance
     dressings, methods, even = site.dressings, balance.methods, results.rates.uniformity
     return {
@@ -84,8 +101,7 @@ def _balances(work: Work) -> Table:
         "cv_percent": even.cv * 100,
         "du_lq_percent": even.du_lq * 100,
         "cu_percent": even.cu * 100,
-        "lon": middle[owner, 0],
-        "lat": middle[owner, 1],
+        **middles(work, owner),
     }
 
 
@@ -133,8 +149,8 @@ def _thrown(results: Results) -> Table:
     return {k: np.where(mass > 0, v, np.nan) for k, v in (columns | cleaned).items()}
 
 
-def _ledger(work: Work, binary: Any) -> Table:
-    """Its rows are among those in force, whose polygons ``binary`` holds."""
+def _ledger(work: Work, shapes: Table) -> Table:
+    """Its rows are among those in force, which ``shapes`` are of."""
     results = work.results
     site, ledger, row = results.site, results.ledger, results.ledger.row
     surfaces, ground = site.surfaces, site.surfaces.ground[results.ledger.row]
@@ -163,8 +179,7 @@ def _ledger(work: Work, binary: Any) -> Table:
         "surface_mm": ledger.surface_m * MILLIMETRE,
         "collar_mm": _ring_depth(results, "collar")[ground] * MILLIMETRE,
         "surrounds_mm": _ring_depth(results, "surrounds")[ground] * MILLIMETRE,
-        **_bounds(work, place),
-        "geometry": binary.take(place),
+        **{name: column.take(place) for name, column in shapes.items()},
     }
 
 
@@ -177,7 +192,7 @@ def _ring_depth(results: Results, zone: str) -> Floats:
     return depth
 
 
-def _areas(work: Work, binary: Any) -> Table:
+def _areas(work: Work, shapes: Table) -> Table:
     """The boundaries in force."""
     register, row = work.results.areas, work.in_force
     surfaces = work.results.site.surfaces
@@ -192,13 +207,8 @@ def _areas(work: Work, binary: Any) -> Table:
         "drawn_area_m2": (register.drawn_m2 * register.ground_factor)[row],
         "equal_area_m2": register.owned_m2[row],
         "ground_factor": register.ground_factor[row],
-        **_bounds(work, np.arange(len(row))),
-        "geometry": binary,
+        **shapes,
     }
-
-
-def _bounds(work: Work, place: Ints) -> Table:
-    return dict(zip(BOUNDS, work.bounds[place].T, strict=True))
 
 
 def _spreaders(work: Work) -> Made:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -40,29 +40,37 @@ class SiteRows:
 
 def rows_among(table: Any, keys: Sequence[str]) -> Any:
     """The rows of the wanted sites, in the order in which they stand."""
-    return _taken(table, np.flatnonzero(_owner(table["site"], keys) >= 0))
+    return _taken(table, np.flatnonzero(owners(table["site"], _places(keys)) >= 0))
 
 
 def split_by_site(table: Any, keys: Sequence[str], geometry: str) -> SiteRows:
     """The rows of the wanted sites; the geometry column called ``geometry``."""
     names = ["geometry" if n == geometry else n for n in table.column_names]
     table = _as_python_has_them(table.rename_columns(names))
-    owner = _owner(table["site"], keys)
+    owner = owners(table["site"], _places(keys))
     rows = np.flatnonzero(owner >= 0)
     rows = rows[np.argsort(owner[rows], kind="stable")]
     bounds = np.searchsorted(owner[rows], np.arange(len(keys) + 1))
     return SiteRows(table=_taken(table, rows), bounds=bounds)
 
 
-def _owner(sites: Any, keys: Sequence[str]) -> Ints:
-    """The number of the site that each row is of; -1 for others."""
-    import pyarrow as pa
+def _places(keys: Sequence[str]) -> dict[str, int]:
+    return {key: number for number, key in enumerate(keys)}
 
-    coded = in_words(sites if pa.types.is_dictionary(sites.type) else sites.cast(pa.string()))
-    place = {key: number for number, key in enumerate(keys)}
+
+def owners(sites: Any, place: Mapping[str, int]) -> Ints:
+    """The number that ``place`` has for the site that each row is of; -1 for others."""
+    coded = coded_sites(sites)
     number = np.array([*(place.get(word, -1) for word in coded.dictionary.to_pylist()), -1])
     owner: Ints = number[coded.indices.fill_null(-1).to_numpy(zero_copy_only=False)]
     return owner
+
+
+def coded_sites(sites: Any) -> Any:
+    """The column ``site`` as different names and the number of each row's."""
+    import pyarrow as pa
+
+    return in_words(sites if pa.types.is_dictionary(sites.type) else sites.cast(pa.string()))
 
 
 def _taken(table: Any, rows: Ints) -> Any:

@@ -25,7 +25,11 @@ CHUNK_BYTES = 30_000_000  #: of what more than one site is read from, about as i
 AHEAD = 2  #: chunks waiting for each worker: memory does not grow with the portfolio
 DIED = "the process that worked on it died, twice: out of memory?"
 
+LOOK_S = 5.0  #: whether a cluster that has nothing finished has any worker
+PATIENCE_S = 600.0  #: with a cluster without any, which may wait for machines itself
+
 Work = Callable[[Chunk], ChunkDone]
+Tell = Callable[[str], None]  #: gets what is done beside working out sites
 
 
 def chunks_of(
@@ -61,10 +65,11 @@ def run(
     workers: int = 1,
     scheduler: str | None = None,
     work: Work = work_chunk,
+    tell: Tell = lambda step: None,
 ) -> Generator[ChunkDone]:
     """The results of the jobs as they are finished, in any order; closed, no work goes on."""
     if scheduler is not None:
-        return _on_cluster(jobs, scheduler, work)
+        return _on_cluster(jobs, scheduler, work, tell)
     if workers > 1:
         return _on_processes(jobs, workers, work)
     return (work(job) for job in jobs)
@@ -196,38 +201,72 @@ def _alone(job: Chunk, work: Work) -> Iterator[ChunkDone]:
         yield from _alone(replace(job, keys=keys), work)
 
 
-def _on_cluster(jobs: Iterator[Chunk], scheduler: str, work: Work) -> Generator[ChunkDone]:
+def _on_cluster(
+    jobs: Iterator[Chunk], scheduler: str, work: Work, tell: Tell
+) -> Generator[ChunkDone]:
     """The same chunks on a dask cluster, which does those of a lost worker again elsewhere."""
-    client, as_completed, killed = _client(scheduler)
+    client, killed = _client(scheduler)
     found_there, if_same = _by_value()
-    with client:
-        _needs_same(client.run(found_there))
+    with _unlogged(), client:
+        _needs_same(_of_cluster(client.run, found_there))
         running: dict[Any, Chunk] = {}
-        stream = as_completed()
 
         def send(job: Chunk) -> None:
             sent = pickle.dumps((work, job))
             future = client.submit(if_same, __version__, sent, pure=False, retries=2)
             running[future] = job
-            stream.add(future)
 
-        slots = max(1, sum(client.nthreads().values()))
-        for job in islice(jobs, AHEAD * slots):
-            send(job)
-        for future in stream:
-            job = running.pop(future)
-            try:
-                yield _result(future)
-            except (
-                killed
-            ):  # workers died of it several times: its halves, down to the site at fault
-                if len(job.keys) == 1:
-                    yield lost_chunk(job, DIED)
-                for keys in _halves(job.keys):
-                    send(replace(job, keys=keys))
-            future.release()
-            for job in islice(jobs, 1):
+        while True:
+            slots = sum(_of_cluster(client.nthreads).values())  # workers come and go
+            for job in islice(jobs, max(0, AHEAD * max(1, slots) - len(running))):
                 send(job)
+            if not running:
+                return
+            for future in _finished(client, running, tell):
+                job = running.pop(future)
+                try:
+                    yield _result(future)
+                except (
+                    killed
+                ):  # workers died of it several times: its halves, down to the site at fault
+                    if len(job.keys) == 1:
+                        yield lost_chunk(job, DIED)
+                    for keys in _halves(job.keys):
+                        send(replace(job, keys=keys))
+                future.release()
+
+
+def _finished(client: Any, running: Mapping[Any, Chunk], tell: Tell) -> Iterable[Any]:
+    """Some of the futures, as soon as there are any; a cluster may lose its workers and get new."""
+    from distributed import wait
+
+    alone = 0.0
+    while alone < PATIENCE_S:
+        try:
+            return _of_cluster(wait, list(running), LOOK_S, "FIRST_COMPLETED").done  # type: ignore[no-any-return]
+        except TimeoutError:
+            if _of_cluster(client.nthreads):
+                alone = 0.0
+            else:
+                tell("Waiting for a worker of the cluster")
+                alone += LOOK_S
+    found = f"no worker was there for {PATIENCE_S / 60:.0f} minutes"
+    remedy = "start some with dask worker and repeat the command: what is finished is kept"
+    raise Refused(Fault(file="--scheduler", found=found, remedy=remedy))
+
+
+@contextmanager
+def _unlogged() -> Iterator[None]:
+    """Without traces of a lost cluster, which is told in words."""
+    import logging
+
+    log = logging.getLogger("distributed.client")
+    before = log.level
+    log.setLevel(logging.CRITICAL)
+    try:
+        yield
+    finally:
+        log.setLevel(before)
 
 
 def _by_value() -> tuple[Callable[[], str], Callable[[str, bytes], ChunkDone | dict[str, str]]]:
@@ -279,10 +318,21 @@ def _halves(keys: Sequence[str]) -> list[Sequence[str]]:
 
 
 def _result(future: Any) -> ChunkDone:
+    result: ChunkDone | dict[str, str] = _of_cluster(future.result)
+    if isinstance(result, dict):
+        _needs_same(result)
+    assert isinstance(result, ChunkDone)
+    return result
+
+
+def _of_cluster(asked: Callable[..., Any], *arguments: Any) -> Any:
+    """What the cluster answers; Refused where it is lost."""
     from concurrent.futures import CancelledError
 
     try:
-        result: ChunkDone | dict[str, str] = future.result()
+        return asked(*arguments)
+    except TimeoutError:
+        raise
     except (OSError, CancelledError) as problem:
         raise Refused(
             Fault(
@@ -291,15 +341,11 @@ def _result(future: Any) -> ChunkDone:
                 remedy="start it again and repeat the command: what is finished is kept",
             )
         ) from problem
-    if isinstance(result, dict):
-        _needs_same(result)
-    assert isinstance(result, ChunkDone)
-    return result
 
 
-def _client(scheduler: str) -> tuple[Any, Any, type[Exception]]:
+def _client(scheduler: str) -> tuple[Any, type[Exception]]:
     try:
-        from distributed import Client, KilledWorker, as_completed
+        from distributed import Client, KilledWorker
     except ImportError as problem:
         raise Refused(
             Fault(
@@ -310,7 +356,7 @@ def _client(scheduler: str) -> tuple[Any, Any, type[Exception]]:
         ) from problem
     try:
         client: Any = Client(scheduler, timeout="5s")  # type: ignore[no-untyped-call]
-        return client, as_completed, KilledWorker
+        return client, KilledWorker
     except (OSError, ValueError) as problem:
         raise Refused(
             Fault(

@@ -15,7 +15,7 @@ import numpy as np
 
 from geosand.columns import Ints
 from geosand.errors import Fault, Refused
-from geosand.portfolio.rows_by_site import SiteRows, split_by_site
+from geosand.portfolio.rows_by_site import SiteRows, coded_sites, split_by_site
 from geosand.site.cells import quoted
 
 HELD = 6  #: of each kind of what is known of a file: one a table
@@ -42,6 +42,11 @@ def told_of(file: str) -> Iterator[None]:
 
 class FileTable(Protocol):
     """One table with a column ``site``."""
+
+    @property
+    def path(self) -> Path:
+        """Where it is; several may be in one file."""
+        ...
 
     @property
     def file(self) -> str:
@@ -198,18 +203,19 @@ def needs_degrees(file: str, crs: str) -> None:
 
 
 def distinct_sites(column: Any) -> tuple[dict[str, int], int]:
-    """How many rows of a column name each site, and how many name none."""
-    import pyarrow as pa
-    import pyarrow.compute as pc
-
-    counted = pc.value_counts(column.cast(pa.string()))
-    counts = zip(*(part.to_pylist() for part in counted.flatten()), strict=True)
+    """How many rows of a column name each site, in their order, and how many name none."""
+    coded = coded_sites(column)
+    code = coded.indices.fill_null(-1).to_numpy(zero_copy_only=False)
+    words = [*coded.dictionary.to_pylist(), None]
+    counts = np.bincount(code % len(words), minlength=len(words)).tolist()
+    begun = code[np.flatnonzero(np.diff(code, prepend=-2))]
     known, without = dict[str, int](), 0
-    for name, count in counts:
+    for number in dict.fromkeys(begun.tolist()):
+        name, count = words[number], counts[number]
         if name is None or not name.strip():
             without += count
         else:
-            known[name] = count
+            known[name] = known.get(name, 0) + count
     return known, without
 
 

@@ -31,6 +31,10 @@ class Source(Protocol):
         """All sites, in the order in which they are read fastest, and about how many bytes each."""
         ...
 
+    def changed(self) -> list[str]:
+        """Files of many sites that are others by now than when the sites were listed."""
+        ...
+
     def read(self, keys: Sequence[str], known: dict[str, str]) -> Iterator[SiteRead]:
         """The sites of one chunk; those whose fingerprint is ``known`` are not read further."""
         ...

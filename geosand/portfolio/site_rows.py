@@ -10,7 +10,7 @@ import numpy as np
 from geosand.balance.account import NOT_CLOSED, NOT_MEASURED, OVERTHROW, UNDECIDED
 from geosand.columns import Bools, Floats, Ints
 from geosand.portfolio.arrow import lists_of, texts_of
-from geosand.portfolio.figures import MILLIMETRE, Table, Work, extremes, totals
+from geosand.portfolio.figures import MILLIMETRE, Table, Work, extremes, middles, totals
 from geosand.season.ledger import ON_TARGET, OVER, UNDER
 
 METRES_PER_DEGREE = 111_320
@@ -56,8 +56,7 @@ def sites_table(work: Work) -> Table:
         "site": head.keys,
         "name": head.names,
         "status": np.full(size, "worked out"),
-        "lon": work.middle[:, 0],
-        "lat": work.middle[:, 1],
+        **middles(work, np.arange(size)),
         "season_start": head.season_start,
         "season_end": head.season_end,
         "as_of": head.as_of,

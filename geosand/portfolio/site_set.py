@@ -27,7 +27,14 @@ from geosand.portfolio.fingerprints import fingerprints
 from geosand.portfolio.parquet_tables import parquet_table
 from geosand.portfolio.read_at_once import edition_day, read_at_once
 from geosand.portfolio.rows_by_site import SiteRows
-from geosand.portfolio.set_tables import FileTable, geopackage_layers, look_alikes, told_of
+from geosand.portfolio.set_tables import (
+    FileTable,
+    Stamp,
+    geopackage_layers,
+    look_alikes,
+    stamp,
+    told_of,
+)
 from geosand.portfolio.site_read import SiteRead
 from geosand.portfolio.typed_columns import GEOMETRY
 from geosand.site.assemble import RawSite, assemble
@@ -45,6 +52,7 @@ class SiteSet:
     tables: Mapping[str, FileTable]
     found: Mapping[str, int]  #: about how many bytes each, in the order of ``surfaces``
     alike: Mapping[str, str] = field(default_factory=dict)  #: by name, another one that looks so
+    listed: Mapping[Path, Stamp] = field(default_factory=dict)  #: its files as they were then
 
     def keys(self) -> list[str]:
         return sorted(self.found)
@@ -52,6 +60,9 @@ class SiteSet:
     def as_they_stand(self) -> Mapping[str, int]:
         """So that chunks follow each other in the files, whatever order names come in."""
         return self.found
+
+    def changed(self) -> list[str]:
+        return [path.name for path, then in self.listed.items() if _stamp_now(path) != then]
 
     def read(self, keys: Sequence[str], known: dict[str, str]) -> Iterator[SiteRead]:
         """The sites of a chunk, from the row groups that hold them.
@@ -117,6 +128,13 @@ class SiteSet:
         return digest.hexdigest()
 
 
+def _stamp_now(path: Path) -> Stamp | None:
+    try:
+        return stamp(path)
+    except OSError:
+        return None
+
+
 def _rows_of(table: FileTable, keys: Sequence[str]) -> SiteRows:
     with told_of(table.file):
         return table.rows_of(keys)
@@ -132,6 +150,7 @@ def find_set(root: Path) -> SiteSet | None:
         for name in NEEDED
         if name not in tables
     ]
+    listed = {path: stamp(path) for path in dict.fromkeys(t.path for t in tables.values())}
     keys: dict[str, int] = {}
     for table in sorted(tables.values(), key=lambda table: table is not tables.get("surfaces")):
         with told_of(table.file):
@@ -148,7 +167,7 @@ def find_set(root: Path) -> SiteSet | None:
             faults.append(Fault(file=table.file, column="site", found=said, remedy=remedy))
     if faults:
         raise Refused(faults)
-    return SiteSet(tables=tables, found=keys, alike=look_alikes(keys))
+    return SiteSet(tables=tables, found=keys, alike=look_alikes(keys), listed=listed)
 
 
 def _tables_in(root: Path) -> dict[str, FileTable] | None:

@@ -11,8 +11,8 @@ from geosand.portfolio.summary import spreader_name
 from geosand.reports.words import Units
 from geosand.units import SHOWN
 
-WIDE, LINE, LEFT = 640, 34, 150  #: of the drawing
-STEPS = (0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0, 1e9)
+WIDE, LINE, EDGE = 520, 42, 16  #: of the drawing; names stand above their line
+STEPS = tuple(lead * 10.0**power for power in range(-1, 12) for lead in (1, 2, 5))
 
 
 def drawn_spreaders(found: Comparison) -> list[Row]:
@@ -31,13 +31,12 @@ def strips(found: Comparison, units: Units) -> str:
     for k, row in enumerate(rows):
         mine = [r for r in known if r["spreader"] == row["spreader"]]
         dots = [(r["strip_width_m"] * factor, does_not_close(r)) for r in mine]
-        y = 4 + LINE * (k + 0.5)
+        y = LINE * (k + 0.75)
         marks += _dots(spreader_name(row), dots, scale, y)
         if row["strip_width_m"] is not None:
             marks += _bar(row["strip_width_m"] * factor, row["u_strip_width_m"] * factor, scale, y)
     marks.append(
-        f'<text class="middle" x="{(LEFT + WIDE) / 2:.0f}" y="{height - 6}">strip width, {label}'
-        "</text>"
+        f'<text class="middle" x="{WIDE / 2:.0f}" y="{height - 6}">strip width, {label}</text>'
     )
     return (
         f'<svg class="strips" viewBox="0 0 {WIDE} {height}" role="img" aria-label="Strip width of'
@@ -59,7 +58,7 @@ class _Scale(NamedTuple):
         return cls(step * (low // step), step * (-(-high // step)), step)
 
     def at(self, value: float) -> float:
-        return LEFT + (value - self.low) / (self.high - self.low) * (WIDE - LEFT - 16)
+        return EDGE + (value - self.low) / (self.high - self.low) * (WIDE - 2 * EDGE)
 
 
 def _axis(scale: _Scale, height: int) -> list[str]:
@@ -74,17 +73,17 @@ def _axis(scale: _Scale, height: int) -> list[str]:
 
 def _dots(name: str, dots: Sequence[tuple[float, bool]], scale: _Scale, y: float) -> Iterator[str]:
     """A spreader and its sites, a ring where they do not close."""
-    yield f'<text class="end" x="{LEFT - 12}" y="{y + 4:.1f}">{escape(name[:20])}</text>'
+    yield f'<text y="{y - 14:.1f}">{escape(name[:40])}</text>'
     for x, ring in sorted({(round(scale.at(value)), ring) for value, ring in dots}):
         yield f'<circle class="{"ring" if ring else "site"}" cx="{x}" cy="{y:.1f}" r="3"/>'
 
 
 def _bar(middle: float, u: float, scale: _Scale, y: float) -> Iterator[str]:
     """All sites of a spreader together."""
-    ends = [min(max(scale.at(v), LEFT), WIDE - 2) for v in (middle - u, middle + u)]
+    ends = [min(max(scale.at(v), 2), WIDE - 2) for v in (middle - u, middle + u)]
     yield f'<path class="u" d="M{ends[0]:.1f} {y:.1f}H{ends[1]:.1f}"/>'
     yield f'<path class="mean" d="M{scale.at(middle):.1f} {y - 9:.1f}v18"/>'
 
 
 def _tick(value: float) -> str:
-    return f"{value:.3g}".replace("-", "−")
+    return f"{value:.10g}".replace("-", "−")

@@ -12,13 +12,18 @@ from geosand.reports.words import Units, percent, shown
 NAMED = 3  #: sites in a line
 
 
+def grouped(number: int) -> str:
+    """A whole number, its thousands set apart as in masses."""
+    return f"{number:,}".replace(",", "\u202f")
+
+
 def counted(number: int, one: str, many: str) -> str:
     """A number and its noun.
 
     >>> counted(1, "site", "sites")
     '1 site'
     """
-    return f"{number} {one if number == 1 else many}"
+    return f"{grouped(number)} {one if number == 1 else many}"
 
 
 class Line(NamedTuple):
@@ -77,7 +82,7 @@ def _not_closing(found: Comparison) -> Line | None:
     count = len(found.not_closing)
     verb = "balance does" if count == 1 else "balances do"
     return Line(
-        f"{count} {verb} not close, at {counted(len(rows), 'site', 'sites')}",
+        f"{grouped(count)} {verb} not close, at {counted(len(rows), 'site', 'sites')}",
         *_named(rows, lambda row: f"{row['not_closing']} of {row['measured']}"),
         "; there the catches claim more sand than was spread, so a measured figure is wrong",
     )

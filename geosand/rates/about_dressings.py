@@ -10,8 +10,6 @@ from geosand.columns import Ints
 from geosand.errors import Finding
 from geosand.site.tables import Site
 
-MOST_TOLD = 6  #: catches named in one finding
-
 
 class Teller:
     """Findings of a site, or of many laid end to end, each about one dressing."""
@@ -41,9 +39,3 @@ def by_group(rows: Ints, group: Ints) -> Iterator[tuple[int, Ints]]:
         starts = np.flatnonzero(np.diff(of)) + 1
         for mine in np.split(ordered, starts):
             yield int(group[mine[0]]), mine
-
-
-def and_more(told: list[str], count: int) -> str:
-    """The first few of ``count`` things as told, and how many more there are."""
-    more = f" and {count - MOST_TOLD} more" if count > MOST_TOLD else ""
-    return ", ".join(told[:MOST_TOLD]) + more

@@ -6,8 +6,8 @@ import numpy as np
 import shapely
 
 from geosand.columns import Bools, Floats, Geometries, Ints, Strings
-from geosand.errors import Finding
-from geosand.rates.about_dressings import Teller, and_more, by_group
+from geosand.errors import Finding, listed
+from geosand.rates.about_dressings import Teller, by_group
 from geosand.rates.edge_distance import edge_distances
 from geosand.rates.insides import Depths
 from geosand.site.tables import Site
@@ -90,7 +90,7 @@ def near_edges(
     near[on] = edge_distances(x[on], y[on], owned, surface[on]) < known[on]
     for dressing, rows in by_group(np.flatnonzero(near), catches.dressing):
         one = len(rows) == 1
-        names = and_more(catches.id[rows].tolist(), len(rows))
+        names = listed(catches.id[rows].tolist())
         text = (
             f"{len(rows)} {'catch' if one else 'catches'} without a declared surface"
             f" {'lies' if one else 'lie'} nearer to an edge than"

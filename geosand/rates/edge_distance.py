@@ -8,7 +8,7 @@ from __future__ import annotations
 import numpy as np
 import shapely
 
-from geosand.columns import Floats, Geometries, Ints, ragged
+from geosand.columns import Floats, Geometries, Ints, begins, ragged
 from geosand.rates.catch_rows import rows_of_pairs
 from geosand.site.tables import Site
 
@@ -27,17 +27,10 @@ def edge_distances(x: Floats, y: Floats, polygons: Geometries, row: Ints) -> Flo
     """Distance of each point (n,) to the edge of the polygon in its ``row``; nan where empty."""
     if not len(row):
         return np.empty(0)
-    used, place = _used(row, len(polygons))
+    used, place = np.unique(row, return_inverse=True)
     outlines = shapely.boundary(polygons[used])
     gap: Floats = shapely.distance(shapely.points(x, y), outlines[place])
     return gap
-
-
-def _used(row: Ints, rows: int) -> tuple[Ints, Ints]:
-    """The rows that occur, in order, and the place of each ``row`` among them."""
-    there = np.zeros(rows, dtype=np.bool_)
-    there[row] = True
-    return np.flatnonzero(there), np.cumsum(there)[row] - 1
 
 
 def nearest_dressed(
@@ -87,11 +80,11 @@ def _nearest(
     most = np.minimum(nearer_x**2 + farther_y**2, farther_x**2 + nearer_y**2)
     gap_x = np.where((px > west) & (px < east), 0.0, nearer_x)
     gap_y = np.where((py > south) & (py < north), 0.0, nearer_y)
-    least = np.minimum.reduceat(most, _starts(catch))[catch]
+    least = np.minimum.reduceat(most, np.flatnonzero(begins(catch)))[catch]
     near = np.flatnonzero(gap_x**2 + gap_y**2 <= least * (1 + _SPARE))
     catch, row = catch[near], row[near]
     gap = shapely.distance(shapely.points(px[near], py[near]), owned[surface[row]])
-    distance = np.minimum.reduceat(gap, _starts(catch))
+    distance = np.minimum.reduceat(gap, np.flatnonzero(begins(catch)))
     first = np.flatnonzero(gap == distance[catch])[::-1]
     nearest = np.empty(len(x), dtype=np.int64)
     nearest[catch[first]] = row[first]  # the first of several is written last
@@ -102,7 +95,3 @@ def _sides(place: Floats, low: Floats, high: Floats) -> tuple[Floats, Floats]:
     """Distances to the nearer and to the farther side."""
     one, other = np.abs(place - low), np.abs(place - high)
     return np.minimum(one, other), np.maximum(one, other)
-
-
-def _starts(catch: Ints) -> Ints:
-    return np.flatnonzero(np.diff(catch, prepend=-1))

@@ -23,7 +23,7 @@ from typing import Literal, NamedTuple
 
 import numpy as np
 
-from geosand.columns import Floats, Ints
+from geosand.columns import Floats
 
 Model = Literal["spherical", "exponential", "linear"]
 MOST_PLACES = 1000  #: of one system
@@ -41,15 +41,6 @@ class Variogram:
     nugget: float
     sill: float  #: partial sill, without the nugget
     range_m: float
-
-    def __post_init__(self) -> None:
-        if self.model not in ("spherical", "exponential", "linear"):
-            raise ValueError(f"model {self.model!r}: allowed are spherical, exponential, linear")
-        if not (self.nugget >= 0 and self.sill >= 0 and self.range_m > 0):
-            raise ValueError(
-                f"nugget {self.nugget:g}, sill {self.sill:g}, range {self.range_m:g} m: nugget and "
-                "sill must not be negative, the range must be above 0"
-            )
 
     def structure(self, distance_m: Floats) -> Floats:
         """γ without the nugget."""
@@ -125,9 +116,6 @@ class Lattices(NamedTuple):
     y_m: Floats  #: (B, M)
     weights: Floats  #: (B, M, L), of sum 1; of weight 0 a point is no part of its block
 
-    def rows(self, rows: Ints) -> Lattices:
-        return Lattices(self.x_m[rows], self.y_m[rows], self.weights[rows])
-
     def within(self, variogram: Variogram) -> Floats:
         """γ̄(B, B) (B,), as :func:`within_blocks` of the same points.
 
@@ -199,12 +187,7 @@ def lattice_kriging(
     lattices : points that stand for each block.
     within : (B,), optional. γ̄(B, B), where it is known already or steps are not equal.
     together : (B, n), optional. How many readings each value is the mean of.
-
-    Raises ValueError for weights that do not sum to 1.
     """
-    total = lattices.weights.sum(axis=(1, 2))
-    if (np.abs(total - 1.0) > 1e-9).any():
-        raise ValueError("weights: those of each block must sum to 1")
     if within is None:
         within = lattices.within(variogram)
     right = np.ones((len(points_m), points_m.shape[1] + 1))

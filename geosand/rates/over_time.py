@@ -137,8 +137,6 @@ def sum_over_dressings(
     their ``offset``.
     """
     total = table.group_sum(group, groups, independent=independent, weight=weight)
-    if SURFACE not in total.effects:
-        return total
     order = np.argsort(group, kind="stable")
     stays = (table.effects[SURFACE] * weight)[order]
     own, day, key = (np.zeros(len(table)) + offset)[order], dressing[order], group[order]

@@ -20,7 +20,6 @@ from __future__ import annotations
 import numpy as np
 
 from geosand.columns import Bools, Floats, Ints, freeze, frozen
-from geosand.rates.catch_rows import check_rows, rows_of_catches
 from geosand.rates.groups import group_mean_sd, over
 from geosand.rates.variance_components import Prior, Scatter, components, scatter_of
 
@@ -55,7 +54,6 @@ class SurfaceRates:
     """
 
     group: Ints  #: index of the dressing
-    surface: Ints  #: index of the surface
     n: Ints  #: catches on it; 0: the value is estimated from the other surfaces
     weight: Floats  #: w, what its own catches count for, 0 without catches
     value: Floats  #: BLUP
@@ -82,42 +80,27 @@ class SurfaceRates:
 _PRIOR = Prior()
 
 
-def surface_rates(
-    *,
-    y: Floats,
-    group: Ints,
-    surface: Ints,
-    spreader: Ints,
-    dressed_group: Ints,
-    dressed_surface: Ints,
-    prior_relative: float = 0.08,
-    prior_weight: float = 2.0,
-    pooled_weight_cap: float = 8.0,
+def rates_of_rows(
+    y: Floats, row: Ints, spreader: Ints, dressed_group: Ints, prior: Prior = _PRIOR
 ) -> SurfaceRates:
     """BLUP of every dressed surface of every dressing, in three parts of its uncertainty.
 
-    Parameters
-    ----------
-    y, group, surface : one row a catch: its rate (kg/m², or rate over planned rate), the index of
-        its dressing (0 … dressings − 1) and of its surface, which that dressing must have dressed.
-    spreader : one row a dressing: index of the spreader, −1 where unknown (never pooled).
-    dressed_group, dressed_surface : one row a dressed surface of a dressing, caught on or not.
-    prior_relative, prior_weight : default of both components, in terms of the mean, and the
-        degrees of freedom it counts for. With weight 0 a component for which the data have no
-        degree of freedom is nan, and so is all that needs it.
-    pooled_weight_cap : degrees of freedom that other dressings of the spreader count for at most.
+    ``y``: the rate (kg/m², or rate over planned rate) of each catch, ``row`` the dressed surface
+    that it lies on. ``dressed_group``: a row a dressed surface, caught on or not, the index of its
+    dressing. ``spreader``: a row a dressing, its index, −1 where unknown (never pooled).
 
-    With d = prior_relative · mean of the surface means and weight 2,
+    With d = prior.relative · mean of the surface means and a weight of 2,
 
         σe² = (2d² + SSW)/(2 + N − m)
         σb² = (2d² + (m − 1)·max(0, var ȳᵢ − σe²·mean 1/nᵢ))/(2 + m − 1)
 
     where m surfaces have N catches; where every one of them has one catch,
     σe² = σb² = (2d² + (m − 1)·¾·var ȳᵢ)/(m + 1). Other dressings j with the same spreader replace
-    d/mean and the 2 by prior² = (2·prior_relative² + Σⱼ SSWⱼ/ȳⱼ²)/(2 + Σⱼ(Nⱼ − mⱼ)) and the
-    denominator, at most ``pooled_weight_cap``; likewise between surfaces. A dressing with a mean
+    d/mean and the 2 by prior² = (2·prior.relative² + Σⱼ SSWⱼ/ȳⱼ²)/(2 + Σⱼ(Nⱼ − mⱼ)) and the
+    denominator, at most ``prior.cap``; likewise between surfaces. A dressing with a mean
     not above zero has no relative scatter and is not pooled. Without any scatter and with weight 0
-    surfaces take μ. Degrees of freedom: m − 1 + weight; N − 1 + weight where one surface was
+    surfaces take μ; a component for which the data have no degree of freedom is then nan, and so is
+    all that needs it. Degrees of freedom: m − 1 + weight; N − 1 + weight where one surface was
     dressed. The rule is this project's own, chosen by simulation; a test shows what it holds.
 
     Its range: where surfaces differ by 3 to 15 % (standard deviation), 95 % intervals of those with
@@ -128,25 +111,7 @@ def surface_rates(
     contradicts it). Six dressings with one spreader mend it (93 %) where six surfaces or more were
     caught on, as their scatter takes the default's place; two or three surfaces, the same each
     time, tell no more than in one dressing (80 to 90 %).
-
-    Raises ValueError for columns of different length, rates that are not finite, indices out of
-    range, catches on surfaces that were not dressed and surfaces named twice in a dressing.
     """
-    check_rows(y, group, surface, len(spreader), dressed_group, dressed_surface)
-    row = rows_of_catches(group, surface, dressed_group, dressed_surface)
-    prior = Prior(relative=prior_relative, weight=prior_weight, cap=pooled_weight_cap)
-    return rates_of_rows(y, row, spreader, dressed_group, dressed_surface, prior)
-
-
-def rates_of_rows(
-    y: Floats,
-    row: Ints,
-    spreader: Ints,
-    dressed_group: Ints,
-    dressed_surface: Ints,
-    prior: Prior = _PRIOR,
-) -> SurfaceRates:
-    """As :func:`surface_rates`, of catches whose ``row`` of the dressed surfaces is known."""
     groups, group = len(spreader), dressed_group[row]
     n, mean, _ = group_mean_sd(y, row, len(dressed_group))
     scatter = scatter_of(y - mean[row], group, n, mean, dressed_group, groups)
@@ -158,7 +123,6 @@ def rates_of_rows(
     dressed = np.bincount(dressed_group, minlength=groups)
     return SurfaceRates(
         group=dressed_group.copy(),
-        surface=dressed_surface.copy(),
         n=n,
         weight=weight,
         value=mu[dressed_group] + weight * np.where(n > 0, mean - mu[dressed_group], 0.0),

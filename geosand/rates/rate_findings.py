@@ -7,8 +7,8 @@ from collections.abc import Iterator
 import numpy as np
 
 from geosand.columns import Bools, Floats, Ints, ratio
-from geosand.errors import Finding
-from geosand.rates.about_dressings import Teller, and_more, by_group
+from geosand.errors import Finding, listed
+from geosand.rates.about_dressings import Teller, by_group
 from geosand.rates.assignment import Assignment
 from geosand.rates.catch_rates import CatchRates
 from geosand.rates.catch_rows import Counted
@@ -20,8 +20,13 @@ from geosand.site.tables import Site
 #: Of surfaces, relative: beyond, the default of 8 % is too sure of those without catches.
 FAR_APART = 0.15
 FAR_TIMES = 4.0  #: a catch this many times its dressing's median, or a part of it, is told
+#: A catch this many times the median is told where that is also FAR_SCATTERS times the scatter of
+#: its dressing's catches: overlapping passes lay twice as much, trays near an edge get less.
+TWICE, FAR_SCATTERS = 2.0, 6.0
+LEAST_SCATTER_OTHERS = 8  #: fewer others do not tell how far a dressing's catches scatter
 ROOM = 2.0  #: swaths that a surface is long, at least, where trays could lie farther apart
 LEAST_OTHERS = 4  #: fewer others do not tell which of them is the odd one
+_SIGMAS_OF_MEDIAN = 1.4826  #: normal standard deviations in a median absolute deviation, 1/Φ⁻¹(¾)
 
 
 def pool_findings(site: Site, where: Assignment) -> list[Finding]:
@@ -52,7 +57,7 @@ def set_aside(site: Site) -> list[Finding]:
     findings = []
     for dressing, rows in by_group(np.flatnonzero(~catches.used), catches.dressing):
         told = [f"{catches.id[k]} ({catches.reject_reason[k]})" for k in rows.tolist()]
-        text = f"set aside and not used: {and_more(told, len(told))}"
+        text = f"set aside and not used: {listed(told)}"
         findings.append(about.finding(dressing, text))
     return findings
 
@@ -146,7 +151,7 @@ def tight_catches(
         names = site.surfaces.id[site.dressed.surface[rows]].tolist()
         one = len(names) == 1
         text = (
-            f"all catches on {and_more(names, len(names))} lie within a swath of each other: they"
+            f"all catches on {listed(names)} lie within a swath of each other: they"
             f" share the spreader's stripes, and the depth of {'that surface' if one else 'each'}"
             " may lie outside its interval more often than 1 time in 20. Lay trays farther apart,"
             " or note where each one lay"
@@ -164,7 +169,7 @@ def empty_trays(site: Site, where: Assignment, each: CatchRates) -> list[Finding
         names = site.catches.id[rows].tolist()
         one = len(names) == 1
         text = (
-            f"{'catch' if one else 'catches'} {and_more(names, len(names))}"
+            f"{'catch' if one else 'catches'} {listed(names)}"
             f" {'holds' if one else 'hold'} no sand on"
             f" dressed ground and {'counts' if one else 'count'} as 0: if nothing was weighed, give"
             " a reject_reason"
@@ -185,13 +190,17 @@ def far_catches(site: Site, where: Assignment, each: CatchRates, rate: Floats) -
     against = middle[group]
     times = rate[rows] / np.where(against > 0, against, np.nan)
     far = (count[group] > LEAST_OTHERS) & ((times > FAR_TIMES) | (times < 1 / FAR_TIMES))
+    off = np.log(np.where(times > 0, times, np.nan))
+    spread = _medians(np.nan_to_num(abs(off), nan=np.inf), group, len(middle))[0]
+    odd = (times > TWICE) & (off > FAR_SCATTERS * _SIGMAS_OF_MEDIAN * spread[group])
+    far |= (count[group] > LEAST_SCATTER_OTHERS) & odd
     far &= rate[rows] > 0
     findings = []
     for dressing, mine in by_group(np.flatnonzero(far), group):
         told = [f"{site.catches.id[rows[k]]} ({times[k]:.2g} times)" for k in mine.tolist()]
         one = len(told) == 1
         text = (
-            f"{'catch' if one else 'catches'} {and_more(told, len(told))}"
+            f"{'catch' if one else 'catches'} {listed(told)}"
             f" {'lies' if one else 'lie'} far from the median of the dressing's catches:"
             " check readings, tray sizes and their units; a spoiled catch gets a reject_reason"
         )

@@ -14,7 +14,7 @@ import numpy as np
 import shapely
 
 from geosand.areas.register import AreaRegister
-from geosand.columns import Bools, Floats, Geometries, Ints, Strings, freeze
+from geosand.columns import Bools, Floats, Geometries, Ints, Strings, freeze, take
 from geosand.errors import Finding
 from geosand.rates.groups import group_mean_sd
 from geosand.rates.kriging import (
@@ -179,7 +179,7 @@ def _kriged_means(
                 places, relative, together = (column[None] for column in one)
             at = lattice_of[mine]
             found = lattice_kriging(
-                places, relative, block.rows(at), variogram, within=within[at], together=together
+                places, relative, take(block, at), variogram, within=within[at], together=together
             )
             kriged[mine] = found.mean * mean[mine]
             u[mine] = np.sqrt(np.maximum(found.variance, 0.0)) * mean[mine]

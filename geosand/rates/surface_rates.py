@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from geosand.areas.register import AreaRegister
-from geosand.columns import Bools, Floats, Ints, frozen
+from geosand.columns import Bools, Floats, Ints, frozen, take
 from geosand.errors import Finding
 from geosand.estimates import Estimates
 from geosand.rates.assignment import Assignment, assign
@@ -111,9 +111,8 @@ def _model(site: Site, planned: Floats, counted: Counted) -> SurfaceRates:
 
     The scale is 1 but where all rows of a dressing have planned depths that differ.
     """
-    dressed, row = site.dressed, counted.row
-    y, spreader = counted.rate_kg_m2 / planned[row], _spreaders(site)
-    return rates_of_rows(y, row, spreader, dressed.dressing, dressed.surface)
+    y = counted.rate_kg_m2 / planned[counted.row]
+    return rates_of_rows(y, counted.row, _spreaders(site), site.dressed.dressing)
 
 
 def _sampling(found: SurfaceRates, planned: Floats) -> dict[str, Floats]:
@@ -151,7 +150,7 @@ def _by_one_way(
     out = np.where((some > 0)[of_row], value, np.nan)
     again = (some > 0) & ~known
     if again.any():
-        found = _model(site, planned, way.of(again[site_of]))
+        found = _model(site, planned, take(way, again[site_of]))
         out = np.where(again[of_row], found.value * planned, out)
     return out
 

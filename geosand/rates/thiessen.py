@@ -37,9 +37,9 @@ def thiessen_areas_m2(polygons: Geometries, points_m: Floats, polygon: Ints) -> 
         return_index=True,
     )
     ground = np.asarray(shapely.area(polygons[used]), dtype=np.float64)
-    alone = np.bincount(cluster, minlength=len(used)) == 1
-    share = np.where(alone[cluster], ground[cluster], 0.0)
     # a single place has no neighbour and no cell: all of the ground is its own
+    alone = np.bincount(cluster, minlength=len(used)) == 1
+    share = ground[cluster]
     share[~alone[cluster]] = shapely.area(shapely.intersection(cells, polygons[used][of]))
     areas[:] = (share / number)[place]
     return areas

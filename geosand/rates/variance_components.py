@@ -19,7 +19,7 @@ _INSEPARABLE_SHARE = 0.75
 
 
 class Prior(NamedTuple):
-    """What is taken for granted of both components: see ``surface_rates``."""
+    """What is taken for granted of both components: see ``rates_of_rows``."""
 
     relative: float = 0.08
     weight: float = 2.0

@@ -99,11 +99,8 @@ def fitted(lags: Lags) -> Variogram:
     """Spherical model nearest to the measured lags; its range is at most the farthest of them.
 
     For each of many ranges the best nugget and sill follow by linear least squares, neither below
-    0; the range with the smallest weighted sum of squares wins. Raises ValueError for fewer than
-    four lags.
+    0; the range with the smallest weighted sum of squares wins.
     """
-    if len(lags) < LEAST_LAGS:
-        raise ValueError(f"{len(lags)} lags: at least {LEAST_LAGS} are needed for a variogram")
     h, gamma, weight = lags.distance_m, lags.gamma, lags.pairs / lags.distance_m**2
     ranges = np.geomspace(h.min(), h.max(), _RANGES)
     s = np.minimum(h / ranges[:, None], 1.0)

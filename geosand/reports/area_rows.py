@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
+from geosand.areas.register import AreaRegister
 from geosand.reports.documents import Document, number
-from geosand.results import Results
+from geosand.site.tables import Site
 
 
-def area_rows(results: Results) -> list[Document]:
+def area_rows(site: Site, areas: AreaRegister) -> list[Document]:
     """Ground areas of the boundaries in force, keys as in ``areas --json``."""
-    site, areas = results.site, results.areas
     return [
         {
             "id": str(site.surfaces.id[row]),

@@ -1,11 +1,15 @@
-"""Sums of areas by kind and of all, with the joint errors of what lies side by side."""
+"""Surfaces by kind; sums of areas by kind and of all, with the joint errors of neighbours."""
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Sequence
+
 import numpy as np
 
+from geosand.areas.ownership import precedence_ranks
 from geosand.areas.register import AreaRegister
 from geosand.columns import Floats
+from geosand.planning.route import natural
 from geosand.reports.documents import Document, number
 from geosand.site.tables import Site
 
@@ -13,6 +17,15 @@ TOTALS_NOTE = (
     "u of a total is not the sum of the surfaces' u: an edge that two of them share leaves their"
     " sum alone, errors of single edges partly cancel, and the survey's bias adds up in full."
 )
+
+
+def by_kind(rows: Sequence[Document]) -> Iterable[tuple[str, list[Document]]]:
+    """Rows of each kind, greens first as on the map, in the natural order of their ids."""
+    kinds = list(dict.fromkeys(row["kind"] for row in rows))
+    ranks = precedence_ranks(np.array(kinds, dtype=np.str_), np.zeros(len(kinds)))
+    for k in np.argsort(ranks):
+        mine = [row for row in rows if row["kind"] == kinds[k]]
+        yield kinds[k], sorted(mine, key=lambda row: natural(row["id"]))
 
 
 def area_totals(site: Site, register: AreaRegister, grid_m2: Floats) -> list[Document]:

@@ -2,24 +2,14 @@
 
 from __future__ import annotations
 
-import math
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from geosand.areas.register import OVERLAP_M2
+from geosand.errors import listed
+from geosand.reports.area_totals import by_kind
 from geosand.reports.documents import Document
-from geosand.reports.printable.surfaces_section import by_kind
-from geosand.reports.words import (
-    MISSING,
-    Units,
-    label_of,
-    listed,
-    merged_findings,
-    shown,
-    signed_percent,
-)
-
-if TYPE_CHECKING:
-    from geosand.reports.plain_table import Table
+from geosand.reports.plain_table import Table, table
+from geosand.reports.words import MISSING, Units, label_of, merged_findings, shown, signed_percent
 
 WIDE = 118  #: columns of a window in which all figures fit
 _LARGE = {"metric": (1e-4, "ha"), "us": (1 / 4046.8564224, "acres")}
@@ -27,8 +17,6 @@ _LARGE = {"metric": (1e-4, "ha"), "us": (1 / 4046.8564224, "acres")}
 
 def areas_table(document: Document, units: Units, width: int = 160) -> Table:
     """The area register of the boundaries in force; a narrow window leaves the checks out."""
-    from geosand.reports.console import table
-
     rows = [row for _, rows in by_kind(document["surfaces"]) for row in rows]
     wide, grid = width >= WIDE, any(row["grid_area_m2"] is not None for row in rows)
     area, length = label_of("area", units), label_of("length", units)
@@ -53,8 +41,6 @@ def areas_table(document: Document, units: Units, width: int = 160) -> Table:
 
 def totals_table(document: Document, units: Units) -> Table:
     """Sums by kind with the u that their shared edges leave."""
-    from geosand.reports.console import table
-
     *kinds, total = document["totals"]
     kinds = [{**row, "id": row["kind"]} for row in kinds]
     factor, large = _LARGE[units]
@@ -96,15 +82,11 @@ def findings_lines(document: Document, units: Units, width: int = 160) -> list[s
 
 
 def cell(value: Any, sort: str, units: Units) -> str:
-    if sort == "text":
-        return str(value)
     if value is None:
         return MISSING
-    if sort == "count":
+    if sort in ("text", "count"):
         return str(value)
-    if sort == "factor":
-        return f"{value:.6f}"
-    return shown(math.nan if value is None else value, sort, units, unit=False)
+    return f"{value:.6f}" if sort == "factor" else shown(value, sort, units, unit=False)
 
 
 def signed(value: float | None) -> str:

@@ -7,9 +7,10 @@ import numpy as np
 from geosand.areas.claimed import ClaimChecks, check_claims
 from geosand.columns import Floats
 from geosand.errors import Fault, Refused
-from geosand.formats.claimed_areas import ClaimedAreas, folded
+from geosand.formats.boundaries.naming import slug
+from geosand.formats.claimed_areas import ClaimedAreas
 from geosand.reports.documents import Document, number
-from geosand.site.cells import quoted
+from geosand.site.cells import quoted, word_key
 from geosand.site.tables import Site
 
 #: Other figures of a surface that a claim may have been: words of the hint, key of the document.
@@ -98,21 +99,27 @@ def _column(rows: list[Document], name: str) -> Floats:
 
 
 def _places(claims: ClaimedAreas, document: Document, file: str) -> list[int | None]:
-    """For each claim its row among surfaces and totals: by id, by kind, by name; None = unknown."""
+    """For each claim its row among surfaces and totals: by id, by kind, by name; None = unknown.
+
+    A name need not be that of the site's file where it makes the same id: "Green 6" is green-6.
+    """
     surfaces = document["surfaces"]
     exact = {row["id"]: k for k, row in enumerate(surfaces)}
     kinds = {row["kind"]: len(surfaces) + k for k, row in enumerate(document["totals"])}
     names: dict[str, list[int]] = {}
     for k, row in enumerate(surfaces):
-        for key in {folded(row["name"]), folded(row["id"])}:
+        for key in {word_key(row["name"]), word_key(row["id"])}:
             names.setdefault(key, []).append(k)
+    slugs = {slug(row["id"]): k for k, row in enumerate(surfaces)}
     places: list[int | None] = []
     faults: list[Fault] = []
     taken: dict[int, str] = {}
     for row, label in zip(claims.row.tolist(), claims.label.tolist(), strict=True):
-        found = [exact[label]] if label in exact else names.get(folded(label), [])
-        if not found and folded(label) in kinds:
-            found = [kinds[folded(label)]]
+        found = [exact[label]] if label in exact else names.get(word_key(label), [])
+        if not found and word_key(label) in kinds:
+            found = [kinds[word_key(label)]]
+        if not found and slug(label) in slugs:
+            found = [slugs[slug(label)]]
         if len(found) > 1:
             several = ", ".join(surfaces[k]["id"] for k in found)
             text = f"{quoted(label)} is the name of {several}"

@@ -3,17 +3,17 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from itertools import count
 
 CLASSES = 5
 _MANTISSAS = (1.0, 2.0, 2.5, 5.0)
 
 
-def round_steps(least: float) -> Iterable[float]:
+def round_steps(least: float) -> Iterator[float]:
     """Round step widths in rising order, none below ``least``: 1, 2, 2.5 and 5 times 10ⁿ.
 
-    >>> steps = iter(round_steps(0.3))
+    >>> steps = round_steps(0.3)
     >>> [next(steps) for _ in range(4)]
     [0.5, 1.0, 2.0, 2.5]
     """

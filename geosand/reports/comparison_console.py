@@ -3,24 +3,15 @@
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING
 
 from geosand.areas.edge_shifts import FEWEST
+from geosand.errors import listed
+from geosand.reports.area_totals import by_kind
 from geosand.reports.areas_console import cell, change, signed
 from geosand.reports.documents import Document
-from geosand.reports.printable.surfaces_section import by_kind
-from geosand.reports.words import (
-    Units,
-    in_words_of,
-    label_of,
-    listed,
-    merged_findings,
-    shown,
-    written_day,
-)
-
-if TYPE_CHECKING:
-    from geosand.reports.plain_table import Table
+from geosand.reports.plain_table import Table, table
+from geosand.reports.words import Units, in_words_of, label_of, merged_findings, shown, written_day
+from geosand.site.remedies import namesakes
 
 NAMES_SHOWN = 5
 SAME_M2 = 0.05  #: less is not shown in a table either
@@ -48,8 +39,6 @@ def survey_words(survey: Document) -> str:
 
 def against_table(against: Document, units: Units) -> Table:
     """Two surveys side by side, greens first."""
-    from geosand.reports.console import table
-
     area, length = label_of("area", units), label_of("length", units)
     lines = [
         [
@@ -140,6 +129,9 @@ def _edge_lines(rows: list[Document], units: Units) -> list[str]:
     if still:
         names = listed(still, NAMES_SHOWN)
         lines.append(f"{names}: drawn the same, but what lies on top of it was drawn anew.")
+    if apart := [r["id"] for r in rows if 0 < r["old_area_m2"] <= r["lost_m2"] * (1 + 1e-6)]:
+        names, has = listed(apart, NAMES_SHOWN), "has" if len(apart) == 1 else "have"
+        lines.append(f"{names}: {has} no ground in common with before: were ids exchanged?")
     farthest = max(rows, key=lambda row: row["edge_maximum_m"] or 0.0, default=None)
     if farthest and farthest["edge_maximum_m"]:
         lon, lat = farthest["edge_maximum_at"]
@@ -176,8 +168,6 @@ def _offset_lines(against: Document, units: Units) -> list[str]:
 
 def claimed_table(claimed: Document, units: Units) -> Table:
     """Claimed areas beside the computed ones."""
-    from geosand.reports.console import table
-
     lines = [
         [
             row["claim"],
@@ -219,6 +209,14 @@ def claimed_lines(claimed: Document) -> list[str]:
         ("unmatched_claims", f"In {claimed['file']} but not on the site"),
         ("unmatched_surfaces", f"On the site but not in {claimed['file']}"),
     ):
-        if claimed[key]:
-            lines.append(f"{words} ({len(claimed[key])}): {listed(claimed[key], 12)}.")
+        if names := claimed[key]:
+            told = [_with_namesakes(name, claimed["unmatched_surfaces"]) for name in names[:12]]
+            told = told if key == "unmatched_claims" else names
+            lines.append(f"{words} ({len(names)}): {listed([*told, *names[12:]], 12)}.")
     return lines
+
+
+def _with_namesakes(name: str, ids: list[str]) -> str:
+    """A claim that is on no surface, with those of its number: "Hole 3 (3?)"."""
+    near = namesakes(name, ids)
+    return f"{name} ({' or '.join(near)}?)" if near else name

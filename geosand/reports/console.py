@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
-from typing import TYPE_CHECKING
+from collections.abc import Sequence
 
 import numpy as np
 
 from geosand.balance.account import NOT_CLOSED
+from geosand.errors import listed
 from geosand.reports.documents import Document
 from geosand.reports.first import explain, look_first, next_step, would
-from geosand.reports.plain_table import Pipe, Table
+from geosand.reports.plain_table import Table, table
 from geosand.reports.ring_figures import ring_figures
 from geosand.reports.words import (
     MISSING,
@@ -20,7 +20,6 @@ from geosand.reports.words import (
     between,
     chance,
     label_of,
-    listed,
     percent,
     shown,
 )
@@ -28,30 +27,10 @@ from geosand.results import Results
 from geosand.season.ledger import NOT_YET
 from geosand.season.totals import season_totals
 
-if TYPE_CHECKING:
-    from rich.console import Console
-
 CAUTION = (
     "Areas here are for sand planning; boundary and title work needs a licensed surveyor. Dry sand"
     " makes dust with crystalline silica: follow local rules for dust, bulk bags, machines, heat."
 )
-
-
-def console() -> Console | Pipe:
-    """A console as wide as the terminal."""
-    import sys
-
-    if not sys.stdout.isatty():
-        return Pipe()
-    from rich.console import Console
-
-    return Console(highlight=False, markup=False, emoji=False)
-
-
-def table(title: str, columns: Iterable[tuple[str, bool]], rows: Iterable[Iterable[str]]) -> Table:
-    """A plain table; a column is (head, right aligned)."""
-    heads, right = zip(*columns, strict=True)
-    return Table(title=title, heads=heads, right=right, rows=[list(row) for row in rows])
 
 
 def balance_table(results: Results, units: Units, only: str | None = None) -> Table:
@@ -245,10 +224,9 @@ def rings_table(results: Results, units: Units, around: str | None = None) -> Ta
 
 def totals(results: Results, units: Units) -> list[str]:
     """The season so far in three lines: spread, landed, thrown over."""
-    site = results.site
-    counted = np.bincount(
-        site.dressed.dressing, results.ledger.counted, len(site.dressings)
-    ).astype(bool)
+    from geosand.reports.season_balance import counted_dressings
+
+    counted = counted_dressings(results)
     sums = season_totals(results.site, results.areas, results.rates, results.balance, counted)
     measured = int((counted & np.isfinite(results.balance.overthrow.value)).sum())
     open_ones = int((counted & (results.balance.verdict == NOT_CLOSED)).sum())

@@ -25,6 +25,11 @@ def number(value: Any, factor: float = 1.0) -> float | None:
     return float(f"{scaled:.9g}") if math.isfinite(scaled) else None
 
 
+def si(value: float | None, factor: float = 1.0) -> float:
+    """A figure of a document without its factor; nan for null."""
+    return math.nan if value is None else value / factor
+
+
 def to_json(document: Document) -> str:
     """Text of a document; refuses NaN."""
     return json.dumps(document, ensure_ascii=False, allow_nan=False, indent=1)

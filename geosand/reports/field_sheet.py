@@ -11,7 +11,7 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from html import escape
-from typing import TYPE_CHECKING, Any
+from typing import Any
 from zlib import crc32
 
 import numpy as np
@@ -20,17 +20,17 @@ import shapely
 from geosand.areas.register import AreaRegister
 from geosand.columns import Ints
 from geosand.errors import printable
+from geosand.formats.boundaries.site_text import record_columns
 from geosand.formats.gpx import DECIMALS
 from geosand.planning.drawn_points import EDGE, OUTSIDE
 from geosand.planning.placing import Places
+from geosand.reports.plain_table import Table, table
 from geosand.reports.printed_page import asset, page
 from geosand.reports.words import Units, shown
 from geosand.site.tables import Site
 
-if TYPE_CHECKING:
-    from geosand.reports.plain_table import Table
-
 Point = dict[str, Any]
+_UNITS = ("mm", "m", "in", "ft", "g", "oz", "cm3", "ml")
 COMPASS = ("N", "NE", "E", "SE", "S", "SW", "W", "NW")
 READ_DECIMALS = 6  #: of a degree, on the page: a tenth of a metre
 
@@ -98,10 +98,14 @@ def catch_points(site: Site, places: Places) -> list[Point]:
     ]
 
 
+def _columns(units: Units) -> list[tuple[str, str]]:
+    """Names and units of the columns of catches, in the order in which a new site has them."""
+    pairs = (name.rpartition("_") for name in record_columns(units)["catches"])
+    return [(a, b) if b in _UNITS else (f"{a}_{b}".strip("_"), "") for a, _, b in pairs]
+
+
 def places_table(site: Site, places: Places, units: Units) -> Table:
     """The points as a console table, in the order of walking."""
-    from geosand.reports.console import table
-
     points, walk = catch_points(site, places), _walk(places, units)
     rows = [
         [p["surface"], p["label"], _where(places, k, units), *_position(p), walk[k]]
@@ -131,8 +135,9 @@ def field_sheet(
     points = catch_points(site, places)
     key = json.dumps([site.name, dressing, seed, points], ensure_ascii=False)
     tray_unit, mass_unit = ("in", "oz") if units == "us" else ("mm", "g")
-    data = {"key": f"{crc32(key.encode()):08x}", "points": points}
+    data: dict[str, Any] = {"key": f"{crc32(key.encode()):08x}", "points": points}
     data |= {"tray_unit": tray_unit, "mass_unit": mass_unit}
+    data |= {"columns": _columns(units), "edge_unit_m": 0.3048 if units == "us" else 1.0}
     walk = _walk(places, units)
     sections = [
         _surface(site, register, places, points, np.flatnonzero(places.row == row), walk, units)
@@ -153,7 +158,8 @@ def field_sheet(
         '<div class="out" hidden><label for="out">The saved text, to copy where nothing is'
         ' downloaded</label><textarea id="out" readonly></textarea></div>\n'
         '<p class="caution">Put the file into the site folder as catches.csv, or add its rows to'
-        " the one there, each column below its own head.</p></main>\n"
+        " the one there, each column below its own head. Those of a new site stand in the same"
+        " order.</p></main>\n"
     )
     return page(
         title=title,

@@ -7,15 +7,8 @@ import numpy as np
 from geosand.balance.account import NOT_CLOSED, NOT_MEASURED, UNDECIDED
 from geosand.balance.closing import Closing
 from geosand.columns import Strings
-from geosand.reports.words import (
-    Units,
-    chance,
-    label_of,
-    listed,
-    listed_runs,
-    shown,
-    signed_percent,
-)
+from geosand.errors import listed
+from geosand.reports.words import Units, chance, label_of, listed_runs, shown, signed_percent
 from geosand.results import Results
 from geosand.season.ledger import NOT_MEASURED as NOT_MEASURED_STATE
 from geosand.season.ledger import OVER, UNDER

@@ -7,11 +7,11 @@ from html import escape
 from typing import Any
 
 from geosand.errors import printable
-from geosand.reports.documents import MILLIMETRE, Document
+from geosand.reports.documents import MILLIMETRE, Document, si
 from geosand.reports.plan import KMH
 from geosand.reports.plan_words import MOST_RUNS, load_lines, route_lines
 from geosand.reports.printed_page import asset, page
-from geosand.reports.setting_words import known, setting_cell, setting_lines
+from geosand.reports.setting_words import setting_cell, setting_lines
 from geosand.reports.words import MISSING, Units, label_of, listed_runs, shown
 
 #: Cautions, not advice. Silica: the dust of dry quartz sand is regulated, e.g. 50 µg/m³ over eight
@@ -148,7 +148,7 @@ def _line(k: int, row: Document, cells: list[tuple[str, str]]) -> str:
 
 
 def _way(row: Document, units: Units) -> str:
-    return shown(known(row["from_previous_m"]), "way", units, unit=False)
+    return shown(si(row["from_previous_m"]), "way", units, unit=False)
 
 
 def _depth(row: Document, units: Units) -> str:
@@ -192,7 +192,7 @@ def _loads(document: Document, units: Units) -> str:
     """Each load with its surfaces, and where it runs out."""
     if not document["loads"]:
         return ""
-    size = shown(known(document["sand"]["load_kg"]), "mass", units)
+    size = shown(si(document["sand"]["load_kg"]), "mass", units)
     lines, count = load_lines(document, units), len(document["loads"])
     rows = sum(row["mass_kg"] > 0 for row in document["surfaces"])
     if rows > MANY and rows + len(lines) / 2 > ROWS_A_SHEET and count <= MOST_LOADS:

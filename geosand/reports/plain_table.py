@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import sys
 import unicodedata
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -149,6 +149,21 @@ class Pipe:
 
         rich = Console(width=PIPE_WIDTH, highlight=False, markup=False, emoji=False)
         rich.print(what, soft_wrap=soft_wrap)
+
+
+def console() -> Console | Pipe:
+    """A console as wide as the terminal."""
+    if not sys.stdout.isatty():
+        return Pipe()
+    from rich.console import Console
+
+    return Console(highlight=False, markup=False, emoji=False)
+
+
+def table(title: str, columns: Iterable[tuple[str, bool]], rows: Iterable[Iterable[str]]) -> Table:
+    """A plain table; a column is (head, right aligned)."""
+    heads, right = zip(*columns, strict=True)
+    return Table(title=title, heads=heads, right=right, rows=[list(row) for row in rows])
 
 
 def _wrapped(text: str, width: int, indent: str = "") -> list[str]:

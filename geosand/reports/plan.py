@@ -7,7 +7,7 @@ import math
 import numpy as np
 
 from geosand.planning.dressing import AS_NAMED, NEED, ROUTE, NextDressing
-from geosand.reports.documents import MILLIMETRE, Document, number
+from geosand.reports.documents import MILLIMETRE, Document, findings_rows, number
 from geosand.site.tables import Site
 
 KMH = 3.6
@@ -24,7 +24,6 @@ def plan_document(site: Site, plan: NextDressing, said: list[str]) -> Document:
 
     ``said``: sentences on what was chosen for the person.
     """
-    findings = [{"about": f.about, "topic": f.topic, "text": f.text} for f in plan.findings]
     return {
         "site": site.name,
         "as_of": str(plan.as_of),
@@ -34,7 +33,10 @@ def plan_document(site: Site, plan: NextDressing, said: list[str]) -> Document:
         "crew": _crew(site, plan),
         "spreader": _spreader(site, plan),
         "loads": _loads(site, plan),
-        "findings": [{"about": "", "topic": "plan", "text": s} for s in said if s] + findings,
+        "findings": [
+            *({"about": "", "topic": "plan", "text": s} for s in said if s),
+            *findings_rows(plan.findings),
+        ],
         "inputs": dict(site.inputs),
     }
 

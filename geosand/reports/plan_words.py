@@ -3,18 +3,15 @@
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING
 
-from geosand.errors import printable
+from geosand.errors import listed, printable
 from geosand.planning.next_rate import NOT_KNOWN
-from geosand.reports.documents import MILLIMETRE, Document
+from geosand.reports.documents import MILLIMETRE, Document, si
+from geosand.reports.plain_table import Table, table
 from geosand.reports.plan import BASIS
-from geosand.reports.setting_words import known, setting_cell, setting_lines
-from geosand.reports.words import MISSING, Units, between, label_of, listed, listed_runs, shown
+from geosand.reports.setting_words import setting_cell, setting_lines
+from geosand.reports.words import MISSING, Units, between, label_of, listed_runs, shown
 from geosand.season.ledger import NO_TARGET
-
-if TYPE_CHECKING:
-    from geosand.reports.plain_table import Table
 
 MOST_RUNS = 12  #: ids or runs of ids in one sentence
 LOADS_A_SURFACE = 2  #: more loads than this a surface are bags, and not listed one by one
@@ -23,8 +20,6 @@ LEAST_SENSIBLE_MM = 0.1  #: a dressing lighter than this is hardly seen; our own
 
 def plan_table(document: Document, units: Units) -> Table:
     """One line a surface that gets sand, in the order of work."""
-    from geosand.reports.console import table
-
     over = document["spreader"]["strip_width_m"] is not None
     rows = [_line(row, units, over=over) for row in document["surfaces"] if row["mass_kg"] > 0]
     depth, rate, mass = (label_of(m, units) for m in ("depth", "rate", "mass"))
@@ -50,7 +45,7 @@ def _line(row: Document, units: Units, *, over: bool) -> list[str]:
     """Cells of a surface; ``over``: whether the overthrow to expect is known."""
     heading = row["heading"]
     texts = [
-        shown(known(row[key]) * factor, measure, units, unit=False)
+        shown(si(row[key]) * factor, measure, units, unit=False)
         for key, factor, measure in (
             ("depth_mm", 1 / MILLIMETRE, "depth"),
             ("rate_kg_m2", 1.0, "rate"),
@@ -58,7 +53,7 @@ def _line(row: Document, units: Units, *, over: bool) -> list[str]:
         )
     ]
     texts.append(shown(row["overthrow_kg"], "mass", units, unit=False) if over else MISSING)
-    saves = known(heading["saving_against_worst_kg"]) if heading else math.nan
+    saves = si(heading["saving_against_worst_kg"]) if heading else math.nan
     return [
         row["id"],
         row["kind"],
@@ -92,9 +87,9 @@ def _need_lines(document: Document, units: Units) -> list[str]:
     sand, spreader, crew = document["sand"], document["spreader"], document["crew"]
 
     def mass(key: str) -> str:
-        return shown(known(sand[key]), "mass", units)
+        return shown(si(sand[key]), "mass", units)
 
-    low, high = known(sand["overthrow_low_kg"]), known(sand["overthrow_high_kg"])
+    low, high = si(sand["overthrow_low_kg"]), si(sand["overthrow_high_kg"])
     water = sand["moisture_dry_basis_percent"]
     wet = "" if _is_dry(sand) else f" as delivered (water {water:.1f} %)"
     lines = [
@@ -107,7 +102,7 @@ def _need_lines(document: Document, units: Units) -> list[str]:
         over = f", overthrow to expect {mass('overthrow_kg')} (95 % {bounds}), both dry"
     lines.append(f"On surfaces {mass('on_surfaces_kg')}{over}.")
     if spreader["strip_width_m"] is not None:
-        strip, low, high = (known(spreader[f"strip_width_{end}m"]) for end in ("", "low_", "high_"))
+        strip, low, high = (si(spreader[f"strip_width_{end}m"]) for end in ("", "low_", "high_"))
         bounds = between(low, high, "length", units)
         lines.append(  # none is narrower than nothing, whatever the balances say
             f"Strip width {shown(max(strip, 0.0), 'length', units)} of"
@@ -132,7 +127,7 @@ def _is_dry(sand: Document) -> bool:
 def _order_line(sand: Document, units: Units) -> str:
     """What to order, or why nothing is."""
     if sand["order_kg"]:
-        order = known(sand["order_kg"])
+        order = si(sand["order_kg"])
         parts = [shown(order, "tonnage", units) + ("s" if units == "us" else "")]
         if sand["bulk_density_kg_m3"]:
             dry = order / (1 + sand["moisture_dry_basis_percent"] / 100)
@@ -140,7 +135,7 @@ def _order_line(sand: Document, units: Units) -> str:
             parts.append(f"{volume} if dry and poured")
         count = ""
         if sand["units"] is not None:
-            unit = shown(known(sand["unit_mass_kg"]), "mass", units)
+            unit = shown(si(sand["unit_mass_kg"]), "mass", units)
             units_said = f"{sand['units']:,} unit{'' if sand['units'] == 1 else 's'}"
             count = f", so {units_said.replace(',', chr(0x202F))} of {unit}"
         return (
@@ -149,19 +144,19 @@ def _order_line(sand: Document, units: Units) -> str:
         )
     if not sand["needed_at_assurance_kg"]:
         return "No sand need be ordered: none is to be spread."
-    stock = shown(known(sand["stock_kg"]), "mass", units)
+    stock = shown(si(sand["stock_kg"]), "mass", units)
     return f"No sand need be ordered: {stock} in stock covers it."
 
 
 def _stock_line(sand: Document, units: Units) -> str:
-    stock = known(sand["stock_kg"])
+    stock = si(sand["stock_kg"])
     if sand["stock_from"] is None:
         return "Stock: no delivery of this sand is recorded; it is not known and counts as 0."
     if stock < 0:
         more = shown(-stock, "mass", units)
         return f"Stock: loads exceed deliveries by {more}: a delivery is missing; it counts as 0."
     have = shown(stock, "mass", units)
-    doubt = known(sand["u_stock_kg"])
+    doubt = si(sand["u_stock_kg"])
     doubt_said = f" (u {shown(doubt, 'mass', units)}, allowed for)" if doubt > 0 else ""
     done = "is subtracted" if stock else "nothing left"
     return f"Stock: {have}{doubt_said}, {sand['stock_from']}, {done}."
@@ -182,8 +177,8 @@ def _heading_lines(document: Document, units: Units) -> list[str]:
     ways = [row["heading"] for row in document["surfaces"] if row["heading"]]
     if not ways:
         return []
-    best = sum(known(way["forced_kg"]) for way in ways)
-    worst = sum(known(way["saving_against_worst_kg"]) for way in ways)
+    best = sum(si(way["forced_kg"]) for way in ways)
+    worst = sum(si(way["saving_against_worst_kg"]) for way in ways)
     text = (
         f"At these headings full-width passes that never shut off early throw"
         f" {shown(best, 'mass', units)} beside the surfaces:"
@@ -191,8 +186,8 @@ def _heading_lines(document: Document, units: Units) -> list[str]:
     )
     known_last = [way for way in ways if way["saving_against_last_kg"] is not None]
     if known_last:
-        saved = sum(known(way["saving_against_last_kg"]) for way in known_last)
-        force = sum(known(way["forced_kg"]) for way in known_last)
+        saved = sum(si(way["saving_against_last_kg"]) for way in known_last)
+        force = sum(si(way["forced_kg"]) for way in known_last)
         where = (
             "" if len(known_last) == len(ways) else f" on the {len(known_last)} where it is known"
         )
@@ -244,7 +239,7 @@ def route_lines(document: Document, units: Units) -> list[str]:
     if len(given) < 2:
         return []
     start = "the start" if way["from_a_start"] else given[0]
-    length = shown(known(way["length_m"]), "way", units)
+    length = shown(si(way["length_m"]), "way", units)
     return [f"Order of work: {way['order']}; {length} from {start} on, in straight lines."]
 
 
@@ -253,7 +248,7 @@ def load_lines(document: Document, units: Units) -> list[str]:
     loads, sand = document["loads"], document["sand"]
     given = sum(row["mass_kg"] > 0 for row in document["surfaces"])
     if len(loads) > max(LOADS_A_SURFACE * given, 10) and sand["load_from"] == "one unit":
-        size = shown(known(sand["load_kg"]), "mass", units)
+        size = shown(si(sand["load_kg"]), "mass", units)
         return [f"Loads: {len(loads)} of {size}; --load tells what the spreader holds at a time."]
     alike: list[list[Document]] = []
     for load in loads:
@@ -276,7 +271,7 @@ def _same(one: Document, other: Document) -> bool:
 def _load_line(several: list[Document], units: Units) -> str:
     load, last = several[0], several[-1]
     parts = ", ".join(
-        f"{part['id']} {shown(known(part['delivered_kg']), 'mass', units)}"
+        f"{part['id']} {shown(si(part['delivered_kg']), 'mass', units)}"
         for part in load["surfaces"]
     )
     name = f"Load {load['load']}"
@@ -284,6 +279,6 @@ def _load_line(several: list[Document], units: Units) -> str:
         name, parts = f"Loads {load['load']}–{last['load']}", f"{parts} each"
     if load["refill_on"] is None:
         return f"{name}: {parts}."
-    back = known(load["to_start_m"])
+    back = si(load["to_start_m"])
     far = f", {shown(back, 'way', units)} from the start" if math.isfinite(back) else ""
     return f"{name}: {parts}; refill on {load['refill_on']}{far}."

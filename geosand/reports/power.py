@@ -3,17 +3,14 @@
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING
 
 import numpy as np
 
 from geosand.columns import Ints
 from geosand.planning.power import POWER, Power, Variances
 from geosand.reports.documents import Document, number
+from geosand.reports.plain_table import Table, table
 from geosand.site.tables import Site
-
-if TYPE_CHECKING:
-    from geosand.reports.plain_table import Table
 
 MOST_CATCHES = 8
 ROWS = (1, 2, 3, 4, 6, 9, 12, 18, 27, 40, 60, 90)
@@ -80,13 +77,10 @@ def design_cell(design: Document) -> str:
 
 def power_table(document: Document) -> Table:
     """Rows of surfaces, columns of catches: smallest overthrow seen / ± of a depth, in percent."""
-    from geosand.reports.console import table
-
     rows: dict[int, list[str]] = {}
     for design in document["designs"]:
         rows.setdefault(design["surfaces"], []).append(design_cell(design))
-    heads = [("surfaces\ncaught", True)]
-    heads += [(f"{n} catch{'es' if n > 1 else ''}\non each", True) for n in (1,)]
+    heads = [("surfaces\ncaught", True), ("1 catch\non each", True)]
     heads += [(f"{n}", True) for n in range(2, MOST_CATCHES + 1)]
     title = (
         f"{document['site']}: smallest overthrow seen / a caught surface's depth to ±, both in %,"

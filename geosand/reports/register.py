@@ -22,6 +22,7 @@ from geosand.areas.register import AreaRegister, area_register
 from geosand.areas.remarks import square_metres
 from geosand.columns import Floats, Geometries, Ints
 from geosand.errors import Finding
+from geosand.reports.area_rows import area_rows
 from geosand.reports.area_totals import TOTALS_NOTE, area_totals
 from geosand.reports.documents import Document, day_said, findings_rows, number
 from geosand.reports.words import written_day
@@ -85,30 +86,24 @@ def _areas(
     ``geodesic_area_m2``, ``equal_area_m2`` and ``grid_area_m2`` are those of the owned ground, so
     that they can be held against ``area_m2``; ``drawn_area_m2`` is the polygon's as drawn.
     """
-    surfaces = site.surfaces
     about: dict[str, list[str]] = {}
     for finding in findings:
         about.setdefault(finding.about, []).append(finding.text)
-    rows = []
-    for k, row in enumerate(site.in_force()):
-        rows.append(
-            {
-                "id": str(surfaces.id[row]),
-                "name": str(surfaces.name[row]),
-                "kind": str(surfaces.kind[row]),
-                "area_m2": number(register.area_m2[row]),
-                "u_area_m2": number(register.u_area_m2[row]),
-                "perimeter_m": number(register.perimeter_m[row]),
-                "drawn_area_m2": number(register.drawn_m2[row] * register.ground_factor[row]),
-                "geodesic_area_m2": number(geodesic_m2[k]),
-                "equal_area_m2": number(register.owned_m2[row]),
-                "grid_area_m2": number(grid_m2[k]),
-                "grid_scale": number(scale[k]),
-                "ground_factor": number(register.ground_factor[row]),
-                "elevation_m": number(surfaces.elevation_m[row]),
-                "findings": about.get(str(surfaces.id[row]), []),
-            }
+    rows = [
+        {
+            **known,
+            "geodesic_area_m2": number(geodesic_m2[k]),
+            "equal_area_m2": number(register.owned_m2[row]),
+            "grid_area_m2": number(grid_m2[k]),
+            "grid_scale": number(scale[k]),
+            "ground_factor": number(register.ground_factor[row]),
+            "elevation_m": number(site.surfaces.elevation_m[row]),
+            "findings": about.get(known["id"], []),
+        }
+        for k, (row, known) in enumerate(
+            zip(site.in_force(), area_rows(site, register), strict=True)
         )
+    ]
     return {
         "site": site.name,
         "valid_from": day_said(site.valid_from[-1]),

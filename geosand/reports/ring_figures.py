@@ -23,9 +23,10 @@ def ring_figures(results: Results, k: int) -> Document:
     rows = results.site.dressed.dressing == k
     laid = len(thrown) > 0  # also of a dressing that does not close but for these groups
     interval = balance.interval
+    maybe = groups[np.isfinite(throw.collar_most_kg[groups])]  # those of no overthrow may hold some
 
-    def total(column: Floats) -> float | None:
-        mass = column[thrown].sum()
+    def total(column: Floats, of: Ints = thrown) -> float | None:
+        mass = column[of].sum()
         dust = abs(mass) < 1e-9 * kept.sum()  # rounding, not sand
         return number(0.0 if dust else mass) if laid else None
 
@@ -37,6 +38,8 @@ def ring_figures(results: Results, k: int) -> Document:
         "farther_kg": total(throw.group_farther_kg),
         "collar_low_kg": total(throw.collar_low_kg),
         "collar_high_kg": total(throw.collar_high_kg),
+        "collar_least_kg": total(throw.collar_least_kg),
+        "collar_most_kg": total(throw.collar_most_kg, maybe),
         "over_kg": {
             kind: number(np.nansum(column[rows])) if laid else None
             for kind, column in throw.hazard_kg.items()
@@ -59,7 +62,7 @@ def _parts(results: Results, groups: Ints) -> list[Document]:
         parts.append(
             {
                 "surfaces": names,
-                "overthrow_kg": number(balance.group_overthrow_kg[g]),
+                "overthrow_kg": number(balance.group_overthrow.value[g]),
                 "reach_m": number(throw.reach_m[g]),
                 "strip_width_m": number(throw.strip_width_m[g]),
             }

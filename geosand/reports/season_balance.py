@@ -73,7 +73,8 @@ def _unmeasured_kg(results: Results, dressings: Bools) -> float:
 
 def _beside(results: Results, measured: Bools) -> Document:
     """Sums of the dressings' rings: collar, surrounds, farther, and what lies over hazards."""
-    names = ("collar_kg", "surrounds_kg", "farther_kg", "collar_low_kg", "collar_high_kg")
+    limits = ("collar_low_kg", "collar_high_kg", "collar_least_kg", "collar_most_kg")
+    names = ("collar_kg", "surrounds_kg", "farther_kg", *limits)
     rings = [ring_figures(results, int(k)) for k in np.flatnonzero(measured)]
     thrown = [ring for ring in rings if ring["reach_m"] is not None]
     sums: Document = {

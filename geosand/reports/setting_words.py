@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-import math
-
-from geosand.errors import printable
-from geosand.reports.documents import Document
+from geosand.errors import listed, printable
+from geosand.reports.documents import Document, si
 from geosand.reports.plan import KMH
-from geosand.reports.words import MISSING, Units, listed, shown
+from geosand.reports.words import MISSING, Units, shown
 
 MOST_NAMED = 3  #: surfaces without a setting that are named one by one
 
@@ -34,7 +32,7 @@ def setting_lines(document: Document, units: Units) -> list[str]:
         )
         lines.append(f"Setting: {spreader['setting_from']}{spread}{marks}.")
     for one in spreader["setting_by_word"]:
-        speed = known(one["speed_kmh"])
+        speed = si(one["speed_kmh"])
         at = f" at {shown(speed / KMH, 'speed', units)}" if speed > 0 else ""
         rate, n = shown(one["rate_kg_m2"], "rate", units), one["dressings"]
         times = f" (mean of {n} dressings)" if n > 1 else ""
@@ -57,8 +55,3 @@ def _without_setting(rows: list[Document], why: str) -> str:
     verb = "needs" if len(rows) == 1 else "need"
     need = low if low == high else f"{low} to {high}"
     return f"No setting for {who} ({verb} {need}): {why}."
-
-
-def known(value: float | None) -> float:
-    """The number, nan for None."""
-    return math.nan if value is None else value

@@ -3,16 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 
 from geosand.balance.reconciliation import reconcile
 from geosand.balance.reconciliation_found import Reconciliation
 from geosand.balance.second_witnesses import Unaccounted, unaccounted
-from geosand.balance.shared_edges import shared_edges
 from geosand.balance.sharpen import Sharpening
-from geosand.balance.throw_fit import StripWidths, ThrowFit, strip_widths, throw_fit
+from geosand.balance.strip_widths import StripWidths, shared_edges, strip_widths
+from geosand.balance.throw_fit import ThrowFit, throw_fit
 from geosand.balance.witness import Witness, monte_carlo
-from geosand.columns import Floats
+from geosand.columns import Floats, frozen
 from geosand.rates.spatial import Spatial, site_spatial
 from geosand.reports.budgets import dressing_sharpenings
 from geosand.results import Results
@@ -20,7 +19,7 @@ from geosand.results import Results
 SEED = 20260301  #: of the draws: the same figures at each call
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+@frozen
 class Witnesses:
     """All second opinions on one site."""
 

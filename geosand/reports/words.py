@@ -7,6 +7,7 @@ import re
 from collections.abc import Iterable, Mapping
 from typing import Literal
 
+from geosand.errors import listed
 from geosand.units import SHOWN
 
 Units = Literal["metric", "us"]
@@ -57,12 +58,6 @@ def signed_percent(change: float) -> str:
     return f"{change:+.1f}".replace("-", "−")
 
 
-def listed(names: list[str], most: int = 6) -> str:
-    """Up to ``most`` names and how many more."""
-    more = f" and {len(names) - most} more" if len(names) > most else ""
-    return ", ".join(names[:most]) + more
-
-
 def listed_runs(ids: list[str], most: int = 6) -> str:
     """Ids with runs of numbers drawn together, as people count; up to ``most``, and how many more.
 
@@ -97,14 +92,16 @@ _JOINT = "(?: (?:to|and|or|×|±) |–)"
 _FIGURE = (
     rf"(?:(?<!-){_NUMBER}{_JOINT}){{0,3}}{_NUMBER}"  # a day or an id ends in a hyphen and digits
 )
-_US = "(?:mi|lb/ft³|lb|in|ft²|ft)"
-_METRIC = rf"(?<![\w./,])({_FIGURE}) (mm|cm|m²|kg|km|m|g/cm³)(?![\w/²³])(?: \(({_FIGURE} {_US})\))?"
+_US = "(?:mi|lb/ft³|lb|oz|in²|in|ft²|ft)"
+_METRIC = (
+    rf"(?<![\w./,])({_FIGURE}) (mm|cm²|cm|m²|kg|km|m|g/cm³|g)(?![\w/²³])(?: \(({_FIGURE} {_US})\))?"
+)
 _QUOTED = r"(?<!\w)'[^']*'(?!\w)"  # what somebody wrote, told as it stands
 _POWER = rf"(?<![\w./,]){_NUMBER}e[-+][0-9]+(?:{_JOINT}{_NUMBER})?"  # told as it stands, too
 _TURNED = rf"{_NUMBER} {_US} \([^()]*\)"  # US units with the metric figure behind already
 _MEASURES = {
     **{"mm": "depth", "cm": "span", "m": "length", "km": "distance"},
-    **{"m²": "area", "kg": "mass", "g/cm³": "density"},
+    **{"m²": "area", "kg": "mass", "g/cm³": "density", "g": "weighed", "cm²": "mouth"},
 }
 
 
@@ -125,8 +122,8 @@ def in_words_of(text: str, units: Units) -> str:
     "the file's 16.4 ft (5 m): '5 kg' is not a number"
     >>> in_words_of("1.56 g/cm³ ± 5 % is used", "us")
     '97.4 lb/ft³ (1.56 g/cm³) ± 5 % is used'
-    >>> in_words_of("survey to ± 2 cm", "us")
-    'survey to ± 0.8 in (2 cm)'
+    >>> in_words_of("survey to ± 2 cm", "us"), in_words_of("a tare of 0 g on 1032 cm²", "us")
+    ('survey to ± 0.8 in (2 cm)', 'a tare of 0.0 oz (0 g) on 160 in² (1032 cm²)')
     >>> in_words_of("it lies 1,200 km away, within 0.05 m", "us")
     'it lies 746 mi (1,200 km) away, within 0.16 ft (0.05 m)'
     >>> in_words_of("between 3 and 5 m, 3–5 m, 100 × 200 m", "us")

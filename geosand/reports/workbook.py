@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from typing import Any
 
+from geosand.columns import frozen
 from geosand.errors import printable
 from geosand.formats.workbook_writing import DAY_FORMAT, Sheet, SheetColumn, Value, workbook
 from geosand.reports.area_rows import area_rows
@@ -152,7 +152,7 @@ INPUTS: Spec = (("file", "file", "text"), ("sha256", "SHA-256", "text"))
 NOTES: Spec = (("text", "notes", "long"),)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+@frozen
 class _Ledger:
     """A sheet before its units: title, columns, rows of documents."""
 
@@ -192,7 +192,7 @@ def _ledgers(results: Results) -> list[_Ledger]:
         ),
         _Ledger(title="season", spec=SEASON, rows=rows, frozen=2),
         _Ledger(title="rings", spec=RINGS, rows=[r for r in season["surfaces"] if "around" in r]),
-        _Ledger(title="areas", spec=AREAS, rows=area_rows(results), frozen=2),
+        _Ledger(title="areas", spec=AREAS, rows=area_rows(site, results.areas), frozen=2),
         _Ledger(title="catches", spec=CATCHES, rows=catch_rows(results)),
         _Ledger(title="budget", spec=BUDGET, rows=budget, frozen=2),
         _Ledger(title="findings", spec=FINDINGS, rows=balance["findings"]),
@@ -228,7 +228,7 @@ _WHOLE: Spec = (
 def _whole_rows(season: Document) -> list[Document]:
     """The waterfall as rows, from the spread to where it lies."""
     beside = season["beside"]
-    collar = {"low_kg": beside["collar_low_kg"], "high_kg": beside["collar_high_kg"]}
+    collar = {"low_kg": beside["collar_least_kg"], "high_kg": beside["collar_most_kg"]}
     rows: list[Document] = [
         {"what": "spread", **season["spread"]},
         {"what": "on the surfaces", **season["on_surfaces"]},

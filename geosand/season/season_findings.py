@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-
 import numpy as np
 
 from geosand.columns import Bools, Ints
-from geosand.errors import Finding
-from geosand.rates.about_dressings import Teller, and_more, by_group
+from geosand.errors import Finding, listed
+from geosand.rates.about_dressings import Teller, by_group
 from geosand.site.tables import Site
 
 NAMED = 8  #: surfaces that a finding names one by one
@@ -21,17 +19,14 @@ def never_dressed(site: Site, counted: Bools, rows: Ints) -> list[Finding]:
     under_way = np.zeros(len(site.members), dtype=np.bool_)
     under_way[site.of_dressing[site.dressed.dressing[counted]]] = True
     findings = []
-    for member, never in _by_site(site, rows):
+    for member, never in by_group(rows, site.of_surface):
         if not under_way[member]:
             continue
-        names = ", ".join(site.surfaces.id[never][:NAMED].tolist())
-        more = f" and {len(never) - NAMED} more" if len(never) > NAMED else ""
+        names = listed(site.surfaces.id[never].tolist(), NAMED)
         about, text = names, "has a target and no dressing so far"
         if len(never) > 1:
-            about, text = (
-                f"{len(never)} surfaces",
-                f"have a target and no dressing so far: {names}{more}",
-            )
+            about = f"{len(never)} surfaces"
+            text = f"have a target and no dressing so far: {names}"
         findings.append(Finding(about=about, text=text, topic="season", member=member))
     return findings
 
@@ -50,7 +45,7 @@ def without_a_plan(site: Site, rows: Ints) -> list[Finding]:
         " site.toml"
     )
     findings = []
-    for member, mine in _by_site(site, bare[endless[site.of_surface[bare]]]):
+    for member, mine in by_group(bare[endless[site.of_surface[bare]]], site.of_surface):
         kinds = ", ".join(sorted(set(site.surfaces.kind[mine].tolist())))
         findings.append(Finding(about=kinds, text=text, topic="season", member=member))
     return findings
@@ -73,15 +68,8 @@ def partly_planned(site: Site, rows: Ints) -> list[Finding]:
     for number, mine in by_group(bare, dressing):
         names = site.surfaces.id[site.dressed.surface[mine]].tolist()
         text = (
-            f"has no planned_depth_mm on {and_more(names, len(names))}: its sand is in their depth"
+            f"has no planned_depth_mm on {listed(names)}: its sand is in their depth"
             " so far and nothing of it in their target so far, so that they look over-dressed"
         )
         findings.append(about.finding(number, text))
     return findings
-
-
-def _by_site(site: Site, rows: Ints) -> Iterator[tuple[int, Ints]]:
-    """The sites that have any of the rows, which ascend, and theirs."""
-    owner = site.of_surface[rows]
-    begins = np.flatnonzero(np.diff(owner, prepend=-1))
-    return zip(owner[begins].tolist(), np.split(rows, begins)[1:], strict=True)

@@ -8,14 +8,12 @@ import numpy as np
 
 from geosand.areas.register import AreaRegister
 from geosand.balance.account import Balance
-from geosand.balance.spread import BAGS
+from geosand.balance.spread import NEW
 from geosand.columns import Bools, Floats, Ints, Runs
 from geosand.estimates import Estimates
-from geosand.rates.over_time import CATCHES, SURFACE, deviations, stays_of_totals
+from geosand.rates.over_time import SURFACE, deviations, stays_of_totals
 from geosand.rates.surface_rates import Rates
 from geosand.site.tables import Site
-
-NEW_EACH_TIME = frozenset({CATCHES, BAGS})
 
 
 def season_totals(
@@ -43,7 +41,7 @@ def sums_of_dressings(
     where another is dressed, or caught on, the next time its errors are others.
     """
     spread, on, over = (
-        table.rows(rows).group_sum(group, groups, independent=NEW_EACH_TIME)
+        table.rows(rows).group_sum(group, groups, independent=NEW)
         for table in (balance.spread, balance.on_surfaces, balance.overthrow)
     )
     if not len(rows):

@@ -13,7 +13,7 @@ from geosand.errors import Faults, Finding
 from geosand.site.apart import Tables, taken_apart
 from geosand.site.catch_depths import tell_unlikely_depths
 from geosand.site.catch_places import beside_surfaces
-from geosand.site.cells import RawTable, quoted
+from geosand.site.cells import RawTable, nearest, quoted
 from geosand.site.editions import RawEdition, days_in_order, in_order
 from geosand.site.moisture_book import MoistureBook
 from geosand.site.read_catches import read_catches
@@ -187,7 +187,9 @@ def _tell_odd_targets(
         here = np.bincount(of_surface[surfaces.kind == kind], minlength=members) > 0
         said = f"a target for {quoted(kind)}, but no surface is of this kind"
         for k in np.flatnonzero(some & ~here & np.isfinite(depths)).tolist():
-            findings.append(Finding(about=FILE, text=said, topic="default", member=k))
+            near = nearest(kind, set(surfaces.kind[of_surface == k].tolist()))
+            meant, topic = (f": did you mean {near[0]}?", "file") if near else ("", "default")
+            findings.append(Finding(about=FILE, text=said + meant, topic=topic, member=k))
         for k in np.flatnonzero((depths > 0) & ((depths < low) | (depths > high))).tolist():
             odd = f"a season's target of {depths[k] * 1000:g} mm for {quoted(kind)}, where"
             odd += f" {low * 1000:g} to {high * 1000:g} mm is usual: check the unit"

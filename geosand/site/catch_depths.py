@@ -151,7 +151,7 @@ def _fault(
     reader: Reader, row: int, bases: tuple[str, str], depth: float, area: float, *, by_mass: bool
 ) -> None:
     """A fault that names the columns in which the unit may be wrong."""
-    column, tray = (_column(reader, base) for base in bases)
+    column, tray = map(reader.column_read, bases)
     means = " (poured at 1.56 g/cm³)" if by_mass else ""
     reader.fault(
         row,
@@ -161,9 +161,3 @@ def _fault(
         remedy=f"check the units in the names of the columns ({column}, {tray}) and the numbers;"
         " a spoiled catch gets a reject_reason",
     )
-
-
-def _column(reader: Reader, base: str) -> str:
-    """The column that was read for ``base``, as it is called in the file."""
-    names = (n for n in reader.table.columns if n.startswith(f"{base}_") and n in reader.read)
-    return next((n for n in names if reader.has(n).any()), f"{base}_…")

@@ -135,13 +135,27 @@ def beside_surfaces(
     )
     on_globe = (np.abs(catches.lon_degree) <= 180) & (np.abs(catches.lat_degree) <= 90)
     for k in np.flatnonzero((outside > FARTHEST_DEGREE) & on_globe).tolist():
+        box_of = west[k], south[k], east[k], north[k]
+        other_sign = _with_another_sign(catches.lon_degree[k], catches.lat_degree[k], box_of)
+        remedy = "look for longitude and latitude swapped, here or in the surfaces"
+        if other_sign:
+            remedy = "degrees west and south are negative: look at the signs"
         faults.add(
             file,
             f"catch {quoted(str(catches.id[k]))} at {catches.lon_degree[k]:g},"
             f" {catches.lat_degree[k]:g} lies {outside[k]:.3g}° from all surfaces",
             row=str(catches.place[k]),
             column="lon, lat",
-            remedy="look for longitude and latitude swapped, here or in the surfaces",
+            remedy=remedy,
             member=int(of_dressing[catches.dressing[k]]),
         )
     return replace(catches, lon_degree=lon)
+
+
+def _with_another_sign(lon: float, lat: float, box: tuple[float, ...]) -> bool:
+    """Whether a far place would lie by the surfaces' box with a sign forgotten, or one too many."""
+    west, south, east, north = box
+    return any(
+        max(west - x, x - east, south - y, y - north) < FARTHEST_DEGREE
+        for x, y in ((-lon, lat), (lon, -lat), (-lon, -lat))
+    )

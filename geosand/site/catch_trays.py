@@ -72,12 +72,13 @@ def net_masses(reader: Reader, area: Floats, pooled: Bools) -> Floats:
     gross = reader.quantity("gross", "kg", minimum=0.0, maximum=1000)
     for row in reader.sound(np.isfinite(gross) & np.isnan(tare)):
         found = "a gross mass without its tare"
-        reader.fault(row, "tare_g", found, remedy="weigh the empty tray")
+        remedy = "weigh the empty tray; write 0 where the scale was set to zero with it"
+        reader.fault(row, reader.column_read("tare"), found, remedy=remedy)
     for row in np.flatnonzero(gross < tare).tolist():
-        found = f"the gross mass ({gross[row] * 1000:g} g) is below the tare"
-        found += f" ({tare[row] * 1000:g} g)"
+        found = f"the gross mass, {gross[row] * 1000:.4g} g, is below the tare,"
+        found += f" {tare[row] * 1000:.4g} g"
         remedy = "check whether the two were swapped or a tray was mixed up"
-        reader.fault(row, "gross_g", found, remedy=remedy)
+        reader.fault(row, reader.column_read("gross"), found, remedy=remedy)
     _tell_odd_tares(reader, tare, np.where(pooled, np.nan, gross - tare), area)
     return gross - tare
 

@@ -36,8 +36,8 @@ class RawTable:
     """
 
     file: str
-    rows: Sequence[int | str]
-    columns: Mapping[str, Any]  #: each a ``raw_columns.Column``
+    rows: Sequence[int | str] = ()
+    columns: Mapping[str, Any] = field(default_factory=dict)  #: each a ``raw_columns.Column``
     told: frozenset[int] = frozenset()  #: rows, counted from 0, with a fault already noted
     unreadable: bool = False  #: nothing could be read and that is already noted
     member: Ints | None = None  #: which site each row is of; None = all of one
@@ -88,6 +88,15 @@ def as_text(cell: Cell) -> str:
 def tidied(text: str) -> str:
     """A text without space around it, accents as one sign with their letters (Unicode NFC)."""
     return unicodedata.normalize("NFC", text.strip())
+
+
+def word_key(text: str) -> str:
+    """A name as it is compared with others: without case, with single spaces.
+
+    >>> word_key("  First   GREEN ")
+    'first green'
+    """
+    return " ".join(text.split()).casefold()
 
 
 def is_clean(text: str) -> bool:

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
-from geosand.columns import Ints, distinct
-from geosand.site.cells import nearest, quoted, unseen
+from geosand.columns import Bools, Ints, distinct, ragged
+from geosand.site.cells import quoted
 from geosand.site.raw_columns import Texts, find, in_rows
 from geosand.site.reading import Reader
 from geosand.site.tables import Surfaces
@@ -24,16 +26,18 @@ def resolved(reader: Reader, rows: Ints, named: Texts, edition: Ints, surfaces: 
     """
     of, words = _words(named.take(rows))
     ids = find(in_rows(surfaces.id.tolist()), surfaces.edition, words, edition[of])
-    order, begun, size = _by_kind(surfaces, words.changed(str.lower), edition[of])
+    lower = words.changed(str.lower)
+    kind = _kinds(surfaces, lower.words)
+    order, begun, size = _by_kind(surfaces.edition, kind, lower, edition[of])
     size[ids >= 0] = 0
     drawn = np.isin(edition[of], distinct(surfaces.edition))
     for k in np.flatnonzero((ids < 0) & (size == 0) & drawn).tolist():
         word = words.words[words.code[k]]
         _unknown(reader, int(rows[of[k]]), word, surfaces, int(edition[of[k]]))
-    within = np.arange(size.sum()) - np.repeat(np.cumsum(size) - size, size)
-    by_kind = order[np.repeat(begun, size) + within]
-    surface = np.concatenate([ids[ids >= 0], by_kind])
-    row = np.concatenate([rows[of[ids >= 0]], np.repeat(rows[of], size)])
+    _named_again(reader, rows, of, lower, ids, kind, size > 0)
+    word, place = ragged(begun, size)
+    surface = np.concatenate([ids[ids >= 0], order[place]])
+    row = np.concatenate([rows[of[ids >= 0]], rows[of[word]]])
     keys = distinct(surface * reader.size + row) if reader.size else surface
     return np.stack([keys // max(reader.size, 1), keys % max(reader.size, 1)], axis=1)
 
@@ -66,32 +70,55 @@ def _words(named: Texts) -> tuple[Ints, Texts]:
     """Every word of every cell, and the number (m,) of the cell that it is of."""
     lists = [words_of(text) for text in named.words]
     size = np.array([len(words) for words in lists], dtype=np.int64)
-    begun, count = (np.cumsum(size) - size)[named.code], size[named.code]
-    of = np.repeat(np.arange(len(named)), count)
-    within = np.arange(len(of)) - np.repeat(np.cumsum(count) - count, count)
-    place = np.repeat(begun, count) + within
+    of, place = ragged((np.cumsum(size) - size)[named.code], size[named.code])
     return of, in_rows([word for words in lists for word in words]).take(place)
 
 
-def _by_kind(surfaces: Surfaces, words: Texts, edition: Ints) -> tuple[Ints, Ints, Ints]:
+def _kinds(surfaces: Surfaces, words: Sequence[str]) -> Ints:
+    """Which word is each surface's kind; -1 for none."""
+    code = {word: k for k, word in enumerate(words)}
+    return np.array([code.get(word, -1) for word in surfaces.kind.tolist()], dtype=np.int64)
+
+
+def _by_kind(edition_of: Ints, kind: Ints, words: Texts, edition: Ints) -> tuple[Ints, Ints, Ints]:
     """Surfaces by edition and kind, and where in that order each word's begin and how many."""
-    code = {word: k for k, word in enumerate(words.words)}
-    kind = np.array([code.get(word, -1) for word in surfaces.kind.tolist()], dtype=np.int64)
     rows = np.flatnonzero(kind >= 0)
-    keys = surfaces.edition[rows] * len(code) + kind[rows]
+    keys = edition_of[rows] * len(words.words) + kind[rows]
     order = np.argsort(keys, kind="stable")
-    sought = edition * len(code) + words.code
+    sought = edition * len(words.words) + words.code
     begun = np.searchsorted(keys[order], sought, side="left")
     return rows[order], begun, np.searchsorted(keys[order], sought, side="right") - begun
 
 
+def _named_again(
+    reader: Reader, rows: Ints, of: Ints, words: Texts, ids: Ints, kind: Ints, named: Bools
+) -> None:
+    """A fault where a cell has a kind and one of its surfaces: "green 3" may mean either.
+
+    Each word stands in the cell ``of``, is the id of a surface ``ids`` (else -1), or ``named`` as a
+    kind. ``kind`` is the code of the word that is each surface's kind (else -1).
+    """
+    number = len(words.words)
+    by_id = np.flatnonzero((ids >= 0) & np.isin(of, of[named]))
+    by_id = by_id[kind[ids[by_id]] >= 0]
+    if not len(by_id):  # np.isin would load numpy.ma
+        return
+    wanted = of[by_id] * number + kind[ids[by_id]]
+    for k in by_id[np.isin(wanted, of[named] * number + words.code[named])].tolist():
+        whole, one = (quoted(words.words[code]) for code in (kind[ids[k]], words.code[k]))
+        found = f"{whole} means every surface of that kind, and {one} is one of them"
+        remedy = "write the kind alone for all of them, or ids alone, spaces between"
+        reader.fault(int(rows[of[k]]), "surfaces", found, remedy=remedy)
+
+
 def _unknown(reader: Reader, row: int, word: str, surfaces: Surfaces, edition: int) -> None:
     """The fault for a word that is neither an id nor a kind in the boundaries of that date."""
+    from geosand.site.remedies import surface_remedy  # for words that are not known only
+
     here = surfaces.edition == edition
-    near = nearest(word, [*surfaces.id[here].tolist(), *set(surfaces.kind[here].tolist())])
+    ids, kinds = surfaces.id[here].tolist(), sorted(set(surfaces.kind[here].tolist()))
     found = f"{quoted(word)} is neither a surface's id nor a kind in the boundaries"
-    remedy = f"did you mean {near[0]}?" if near else "write ids or kinds, spaces between"
-    remedy = unseen(word) or remedy
+    remedy = surface_remedy(word, ids, kinds, "write ids or kinds, spaces between")
     if word in surfaces.id:
         found = f"{quoted(word)} is not in the boundaries of that date"
         remedy = "look at the date, and at valid_from of the editions"

@@ -114,7 +114,9 @@ def on_one_side(outlines: Outlines, member: Ints) -> Outlines:
         parts = shapely.get_parts(geometry[row])
         behind = shapely.bounds(parts)[:, 2] <= 0
         if behind.any() and shapely.is_valid(geometry[row]):
-            parts[behind] = shapely.transform(parts[behind], _turned)
+            parts[behind] = shapely.transform(
+                parts[behind], lambda points: points + np.array([360.0, 0.0])
+            )
             out[row] = joined_at_180(parts) if len(parts) > 1 else parts[0]
     return Outlines.of(out)
 
@@ -141,11 +143,6 @@ def _without_cut(ring: Floats) -> Floats:
     across = (before[:, 0] - 180.0) * (after[:, 0] - 180.0) < 0
     made = (points[:, 0] == 180.0) & across & (np.abs(straight - points[:, 1]) <= _ROUNDED_DEG)
     return points[~made] if (~made).sum() > 2 else points
-
-
-def _turned(points: Floats) -> Floats:
-    turned: Floats = points + np.array([360.0, 0.0])
-    return turned
 
 
 def check_together(outlines: Outlines, member: Ints, file: str, faults: Faults) -> None:

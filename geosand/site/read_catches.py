@@ -22,6 +22,8 @@ from geosand.site.sand_tables import Loads, Sands
 from geosand.site.tables import Catches, Dressings
 
 NO_REASONS = (*NOTHING, *FALSE, "0.0", "n", "ok", "okay", "good")
+WRITE_ID = "write the id, or leave it blank: the position then decides"
+SOUGHT = 200  #: of so many unknown names the likely ids are sought
 DRY = 0.005  #: water content below which sand pours as dry sand; common practice, no source
 
 
@@ -240,12 +242,22 @@ def _declared(reader: Reader, ground: Ids) -> Ints:
     found = ground.find(texts, reader.member)
     found[~said] = -1
     some = np.bincount(ground.member, minlength=reader.members) > 0
-    for row in np.flatnonzero(said & (found < 0) & some[reader.member]).tolist():
-        name = quoted(texts.words[texts.code[row]])
-        remedy = "write the id, or leave it blank: the position then decides"
-        found_none = f"{name} is not a surface's id in the boundaries"
-        reader.fault(row, "surface", found_none, remedy=remedy)
+    lost = np.flatnonzero(said & (found < 0) & some[reader.member])
+    remedies: dict[tuple[int, int], str] = {}
+    for row in lost.tolist():
+        word, key = texts.words[texts.code[row]], (int(reader.member[row]), int(texts.code[row]))
+        if key not in remedies:
+            remedies[key] = _meant(word, ground, key[0]) if len(remedies) < SOUGHT else WRITE_ID
+        found_none = f"{quoted(word)} is not a surface's id in the boundaries"
+        reader.fault(row, "surface", found_none, remedy=remedies[key])
     return found
+
+
+def _meant(word: str, ground: Ids, member: int) -> str:
+    from geosand.site.remedies import surface_remedy  # for words that are not known only
+
+    ids = ground.text.take(np.flatnonzero(ground.member == member)).strings().tolist()
+    return surface_remedy(word, ids, (), WRITE_ID)
 
 
 def _measured(

@@ -30,7 +30,7 @@ def read_deliveries(
     """
     if table is None:
         members = len(text.name)
-        table = RawTable(file="deliveries.csv", rows=[], columns={}, members=members)
+        table = RawTable(file="deliveries.csv", members=members)
     reader = Reader(table, faults, findings)
     date = reader.dates("date", required=True)
     counted = reader.choice("kind", [DELIVERY, COUNT]) == COUNT

@@ -17,6 +17,8 @@ from geosand.site.reading import Reader
 from geosand.site.tables import Dressed, Dressings, Surfaces
 
 PLANS_M = (1e-4, 0.025)  #: usual depths of one dressing (common practice)
+#: A last date so many days after all others, and so many times their longest gap, may be turned.
+LONG_DAYS, NEARER = 60, 4
 
 
 Column = np.ndarray[Any, np.dtype[Any]]
@@ -266,18 +268,41 @@ def _out_of_order(reader: Reader, head: Ints, told: _Told) -> None:
         mine = np.flatnonzero(member == member[k])
         for place in (int(k), int(k) + 1):
             turned = _turned(date[place])
-            rest = date[mine[mine != place]]
             new = np.where(mine == place, turned, date[mine])
-            in_order = (rest[1:] >= rest[:-1]).all() and (new[1:] >= new[:-1]).all()
-            if len(rest) > 1 and in_order and turned != date[place]:
+            if len(new) > 2 and (new[1:] >= new[:-1]).all():
                 row = head[rows[place]]
-                text = (
-                    f"{reader.place(row)}: {date[place]} is out of the order of the rows,"
-                    f" {turned} would be in it: check day and month"
-                )
-                about, of = reader.table.file, int(member[k])
-                told.findings.append(Finding(about=about, text=text, topic="file", member=of))
+                found = f"{date[place]} is out of the order of the rows, {turned} would be in it"
+                _tell_turned(reader, int(row), found, told)
                 break
+    for k in _far_last(date, member).tolist():
+        turned = _turned(date[k])
+        if date[k - 1] < turned and (turned - date[k - 1]) * NEARER < date[k] - date[k - 1]:
+            days = int((date[k] - date[k - 1]).astype(int))
+            found = f"{date[k]} is {days} days after the dressing before it, {turned} would be"
+            found += f" {int((turned - date[k - 1]).astype(int))}"
+            _tell_turned(reader, int(head[rows[k]]), found, told)
+
+
+def _tell_turned(reader: Reader, row: int, found: str, told: _Told) -> None:
+    text = f"{reader.place(row)}: {found}: check day and month"
+    member = int(reader.member[row])
+    about = reader.table.file
+    told.findings.append(Finding(about=about, text=text, topic="file", member=member))
+
+
+def _far_last(date: Dates, member: Ints) -> Ints:
+    """Rows that are the last of a site and come long after all others, these being in order."""
+    days = np.where(np.isnat(date), np.nan, date.astype(np.int64))
+    gap = np.diff(days, prepend=np.nan)
+    inside = member == np.append(-1, member[:-1])
+    last = member != np.append(member[1:], -1)
+    earlier = np.flatnonzero(inside & ~last)
+    longest = np.full(int(member.max(initial=-1)) + 1, np.nan)
+    shortest = longest.copy()
+    np.fmax.at(longest, member[earlier], gap[earlier])
+    np.fmin.at(shortest, member[earlier], gap[earlier])
+    far = (gap > LONG_DAYS) & (gap > NEARER * longest[member]) & (shortest[member] >= 0)
+    return np.flatnonzero(inside & last & far)
 
 
 def _turned(day: np.datetime64) -> np.datetime64:

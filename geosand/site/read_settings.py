@@ -70,11 +70,6 @@ def read_settings(document: Mapping[str, Any], faults: Faults) -> SiteText:
     )
 
 
-def unread_settings() -> SiteText:
-    """Stands in for a ``site.toml`` that could not be read: no season, nothing noted."""
-    return read_settings({}, Faults())
-
-
 def read_all_settings(
     document: Mapping[str, Any],
     members: int,
@@ -237,7 +232,7 @@ def _target(
             allowed = f"a number from 0 to {1 / factor:g}"
             faults.add(FILE, found, row=row, column=name, allowed=allowed, member=k)
         elif said[k]:
-            found, remedy = "stands twice", "keep one"
+            found, remedy = "has a target in another unit, too", "keep one"
             faults.add(FILE, found, row=row, column=name, remedy=remedy, member=k)
         else:
             depths[k] = number * factor

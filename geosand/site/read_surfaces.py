@@ -63,7 +63,7 @@ def read_surfaces(
     site follow another's, and so are its editions numbered.
     """
     if not editions:
-        nothing = RawTable(file="surfaces.geojson", rows=[], columns={}, members=members)
+        nothing = RawTable(file="surfaces.geojson", members=members)
         none = np.empty(0, dtype=object)
         editions = [RawEdition(table=nothing, geometry=none, valid_from=np.datetime64("NaT", "D"))]
     kinds = _kinds(editions)

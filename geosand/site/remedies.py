@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable
 
-from geosand.site.cells import DAY, NOTHING, NUMBER, Cell, parse_number, unseen
+from geosand.site.cells import DAY, NOTHING, NUMBER, Cell, nearest, parse_number, unseen
 
 SERIAL_DAYS = (20_000, 80_000)  #: spreadsheets count days from 1900: 1954 to 2119
 #: A day as spreadsheets of many countries write it, and one with a time zone behind it.
 _SLASHED = r"\s*\d{1,4}[./-]\d{1,2}[./-]\d{1,4}\.?\s*"
 _YEAR_FIRST = r"\s*((?:19|20)\d{2})[-./]?(0[1-9]|1[0-2]|(?<=\D)[1-9])[-./]?(\d{1,2})\s*"
 _ZONED = r"\s*\d{4}-\d{2}-\d{2}[T ][\d:.]+ ?(Z|[+-]\d{2}:?\d{2})\s*"
+#: Degrees as receivers and maps show them: 99.5151 W, N 41°18'57.5".
+_DEGREES = r"-?\d[\d.,]* ?[NSEW]|[NSEW] ?\d[\d.,]*|.*\d ?°.*"
 MINUSES = "\u2212\u2010\u2011\u2012\u2013\u2014"  #: signs that look like the one of the keyboard
 #: Files that a workbook can stand in for.
 RECORDS = ("dressings.csv", "loads.csv", "catches.csv", "deliveries.csv")
@@ -45,6 +48,39 @@ def date_remedy(cell: Cell) -> str:
     return remedy
 
 
+def surface_remedy(word: str, ids: list[str], kinds: Iterable[str], otherwise: str) -> str:
+    """Which surface is meant by a word that is no id: one of its number, else of like letters.
+
+    >>> surface_remedy("Green 1", ["1-green", "1-tee", "green-10"], (), "")
+    'did you mean 1-green?'
+    >>> surface_remedy("#1", ["1-green", "1-tee", "green-10"], (), "")
+    'did you mean 1-green or 1-tee?'
+    >>> surface_remedy("greens", ["g1"], {"green"}, ""), surface_remedy("x9", ["g1"], (), "look")
+    ('did you mean green?', 'look')
+    """
+    near = namesakes(word, ids) or nearest(word, [*ids, *kinds])
+    return unseen(word) or (f"did you mean {' or '.join(near)}?" if near else otherwise)
+
+
+def namesakes(word: str, ids: list[str]) -> list[str]:
+    """Up to three ids that have the numbers of a word, and no letters that contradict it."""
+    letters, numbers = _letters_and_numbers(word)
+    same = [one for one in ids if numbers and _letters_and_numbers(one)[1] == numbers]
+    return [one for one in same if _begin_alike(letters, _letters_and_numbers(one)[0])][:3]
+
+
+def _letters_and_numbers(text: str) -> tuple[list[str], list[int]]:
+    """The runs of letters in a name, and its numbers."""
+    parts = re.findall(r"[^\W\d_]+|[0-9]{1,9}", text.casefold())
+    return [p for p in parts if not p.isdigit()], [int(p) for p in parts if p.isdigit()]
+
+
+def _begin_alike(some: list[str], others: list[str]) -> bool:
+    """Whether one of two names has no letters, or letters of one begin as some of the other."""
+    pairs = ((a, b) for a in some for b in others)
+    return not (some and others) or any(a.startswith(b) or b.startswith(a) for a, b in pairs)
+
+
 def number_remedy(text: str, file: str) -> str:
     """What to write in place of a text that is no number; "" where that is anyone's guess.
 
@@ -55,6 +91,8 @@ def number_remedy(text: str, file: str) -> str:
         remedy = "write 1,5 as 1.5 and 1,500 as 1500"
         workbook = ", or keep the records in a workbook, records.xlsx, which has numbers as such"
         return remedy + (workbook if file in RECORDS else "")
+    if "catches" in file and re.fullmatch(_DEGREES, plain):
+        return "write decimal degrees, west and south with a minus, as in -99.5151"
     if re.fullmatch(r"(\d+[ -])?\d+/\d+\s*\W?", plain, re.ASCII):
         return "write fractions as decimal numbers, 1/32 as 0.03125"
     if re.fullmatch(r"[+-]?[\d.,]*\d\s*([^\W\d]{1,5}[23²³]?|%)", plain):

@@ -18,7 +18,7 @@ from geosand.columns import Ints, Strings, frozen
 from geosand.effects import category
 from geosand.errors import Finding
 from geosand.site.sand_tables import Moistures, Sands
-from geosand.site.tables import Laid, Members, Settings, Site
+from geosand.site.tables import Laid, Settings, Site, members_of
 
 NOTHING = np.datetime64("NaT", "D")
 
@@ -45,8 +45,9 @@ def stacked(sites: Sequence[Site]) -> Site:
     files stay behind.
     """
     at = _offsets(sites)
+    members = members_of(sites)
     laid = Laid(
-        members=_members(sites, at.editions),
+        members=replace(members, newest=members.newest + at.editions),
         of_edition=np.repeat(np.arange(len(sites)), [_editions(s) for s in sites]),
         of_id=np.repeat(np.arange(len(sites)), [len(s.ids) for s in sites]),
         of_sand=np.repeat(np.arange(len(sites)), [len(s.sands.name) for s in sites]),
@@ -153,14 +154,10 @@ def _end_to_end(tables: Sequence[Any], offsets: Mapping[str, Ints]) -> Any:
     for field in fields(tables[0]):
         column = np.concatenate([getattr(table, field.name) for table in tables])
         if field.name in offsets:
-            column = np.where(column >= 0, column + np.repeat(offsets[field.name], sizes), column)
+            begun = np.repeat(offsets[field.name], sizes)
+            np.add(column, begun, out=column, where=column >= 0)
         columns[field.name] = column
     return type(tables[0])(**columns)
-
-
-def _members(sites: Sequence[Site], editions: Ints) -> Members:
-    together: Members = _end_to_end([site.members for site in sites], {"newest": editions})
-    return together
 
 
 def _sands(sites: Sequence[Site], moistures: Ints) -> Sands:

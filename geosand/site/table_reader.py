@@ -13,7 +13,7 @@ from functools import lru_cache
 import numpy as np
 
 from geosand.columns import Bools, Ints, distinct
-from geosand.errors import Faults, Finding
+from geosand.errors import Faults, Finding, listed
 from geosand.site.cells import RawTable, nearest, quoted
 from geosand.site.raw_columns import Column, Ids, any_written, repeated, written
 from geosand.units import DOOR, UnitFault, factor_to_si
@@ -80,10 +80,9 @@ class TableReader:
 
     def places(self, rows: Ints) -> str:
         """Where rows stand, the first few of them, for a finding."""
-        names = [self.table.rows[row] for row in rows[:8].tolist()]
-        more = f" and {len(rows) - 8} more" if len(rows) > 8 else ""
+        names = [self.table.rows[row] for row in rows.tolist()]
         word = ("rows " if len(rows) > 1 else "row ") if not isinstance(names[0], str) else ""
-        return f"{word}{', '.join(map(str, names))}{more}"
+        return f"{word}{listed([str(name) for name in names], 8)}"
 
     def sound(self, rows: Bools) -> list[int]:
         """Those of ``rows`` (n,), by number, that have no fault yet: one of a row is enough."""
@@ -134,7 +133,8 @@ class TableReader:
         self.read.add(name)
         if required and self.size and name not in self.table.columns:
             remedy = f"{self.meant(name)}Add {name}"
-            self.whole_fault(None, f"there is no {name}", remedy=remedy)
+            thing = "column " if isinstance(self.table.rows[0], int) else ""
+            self.whole_fault(None, f"there is no {thing}{name}", remedy=remedy)
         found: Column = self.table.columns.get(name, [None] * self.size)
         return found
 
@@ -169,6 +169,11 @@ class TableReader:
         if odd:
             self._odd_units(odd, [name for name, _ in good])
         return (filled if self.members > 1 else filled[:1]) or good[:1]
+
+    def column_read(self, base: str) -> str:
+        """The column that was read for ``base``, as it is called in the file."""
+        names = [n for n in self.table.columns if n.startswith(f"{base}_") and n in self.read]
+        return next((n for n in names if self.has(n).any()), [*names, f"{base}_…"][0])
 
     def _said_twice(self, names: Sequence[str]) -> None:
         number = np.sum([self.has(name) for name in names], axis=0)

@@ -8,7 +8,7 @@ there by the member that each row is of, and so work out one site or a thousand 
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import field
 from typing import TYPE_CHECKING, Any
 
@@ -231,7 +231,7 @@ class Site:
     @property
     def members(self) -> Members:
         """What each site has by itself, one row a site."""
-        return self.laid.members if self.laid is not None else _alone(self)
+        return self.laid.members if self.laid is not None else members_of([self])
 
     @property
     def of_edition(self) -> Ints:
@@ -267,24 +267,25 @@ class Site:
         return np.flatnonzero(self.surfaces.edition == self.members.newest[self.of_surface])
 
 
-def _alone(site: Site) -> Members:
-    """One row: the site by itself."""
-    settings, end = site.settings, site.season_end
+def members_of(sites: Sequence[Site]) -> Members:
+    """What sites that are by themselves have, one row each."""
+    settings = [site.settings for site in sites]
+    ends = ["NaT" if site.season_end is None else site.season_end for site in sites]
 
-    def one(value: float) -> Floats:
-        return np.array([value], dtype=np.float64)
+    def each(name: str) -> Floats:
+        return np.array([getattr(one, name) for one in settings], dtype=np.float64)
 
     return Members(
-        season_start=np.array([site.season_start], dtype="datetime64[D]"),
-        season_end=np.array(["NaT" if end is None else end], dtype="datetime64[D]"),
-        u_tray=one(settings.u_tray),
-        catch_efficiency=one(settings.catch_efficiency),
-        u_catch_efficiency=one(settings.u_catch_efficiency),
-        collar_width_m=one(settings.collar_width_m),
-        surrounds_width_m=one(settings.surrounds_width_m),
-        tolerance=one(settings.tolerance),
-        agreement=one(settings.agreement),
-        newest=np.array([site.surfaces.edition.max(initial=0)], dtype=np.int64),
+        season_start=np.array([site.season_start for site in sites], dtype="datetime64[D]"),
+        season_end=np.array(ends, dtype="datetime64[D]"),
+        u_tray=each("u_tray"),
+        catch_efficiency=each("catch_efficiency"),
+        u_catch_efficiency=each("u_catch_efficiency"),
+        collar_width_m=each("collar_width_m"),
+        surrounds_width_m=each("surrounds_width_m"),
+        tolerance=each("tolerance"),
+        agreement=each("agreement"),
+        newest=np.array([site.surfaces.edition.max(initial=0) for site in sites], dtype=np.int64),
     )
 
 

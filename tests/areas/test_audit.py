@@ -22,8 +22,8 @@ def found(column, *drawn, kinds=None, on_plane=True, edition=None):
     shapes = PLANE.to_lonlat(column(*drawn)) if on_plane else column(*drawn)
     ids = np.array([f"g{k + 1}" for k in range(len(drawn))])
     remarks = audit(shapes, np.array(kinds or ["green"] * len(drawn)), ids, edition)
-    for one in (remark for remark in remarks if np.isfinite(remark.longitude_deg)):
-        place = np.array([one.longitude_deg, one.latitude_deg])
+    for one in (remark for remark in remarks if np.isfinite(remark.place[0])):
+        place = np.array(one.place)
         said = "lon {:.7f}, lat {:.7f}".format(*place)
         assert said in one.text or ("lon" not in one.text and one.sort == "duplicate")
         corners = shapely.get_coordinates(shapes[one.row])

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import tracemalloc
+
 import numpy as np
 import pytest
 import shapely
 
+from geosand.areas import common_edges
 from geosand.areas.common_edges import shared_edges
 from geosand.areas.ownership import precedence_ranks
 from geosand.areas.rings import polygons_of, rings_of
@@ -72,3 +75,40 @@ def test_a_ring_and_edges_in_common_add_up_alike_whatever_lies_between(step_m: f
     both = np.concatenate([site, shapely.transform(site, lambda at: at * 1.1)])
     together = shared_edges(both, np.array([2, 0, 3, 1]), np.array([0, 0, 1, 1]))
     assert together.length_m[0] == alone.length_m[0]
+
+
+def corona(corners: int, at_m: float, radius_m: float = 20.0) -> np.ndarray:
+    """A disc of many corners, and a ring about it, digitised again, 2 mm off."""
+    disc = shapely.Point(at_m, 0).buffer(radius_m, quad_segs=corners // 4)
+    again = shapely.Point(at_m, 0).buffer(radius_m + 0.002, quad_segs=corners // 4 + 1)
+    outside = shapely.Point(at_m, 0).buffer(radius_m + 2)
+    return np.array([disc, shapely.Polygon(outside.exterior, [again.exterior])])
+
+
+@pytest.mark.parametrize("at_once", [1, 7, 50, 100_000])
+def test_how_many_edges_are_compared_at_once_does_not_matter(
+    monkeypatch: pytest.MonkeyPatch, at_once: int
+) -> None:
+    shapes = np.concatenate([corona(40, 0), corona(400, 100), corona(40, 200)])
+    rank, edition = np.array([0, 1] * 3), np.zeros(6, dtype=np.int64)
+    plain = shared_edges(shapes, rank, edition)
+    monkeypatch.setattr(common_edges, "_AT_ONCE", at_once)
+    found = shared_edges(shapes, rank, edition)
+    assert found.lower.tolist() == plain.lower.tolist() == [1, 3, 5]
+    np.testing.assert_allclose(found.length_m, plain.length_m, rtol=1e-12)
+    if at_once > 40:  # what is not divided is the same to the last digit
+        assert found.length_m[[0, 2]].tolist() == plain.length_m[[0, 2]].tolist()
+    assert found.length_m[1] == pytest.approx(2 * np.pi * 20.002, rel=1e-4)
+
+
+def test_outlines_of_very_many_corners_take_little_room() -> None:
+    """Each edge of 6 mm has dozens of the other outline within the tolerance."""
+    shapes = corona(20_000, 0)
+    tracemalloc.start()
+    try:
+        found = shared_edges(shapes, np.array([0, 1]), np.zeros(2, dtype=np.int64))
+        most = tracemalloc.get_traced_memory()[1]
+    finally:
+        tracemalloc.stop()
+    assert found.length_m[0] == pytest.approx(2 * np.pi * 20.002, rel=1e-4)
+    assert most < 150e6

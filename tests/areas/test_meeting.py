@@ -38,7 +38,7 @@ def told(column, *drawn, around=None, edition=None, factor=None):
 
 def place(remark) -> shapely.Point:
     """Where a remark says it is, in metres; its text says the same."""
-    lon, lat = remark.longitude_deg, remark.latitude_deg
+    lon, lat = remark.place
     assert f"at lon {lon:.7f}, lat {lat:.7f}" in remark.text
     return shapely.Point(*(float(c) for c in PLANE.forward(np.array(lon), np.array(lat))))
 

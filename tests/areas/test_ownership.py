@@ -241,3 +241,19 @@ def test_spikes_that_are_wider_than_rounding_stay(column):
     _, ground = owned(column, ["green", "fairway"], disc(5, 5, 3), fairway)
     length = shapely.length(PLANE.to_plane(ground))[1]
     assert length == pytest.approx(fairway.length + disc(5, 5, 3).length, abs=1e-3)
+
+
+@pytest.mark.parametrize("lat", [-8.0, 75.0])
+@pytest.mark.parametrize("turn", [0.0, 90.0])
+def test_hairs_are_as_wide_in_metres_wherever_they_lie(column, lat, turn):
+    """A tongue of 10 m goes where it is 0.1 mm wide and stays at 0.4 mm, east as north."""
+    plane = Plane(longitude_deg=20.0, latitude_deg=lat)
+    for width_m, gone in ((1e-4, True), (4e-4, False)):
+        tip = [(20, 0), (30, width_m / 2), (20, width_m)]
+        field = shapely.Polygon([(0, 0), *tip, (20, 10), (0, 10)])
+        shapes = [rotate(one, turn, origin=(0, 0)) for one in (disc(5, 5, 3), field)]
+        drawn = plane.to_lonlat(column(*shapes))
+        ground = owned_geometries(drawn, np.array(["green", "fairway"]), np.zeros(2, np.int64))
+        edge = shapely.length(plane.to_plane(ground))[1]
+        whole = shapely.length(shapes[0]) + shapely.length(field)
+        assert edge == pytest.approx(whole - (20 if gone else 0), abs=2e-3)

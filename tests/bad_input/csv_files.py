@@ -84,7 +84,7 @@ AS_PROGRAMS_WRITE_THEM = (
         "bars between the columns",
         {"loads": LOADS.replace(",", "|")},
         REFUSED,
-        "names one column only. Write , or ; or a tab between the columns",
+        "names one column only. Delete it if it is a title; else write , or ; or a tab between the",
     ),
     Case(
         "every cell in quotes",

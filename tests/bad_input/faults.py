@@ -52,8 +52,10 @@ def kill_at(step: int, place: Path, by: int = signal.SIGKILL) -> Callable[[], No
 
     def prepare() -> None:
         left = step
-        # in a background job of a shell Ctrl-C is ignored from the start
+        # a shell's background job ignores Ctrl-C from the start, one begun by nohup a hangup
         signal.signal(signal.SIGINT, signal.default_int_handler)
+        signal.signal(signal.SIGTERM, signal.SIG_DFL)
+        signal.signal(signal.SIGHUP, signal.SIG_DFL)
         _stops_in_order()
 
         def take() -> None:

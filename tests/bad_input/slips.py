@@ -511,6 +511,12 @@ DATES = (
         "row 4: 2026-03-06 is out of the order of the rows, 2026-06-03 would be in it",
     ),
     Case(
+        "a day and a month changed about at the end",
+        dressed_on("2026-04-10", "2026-04-24", "2026-05-08", "2026-12-05"),
+        FOUND,
+        "row 5: 2026-12-05 is 211 days after the dressing before it, 2026-05-12 would be 4: check",
+    ),
+    Case(
         "sand that came after it was spread",
         {
             "loads": f"{HEAD}L1,D1,52,25,1,T7\n",

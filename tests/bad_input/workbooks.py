@@ -197,7 +197,7 @@ CELLS = (
     Case("formats far down", edited(_far_formats), ACCEPTED),
     Case("a cell beside the columns", edited(_far_right), REFUSED, "outside the named columns"),
     Case("a merged head", edited(lambda b: b["loads"].merge_cells("A1:C1")), REFUSED,
-         "sheet loads: there is no dressing"),
+         "sheet loads: there is no column dressing"),
     Case("merged dressings", edited(lambda b: b["catches"].merge_cells("B2:B7")), REFUSED,
          "sheet catches, rows 3, 4, 5, 6, 7, dressing: nothing is written here"),
     Case("a date", dated(datetime.date(2026, 4, 10)), ACCEPTED),

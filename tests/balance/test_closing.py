@@ -11,10 +11,11 @@ import pytest
 
 from geosand.formats.site_folder import read_site
 from geosand.results import Results, work_out
-from tests.sites import SURFACES, catch, square, surface
+from tests.sites import SURFACES, TOML, catch, square, surface
 
 HEAD = "load,dressing,count,unit_mass_kg,u_unit_mass_kg,u_label_percent"
 EVEN = [catch(k, gross_g=150) for k in range(1, 7)]  # 1.00 kg/m² on 1300 m²: 1300 kg claimed
+PARTS = ("catches", "total area")
 Run = Callable[..., Results]
 
 
@@ -43,6 +44,18 @@ def test_changes_worked_by_hand(run: Run) -> None:
     assert found["unit mass"][1] == pytest.approx(100 / 12 / 1.0104, rel=1e-3)
     assert "moisture" not in found  # the catches hold the same water: it falls out
     assert "returned sand" not in found
+    # twelve bags more, and their sand brought back: each of the 60 need hold less more
+    found = closing(run(loads=f"{HEAD},returned_kg\nL1,D1,60,25,0.25,1,300\n"))
+    assert found["unit mass"][0] == pytest.approx(100 / 15, rel=1e-4)
+    assert found["unit mass"][1] == pytest.approx(100 / 15 / 1.0083, rel=1e-3)
+
+
+def test_what_landed_is_as_unsure_as_catches_ground_and_water_together(run: Run) -> None:
+    results = run(loads=f"{HEAD}\nL1,D1,48,25,0.25,1\n")
+    on, found = results.balance.on_surfaces, closing(results)
+    squares = [(change / (100 * (sigmas or 0))) ** 2 for change, sigmas in map(found.get, PARTS)]
+    water = on.by_category()["moisture"][0] / on.value[0]
+    assert sum(squares) + water**2 == pytest.approx((on.u()[0] / on.value[0]) ** 2, rel=1e-9)
 
 
 def test_the_most_easily_explained_comes_first_and_what_has_no_u_last(run: Run) -> None:
@@ -69,9 +82,43 @@ def test_moisture_of_the_loads_alone_is_in_points(run: Run) -> None:
     # 1326 kg with 6 % of water are 1250.94 kg dry; 1300 kg need 2 %: −4 points, 8 of 0.5
     loads = f"{HEAD},moisture_dry_basis_percent,u_moisture_percent\nL1,D1,53.04,25,0.25,1,6,0.5\n"
     dry = [{**row, "moisture_dry_basis_percent": 0, "u_moisture_percent": 0.1} for row in EVEN]
-    points, sigmas = closing(run(loads=loads, catches=dry))["moisture"]
+    found = closing(run(loads=loads, catches=dry))
+    points, sigmas = found["moisture"]
     assert points == pytest.approx(-4.0, abs=0.01)
     assert sigmas == pytest.approx(-8.0, abs=0.02)
+    assert found["unit mass"][0] == pytest.approx(100 * (1300 / 1250.94 - 1), rel=1e-3)
+
+
+def test_water_that_catches_have_as_the_mean_of_their_loads_falls_out(run: Run) -> None:
+    """Bags at 6 % and 4 %; beside catches that were dried they close it with 2 points less."""
+
+    def found(bags: float, catches: list[dict[str, Any]]) -> dict[str, tuple[float, float | None]]:
+        rows = "".join(f"L{k},D1,{bags},25,0.25,1,{water}\n" for k, water in enumerate((6, 4)))
+        head = f"{HEAD},moisture_dry_basis_percent"
+        return closing(run(loads=f"{head}\n{rows}", catches=catches))
+
+    assert set(found(25.5, EVEN)) == {"catches", "total area", "unit mass"}
+    dry = [{**row, "moisture_dry_basis_percent": 0} for row in EVEN]
+    assert found(26.78, dry)["moisture"][0] == pytest.approx(-2.0, abs=0.01)
+
+
+def test_the_water_in_catches_of_another_dressing_does_not_matter(run: Run) -> None:
+    """D1 closes, and its catches hold the water of D2's loads; those of D2 were dried."""
+    wet = TOML.replace("moisture_dry_basis_percent = 0.0", "moisture_dry_basis_percent = 6.0")
+    dry = {"moisture_dry_basis_percent": 0, "u_moisture_percent": 0.1}
+    catches = [
+        row | {"catch": f"{row['catch']}-{d}", "dressing": d} for row in EVEN for d in ("D1", "D2")
+    ]
+    results = run(
+        toml=wet,
+        dressings="dressing,date,surfaces\nD1,2026-04-10,green\nD2,2026-05-10,green\n",
+        loads=f"{HEAD}\nL1,D1,60,25,0.25,1\nL2,D2,53.04,25,0.25,1\n",
+        catches=[row | (dry if row["dressing"] == "D2" else {}) for row in catches],
+    )
+    closed, short = results.balance.closing
+    assert not closed
+    (points,) = [one.change_percent for one in short if one.input == "moisture"]
+    assert points == pytest.approx(-4.0, abs=0.01)
 
 
 def test_sand_can_not_be_drier_than_dry(run: Run) -> None:

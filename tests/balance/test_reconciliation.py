@@ -23,7 +23,7 @@ from geosand.columns import Runs
 from geosand.effects import category
 from geosand.rates.over_time import sum_over_surfaces
 from geosand.rates.surface_rates import site_rates
-from geosand.site.sand_tables import StockCounts
+from geosand.site.sand_tables import StockCounts, WeighedLoads
 from tests.balance.seasons import Plan, Season, season
 
 #: Six dressings from bags of 25 kg that hold 5 % more, twelve from two other kinds, tested trays,
@@ -42,8 +42,9 @@ WITH_RINGS = Plan(
 BAGS = "unit mass: dried 25 kg"
 
 
-def told(one: Season, **witnesses: object) -> Reconciliation:
-    found = reconcile(one.site, one.areas, one.rates, one.balance, **witnesses)
+def told(one: Season, weighed: WeighedLoads | None = None) -> Reconciliation:
+    site = one.site if weighed is None else replace(one.site, weighed=weighed)
+    found = reconcile(site, one.areas, one.rates, one.balance)
     assert found is not None
     return found
 
@@ -250,13 +251,13 @@ def test_stock_can_not_tell_heavy_bags_from_lost_sand(tmp_path: Path) -> None:
         u_mass_kg=np.array([15.0]),
         sand=np.array([0]),
     )
-    stock = stock_witness(site, counts)
+    stock = stock_witness(replace(site, stock_counts=counts))
     found = reconcile(site, one.areas, one.rates, one.balance, stock=stock)
     assert found is not None
     assert found.culprit is None
     assert {BAGS, "sand not accounted for: dried"} <= set(found.suspects[0].inputs)
-    weighed = one.weighed([0, 3])
-    both = reconcile(site, one.areas, one.rates, one.balance, stock=stock, weighed=weighed)
+    site = replace(site, weighed=one.weighed([0, 3]))
+    both = reconcile(site, one.areas, one.rates, one.balance, stock=stock)
     assert both is not None
     assert both.culprit == BAGS
 
@@ -441,6 +442,28 @@ def test_one_input_that_is_off_is_told_with_its_change() -> None:
         "loads of D4 (−2470 lb on its surfaces) would make the dressings agree: 5.0 standard"
         " deviations, 2.7 allowed; 99 % likely against all other inputs"
     )
+
+
+def test_inputs_that_can_not_be_told_apart_are_told_with_what_each_would_be() -> None:
+    """Shares as percentages of what they are shares of, water in points, and no power of ten."""
+    one = Suspect(
+        inputs=("catch efficiency", "tray size", "moisture: dried", "edge of the surfaces"),
+        change=(-0.0525, 0.004, 0.0123456, 0.00005),
+        unit=("caught/arrived", "of its area", "kg/kg", "m outward"),
+        standardised=3.23,
+        probability=0.4,
+    )
+    assert one.in_words(2.5, {"m": (1 / 0.3048, "ft")}) == (
+        "something is off that the data can not tell apart (3.2 standard deviations, 2.5 allowed):"
+        " one of catch efficiency (−5.25 % of what arrives), tray size (+0.4 % of its area),"
+        " moisture: dried (+1.23 points of water), edge of the surfaces (+0.000164 ft outward)"
+    )
+
+
+@pytest.mark.parametrize(("share", "said"), [(0.004, "< 1 %"), (0.123, "12 %"), (0.996, "> 99 %")])
+def test_no_chance_is_told_as_certain(share: float, said: str) -> None:
+    one = Suspect(inputs=("a",), change=(1.0,), unit=("kg",), standardised=3.0, probability=share)
+    assert one.in_words(2.5, {}).endswith(f"; {said} likely against all other inputs")
 
 
 @pytest.mark.parametrize(

@@ -54,16 +54,12 @@ def witnessed(change: Callable[[Site], Site], mass: float = 2500.0) -> Evidence:
         sand=np.array([0, 0]),
     )
     held = (made().site.loads.count * made().site.loads.unit_mass_kg)[WEIGHED]
-    return evidence(
-        site,
-        one.areas,
-        rates,
-        site_balance(site, one.areas, rates),
-        weighed=WeighedLoads(
-            load=np.array(WEIGHED), mass_kg=held * 1.01, u_mass_kg=np.array([4.0, 5.0])
-        ),
-        stock=stock_witness(site, counts),
+    weighed = WeighedLoads(
+        load=np.array(WEIGHED), mass_kg=held * 1.01, u_mass_kg=np.array([4.0, 5.0])
     )
+    site = replace(site, weighed=weighed, stock_counts=counts)
+    balance = site_balance(site, one.areas, rates)
+    return evidence(site, one.areas, rates, balance, stock=stock_witness(site))
 
 
 @cache

@@ -253,8 +253,8 @@ def jagged(seed: int, corners: int, x: float = 0.0) -> Any:
     return shapely.Polygon(np.column_stack((x + radius * np.cos(angle), radius * np.sin(angle))))
 
 
-def test_what_ends_rays_is_looked_for_farther_and_farther(monkeypatch: pytest.MonkeyPatch) -> None:
-    """In steps, and in blocks of blocks, as if each ray was held against all within its cap."""
+def test_what_ends_rays_is_looked_for_farther_and_farther() -> None:
+    """In steps, as if each ray was held against all within its cap."""
     shapes, pairs = (
         column([jagged(1, 800), jagged(2, 800, x=26.0)]),
         (np.arange(2), np.arange(2)[::-1]),
@@ -266,8 +266,6 @@ def test_what_ends_rays_is_looked_for_farther_and_farther(monkeypatch: pytest.Mo
     assert (obstacles.at_first_m < cap / 2).all()
     cuts = np.minimum(cuts_of(rays, obstacles), 6.0)
     assert 0.4 < (cuts < 0.5).mean() < 0.99
-    monkeypatch.setattr(ring_crossings, "_COMPARED", 1000)
-    np.testing.assert_array_equal(np.minimum(cuts_of(rays, obstacles), 6.0), cuts)
     at_once = obstacles._replace(at_first_m=cap)
     np.testing.assert_array_equal(np.minimum(cuts_of(rays, at_once), 6.0), cuts)
 
@@ -275,7 +273,7 @@ def test_what_ends_rays_is_looked_for_farther_and_farther(monkeypatch: pytest.Mo
 def test_in_a_crowd_rays_end_as_if_each_was_held_against_all(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    """Of more pairs than are compared at once, none of whose surfaces has a second block."""
+    """Of more pairs than are compared at once."""
     places = [(5.5 * k, 5.5 * n) for k in range(12) for n in range(12)]
     shapes = column([shapely.box(x, y, x + 5, y + 5) for x, y in places])
     count, cap = len(shapes), np.full(len(shapes), 40.0)
@@ -292,23 +290,21 @@ def test_in_a_crowd_rays_end_as_if_each_was_held_against_all(
     np.testing.assert_array_equal(np.minimum(cuts_of(rays, obstacles), 40.0), cuts)
 
 
-def test_blocks_of_blocks_that_meet_are_those_of_all_compared(
-    monkeypatch: pytest.MonkeyPatch,
-) -> None:
+def test_blocks_that_meet_are_those_of_pairs_whose_boxes_do() -> None:
     rng, owner = np.random.default_rng(3), np.repeat(np.arange(3), [700, 0, 300])
     low = rng.uniform(0, 50, (1000, 2))
     blocks = ring_crossings.blocks_of(low, low + 0.5, owner, 3)
-    pairs = np.array([0, 0, 1, 2]), np.array([0, 2, 0, 2])
-
-    def found() -> set[tuple[int, int]]:
-        some = ring_crossings.near_blocks(blocks, blocks, pairs)
-        return {p for one, other in some for p in zip(one.tolist(), other.tolist(), strict=True)}
-
-    every = found()
-    monkeypatch.setattr(ring_crossings, "_COMPARED", 500)
-    assert found() == every
-    apart = np.array([1]), np.array([1])
-    assert not list(ring_crossings.near_blocks(blocks, blocks, apart))
+    found = [
+        pair
+        for one, other in ring_crossings.near_blocks(blocks, blocks, (np.zeros(1, int),) * 2)
+        for pair in zip(one.tolist(), other.tolist(), strict=True)
+    ]
+    mine = shapely.box(*blocks.low[:59].T, *blocks.high[:59].T)  # of the first owner, 12 rows each
+    met = np.argwhere(shapely.intersects(mine[:, None], mine))
+    assert sorted(map(list, found)) == met.tolist()
+    between = ring_crossings.near_blocks(blocks, blocks, (np.array([0, 1]), np.array([2, 2])))
+    one, other = np.hstack(list(between))
+    assert set(one) <= set(range(59)) and set(other) <= set(range(59, 84)) and len(one)
 
 
 def test_what_the_hull_refutes_is_not_steiner_by_its_buffer(

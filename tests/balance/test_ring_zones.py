@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from geosand.balance.ring_strips import Crossings, Strips, mass_share
-from geosand.balance.ring_zones import zone_cells
-from geosand.columns import take
+from geosand.balance.ring_zones import Asked, ZoneCells, zone_cells
+from geosand.columns import Floats, Ints, take
 
 STANDS, CAP = 6, 8.0
 
@@ -34,6 +34,10 @@ def crossings(seed: int, *, cut: bool) -> Crossings:
     )
 
 
+def share(cells: ZoneCells, zone: int, stand: Ints, reach: Floats, inverse: Floats) -> Floats:
+    return cells.shares([Asked(zone, stand, reach, inverse)])[0]
+
+
 @pytest.mark.parametrize("cut", [False, True])
 @pytest.mark.parametrize("reach", [0.2, 0.7, 2.0, 4.9, 6.0, 8.0])
 def test_sums_are_those_of_the_single_crossings(reach, cut):
@@ -41,7 +45,7 @@ def test_sums_are_those_of_the_single_crossings(reach, cut):
     cells = zone_cells(given, STANDS)
     stand = np.array([3, 0, 5, 3])
     reaches = np.full(4, reach)
-    got = np.column_stack([cells.share(z, stand, reaches, 1 / reaches) for z in (0, 1)])
+    got = np.column_stack([share(cells, z, stand, reaches, 1 / reaches) for z in (0, 1)])
     limit = np.minimum(given.limit_m, reach)
     each = given.sign * mass_share(given.strips, limit, np.full(len(limit), 1 / reach))
     for row, one in enumerate(stand):
@@ -73,7 +77,7 @@ def test_one_strip_holds_the_integral_of_the_taper():
         end = min(1.5, reach)
         x = (nodes + 1) / 2 * end
         density = (1 - x / reach) * (one.width_m + one.turn_rad * x)
-        got = cells.share(0, np.zeros(1, np.int64), np.array([reach]), np.array([1 / reach]))
+        got = share(cells, 0, np.zeros(1, np.int64), np.array([reach]), np.array([1 / reach]))
         assert got[0] == pytest.approx((weights * density).sum() * end / 2, rel=1e-12)
 
 
@@ -89,8 +93,8 @@ def test_without_crossings_zones_hold_nothing_and_an_unknown_reach_stays_unknown
     stand = np.array([0, 1])
     reach = np.array([2.0, 3.0])
     for zone in (0, 1, 2):
-        assert not zone_cells(empty, STANDS).share(zone, stand, reach, 1 / reach).any()
-        unknown = zone_cells(given, STANDS).share(zone, stand, np.array([2.0, np.nan]), 1 / reach)
+        assert not share(zone_cells(empty, STANDS), zone, stand, reach, 1 / reach).any()
+        unknown = share(zone_cells(given, STANDS), zone, stand, np.array([2.0, np.nan]), 1 / reach)
         assert np.isfinite(unknown).tolist() == [True, False]
 
 
@@ -99,7 +103,7 @@ def test_what_a_stand_holds_does_not_depend_on_the_others_in_the_last_digit():
     given = crossings(5, cut=True)
     alone = zone_cells(given, STANDS)
     reach, stand = np.array([0.3, 1.1, 4.9, 7.0, 2.2, 8.0]), np.arange(STANDS)
-    want = [alone.share(zone, stand, reach, 1 / reach).tolist() for zone in (0, 1)]
+    want = [share(alone, zone, stand, reach, 1 / reach).tolist() for zone in (0, 1)]
     strips, n = given.strips, len(given.zone)
     many, large = 5000, 1e6
     row = np.concatenate([np.sort(np.arange(n) * 7 % many), strips.row + many])
@@ -118,5 +122,5 @@ def test_what_a_stand_holds_does_not_depend_on_the_others_in_the_last_digit():
         zone=given.zone[twice],
     )
     cells = zone_cells(together, many + STANDS)
-    got = [cells.share(zone, stand + many, reach, 1 / reach).tolist() for zone in (0, 1)]
+    got = [share(cells, zone, stand + many, reach, 1 / reach).tolist() for zone in (0, 1)]
     assert got == want

@@ -360,13 +360,6 @@ def test_more_sand_than_200_m_hold_goes_farther() -> None:
     assert result.collar_kg[0] == pytest.approx(result.collar_area_m2[0], rel=5e-3)
 
 
-def test_columns_of_wrong_length_are_named() -> None:
-    given = spread([SQUARE], 100.0)
-    given["rate_kg_m2"] = np.ones(3)
-    with pytest.raises(ValueError, match="rate_kg_m2"):
-        throw_off(**given)
-
-
 def test_no_surfaces() -> None:
     assert throw_off(**spread([], [])).collar_kg.tolist() == []
 

@@ -82,6 +82,26 @@ def _u(table: Estimates, change: Change) -> float:
     return found.u_after[0] if found.u_after else found.u
 
 
+def test_the_promise_of_a_moisture_is_kept(tmp_path: Path) -> None:
+    """Sand at 4 % of water ± 0.8 points, of loads alone as the catches were dried; then ± 0.2."""
+    wet = TOML.replace("moisture_dry_basis_percent = 0.0", "moisture_dry_basis_percent = 4.0")
+    rows = [catch(k, moisture_dry_basis_percent=0, u_moisture_percent=0.1) for k in range(1, 7)]
+    before, after = (
+        worked(
+            tmp_path / name,
+            toml=wet.replace("u_moisture_percent = 0.2", f"u_moisture_percent = {u}"),
+            catches=rows,
+        )
+        for name, u in (("a", 0.8), ("b", 0.2))
+    )
+    (change,) = [one for one in options(before) if one.text.startswith("weighing, drying and")]
+    assert change.text == "weighing, drying and weighing sand (moisture: dried)"
+    assert _u(before.balance.overthrow, change) == pytest.approx(
+        after.balance.overthrow.u()[0], rel=1e-6
+    )
+    assert not [one for one in options(after) if one.text.startswith("weighing, drying and")]
+
+
 def test_weighed_bags(tmp_path: Path) -> None:
     """Three bags to 0.2 % that differ by 1 %: 0.61 % instead of 1 %."""
     before = worked(tmp_path / "a")

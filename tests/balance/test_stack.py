@@ -69,7 +69,9 @@ def test_groups_of_loads_are_numbered_on(beside: Beside) -> None:
     )
     for k, alone in enumerate(beside.alone):
         assert_same(balance.surface_mass, of_row == k, alone.balance.surface_mass, beside.names(k))
-        assert_same(balance.group_overthrow_kg, of_group == k, alone.balance.group_overthrow_kg)
+        assert_same(
+            balance.group_overthrow.value, of_group == k, alone.balance.group_overthrow.value
+        )
         groups = np.flatnonzero(of_group == k)
         dressings = np.flatnonzero(site.of_dressing == k)
         if len(dressings) == 0:
@@ -140,7 +142,7 @@ def test_no_site_changes_what_another_gets(beside: Beside) -> None:
         assert len(found.dressing_of_group) > len(found.verdict)
         groups = len(expected.dressing_of_group)
         np.testing.assert_array_equal(
-            found.group_overthrow_kg[:groups], expected.group_overthrow_kg
+            found.group_overthrow.value[:groups], expected.group_overthrow.value
         )
         assert numbers([w for ways in found.closing[:size] for w in ways]) == numbers(
             [w for ways in expected.closing for w in ways]

@@ -10,8 +10,8 @@ import pytest
 
 from geosand.areas.register import area_register
 from geosand.balance.account import site_balance
-from geosand.balance.shared_edges import shared_edges
-from geosand.balance.throw_fit import strip_widths, throw_fit
+from geosand.balance.strip_widths import shared_edges, strip_widths
+from geosand.balance.throw_fit import throw_fit
 from geosand.formats.site_folder import read_site
 from geosand.rates.surface_rates import site_rates
 from geosand.results import work_out
@@ -136,7 +136,7 @@ def test_together_lies_between_and_is_weighted(tmp_path: Path) -> None:
     site, areas, rates, balance = exact_site(tmp_path)
     heavier = replace(
         balance,
-        overthrow=replace(balance.overthrow, value=3 * balance.overthrow.value),
+        group_overthrow=replace(balance.overthrow, value=3 * balance.overthrow.value),
     )
     fit = throw_fit(site, areas, rates, heavier)
     mean = fit.from_catches.strip_width_m[0]

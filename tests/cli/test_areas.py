@@ -138,14 +138,25 @@ def test_against_tells_the_change_in_words(folder):
     assert "count as one measurement" in text
 
 
+def test_against_asks_about_ids_that_changed_places(site_folder):
+    first, second, *rest = SURFACES
+    kept = [f | {"geometry": g["geometry"]} for f, g in ((first, second), (second, first))]
+    old = collection([*kept, *rest], valid_from="2020-01-01")
+    new = collection(SURFACES, valid_from="2026-01-01")
+    site = site_folder(surfaces=new, files={"editions/first.geojson": old})
+    text = run(site, "--against", "first").stdout
+    assert "g1, g2: have no ground in common with before: were ids exchanged?" in text
+    assert "in common" not in run(site, "--against", site).stdout
+
+
 def test_claimed_tells_both_sides(folder):
     claims = folder.parent / "claims.csv"
-    claims.write_text("name,area_m2,note\nfirst green,480,x\nf,3600,\nNo. 9,5,\n")
+    claims.write_text("name,area_m2,note\nfirst green,480,x\nf,3600,\nNo. 9,5,\nGreen 2,9,\n")
     text = run(folder, "--claimed", claims, "--tolerance", "5").stdout
     assert re.search(r"first green +480\.0 +400\.0 .* \+20\.0 +\+\d+\.\d +5 outside", text)
     assert "3 claims" not in text and "2 claims compared: 0 within, 2 outside." in text
     assert "f: it agrees with the area as drawn, before what lies on top is cut out." in text
-    assert "In claims.csv but not on the site (1): No. 9." in text
+    assert "In claims.csv but not on the site (2): No. 9, Green 2 (g2?)." in text
     assert "On the site but not in claims.csv (2): g2, t1." in text
     assert "column 'note' is not read" in text
 

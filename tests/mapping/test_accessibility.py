@@ -57,6 +57,29 @@ def test_the_legend_keeps_its_colours_where_the_reader_chooses_colours(open_page
 
 
 @pytest.mark.parametrize("width", SIZES)
+def test_a_dark_page_has_no_violation_and_the_figures_their_colours(open_page, small_text, width):
+    """axe-core holds each word's contrast against what lies behind it."""
+    page = open_page(small_text, width=width, **SIZES[width])
+    colours = (
+        "[...document.querySelectorAll('.frame, .legend, .legend i, .leaflet-overlay-pane path')]"
+        ".map(one => [getComputedStyle(one).fill, getComputedStyle(one).color,"
+        " one.matches('.legend') || getComputedStyle(one).background])"
+    )
+    ground = "getComputedStyle(document.documentElement).backgroundColor"
+    light, figures = page.evaluate(ground), page.evaluate(colours)
+    page.emulate_media(color_scheme="dark")
+    assert light == "rgb(251, 249, 243)"
+    assert page.evaluate(ground) == "rgb(27, 26, 23)"
+    assert page.evaluate(colours) == figures
+    page.get_by_role("rowheader").get_by_role("button", name="Green 3", exact=True).click()
+    for summary in page.locator("summary").all():
+        summary.click()
+    assert complaints(page) == []
+    page.emulate_media(media="print", color_scheme="dark")
+    assert page.evaluate(ground) == "rgb(255, 255, 255)"
+
+
+@pytest.mark.parametrize("width", SIZES)
 def test_open_card_and_open_lists_have_no_violation(open_page, small_text, width):
     page = open_page(small_text, width=width, **SIZES[width])
     page.get_by_role("rowheader").get_by_role("button", name="Green 3", exact=True).click()

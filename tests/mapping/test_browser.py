@@ -7,7 +7,7 @@ from decimal import ROUND_HALF_UP, Decimal
 import pytest
 
 from geosand.mapping.page import map_page
-from geosand.mapping.words import figure
+from geosand.mapping.words import THEMES, figure
 from tests.mapping.hostile import NAMES
 from tests.mapping.sample_view import named, sample_view
 
@@ -296,7 +296,7 @@ def test_card_is_led_by_mass_and_shows_steps_share_and_area(open_page):
 
 def test_look_first_leads_to_the_surface(open_page):
     page = open_page()
-    page.locator(".first").get_by_role("button", name="Tee 12 back").click()
+    page.locator(".first").get_by_role("link", name="Tee 12 back").click()
     assert card(page).locator("h2").text_content() == "Tee 12 back"
 
 
@@ -388,6 +388,52 @@ def test_phone_has_no_sideways_overflow(open_page):
     assert page.evaluate(wide) == 390
 
 
+@pytest.mark.parametrize("units", ["metric", "us"])
+def test_nothing_of_a_phone_stands_out_sideways_with_names_of_any_length(open_page, units):
+    long = "Wiesenblumenbewässerungsversuchsgrünfläche of the old walled garden"
+    view = named(replace(sample_view(), units=units), [long, f"{long} beside the orchard"])
+    ids = ", ".join(surface.id for surface in view.surfaces[:2])
+    page = open_page(map_page(replace(view, first=(f"{ids}: never had a catch",))), width=390)
+    views = page.locator(".leaflet-control-layers-base label")
+    assert len({round(box.bounding_box()["y"]) for box in views.all()}) == 1
+    for theme in THEMES.values():
+        page.get_by_role("radio", name=theme, exact=True).check()
+        assert page.evaluate("document.documentElement.scrollWidth") == 390
+        wider = "(s => s.scrollWidth - s.clientWidth)(document.querySelector('.scroll'))"
+        assert page.evaluate(wider) <= 0, theme
+    # a name of several lines goes on in its sentence
+    last = page.evaluate(
+        "(() => { const range = document.createRange();"
+        " range.selectNodeContents(document.querySelector('.first li'));"
+        " const lines = [...range.getClientRects()].map(r => Math.round(r.bottom));"
+        " return lines.at(-1) - lines.at(-2); })()"
+    )
+    assert abs(last) <= 2
+
+
+def test_many_catches_leave_the_colour_of_their_surface_in_sight(open_page):
+    view = sample_view()
+    first = next(c for c in view.catches if c.used)
+    centre = next(s for s in view.surfaces if s.id == first.surface).geometry.centroid
+    spots = ((dx, dy) for dx in range(-8, 8) for dy in range(-5, 5))
+    crowd = tuple(
+        replace(first, id=f"x{k}", lon=centre.x + 8e-6 * dx, lat=centre.y + 6e-6 * dy)
+        for k, (dx, dy) in enumerate(spots)
+    )
+    page = open_page(map_page(replace(view, catches=(*view.catches, *crowd))))
+    covered = (
+        "(() => { const face = [...document.querySelectorAll('path.gs-catch')];"
+        "const sizes = face.map(p => p.getBBox().width / 2).sort((a, b) => a - b);"
+        "const green = document.querySelector('path[stroke=\"#174a7c\"]').getBBox();"
+        "return sizes.slice(0, 160).reduce((sum, r) => sum + Math.PI * r * r, 0)"
+        " / (green.width * green.height * Math.PI / 4); })()"
+    )
+    name = next(s for s in view.surfaces if s.id == first.surface).name
+    press_row(page, name)
+    assert page.locator("path.gs-catch").count() > 160
+    assert 0.05 < page.evaluate(covered) < 0.4
+
+
 def test_dates_of_the_subtitle_are_not_cut_in_two(open_page):
     page = open_page(width=390, height=844)
     for line in page.locator(".subtitle span").all():
@@ -443,6 +489,20 @@ def test_no_figure_of_a_card_is_cut_at_its_edge_on_a_phone(open_page, width):
             ".map(one => one.getBoundingClientRect().right - end).filter(far => far > 0.5); })()"
         )
         assert beyond == [], name
+
+
+@pytest.mark.parametrize("width", [390, 1280])
+def test_a_card_stays_whole_where_its_list_is_unfolded(open_page, width):
+    page = open_page(width=width)
+    press_row(page, "Green 3")
+    page.locator(".card summary").focus()
+    page.keyboard.press("Enter")
+    page.wait_for_timeout(100)
+    assert page.locator(".card details[open]").count() == 1
+    frame, popup = (page.locator(s).bounding_box() for s in (".map", ".leaflet-popup"))
+    assert popup["y"] >= frame["y"]
+    assert popup["y"] + popup["height"] <= frame["y"] + frame["height"]
+    assert page.evaluate("document.activeElement.tagName") == "SUMMARY"
 
 
 def test_a_card_stays_whole_where_the_map_becomes_smaller(open_page):

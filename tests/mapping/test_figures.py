@@ -101,7 +101,7 @@ def test_every_figure_is_that_of_the_documents(open_page, results, text, system)
     page, held = open_page(text), Held(system)
     page.get_by_role("radio", name=RADIO[system], exact=True).check()
     page.get_by_role("radio", name="Areas").check()  # fills every row
-    areas = {row["id"]: row for row in area_rows(results)}
+    areas = {row["id"]: row for row in area_rows(results.site, results.areas)}
     season = season_document(results)["surfaces"]
     for name, row in table_of(page, results).items():
         held.see(row["area"], areas[name]["area_m2"], "m2", name)

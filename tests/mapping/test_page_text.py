@@ -9,10 +9,12 @@ import subprocess
 import sys
 from dataclasses import replace
 from html.parser import HTMLParser
+from pathlib import Path
 
 import pytest
 import shapely
 
+import geosand
 from geosand.mapping.leaflet import read_leaflet
 from geosand.mapping.page import map_page, tile_host
 from geosand.mapping.parts import look_first
@@ -62,6 +64,18 @@ def test_nothing_is_asked_from_elsewhere(sample_text):
     assert [f for f in found if not f.startswith(allowed)] == []
     assert not re.search(r"(?<![\w$])\$\(", own)
     assert "NaN" not in own
+
+
+@pytest.mark.parametrize(
+    "sheet", sorted(Path(geosand.__file__).parent.rglob("*.css")), ids=lambda file: file.name
+)
+def test_text_and_layout_follow_the_size_of_letters_that_a_reader_has_chosen(sheet):
+    """In the settings of a browser; pixels would overrule them."""
+    text = re.sub(r"@media print.*", "", sheet.read_text(encoding="utf-8"), flags=re.DOTALL)
+    assert re.findall(r"@media[^{]*\d(?:px|rem)[^{]*", text) == []
+    bodies = re.findall(r"(?m)^(?:html|body) \{[^}]*", text)
+    assert any("font" in body for body in bodies)
+    assert [body for body in bodies if re.search(r"font[^;]*\dp[xt]", body)] == []
 
 
 def test_two_pages_of_one_view_are_the_same_bytes(sample_text):
@@ -155,9 +169,9 @@ def test_a_map_without_records_or_surfaces_can_be_made():
 
 def test_lines_that_name_a_surface_lead_to_it(sample_text):
     first = re.search(r'<section class="first">.*?</section>', sample_text, re.DOTALL).group(0)
-    assert '<button type="button" data-s="18">Green 7</button>:<span data-units="metric">' in first
+    assert '<a href="#7" data-s="18">Green 7</a>:<span data-units="metric">' in first
     assert '<span data-units="us" hidden> under-dressed, 0.083 in short' in first
-    assert re.search(r"Practice green</button>: never", first)
+    assert re.search(r"Practice green</a>: never", first)
     assert "<li>Dressing d4: the catches claim" in first
 
 
@@ -169,7 +183,7 @@ def test_a_line_on_several_surfaces_leads_to_each_of_them():
     assert plain_lines == ["Green 7, Practice green: never had a catch",
                            "Green 1, Green 2 and 9 more: not known",
                            "1, nowhere: left out", "A, B"]  # fmt: skip
-    assert [line.count("<button") for line in lines] == [2, 2, 0, 0]
+    assert [line.count("<a ") for line in lines] == [2, 2, 0, 0]
 
 
 def test_background_opens_the_policy_for_its_host_only():

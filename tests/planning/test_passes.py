@@ -142,11 +142,6 @@ def test_pass_lines_cover_the_surface_and_cost_what_was_said():
     assert shapely.area(swept).sum() - KIDNEY.area == pytest.approx(best.forced_m2[0], rel=1e-6)
 
 
-def test_a_swath_of_nothing_is_refused():
-    with pytest.raises(ValueError, match="swath 0 m: it must be above 0"):
-        forced_overthrow(column(KIDNEY), swath_m=0.0)
-
-
 def test_parts_that_lie_apart_are_driven_each_on_its_own():
     """Two rectangles 100 m apart: nothing is spread between them."""
     two = shapely.MultiPolygon([shapely.box(0, 0, 20, 12), shapely.box(120, 0, 140, 12)])

@@ -8,8 +8,8 @@ import pytest
 
 from geosand.formats.site_folder import read_site
 from geosand.planning.power import Variances, design_power, site_variances
-from geosand.rates.random_effects import surface_rates
 from geosand.results import work_out
+from tests.rates.by_catch import surface_rates
 from tests.simulation import SWATH_M, simulate
 
 
@@ -140,12 +140,6 @@ def test_single_trays_show_what_was_promised_of_them(tmp_path):
         seen = (half + 0.88 * balance.overthrow.u()) / balance.spread.value
         shown.append(float(np.median(seen)))
     assert np.median(promised) == pytest.approx(np.median(shown), rel=0.06)
-
-
-def test_designs_that_can_not_be_are_refused():
-    for wrong in ({"surfaces": 19}, {"surfaces": 0}, {"catches": 0}):
-        with pytest.raises(ValueError, match="1 to 18 surfaces and 1 catch or more on each"):
-            one(variances(), **wrong)
 
 
 @pytest.mark.parametrize(("dressed", "surfaces"), [(3, 2), (5, 1), (4, 4)])

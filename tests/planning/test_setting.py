@@ -25,11 +25,13 @@ def test_intercept_is_kept_only_where_the_data_support_it():
 
 
 def test_fit_is_that_of_weighted_least_squares():
-    found = fit_setting(X, OFFSET)
-    witness = sm.WLS(OFFSET, sm.add_constant(X), weights=1 / X**2).fit()
-    assert found.intercept_kg_m2 == pytest.approx(witness.params[0])
-    assert found.slope == pytest.approx(witness.params[1])
-    assert found.scatter == pytest.approx(np.sqrt(witness.scale))
+    for rates in (OFFSET, OFFSET - 0.7):  # sand that falls when shut, or only from some opening on
+        found = fit_setting(X, rates)
+        witness = sm.WLS(rates, sm.add_constant(X), weights=1 / X**2).fit()
+        assert abs(witness.tvalues[0]) > 5
+        assert found.intercept_kg_m2 == pytest.approx(witness.params[0])
+        assert found.slope == pytest.approx(witness.params[1])
+        assert found.scatter == pytest.approx(np.sqrt(witness.scale))
     plain = fit_setting(X, ORIGIN)
     witness = sm.WLS(ORIGIN, X, weights=1 / X**2).fit()
     assert plain.slope == pytest.approx(witness.params[0])

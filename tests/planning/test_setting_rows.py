@@ -163,6 +163,30 @@ def test_each_row_counts_with_what_its_own_catches_tell(tmp_path):
     assert whole.at[0].u_rate_kg_m2 < fit.at[0].u_rate_kg_m2
 
 
+def test_rates_of_whole_dressings_are_those_of_the_account(tmp_path):
+    """Where each has one setting, what its catches tell is borrowed by spreader as in the rates."""
+    spreaders = ("twin", "twin", "belt", "belt", "", "")
+    rows = [f"D{k},2026-0{k + 3}-10,green,0.6,{k + 2},6,6,{s}" for k, s in enumerate(spreaders, 1)]
+    catches = [
+        c | {"catch": f"{d}{c['catch']}", "dressing": f"D{d}", "gross_g": c["gross_g"] + d * n % 23}
+        for d in range(1, 7)
+        for n, c in enumerate(CATCHES[: 6 if d % 2 else 2])
+    ]
+    text = "dressing,date,surfaces,planned_depth_mm,setting,speed_kmh,swath_m,spreader\n"
+    folder = write_site(
+        tmp_path, dressings=text + "\n".join(rows) + "\n", catches=catches, loads=None
+    )
+    found = work_out(read_site(folder))
+    dressed, rate = found.site.dressed, found.rates.rate.value
+    area = found.areas.area_m2[dressed.surface]
+    mean = np.bincount(dressed.dressing, rate * area) / np.bincount(dressed.dressing, area)
+    past = found.site, found.areas, found.rates
+    for spreader in ("twin", "belt", ""):
+        fit = site_setting(*past, spreader=spreader, sand=0, as_of=np.datetime64("2026-12-01"))
+        mine = found.site.dressings.spreader == spreader
+        assert [one.rate_kg_m2 for one in fit.at] == pytest.approx(mean[mine], rel=1e-12)
+
+
 def test_surfaces_that_differ_do_so_each_time(tmp_path, monkeypatch):
     """The same two rows over again: their difference is hardly better known, other ones are."""
     seen = []

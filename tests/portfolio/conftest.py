@@ -51,6 +51,9 @@ class Given:
     def as_they_stand(self):
         return dict.fromkeys(reversed(self.sites), 0)
 
+    def changed(self):
+        return []
+
     def read(self, keys, known):
         from geosand.portfolio.site_read import SiteRead
 

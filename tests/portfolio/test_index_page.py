@@ -11,7 +11,10 @@ import sys
 from dataclasses import replace
 from pathlib import Path
 
+import axe_playwright_python.base
+import numpy as np
 import pandas as pd
+import pypdfium2
 import pytest
 from click.testing import CliRunner
 
@@ -150,6 +153,31 @@ def test_the_first_lines_name_the_sites_to_ask_first(folders, tmp_path):
     assert "refused: <b>site-00001</b>.</li>" in page
     assert page.count('<circle class="ring"') == 1
     assert "<td>site-00004 (invented)</td><td>12 of 12: " in page
+
+
+def test_the_surface_furthest_behind_is_that_of_the_ledger(whole):
+    out, done = whole
+    ledger = pd.read_csv(out / "ledger.csv")
+    behind = ledger[ledger["state"] == "under-dressed"]
+    short = behind["target_so_far_mm"] - behind["depth_mm"]
+    worst = behind.loc[short.idxmax()]
+    assert len(behind) < len(ledger)
+    assert behind["site"].nunique() == 1
+    mine = (ledger["site"] == worst["site"]).sum()
+    for units, shown in (
+        ("metric", f"{short.max():.2f} mm"),
+        ("us", f"{short.max() / 25.4:.3f} in"),
+    ):
+        lines = [
+            line.in_words(done.comparison.labels) for line in first_lines(done.comparison, units)
+        ]
+        assert (
+            f"{len(behind)} surfaces under-dressed, at 1 site: {worst['site']} (invented)"
+            f" ({len(behind)} of {mine}); furthest behind is {worst['surface']} of {worst['site']}"
+            f" (invented), {shown}"
+        ) in lines
+    listed = [row["shortfall_mm"] for row in done.comparison.under_dressed]
+    np.testing.assert_allclose(listed, np.sort(short)[::-1][: len(listed)], rtol=1e-6)
 
 
 def test_days_of_account_that_differ_are_a_span(whole):
@@ -301,8 +329,32 @@ def test_a_sheet_of_paper_has_all_sites_and_a_phone_all_that_matters(whole, chro
     assert rows.count() == 60
     page.evaluate("dispatchEvent(new Event('afterprint'))")
     assert rows.count() == 50
+    paper = pypdfium2.PdfDocument(page.pdf(format="A4"))
+    texts = [sheet.get_textpage().get_text_range() for sheet in paper]
+    listed = [text for text in texts if re.search(r"(?m)^s\d+\s*$", text)]  # keys of sites
+    assert len(listed) > 1
+    assert all("findings" in text for text in listed)  # each sheet with the headings
+    assert page.get_by_role("button", name="overthrow").is_visible()
     page.locator("#find").fill("Course 7")
     assert rows.first.locator("td").nth(5).inner_text() == "not measured"
+    page.close()
+
+
+@pytest.mark.browser
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_the_page_has_no_violation(evil, chromium, tmp_path, scheme):
+    path = tmp_path / "index.html"
+    path.write_text(index_page("three", evil[1], "metric"), encoding="utf-8")
+    page = chromium.new_page(color_scheme=scheme)
+    page.goto(path.as_uri())
+    page.evaluate(Path(axe_playwright_python.base.AXE_FILE_PATH).read_text(encoding="utf-8"))
+    found = page.evaluate("axe.run({resultTypes: ['violations']})")
+    assert found["violations"] == []
+    assert len(found["passes"]) > 15
+    shown = "getComputedStyle(document.body).backgroundColor"
+    assert (
+        page.evaluate(shown) == {"light": "rgb(251, 249, 243)", "dark": "rgb(27, 26, 23)"}[scheme]
+    )
     page.close()
 
 

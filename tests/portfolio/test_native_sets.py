@@ -165,7 +165,7 @@ def test_fingerprints_tell_every_corner_ring_and_blank_and_know_no_other_site():
     assert marks(shapes[::-1], "dcbbaa")[2:] == before[2:]
 
 
-def test_fingerprints_tell_where_texts_rings_and_polygons_end():
+def test_fingerprints_tell_where_texts_rings_and_polygons_end_and_what_is_blank():
     """Of which the bytes, one after the other, are the same."""
 
     def mark(**columns):
@@ -182,6 +182,8 @@ def test_fingerprints_tell_where_texts_rings_and_polygons_end():
     whole = pa.ListArray.from_arrays(pa.array([0, 1, 2], pa.int32()), rings[1])
     marks = [mark(geometry=column) for column in (*polygons, whole)]
     marks += [mark(id=words) for words in (["ab", "c"], ["a", "bc"], ["abc", ""], ["abc", None])]
+    zero, blank = [0.0, 1.0], [None, 1.0]  # a blank's bits are those of zero
+    marks += [mark(u=u, v=v) for u, v in ((zero, zero), (blank, zero), (zero, blank))]
     assert len(set(marks)) == len(marks)
 
 
@@ -366,7 +368,7 @@ def test_lists_that_end_beyond_what_there_is_are_refused(
         offsets[level][place] += 1_000_000
         return table
 
-    parquet_tables._piece.cache_clear()
+    parquet_tables._reading.cache_clear()
     monkeypatch.setattr(pq.ParquetFile, "read_row_group", spoilt)
     done = run_many(native_set, tmp_path / "out")
     assert len(done.comparison.refused) == SITES

@@ -20,6 +20,7 @@ import geosand
 from geosand.cli import main
 from geosand.errors import Refused
 from geosand.portfolio import account, parts
+from geosand.portfolio import run as run_module
 from geosand.portfolio.chunk import Chunk, Options, work_chunk
 from geosand.portfolio.run import run
 from geosand.portfolio.sources import find_sites
@@ -172,6 +173,60 @@ def test_a_cluster_gives_the_same_tables_though_a_worker_dies(
     assert (tmp_path / "died").exists()
     assert not done.comparison.failed
     same_files(whole[0], tmp_path / "out")
+
+
+def test_a_cluster_gets_its_workers_late_or_not_at_all(folders, whole, tmp_path, monkeypatch):
+    """It may wait for machines itself: that is said, and only after long it is given up."""
+    distributed = pytest.importorskip("distributed")
+    monkeypatch.setattr(run_module, "LOOK_S", 0.2)
+    told = []
+    with distributed.LocalCluster(
+        n_workers=0, threads_per_worker=1, processes=False, dashboard_address=None
+    ) as cluster:
+
+        def comes_late(step):
+            if not told:
+                cluster.scale(2)
+            told.append(step)
+
+        address = cluster.scheduler_address
+        run_many(folders, tmp_path / "out", chunk=1, scheduler=address, tell=comes_late)
+        assert set(told) == {"Waiting for a worker of the cluster"}
+        same_files(whole[0], tmp_path / "out")
+        cluster.scale(0)
+        with distributed.Client(cluster) as client:
+            while client.nthreads():
+                time.sleep(0.05)
+        monkeypatch.setattr(run_module, "PATIENCE_S", 0.5)
+        with pytest.raises(Refused) as refused:
+            run_many(folders, tmp_path / "none", scheduler=address)
+    assert str(refused.value) == (
+        "--scheduler: no worker was there for 0 minutes. Start some with dask worker and repeat the"
+        " command: what is finished is kept."
+    )
+
+
+def test_a_cluster_that_is_lost_is_told_in_words_and_the_next_run_goes_on(
+    folders, whole, tmp_path, caplog
+):
+    distributed = pytest.importorskip("distributed")
+    with distributed.LocalCluster(
+        n_workers=1, threads_per_worker=1, processes=False, dashboard_address=None
+    ) as cluster:
+        address = cluster.scheduler_address
+
+        def lost(done, total):
+            if done == 2:
+                cluster.close()
+
+        with pytest.raises(
+            Refused, match=r"^--scheduler: the cluster is lost: \w+\. Start it again"
+        ):
+            run_many(folders, tmp_path, chunk=1, scheduler=address, progress=lost)
+    assert not [r for r in caplog.records if r.name == "distributed.client"]
+    assert len(whole_parts(tmp_path)) == 2
+    assert run_many(folders, tmp_path, chunk=1).kept == 2
+    same_files(whole[0], tmp_path)
 
 
 @pytest.fixture

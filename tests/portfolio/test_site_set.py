@@ -88,6 +88,28 @@ def test_rows_of_a_layer_are_found_by_their_numbers(site_set, tmp_path, monkeypa
     assert sum(o.get("columns") == ["site"] for o in asked) == int(numbered)
 
 
+def test_sites_may_be_called_by_numbers(site_set, tmp_path):
+    """A register of yards often numbers them; 1 in one table is "1" in another."""
+    for kind, tables in (("text", ()), ("numbers", ("sites", "surfaces", "loads", "catches"))):
+        root = shutil.copytree(site_set, tmp_path / kind)
+        for path in root.glob("*.parquet"):
+            table = pq.read_table(path)
+            table = table.filter(pc.is_in(table["site"], pa.array(["site-00001", "site-00002"])))
+            called = pc.replace_substring(table["site"], "site-0000", "")
+            called = called.cast(pa.int32() if path.stem in tables else pa.string())
+            at = table.column_names.index("site")
+            metadata = table.schema.metadata
+            table = table.set_column(at, "site", called).replace_schema_metadata(metadata)
+            pq.write_table(table, path)
+        assert run_many(root, tmp_path / f"of {kind}").computed == 2
+    for name in ("balances", "ledger", "areas"):
+        one, other = (
+            (tmp_path / f"of {k}" / f"{name}.csv").read_text() for k in ("text", "numbers")
+        )
+        assert one == other
+        assert '\n"2",' in one
+
+
 def test_rows_out_of_order_are_found_all_the_same(site_set, tmp_path):
     order = lambda table: table.take(list(range(len(table)))[::-1])  # noqa: E731
     root = changed(site_set, tmp_path, "loads", order)
@@ -435,3 +457,33 @@ def test_rows_that_a_refusal_names_are_those_of_the_file_as_it_is_now(site_set, 
     assert (done.computed, done.kept) == (1, SITES - 2)
     assert done.comparison.refused[0]["faults"].startswith("catches.parquet, row 870, gross_g: ")
     assert run_many(root, out).kept == SITES - 1
+
+
+@pytest.mark.parametrize("names", [["catches"], ["surfaces", "catches"]])
+def test_files_written_anew_while_a_run_reads_them_are_told(site_set, tmp_path, monkeypatch, names):
+    """Else nobody would know that some sites are of before; the same command puts it right."""
+    from click.testing import CliRunner
+
+    from geosand.cli import main
+    from geosand.portfolio import account
+
+    root, out = shutil.copytree(site_set, tmp_path / "set"), tmp_path / "out"
+
+    def anew(*arguments, **options):
+        for name in names:
+            pq.write_table(pq.read_table(root / f"{name}.parquet"), tmp_path / "new")
+            os.replace(tmp_path / "new", root / f"{name}.parquet")
+        return work_chunk(*arguments, **options)
+
+    work_chunk = account.work_chunk
+    command = ["many", str(root), "--out", str(out)]
+    monkeypatch.setitem(account.account_portfolio.__kwdefaults__, "work", anew)
+    told = CliRunner().invoke(main, command)
+    files = " and ".join(f"{name}.parquet" for name in names)
+    verb = "were" if len(names) > 1 else "was"
+    assert f"{files} {verb} written anew while sites were read: " in told.stdout.replace("\n", " ")
+    monkeypatch.undo()
+    again = CliRunner().invoke(main, command)
+    assert again.exit_code == told.exit_code == 0
+    assert "written anew" not in again.stdout
+    assert f"{SITES} sites were kept" in again.stdout

@@ -17,7 +17,8 @@ from geosand.reports.balance_document import balance_document
 from geosand.reports.season_document import season_document
 from geosand.results import work_out
 from tests.portfolio.conftest import SITES, run_many
-from tests.sites import DEMO
+from tests.sites import DEMO, table
+from tests.stack_sites import dressing, load
 
 
 @pytest.fixture(scope="module")
@@ -27,6 +28,12 @@ def demo(tmp_path_factory):
     shutil.copytree(DEMO, root / "sites" / "demo")
     run_many(root / "sites", root / "out")
     return root / "out", work_out(read_site(DEMO))
+
+
+ONE_DRESSING = {
+    "dressings": table([dressing("D1", "2026-04-10", swath_m=4)]),
+    "loads": table([load("L1", "D1", 52)]),
+}
 
 
 def rows_of(path):
@@ -81,6 +88,33 @@ def test_geopandas_reads_them_in_place(whole):
     assert np.allclose(projected, one.equal_area_m2, rtol=2e-3)
     balances = geopandas.read_parquet(whole[0] / "balances.parquet")
     assert balances[balances.site == "site-00001"].within(one.union_all().convex_hull).all()
+
+
+def test_a_site_on_both_sides_of_180_degrees_stays_on_the_globe(tmp_path):
+    """One green lies on the line itself, cut there as RFC 7946, 3.1.9 wants it, and comes out so"""
+    import geopandas
+    import shapely
+
+    from geosand.formats.boundaries.antimeridian import cut
+    from tests.stack_sites import Place, greens, trays, write_site
+
+    place = Place(180.0, -17.0)
+    surfaces = greens(place)
+    drawn = cut(np.array([shapely.geometry.shape(s["geometry"]) for s in surfaces]))[0]
+    for one, shape in zip(surfaces, drawn, strict=True):
+        one["geometry"] = shapely.geometry.mapping(shape)
+    catches = table(trays(place, "D1", 13))
+    write_site(tmp_path / "in/site", surfaces=surfaces, catches=catches, **ONE_DRESSING)
+    (row,) = run_many(tmp_path / "in", tmp_path / "out").comparison.sites
+    assert row["status"] == "worked out", row["faults"]
+    assert row["lon"] == pytest.approx(-180.0 + (70 + 2 - 30) / 2 * place.east, abs=5e-5)
+    for name in ("areas", "ledger"):
+        found = geopandas.read_parquet(tmp_path / "out" / f"{name}.parquet").set_index("surface")
+        assert np.abs(found.total_bounds[[0, 2]]).max() <= 180
+        for one, shape in zip(surfaces, drawn, strict=True):
+            other = found.geometry[one["properties"]["id"]]
+            assert other.is_valid
+            assert other.symmetric_difference(shape).area < 1e-6 * shape.area
 
 
 def test_known_overthrow_is_found_again(whole):

@@ -97,6 +97,22 @@ def test_a_tape_outside_overrides_the_position(place: Callable[..., Assignment])
     assert found.zone.tolist() == ["collar"]
 
 
+def test_the_finding_on_positions_near_an_edge_names_those_that_a_position_decides(
+    site_folder: Callable[..., Path],
+) -> None:
+    trays = [
+        one(10.6, catch="taped", edge_distance_m=0.6),
+        one(8.5, catch="declared", surface="g1"),
+        one(9.0, catch="near"),
+        one(10.5, catch="beside"),
+        one(3.0, catch="far"),
+    ]
+    site = read_site(site_folder(catches=trays))
+    found = texts(assign(site, area_register(site.surfaces)))
+    assert "2 catches without a declared surface lie nearer to an edge" in found
+    assert "(near, beside)" in found
+
+
 def test_a_tape_inside_says_how_far_the_edge_is(place: Callable[..., Assignment]) -> None:
     found = place(one(10.5, edge_distance_m=-0.7))
     assert found.dressed.tolist() == [0]
@@ -129,7 +145,10 @@ def test_zones_beside_the_edge(place: Callable[..., Assignment], east_m: float, 
     found = place(one(east_m))
     assert found.zone.tolist() == [zone]
     assert found.outside_m == pytest.approx([east_m - 10], abs=0.01)
-    assert "it counts as sand thrown over" in texts(found)
+    edge = f"{east_m - 10:.1f} m outside the nearest dressed edge"
+    assert f"catch x lies on no drawn surface, {edge}: it counts as sand thrown over" in texts(
+        found
+    )
 
 
 def test_a_drawn_collar_is_the_collar_whatever_its_width(

@@ -2,20 +2,26 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import cache
+from pathlib import Path
 
 import numpy as np
 import pytest
 import shapely
 
 from geosand.areas.register import AreaRegister, area_register
+from geosand.formats.site_folder import read_site
 from geosand.rates import edge_distance as module
+from geosand.rates.catch_rows import Counted
 from geosand.rates.edge_distance import edge_distances, nearest_dressed
-from geosand.rates.edge_taper import inner_area_m2
+from geosand.rates.edge_taper import U_TAPER, edge_taper, inner_area_m2
 from geosand.rates.ground_under import surfaces_under
 from geosand.rates.insides import Insides
+from geosand.results import work_out
 from geosand.site.stack import stacked
 from geosand.site.tables import Site
+from tests.calibration import SURFACES, Plan, make_site
 from tests.stack_sites import various_sites
 
 
@@ -144,11 +150,16 @@ def test_the_band_of_any_outline_is_that_of_a_fine_buffer() -> None:
         depth, lobes = rng.choice([0.0, 0.05, 0.3, 0.6]), int(rng.integers(2, 7))
         radius = rng.uniform(5, 12) * (1 + depth * np.cos(lobes * angle + rng.uniform(0, 6)))
         shapes.append(shapely.Polygon((radius * [np.cos(angle), np.sin(angle)]).T))
+    for corners in rng.integers(5, 14, 100).tolist():  # jagged: an edge may go before the disc does
+        angle = np.linspace(0, 2 * np.pi, corners, endpoint=False)
+        shapes.append(
+            shapely.Polygon((rng.uniform(6, 12, corners) * [np.cos(angle), np.sin(angle)]).T)
+        )
     ring = shapely.difference(shapely.Point(4, 4).buffer(9), shapely.Point(4, 4).buffer(3))
     two = shapely.MultiPolygon([shapely.box(0, 0, 9, 9), shapely.box(20, 0, 29, 9)])
     polygons = np.array([*shapes, ring, two, shapely.Polygon()], dtype=object)
     insides, rows = every(polygons)
-    for d in (0.2, 1.5, 4.0):
+    for d in (0.2, 1.5, 3.0, 4.0):
         far = np.full(len(polygons), d)
         edge = shapely.buffer(shapely.boundary(polygons), d, quad_segs=90)
         want = shapely.area(shapely.difference(polygons, edge))
@@ -158,3 +169,30 @@ def test_the_band_of_any_outline_is_that_of_a_fine_buffer() -> None:
         got = inner_area_m2(polygons, insides, rows, far)
         np.testing.assert_allclose(got[known], want[known], atol=2e-5 * area.max())
         np.testing.assert_allclose(got, want, atol=2e-3 * area.max())
+
+
+def test_an_edge_is_seen_just_when_a_catch_lies_within_half_a_swath(tmp_path: Path) -> None:
+    """Half the swath a little above and below what shapely finds of the catch nearest the edge."""
+    plan = {"survey": "surveyed", "wide": True, "masked": False, "least_m": 0.0, "dried": True}
+    make_site(tmp_path, 3, Plan(**plan, caught=SURFACES, each=12, same=True))
+    found = work_out(read_site(tmp_path))
+    site, areas, where = found.site, found.areas, found.rates.assignment
+    catch = np.flatnonzero(where.dressed >= 0)
+    row = where.dressed[catch]
+    outlines = areas.owned_plane[site.dressed.surface]
+    points = shapely.points(where.x_m[catch], where.y_m[catch])
+    gap = shapely.distance(shapely.boundary(outlines)[row], points)
+    nearest = np.full(len(site.dressed), np.inf)
+    np.minimum.at(nearest, row, gap)
+    assert np.isfinite(nearest).all()
+    for share in (1 + 1e-7, 1 - 1e-7):
+        band = share * nearest
+        some = replace(site, dressed=replace(site.dressed, swath_m=2 * band))
+        counted = Counted(catch, row, site.catches.dressing[catch], np.ones(len(catch)))
+        effect, findings = edge_taper(some, areas, where, counted)
+        inner = shapely.area(shapely.buffer(outlines, -band, quad_segs=60))
+        within = 1 - inner / shapely.area(outlines)
+        blind = np.zeros(len(band)) if share > 1 else U_TAPER * within
+        np.testing.assert_allclose(effect, blind, atol=3e-5)  # bands are taken to 1 mm
+        assert ((effect > 0) == (share < 1)).all()
+        assert len(findings) == (0 if share > 1 else len(site.dressings))

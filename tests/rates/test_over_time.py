@@ -8,11 +8,13 @@ import pytest
 from geosand.columns import Floats, Ints, Runs
 from geosand.estimates import Estimates
 from geosand.rates.over_time import CATCHES, MEAN, SURFACE, sum_over_surfaces, surfaces_alone
-from geosand.rates.random_effects import SurfaceRates, surface_rates
+from geosand.rates.random_effects import SurfaceRates
+from tests.rates.by_catch import surface_rates
 
 AREA = np.array([400.0, 700.0, 350.0, 520.0, 610.0])
 #: catches on each surface of each dressing
 PLANS = [[3, 0, 0, 0, 0], [1, 1, 1, 1, 1], [4, 1, 0, 2, 0], [2, 2, 2, 2, 2], [0, 0, 5, 1, 0]]
+SURFACES = np.tile(np.arange(5), 5)  #: of each dressing in turn
 
 
 @pytest.fixture(scope="module")
@@ -76,8 +78,8 @@ def test_each_surface_by_itself(found: SurfaceRates, dressing: int) -> None:
 def test_sums_over_surfaces(found: SurfaceRates, parts: Ints) -> None:
     """Also of parts of a dressing, in which the mean of all its catches is an error in each."""
     size = 1 + int(parts.max())
-    group = found.group * size + parts[found.surface]
-    table, area = table_of(found), AREA[found.surface]
+    group = found.group * size + parts[SURFACES]
+    table, area = table_of(found), AREA[SURFACES]
     total = sum_over_surfaces(table, found.in_mean, found.group, area, Runs(group, 5 * size))
     for dressing in range(5):
         by_b, by_e = by_algebra(found, dressing)

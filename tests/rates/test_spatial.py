@@ -53,6 +53,23 @@ def test_means_of_three_catches_by_hand(tmp_path):
     assert found.largest_share[0] == pytest.approx(8.10 / 20, abs=5e-4)
 
 
+def test_beside_dense_surfaces_those_with_few_catches_or_no_sand_have_no_kriged_mean(tmp_path):
+    """In D1 two catches on g1 and none with sand on g2; all others tell the variogram."""
+    make_site(tmp_path, 2, PLAN)
+    head, *lines = (tmp_path / "catches.csv").read_text().splitlines()
+    rows, gross = [line.split(",") for line in lines], head.split(",").index("gross_g")
+    few = [row for row in rows if row[1:3] == ["D1", "g1"]][2:]
+    for row in rows:
+        if row[1:3] == ["D1", "g2"]:
+            row[gross] = row[gross - 1]  # the tare
+    lines = [head, *(",".join(row) for row in rows if row not in few)]
+    (tmp_path / "catches.csv").write_text("\n".join(lines) + "\n")
+    _, found = spatial_of(tmp_path)
+    assert found.catches.tolist() == [2, *[12] * 17]
+    assert np.isfinite(found.kriged_rate_kg_m2).tolist() == [False, False, *[True] * 16]
+    assert found.why_not.tolist() == [FEW_CATCHES, "its catches hold no sand", *[""] * 16]
+
+
 def test_few_catches_have_no_weighted_mean_and_say_so(tmp_path):
     few = [*CATCHES[:3], *CATCHES[3:5]]
     _, found = spatial_of(write_site(tmp_path, catches=few))

@@ -14,8 +14,8 @@ from geosand.areas.register import area_register
 from geosand.distributions import coverage_factor
 from geosand.formats.site_folder import read_site
 from geosand.rates import over_time
-from geosand.rates.random_effects import surface_rates
 from geosand.rates.surface_rates import Rates, site_rates
+from tests.rates.by_catch import surface_rates
 from tests.sites import CATCHES, G1, G2, SURFACES, TOML, TRAY, catch, square, surface
 
 HEAD = "dressing,date,surfaces,planned_depth_mm,swath_m\n"
@@ -251,6 +251,20 @@ def test_a_catch_far_from_the_others_is_named(run: Run, gross_g: float, times: s
     ) in findings(run(catches=odd))
     assert "far from" not in findings(run(catches=odd[2:]))  # three others are too few to tell
     assert "far from" not in findings(run(catches=[*odd[:4], catch(5, gross_g=400), odd[5]]))
+
+
+def test_a_tray_weighed_with_another_one_is_named_where_the_others_agree(run: Run) -> None:
+    """12 catches of 86 to 97 g: 2.9 times as much is no scatter, twice as much may be overlap."""
+    more = [catch(k, catch=f"d{k}") for k in range(1, 7)]
+    odd = [*EVEN[:4], catch(5, gross_g=50 + 273), EVEN[5]]
+    assert "D1: catch c5 (2.9 times) lies far from the median" in findings(
+        run(catches=[*odd, *more])
+    )
+    assert "far from" not in findings(run(catches=odd))  # five others do not tell how they scatter
+    lapped = [*EVEN[:4], catch(5, gross_g=50 + 180), EVEN[5]]
+    assert "far from" not in findings(run(catches=[*lapped, *more]))
+    apart = [catch(k, catch=f"d{k}", gross_g=50 + 45 * k) for k in range(1, 7)]
+    assert "far from" not in findings(run(catches=[*odd, *apart]))
 
 
 def test_other_planned_depths_and_other_ground_are_not_far(run: Run) -> None:

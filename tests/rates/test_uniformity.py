@@ -124,10 +124,3 @@ def test_nothing_caught_has_no_uniformity_and_no_warning():
         empty = uniformity(np.array([]), np.array([], int), 2)
     assert np.isnan([result.cv[0], result.du_lq[0], result.cu[0]]).all()
     assert np.isnan(empty.cv).all()
-
-
-def test_refusals_are_collected():
-    with pytest.raises(ValueError, match=r"depth: wrong in rows 1; .*; group: wrong in rows 0, 2"):
-        uniformity(np.array([1, np.nan, 2.0]), np.array([-1, 0, 3]), 3)
-    with pytest.raises(ValueError, match=r"2 and 1 rows"):
-        uniformity(np.array([1.0, 2.0]), np.array([0]), 1)

@@ -119,13 +119,3 @@ def test_of_very_many_catches_an_even_part_tells_as_much():
     lags = pooled_lags(rng.uniform(0, 30, (len(group), 2)), values, group)
     assert 0.3 * MOST_PAIRS < lags.pairs.sum() <= MOST_PAIRS
     assert lags.gamma == pytest.approx(np.full(len(lags), 0.01), rel=0.07)  # 3 sd
-
-
-def test_four_distances_are_needed():
-    lags = Lags(
-        distance_m=np.array([1.0, 2.0, 3.0]),
-        gamma=np.array([0.01, 0.015, 0.02]),
-        pairs=np.array([40, 40, 40]),
-    )
-    with pytest.raises(ValueError, match=r"^3 lags: at least 4 are needed for a variogram$"):
-        fitted(lags)

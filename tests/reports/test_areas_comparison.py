@@ -434,6 +434,13 @@ def test_claims_by_id_name_and_kind(folder):
     assert findings == []
 
 
+def test_a_claim_is_known_by_the_id_that_its_name_makes(folder):
+    """A plan's "(G1)" is no id and no name of the site; the import would have made g1 of it."""
+    document, _ = claimed(folder, "name,area_sqft\n(G1),4305.564\n")
+    assert [row["id"] for row in document["surfaces"]] == ["g1"]
+    assert document["surfaces"][0]["difference_percent"] == pytest.approx(0.0, abs=1e-2)
+
+
 def test_a_kind_of_which_no_surface_is_claimed_stays_unmatched(folder):
     document, _ = claimed(folder, "name,area_m2\nFirst tee,100\n")
     assert document["unmatched_surfaces"] == ["g1", "g2"]

@@ -6,8 +6,7 @@ import numpy as np
 import pytest
 from rich.console import Console
 
-from geosand.reports.console import table
-from geosand.reports.plain_table import PIPE_WIDTH, Pipe
+from geosand.reports.plain_table import PIPE_WIDTH, Pipe, table
 
 
 def as_rich_prints(what, *, soft_wrap=False):

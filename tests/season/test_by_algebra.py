@@ -17,10 +17,11 @@ from typing import Any
 import numpy as np
 import pytest
 
-from geosand.balance.throw_fit import _strips, strip_widths
+from geosand.balance.strip_widths import strip_widths, strips_of
+from geosand.balance.throw_shape import changes_of
 from geosand.formats.site_folder import read_site
 from geosand.results import Results, work_out
-from geosand.season.ring_ledger import SHAPE, _changes
+from geosand.season.ring_ledger import SHAPE
 from geosand.season.totals import season_totals
 from tests.sites import LAT, LON, collection, square, surface, table, write_site
 
@@ -270,7 +271,7 @@ def test_each_dressing(algebra: Algebra) -> None:
 
 def test_strip_of_each_dressing(algebra: Algebra) -> None:
     r, days = algebra.results, range(len(algebra.site.dressings))
-    found = _strips(r.site, r.areas, r.rates, r.balance.overthrow, r.site.dressed.dressing)
+    found = strips_of(r.site, r.areas, r.rates, r.balance.overthrow, r.site.dressed.dressing)
     same(found.width.u(), (u_of(algebra.strip(d)) for d in days))
 
 
@@ -313,7 +314,9 @@ def _caught(algebra: Algebra, form: Form) -> float:
 def test_rings_over_the_season(algebra: Algebra) -> None:
     """Overthrows of dressings have deviations in common: as much as falls beside each surface."""
     r, site = algebra.results, algebra.site
-    moved, rings = _changes(site, r.areas, r.rates, r.balance), r.ledger.rings
+    balance, rings = r.balance, r.ledger.rings
+    thrown = (balance.group_overthrow, balance.group_of_row, balance.throw)
+    moved = changes_of(site, r.areas, r.rates, *thrown)
     areas = (r.balance.throw.collar_area_m2, r.balance.throw.surrounds_area_m2)
     ground = site.surfaces.ground[site.dressed.surface]
     for k, (zone, g) in enumerate(zip(rings.zone.tolist(), rings.ground.tolist(), strict=True)):

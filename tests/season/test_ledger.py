@@ -10,10 +10,12 @@ from typing import Any
 import numpy as np
 import pytest
 
+from geosand.balance.spread import NEW
 from geosand.distributions import student_probability
 from geosand.errors import Refused
 from geosand.estimates import Estimates
 from geosand.formats.site_folder import read_site
+from geosand.rates.over_time import SURFACE
 from geosand.results import Results, work_out
 from geosand.season.ledger import states
 from geosand.season.totals import season_totals
@@ -141,6 +143,9 @@ def test_a_dressing_without_a_plan_among_planned_ones_is_told(run: Run) -> None:
     assert by_id(results, results.ledger.state)["g1"] == "over-dressed"
     (told,) = [f for f in results.ledger.findings if f.about == "D2"]
     assert "has no planned_depth_mm on g1: its sand is in their depth so far" in told.text
+    # what another dressing plans for another kind is no plan of this one
+    tees = run(toml=NO_END, dressings=blank + "D1,2026-04-10,t1,0.4\n")
+    assert [f.text for f in tees.ledger.findings if f.about == "D2"] == [told.text]
     assert not [f for f in run(dressings=blank).ledger.findings if f.about == "D2"]
     # where another row of it plans its kind, that counts for it
     both = run(toml=NO_END, dressings=blank + "D2,2026-06-10,g2,0.8\n")
@@ -221,6 +226,21 @@ def test_seasons_totals_keep_what_persists(run: Run) -> None:
     assert parts["bags"] == pytest.approx([0.25 * 78.4**0.5], rel=1e-9)
     efficiency = totals["on_surfaces"].by_category()["catch efficiency"]
     assert efficiency == pytest.approx(0.03 * totals["on_surfaces"].value, rel=1e-9)
+
+
+def test_ground_that_took_more_left_less_beside(run: Run) -> None:
+    """Errors of areas, trays and surfaces move sand between the two sums and make none."""
+    loads = LOADS + "L2,D2,20,25\n"
+    results = run(loads=loads, dressings=TWO.replace("g1,0.8", "green,0.8"), catches=[*D1, *D2])
+    every = np.ones(len(results.site.dressings), dtype=bool)
+    totals = season_totals(results.site, results.areas, results.rates, results.balance, every)
+    spread, on, over = (totals[k] for k in ("spread", "on_surfaces", "overthrow"))
+    assert over.value == pytest.approx(spread.value - on.value)
+    moving = set(on.effects) - set(spread.effects) - set(NEW)
+    assert {"edge", "tray size", SURFACE} <= moving
+    for source in moving:
+        assert over.effects[source] == pytest.approx(-on.effects[source], rel=1e-9), source
+    assert all(on.effects[source].any() for source in ("edge", "tray size"))
 
 
 def test_holes_fill_first(run: Run) -> None:
@@ -442,7 +462,12 @@ def test_a_dressed_surface_without_ground_has_no_depth(run: Run) -> None:
 
 
 def test_a_surface_with_a_target_that_was_never_dressed_is_told(run: Run) -> None:
-    assert "t1: has a target and no dressing so far" in [str(f) for f in run().findings]
+    never = "t1: has a target and no dressing so far"
+    assert never in [str(f) for f in run().findings]
+    # before the first dressing of the season all surfaces are alike
+    for early in (run(as_of="2026-04-09"), run(dressings=f"{HEAD}\n", catches=None, loads=None)):
+        assert not [f for f in early.ledger.findings if "no dressing so far" in f.text]
+    assert never in [str(f) for f in run(as_of="2026-04-10").findings]
 
 
 def table(value: float, u: float) -> Estimates:

@@ -39,7 +39,7 @@ def test_rings_hold_what_was_thrown_pass_by_pass(
 
     calibration_dress = calibration.dress
     monkeypatch.setattr(calibration, "dress", dress)
-    held: dict[str, list[bool]] = {"collar": [], "surrounds": []}
+    held: dict[str, list[bool]] = {"collar": [], "surrounds": [], "collars of a dressing": []}
     for seed in range(2000, 2000 + 2 * SITES):
         plan = calibration.Plan.drawn(seed)
         if plan.masked:
@@ -49,8 +49,12 @@ def test_rings_hold_what_was_thrown_pass_by_pass(
         site = read_site(tmp_path / str(seed))
         results = work_out(site)
         shape = (calibration.DRESSINGS, calibration.SURFACES, 2)
-        truth = np.reshape([beside_kg(field) for field in laid], shape).sum(axis=0)
+        each_time = np.reshape([beside_kg(field) for field in laid], shape)
+        truth = each_time.sum(axis=0)
         rings, throw = results.ledger.rings, results.balance.throw
+        lying, drawn = each_time[:, :, 0].sum(axis=1), np.isfinite(throw.reach_m)
+        inside = (throw.collar_least_kg <= lying) & (lying <= throw.collar_most_kg)
+        held["collars of a dressing"] += inside[drawn].tolist()
         number = np.array([int(str(name)[1:]) - 1 for name in site.ids[rings.ground]])
         for k, zone in enumerate(rings.zone.tolist()):
             of = site.surfaces.ground[site.dressed.surface] == rings.ground[k]

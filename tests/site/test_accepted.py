@@ -110,6 +110,23 @@ def test_forms_of_csv_give_the_same_site(site_folder, site, encode):
     assert other.findings == ()
 
 
+@pytest.mark.parametrize(
+    "days",
+    [
+        ("2026-04-10", "2026-07-12", "2026-06-03", "2026-06-20"),  # no change about mends it
+        ("2026-04-10", "2026-07-07", "2026-06-18"),  # which stays what it is, or is no day
+        ("2026-08-05", "2026-05-28"),  # the one or the other
+        ("2026-08-05", "2026-05-28", "2026-09-05", "2026-06-20"),  # two are out of order
+    ],
+)
+def test_no_day_and_month_are_doubted_that_would_not_be_in_order_changed_about(site_folder, days):
+    head, first = DRESSINGS.splitlines()
+    rows = [first.replace("D1,2026-04-10", f"D{k},{day}") for k, day in enumerate(days, start=1)]
+    site = read_site(site_folder(dressings="\n".join([head, *rows, ""])))
+    assert site.dressings.date.astype(str).tolist() == sorted(days)
+    assert not [str(found) for found in site.findings if "out of the order" in found.text]
+
+
 def test_windows_1252_is_read_with_a_finding(site_folder):
     text = "dressing,date,surfaces,note\nD1,2026-04-10,green,Grün\n".encode("cp1252")
     site = read_site(site_folder(dressings=text))
@@ -502,6 +519,15 @@ def test_every_default_is_said(site_folder):
     ]
 
 
+def test_a_dressing_in_autumn_after_those_of_spring_is_no_slip(site_folder):
+    """2026-10-04 turned about would be 2026-04-10, before the others; two gaps tell no habit."""
+    head, first = DRESSINGS.splitlines()
+    for days in (("04-10", "04-24", "05-08", "10-04"), ("04-10", "12-05")):
+        rows = [first.replace("D1,2026-04-10", f"D{k},2026-{d}") for k, d in enumerate(days, 1)]
+        told = findings(site_folder("-".join(days), dressings="\n".join([head, *rows]) + "\n"))
+        assert not any("check day and month" in text for text in told)
+
+
 def test_what_site_toml_says_in_vain_is_a_finding(site_folder):
     toml = TOML.replace("green = 9.0", "green = 9.0\ngren = 5").replace(
         "[catches]", "tolerance_percent = 5\n[sandz.fine]\nx = 1\n[catches]"
@@ -509,7 +535,7 @@ def test_what_site_toml_says_in_vain_is_a_finding(site_folder):
     assert findings(site_folder(toml=toml)) == [
         "site.toml: key 'tolerance_percent' is not read",
         "site.toml: 'sandz' is not read; tables are [sands.…], [catches], [targets_mm]",
-        "site.toml: a target for 'gren', but no surface is of this kind",
+        "site.toml: a target for 'gren', but no surface is of this kind: did you mean green?",
     ]
 
 
@@ -528,14 +554,28 @@ def test_a_surfaces_own_target_and_height_win(site_folder):
     assert site.surfaces.slope == pytest.approx([np.nan, 0.02, np.nan], nan_ok=True)
 
 
+def test_a_surface_without_a_name_has_that_of_its_id(site_folder):
+    named = surface("g1", "green", square(*G1, 20), name="First green")
+    site = read_site(site_folder(surfaces=[named, surface("g2", "green", square(*G2, 30))]))
+    assert site.surfaces.name.tolist() == ["First green", "g2"]
+
+
 def test_heights_of_the_vertices_are_the_elevation(site_folder):
     high = square(*G2, 30)
     high["coordinates"] = [
         [[x, y, 50.0 + k % 4] for k, (x, y) in enumerate(high["coordinates"][0])]
     ]
-    site = read_site(site_folder(surfaces=[SURFACES[0], surface("g2", "green", high), SURFACES[2]]))
+    folder = site_folder(surfaces=[SURFACES[0], surface("g2", "green", high), SURFACES[2]])
+    site = read_site(folder)
     assert site.surfaces.elevation_m == pytest.approx([np.nan, 51.5, np.nan], nan_ok=True)
     assert not any(g.has_z for g in site.surfaces.geometry)
+    file = folder / "surfaces.geojson"
+    text = file.read_text()
+    assert text.count("51.0") == 1
+    file.write_text(text.replace("51.0", "1e999"))  # more than any float holds
+    flat = read_site(folder)
+    assert np.isnan(flat.surfaces.elevation_m).all()
+    assert flat.surfaces.geometry.tolist() == site.surfaces.geometry.tolist()
 
 
 def ring(lon, lat, side):

@@ -71,6 +71,8 @@ def surveyed(day: str, other_day: str) -> Changes:
         (rounded(2), rounded(3), "all positions end at decimal 2 of a degree"),
         (tares(9.0, 4.6), tares(9.0, 4.4), "g where the other trays of this size have"),
         (tares(8.0, 3.9), tares(8.0, 3.4), "g where the other trays of this size have"),
+        (tares(9.0, 17.9), tares(9.0, 18.1), "g where the other trays of this size have"),
+        (tares(4.0, 8.4), tares(4.0, 8.6), "g where the other trays of this size have"),
         (tares(50.0, 5.0, 4), tares(50.0, 5.0, 5), "g where the other trays of this size have"),
         (surveyed("2026-05-02", "2026-05-01"), surveyed("2026-05-01", "2026-05-01"), "not before"),
         (

@@ -56,12 +56,29 @@ ONE_FAULT = {
     ),
     "gross below tare": (
         [C(1), C(2), C(3, tare_g=200)],
-        "catches.csv, row 4, gross_g: the gross mass (138 g) is below the tare (200 g). Check"
+        "catches.csv, row 4, gross_g: the gross mass, 138 g, is below the tare, 200 g. Check"
         " whether the two were swapped or a tray was mixed up.",
+    ),
+    "gross below tare in ounces": (
+        [C(1, tare_g="", gross_g="") | {"tare_oz": "8", "gross_oz": "7.5"}],
+        "catches.csv, row 2, gross_oz: the gross mass, 212.6 g, is below the tare, 226.8 g. Check"
+        " whether the two were swapped or a tray was mixed up.",
+    ),
+    "surface called as on the plan": (
+        [C(1, surface="Green 1")],
+        "catches.csv, row 2, surface: 'Green 1' is not a surface's id in the boundaries. Did you"
+        " mean g1?",
+    ),
+    "degrees, minutes, seconds": (
+        [C(1, lat="47°00'03.6\"N")],
+        "catches.csv, row 2, lat: '47°00'03.6\"N' is not a number; allowed: digits, with a point"
+        " as the decimal mark and nothing between thousands. Write decimal degrees, west and south"
+        " with a minus, as in -99.5151.",
     ),
     "no tare": (
         [C(1, tare_g="")],
-        "catches.csv, row 2, tare_g: a gross mass without its tare. Weigh the empty tray.",
+        "catches.csv, row 2, tare_g: a gross mass without its tare. Weigh the empty tray; write"
+        " 0 where the scale was set to zero with it.",
     ),
     "nothing measured": (
         [C(1), C(2, gross_g="")],
@@ -75,7 +92,7 @@ ONE_FAULT = {
     ),
     "no column catch": (
         [C(1, catch=None, Catch="c1")],
-        "catches.csv: there is no catch. Did you mean 'Catch'? Add catch.",
+        "catches.csv: there is no column catch. Did you mean 'Catch'? Add catch.",
     ),
     "unknown dressing": (
         [C(1, dressing="D9")],
@@ -93,8 +110,13 @@ ONE_FAULT = {
     "text for a position": (
         [C(1, lat="47 N")],
         "catches.csv, row 2, lat: '47 N' is not a number; allowed: digits, with a point as"
-        " the decimal mark and nothing between thousands. Write the number alone; a unit belongs"
-        " into the name of the column.",
+        " the decimal mark and nothing between thousands. Write decimal degrees, west and south"
+        " with a minus, as in -99.5151.",
+    ),
+    "a sign forgotten": (
+        [C(1), C(2, lon=-LON)],
+        "catches.csv, row 3, lon, lat: catch 'c2' at 30, 47 lies 60° from all surfaces. Degrees"
+        " west and south are negative: look at the signs.",
     ),
     "no column lon": (
         [C(1, lon=None, longitude=LON), C(2, lon=None, longitude=LON)],
@@ -321,5 +343,5 @@ def test_rows_count_blank_lines_and_cells_of_several_lines_as_a_spreadsheet_does
 def test_a_missing_column_is_told_once_however_many_rows(site_folder):
     rows = [{k: v for k, v in row.items() if k != "dressing"} for row in CATCHES]
     assert refusal(site_folder(catches=rows)) == [
-        "catches.csv: there is no dressing. Add dressing."
+        "catches.csv: there is no column dressing. Add dressing."
     ]

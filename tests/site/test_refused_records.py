@@ -58,6 +58,16 @@ DRESSING_FAULTS = {
         "dressings.csv, row 3, surfaces: 'g2' is already in row 2 of this dressing. Rows of one"
         " dressing name different surfaces.",
     ),
+    "a kind and one of its surfaces": (
+        f"{HEAD}\nD1,2026-04-10,Green g1\n",
+        "dressings.csv, row 2, surfaces: 'green' means every surface of that kind, and 'g1' is one"
+        " of them. Write the kind alone for all of them, or ids alone, spaces between.",
+    ),
+    "a surface called by its number": (
+        f"{HEAD}\nD1,2026-04-10,#1 g2\n",
+        "dressings.csv, row 2, surfaces: '#1' is neither a surface's id nor a kind in the"
+        " boundaries. Did you mean g1 or t1?",
+    ),
     "two dates": (
         f"{HEAD}\nD1,2026-04-10,g1\nD1,2026-04-11,g2\n",
         "dressings.csv, row 3, date: dressing 'D1' has another date in row 2. Rows of one dressing"
@@ -90,11 +100,11 @@ DRESSING_FAULTS = {
     ),
     "header misspelt": (
         "dressing,day,surfaces\nD1,2026-04-10,green\n",
-        "dressings.csv: there is no date. Add date.",
+        "dressings.csv: there is no column date. Add date.",
     ),
     "header in capitals": (
         "Dressing,Date,Surfaces\nD1,2026-04-10,green\n",
-        "dressings.csv: there is no dressing. Did you mean 'Dressing'? Add dressing.",
+        "dressings.csv: there is no column dressing. Did you mean 'Dressing'? Add dressing.",
     ),
 }
 
@@ -138,7 +148,7 @@ LOAD_FAULTS = {
     ),
     "no column count": (
         "load,dressing,unit_mass_kg\nL1,D1,25\n",
-        "loads.csv: there is no count. Add count.",
+        "loads.csv: there is no column count. Add count.",
     ),
     "none taken": (
         f"{LOAD}\nL1,D1,0,25\n",

@@ -40,6 +40,11 @@ ONE_FAULT = {
         'name = "Test site"\nunits = "imperial"',
         "site.toml, top of the file, units: 'imperial' is not known; allowed: metric, us.",
     ),
+    "a target in two units": (
+        "[targets_mm]\n",
+        "[targets_in]\ngreen = 0.35\n\n[targets_mm]\n",
+        "site.toml, [targets_mm], green: has a target in another unit, too. Keep one.",
+    ),
     "not a number": (
         "edge_accuracy_m = 0.10",
         "edge_accuracy_m = nan",
@@ -179,7 +184,11 @@ def test_one_fault_is_told_in_full_and_alone(site_folder, name):
 @pytest.mark.parametrize(
     ("toml", "words"),
     [
-        ("name = Test site\n", "site.toml: is not TOML: "),
+        (
+            "name = Test site\n",
+            "site.toml: is not TOML: Invalid value (at line 1, column 8): 'name = Test site'. Mend"
+            ' that line: name = "a text", day = 2026-03-01, number = 9.5, answer = true.',
+        ),
         ("season_start = 2026-02-30\n", "site.toml: is not TOML: "),
         (TOML + TOML, "site.toml: is not TOML: "),
         ("x = " + "[" * 100_000, "site.toml: is too deeply nested. Write plain tables."),

@@ -6,6 +6,7 @@ from typing import Any
 
 import numpy as np
 import shapely
+import shapely.affinity
 
 from geosand.columns import Floats, Geometries
 from geosand.site.outlines import joined_at_180
@@ -29,7 +30,7 @@ def cut(geometry: Geometries) -> tuple[Geometries, list[int]]:
     out = geometry.copy()
     for k in rows:
         shape = _turned(geometry[k])
-        back = shapely.transform(shapely.intersection(shape, _EAST), _less_a_turn)
+        back = shapely.affinity.translate(shapely.intersection(shape, _EAST), -360.0)
         halves = np.array([shapely.intersection(shape, _WEST), back], dtype=object)
         pieces = shapely.get_parts(halves)
         pieces = pieces[(shapely.get_type_id(pieces) == 3) & (shapely.area(pieces) > 0)]
@@ -75,10 +76,4 @@ def _turned(shape: Any) -> Any:
 def _onward(points: Floats) -> Floats:
     moved = points.copy()
     moved[:, 0] = np.where(points[:, 0] < 0, points[:, 0] + 360.0, points[:, 0])
-    return moved
-
-
-def _less_a_turn(points: Floats) -> Floats:
-    moved = points.copy()
-    moved[:, 0] -= 360.0
     return moved

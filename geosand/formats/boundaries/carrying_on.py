@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import replace
 
 import numpy as np
@@ -11,10 +11,11 @@ import shapely
 from geosand.areas.edge_shifts import FEWEST, Offset, common_offset
 from geosand.areas.meeting import nothing_owned, pair_remarks
 from geosand.areas.plane import Plane
-from geosand.errors import Fault, Finding
+from geosand.errors import Fault, Finding, listed
 from geosand.formats.boundaries.antimeridian import on_one_side
 from geosand.formats.boundaries.datum_gap import apart_words, datum_gap, explains, gap_words
 from geosand.formats.boundaries.matching import Matches
+from geosand.formats.boundaries.mendable import NOT_CLOSED
 from geosand.formats.boundaries.surfaces_file import ACCURACIES, SurfaceRow
 from geosand.formats.boundaries.tables import Boundaries
 from geosand.formats.boundaries.whereabouts import middle_of
@@ -39,18 +40,27 @@ def decisions(
         for row, text in matches.doubts
     ]
     if matches.gone and not partial:
-        count, names = len(matches.gone), _listed(matches.gone)
+        count, names = len(matches.gone), listed(matches.gone, 8)
         are = "is" if count == 1 else "are"
         goes = "it goes on as it is" if count == 1 else "they go on as they are"
         ends = "it ends" if count == 1 else "they end"
-        faults.append(
-            Fault(
-                file=boundaries.file,
-                found=f"{count} of the site's {len(old)} surfaces {are} not in it: {names}",
-                remedy=f"with --partial {goes}, with --accept {ends} when this survey begins",
-            )
-        )
+        found = f"{count} of the site's {len(old)} surfaces {are} not in it: {names}"
+        remedy = f"with --partial {goes}, with --accept {ends} when this survey begins"
+        if open_lines := _drawn_in_vain(boundaries):
+            found += f"; {open_lines} of the file became no surface"
+            remedy = f"close or mend what is meant to be one; {remedy}"
+        faults.append(Fault(file=boundaries.file, found=found, remedy=remedy))
     return faults
+
+
+def _drawn_in_vain(boundaries: Boundaries) -> str:
+    """Where the file has lines that do not close, or areas that are none, in which some may be."""
+    places = [
+        item.place
+        for item in boundaries.tally.left_out
+        if not item.partly and (item.lost or item.reason.startswith(NOT_CLOSED))
+    ]
+    return listed(places, 4)
 
 
 def moved_alike(
@@ -90,12 +100,6 @@ def _offset_words(offset: Offset) -> str:
         f"{who} {far} of {same} in the survey in force, in the same shape: moved as a whole, or"
         " another zone, datum or epoch. Check a point that did not move; areas do not change by it"
     )
-
-
-def _listed(names: Sequence[str], most: int = 8) -> str:
-    """Up to ``most`` names and how many more."""
-    more = f" and {len(names) - most} more" if len(names) > most else ""
-    return ", ".join(names[:most]) + more
 
 
 def unchanged(

@@ -7,6 +7,7 @@ the two ends of a curve are moved a little to its outer side, until the chords e
 from __future__ import annotations
 
 from itertools import pairwise
+from typing import Any
 
 import numpy as np
 
@@ -88,39 +89,25 @@ def _enclosing(points: Floats, area: Floats) -> Floats:
     return np.array(start + run + left * shift[:, None, None])
 
 
-def spline_cubics(
-    control: Floats, knots: Floats, degree: int, weights: Floats | None
-) -> Floats | None:
-    """Cubics (m, 4, 3) of a B-spline, end to end; None where its knots do not fit its points.
+def spline_cubics(spline: Any) -> Floats | None:
+    """Cubics (m, 4, 3) of a B-spline of ezdxf, end to end; None where its knots make none.
+
+    They ascend, and one that stands more often than the degree would tear the curve apart.
 
     A span of a spline of degree 3 or less without weights is such a cubic; of others cubics are
     laid through 4 places of each sixteenth of a span. Only the knots between which all its points
     weigh are its domain, so a periodic spline comes back to its start (de Boor, A Practical Guide
     to Splines, chapter IX, from memory).
     """
-    size = len(control)
-    if len(knots) != size + degree + 1 or size <= degree or (np.diff(knots) < 0).any():
+    knots = np.array(spline.knots())
+    _, often = np.unique(knots[spline.degree + 1 : spline.count], return_counts=True)
+    if (np.diff(knots) < 0).any() or often.max(initial=0) > spline.degree:
         return None
-    whole = np.ones(size) if weights is None or not len(weights) else np.asarray(weights)
-    homogeneous = np.column_stack([control * whole[:, None], whole])
-    pieces = 1 if degree <= 3 and (whole == whole[0]).all() else PIECES
+    pieces = 1 if spline.degree <= 3 and len(set(spline.weights())) < 2 else PIECES
     to_control = np.linalg.inv(bernstein(_AT))
     cubics = []
-    for k in range(degree, size):
-        if knots[k + 1] > knots[k]:
-            edges = np.linspace(knots[k], knots[k + 1], pieces + 1)
-            for low, high in pairwise(edges.tolist()):
-                found = _de_boor(k, low + (high - low) * _AT, knots, homogeneous, degree)
-                cubics.append(to_control @ (found[:, :3] / found[:, 3:]))
+    for begin, end in pairwise(np.unique(knots[spline.degree : spline.count + 1])):
+        for low, high in pairwise(np.linspace(begin, end, pieces + 1).tolist()):
+            found = [tuple(point) for point in spline.points(low + (high - low) * _AT)]
+            cubics.append(to_control @ np.array(found))
     return np.array(cubics) if cubics else None
-
-
-def _de_boor(k: int, t: Floats, knots: Floats, control: Floats, degree: int) -> Floats:
-    """Values (n, dim) at ``t`` of the polynomial that the spline is between knots k and k + 1."""
-    rows = np.repeat(control[None, k - degree : k + 1], len(t), axis=0)
-    for r in range(1, degree + 1):
-        for j in range(degree, r - 1, -1):
-            low, high = knots[k - degree + j], knots[k + 1 + j - r]
-            share = ((t - low) / (high - low))[:, None]
-            rows[:, j] = (1 - share) * rows[:, j - 1] + share * rows[:, j]
-    return np.array(rows[:, degree])

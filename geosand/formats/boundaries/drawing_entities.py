@@ -172,10 +172,7 @@ class _Reader:
         ]
         if (shown := shown_ground(entity)) is not None:
             drawn = [clipped(part, shown, self.sag) for part in drawn]
-        areas = ("Polygon", "MultiPolygon", "LineString")
-        if tags and not any(
-            p.geometry is not None and p.geometry.geom_type in areas for p in drawn
-        ):
+        if tags and not any(p.draws("Polygon", "MultiPolygon", "LineString") for p in drawn):
             point = shapely.points(entity.dxf.insert.x, entity.dxf.insert.y)
             label = {**tags, TEXT: _name_in(tags)}
             yield replace(thing, geometry=point, attributes=label, problem=TEXT_OUTSIDE)
@@ -252,10 +249,7 @@ class _Reader:
         return [run]
 
     def _spline(self, entity: Any) -> Floats:
-        tool = entity.construction_tool()
-        control = np.array([tuple(point) for point in tool.control_points])
-        knots, weights = np.array(tool.knots()), np.array(tool.weights())
-        cubics = spline_cubics(control, knots, tool.degree, weights if len(weights) else None)
+        cubics = spline_cubics(entity.construction_tool())
         if cubics is None:
             raise ValueError("its knots do not fit its points")
         return chords(cubics, self.sag)

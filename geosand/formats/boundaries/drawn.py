@@ -32,6 +32,10 @@ class Drawn:
     name: str = ""  #: what the format itself calls its name
     problem: str = ""  #: why there is no geometry
 
+    def draws(self, *sorts: str) -> bool:
+        """Whether it has a geometry of one of these sorts."""
+        return self.geometry is not None and self.geometry.geom_type in sorts
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Layer:

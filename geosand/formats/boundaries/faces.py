@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 import shapely
 
-from geosand.columns import Floats
+from geosand.columns import Floats, Geometries, Ints
 from geosand.formats.boundaries.drawn import Drawn
 
 Line = tuple[Drawn, Floats]
@@ -17,7 +17,7 @@ TOUCH_M = 1e-3  #: of a face's edge that a line must share to belong to it
 
 
 def shared_faces(
-    lines: list[Line], outlines: list[Any], tolerance_m: float, metres: tuple[float, float]
+    lines: list[Line], outlines: list[Any], tolerance_m: float, metres: Floats
 ) -> list[tuple[Any, list[int]]]:
     """Faces that ``lines`` enclose, each with the lines on its edge, longest first.
 
@@ -57,24 +57,26 @@ def _scaled(shape: Any, scale: Floats) -> Any:
     return shapely.transform(shape, lambda points: points * scale, include_z=len(scale) > 2)
 
 
-def clusters(points: Floats, tolerance_m: float) -> Any:
-    """A number for each point, the same for points within the tolerance of each other."""
-    shapes = np.asarray(shapely.points(points), dtype=object)
-    pairs = shapely.STRtree(shapes).query(shapes, "dwithin", distance=max(tolerance_m, EXACT_M))
-    group = np.arange(len(points))
-    for _ in range(len(points)):  # smallest number of a neighbour, until nothing changes
+def points_of(places: Floats) -> Geometries:
+    return np.asarray(shapely.points(places), dtype=object)
+
+
+def clusters(shapes: Geometries, tolerance: float) -> Ints:
+    """Of each shape the first that it hangs together with, over any others, within a tolerance."""
+    pairs = shapely.STRtree(shapes).query(shapes, "dwithin", distance=max(tolerance, EXACT_M))
+    group = np.arange(len(shapes))
+    while True:  # the first of a neighbour's, until nothing changes
         smaller = group.copy()
         np.minimum.at(smaller, pairs[0], group[pairs[1]])
         if (smaller == group).all():
-            break
-        group = smaller
-    return group
+            return group
+        group = smaller[smaller]
 
 
 def _ends_together(runs: list[Floats], tolerance_m: float) -> list[Floats]:
     """Lines whose ends that lie within the tolerance of each other are where the first one is."""
     ends = np.array([run[place] for run in runs for place in (0, -1)])
-    moved = ends[clusters(ends[:, :2], tolerance_m)]
+    moved = ends[clusters(points_of(ends[:, :2]), tolerance_m)]
     out = [run.copy() for run in runs]
     for k, run in enumerate(out):
         run[[0, -1]] = moved[2 * k : 2 * k + 2]

@@ -24,9 +24,7 @@ from geosand.formats.boundaries.kinds import recognise
 from geosand.formats.boundaries.metadata_box import metadata_box
 
 #: A GML file names its schema by address: it is never fetched, and links are not followed.
-OPTIONS: dict[str, dict[str, str]] = {
-    "gml": {"DOWNLOAD_SCHEMA": "NO", "SKIP_RESOLVE_ELEMS": "ALL", "XSD": ""}
-}
+OPTIONS = {"gml": {"DOWNLOAD_SCHEMA": "NO", "SKIP_RESOLVE_ELEMS": "ALL"}}
 _AGAIN = "export it again, and hand over all its files"
 _NO_NETWORK = {"GDAL_HTTP_TIMEOUT": "1", "CPL_CURL_ENABLE_VSIMEM": "NO"}
 #: Degrees of an arc for a chord: a circle of such chords has 0.73 ppm less area; of a drawing's
@@ -38,7 +36,7 @@ def read_with_gdal(path: Path, shown: str, format: str) -> list[Layer]:
     """All layers of a file in their own CRS. Raises Refused where the driver can not read it."""
     import pyogrio
 
-    options = {k: v for k, v in OPTIONS.get(format, {}).items() if v}
+    options = OPTIONS.get(format, {})
     encoding, said = _encoding(path) if format == "shapefile" else ("", "")
     with arc_steps(_ARC_STEP_OF_DRAWINGS if format == "dxf" else _ARC_STEP):
         try:
@@ -153,7 +151,7 @@ def read_layer(
         raise refused(shown, found, remedy="export only the surfaces of this site")
     geometry = shapely.from_wkb(shapes, on_invalid="ignore")
     left_open = _closed(geometry, shapes)
-    broken = [k for k, g in enumerate(geometry) if g is None and shapes[k] is not None]
+    broken = {k for k, g in enumerate(geometry) if g is None and shapes[k] is not None}
     # the name of an only layer is often the file's; one that says a kind is worth having
     folder = name if several or recognise(name) not in ("", "other") else ""
     drawn = tuple(
@@ -162,7 +160,7 @@ def read_layer(
             geometry=geometry[row],
             attributes=cells,
             folder=folder,
-            problem=_problem(shapes[row], geometry[row], row in set(broken)),
+            problem=_problem(shapes[row], geometry[row], row in broken),
         )
         for row, cells in enumerate(_rows(meta["fields"], columns, len(shapes)))
     )

@@ -6,7 +6,7 @@ import re
 from dataclasses import replace
 from pathlib import Path
 
-from geosand.formats.boundaries.drawn import Drawn, Layer, refused
+from geosand.formats.boundaries.drawn import Layer, refused
 from geosand.formats.boundaries.gdal_layers import read_with_gdal
 from geosand.formats.boundaries.xml_layers import check_whole_xml
 
@@ -21,7 +21,7 @@ _POINT = re.compile(
     rb"<((?:\w{1,200}:)?Point)\b[^>]{0,1000}>.{0,2000}?</\2>\s{0,1000}</\1>",
     re.DOTALL,
 )
-_DRAWS_AREA = ("Polygon", "MultiPolygon", "GeometryCollection")
+_AREAS = ("Polygon", "MultiPolygon", "GeometryCollection")
 
 
 def read_gml(path: Path, shown: str) -> list[Layer]:
@@ -37,7 +37,7 @@ def read_gml(path: Path, shown: str) -> list[Layer]:
         path.write_bytes(named)
     layers = read_with_gdal(path, shown, "gml")
     _refuse_several_systems(layers, named, shown)
-    hidden = any(not _is_area(thing) for layer in layers for thing in layer.drawn)
+    hidden = any(not thing.draws(*_AREAS) for layer in layers for thing in layer.drawn)
     if not hidden or not _AREA.search(named):
         return layers
     without_points = _POINT.sub(b"", named)
@@ -61,19 +61,15 @@ def _refuse_several_systems(layers: list[Layer], content: bytes, shown: str) -> 
         )
 
 
-def _is_area(thing: Drawn) -> bool:
-    return thing.geometry is not None and thing.geometry.geom_type in _DRAWS_AREA
-
-
 def _with_outlines(layer: Layer, outlined: Layer) -> Layer:
     """The layer with the outlines that only came out when its points were gone."""
     if len(layer.drawn) != len(outlined.drawn):
         return layer
     pairs = list(zip(layer.drawn, outlined.drawn, strict=True))
-    found = sum(_is_area(new) and not _is_area(old) for old, new in pairs)
+    found = sum(new.draws(*_AREAS) and not old.draws(*_AREAS) for old, new in pairs)
     if not found:
         return layer
     have = "1 feature has" if found == 1 else f"{found} features have"
     text = f"{have} a point beside an outline: the outline is taken"
-    drawn = tuple(new if _is_area(new) else old for old, new in pairs)
+    drawn = tuple(new if new.draws(*_AREAS) else old for old, new in pairs)
     return replace(outlined, drawn=drawn, findings=(*outlined.findings, text))

@@ -19,7 +19,7 @@ from geosand.formats.csv_table import read_csv
 from geosand.formats.geojson import read_points
 from geosand.formats.json_text import read_json, twice_told
 from geosand.site.cells import parse_number
-from geosand.site.read_settings import SiteText, read_settings, unread_settings
+from geosand.site.read_settings import SiteText, read_settings
 
 SURFACES = "surfaces.geojson"
 _UNREADABLE = (ValueError, KeyError, TypeError, RecursionError)
@@ -30,7 +30,7 @@ def site_text(root: Path) -> SiteText:
     try:
         document = tomllib.loads((root / "site.toml").read_text(encoding="utf-8-sig"))
     except (OSError, tomllib.TOMLDecodeError, UnicodeDecodeError, RecursionError):
-        return unread_settings()
+        document = {}
     return read_settings(document, Faults())
 
 

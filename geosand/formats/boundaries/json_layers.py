@@ -7,7 +7,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from geosand.errors import Fault, Refused
+from geosand.errors import Fault, Faults, Finding, Refused
 from geosand.formats.boundaries.drawn import (
     LON_LAT,
     Drawn,
@@ -21,6 +21,7 @@ from geosand.formats.boundaries.json_places import has_place, named_system, nort
 from geosand.formats.boundaries.json_shapes import DEEPEST, MAKERS, BadShape, geometry_of
 from geosand.formats.boundaries.layer_system import bounds_of, exchanged, moved
 from geosand.formats.boundaries.reference_systems import horizontal
+from geosand.formats.csv_table import decode
 from geosand.formats.json_text import KEEP_ONE, read_json, twice_told
 
 Json = Any
@@ -33,7 +34,10 @@ def read_geojson(path: Path, shown: str, crs_given: bool = False) -> list[Layer]
 
     ``crs_given`` says that a CRS comes from the user: then the file's own need not be understood.
     """
-    text, said = _text(path, shown)
+    found = list[Finding]()
+    text = decode(path.read_bytes(), shown, Faults(), found)
+    if text is None:
+        raise refused(shown, "is no text", remedy="export it again as GeoJSON")
     document = _parse(text, shown)
     features = _features(document, shown)
     try:
@@ -55,30 +59,16 @@ def read_geojson(path: Path, shown: str, crs_given: bool = False) -> list[Layer]
     layers = []
     if lon_lat or not in_place:
         heights = "by RFC 7946, 3.1.1, they are above the ellipsoid"
-        found = () if crs else heights_said(lon_lat, heights)
+        told = () if crs else heights_said(lon_lat, heights)
         drawn = tuple(lon_lat)
         layers.append(
-            Layer(name="", drawn=drawn, crs=crs or LON_LAT, assumed=not crs, findings=found)
+            Layer(name="", drawn=drawn, crs=crs or LON_LAT, assumed=not crs, findings=told)
         )
     layers += in_place
     in_places = {thing.place for layer in in_place for thing in layer.drawn}
-    said = (*_left_open(features, in_places), *_not_read(unread), *said)
-    said = (*(_not_known(named) for named in unknown), *said)
+    said = (*map(_not_known, unknown), *_left_open(features, in_places), *_not_read(unread))
+    said = (*said, *(finding.text for finding in found))
     return [replace(layers[0], findings=(*layers[0].findings, *said)), *layers[1:]]
-
-
-def _text(path: Path, shown: str) -> tuple[str, tuple[str, ...]]:
-    """The text of a file, and words on an encoding that is not what JSON has."""
-    content = path.read_bytes()
-    encodings = ["utf-16"] if content[:2] in (b"\xff\xfe", b"\xfe\xff") else ["utf-8-sig", "cp1252"]
-    for encoding in encodings:
-        try:
-            text = content.decode(encoding)
-        except UnicodeDecodeError:
-            continue
-        words = "is not UTF-8; it is read as Windows-1252: look at names with accents"
-        return text, (words,) if encoding == "cp1252" else ()
-    raise refused(shown, "is no text", remedy="export it again as GeoJSON")
 
 
 def _by_system(

@@ -8,7 +8,7 @@ import unicodedata
 from collections.abc import Mapping
 from types import MappingProxyType
 
-from geosand.site.cells import Cell, as_text, is_blank
+from geosand.site.cells import Cell, as_text, is_blank, word_key
 
 #: Kind -> words for it, in the singular and lower case; common practice, no published source.
 SYNONYMS: Mapping[str, str] = {
@@ -183,11 +183,6 @@ def _kind_cells(attributes: Mapping[str, Cell]) -> list[str]:
     named = (by_lower.get(name) or by_lower.get(name[:DBASE_NAME]) for name in KIND_COLUMNS)
     cells = [as_text(attributes[key]) for key in named if key and not is_blank(attributes[key])]
     return [cell for cell in cells if word_key(cell) not in _FORMS]
-
-
-def word_key(text: str) -> str:
-    """A word as a table of kinds compares it: without case, with single spaces."""
-    return " ".join(text.split()).casefold()
 
 
 def kind_of(

@@ -6,9 +6,9 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from geosand.errors import Faults, Finding
-from geosand.formats.boundaries.kinds import likeliest, word_key
+from geosand.formats.boundaries.kinds import likeliest
 from geosand.formats.csv_table import read_csv
-from geosand.site.cells import as_text, is_blank, quoted
+from geosand.site.cells import as_text, is_blank, quoted, word_key
 from geosand.site.tables import KINDS
 
 MAXIMUM_BYTES = 5_000_000

@@ -15,6 +15,7 @@ TEXT = "Text"  #: attribute of a thing that is a label: what it says
 FILL = "hatch"  #: attribute of a thing that fills an outline
 TEXT_OUTSIDE = "a text that lies in no outline"
 NOTHING = shapely.Point()  #: of what draws no area of its own: nothing is lost without it
+_AREAS = ("Polygon", "MultiPolygon")
 SAME = 1e-3  #: share of its area by which a hatch may differ from the outline it fills
 
 
@@ -25,8 +26,8 @@ def give_labels(drawn: list[Drawn]) -> tuple[list[Drawn], int]:
     hatch that fills an outline of the drawing is no second surface.
     """
     drawn = _filled(drawn)
-    rows = [k for k, d in enumerate(drawn) if _is_area(d)]
-    texts = [k for k, d in enumerate(drawn) if TEXT in d.attributes and not _is_area(d)]
+    rows = [k for k, d in enumerate(drawn) if d.draws(*_AREAS)]
+    texts = [k for k, d in enumerate(drawn) if TEXT in d.attributes and not d.draws(*_AREAS)]
     if not rows or not texts:
         return drawn, 0
     areas = np.array([drawn[k].geometry for k in rows], dtype=object)
@@ -60,8 +61,8 @@ def _filled(drawn: list[Drawn]) -> list[Drawn]:
 
     The islands that such a hatch leaves free are holes of the outline.
     """
-    fills = [k for k, d in enumerate(drawn) if d.attributes.get(FILL) and _is_area(d)]
-    rows = [k for k, d in enumerate(drawn) if not d.attributes.get(FILL) and _is_area(d)]
+    fills = [k for k, d in enumerate(drawn) if d.attributes.get(FILL) and d.draws(*_AREAS)]
+    rows = [k for k, d in enumerate(drawn) if not d.attributes.get(FILL) and d.draws(*_AREAS)]
     out = list(drawn)
     if fills and rows:
         areas = np.array([drawn[k].geometry for k in rows], dtype=object)
@@ -117,7 +118,3 @@ def _same(one: Any, other: Any) -> bool:
     except shapely.errors.GEOSException:  # an outline that crosses itself: the audit tells it
         return False
     return apart <= SAME * max(sizes)
-
-
-def _is_area(thing: Drawn) -> bool:
-    return thing.geometry is not None and thing.geometry.geom_type in ("Polygon", "MultiPolygon")

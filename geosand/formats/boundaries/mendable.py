@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
 from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
 
@@ -11,15 +10,17 @@ import shapely
 
 from geosand.areas.crossings import without_collapsed
 from geosand.areas.ownership import PRECEDENCE
-from geosand.columns import Geometries
+from geosand.columns import Floats, Geometries
 from geosand.formats.boundaries.drawn import MAXIMUM_RING, Drawn
-from geosand.formats.boundaries.faces import EXACT_M, shared_faces
+from geosand.formats.boundaries.faces import EXACT_M, clusters, shared_faces
 
 if TYPE_CHECKING:
     from geosand.formats.boundaries.wishes import Wishes
 
 #: Gap between a line's ends over its length, up to which it may be an outline left open.
 NEARLY_CLOSED = 0.1
+#: The same in its usual steps: surveyors do not take the first point again. Of so many steps.
+USUAL_STEPS, FEWEST_STEPS = 2.0, 4
 NO_AREA = ("", "path", "other")  #: kinds of lines that need not enclose anything
 NOT_CLOSED = "a line that does not close: its ends are "
 ALONG = ", on the edge of "  #: in such a reason, where the line ends on outlines of other layers
@@ -37,7 +38,7 @@ def can_be_mended(shape: Any) -> bool:
 
 
 def to_be_closed(
-    things: list[Drawn], metres: tuple[float, float], wishes: Wishes, *, along: bool
+    things: list[Drawn], metres: Floats, wishes: Wishes, *, along: bool
 ) -> tuple[list[Drawn], Geometries, list[str]]:
     """Open lines of a kind that has an area, closed, with why each is no outline as it is.
 
@@ -45,7 +46,7 @@ def to_be_closed(
     whose ends nearly meet are closed straight. They are listed as left out as well, until somebody
     says that they are to be closed.
     """
-    lines = [d for d in things if d.geometry is not None and d.geometry.geom_type == "LineString"]
+    lines = [d for d in things if d.draws("LineString")]
     own = [d for d in lines if wishes.kind_and_word(d)[0] not in NO_AREA]
     beside = _Outlines(things, metres, wishes.close_tolerance_m) if along and own else None
     kept, shapes, reasons = [], list[Any](), []
@@ -68,18 +69,19 @@ def to_be_closed(
     return kept, geometry, reasons
 
 
-def _reason(thing: Drawn, metres: tuple[float, float], where: str) -> str:
+def _reason(thing: Drawn, metres: Floats, where: str) -> str:
     points = shapely.get_coordinates(thing.geometry)
     gap = float(np.hypot(*((points[-1] - points[0]) * metres)))
     return f"{NOT_CLOSED}{gap:.2f} m apart{where}"
 
 
-def _nearly_closed(thing: Drawn, metres: tuple[float, float]) -> Any:
+def _nearly_closed(thing: Drawn, metres: Floats) -> Any:
     """The polygon of a line whose ends nearly meet; None for another."""
     points = shapely.get_coordinates(thing.geometry)
-    step = np.diff(points, axis=0) * metres
+    steps = np.hypot(*(np.diff(points, axis=0) * metres).T)
     gap = float(np.hypot(*((points[-1] - points[0]) * metres)))
-    near = 0 < gap <= NEARLY_CLOSED * float(np.hypot(*step.T).sum())
+    usual = USUAL_STEPS * float(np.median(steps)) if len(steps) >= FEWEST_STEPS else 0.0
+    near = 0 < gap <= max(NEARLY_CLOSED * float(steps.sum()), usual)
     if not near or len(np.unique(points, axis=0)) < 3:
         return None
     return shapely.polygons(np.vstack([points, points[:1]]))
@@ -88,13 +90,11 @@ def _nearly_closed(thing: Drawn, metres: tuple[float, float]) -> Any:
 class _Outlines:
     """Outlines of a drawing, along which lines of other layers may close."""
 
-    def __init__(self, things: list[Drawn], metres: tuple[float, float], reach_m: float) -> None:
-        self.metres, self.reach_m, self.scale = metres, reach_m, np.array(metres)
-        self.drawn = [
-            d for d in things if d.geometry is not None and d.geometry.geom_type == "Polygon"
-        ]
+    def __init__(self, things: list[Drawn], metres: Floats, reach_m: float) -> None:
+        self.metres, self.reach_m = metres, reach_m
+        self.drawn = [d for d in things if d.draws("Polygon")]
         edges = shapely.boundary(np.array([d.geometry for d in self.drawn], dtype=object))
-        self.tree = shapely.STRtree(shapely.transform(edges, lambda points: points * self.scale))
+        self.tree = shapely.STRtree(shapely.transform(edges, lambda points: points * self.metres))
 
     def along(self, thing: Drawn) -> tuple[Any, str]:
         """What a line encloses with the outlines that both its ends lie on, and which these are.
@@ -102,7 +102,7 @@ class _Outlines:
         As a fairway that is drawn up to the edge of its green; None where there is no such.
         """
         points = shapely.get_coordinates(thing.geometry)
-        ends = shapely.points(points[[0, -1]] * self.scale)
+        ends = shapely.points(points[[0, -1]] * self.metres)
         end, row = self.tree.query(ends, "dwithin", distance=max(self.reach_m, EXACT_M))
         other = np.array([self.drawn[k].folder != thing.folder for k in row], dtype=bool)
         if len(set(end[other].tolist())) < 2:
@@ -122,18 +122,20 @@ class _Outlines:
         that lies on top; of nobody where that line lies on two such outlines.
         """
         runs = [shapely.get_coordinates(d.geometry) for d in lines]
-        shapes = np.array([shapely.linestrings(run * self.scale) for run in runs], dtype=object)
+        shapes = np.array([shapely.linestrings(run * self.metres) for run in runs], dtype=object)
         own = [kind not in NO_AREA for kind in kinds]
-        some = _connected(shapes, own, max(self.reach_m, EXACT_M))
+        group = clusters(shapes, self.reach_m)
+        telling = (np.bincount(group) > 1) & (np.bincount(group, own) > 0)
+        some = np.flatnonzero(telling[group]).tolist()
         if len({lines[k].folder for k in some}) < 2:
             return
-        ends = shapely.points(np.vstack([runs[k][[0, -1]] for k in some]) * self.scale)
+        ends = shapely.points(np.vstack([runs[k][[0, -1]] for k in some]) * self.metres)
         met = self.tree.query(ends, "dwithin", distance=max(self.reach_m, EXACT_M))[1]
         outlines = [shapely.force_2d(self.drawn[k].geometry) for k in sorted(set(met.tolist()))]
         pairs = [(lines[k], runs[k]) for k in some]
         found = []
         for face, sides in shared_faces(pairs, outlines, self.reach_m, self.metres):
-            edge = shapely.transform(shapely.boundary(face), lambda points: points * self.scale)
+            edge = shapely.transform(shapely.boundary(face), lambda points: points * self.metres)
             rows = [some[k] for k in sides]
             whole = [k for k in rows if own[k] and self._lies_on(shapes[k], edge)]
             if whole and len({lines[k].folder for k in rows}) > 1:
@@ -150,21 +152,6 @@ class _Outlines:
         """Whether a line runs along an edge all the way, but for the closing tolerance."""
         places = shapely.line_interpolate_point(line, np.linspace(0, 1, 9), normalized=True)
         return bool(shapely.dwithin(edge, places, max(self.reach_m, EXACT_M)).all())
-
-
-def _connected(lines: Geometries, own: list[bool], reach_m: float) -> list[int]:
-    """Rows of the lines that hang together, over any number of others, with one of ``own``."""
-    one, other = shapely.STRtree(lines).query(lines, "dwithin", distance=reach_m)
-    near: dict[int, list[int]] = defaultdict(list)
-    for k, j in zip(one.tolist(), other.tolist(), strict=True):
-        near[k].append(j)
-    met = {k for k, is_own in enumerate(own) if is_own and len(near[k]) > 1}
-    stack = list(met)
-    while stack:
-        fresh = [j for j in near[stack.pop()] if j not in met]
-        met.update(fresh)
-        stack += fresh
-    return sorted(met)
 
 
 def said_of_rings(geometry: Geometries, across: int, shown: str) -> list[str]:

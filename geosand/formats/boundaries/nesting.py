@@ -28,7 +28,7 @@ def nested(drawn: list[Drawn], *, as_holes: bool, hint: bool) -> tuple[list[Draw
     """
     by_folder: dict[str, list[int]] = defaultdict(list)
     for k, thing in enumerate(drawn):
-        if thing.geometry is not None and thing.geometry.geom_type == "Polygon":
+        if thing.draws("Polygon"):
             by_folder[thing.folder].append(k)
     out: list[Drawn | None] = list(drawn)
     said, holes = [], 0

@@ -14,6 +14,7 @@ import numpy as np
 
 from geosand.errors import Fault, Refused, Undecided
 from geosand.formats.boundaries.drawn import refused
+from geosand.formats.boundaries.mendable import NOT_CLOSED
 from geosand.formats.boundaries.naming import clean
 from geosand.formats.boundaries.questions import Choice
 from geosand.formats.boundaries.record_workbook import empty_workbook
@@ -111,8 +112,10 @@ def no_surface(boundaries: Boundaries) -> Refused:
     """The refusal of a file without any surface, to be raised."""
     lines = any("does not close" in item.reason for item in boundaries.tally.left_out)
     remedy = "raise --close-tolerance where lines do not meet" if lines else "draw polygons"
-    if len(boundaries.broken):
+    if any(not why.startswith(NOT_CLOSED) for why in boundaries.broken_why):
         remedy = "mend what crosses itself, in the drawing or with --repair"
+    elif len(boundaries.broken):
+        remedy = "close these lines in the drawing, with --repair or with --close-tolerance"
     return refused(boundaries.file, f"no surface in it: {boundaries.tally}", remedy=remedy)
 
 

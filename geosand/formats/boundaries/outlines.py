@@ -14,7 +14,7 @@ from geosand.columns import Geometries, take
 from geosand.errors import Finding
 from geosand.formats.boundaries.antimeridian import uncut
 from geosand.formats.boundaries.drawn import Drawn
-from geosand.formats.boundaries.kinds import likeliest, recognise, says_kind, word_key
+from geosand.formats.boundaries.kinds import likeliest, recognise, says_kind, words_of
 from geosand.formats.boundaries.naming import (
     ID_COLUMNS,
     cell_of,
@@ -24,8 +24,10 @@ from geosand.formats.boundaries.naming import (
     name_of,
 )
 from geosand.formats.boundaries.tables import Boundaries, Outlines, Tally
-from geosand.site.cells import quoted
+from geosand.site.cells import quoted, word_key
 
+_SOME = "green, tee, bunker, other or the like"
+FRAMED = 3  #: of fewer surfaces one may well lie around all others
 LOOKED_AT = 200  #: things without a kind, of which columns one may say it
 
 if TYPE_CHECKING:
@@ -49,6 +51,7 @@ def outlines_of(
     stated = [cell_of(t.attributes, wishes.id_column, ID_COLUMNS) for t in things]
     ids, sources = make_ids(stated, plain, [t.folder for t in things], kinds)
     findings += _kind_findings(ids, words, things, wishes)
+    findings += _frame_findings(ids, kinds, geometry)
     findings += _part_findings(ids, things, geometry, wishes)
     findings += _id_findings(ids, sources, stated, names, file)
     attributes = np.empty(len(things), dtype=object)
@@ -72,7 +75,9 @@ def outlines_of(
 def _kind_and_word(thing: Drawn, file: str, wishes: Wishes) -> tuple[str, str]:
     """Kind and the word for it; where nothing in the file says one, the file's own name may."""
     kind, word = wishes.kind_and_word(thing)
-    if kind or wishes.kind_column is not None or says_kind(thing.attributes):
+    by_name = word == name_of(thing.attributes, thing.name, wishes.name_column)
+    told = kind if not by_name or kind != "other" else ""  # "Hole 8" is what the file is of
+    if told or wishes.kind_column is not None or says_kind(thing.attributes):
         return kind, word
     stem = PurePath(file).stem
     from_file = wishes.kind_words.get(word_key(stem), "") or recognise(stem)
@@ -155,11 +160,11 @@ def _kind_findings(
 ) -> list[Finding]:
     """Kinds that were understood from another word, once a word; kinds that were not, each."""
     findings: list[Finding] = []
-    taken: dict[tuple[str, str], int] = defaultdict(int)
+    taken: dict[tuple[str, ...], list[str]] = defaultdict(list)
     for made, (kind, word), thing in zip(ids, words, things, strict=True):
         if kind:
             if word and word.lower() != kind and not wishes.kind:
-                taken[word, kind] += 1
+                taken[(kind, *words_of(word))].append(word)
             continue
         near = likeliest(word) if word else ""
         hint = f"; did you mean {near}?" if near else ""
@@ -172,10 +177,28 @@ def _kind_findings(
     for word in sorted(set(wishes.kind_words) - keys):
         text = f"{quoted(word)} of the table of kinds decides nothing in this file"
         findings.append(Finding(about="kinds", text=text, topic="area"))
-    for (word, kind), count in list(taken.items())[:30]:
-        text = f"{quoted(word)} is taken as {kind} ({count} surface{'s' * (count > 1)})"
+    for (kind, *_), taken_from in list(taken.items())[:30]:
+        count, different = len(taken_from), len(set(taken_from))
+        more = f" and {different - 1} more like it are" if different > 1 else " is"
+        text = f"{quoted(taken_from[0])}{more} taken as {kind}"
+        text += f" ({count} surface{'s' * (count > 1)})"
         findings.append(Finding(about="kinds", text=text, topic="area"))
     return findings
+
+
+def _frame_findings(ids: list[str], kinds: list[str], geometry: Geometries) -> list[Finding]:
+    """A finding for an outline of no kind around all others: a sheet's frame, or a property's."""
+    if len(ids) < FRAMED:
+        return []
+    west, south, east, north = shapely.bounds(geometry).T
+    around = (west == np.fmin.reduce(west)) & (south == np.fmin.reduce(south))
+    around &= (east == np.fmax.reduce(east)) & (north == np.fmax.reduce(north))
+    text = (
+        "it lies around all others, as the frame of a sheet or the boundary of a property does:"
+        " take it out of the file if it is no surface"
+    )
+    mine = np.flatnonzero(around & (np.array(kinds) == "other")).tolist()
+    return [Finding(about=ids[k], text=text, topic="area") for k in mine]
 
 
 def _want_of_kind(unknown: list[str], things: list[Drawn]) -> list[Finding]:
@@ -183,7 +206,7 @@ def _want_of_kind(unknown: list[str], things: list[Drawn]) -> list[Finding]:
     if not unknown:
         return []
     word = next((word for word in unknown if word), "")
-    how = f"say what they are with --kind-map, as in --kind-map {quoted(word + '=green')}, or "
+    how = f"say what they are with --kind-map {quoted(word + '=KIND')}, KIND being {_SOME}, or "
     one = "1 surface is" if len(unknown) == 1 else f"{len(unknown)} surfaces are"
     text = f"{one} kept as other for want of a kind: {how if word else ''}"
     column = _telling_column(things[:LOOKED_AT])

@@ -32,12 +32,12 @@ from geosand.formats.boundaries.nesting import nested
 from geosand.formats.boundaries.polygons import (
     counted,
     far_from_others,
-    mean_heights_m,
     polygon_parts,
     ring_problem,
 )
 from geosand.formats.boundaries.tables import LeftOut
 from geosand.formats.boundaries.wishes import Wishes
+from geosand.site.outlines import mean_height_m
 
 #: Reasons for which nothing is lost.
 NOTHING_DRAWN = ("it has no geometry", "it is empty")
@@ -82,7 +82,7 @@ def place_layer(layer: Layer, shown: str, wishes: Wishes) -> Placed:
         findings += check_place(kept, geometry, crs, layer, shown, wishes)
         there = systems.to_lon_lat(geometry, crs)
         vertical = systems.vertical_unit_m(layer.crs if wishes.crs is None else wishes.crs, crs)
-        heights = mean_heights_m(geometry, vertical)
+        heights = mean_height_m(geometry) * vertical
         drawn, row = _parts(there.geometry, wishes)
         kept, heights, reasons = [kept[k] for k in row], heights[row], [reasons[k] for k in row]
         geometry, across = cut(drawn)
@@ -162,7 +162,7 @@ def _sound(placed: Placed) -> Placed:
 
 
 def _closed(
-    layer: Layer, drawn: list[Drawn], metres: tuple[float, float], wishes: Wishes
+    layer: Layer, drawn: list[Drawn], metres: Floats, wishes: Wishes
 ) -> tuple[list[Drawn], list[str], int]:
     """Lines to polygons: in drawings and tracks within the tolerance, else only exact outlines."""
     if layer.closes_lines:
@@ -182,11 +182,9 @@ def _closed(
 
 def _is_outline(thing: Drawn, wishes: Wishes) -> bool:
     """A line that ends where it began and is of a kind that has an area; a path may be a loop."""
-    if thing.geometry is None or thing.geometry.geom_type not in LINES:
+    if not thing.draws(*LINES) or wishes.kind_and_word(thing)[0] in NO_AREA:
         return False
-    kind = wishes.kind_and_word(thing)[0]
-    parts = shapely.get_parts(thing.geometry)
-    return kind not in NO_AREA and bool(shapely.is_ring(parts).all())
+    return bool(shapely.is_ring(shapely.get_parts(thing.geometry)).all())
 
 
 def _areas(drawn: list[Drawn]) -> tuple[list[Drawn], Geometries, list[LeftOut]]:

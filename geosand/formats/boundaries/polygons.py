@@ -1,4 +1,4 @@
-"""Out of whatever was drawn: its polygons, its height, and why the rest is no surface."""
+"""Out of whatever was drawn: its polygons, and why the rest is no surface."""
 
 from __future__ import annotations
 
@@ -8,11 +8,9 @@ from typing import Any
 import numpy as np
 import shapely
 
-from geosand.columns import Floats, Geometries
+from geosand.columns import Geometries
 from geosand.formats.boundaries.drawn import MAXIMUM_RING
-from geosand.site.outlines import mean_height_m
-
-FARTHEST_DEGREE = 1.0  #: between surfaces of one site
+from geosand.site.outlines import FARTHEST_DEGREE
 
 
 def polygon_parts(shape: Any) -> tuple[Any, Counter[str]]:
@@ -46,15 +44,6 @@ def counted(rest: Counter[str]) -> str:
     return " and ".join(
         f"{n} {word}{'s' * (n > 1)}" for word, n in sorted(rest.items(), reverse=True)
     )
-
-
-def mean_heights_m(geometry: Geometries, unit: float) -> Floats:
-    """Mean height in m of the vertices of each polygon; nan without, and for heights all 0.
-
-    ``unit`` is what one unit of height is worth; a closing vertex counts once.
-    """
-    heights: Floats = mean_height_m(geometry) * unit
-    return heights
 
 
 def ring_problem(polygon: Any) -> str:

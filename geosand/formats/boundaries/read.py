@@ -12,7 +12,7 @@ from pathlib import Path
 
 import numpy as np
 
-from geosand.errors import Fault, Finding, Refused
+from geosand.errors import Fault, Finding, Refused, listed
 from geosand.formats.boundaries.drawing_layers import read_dxf
 from geosand.formats.boundaries.drawn import Drawn, Layer, refused
 from geosand.formats.boundaries.gdal_layers import read_with_gdal
@@ -26,14 +26,13 @@ from geosand.formats.boundaries.surfaces_file import unread_numbers
 from geosand.formats.boundaries.survey_points import read_survey
 from geosand.formats.boundaries.tables import Boundaries
 from geosand.formats.boundaries.unpack import Source, unpack
-from geosand.formats.boundaries.unused_options import unused_options
 from geosand.formats.boundaries.whereabouts import (
     NEAR_KM,
     distance_km,
     middle_of,
     place_words,
 )
-from geosand.formats.boundaries.wishes import Wishes
+from geosand.formats.boundaries.wishes import CLOSE_TOLERANCE_M, Wishes
 from geosand.formats.boundaries.wkt_tables import read_wkt_table
 from geosand.formats.boundaries.xml_layers import read_gpx, read_kml
 from geosand.site.tables import KINDS
@@ -47,7 +46,7 @@ def read_boundaries(
     id_column: str | None = None,
     name_column: str | None = None,
     kind: str | None = None,
-    close_tolerance_m: float = 0.05,
+    close_tolerance_m: float = CLOSE_TOLERANCE_M,
     point_order: str | None = None,
     unit: str | None = None,
     near: tuple[float, float] | None = None,
@@ -93,7 +92,7 @@ def read_boundaries(
         sources, ignored = unpack(Path(path), Path(folder))
         layers = [(source.shown, layer) for source in sources for layer in _layers(source, wishes)]
     found = assemble(layers, ignored, Path(path).name, wishes)
-    unused = unused_options(wishes, {s.format for s in sources}, [layer for _, layer in layers])
+    unused = wishes.unused({s.format for s in sources}, [layer for _, layer in layers])
     said = [*said, *(Finding(about=found.file, text=text, topic="file") for text in unused)]
     return replace(found, findings=(*found.findings, *said)) if said else found
 
@@ -155,9 +154,8 @@ def assemble(
     said = [*lacking, *unfollowed, *(text for layer in placed for text in layer.findings)]
     findings = [Finding(about=file, text=text, topic="file") for text in said]
     if ignored:
-        text = f"not read from the archive: {', '.join(ignored[:10])}"
-        more = f" and {len(ignored) - 10} more" if len(ignored) > 10 else ""
-        findings.append(Finding(about=file, text=text + more, topic="file"))
+        text = f"not read from the archive: {listed(ignored, 10)}"
+        findings.append(Finding(about=file, text=text, topic="file"))
     made = outlines_of(placed, findings, file, wishes)
     unread = unread_numbers(made.features)
     return replace(made, findings=(*made.findings, *unread)) if unread else made

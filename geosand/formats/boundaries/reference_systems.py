@@ -110,11 +110,11 @@ def named_unit(text: str, shown: str) -> float:
     return UNITS_M[word]
 
 
-def metres_per_unit(crs: CRS, y: float) -> tuple[float, float]:
+def metres_per_unit(crs: CRS, y: float) -> Floats:
     """Metres of one unit of x and of y near ``y``, good to a percent, for tolerances only."""
     if crs.is_projected:
-        return unit_m(crs), unit_m(crs)
-    return 111_320.0 * max(float(np.cos(np.radians(min(abs(y), 90.0)))), 1e-6), 111_000.0
+        return np.full(2, unit_m(crs))
+    return np.array([111_320.0 * max(np.cos(np.radians(min(abs(y), 90.0))), 1e-6), 111_000.0])
 
 
 def is_lon_lat(crs: CRS) -> bool:

@@ -29,7 +29,7 @@ from geosand.formats.boundaries.mendable import ALONG, NOT_CLOSED
 from geosand.formats.boundaries.questions import Choice, fault_of, finding_of, lost_fault
 from geosand.formats.boundaries.surfaces_file import SurfaceRow, rows_of
 from geosand.formats.boundaries.tables import Boundaries, LeftOut, Outlines
-from geosand.site.cells import quoted
+from geosand.site.cells import Cell, quoted
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -182,8 +182,8 @@ def with_known_around(
     rows: list[SurfaceRow], known: set[str]
 ) -> tuple[list[SurfaceRow], list[Finding]]:
     """Rows without an ``around`` that names no surface of ``known``; each of those is told."""
-    out, findings = [], []
-    for row in rows:
+    out, findings = list(rows), []
+    for k, row in enumerate(rows):
         named = row.properties.get("around")
         if named is not None and str(named) not in known:
             text = (
@@ -191,22 +191,19 @@ def with_known_around(
                 " it is written without"
             )
             findings.append(Finding(about=str(row.properties["id"]), text=text, topic="area"))
-            cells = {k: v for k, v in row.properties.items() if k != "around"}
-            out.append(replace(row, properties=cells))
-            continue
-        out.append(row)
+            out[k] = replace(row, properties=_without_around(row))
     return out, findings
+
+
+def _without_around(row: SurfaceRow) -> dict[str, Cell]:
+    return {key: cell for key, cell in row.properties.items() if key != "around"}
 
 
 def _joined(first: Outlines, second: Outlines) -> Outlines:
     if not len(second):
         return first
-    return Outlines(
-        **{
-            f.name: np.concatenate([getattr(first, f.name), getattr(second, f.name)])
-            for f in fields(Outlines)
-        }
-    )
+    names = [field.name for field in fields(Outlines)]
+    return Outlines(**{n: np.concatenate([getattr(first, n), getattr(second, n)]) for n in names})
 
 
 def _around(rows: list[SurfaceRow]) -> Ints:
@@ -220,7 +217,7 @@ def _named(rows: list[SurfaceRow], before: Ints, after: Ints, ids: Strings) -> l
     """Rows with the surface that a repair found each to be around."""
     out = list(rows)
     for k in np.flatnonzero(before != after).tolist():
-        cells = {key: v for key, v in rows[k].properties.items() if key != "around"}
+        cells = _without_around(rows[k])
         if after[k] >= 0:
             cells["around"] = str(ids[after[k]])
         out[k] = replace(rows[k], properties=cells)
@@ -257,8 +254,7 @@ def _not_closed(table: _Table) -> list[Remark]:
                 f"{table.why[row]}; closed {how} it is {square_metres(float(area[row]))}",
                 "close it in the drawing",
                 sort="not closed",
-                longitude_deg=lon,
-                latitude_deg=lat,
+                place=(lon, lat),
                 size_m2=float(area[row]),
                 mend=f"closes it {how}",
             )

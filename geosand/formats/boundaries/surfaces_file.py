@@ -12,12 +12,11 @@ from typing import Any
 import numpy as np
 import shapely
 
-from geosand.columns import Floats
 from geosand.errors import Finding
 from geosand.formats.boundaries.tables import Boundaries, Outlines
+from geosand.formats.geojson_writing import rounded
 from geosand.site.cells import Cell, as_text, is_blank, parse_number, quoted
 
-DECIMALS = 9  #: of a degree: 0.1 mm
 #: Further columns of the site folder that a boundary file may carry; DBF cuts names at ten letters.
 NUMBERS = ("target_mm", "elevation_m", "slope_percent")
 
@@ -107,23 +106,13 @@ def head_of(boundaries: Boundaries | None, valid_from: str | None) -> dict[str, 
 
 
 def surfaces_bytes(head: Mapping[str, Any], rows: Sequence[SurfaceRow]) -> bytes:
-    """The whole file. A polygon that rounding would spoil keeps all its digits."""
+    """The whole file."""
     start = {"type": "FeatureCollection", **head}
     lines = []
-    for row in rows:
-        shape = shapely.to_geojson(rounded(row.geometry))
+    shapes = np.empty(len(rows), dtype=object)
+    shapes[:] = [row.geometry for row in rows]
+    for row, shape in zip(rows, shapely.to_geojson(rounded(shapes)), strict=True):
         cells = json.dumps(dict(row.properties), ensure_ascii=False, allow_nan=False)
         lines.append(f'{{"type":"Feature","properties":{cells},"geometry":{shape}}}')
     begin = json.dumps(start, ensure_ascii=False, allow_nan=False)[:-1]
     return (f'{begin}, "features":[\n' + ",\n".join(lines) + "\n]}\n").encode()
-
-
-def rounded(polygon: Any) -> Any:
-    """The polygon to nine decimals, shells counter-clockwise (RFC 7946, 3.1.6)."""
-
-    def cut(points: Floats) -> Floats:
-        return np.round(points, DECIMALS) + 0.0  # no -0.0
-
-    flat = shapely.force_2d(polygon)
-    short = shapely.transform(flat, cut)
-    return shapely.orient_polygons(short if shapely.is_valid(short) else flat)

@@ -108,7 +108,7 @@ def read_survey(path: Path, shown: str, wishes: Wishes) -> list[Layer]:
             crs=LON_LAT if columns.degrees else "",
             assumed=columns.degrees,
             closes_lines=True,
-            unit=PLAIN if in_degrees and word else _unit(columns, shown),
+            unit=PLAIN if in_degrees and word else _plane_unit(columns, shown),
             findings=tuple(said),
         )
     ]
@@ -121,10 +121,6 @@ def _refuse(points: list[_Point], shown: str) -> None:
         Fault(file=shown, row=p.row, column=p.column, found=p.problem, remedy=_REMEDY)
         for p in points
     )
-
-
-def _unit(columns: Columns, shown: str) -> str:
-    return "" if columns.degrees else _plane_unit(columns, shown)
 
 
 def _unpacked(
@@ -150,6 +146,9 @@ def _unpacked(
 
 
 def _plane_unit(columns: Columns, shown: str) -> str:
+    """The unit that the heads of northing and easting say; "" for none, and for degrees."""
+    if columns.degrees:
+        return ""
     found = {columns.units.get(q, "") for q in ("northing", "easting")}
     if len(found) > 1:
         text = f"northing and easting are in different units: {', '.join(sorted(found))}"

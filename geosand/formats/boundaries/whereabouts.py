@@ -117,7 +117,11 @@ def against_itself(
 def _nearest_in_box(
     here: tuple[float, float], box: tuple[float, ...]
 ) -> tuple[float, float] | None:
-    """The place (lon, lat) of a box of degrees that is nearest; None where it is no such box."""
+    """The place (lon, lat) of a box of degrees that is nearest; None where it is no such box.
+
+    >>> [_nearest_in_box((8.0, lat), (9.0, 45.0, 9.5, 60.0)) for lat in (50.0, 70.0)]
+    [(9.0, 50.0), (9.0, 60.0)]
+    """
     if len(box) != 4 or not np.isfinite(box).all() or not np.any(box):  # zeros: never filled in
         return None
     west, south, east, north = box

@@ -1,12 +1,17 @@
-"""What a person says about a boundary file, beyond its path."""
+"""What a person says about a boundary file, beyond its path, and what of it was of no use."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field
 
-from geosand.formats.boundaries.drawn import Drawn
+import shapely
+
+from geosand.formats.boundaries.drawn import Drawn, Layer
 from geosand.formats.boundaries.kinds import kind_of
+from geosand.formats.boundaries.naming import name_of
+
+CLOSE_TOLERANCE_M = 0.05
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -22,7 +27,7 @@ class Wishes:
     id_column: str | None = None
     name_column: str | None = None
     kind: str | None = None
-    close_tolerance_m: float = 0.05
+    close_tolerance_m: float = CLOSE_TOLERANCE_M
     point_order: str | None = None
     split_parts: bool = False
     holes: bool = False
@@ -33,4 +38,24 @@ class Wishes:
         if self.kind:
             return self.kind, ""
         words, column = self.kind_words, self.kind_column
-        return kind_of(thing.attributes, thing.folder, thing.name, column, words)
+        name = name_of(thing.attributes, thing.name, self.name_column)
+        return kind_of(thing.attributes, thing.folder, name, column, words)
+
+    def unused(self, formats: Collection[str], layers: Sequence[Layer]) -> list[str]:
+        """A text for each wish that these layers have no use for, so that nobody relies on it."""
+        texts = []
+        if self.point_order is not None and "survey" not in formats:
+            texts.append("--point-order is not used: it is for survey text")
+        closes = any(layer.closes_lines for layer in layers)
+        if self.close_tolerance_m != CLOSE_TOLERANCE_M and not closes:
+            texts.append(
+                "--close-tolerance is not used: it is for drawings, tracks and survey text"
+            )
+        if self.holes and not any(layer.asks_unit for layer in layers):
+            texts.append("--holes is not used: it is for drawings")
+        if self.kind is not None and self.kind_column is not None:
+            texts.append("--kind is not used: --one-kind says one kind for all")
+        shapes = [d.geometry for layer in layers for d in layer.drawn]
+        if self.split_parts and not any(count > 1 for count in shapely.get_num_geometries(shapes)):
+            texts.append("--split-parts is not used: nothing has several parts")
+        return texts

@@ -27,7 +27,6 @@ from geosand.formats.boundaries.unpack import check_xml
 from geosand.site.cells import Cell
 
 Element = ElementTree.Element
-RELATIVE = "\0heights above the ground"  #: mark on a thing, taken off before it is given
 #: OGC KML 2.3: absolute altitudes are above the EGM96 geoid, about sea level (from memory).
 HEIGHTS = "by KML 2.3 they are above sea level, and tracing programs often write 0 or a guess"
 CONTAINERS = ("Document", "Folder", "kml")
@@ -85,14 +84,19 @@ def read_kml(path: Path, shown: str) -> list[Layer]:
     named = ("Folder", "Document") if several else ("Folder",)
     fields = _own_placemarks(root)
     drawn: list[Drawn] = []
-    links, hidden = list[str](), 0
+    links, hidden, relative = list[str](), 0, 0
     stack: list[tuple[Element, str, int]] = [(root, "", 0)]
     while stack:  # a stack, since a hostile file nests deeper than Python recurses
         element, folder, depth = stack.pop()
         tag = _tag(element)
         if tag == "Placemark" or tag in fields:
             above = " / ".join(t for t in (folder, tag) if t) if tag in fields else folder
-            drawn.append(_placemark(element, above, len(drawn) + 1, fields.get(tag, ())))
+            thing = _placemark(element, above, len(drawn) + 1, fields.get(tag, ()))
+            on_ground = bool(shapely.has_z(thing.geometry)) and _is_relative(element)
+            drawn.append(
+                replace(thing, geometry=shapely.force_2d(thing.geometry)) if on_ground else thing
+            )
+            relative += on_ground
             hidden += _text(element, "visibility") == "0"
             if len(drawn) > MAXIMUM_FEATURES:
                 raise refused(shown, f"has more than {MAXIMUM_FEATURES:,} placemarks")
@@ -106,17 +110,17 @@ def read_kml(path: Path, shown: str) -> list[Layer]:
     if hidden:
         one = "1 placemark is" if hidden == 1 else f"{hidden} placemarks are"
         said.append(f"{one} switched off in it (visibility 0), and read all the same")
-    if relative := sum(d.geometry is not None and RELATIVE in d.attributes for d in drawn):
+    if relative:
         are = "shape has" if relative == 1 else "shapes have"
         said.append(f"{relative} {are} heights above the ground: they are no elevations, not kept")
-    drawn = [_without(d) for d in drawn]
     things, told = tuple(drawn), tuple(said)
     return [Layer(name="", drawn=things, crs=LON_LAT, findings=told, links=tuple(links))]
 
 
-def _without(thing: Drawn) -> Drawn:
-    cells = {key: cell for key, cell in thing.attributes.items() if key != RELATIVE}
-    return replace(thing, attributes=cells) if len(cells) < len(thing.attributes) else thing
+def _is_relative(element: Element) -> bool:
+    """Whether heights in it are above the ground or the bottom of the sea."""
+    modes = (part.text or "" for part in element.iter() if _tag(part) == "altitudeMode")
+    return any("relativeTo" in mode for mode in modes)
 
 
 def _own_placemarks(root: Element) -> dict[str, list[str]]:
@@ -153,9 +157,6 @@ def _placemark(element: Element, folder: str, number: int, fields: Sequence[str]
         problem = "" if shapes else "it has no geometry"
         if shapes and all(shape.is_empty for shape in shapes):
             problem = "a track in time or a model"
-        modes = (p.text or "" for p in element.iter() if _tag(p) == "altitudeMode")
-        if any("relativeTo" in mode for mode in modes) and bool(shapely.has_z(geometry)):
-            geometry, cells[RELATIVE] = shapely.force_2d(geometry), True
     except BadShape as fault:
         geometry, problem = None, str(fault)
     return Drawn(

@@ -68,7 +68,7 @@ geosand.chart = function (page) {
     );
   };
   function bars(svg, steps, y) {
-    const wide = (W - LEFT) / steps.length,
+    const wide = (W - LEFT) / Math.max(steps.length, 5),
       gap = Math.min(3, wide * 0.18),
       named = steps.length <= 9 && steps.every(({ key }) => key.length <= 4);
     const every = named ? 1 : Math.ceil(15 / wide);

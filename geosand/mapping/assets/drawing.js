@@ -148,23 +148,31 @@ geosand.drawing = function (page) {
     if (caught.used) paintDot(caught);
     return caught.layer;
   }
-  // small from farther off, where many would bury the colour of their surface
-  page.dotScale = () => (map.getZoom() < 18 ? 0.5 : map.getZoom() < 18.75 ? 0.75 : 1);
+  // small from farther off, and so that all of a surface never cover more than a third of its colour
+  page.dotScale = function (surface) {
+    const zoom = map.getZoom(),
+      scale = zoom < 18 ? 0.5 : zoom < 18.75 ? 0.75 : 1;
+    if (!surface || !surface.area || !surface.crowd) return scale;
+    const metre = map.options.crs.scale(zoom) / 4.0075e7 / Math.cos((surface.point.lat * Math.PI) / 180);
+    return Math.max(0.2, Math.min(scale, (Math.sqrt(surface.area / surface.crowd / 10) * metre) / 4.5));
+  };
   function paintDot(caught) {
     const shown = page.theme === "catches" ? page.residualClass(caught) : -1;
     const side = Math.sign(shown - 2),
-      size = page.dotScale() * (shown < 0 || !side ? 4.5 : Math.abs(shown - 2) === 2 ? 8 : 6);
+      scale = page.dotScale(surfaces[caught.surface]),
+      size = scale * (shown < 0 || !side ? 4.5 : Math.abs(shown - 2) === 2 ? 8 : 6);
     const round = shown < 0 || !side;
     const path = round
       ? `M${-size} 0a${size} ${size} 0 1 0 ${2 * size} 0a${size} ${size} 0 1 0 ${-2 * size} 0Z`
       : TRIANGLE[side].replace(/-?\d*\.?\d+/g, (n) => String(Number(n) * size));
     if (caught.face.getAttribute("d") !== path) caught.face.setAttribute("d", path);
-    caught.face.style.strokeWidth = 0.4 + 1.1 * page.dotScale();
+    caught.face.style.strokeWidth = 0.4 + 1.1 * scale;
     caught.face.setAttribute("fill", shown < 0 ? INK : page.data.scales.catches[shown]);
     caught.face.setAttribute("stroke", shown < 0 ? "#fff" : INK);
   }
   function showCatches(near, view) {
     const asked = near && (page.theme === "catches" || map.hasLayer(groups.catches));
+    if (asked) surfaces.forEach((surface) => (surface.crowd = page.caught(surface).length));
     const wanted = new Set(
       asked ? page.catches.filter((c) => page.inPeriod(c) && view.contains(c.at)).map(dotOf) : [],
     );

@@ -165,7 +165,7 @@ geosand.ledger = function (page) {
       fillRow(surface.row);
     }
     surface.row.setAttribute("aria-current", "true");
-    if (!surface.row.hidden && matchMedia("(min-width: 900px)").matches)
+    if (!surface.row.hidden && matchMedia("(min-width: 56.25em)").matches)
       surface.row.scrollIntoView({ block: "nearest" });
   };
 };

@@ -79,13 +79,13 @@ geosand.start = function (map, control, themes, groups) {
       page.labelSoon();
     }),
   );
-  document
-    .querySelectorAll("button[data-s]")
-    .forEach((button) =>
-      button.addEventListener("click", ({ detail }) =>
-        page.goTo(page.surfaces[Number(button.dataset.s)], button, detail === 0),
-      ),
-    );
+  document.querySelectorAll("a[data-s]").forEach((link) =>
+    link.addEventListener("click", (event) => {
+      if (event.ctrlKey || event.metaKey || event.shiftKey) return; // another tab, as with any link
+      event.preventDefault();
+      page.goTo(page.surfaces[Number(link.dataset.s)], link, event.detail === 0);
+    }),
+  );
   page.table.tBodies[0].addEventListener("click", (event) => {
     const button = event.target.closest("th button");
     if (button)

@@ -25,11 +25,25 @@ geosand.opening = function (page) {
     popup.options.maxHeight = Math.max(map.getSize().y - (map.getSize().x < 500 ? 150 : 50), 180);
     popup.options.maxWidth = Math.min(640, map.getSize().x - 56);
     popup.setLatLng(where).setContent(content).openOn(map);
+    document.body.classList.add("card-open");
+    fit();
+  }
+  function fit() {
     const body = popup.getElement().querySelector(".leaflet-popup-content");
     if (body.classList.contains("leaflet-popup-scrolled")) body.tabIndex = 0;
-    document.body.classList.add("card-open");
     page.bringIn();
   }
+  // A list that is unfolded makes the card taller. Toggles do not bubble.
+  map.getPane("popupPane").addEventListener(
+    "toggle",
+    () => {
+      const here = document.activeElement;
+      popup.update();
+      here.focus({ preventScroll: true });
+      fit();
+    },
+    true,
+  );
   page.mark = function (index) {
     const before = surfaces[page.chosen];
     page.chosen = index;

@@ -149,8 +149,8 @@
     }
     const count = shown.length, last = Math.min(first + most, count);
     document.getElementById("told").textContent =
-      `${count} of ${data.sites.length} ${data.sites.length === 1 ? "site" : "sites"}`;
-    document.getElementById("page").textContent = count ? `${first + 1} to ${last}` : "none";
+      `${figure(count, 1, 0)} of ${figure(data.sites.length, 1, 0)} ${data.sites.length === 1 ? "site" : "sites"}`;
+    document.getElementById("page").textContent = count ? `${figure(first + 1, 1, 0)} to ${figure(last, 1, 0)}` : "none";
     document.getElementById("before").disabled = first === 0;
     document.getElementById("after").disabled = last >= count;
     document.querySelector(".pages").hidden = count <= PER_PAGE;
@@ -170,7 +170,14 @@
   document.getElementById("plain").addEventListener("click", () => { key = ""; choose(); });
   document.getElementById("before").addEventListener("click", () => { first -= PER_PAGE; draw(); });
   document.getElementById("after").addEventListener("click", () => { first += PER_PAGE; draw(); });
-  addEventListener("beforeprint", () => { first = 0; draw(ON_PAPER); });
-  addEventListener("afterprint", () => draw());
+  // A heading row that is repeated prints no buttons, so their words stand in the cells meanwhile.
+  const bare = new Map(heads.map((head) => [head, head.closest("th")]));
+  const worded = (paper) => bare.forEach((cellOf, head) => {
+    if (paper) cellOf.append(...head.childNodes);
+    else head.append(...[...cellOf.childNodes].filter((node) => node !== head));
+    head.hidden = paper;
+  });
+  addEventListener("beforeprint", () => { first = 0; draw(ON_PAPER); worded(true); });
+  addEventListener("afterprint", () => { worded(false); draw(); });
   choose();
 })();

@@ -166,23 +166,26 @@
   const safe = (text) => (/^[=+\-@\t\r]/.test(text) ? " " + text : text);
   const cell = (text) => (/[",\r\n]/.test(text) ? `"${text.replaceAll('"', '""')}"` : text);
 
+  // The columns stand as in the records of a new site, so that rows can be added below those there.
   function csv() {
     const round = read(chosen("diameter")) > 0;
-    const tray = round ? ["diameter"] : ["length", "width"];
-    const volumes = rows.some((row) => row.field.volume.value.trim() !== "");
-    const head = ["catch", "dressing", "surface", "lon", "lat", "edge_distance_m",
-      ...tray.map((name) => `tray_${name}_${data.tray_unit}`), `tare_${scale()}`, `gross_${scale()}`,
-      ...(volumes ? ["volume_cm3", "volume_state"] : []), "note"];
+    const columns = data.columns.filter(([base]) => base !== (round ? "tray_width" : ""))
+      .map(([base, unit]) => [round && base === "tray_length" ? "tray_diameter" : base, unit]);
     const lines = rows.filter(measured).map((row) => {
       const p = row.point;
       const number = (name) => String(read(row.field[name]));
-      const volume = number("volume");
-      return [p.catch, chosen("dressing").value.trim(), p.surface, p.lon, p.lat, p.outside,
-        ...tray.map((name) => String(read(chosen(name)))),
-        number("tare"), number("gross"),
-        ...(volumes ? [volume, volume && chosen("state").value] : []),
-        safe(row.field.note.value.trim().replace(/\s+/g, " "))];
+      const said = {
+        ...p, dressing: chosen("dressing").value.trim(),
+        edge_distance: p.outside && String(Number((p.outside / data.edge_unit_m).toFixed(4))),
+        tare: number("tare"), gross: number("gross"), volume: number("volume"),
+        volume_state: number("volume") && chosen("state").value,
+        note: safe(row.field.note.value.trim().replace(/\s+/g, " ")),
+      };
+      ["length", "width", "diameter"].forEach((name) => { said[`tray_${name}`] = String(read(chosen(name))); });
+      return columns.map(([base]) => said[base] || "");
     });
+    const head = columns.map(([base, unit]) => base
+      + (base === "tare" || base === "gross" ? `_${scale()}` : unit && `_${unit}`));
     return [head, ...lines].map((line) => line.map(cell).join(",") + "\r\n").join("");
   }
 

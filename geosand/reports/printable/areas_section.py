@@ -6,10 +6,9 @@ import numpy as np
 
 from geosand.errors import printable
 from geosand.reports.area_rows import area_rows
-from geosand.reports.area_totals import TOTALS_NOTE, area_totals
-from geosand.reports.documents import Document
+from geosand.reports.area_totals import TOTALS_NOTE, area_totals, by_kind
+from geosand.reports.documents import Document, si
 from geosand.reports.printable.content import Column, Row, Section, Table, Text
-from geosand.reports.printable.surfaces_section import by_kind, si
 from geosand.reports.words import Units, label_of, shown
 from geosand.results import Results
 
@@ -17,7 +16,7 @@ from geosand.results import Results
 def areas_section(results: Results, units: Units) -> Section:
     """All surfaces in force by kind, each kind with its sum and the sum's own u."""
     site = results.site
-    rows = area_rows(results)
+    rows = area_rows(site, results.areas)
     if not rows:
         return Section(title="Areas", blocks=())
     nothing = np.full(len(rows), np.nan)

@@ -3,22 +3,12 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 
-_MANTISSAS = (1.0, 2.0, 2.5, 5.0, 10.0)
-
-
-def round_step(least: float) -> float:
-    """The smallest of 1, 2, 2.5 and 5 times a power of ten that is not below ``least``.
-
-    >>> round_step(0.3), round_step(21), round_step(50)
-    (0.5, 25.0, 50.0)
-    """
-    power = 10.0 ** math.floor(math.log10(least))
-    return next(float(f"{m * power:.6g}") for m in _MANTISSAS if m * power >= least * (1 - 1e-9))
+from geosand.columns import frozen
+from geosand.reports.classes import round_steps
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+@frozen
 class Scale:
     """A straight scale; ``low`` and ``high`` are values, ``start`` and ``end`` places."""
 
@@ -46,7 +36,7 @@ class Scale:
         low, high = min([0.0, *finite]), max([0.0, *finite])
         if high == low:
             high = 1.0
-        step = round_step((high - low) / marks)
+        step = next(round_steps((high - low) / marks))
         if not tight:
             low = math.floor(low / step + 1e-9) * step
             high = math.ceil(high / step - 1e-9) * step

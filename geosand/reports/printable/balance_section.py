@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 from geosand.balance.account import NOT_CLOSED
 from geosand.errors import printable
-from geosand.reports.documents import Document
+from geosand.reports.documents import Document, si
 from geosand.reports.first import explain, would
 from geosand.reports.printable.axis import Scale
 from geosand.reports.printable.budget_picture import budget_picture
@@ -22,14 +22,13 @@ from geosand.reports.printable.content import (
     Table,
     Text,
 )
-from geosand.reports.printable.surfaces_section import si
+from geosand.reports.printable.drawing import PHONE, WIDTH
 from geosand.reports.season_balance import counted_dressings
 from geosand.reports.words import MISSING, Units, between, label_of, percent, shown
 from geosand.results import Results
 from geosand.units import SHOWN
 
 MARK = 90.0
-WIDTH, PHONE = 510.0, 330.0
 
 
 def balance_section(

@@ -6,9 +6,9 @@ import math
 from collections.abc import Sequence
 
 from geosand.errors import printable
-from geosand.reports.documents import MILLIMETRE, Document
+from geosand.planning.route import natural
+from geosand.reports.documents import MILLIMETRE, Document, si
 from geosand.reports.printable.content import Column, Row, Section, Table, Text
-from geosand.reports.printable.surfaces_section import natural, si
 from geosand.reports.words import MISSING, Units, label_of, shown
 
 _ZONES = ("collar", "surrounds")

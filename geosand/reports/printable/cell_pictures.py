@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 
 import numpy as np
 
-from geosand.columns import Floats
+from geosand.columns import Floats, frozen
 from geosand.reports.printable.axis import Scale
 from geosand.reports.printable.drawing import (
     ALARM,
@@ -64,7 +63,7 @@ def _grid(scale: Scale) -> list[Mark]:
     ]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+@frozen
 class Depth:
     """Depth of one surface against its target, in the unit of the scale; nan = no figure."""
 

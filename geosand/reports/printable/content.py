@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import Any, Literal
 
+from geosand.columns import frozen
 from geosand.reports.printable.drawing import Drawing
 
 Cell = str | Drawing
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+@frozen
 class Text:
     """A paragraph."""
 
@@ -19,7 +20,7 @@ class Text:
     soft: bool = False
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+@frozen
 class Items:
     """A list, numbered in order of weight or not."""
 
@@ -27,7 +28,7 @@ class Items:
     numbered: bool = False
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+@frozen
 class Figure:
     """One figure to be seen from afar: what it is, the figure, and what stands beside it."""
 
@@ -36,14 +37,14 @@ class Figure:
     detail: str = ""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+@frozen
 class Figures:
     """A row of them."""
 
     figures: Sequence[Figure]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+@frozen
 class Picture:
     """A drawing with its caption; ``narrow`` is the same for a phone."""
 
@@ -52,7 +53,7 @@ class Picture:
     narrow: Drawing | None = None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+@frozen
 class Column:
     """A column: its head (words, or a scale), its width in points on paper, how it is set."""
 
@@ -62,7 +63,7 @@ class Column:
     wrap: bool = False  #: long text goes on in a second line; else it is kept in one
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+@frozen
 class Row:
     """A row; ``tone`` says whether it stands out, is a sum, or begins a group."""
 
@@ -70,7 +71,7 @@ class Row:
     tone: Literal["", "alarm", "sum", "group"] = ""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+@frozen
 class Table:
     """Rows under a head that is repeated on each page; no row is cut."""
 
@@ -82,7 +83,7 @@ class Table:
 Block = Text | Items | Figures | Picture | Table
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+@frozen
 class Section:
     """A titled part."""
 
@@ -90,7 +91,7 @@ class Section:
     blocks: Sequence[Block]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+@frozen
 class Report:
     """A whole report, all its texts as people read them."""
 

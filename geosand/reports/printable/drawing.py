@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
 
-from geosand.columns import Floats
+from geosand.columns import Floats, frozen
 
 Anchor = Literal["start", "middle", "end"]
+WIDTH, PHONE = 510.0, 330.0  #: points; 180 mm, which A4 and Letter both hold, and a phone
 
 #: One ink, one soft ink, hairlines, and sand; meaning never rests on a colour alone.
 INK, SOFT, HAIR, FAINT, PAPER = "#1f211e", "#5b6057", "#c9ccc4", "#eceee8", "#ffffff"
@@ -23,7 +23,7 @@ DEPTHS = ("#ffffd4", "#fed98e", "#fe9929", "#d95f0e", "#993404")
 _NARROW, _USUAL, _BROAD = 0.33, 0.6, 0.86
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+@frozen
 class Line:
     """A straight line."""
 
@@ -36,7 +36,7 @@ class Line:
     dash: tuple[float, float] | None = None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+@frozen
 class Box:
     """An upright rectangle."""
 
@@ -49,7 +49,7 @@ class Box:
     stroke_width: float = 0.6
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+@frozen
 class Outline:
     """Closed rings, holes by the even-odd rule, or open ways where ``closed`` is False."""
 
@@ -61,7 +61,7 @@ class Outline:
     closed: bool = True
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+@frozen
 class Words:
     """A line of text; ``y`` is its baseline. ``halo`` keeps it readable over a map."""
 
@@ -78,7 +78,7 @@ class Words:
 Mark = Line | Box | Outline | Words
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+@frozen
 class Drawing:
     """Marks on a sheet of ``width`` × ``height`` points, those that come later on top."""
 

@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
-from geosand.columns import Floats
+from geosand.columns import Floats, frozen
 from geosand.reports.printable.drawing import INK, Mark, Words, text_width
 
 SIZE = 7.0
@@ -15,7 +14,7 @@ GAP = 1.6
 MOST_INK = 0.1  #: share of the ground that labels may cover: more would hide the map
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+@frozen
 class Label:
     """A text and the box (west, north, east, south on paper) of what it names."""
 

@@ -9,8 +9,7 @@ import shapely
 
 from geosand.columns import Floats, Ints
 from geosand.errors import printable
-from geosand.reports.classes import class_of, rising_breaks
-from geosand.reports.printable.axis import round_step
+from geosand.reports.classes import class_of, rising_breaks, round_steps
 from geosand.reports.printable.drawing import (
     ALARM,
     DEPTHS,
@@ -32,6 +31,7 @@ from geosand.reports.words import Units, label_of
 from geosand.results import Results
 from geosand.season.ledger import UNDER
 from geosand.site.tables import HAZARDS
+from geosand.units import SHOWN
 
 TALLEST = 470.0
 LEGEND = 50.0
@@ -84,8 +84,6 @@ def _classes(depths: Floats, units: Units) -> tuple[float, list[float]]:
 
     None where no surface has had any sand.
     """
-    from geosand.units import SHOWN
-
     factor = SHOWN[units]["depth"][0]
     known = depths[np.isfinite(depths)]
     if not (known > 0).any():
@@ -188,7 +186,7 @@ def _scale_bar(sheet: Sheet, top: float, units: Units) -> list[Mark]:
     """A round length and the arrow to the north, at the right end."""
     foot = 0.3048
     per_unit, name = (1.0, "m") if units == "metric" else (foot, "ft")
-    long = round_step(sheet.width * 0.1 / sheet.scale / per_unit)
+    long = next(round_steps(sheet.width * 0.1 / sheet.scale / per_unit))
     points = long * per_unit * sheet.scale
     end = sheet.width - 22
     y = top + 14

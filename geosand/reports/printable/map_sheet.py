@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from geosand.columns import Floats, Geometries, Ints
+from geosand.columns import Floats, Geometries, Ints, frozen
 
 Ways = tuple[Floats, ...]
 #: How far a drawn line may lie from the surveyed one, points.
@@ -18,7 +17,7 @@ FINE = 0.16
 POLYGON = 3  #: shapely's number for the type
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+@frozen
 class Sheet:
     """Where a place of the plane lies on paper; north is up."""
 

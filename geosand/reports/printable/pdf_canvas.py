@@ -18,14 +18,14 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 
 from geosand.errors import Fault, Refused
-from geosand.reports.printable.drawing import Box, Drawing, Line, Mark, Outline, Words, glued
+from geosand.reports.printable.drawing import WIDTH, Box, Drawing, Line, Mark, Outline, Words, glued
 
 if TYPE_CHECKING:
     from fpdf import FPDF
 
 Paper = Literal["A4", "Letter"]
 
-CONTENT, TOP, BOTTOM = 510.0, 46.0, 56.0  #: width of the text, margins above and below, points
+CONTENT, TOP, BOTTOM = WIDTH, 46.0, 56.0  #: width of the text, margins above and below, points
 FONT_PACKAGE, FONT_FILE = "fontpkg_noto_sans", "NotoSans[wdth,wght].ttf"
 BOLD_STROKE = 0.028  #: of the letters' size
 #: Signs that the font has not, in words.
@@ -159,6 +159,10 @@ class Canvas:
         }
         for mark in drawing.marks:
             write[type(mark)](mark, self.left + x, y)
+
+    def rule(self, x: float, y: float, width: float, colour: str, thick: float) -> None:
+        """A line across, ``width`` long, from ``x`` (from the left margin) on."""
+        self._line(Line(x1=x, y1=y, x2=x + width, y2=y, colour=colour, width=thick), self.left, 0)
 
     def _line(self, mark: Line, x: float, y: float) -> None:
         self.pdf.set_draw_color(mark.colour)

@@ -2,17 +2,16 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
+from geosand.columns import frozen
 from geosand.reports.printable.content import Cell, Column, Row, Table
-from geosand.reports.printable.drawing import HAIR, INK, Drawing, Line
+from geosand.reports.printable.drawing import HAIR, INK, Drawing
 from geosand.reports.printable.pdf_canvas import CONTENT, TOP, Canvas
 
 SIZE, HEAD_SIZE, STEP = 8.0, 7.5, 10.2
 PAD, GROUP_GAP, GAP = 2.2, 8.0, 7.0  #: above and below a row, above a group, between columns
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+@frozen
 class _Layout:
     """Left ends and widths of the columns."""
 
@@ -104,8 +103,7 @@ def _head(canvas: Canvas, layout: _Layout) -> None:
         for line, text in enumerate(reversed(cell)):
             y = low - 4 - 9.2 * line
             _cell_text(canvas, layout, k, text, y, HEAD_SIZE, bold=True)
-    rule = Line(x1=0, y1=0, x2=CONTENT, y2=0, colour=INK, width=1.1)
-    canvas.draw(Drawing(width=CONTENT, height=1, marks=(rule,)), 0, low)
+    canvas.rule(0, low, CONTENT, INK, 1.1)
     canvas.y = low + 1
 
 
@@ -133,13 +131,8 @@ def _row(canvas: Canvas, layout: _Layout, row: Row) -> None:
             )
     canvas.y += tall + 2 * PAD
     if row.tone == "sum":
-        _rule(canvas, canvas.y - tall - 2 * PAD, INK, 0.9)
-    _rule(canvas, canvas.y, HAIR, 0.4)
-
-
-def _rule(canvas: Canvas, y: float, colour: str, width: float) -> None:
-    line = Line(x1=0, y1=0, x2=CONTENT, y2=0, colour=colour, width=width)
-    canvas.draw(Drawing(width=CONTENT, height=1, marks=(line,)), 0, y)
+        canvas.rule(0, canvas.y - tall - 2 * PAD, CONTENT, INK, 0.9)
+    canvas.rule(0, canvas.y, CONTENT, HAIR, 0.4)
 
 
 def _cell_text(

@@ -14,7 +14,7 @@ from geosand.reports.printable.content import (
     Table,
     Text,
 )
-from geosand.reports.printable.drawing import HAIR, INK, SAND_DARK, Drawing, Line
+from geosand.reports.printable.drawing import HAIR, INK, SAND_DARK
 from geosand.reports.printable.pdf_canvas import (
     CONTENT,
     TOP,
@@ -68,8 +68,7 @@ def _set(report: Report, paper: Paper, pages: int, note: str) -> Canvas:
 
 
 def _head(canvas: Canvas, report: Report) -> None:
-    bar = Line(x1=0, y1=0, x2=CONTENT, y2=0, colour=SAND_DARK, width=3.6)
-    canvas.draw(Drawing(width=CONTENT, height=4, marks=(bar,)), 0, canvas.y)
+    canvas.rule(0, canvas.y, CONTENT, SAND_DARK, 3.6)
     canvas.y += 16
     canvas.text(report.kicker, 0, canvas.y, BODY, colour=SAND_DARK, bold=True)
     canvas.y += 25
@@ -86,8 +85,7 @@ def _section(canvas: Canvas, section: Section) -> None:
     canvas.room(40 + sum(_least(canvas, block) for block in kept))
     if canvas.y > TOP:
         canvas.y += 14
-    rule = Line(x1=0, y1=0, x2=CONTENT, y2=0, colour=HAIR, width=0.7)
-    canvas.draw(Drawing(width=CONTENT, height=1, marks=(rule,)), 0, canvas.y)
+    canvas.rule(0, canvas.y, CONTENT, HAIR, 0.7)
     canvas.y += 18
     canvas.pdf.start_section(section.title)
     canvas.text(section.title, 0, canvas.y, 12.5, colour=INK, bold=True)
@@ -156,8 +154,7 @@ def _figures(canvas: Canvas, block: Figures) -> None:
     deepest = canvas.y
     for k, figure in enumerate(block.figures):
         x, y = k * (width + gap), canvas.y + 2
-        rule = Line(x1=0, y1=0, x2=width, y2=0, colour=INK, width=1.4)
-        canvas.draw(Drawing(width=width, height=2, marks=(rule,)), x, y)
+        canvas.rule(x, y, width, INK, 1.4)
         canvas.text(figure.label, x, y + 12, SMALL, colour=SOFT)
         size = min(14.5, 14.5 * width / max(canvas.width(figure.value, 14.5), 1.0))
         canvas.text(figure.value, x, y + 28, size, colour=INK, bold=True)

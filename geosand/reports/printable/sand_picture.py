@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 
+from geosand.columns import frozen
 from geosand.reports.printable.axis import Scale
 from geosand.reports.printable.drawing import (
     ELSEWHERE,
@@ -22,6 +22,7 @@ from geosand.reports.printable.drawing import (
     Words,
 )
 from geosand.reports.words import MISSING, Units, between, label_of, shown
+from geosand.units import SHOWN
 
 Limits = tuple[float, float]
 
@@ -32,7 +33,7 @@ TOP, BOTTOM = 6.0, 24.0
 LABELS, FIGURES = 132.0, 102.0
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+@frozen
 class Stage:
     """One bar of the waterfall, from ``start_kg`` to ``end_kg``; backwards where it is negative."""
 
@@ -55,7 +56,7 @@ def sand_picture(stages: Sequence[Stage], units: Units, width: float) -> Drawing
     narrow = width < NARROW
     left, right = (4.0, 4.0) if narrow else (LABELS, FIGURES)
     row = TALL_ROW if narrow else ROW
-    factor = _factor(units)
+    factor = SHOWN[units]["mass"][0]
     ends = [v for s in stages for v in (s.start_kg, s.end_kg, *_whisker(s)) if math.isfinite(v)]
     scale = Scale.over([v * factor for v in ends], start=left, end=width - right, tight=True)
     bottom = TOP + row * len(stages)
@@ -67,12 +68,6 @@ def sand_picture(stages: Sequence[Stage], units: Units, width: float) -> Drawing
         marks += _bar(stage, scale, factor, y)
         marks += _labels(stage, units, width, y, narrow)
     return Drawing(width=width, height=bottom + BOTTOM, marks=marks, said=_said(stages, units))
-
-
-def _factor(units: Units) -> float:
-    from geosand.units import SHOWN
-
-    return SHOWN[units]["mass"][0]
 
 
 def _whisker(stage: Stage) -> Limits:

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import replace
 
 from geosand.errors import printable
 from geosand.reports.balance_document import balance_document
-from geosand.reports.documents import Document
+from geosand.reports.documents import Document, si
 from geosand.reports.first import look_first, next_step
 from geosand.reports.printable.areas_section import areas_section
 from geosand.reports.printable.balance_section import balance_section
@@ -21,18 +20,16 @@ from geosand.reports.printable.content import (
     Section,
     Text,
 )
+from geosand.reports.printable.drawing import PHONE, WIDTH
 from geosand.reports.printable.map_picture import map_picture
 from geosand.reports.printable.method_section import trust_sections
 from geosand.reports.printable.sand_picture import UNKNOWN, Limits, Stage, sand_picture
-from geosand.reports.printable.surfaces_section import si, surfaces_section
+from geosand.reports.printable.surfaces_section import surfaces_section
 from geosand.reports.season_balance import season_balance
 from geosand.reports.season_document import season_document
 from geosand.reports.words import MISSING, NO_DRESSING, Units, between, percent, shown, written_day
 from geosand.results import Results
 from geosand.season.ledger import NOT_MEASURED, NOT_YET, UNDER
-
-WIDTH = 510.0  #: 180 mm, which A4 and Letter both hold
-PHONE = 330.0
 
 
 def season_report(results: Results, units: Units) -> Report:
@@ -124,7 +121,7 @@ def _s(count: int) -> str:
 
 
 def _mass(mass: Document, units: Units) -> str:
-    return shown(math.nan if mass["mass_kg"] is None else mass["mass_kg"], "mass", units)
+    return shown(si(mass["mass_kg"]), "mass", units)
 
 
 def _limits(mass: Document, units: Units) -> str:
@@ -193,7 +190,7 @@ def _parts_elsewhere(season: Document, start_kg: float) -> list[Stage]:
     beside, rest = season["beside"], season["not_laid_out_kg"]
     if beside["collar_kg"] is None:
         return []
-    collar = si(beside["collar_low_kg"]), si(beside["collar_high_kg"])
+    collar = si(beside["collar_least_kg"]), si(beside["collar_most_kg"])
     stages, at = [], start_kg
     for label, kg, limits in (
         ("in collars", beside["collar_kg"], collar),

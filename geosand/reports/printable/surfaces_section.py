@@ -3,14 +3,11 @@
 from __future__ import annotations
 
 import math
-import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 
-import numpy as np
-
-from geosand.areas.ownership import precedence_ranks
 from geosand.errors import printable
-from geosand.reports.documents import MILLIMETRE, Document
+from geosand.reports.area_totals import by_kind
+from geosand.reports.documents import MILLIMETRE, Document, si
 from geosand.reports.printable.axis import Scale
 from geosand.reports.printable.cell_pictures import Depth, depth_bar, scale_head, scale_over
 from geosand.reports.printable.content import Block, Column, Row, Section, Table, Text
@@ -20,33 +17,6 @@ from geosand.season.ledger import NOT_YET, ON_TARGET, UNDER
 from geosand.units import SHOWN
 
 BAR = 118.0
-
-
-def natural(name: str) -> tuple[tuple[int, str], ...]:
-    """A key by which g2 comes before g10.
-
-    >>> sorted(["g10", "g2", "practice"], key=natural)
-    ['g2', 'g10', 'practice']
-    """
-    return tuple(
-        (int(part), "") if part.isascii() and part.isdigit() else (-1, part.lower())
-        for part in re.split(r"(\d{1,9})", name)
-        if part
-    )
-
-
-def by_kind(rows: Sequence[Document]) -> Iterable[tuple[str, list[Document]]]:
-    """Rows of each kind, greens first as on the map, in the natural order of their ids."""
-    kinds = list(dict.fromkeys(row["kind"] for row in rows))
-    ranks = precedence_ranks(np.array(kinds, dtype=np.str_), np.zeros(len(kinds)))
-    for k in np.argsort(ranks):
-        mine = [row for row in rows if row["kind"] == kinds[k]]
-        yield kinds[k], sorted(mine, key=lambda row: natural(row["id"]))
-
-
-def si(value: float | None, factor: float = 1.0) -> float:
-    """A figure of a document in SI; nan for null."""
-    return math.nan if value is None else value / factor
 
 
 def surfaces_section(results: Results, depths: Sequence[Document], units: Units) -> Section:

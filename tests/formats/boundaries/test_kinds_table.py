@@ -86,8 +86,9 @@ def test_unknown_kinds_are_summed_up_with_the_way_out(rows):
     found = read_boundaries(rows("PG", "PG", "green"))
     texts = [f.text for f in found.findings]
     assert (
-        "2 surfaces are kept as other for want of a kind: say what they are with --kind-map, "
-        "as in --kind-map 'PG=green', or name the column that holds it with --kind"
+        "2 surfaces are kept as other for want of a kind: say what they are with"
+        " --kind-map 'PG=KIND', KIND being green, tee, bunker, other or the like, or name the"
+        " column that holds it with --kind"
     ) in texts
 
 
@@ -150,7 +151,9 @@ def test_exports_of_the_open_map_community(write_geojson):
     assert found.features.kind.tolist() == ["collar", "green", "other", "other", "water"]
     texts = [f.text for f in found.findings]
     assert "its kind 'golf=hazard_line' is not known; it is kept as other (feature 3)" in texts
-    assert any("as in --kind-map 'golf=hazard_line=green'" in text for text in texts)
+    assert any(
+        "with --kind-map 'golf=hazard_line=KIND', KIND being green" in text for text in texts
+    )
     again = read_boundaries(write_geojson(rows), kind_pairs=["golf=hazard_line=bunker"])
     assert again.features.kind[2] == "bunker"
 
@@ -159,8 +162,32 @@ def test_heads_that_a_shapefile_cut_to_ten_letters(rows):
     assert read_boundaries(rows("tee", column="surface_ty")).features.kind.tolist() == ["tee"]
 
 
+def test_an_outline_around_all_others_may_be_a_frame(write_geojson):
+    """A title block's border is no surface of the site, however it is drawn."""
+    greens = [feature(square(k), kind="green") for k in range(3)]
+    around = shapely.box(*shapely.total_bounds([square(k) for k in range(3)])).buffer(1e-4)
+    text = "it lies around all others, as the frame of a sheet or the boundary of a property does"
+    told = read_boundaries(write_geojson([*greens, feature(around, kind="border")])).findings
+    assert [f.about for f in told if f.text.startswith(text)] == ["other-1"]
+    fairway = read_boundaries(write_geojson([*greens, feature(around, kind="fairway")])).findings
+    assert not any(f.text.startswith(text) for f in fairway)
+
+
+def test_names_tell_the_kind_where_no_column_does(write_geojson):
+    """As in a drawing or a KML file; what kind columns, tags and layers say comes before it."""
+    names = ["Green 1", "Green 2", "Green #3", "7 tee", "Hole 8"]
+    found = read_boundaries(
+        write_geojson([feature(square(k), name=n) for k, n in enumerate(names)])
+    )
+    assert found.features.kind.tolist() == ["green", "green", "green", "tee", "other"]
+    texts = [f.text for f in found.findings]
+    assert "'Green 1' and 2 more like it are taken as green (3 surfaces)" in texts
+    one = [feature(square(0), name="Hole 8")]
+    assert read_boundaries(write_geojson(one, "greens.geojson")).features.kind.tolist() == ["green"]
+
+
 def test_the_column_that_would_tell_is_named(write_geojson):
-    cells = [("green", "Green 1"), ("tee", "Tee 1"), ("green", "Green 2"), (None, "Shed")]
+    cells = [("green", "No. 1"), ("tee", "No. 1 a"), ("green", "No. 2"), (None, "Shed")]
     path = write_geojson([feature(square(k), art=a, name=n) for k, (a, n) in enumerate(cells)])
     found = read_boundaries(path)
     assert any(f.text.endswith("with --kind, as in --kind 'art'") for f in found.findings)

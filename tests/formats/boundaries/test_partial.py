@@ -64,6 +64,24 @@ def test_surfaces_that_are_not_in_the_file_hold_it_up(site, write_geojson):
     assert digest(site) == before
 
 
+def test_what_the_file_draws_in_vain_is_named_beside_what_it_lacks(tmp_path, site):
+    """A green as an open line is not gone: --partial or --accept would be the wrong answer."""
+    rows = ["point,lat,lon,code"]
+    for k, code, corners in ((0, "GRN1", 3), (1, "GRN2", 5), (2, "TEE1", 5)):
+        ring = shapely.get_coordinates(square(k)).tolist()[:corners]
+        rows += [f"{k}{n},{lat:.9f},{lon:.9f},{code}" for n, (lon, lat) in enumerate(ring, 1)]
+    (tmp_path / "walk.csv").write_text("\n".join(rows), encoding="utf-8")
+    found = read_boundaries(tmp_path / "walk.csv", crs="EPSG:4326")
+    with pytest.raises(Undecided) as asked:
+        bring_into(site, found, valid_from="2026-06-01")
+    (text,) = [line for line in str(asked.value).splitlines() if "surfaces are not in it" in line]
+    assert text == (
+        "walk.csv: 3 of the site's 5 surfaces are not in it: g1, c1, c2; code 'GRN1', points 01 to"
+        " 03 of the file became no surface. Close or mend what is meant to be one; with --partial"
+        " they go on as they are, with --accept they end when this survey begins."
+    )
+
+
 def test_accepted_they_end(site, write_geojson):
     done = bring(site, write_geojson, SECOND, choice=ACCEPT)
     assert done.gone == ("g1", "t1", "c1", "c2") and done.carried_on == ()

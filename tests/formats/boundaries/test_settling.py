@@ -97,7 +97,7 @@ def test_what_is_only_told(mess):
     assert text.endswith(". --repair cuts g1 out of it")
     found = {(name, remark.sort): remark for name, remark in settled.remarks}
     remark = found["bow", "crossing"]
-    x, y = PLANE.forward(np.array(remark.longitude_deg), np.array(remark.latitude_deg))
+    x, y = PLANE.forward(*map(np.array, remark.place))
     assert (float(x), float(y)) == pytest.approx((110, 10), abs=1e-3)
     assert remark.size_m2 == pytest.approx(300, abs=1e-2)  # 100 to 400 m², by the way it is read
 
@@ -207,6 +207,22 @@ def test_a_line_that_nearly_closes(tmp_path, write_geojson):
     assert (tally.read, tally.used, len(tally.left_out)) == (3, 2, 1)
     left = new_site(tmp_path / "t", found, name="x", choice=ACCEPT)
     assert [row.properties["id"] for row in left.rows] == ["g"]
+
+
+def test_an_outline_whose_first_point_was_not_taken_again(tmp_path, write_geojson):
+    """A bunker of eight points: its gap is as long as its steps, an eighth of the way round."""
+    angle = np.arange(8) * np.pi / 4
+    points = np.column_stack([4 * np.cos(angle), 4 * np.sin(angle)])
+    line = drawn(shapely.LineString(points))
+    found = read_boundaries(write_geojson([feature(line, id="b", kind="bunker")]))
+    area = r"3\.0\d m apart; closed straight it is 45\.3 m²"  # 2√2·16
+    with pytest.raises(Undecided, match=area):
+        new_site(tmp_path / "s", found, name="x")
+    assert len(new_site(tmp_path / "s", found, name="x", choice=REPAIR).rows) == 1
+    half = feature(drawn(shapely.LineString(points[:5])), id="b", kind="bunker")
+    assert not len(read_boundaries(write_geojson([half])).broken)
+    with pytest.raises(Refused, match="Close these lines in the drawing, with --repair or"):
+        new_site(tmp_path / "t", found, name="x", choice=ACCEPT)
 
 
 def test_drawn_and_owned_ground_by_kind(write_geojson):

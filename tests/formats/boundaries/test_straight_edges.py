@@ -13,7 +13,7 @@ from geosand.areas.ownership import owned_geometries
 from geosand.areas.plane import Plane
 from geosand.formats.boundaries import read_boundaries
 from geosand.formats.boundaries.straight_edges import written_unit
-from geosand.formats.boundaries.surfaces_file import rounded
+from geosand.formats.geojson_writing import rounded
 
 from .conftest import UTM, blob, feature, to_lon_lat
 
@@ -164,7 +164,7 @@ def test_surfaces_that_meet_in_the_middle_of_an_edge_still_do(read, seed, degree
     shapes = [to_lon_lat(shape) for shape in shapes] if degrees else shapes
     shapes = [shapely.transform(s, lambda points: np.round(points, decimals)) for s in shapes]
     found = read(shapes, "OGC:CRS84" if degrees else UTM)
-    written = np.array([rounded(shape) for shape in found.features.geometry])
+    written = rounded(found.features.geometry)
     kinds = np.array(["tee", "approach", "fairway"])
     ground = Plane.around(written).to_plane(owned_geometries(written, kinds, np.zeros(3, int)))
     left = shapely.box(-5, -5, 35, 20).difference(shapely.union(tee, approach))

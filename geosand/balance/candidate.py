@@ -1,0 +1,25 @@
+"""An input of a season's balances that can be off."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from types import MappingProxyType
+from typing import NamedTuple
+
+from geosand.columns import Floats
+
+
+class Candidate(NamedTuple):
+    """A row of :class:`geosand.balance.reconciliation_candidates.Candidates`."""
+
+    name: str
+    direction: Floats  #: (m,) what 1 unit more of it adds to each equation
+    unit: str
+    stated: float
+    lowest: float  #: its error can not be below
+    highest: float  #: nor above
+    persists: bool = True  #: the same error in every dressing
+    errors: Mapping[str, float] = MappingProxyType({})  #: its standard uncertainty by name of error
+
+
+Found = Iterator[Candidate]
