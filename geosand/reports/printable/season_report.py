@@ -139,7 +139,7 @@ def _where(season: Document, units: Units) -> list[Section]:
     caption = (
         "Lines across the ends of bars are 95 % intervals. Sand beside the edges is laid out as if"
         " all that landed elsewhere lay there, the rate falling evenly to nothing; the interval of"
-        " the collars is the split at the limits of each dressing's overthrow."
+        " the collars also counts that it may fall in another way."
     )
     over = [
         f"{shown(kg, 'mass', units)} over {kind}"
