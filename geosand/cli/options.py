@@ -228,8 +228,9 @@ def _plain(value: Any) -> Any:
     """An option's value as JSON; of a path its last part, as results name no folders."""
     if isinstance(value, (tuple, list)):
         return [_plain(v) for v in value]
-    named = isinstance(value, Path) or ("/" in str(value) and os.path.exists(value))
-    return Path(os.path.abspath(value)).name if named else str(value)
+    text = str(value)
+    named = isinstance(value, Path) or (set(text) & {"/", "."} and os.path.exists(text))
+    return Path(os.path.abspath(text)).name if named else text
 
 
 def write_text(path: Path, text: str, *, option: str = "--out") -> None:

@@ -49,7 +49,9 @@ USUAL_TRAY_M = (
 @click.option(
     "--swath", type=Quantity("m", 60.0, least=0.1), help="Working width, as 6m [the last]."
 )
-@click.option("--dressing", default="", metavar="NAME", help="Dressing they are for.")
+@click.option(
+    "--dressing", default="", metavar="NAME", help="Dressing they are for: on its surfaces."
+)
 @click.option("--seed", type=click.IntRange(0), help="Of the draw [number of dressings + 1].")
 @click.option("--out", type=click.Path(path_type=Path), help="File: .geojson, .gpx or .html.")
 @click.option(
@@ -198,7 +200,8 @@ def _placed(results: Results, asked: dict[str, Any], ring: Floats, tray: Tray, s
     from geosand.planning.placing import place_catches
 
     site, named = results.site, words(asked["surfaces"])
-    row, start = asked_surfaces(results, named), asked_start(results, asked["start"])
+    row = asked_surfaces(results, named or _dressed(results, asked["dressing"]))
+    start = asked_start(results, asked["start"])
     if start is not None or not names_single_surfaces(site, named):
         row = in_working_order(site, results.areas, row, start, by_kind=False)
     half = tray.half_diagonal_m
@@ -222,6 +225,14 @@ def _swath(results: Results, asked: float | None) -> float:
     site, ledger = results.site, results.ledger
     spreader, _ = chosen_spreader(site, ledger, None)
     return asked or last_figure(last_figures(site, site.dressed.swath_m, spreader, ledger.as_of))
+
+
+def _dressed(results: Results, dressing: str) -> list[str]:
+    """Ids of the surfaces in force that a dressing on record dresses; none where it is not."""
+    site = results.site
+    rows = site.dressed.surface[site.dressings.id[site.dressed.dressing] == dressing]
+    ids = dict.fromkeys(site.surfaces.id[rows].tolist())
+    return [one for one in site.surfaces.id[site.in_force()].tolist() if one in ids]
 
 
 def _taken(results: Results, dressing: str) -> set[str]:

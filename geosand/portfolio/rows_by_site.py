@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 
 from geosand.columns import Ints
-from geosand.portfolio.arrow_columns import in_words
+from geosand.portfolio.arrow_columns import in_words, written_out
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
@@ -67,10 +67,12 @@ def owners(sites: Any, place: Mapping[str, int]) -> Ints:
 
 
 def coded_sites(sites: Any) -> Any:
-    """The column ``site`` as different names and the number of each row's."""
+    """The column ``site`` as different names and the number of each row's, whatever its type."""
     import pyarrow as pa
 
-    return in_words(sites if pa.types.is_dictionary(sites.type) else sites.cast(pa.string()))
+    coded = in_words(sites)
+    coded = in_words(written_out(sites).cast(pa.string())) if coded is None else coded
+    return pa.DictionaryArray.from_arrays(coded.indices.cast(pa.int64()), coded.dictionary)
 
 
 def _taken(table: Any, rows: Ints) -> Any:

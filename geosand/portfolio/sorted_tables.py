@@ -119,12 +119,15 @@ def times_read(pieces: Pieces, chunks: Sequence[Sequence[str]]) -> int:
 
 def _sorted(made: SortedTable, files: int) -> bool:
     """Write the files; False where the table can not be read, or is another one by now."""
-    table, now = made.table, stamp(made.table.path)
+    table = made.table
     try:
+        with told_of(table.file):
+            now = stamp(table.path)
         _write(_numbered(made, now), [_place(made.folder, table, k) for k in range(files)])
+        with told_of(table.file):
+            return stamp(table.path) == now
     except Refused:
         return False
-    return stamp(table.path) == now
 
 
 def _numbered(made: SortedTable, now: Stamp) -> Iterator[tuple[Any, Ints]]:

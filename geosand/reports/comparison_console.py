@@ -11,7 +11,7 @@ from geosand.reports.areas_console import cell, change, signed
 from geosand.reports.documents import Document
 from geosand.reports.plain_table import Table, table
 from geosand.reports.words import Units, in_words_of, label_of, merged_findings, shown, written_day
-from geosand.site.remedies import namesakes
+from geosand.site.remedies import in_choice, namesakes
 
 NAMES_SHOWN = 5
 SAME_M2 = 0.05  #: less is not shown in a table either
@@ -219,4 +219,4 @@ def claimed_lines(claimed: Document) -> list[str]:
 def _with_namesakes(name: str, ids: list[str]) -> str:
     """A claim that is on no surface, with those of its number: "Hole 3 (3?)"."""
     near = namesakes(name, ids)
-    return f"{name} ({' or '.join(near)}?)" if near else name
+    return f"{name} ({in_choice(near)}?)" if near else name

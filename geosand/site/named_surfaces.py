@@ -10,7 +10,7 @@ from geosand.columns import Bools, Ints, distinct, ragged
 from geosand.site.cells import quoted
 from geosand.site.raw_columns import Texts, find, in_rows
 from geosand.site.reading import Reader
-from geosand.site.tables import Surfaces
+from geosand.site.tables import HAZARDS, KINDS, Surfaces
 
 
 def words_of(text: str) -> list[str]:
@@ -116,7 +116,9 @@ def _unknown(reader: Reader, row: int, word: str, surfaces: Surfaces, edition: i
     from geosand.site.remedies import surface_remedy  # for words that are not known only
 
     here = surfaces.edition == edition
-    ids, kinds = surfaces.id[here].tolist(), sorted(set(surfaces.kind[here].tolist()))
+    kinds = sorted(set(surfaces.kind[here].tolist()))
+    turf = (k for k in dict.fromkeys([*KINDS, *kinds]) if k not in HAZARDS)  # greens first
+    ids = [one for kind in turf for one in surfaces.id[here & (surfaces.kind == kind)].tolist()]
     found = f"{quoted(word)} is neither a surface's id nor a kind in the boundaries"
     remedy = surface_remedy(word, ids, kinds, "write ids or kinds, spaces between")
     if word in surfaces.id:

@@ -14,6 +14,7 @@ _YEAR_FIRST = r"\s*((?:19|20)\d{2})[-./]?(0[1-9]|1[0-2]|(?<=\D)[1-9])[-./]?(\d{1
 _ZONED = r"\s*\d{4}-\d{2}-\d{2}[T ][\d:.]+ ?(Z|[+-]\d{2}:?\d{2})\s*"
 #: Degrees as receivers and maps show them: 99.5151 W, N 41°18'57.5".
 _DEGREES = r"-?\d[\d.,]* ?[NSEW]|[NSEW] ?\d[\d.,]*|.*\d ?°.*"
+MOST_NAMESAKES = 5  #: more of one number do not tell which is meant
 MINUSES = "\u2212\u2010\u2011\u2012\u2013\u2014"  #: signs that look like the one of the keyboard
 #: Files that a workbook can stand in for.
 RECORDS = ("dressings.csv", "loads.csv", "catches.csv", "deliveries.csv")
@@ -59,14 +60,25 @@ def surface_remedy(word: str, ids: list[str], kinds: Iterable[str], otherwise: s
     ('did you mean green?', 'look')
     """
     near = namesakes(word, ids) or nearest(word, [*ids, *kinds])
-    return unseen(word) or (f"did you mean {' or '.join(near)}?" if near else otherwise)
+    return unseen(word) or (f"did you mean {in_choice(near)}?" if near else otherwise)
+
+
+def in_choice(names: list[str]) -> str:
+    """Names of which one is meant.
+
+    >>> in_choice(["g1", "t1", "f1"])
+    'g1, t1 or f1'
+    """
+    *most, last = names
+    return f"{', '.join(most)} or {last}" if most else last
 
 
 def namesakes(word: str, ids: list[str]) -> list[str]:
-    """Up to three ids that have the numbers of a word, and no letters that contradict it."""
+    """Ids that have the numbers of a word, and no letters that contradict it; none of too many."""
     letters, numbers = _letters_and_numbers(word)
     same = [one for one in ids if numbers and _letters_and_numbers(one)[1] == numbers]
-    return [one for one in same if _begin_alike(letters, _letters_and_numbers(one)[0])][:3]
+    alike = [one for one in same if _begin_alike(letters, _letters_and_numbers(one)[0])]
+    return alike if len(alike) <= MOST_NAMESAKES else []
 
 
 def _letters_and_numbers(text: str) -> tuple[list[str], list[int]]:

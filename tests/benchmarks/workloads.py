@@ -22,6 +22,7 @@ from geosand.balance.account import mass_on_surfaces
 from geosand.balance.spread import load_masses, spread_of
 from geosand.balance.throwing import throw_of_dressings
 from geosand.balance.witness import monte_carlo
+from geosand.columns import take
 from geosand.formats.result_files import write_result
 from geosand.formats.site_folder import read_site
 from geosand.mapping.fill import map_view
@@ -389,7 +390,7 @@ def kriging() -> Case:
 
     def mine(_: int) -> Any:
         within = ground.within(model)[of_block]
-        return lattice_kriging(places, values, ground.rows(of_block), model, within=within)
+        return lattice_kriging(places, values, take(ground, of_block), model, within=within)
 
     def theirs(_: int) -> Any:
         found = []

@@ -110,6 +110,28 @@ def test_sites_may_be_called_by_numbers(site_set, tmp_path):
         assert '\n"2",' in one
 
 
+@pytest.mark.parametrize(
+    "kind",
+    [pa.binary(), pa.dictionary(pa.uint8(), pa.string()), pa.dictionary(pa.int8(), pa.binary())],
+)
+def test_names_of_sites_may_be_stored_in_any_way(site_set, tmp_path, kind):
+    """As other programs write texts: plain bytes, or numbers of words without a sign."""
+
+    def stored(table):
+        at = table.column_names.index("site")
+        words = pa.array(table["site"].to_pylist(), getattr(kind, "value_type", kind))
+        names = words.cast(kind) if kind == pa.binary() else words.dictionary_encode().cast(kind)
+        return table.set_column(at, "site", names).replace_schema_metadata(table.schema.metadata)
+
+    run_many(site_set, tmp_path / "plain")
+    root = changed(site_set, tmp_path, "surfaces", stored)
+    run_many(root, tmp_path / "stored")
+    for name in ("balances", "areas"):
+        ways = [(tmp_path / way / f"{name}.csv").read_text() for way in ("plain", "stored")]
+        assert ways[0] == ways[1]
+        assert ways[0].count("\n") > 2
+
+
 def test_rows_out_of_order_are_found_all_the_same(site_set, tmp_path):
     order = lambda table: table.take(list(range(len(table)))[::-1])  # noqa: E731
     root = changed(site_set, tmp_path, "loads", order)

@@ -148,7 +148,7 @@ geosand.drawing = function (page) {
     if (caught.used) paintDot(caught);
     return caught.layer;
   }
-  // small from farther off, and so that all of a surface never cover more than a third of its colour
+  // small from farther off, and so that the dots of a surface cover about a third of its colour at most
   page.dotScale = function (surface) {
     const zoom = map.getZoom(),
       scale = zoom < 18 ? 0.5 : zoom < 18.75 ? 0.75 : 1;

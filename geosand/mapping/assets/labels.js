@@ -57,7 +57,7 @@ geosand.labels = function (page) {
     const boxes = [];
     page.dots.eachLayer((dot) => {
       const { x, y } = map.latLngToContainerPoint(dot.getLatLng()),
-        half = 8 * page.dotScale();
+        half = 8 * page.dotScale(page.surfaces[dot.caught.surface]);
       boxes.push(Object.assign(boxAt(x, y, 2 * half, 2 * half), { of: dot.caught.surface }));
     });
     return boxes;
