@@ -103,8 +103,7 @@ def design_power(variances: Variances, *, dressed: int, surfaces: Ints, catches:
     tray lies outside the band along the edge with the chance 1 − s, s the band's share of the
     ground, and then the edge taper 0.15·s stays, also on surfaces without catches where none of the
     m trays sees the edge; of two trays one lies there. An overthrow is seen with chance 0.8 from
-    (t₀.₉₇₅ + t₀.₈)·u (the usual sample-size rule, from memory). Raises ValueError for surfaces
-    beyond ``dressed`` or numbers below 1.
+    (t₀.₉₇₅ + t₀.₈)·u (the usual sample-size rule, from memory).
     """
     b2, e2 = variances.between_surfaces**2, variances.between_catches**2 / catches
     weight = b2 / (b2 + e2)

@@ -20,9 +20,10 @@ from geosand.site.tables import Site
 #: Of surfaces, relative: beyond, the default of 8 % is too sure of those without catches.
 FAR_APART = 0.15
 FAR_TIMES = 4.0  #: a catch this many times its dressing's median, or a part of it, is told
-#: A catch this many times the median is told where that is also FAR_SCATTERS times the scatter of
-#: its dressing's catches: overlapping passes lay twice as much, trays near an edge get less.
-TWICE, FAR_SCATTERS = 2.0, 6.0
+#: A catch this many times the median of its dressing, and of its own surface, is told where that is
+#: also FAR_SCATTERS times the scatter of the dressing's catches: overlapping passes lay twice as
+#: much, give or take that scatter; trays near an edge get less.
+MORE_THAN_LAPPED, FAR_SCATTERS = 2.5, 6.0
 LEAST_SCATTER_OTHERS = 8  #: fewer others do not tell how far a dressing's catches scatter
 ROOM = 2.0  #: swaths that a surface is long, at least, where trays could lie farther apart
 LEAST_OTHERS = 4  #: fewer others do not tell which of them is the odd one
@@ -186,13 +187,16 @@ def far_catches(site: Site, where: Assignment, each: CatchRates, rate: Floats) -
     """
     rows = np.flatnonzero(each.counts & (where.dressed >= 0) & np.isfinite(rate))
     group, about = site.catches.dressing[rows], Teller(site, "catch")
-    middle, count = _medians(rate[rows], group, len(site.dressings))
+    middle, _, count = _medians(rate[rows], group, len(site.dressings))
     against = middle[group]
     times = rate[rows] / np.where(against > 0, against, np.nan)
     far = (count[group] > LEAST_OTHERS) & ((times > FAR_TIMES) | (times < 1 / FAR_TIMES))
     off = np.log(np.where(times > 0, times, np.nan))
     spread = _medians(np.nan_to_num(abs(off), nan=np.inf), group, len(middle))[0]
-    odd = (times > TWICE) & (off > FAR_SCATTERS * _SIGMAS_OF_MEDIAN * spread[group])
+    odd = (times > MORE_THAN_LAPPED) & (off > FAR_SCATTERS * _SIGMAS_OF_MEDIAN * spread[group])
+    surface = where.dressed[rows]
+    _, beside, _ = _medians(rate[rows], surface, len(site.dressed))  # alone there: its own rate
+    odd &= rate[rows] > MORE_THAN_LAPPED * beside[surface]
     far |= (count[group] > LEAST_SCATTER_OTHERS) & odd
     far &= rate[rows] > 0
     findings = []
@@ -208,10 +212,11 @@ def far_catches(site: Site, where: Assignment, each: CatchRates, rate: Floats) -
     return findings
 
 
-def _medians(values: Floats, group: Ints, groups: int) -> tuple[Floats, Ints]:
-    """Median and number of the values of each group; nan where there is none."""
+def _medians(values: Floats, group: Ints, groups: int) -> tuple[Floats, Floats, Ints]:
+    """Median, lower median and number of the values of each group; nan where there is none."""
     ordered, count = in_order(values, group, groups)
     ordered = np.append(ordered, np.nan)
     start = np.cumsum(count) - count
     low, high = start + np.maximum(count - 1, 0) // 2, start + count // 2
-    return np.where(count > 0, (ordered[low] + ordered[high]) / 2, np.nan), count
+    lower = np.where(count > 0, ordered[low], np.nan)
+    return (lower + ordered[high]) / 2, lower, count

@@ -290,21 +290,25 @@ def test_in_a_crowd_rays_end_as_if_each_was_held_against_all(
     np.testing.assert_array_equal(np.minimum(cuts_of(rays, obstacles), 40.0), cuts)
 
 
-def test_blocks_that_meet_are_those_of_pairs_whose_boxes_do() -> None:
-    rng, owner = np.random.default_rng(3), np.repeat(np.arange(3), [700, 0, 300])
-    low = rng.uniform(0, 50, (1000, 2))
-    blocks = ring_crossings.blocks_of(low, low + 0.5, owner, 3)
-    found = [
-        pair
-        for one, other in ring_crossings.near_blocks(blocks, blocks, (np.zeros(1, int),) * 2)
-        for pair in zip(one.tolist(), other.tolist(), strict=True)
-    ]
-    mine = shapely.box(*blocks.low[:59].T, *blocks.high[:59].T)  # of the first owner, 12 rows each
-    met = np.argwhere(shapely.intersects(mine[:, None], mine))
-    assert sorted(map(list, found)) == met.tolist()
-    between = ring_crossings.near_blocks(blocks, blocks, (np.array([0, 1]), np.array([2, 2])))
-    one, other = np.hstack(list(between))
-    assert set(one) <= set(range(59)) and set(other) <= set(range(59, 84)) and len(one)
+@pytest.mark.parametrize("compared", [1, 37, 500, 50_000])
+def test_blocks_that_meet_are_those_of_pairs_whose_boxes_do(
+    monkeypatch: pytest.MonkeyPatch, compared: int
+) -> None:
+    """Of pairs of owners, in any pieces: what shapely's boxes say, one pair after the other."""
+    monkeypatch.setattr(ring_crossings, "_COMPARED", compared)
+    rng, owner = np.random.default_rng(3), np.repeat(np.arange(4), [700, 0, 300, 40])
+    low = rng.uniform(0, 50, (len(owner), 2))
+    blocks = ring_crossings.blocks_of(low, low + 0.5, owner, 4)
+    boxes, begin = shapely.box(*blocks.low.T, *blocks.high.T), blocks.of_owner
+    pairs = np.array([[0, 0], [0, 2], [1, 2], [2, 0], [3, 2]])
+    want: list[list[int]] = []
+    for one, other in pairs.tolist():
+        mine, theirs = boxes[begin[one] : begin[one + 1]], boxes[begin[other] : begin[other + 1]]
+        met = np.argwhere(shapely.intersects(mine[:, None], theirs))
+        want += np.add(met, [begin[one], begin[other]]).tolist()
+    found = ring_crossings.near_blocks(blocks, blocks, (pairs[:, 0], pairs[:, 1]))
+    assert np.hstack(list(found)).T.tolist() == want
+    assert len(want) > 100
 
 
 def test_what_the_hull_refutes_is_not_steiner_by_its_buffer(

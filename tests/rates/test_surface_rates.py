@@ -261,10 +261,16 @@ def test_a_tray_weighed_with_another_one_is_named_where_the_others_agree(run: Ru
         run(catches=[*odd, *more])
     )
     assert "far from" not in findings(run(catches=odd))  # five others do not tell how they scatter
-    lapped = [*EVEN[:4], catch(5, gross_g=50 + 180), EVEN[5]]
+    lapped = [*EVEN[:4], catch(5, gross_g=50 + 200), EVEN[5]]
     assert "far from" not in findings(run(catches=[*lapped, *more]))
     apart = [catch(k, catch=f"d{k}", gross_g=50 + 45 * k) for k in range(1, 7)]
     assert "far from" not in findings(run(catches=[*odd, *apart]))
+    # all trays of one surface agree that it was to get more, and no plan says so
+    meant = [catch(k, gross_g=50 + (270 if k > 3 else 92)) for k in range(1, 7)]
+    of_g1 = [catch(k, catch=f"d{k}") for k in (1, 2, 3)] + [
+        catch(k, catch=f"e{k}") for k in (1, 2, 3)
+    ]
+    assert "far from" not in findings(run(catches=[*meant, *of_g1]))
 
 
 def test_other_planned_depths_and_other_ground_are_not_far(run: Run) -> None:
