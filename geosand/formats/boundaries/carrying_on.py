@@ -15,7 +15,6 @@ from geosand.errors import Fault, Finding, listed
 from geosand.formats.boundaries.antimeridian import on_one_side
 from geosand.formats.boundaries.datum_gap import apart_words, datum_gap, explains, gap_words
 from geosand.formats.boundaries.matching import Matches
-from geosand.formats.boundaries.mendable import NOT_CLOSED
 from geosand.formats.boundaries.surfaces_file import ACCURACIES, SurfaceRow
 from geosand.formats.boundaries.tables import Boundaries
 from geosand.formats.boundaries.whereabouts import middle_of
@@ -54,11 +53,11 @@ def decisions(
 
 
 def _drawn_in_vain(boundaries: Boundaries) -> str:
-    """Where the file has lines that do not close, or areas that are none, in which some may be."""
+    """Places of lines of a kind with an area, and of areas that are none: some may be there."""
     places = [
         item.place
         for item in boundaries.tally.left_out
-        if not item.partly and (item.lost or item.reason.startswith(NOT_CLOSED))
+        if not item.partly and (item.lost or item.meant)
     ]
     return listed(places, 4)
 

@@ -103,6 +103,8 @@ class _Closing:
 
     def _divided(self, polygons: list[Any], lines: list[Line]) -> set[int]:
         """Rows of the polygons in which a line runs that begins or ends on their edge."""
+        if not polygons:
+            return set()
         plane = np.array(polygons, dtype=object)
         shapes = shapely.transform(plane, lambda points: points * self.metres)
         edges, tree = shapely.boundary(shapes), shapely.STRtree(shapes)

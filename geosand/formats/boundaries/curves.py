@@ -92,7 +92,8 @@ def _enclosing(points: Floats, area: Floats) -> Floats:
 def spline_cubics(spline: Any) -> Floats | None:
     """Cubics (m, 4, 3) of a B-spline of ezdxf, end to end; None where its knots make none.
 
-    They ascend, and one that stands more often than the degree would tear the curve apart.
+    They ascend, and where one stands more often than the degree the points on both its sides are
+    the same: else it tears the curve apart.
 
     A span of a spline of degree 3 or less without weights is such a cubic; of others cubics are
     laid through 4 places of each sixteenth of a span. Only the knots between which all its points
@@ -100,8 +101,11 @@ def spline_cubics(spline: Any) -> Floats | None:
     to Splines, chapter IX, from memory).
     """
     knots = np.array(spline.knots())
-    _, often = np.unique(knots[spline.degree + 1 : spline.count], return_counts=True)
-    if (np.diff(knots) < 0).any() or often.max(initial=0) > spline.degree:
+    inner, points = knots[spline.degree + 1 : spline.count], np.array(spline.control_points)
+    _, first, often = np.unique(inner, return_index=True, return_counts=True)
+    joint = first[often > spline.degree] + spline.degree + 1  # of such knots the first
+    torn = points[joint - 1] != points[joint + often[often > spline.degree] - spline.degree - 1]
+    if (np.diff(knots) < 0).any() or torn.any():
         return None
     pieces = 1 if spline.degree <= 3 and len(set(spline.weights())) < 2 else PIECES
     to_control = np.linalg.inv(bernstein(_AT))

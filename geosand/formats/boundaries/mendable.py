@@ -43,27 +43,33 @@ def to_be_closed(
     """Open lines of a kind that has an area, closed, with why each is no outline as it is.
 
     With ``along`` those that end on outlines or lines of other layers are closed along them; those
-    whose ends nearly meet are closed straight. They are listed as left out as well, until somebody
-    says that they are to be closed.
+    whose ends nearly meet are closed straight, where that is a few steps only after it was seen
+    what lines enclose together. They are listed as left out as well, until somebody says that they
+    are to be closed.
     """
     lines = [d for d in things if d.draws("LineString")]
     own = [d for d in lines if wishes.kind_and_word(d)[0] not in NO_AREA]
     beside = _Outlines(things, metres, wishes.close_tolerance_m) if along and own else None
     kept, shapes, reasons = [], list[Any](), []
-    for thing in own:
-        shape, where = beside.along(thing) if beside is not None else (None, "")
-        shape = _nearly_closed(thing, metres) if shape is None else shape
+
+    def keep(thing: Drawn, shape: Any, where: str = "") -> None:
         if shape is not None:
             kept.append(thing)
             shapes.append(shape)
             reasons.append(_reason(thing, metres, where))
+
+    def rest_of(things: list[Drawn]) -> list[Drawn]:
+        return [d for d in things if not any(d is other for other in kept)]
+
+    for thing in own:
+        shape, where = beside.along(thing) if beside is not None else (None, "")
+        keep(thing, _nearly_closed(thing, metres, steps=0.0) if shape is None else shape, where)
     if beside is not None:
-        rest = [d for d in lines if not any(d is other for other in kept)]
-        kinds = [wishes.kind_and_word(d)[0] for d in rest]
-        for thing, shape, where in beside.together(rest, kinds):
-            kept.append(thing)
-            shapes.append(shape)
-            reasons.append(_reason(thing, metres, where))
+        rest = rest_of(lines)
+        for found in list(beside.together(rest, [wishes.kind_and_word(d)[0] for d in rest])):
+            keep(*found)
+    for thing in rest_of(own):
+        keep(thing, _nearly_closed(thing, metres, steps=USUAL_STEPS))
     geometry = np.empty(len(shapes), dtype=object)
     geometry[:] = shapes
     return kept, geometry, reasons
@@ -75,13 +81,13 @@ def _reason(thing: Drawn, metres: Floats, where: str) -> str:
     return f"{NOT_CLOSED}{gap:.2f} m apart{where}"
 
 
-def _nearly_closed(thing: Drawn, metres: Floats) -> Any:
-    """The polygon of a line whose ends nearly meet; None for another."""
+def _nearly_closed(thing: Drawn, metres: Floats, *, steps: float) -> Any:
+    """The polygon of a line whose ends nearly meet, or by so many usual steps; None for another."""
     points = shapely.get_coordinates(thing.geometry)
-    steps = np.hypot(*(np.diff(points, axis=0) * metres).T)
+    step = np.hypot(*(np.diff(points, axis=0) * metres).T)
     gap = float(np.hypot(*((points[-1] - points[0]) * metres)))
-    usual = USUAL_STEPS * float(np.median(steps)) if len(steps) >= FEWEST_STEPS else 0.0
-    near = 0 < gap <= max(NEARLY_CLOSED * float(steps.sum()), usual)
+    usual = steps * float(np.median(step)) if len(step) >= FEWEST_STEPS else 0.0
+    near = 0 < gap <= max(NEARLY_CLOSED * float(step.sum()), usual)
     if not near or len(np.unique(points, axis=0)) < 3:
         return None
     return shapely.polygons(np.vstack([points, points[:1]]))

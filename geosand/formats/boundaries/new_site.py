@@ -115,7 +115,7 @@ def no_surface(boundaries: Boundaries) -> Refused:
     if any(not why.startswith(NOT_CLOSED) for why in boundaries.broken_why):
         remedy = "mend what crosses itself, in the drawing or with --repair"
     elif len(boundaries.broken):
-        remedy = "close these lines in the drawing, with --repair or with --close-tolerance"
+        remedy = "close these lines in the drawing or with --repair"
     return refused(boundaries.file, f"no surface in it: {boundaries.tally}", remedy=remedy)
 
 

@@ -27,7 +27,9 @@ from geosand.formats.boundaries.tables import Boundaries, Outlines, Tally
 from geosand.site.cells import quoted, word_key
 
 _SOME = "green, tee, bunker, other or the like"
-FRAMED = 3  #: of fewer surfaces one may well lie around all others
+FRAMED = 2  #: of fewer surfaces one may well lie around all others
+FRAMES = 3  #: largest outlines without a kind that are looked at: frames have two lines
+NEARLY_ALL = 0.9  #: surfaces of a known kind that lie within a frame, more than this share
 LOOKED_AT = 200  #: things without a kind, of which columns one may say it
 
 if TYPE_CHECKING:
@@ -51,7 +53,7 @@ def outlines_of(
     stated = [cell_of(t.attributes, wishes.id_column, ID_COLUMNS) for t in things]
     ids, sources = make_ids(stated, plain, [t.folder for t in things], kinds)
     findings += _kind_findings(ids, words, things, wishes)
-    findings += _frame_findings(ids, kinds, geometry)
+    findings += _frame_findings(ids, words, geometry)
     findings += _part_findings(ids, things, geometry, wishes)
     findings += _id_findings(ids, sources, stated, names, file)
     attributes = np.empty(len(things), dtype=object)
@@ -75,9 +77,7 @@ def outlines_of(
 def _kind_and_word(thing: Drawn, file: str, wishes: Wishes) -> tuple[str, str]:
     """Kind and the word for it; where nothing in the file says one, the file's own name may."""
     kind, word = wishes.kind_and_word(thing)
-    by_name = word == name_of(thing.attributes, thing.name, wishes.name_column)
-    told = kind if not by_name or kind != "other" else ""  # "Hole 8" is what the file is of
-    if told or wishes.kind_column is not None or says_kind(thing.attributes):
+    if kind or wishes.kind_column is not None or says_kind(thing.attributes):
         return kind, word
     stem = PurePath(file).stem
     from_file = wishes.kind_words.get(word_key(stem), "") or recognise(stem)
@@ -164,7 +164,7 @@ def _kind_findings(
     for made, (kind, word), thing in zip(ids, words, things, strict=True):
         if kind:
             if word and word.lower() != kind and not wishes.kind:
-                taken[(kind, *words_of(word))].append(word)
+                taken[(kind, *(words_of(word) or [word]))].append(word)
             continue
         near = likeliest(word) if word else ""
         hint = f"; did you mean {near}?" if near else ""
@@ -186,19 +186,28 @@ def _kind_findings(
     return findings
 
 
-def _frame_findings(ids: list[str], kinds: list[str], geometry: Geometries) -> list[Finding]:
-    """A finding for an outline of no kind around all others: a sheet's frame, or a property's."""
-    if len(ids) < FRAMED:
+def _frame_findings(
+    ids: list[str], words: list[tuple[str, str]], geometry: Geometries
+) -> list[Finding]:
+    """A finding for an outline of no known kind around nearly all others: a sheet's frame."""
+    known = np.array([bool(kind) for kind, _ in words], dtype=np.bool_)
+    if known.sum() < FRAMED or known.all():
         return []
     west, south, east, north = shapely.bounds(geometry).T
-    around = (west == np.fmin.reduce(west)) & (south == np.fmin.reduce(south))
-    around &= (east == np.fmax.reduce(east)) & (north == np.fmax.reduce(north))
+    size = np.where(known, np.nan, (east - west) * (north - south))
+    x, y = (west + east)[known] / 2, (south + north)[known] / 2
     text = (
-        "it lies around all others, as the frame of a sheet or the boundary of a property does:"
-        " take it out of the file if it is no surface"
+        "it lies around nearly all others, as the frame of a sheet or the boundary of a property"
+        " does: take it out of the file if it is no surface"
     )
-    mine = np.flatnonzero(around & (np.array(kinds) == "other")).tolist()
-    return [Finding(about=ids[k], text=text, topic="area") for k in mine]
+    findings = []
+    for k in np.argsort(-size)[:FRAMES].tolist():
+        rings = shapely.get_exterior_ring(shapely.get_parts(geometry[k]))
+        filled = shapely.multipolygons([shapely.polygons(ring) for ring in rings])
+        held = shapely.contains_xy(filled, x, y)
+        if not known[k] and held.mean() > NEARLY_ALL:
+            findings.append(Finding(about=ids[k], text=text, topic="area"))
+    return findings
 
 
 def _want_of_kind(unknown: list[str], things: list[Drawn]) -> list[Finding]:

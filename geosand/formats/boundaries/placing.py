@@ -63,7 +63,7 @@ def place_layer(layer: Layer, shown: str, wishes: Wishes) -> Placed:
     """One layer: lines closed, polygons taken out, moved to lon/lat, the place checked."""
     things = [moved(d, exchanged) if wishes.swap_axes else d for d in layer.drawn]
     if not np.isfinite(bounds_of(things)).all():
-        return _nowhere(layer, things)
+        return _nowhere(layer, things, wishes)
     crs, things, findings = in_its_system(layer, things, shown, wishes)
     metres = systems.metres_per_unit(crs, float(bounds_of(things)[[1, 3]].mean()))
     things, closed, joined = _closed(layer, things, metres, wishes)
@@ -73,7 +73,7 @@ def place_layer(layer: Layer, shown: str, wishes: Wishes) -> Placed:
         hint = layer.asks_unit and not as_holes
         things, inside, holes = nested(things, as_holes=as_holes, hint=hint)
         closed, joined = closed + inside, joined + holes
-    kept, geometry, left_out = _areas(things)
+    kept, geometry, left_out = _areas(things, wishes)
     nearly, outlines, gaps = to_be_closed(things, metres, wishes, along=layer.asks_unit)
     kept, geometry = kept + nearly, np.concatenate([geometry, outlines])
     heights, there = np.full(len(kept), np.nan), None
@@ -113,9 +113,9 @@ def _parts(geometry: Geometries, wishes: Wishes) -> tuple[Geometries, Ints]:
     return pieces, row
 
 
-def _nowhere(layer: Layer, things: list[Drawn]) -> Placed:
+def _nowhere(layer: Layer, things: list[Drawn], wishes: Wishes) -> Placed:
     """A layer without any coordinate."""
-    kept, geometry, left_out = _areas(things)
+    kept, geometry, left_out = _areas(things, wishes)
     return Placed(
         drawn=kept,
         geometry=geometry,
@@ -187,7 +187,7 @@ def _is_outline(thing: Drawn, wishes: Wishes) -> bool:
     return bool(shapely.is_ring(shapely.get_parts(thing.geometry)).all())
 
 
-def _areas(drawn: list[Drawn]) -> tuple[list[Drawn], Geometries, list[LeftOut]]:
+def _areas(drawn: list[Drawn], wishes: Wishes) -> tuple[list[Drawn], Geometries, list[LeftOut]]:
     """Things with polygons, their polygons, and everything else with the reason."""
     kept: list[Drawn] = []
     shapes: list[Any] = []
@@ -212,7 +212,9 @@ def _areas(drawn: list[Drawn]) -> tuple[list[Drawn], Geometries, list[LeftOut]]:
             reason = reason if rest.total() == 1 else counted(rest)
         drawn_as_area = bool(thing.problem) and thing.geometry is None
         lost = drawn_as_area and reason not in NOTHING_DRAWN
-        left_out.append(LeftOut(place=thing.place, name=thing.name, reason=reason, lost=lost))
+        meant = wishes.kind_and_word(thing)[0] not in NO_AREA
+        out = LeftOut(place=thing.place, name=thing.name, reason=reason, lost=lost, meant=meant)
+        left_out.append(out)
     geometry = np.empty(len(shapes), dtype=object)
     geometry[:] = shapes
     return kept, geometry, left_out

@@ -40,6 +40,7 @@ class LeftOut:
     reason: str
     partly: bool = False  #: the rest of it became a surface
     lost: bool = False  #: it was drawn as an area, and can not be one
+    meant: bool = False  #: it is of a kind that has an area
 
     def __str__(self) -> str:
         named = f" {self.name!r}" if self.name and self.name not in self.place else ""

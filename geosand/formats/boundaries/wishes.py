@@ -8,8 +8,9 @@ from dataclasses import dataclass, field
 import shapely
 
 from geosand.formats.boundaries.drawn import Drawn, Layer
-from geosand.formats.boundaries.kinds import kind_of
+from geosand.formats.boundaries.kinds import kind_of, recognise
 from geosand.formats.boundaries.naming import name_of
+from geosand.site.cells import word_key
 
 CLOSE_TOLERANCE_M = 0.05
 
@@ -38,8 +39,14 @@ class Wishes:
         if self.kind:
             return self.kind, ""
         words, column = self.kind_words, self.kind_column
+        kind, word = kind_of(thing.attributes, thing.folder, thing.name, column, words)
+        if kind or column is not None or not thing.draws("Polygon", "MultiPolygon"):
+            return kind, word
+        # a line called "Water main" is no water
         name = name_of(thing.attributes, thing.name, self.name_column)
-        return kind_of(thing.attributes, thing.folder, name, column, words)
+        by_name = words.get(word_key(name), "") or recognise(name)
+        told = by_name not in ("", "other") or word_key(name) in words
+        return (by_name, name) if told else (kind, word)
 
     def unused(self, formats: Collection[str], layers: Sequence[Layer]) -> list[str]:
         """A text for each wish that these layers have no use for, so that nobody relies on it."""

@@ -12,8 +12,11 @@ from geosand.errors import Refused
 from geosand.formats.boundaries import read_boundaries
 from geosand.formats.boundaries.curves import bernstein, cubic_enclosed, enclosed, spline_cubics
 from geosand.formats.boundaries.drawing_layers import read_dxf
+from geosand.formats.boundaries.drawn import Drawn
+from geosand.formats.boundaries.mendable import to_be_closed
 from geosand.formats.boundaries.questions import Choice
 from geosand.formats.boundaries.settling import settle
+from geosand.formats.boundaries.wishes import Wishes
 
 from .conftest import UTM
 
@@ -154,6 +157,33 @@ def test_the_area_of_a_cubic_is_exact():
 def test_knots_that_do_not_ascend_are_told():
     knots = [0, 0, 0, 0, 2, 1, 1, 1, 1]
     assert spline_cubics(BSpline(np.zeros((5, 3)), order=4, knots=knots)) is None
+
+
+def test_pieces_of_a_spline_end_to_end_are_one_curve():
+    """Where a knot stands four times the two points at the joint are the same, or it is torn."""
+    points = np.array([(0, 0), (0, 1), (1, 1), (1, 0), (1, 0), (1, -1), (2, -1), (2, 0)], float)
+    flat = np.column_stack([points, np.zeros(8)])
+    knots = [0] * 4 + [1] * 4 + [2] * 4
+    found = spline_cubics(BSpline(flat, order=4, knots=knots))
+    assert found is not None
+    np.testing.assert_allclose(found[:, :, :2], points.reshape(2, 4, 2), atol=1e-12)
+    flat[4:, 0] += 0.1
+    assert spline_cubics(BSpline(flat, order=4, knots=knots)) is None
+
+
+def test_a_green_that_closes_along_another_line_is_not_closed_straight():
+    """Coarse chords, whose front is drawn as the fairway's end only: a gap of two usual steps."""
+    around, front = np.radians(np.linspace(-60, 240, 8)), np.radians(np.linspace(240, 300, 7))
+    green, end = (12 * np.column_stack([np.cos(a), np.sin(a)]) for a in (around, front))
+    fairway = np.vstack([[-60, -60], end, [60, -60]])
+    things = [
+        Drawn(place=layer, geometry=shapely.LineString(line), attributes={}, folder=layer)
+        for layer, line in (("GREENS", green), ("FAIRWAY", fairway))
+    ]
+    kept, shapes, _ = to_be_closed(things, np.ones(2), Wishes(), along=True)
+    whole = shapely.Polygon(np.vstack([green, end[1:-1]]))
+    areas = {d.place: shapely.area(shape) for d, shape in zip(kept, shapes, strict=True)}
+    assert areas["GREENS"] == pytest.approx(whole.area, rel=1e-9)
 
 
 LAYER = {"layer": "GREENS"}

@@ -166,9 +166,25 @@ def test_an_outline_around_all_others_may_be_a_frame(write_geojson):
     """A title block's border is no surface of the site, however it is drawn."""
     greens = [feature(square(k), kind="green") for k in range(3)]
     around = shapely.box(*shapely.total_bounds([square(k) for k in range(3)])).buffer(1e-4)
-    text = "it lies around all others, as the frame of a sheet or the boundary of a property does"
+    text = "it lies around nearly all others, as the frame of a sheet or the boundary of a property"
     told = read_boundaries(write_geojson([*greens, feature(around, kind="border")])).findings
     assert [f.about for f in told if f.text.startswith(text)] == ["other-1"]
+    # twelve others, of which one stands out; a strip across with the same bounds is none
+    more = [*greens, *(feature(square(k), kind="tee") for k in range(4, 13))]
+    told = read_boundaries(
+        write_geojson(
+            [
+                *more[1:],
+                feature(square(-2), kind="green"),
+                feature(around.union(square(13)).envelope, kind="border"),
+            ]
+        )
+    ).findings
+    assert any(f.text.startswith(text) for f in told)
+    west, south, east, north = around.bounds
+    strip = shapely.LineString([(west, south), (east, north)]).buffer(1e-6)
+    told = read_boundaries(write_geojson([*greens, feature(strip, kind="border")])).findings
+    assert not any(f.text.startswith(text) for f in told)
     fairway = read_boundaries(write_geojson([*greens, feature(around, kind="fairway")])).findings
     assert not any(f.text.startswith(text) for f in fairway)
 
@@ -182,8 +198,22 @@ def test_names_tell_the_kind_where_no_column_does(write_geojson):
     assert found.features.kind.tolist() == ["green", "green", "green", "tee", "other"]
     texts = [f.text for f in found.findings]
     assert "'Green 1' and 2 more like it are taken as green (3 surfaces)" in texts
-    one = [feature(square(0), name="Hole 8")]
-    assert read_boundaries(write_geojson(one, "greens.geojson")).features.kind.tolist() == ["green"]
+    one = write_geojson([feature(square(0), name="Hole 8")], "greens.geojson")
+    assert read_boundaries(one).features.kind.tolist() == ["green"]
+    assert read_boundaries(one, kind="other").features.kind.tolist() == ["other"]
+    texts = [
+        f.text for f in read_boundaries(write_geojson([feature(square(0), name="8 b")])).findings
+    ]
+    assert any(text.startswith("it has no kind") for text in texts)
+
+
+def test_a_line_is_no_surface_by_its_name(write_geojson):
+    """The ring main of the irrigation is no water."""
+    main = shapely.LineString(square(0).exterior.coords)
+    tee = feature(square(1), name="Tee 1")
+    found = read_boundaries(write_geojson([feature(main, name="Water main ring"), tee]))
+    assert found.features.kind.tolist() == ["tee"]
+    assert [item.reason for item in found.tally.left_out] == ["a line"]
 
 
 def test_the_column_that_would_tell_is_named(write_geojson):

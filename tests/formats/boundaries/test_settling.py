@@ -221,7 +221,7 @@ def test_an_outline_whose_first_point_was_not_taken_again(tmp_path, write_geojso
     assert len(new_site(tmp_path / "s", found, name="x", choice=REPAIR).rows) == 1
     half = feature(drawn(shapely.LineString(points[:5])), id="b", kind="bunker")
     assert not len(read_boundaries(write_geojson([half])).broken)
-    with pytest.raises(Refused, match="Close these lines in the drawing, with --repair or"):
+    with pytest.raises(Refused, match="Close these lines in the drawing or with --repair"):
         new_site(tmp_path / "t", found, name="x", choice=ACCEPT)
 
 
