@@ -107,10 +107,11 @@ def _places(claims: ClaimedAreas, document: Document, file: str) -> list[int | N
     exact = {row["id"]: k for k, row in enumerate(surfaces)}
     kinds = {row["kind"]: len(surfaces) + k for k, row in enumerate(document["totals"])}
     names: dict[str, list[int]] = {}
+    slugs: dict[str, list[int]] = {}
     for k, row in enumerate(surfaces):
         for key in {word_key(row["name"]), word_key(row["id"])}:
             names.setdefault(key, []).append(k)
-    slugs = {slug(row["id"]): k for k, row in enumerate(surfaces)}
+        slugs.setdefault(slug(row["id"]), []).append(k)
     places: list[int | None] = []
     faults: list[Fault] = []
     taken: dict[int, str] = {}
@@ -118,8 +119,7 @@ def _places(claims: ClaimedAreas, document: Document, file: str) -> list[int | N
         found = [exact[label]] if label in exact else names.get(word_key(label), [])
         if not found and word_key(label) in kinds:
             found = [kinds[word_key(label)]]
-        if not found and slug(label) in slugs:
-            found = [slugs[slug(label)]]
+        found = found or slugs.get(slug(label), [])
         if len(found) > 1:
             several = ", ".join(surfaces[k]["id"] for k in found)
             text = f"{quoted(label)} is the name of {several}"

@@ -34,7 +34,7 @@ def resolved(reader: Reader, rows: Ints, named: Texts, edition: Ints, surfaces: 
     for k in np.flatnonzero((ids < 0) & (size == 0) & drawn).tolist():
         word = words.words[words.code[k]]
         _unknown(reader, int(rows[of[k]]), word, surfaces, int(edition[of[k]]))
-    _named_again(reader, rows, of, lower, ids, kind, size > 0)
+    _named_again(reader, rows, of, lower, ids, kind, size > 0, surfaces)
     word, place = ragged(begun, size)
     surface = np.concatenate([ids[ids >= 0], order[place]])
     row = np.concatenate([rows[of[ids >= 0]], rows[of[word]]])
@@ -91,7 +91,14 @@ def _by_kind(edition_of: Ints, kind: Ints, words: Texts, edition: Ints) -> tuple
 
 
 def _named_again(
-    reader: Reader, rows: Ints, of: Ints, words: Texts, ids: Ints, kind: Ints, named: Bools
+    reader: Reader,
+    rows: Ints,
+    of: Ints,
+    words: Texts,
+    ids: Ints,
+    kind: Ints,
+    named: Bools,
+    surfaces: Surfaces,
 ) -> None:
     """A fault where a cell has a kind and one of its surfaces: "green 3" may mean either.
 
@@ -101,11 +108,11 @@ def _named_again(
     number = len(words.words)
     by_id = np.flatnonzero((ids >= 0) & np.isin(of, of[named]))
     by_id = by_id[kind[ids[by_id]] >= 0]
-    if not len(by_id):  # np.isin would load numpy.ma
+    if not len(by_id):  # of nothing np.isin would load numpy.ma
         return
     wanted = of[by_id] * number + kind[ids[by_id]]
     for k in by_id[np.isin(wanted, of[named] * number + words.code[named])].tolist():
-        whole, one = (quoted(words.words[code]) for code in (kind[ids[k]], words.code[k]))
+        whole, one = (quoted(str(column[ids[k]])) for column in (surfaces.kind, surfaces.id))
         found = f"{whole} means every surface of that kind, and {one} is one of them"
         remedy = "write the kind alone for all of them, or ids alone, spaces between"
         reader.fault(int(rows[of[k]]), "surfaces", found, remedy=remedy)

@@ -17,8 +17,9 @@ from geosand.site.reading import Reader
 from geosand.site.tables import Dressed, Dressings, Surfaces
 
 PLANS_M = (1e-4, 0.025)  #: usual depths of one dressing (common practice)
-#: A last date so many days after all others, and so many times their longest gap, may be turned.
-LONG_DAYS, NEARER = 60, 4
+#: A last date so many days after all others, and so many times their longest gap, may be turned,
+#: where so many gaps tell how often the site is dressed and it would then come within the longest.
+LONG_DAYS, NEARER, FEWEST_GAPS = 60, 4, 3
 
 
 Column = np.ndarray[Any, np.dtype[Any]]
@@ -274,12 +275,13 @@ def _out_of_order(reader: Reader, head: Ints, told: _Told) -> None:
                 found = f"{date[place]} is out of the order of the rows, {turned} would be in it"
                 _tell_turned(reader, int(row), found, told)
                 break
-    for k in _far_last(date, member).tolist():
+    for k, longest in zip(*_far_last(date, member), strict=True):
         turned = _turned(date[k])
-        if date[k - 1] < turned and (turned - date[k - 1]) * NEARER < date[k] - date[k - 1]:
-            days = int((date[k] - date[k - 1]).astype(int))
-            found = f"{date[k]} is {days} days after the dressing before it, {turned} would be"
-            found += f" {int((turned - date[k - 1]).astype(int))}"
+        days, then = (int((day - date[k - 1]).astype(int)) for day in (date[k], turned))
+        if not np.isnat(turned) and 0 < then <= longest:
+            found = (
+                f"{date[k]} is {days} days after the dressing before it, {turned} would be {then}"
+            )
             _tell_turned(reader, int(head[rows[k]]), found, told)
 
 
@@ -290,8 +292,11 @@ def _tell_turned(reader: Reader, row: int, found: str, told: _Told) -> None:
     told.findings.append(Finding(about=about, text=text, topic="file", member=member))
 
 
-def _far_last(date: Dates, member: Ints) -> Ints:
-    """Rows that are the last of a site and come long after all others, these being in order."""
+def _far_last(date: Dates, member: Ints) -> tuple[list[int], list[float]]:
+    """Rows that are the last of a site and come long after all others, these being in order.
+
+    Also the longest gap between those others, in days.
+    """
     days = np.where(np.isnat(date), np.nan, date.astype(np.int64))
     gap = np.diff(days, prepend=np.nan)
     inside = member == np.append(-1, member[:-1])
@@ -301,8 +306,10 @@ def _far_last(date: Dates, member: Ints) -> Ints:
     shortest = longest.copy()
     np.fmax.at(longest, member[earlier], gap[earlier])
     np.fmin.at(shortest, member[earlier], gap[earlier])
+    known = np.bincount(member[earlier], minlength=len(longest)) >= FEWEST_GAPS
     far = (gap > LONG_DAYS) & (gap > NEARER * longest[member]) & (shortest[member] >= 0)
-    return np.flatnonzero(inside & last & far)
+    rows = np.flatnonzero(inside & last & far & known[member])
+    return rows.tolist(), longest[member[rows]].tolist()
 
 
 def _turned(day: np.datetime64) -> np.datetime64:

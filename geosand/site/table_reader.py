@@ -13,10 +13,12 @@ from functools import lru_cache
 import numpy as np
 
 from geosand.columns import Bools, Ints, distinct
-from geosand.errors import Faults, Finding, listed
+from geosand.errors import Faults, Finding
 from geosand.site.cells import RawTable, nearest, quoted
 from geosand.site.raw_columns import Column, Ids, any_written, repeated, written
 from geosand.units import DOOR, UnitFault, factor_to_si
+
+SHOWN = 8  #: rows named in a finding
 
 
 class TableReader:
@@ -80,9 +82,10 @@ class TableReader:
 
     def places(self, rows: Ints) -> str:
         """Where rows stand, the first few of them, for a finding."""
-        names = [self.table.rows[row] for row in rows.tolist()]
+        names = [self.table.rows[row] for row in rows[:SHOWN].tolist()]
         word = ("rows " if len(rows) > 1 else "row ") if not isinstance(names[0], str) else ""
-        return f"{word}{listed([str(name) for name in names], 8)}"
+        more = f" and {len(rows) - SHOWN} more" if len(rows) > SHOWN else ""
+        return f"{word}{', '.join(map(str, names))}{more}"
 
     def sound(self, rows: Bools) -> list[int]:
         """Those of ``rows`` (n,), by number, that have no fault yet: one of a row is enough."""

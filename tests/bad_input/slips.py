@@ -512,9 +512,9 @@ DATES = (
     ),
     Case(
         "a day and a month changed about at the end",
-        dressed_on("2026-04-10", "2026-04-24", "2026-05-08", "2026-12-05"),
+        dressed_on("2026-03-27", "2026-04-10", "2026-04-24", "2026-05-08", "2026-12-05"),
         FOUND,
-        "row 5: 2026-12-05 is 211 days after the dressing before it, 2026-05-12 would be 4: check",
+        "row 6: 2026-12-05 is 211 days after the dressing before it, 2026-05-12 would be 4: check",
     ),
     Case(
         "sand that came after it was spread",
