@@ -520,9 +520,10 @@ def test_every_default_is_said(site_folder):
 
 
 def test_a_dressing_in_autumn_after_those_of_spring_is_no_slip(site_folder):
-    """2026-10-04 turned about would be 2026-04-10, before the others; two gaps tell no habit."""
+    """2026-10-04 turned about would be 2026-04-10, before the others; few gaps tell no habit."""
     head, first = DRESSINGS.splitlines()
-    for days in (("04-10", "04-24", "05-08", "10-04"), ("04-10", "12-05")):
+    usual = ("03-27", "04-10", "04-24", "05-08")  # 06-11 would come 34 days after these
+    for days in ((*usual, "10-04"), (*usual, "11-06"), ("04-01", "04-15", "10-05")):
         rows = [first.replace("D1,2026-04-10", f"D{k},2026-{d}") for k, d in enumerate(days, 1)]
         told = findings(site_folder("-".join(days), dressings="\n".join([head, *rows]) + "\n"))
         assert not any("check day and month" in text for text in told)
