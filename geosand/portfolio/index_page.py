@@ -18,14 +18,13 @@ from geosand.portfolio.strips import drawn_spreaders, strips
 from geosand.portfolio.summary import (
     counted,
     first_lines,
-    grouped,
     joined,
     last_days,
     plus_minus,
     spreader_name,
 )
 from geosand.reports.printed_page import page
-from geosand.reports.words import Units, chance, label_of, percent, shown
+from geosand.reports.words import Units, chance, grouped, label_of, percent, shown
 from geosand.units import SHOWN
 
 #: what the page's script needs of a site, in this order

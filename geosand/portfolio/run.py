@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 import pickle
-from collections.abc import Callable, Generator, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Generator, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import replace
 from itertools import islice
@@ -236,23 +236,30 @@ def _on_cluster(
                 future.release()
 
 
-def _finished(client: Any, running: Mapping[Any, Chunk], tell: Tell) -> Iterable[Any]:
+def _finished(client: Any, running: Mapping[Any, Chunk], tell: Tell) -> Collection[Any]:
     """Some of the futures, as soon as there are any; a cluster may lose its workers and get new."""
-    from distributed import wait
-
     alone = 0.0
     while alone < PATIENCE_S:
-        try:
-            return _of_cluster(wait, list(running), LOOK_S, "FIRST_COMPLETED").done  # type: ignore[no-any-return]
-        except TimeoutError:
-            if _of_cluster(client.nthreads):
-                alone = 0.0
-            else:
-                tell("Waiting for a worker of the cluster")
-                alone += LOOK_S
+        if done := _of_cluster(_done_soon, list(running)):
+            return done  # type: ignore[no-any-return]
+        if _of_cluster(client.nthreads):
+            alone = 0.0
+        else:
+            tell("Waiting for a worker of the cluster")
+            alone += LOOK_S
     found = f"no worker was there for {PATIENCE_S / 60:.0f} minutes"
     remedy = "start some with dask worker and repeat the command: what is finished is kept"
     raise Refused(Fault(file="--scheduler", found=found, remedy=remedy))
+
+
+def _done_soon(futures: list[Any]) -> Collection[Any]:
+    """Those of the futures that are done when the first is, within the time of a look."""
+    from distributed import wait
+
+    try:
+        return wait(futures, LOOK_S, "FIRST_COMPLETED").done  # type: ignore[no-any-return, no-untyped-call]
+    except TimeoutError:
+        return ()
 
 
 @contextmanager
@@ -331,8 +338,6 @@ def _of_cluster(asked: Callable[..., Any], *arguments: Any) -> Any:
 
     try:
         return asked(*arguments)
-    except TimeoutError:
-        raise
     except (OSError, CancelledError) as problem:
         raise Refused(
             Fault(

@@ -7,14 +7,9 @@ from typing import NamedTuple
 
 from geosand.errors import printable
 from geosand.portfolio.compare import Comparison, Row
-from geosand.reports.words import Units, percent, shown
+from geosand.reports.words import Units, grouped, percent, shown
 
 NAMED = 3  #: sites in a line
-
-
-def grouped(number: int) -> str:
-    """A whole number, its thousands set apart as in masses."""
-    return f"{number:,}".replace(",", "\u202f")
 
 
 def counted(number: int, one: str, many: str) -> str:

@@ -9,7 +9,15 @@ from geosand.errors import listed
 from geosand.reports.area_totals import by_kind
 from geosand.reports.documents import Document
 from geosand.reports.plain_table import Table, table
-from geosand.reports.words import MISSING, Units, label_of, merged_findings, shown, signed_percent
+from geosand.reports.words import (
+    MISSING,
+    Units,
+    grouped,
+    label_of,
+    merged_findings,
+    shown,
+    signed_percent,
+)
 
 WIDE = 118  #: columns of a window in which all figures fit
 _LARGE = {"metric": (1e-4, "ha"), "us": (1 / 4046.8564224, "acres")}
@@ -51,7 +59,7 @@ def totals_table(document: Document, units: Units) -> Table:
             str(row["surfaces"]),
             cell(row["area_m2"], "area", units),
             cell(row["u_area_m2"], "area", units),
-            f"{row['area_m2'] * factor:,.4f}".replace(",", "\u202f"),
+            grouped(row["area_m2"] * factor, 4),
         ]
         for row in [*(row for _, rows in by_kind(kinds) for row in rows), total]
     ]

@@ -10,7 +10,7 @@ from geosand.reports.documents import MILLIMETRE, Document, si
 from geosand.reports.plain_table import Table, table
 from geosand.reports.plan import BASIS
 from geosand.reports.setting_words import setting_cell, setting_lines
-from geosand.reports.words import MISSING, Units, between, label_of, listed_runs, shown
+from geosand.reports.words import MISSING, Units, between, grouped, label_of, listed_runs, shown
 from geosand.season.ledger import NO_TARGET
 
 MOST_RUNS = 12  #: ids or runs of ids in one sentence
@@ -136,8 +136,8 @@ def _order_line(sand: Document, units: Units) -> str:
         count = ""
         if sand["units"] is not None:
             unit = shown(si(sand["unit_mass_kg"]), "mass", units)
-            units_said = f"{sand['units']:,} unit{'' if sand['units'] == 1 else 's'}"
-            count = f", so {units_said.replace(',', chr(0x202F))} of {unit}"
+            said = f"{grouped(sand['units'])} unit{'' if sand['units'] == 1 else 's'}"
+            count = f", so {said} of {unit}"
         return (
             f"Order {printable(sand['name'])}: {shown(order, 'mass', units)}{count}"
             f"{'' if _is_dry(sand) else f', {BASIS}'} ({'; '.join(parts)})."

@@ -13,6 +13,7 @@ from geosand.reports.words import (
     MISSING,
     Units,
     between,
+    grouped,
     in_words_of,
     label_of,
     merged_findings,
@@ -145,7 +146,7 @@ def _draw_lines(
 ) -> list[str]:
     over, balance = witnesses.draws.overthrow, results.balance
     unit = label_of("mass", units)
-    draws = f"{witnesses.draws.draws:,}".replace(",", "\u202f")
+    draws = grouped(witnesses.draws.draws)
     lines, sharper = [f"overthrow by {draws} draws, 95 % interval in {unit}:"], []
     for k, name in enumerate(results.site.dressings.id):
         if only not in (None, str(name)) or not np.isfinite(over.mean[k]):

@@ -15,12 +15,21 @@ MISSING = "–"
 NO_DRESSING = "No dressing is recorded yet: they go into dressings.csv, or into records.xlsx."
 
 
+def grouped(value: float, decimals: int = 0) -> str:
+    """A figure with a narrow space at its thousands.
+
+    >>> grouped(12345), grouped(1234.5, 2)
+    ('12\u202f345', '1\u202f234.50')
+    """
+    return f"{value:,.{decimals}f}".replace(",", "\u202f")
+
+
 def shown(value: float, measure: str, units: Units, *, unit: bool = True) -> str:
     """An SI value in the reader's units, ``–`` where there is none."""
     factor, label, decimals = SHOWN[units][measure]
     if not math.isfinite(value):
         return MISSING
-    text = f"{value * factor:,.{decimals}f}".replace(",", "\u202f").replace("-", "−")
+    text = grouped(value * factor, decimals).replace("-", "−")
     if float(text.replace("\u202f", "").replace("−", "-")) == 0:
         text = text.replace("−", "")
     return f"{text} {label}" if unit else text
@@ -146,7 +155,7 @@ _LONG = (
 
 
 def _spaced(found: re.Match[str]) -> str:
-    return f"{int(found[0]):,}".replace(",", "\u202f") if found[0].isdigit() else found[0]
+    return grouped(int(found[0])) if found[0].isdigit() else found[0]
 
 
 def _us_first(found: re.Match[str]) -> str:
@@ -164,7 +173,7 @@ def _us_figure(text: str, measure: str) -> str:
     """A metric figure in US units; a length as finely as it was written, a long way coarsely."""
     value = _plain(text) / SHOWN["metric"][measure][0]
     if measure == "distance" and value > 100 * 1609.344:
-        return f"{value / 1609.344:,.0f}".replace(",", "\u202f")
+        return grouped(value / 1609.344)
     fine = measure == "length" and len(text.partition(".")[2]) > SHOWN["us"][measure][2]
     return f"{value / 0.3048:.2f}" if fine else shown(value, measure, "us", unit=False)
 
