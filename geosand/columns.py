@@ -32,6 +32,24 @@ def frozen(table: type[T]) -> type[T]:
     return made
 
 
+@dataclass_transform(
+    frozen_default=True, kw_only_default=True, eq_default=False, field_specifiers=(field,)
+)
+def columns(table: type[T]) -> type[T]:
+    """A frozen class whose arrays are columns: equally long, and set read-only.
+
+    >>> @columns
+    ... class Pair:
+    ...     x: Floats
+    ...     y: Floats
+    >>> Pair(x=np.zeros(2), y=np.zeros(3))
+    Traceback (most recent call last):
+    ValueError: Pair: columns of different length: {'x': 2, 'y': 3}
+    """
+    table.__post_init__ = freeze  # type: ignore[attr-defined]
+    return frozen(table)
+
+
 def _fill(table: Any, /, **values: Any) -> None:
     for name, column in table.__dataclass_fields__.items():
         if column.init and name in values:

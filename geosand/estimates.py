@@ -165,40 +165,32 @@ class Estimates:
         ``independent`` names the sources (or categories) that differ from row to row of a group;
         left out: those of ``per_row``. All others are one realisation and add with their signs.
         ``weight`` (n,): the rows are first multiplied by it, as by ``scaled``. ``Runs`` of a group
-        column are quicker where rows of a group stand together.
+        column serve several tables.
         """
+        runs = group if isinstance(group, Runs) else Runs(group, groups)
         names = self.per_row if independent is None else frozenset(independent)
         separate = rows_named(self.sources, names)
         terms = self.table * weight
         for row in separate:
             terms[row] *= terms[row]
-        sums = _sums(group, terms, groups)
+        sums = runs.sums(terms)
         for row in separate:
             np.sqrt(sums[row], out=sums[row])
-        freedom = {
-            name: self._group_freedom(name, group, groups, weight)
-            for name in self.degrees_of_freedom
-        }
+        freedom = {name: self._freedom(name, runs, weight) for name in self.degrees_of_freedom}
         return self._with(table=sums, degrees_of_freedom=freedom)
 
-    def _group_freedom(
-        self, name: str, group: Ints | Runs, groups: int, weight: Floats | float
-    ) -> Floats:
+    def _freedom(self, name: str, runs: Runs, weight: Floats | float) -> Floats:
         """Degrees of freedom of a category in each group's sum: what all rows of a group have.
 
         Where they differ, their mean.
         """
-        if not isinstance(group, Runs):
-            return self._mean_freedom(name, group, groups, weight)
-        first, differing = group.firsts(self.degrees_of_freedom[name])
+        first, differing = runs.firsts(self.degrees_of_freedom[name])
         freedom: Floats = np.fmin(first, np.inf)  # nan is what has no estimate
         if len(differing):
-            freedom[differing] = self._mean_freedom(name, group, groups, weight)[differing]
+            freedom[differing] = self._mean_freedom(name, runs, weight)[differing]
         return freedom
 
-    def _mean_freedom(
-        self, name: str, group: Ints | Runs, groups: int, factor: Floats | float
-    ) -> Floats:
+    def _mean_freedom(self, name: str, runs: Runs, factor: Floats | float) -> Floats:
         """Variance-weighted harmonic mean of a category's degrees of freedom (never optimistic)."""
         column = self.degrees_of_freedom[name]
         weight = self._variances().get(name)
@@ -213,8 +205,8 @@ class Estimates:
         else:
             per = np.where(np.isfinite(column), 1.0 / np.where(column > 0, column, 1.0), 0.0)
         per *= weight
-        top, bottom = _sums(group, np.array([weight, per]), groups)
-        freedom: Floats = np.divide(top, bottom, out=np.full(groups, np.inf), where=bottom > 0)
+        top, bottom = runs.sums(np.array([weight, per]))
+        freedom: Floats = np.divide(top, bottom, out=np.full(runs.size, np.inf), where=bottom > 0)
         return freedom
 
     def interval(self, *, coverage: float = COVERAGE, floor: float | None = None) -> Interval:
@@ -271,16 +263,6 @@ def _all_known(column: Floats) -> bool:
     """Whether all are above 0 and finite; nan, which both extremes take over, is neither."""
     least, most = np.minimum.reduce(column, initial=1.0), np.maximum.reduce(column, initial=1.0)
     return bool(least > 0 and most < np.inf)
-
-
-def _sums(group: Ints | Runs, table: Floats, groups: int) -> Floats:
-    """Sums (k, groups) by group of the columns (k, n) of a table."""
-    if isinstance(group, Runs):
-        return group.sums(table)
-    sums = np.empty((len(table), groups))
-    for row, column in enumerate(table):
-        sums[row] = np.bincount(group, column, groups)
-    return sums
 
 
 def _total(variances: Mapping[str, Floats], rows: int) -> Floats:

@@ -57,74 +57,42 @@ percent = 0.01
 permille = 0.001
 """
 
+_DOORS = {
+    "length": {"m": 1.0, "mm": 0.001, "cm": 0.01, "km": 1000.0},
+    "area": {"m2": 1.0, "cm2": 1e-4, "mm2": 1e-6},
+    "volume": {"m3": 1.0, "cm3": 1e-6},
+    "mass": {"kg": 1.0, "g": 0.001, "t": 1000.0},
+    "density": {"kg_m3": 1.0, "g_cm3": 1000.0},
+    "rate": {"kg_m2": 1.0},
+    "speed": {"kmh": 1 / 3.6},
+    "share": {"percent": 0.01},
+    "angle": {"deg": math.pi / 180},
+}
 #: Factors to SI of the units that the site files' own column names carry.
-DOOR = {
-    "m": 1.0,
-    "mm": 0.001,
-    "cm": 0.01,
-    "km": 1000.0,
-    "m2": 1.0,
-    "cm2": 1e-4,
-    "mm2": 1e-6,
-    "m3": 1.0,
-    "cm3": 1e-6,
-    "kg": 1.0,
-    "g": 0.001,
-    "t": 1000.0,
-    "kg_m3": 1.0,
-    "g_cm3": 1000.0,
-    "kg_m2": 1.0,
-    "kmh": 1 / 3.6,
-    "percent": 0.01,
-    "deg": math.pi / 180,
-}
+DOOR = {unit: factor for units in _DOORS.values() for unit, factor in units.items()}
 
-_DOOR_OF = {
-    "length": ("m", "cm", "mm", "km"),
-    "area": ("m2", "cm2", "mm2"),
-    "volume": ("m3", "cm3"),
-    "mass": ("kg", "g", "t"),
-    "density": ("kg_m3", "g_cm3"),
-    "rate": ("kg_m2",),
-    "speed": ("kmh",),
-    "share": ("percent",),
-    "angle": ("deg",),
+#: Of each SI unit what it measures, what pint calls it, and units that a person may write.
+_SI = {
+    "m": ("length", "meter", "mm, cm, m, in, ft, yd"),
+    "m2": ("area", "meter**2", "cm2, m2, ha, in2, ft2, acre"),
+    "m3": ("volume", "meter**3", "cm3, ml, L, m3, in3, ft3, yd3, us_gallon"),
+    "kg": ("mass", "kilogram", "g, kg, t, oz, lb, short_ton, long_ton"),
+    "kg_m3": (
+        "density",
+        "kilogram/meter**3",
+        "kg_m3, g_cm3, lb_ft3, lb_per_yd3, short_ton_per_yd3",
+    ),
+    "kg_m2": (
+        "rate",
+        "kilogram/meter**2",
+        "kg_m2, g_m2, t_per_ha, lb_per_1000ft2, short_ton_per_acre",
+    ),
+    "m_s": ("speed", "meter/second", "kmh, m_s, mph"),
+    "rad": ("angle", "radian", "deg, rad"),
+    "ratio": ("share", "", "percent, ratio"),
 }
-
-#: What each SI unit measures, for messages and for the check of dimensions.
-MEASURES = {
-    "m": "length",
-    "m2": "area",
-    "m3": "volume",
-    "kg": "mass",
-    "kg_m3": "density",
-    "kg_m2": "rate",
-    "m_s": "speed",
-    "rad": "angle",
-    "ratio": "share",
-}
-_EXAMPLES = {
-    "length": "mm, cm, m, in, ft, yd",
-    "area": "cm2, m2, ha, in2, ft2, acre",
-    "volume": "cm3, ml, L, m3, in3, ft3, yd3, us_gallon",
-    "mass": "g, kg, t, oz, lb, short_ton, long_ton",
-    "density": "kg_m3, g_cm3, lb_ft3, lb_per_yd3, short_ton_per_yd3",
-    "rate": "kg_m2, g_m2, t_per_ha, lb_per_1000ft2, short_ton_per_acre",
-    "speed": "kmh, m_s, mph",
-    "angle": "deg, rad",
-    "share": "percent, ratio",
-}
-_SI_EXPRESSION = {
-    "m": "meter",
-    "m2": "meter**2",
-    "m3": "meter**3",
-    "kg": "kilogram",
-    "kg_m3": "kilogram/meter**3",
-    "kg_m2": "kilogram/meter**2",
-    "m_s": "meter/second",
-    "rad": "radian",
-    "ratio": "",
-}
+#: What each measures, for messages and for the check of dimensions.
+MEASURES = {si: measure for si, (measure, _, _) in _SI.items()}
 _SPELLED = {"kmh": "km/h", "mph": "mi/h", "ratio": "1", "1000ft2": "ksqft", "fraction": "1"}
 _WORDS = "survey_foot|survey_acre|short_ton|long_ton|metric_ton|us_gallon|imperial_gallon"
 # patterns are compiled where they are used: a usual site needs none of them
@@ -177,16 +145,16 @@ def factor_to_si(unit: str, si: str) -> float:
     """
     if si not in MEASURES:
         raise ValueError(f"{si!r} is not an SI unit of geosand: {', '.join(MEASURES)}")
-    measure = MEASURES[si]
-    if unit in _DOOR_OF[measure]:
+    measure, _, examples = _SI[si]
+    if unit in _DOORS[measure]:
         return DOOR[unit]
     if not re.fullmatch(r"[A-Za-z][A-Za-z0-9_]{0,40}", unit):  # never let free text reach a parser
-        raise UnitFault(f"{unit!r} is not a unit: use one of {_EXAMPLES[measure]}")
+        raise UnitFault(f"{unit!r} is not a unit: use one of {examples}")
     if re.search(r"(?<![a-z_])tons?(?![a-z])", unit, re.IGNORECASE):
         raise UnitFault(f"{unit!r} is not one mass: write tonne, short_ton or long_ton")
     # pint counts angles as plain numbers, so that degrees would pass as a share
     if (unit in _ANGLES) != (si == "rad"):
-        raise UnitFault(f"{unit!r} is no {measure}: use one of {_EXAMPLES[measure]}")
+        raise UnitFault(f"{unit!r} is no {measure}: use one of {examples}")
     return _pint_factor(unit, si)
 
 
@@ -195,15 +163,14 @@ def _pint_factor(unit: str, si: str) -> float:
     """The same by pint, of a unit that holds letters, digits and underscores only."""
     import pint
 
-    measure = MEASURES[si]
-    example = _EXAMPLES[measure]
+    measure, expression, examples = _SI[si]
     try:
         found = registry().Quantity(1.0, registry().parse_units(_expression(unit)))
-        return float(found.to(_SI_EXPRESSION[si]).magnitude)
+        return float(found.to(expression).magnitude)
     except pint.DimensionalityError:
-        raise UnitFault(f"{unit!r} is no {measure}: use one of {example}") from None
+        raise UnitFault(f"{unit!r} is no {measure}: use one of {examples}") from None
     except Exception:  # a parser of free text fails in ways that no list of classes holds
-        raise UnitFault(f"{unit!r} is not a unit known here: use one of {example}") from None
+        raise UnitFault(f"{unit!r} is not a unit known here: use one of {examples}") from None
 
 
 _QUANTITY = r"(?a)([+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d+)?)\s*([A-Za-z%][\w/%^ ]*)"
@@ -225,9 +192,10 @@ def parse_quantity(text: str, si: str) -> float:
     plain = text.strip().replace("²", "2").replace("³", "3")
     match = re.fullmatch(_QUANTITY, plain) if len(plain) <= _LONGEST_QUANTITY else None
     if not match:
-        example = _EXAMPLES[MEASURES[si]]
         like = {"kg": "500kg", "m_s": "8kmh"}.get(si, "0.5mm")
-        raise UnitFault(f"{text[:40]!r} is not a number with a unit, like {like}; units: {example}")
+        raise UnitFault(
+            f"{text[:40]!r} is not a number with a unit, like {like}; units: {_SI[si][2]}"
+        )
     unit = match[2].strip().replace("%", "percent").replace("^", "")
     unit = re.sub(r"1000\s+(?=ft2)", "1000", unit)
     unit = re.sub(r"\s*/\s*", "_per_", unit).replace(" ", "_")

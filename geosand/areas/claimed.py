@@ -65,6 +65,9 @@ def check_claims(
         near = np.abs(ratio(claimed_m2 / unit_m2 * size_m2, area_m2, np.inf) - 1) < _UNIT_TOLERANCE
         near &= abs(size_m2 / unit_m2 - 1) > _UNIT_TOLERANCE
         hint[near & ~within & (hint == "")] = f"the number looks like {unit}"
+    near = np.abs(1000 * ratio(claimed_m2, area_m2, np.inf) - 1) < _UNIT_TOLERANCE
+    point = "the number looks like thousands: its point was read as a decimal mark"
+    hint[near & ~within & (hint == "")] = point
     return ClaimChecks(
         difference_m2=difference,
         difference=share,

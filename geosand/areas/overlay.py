@@ -8,6 +8,9 @@ import shapely
 from geosand.areas.ellipsoid import ellipsoid_areas_m2
 from geosand.columns import Floats, Geometries, Ints, begins
 
+_MANY = 2000  #: corners from which buffers are made in two steps
+_FIRST_STEP = 0.05  #: of the width
+
 
 def areal(geometries: Geometries) -> Geometries:
     """The polygons in each geometry (S,) as a MultiPolygon; lines and points are left out.
@@ -60,3 +63,17 @@ def united(shapes: Geometries, label: Ints) -> tuple[Geometries, Ints]:
         groups = shapely.geometrycollections(parts, indices=place[of_part])
         out[several] = shapely.union_all(np.asarray(groups)[:, None], axis=1)
     return out, label[first]
+
+
+def widened(shapes: Geometries, width_m: Floats) -> Geometries:
+    """The ground within a width of each shape, with the shape; of a width below 0 what is deeper.
+
+    The buffer of a jagged outline of 5,000 corners takes seconds, one of it a little widened, which
+    has few corners left, a tenth of that.
+    """
+    first = np.where(shapely.get_num_coordinates(shapes) > _MANY, _FIRST_STEP, 0.0) * width_m
+    some = np.flatnonzero(first)
+    if len(some):
+        shapes = shapes.copy()
+        shapes[some] = shapely.buffer(shapes[some], first[some], quad_segs=16)
+    return np.asarray(shapely.buffer(shapes, width_m - first, quad_segs=16))

@@ -33,6 +33,12 @@ class Methods:
     density_kg_m3: Floats
     agree: Sequence[bool | None]  #: largest and smallest within agreement; None for a single one
 
+    @property
+    def rates_kg_m2(self) -> dict[str, Floats]:
+        """The three by their names."""
+        caught = {"by_mass": self.mass_rate_kg_m2, "by_volume": self.volume_rate_kg_m2}
+        return {**caught, "by_bulk": self.bulk_rate_kg_m2}
+
 
 @frozen
 class Balance:
@@ -70,12 +76,8 @@ def site_balance(site: Site, register: AreaRegister, rates: Rates) -> Balance:
     area = np.bincount(dressed.dressing, register.area_m2[dressed.surface], size).astype(float)
     fill = np.nan_to_num(overthrow.value) < 0
     methods = _methods(site, register, rates, spread.value, area, agreement)
-    group, dressing_of_group, group_spread = load_groups(site, masses)
-    whole = len(dressing_of_group) == size
-    lost = overthrow
-    if not whole:
-        part = mass_on_surfaces(site, register, rates, group, len(dressing_of_group))
-        lost = group_spread.minus(part)
+    by_catches = np.stack([methods.mass_rate_kg_m2, methods.volume_rate_kg_m2])
+    group, dressing_of_group, lost = _lost_by_group(site, register, rates, masses, overthrow)
     throw = throw_of_dressings(site, register, rates, group, dressing_of_group, lost)
     return Balance(
         spread=spread,
@@ -94,17 +96,21 @@ def site_balance(site: Site, register: AreaRegister, rates: Rates) -> Balance:
         group_overthrow=lost,
         throw=throw,
         findings=(
-            *balance_findings(
-                site,
-                spread,
-                overthrow,
-                np.stack([methods.mass_rate_kg_m2, methods.volume_rate_kg_m2]),
-                agreement,
-                register,
-            ),
+            *balance_findings(site, spread, overthrow, by_catches, agreement, register),
             *ring_findings(site, verdict == OVERTHROW, lost, throw, dressing_of_group, group),
         ),
     )
+
+
+def _lost_by_group(
+    site: Site, register: AreaRegister, rates: Rates, masses: Estimates, overthrow: Estimates
+) -> tuple[Ints, Ints, Estimates]:
+    """Group of each dressed surface, dressing of each group, and the groups' overthrow (kg)."""
+    group, dressing_of_group, spread = load_groups(site, masses)
+    if len(dressing_of_group) == len(overthrow):
+        return group, dressing_of_group, overthrow
+    part = mass_on_surfaces(site, register, rates, group, len(dressing_of_group))
+    return group, dressing_of_group, spread.minus(part)
 
 
 def mass_on_surfaces(

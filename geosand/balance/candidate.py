@@ -16,8 +16,7 @@ class Candidate(NamedTuple):
     direction: Floats  #: (m,) what 1 unit more of it adds to each equation
     unit: str
     stated: float
-    lowest: float  #: its error can not be below
-    highest: float  #: nor above
+    within: tuple[float, float]  #: its error can not be below the one, nor above the other
     persists: bool = True  #: the same error in every dressing
     errors: Mapping[str, float] = MappingProxyType({})  #: its standard uncertainty by name of error
 

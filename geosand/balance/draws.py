@@ -133,12 +133,12 @@ def read_off(values: AnyFloats) -> Drawn:
     return Drawn(mean, u, *between_ranks(four, share))
 
 
-def tail_rank(draws: int, coverage: float = COVERAGE) -> tuple[int, float]:
+def tail_rank(draws: int) -> tuple[int, float]:
     """The draw, counted from 0 up, at or before the lower bound, and the way to the next one.
 
-    Between the bounds lie ``coverage`` of the draws, as many below as above.
+    Between the bounds lie 95 % of the draws, as many below as above.
     """
-    position = (draws - 1) * (1 - coverage) / 2
+    position = (draws - 1) * (1 - COVERAGE) / 2
     return int(position), position - int(position)
 
 

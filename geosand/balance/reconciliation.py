@@ -36,12 +36,11 @@ from geosand.balance.reconciliation_candidates import (
     candidates,
 )
 from geosand.balance.reconciliation_equations import Point, equations
-from geosand.balance.reconciliation_evidence import Evidence, evidence
+from geosand.balance.reconciliation_evidence import Evidence, evidence, usual_strips
 from geosand.balance.reconciliation_found import Inputs, Reconciliation, Suspect
 from geosand.balance.stock import StockWitness
 from geosand.balance.telling import not_told_apart, strip_name, would_tell
 from geosand.balance.throw_fit import ThrowFit
-from geosand.balance.usual_strips import usual_strips
 from geosand.columns import Bools, Floats
 from geosand.rates.surface_rates import Rates
 from geosand.site.tables import Site

@@ -50,14 +50,15 @@ def candidates(evidence: Evidence, areas: AreaRegister, point: Point) -> Candida
         *witnesses(evidence, point),
     )
     rows = [one for one in found if one.direction.any()]  # others do nothing to any equation
+    lowest, highest = np.array([one.within for one in rows], dtype=np.float64).T
     return Candidates(
         name=np.array([one.name for one in rows], dtype=np.str_),
         unit=np.array([one.unit for one in rows], dtype=np.str_),
         persists=np.array([one.persists for one in rows], dtype=np.bool_),
         stated=np.array([one.stated for one in rows], dtype=np.float64),
         direction=np.stack([one.direction for one in rows], axis=1),
-        lowest=np.array([one.lowest for one in rows], dtype=np.float64),
-        highest=np.array([one.highest for one in rows], dtype=np.float64),
+        lowest=lowest,
+        highest=highest,
         errors=tuple(one.errors for one in rows),
     )
 
@@ -84,8 +85,7 @@ def _unit_masses(one: Evidence, point: Point) -> Found:
             ),
             unit="kg",
             stated=unit,
-            lowest=-LIMITS["unit mass"] * unit,
-            highest=LIMITS["unit mass"] * unit,
+            within=(-LIMITS["unit mass"] * unit, LIMITS["unit mass"] * unit),
             errors={label: unit * float(loads.u_label[mine][0])},
         )
 
@@ -100,8 +100,7 @@ def _catch_scales(one: Evidence, areas: AreaRegister, point: Point) -> Found:
         one.stack(balance=landed / efficiency),
         unit="caught/arrived",
         stated=efficiency,
-        lowest=-LIMITS["catches"] * efficiency,
-        highest=LIMITS["catches"] * efficiency,
+        within=(-LIMITS["catches"] * efficiency, LIMITS["catches"] * efficiency),
         errors={"catch efficiency": settings.u_catch_efficiency},
     )
     yield Candidate(
@@ -109,8 +108,7 @@ def _catch_scales(one: Evidence, areas: AreaRegister, point: Point) -> Found:
         one.stack(balance=landed),
         unit="of its area",
         stated=1.0,
-        lowest=-LIMITS["tray"],
-        highest=LIMITS["tray"],
+        within=(-LIMITS["tray"], LIMITS["tray"]),
         errors={"tray size": settings.u_tray},
     )
     bias = float(areas.errors.edge_bias_m.max(initial=0.0))
@@ -120,8 +118,7 @@ def _catch_scales(one: Evidence, areas: AreaRegister, point: Point) -> Found:
             one.stack(balance=balance_effect(one, point, "edge bias") / bias),
             unit="m outward",
             stated=0.0,
-            lowest=-LIMITS["edge"],
-            highest=LIMITS["edge"],
+            within=(-LIMITS["edge"], LIMITS["edge"]),
             errors={"edge bias": bias},
         )
 
@@ -149,8 +146,7 @@ def _by_source(one: Evidence, point: Point) -> Found:
                 ),
                 unit="kg/kg",
                 stated=water,
-                lowest=-water,
-                highest=LIMITS["moisture"],
+                within=(-water, LIMITS["moisture"]),
                 errors={source: u},
             )
     for k, name in enumerate(site.sands.name.tolist()):
@@ -164,8 +160,7 @@ def _by_source(one: Evidence, point: Point) -> Found:
                 ),
                 unit="kg/m³",
                 stated=float(stated),
-                lowest=1000.0 - float(stated),
-                highest=2200.0 - float(stated),
+                within=(1000.0 - float(stated), 2200.0 - float(stated)),
                 errors={DENSITY + name: u},
             )
 
@@ -191,8 +186,7 @@ def _dressings(one: Evidence, point: Point) -> Found:
             one.stack(balance=here, weighed=on_scale(one, d), stock=from_yard(one, d)),
             unit="kg",
             stated=spread,
-            lowest=-spread,
-            highest=max(2 * spread, spread + float(came_back[d])),
+            within=(-spread, max(2 * spread, spread + float(came_back[d]))),
             persists=False,
             errors={k: float((agreed * v)[row]) for k, v in one.spread_errors.items()},
         )
@@ -201,8 +195,7 @@ def _dressings(one: Evidence, point: Point) -> Found:
             one.stack(balance=-here * float(share[row])),
             unit="kg on its surfaces",
             stated=on,
-            lowest=-LIMITS["catches"] * on,
-            highest=on,
+            within=(-LIMITS["catches"] * on, on),
             persists=False,
             errors={k: float((seen * v)[row]) for k, v in one.on_errors.items()},
         )
@@ -212,8 +205,7 @@ def _dressings(one: Evidence, point: Point) -> Found:
             one.stack(balance=-here, ring=-here[one.ring]),
             unit="kg",
             stated=supposed,
-            lowest=-supposed,
-            highest=np.inf,
+            within=(-supposed, np.inf),
             persists=False,
             errors={
                 f"{OVERTHROW}: {name}": float((point.between_m[one.spreader] * point.edge_kg)[row])

@@ -135,15 +135,14 @@ def _add_witnesses(one: Evidence, point: Point, columns: Columns) -> None:
             one.stack(weighed=np.where(here, -one.weighed.u_mass_kg[row], 0.0)),
         )
     if one.stock is not None:
+        names = site.sands.name[one.stock.sand].tolist()
         for source, effect in one.stock.missing.effects.items():
-            if source == BAGS:
-                continue
-            shared = source in columns
-            names = site.sands.name[one.stock.sand].tolist()
-            for row, name in enumerate(names if not shared else [""]):
-                here = np.arange(len(names)) == row if not shared else np.ones(len(names), bool)
-                key = source if shared else f"{source}: {name}"
-                add(key, one.stack(stock=np.where(here, -effect, 0.0)))
+            if source in columns:
+                add(source, one.stack(stock=-effect))
+            elif source != BAGS:
+                for row, name in enumerate(names):
+                    here = np.arange(len(names)) == row
+                    add(f"{source}: {name}", one.stack(stock=np.where(here, -effect, 0.0)))
         for k in np.flatnonzero(one.stock.loads.any(axis=0)).tolist():
             add(f"{BAGS}: {loads.id[k]}", one.stack(stock=one.stock.loads[:, k] * bags[k]))
     for row, k in enumerate(one.density_sand.tolist()):

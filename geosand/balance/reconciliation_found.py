@@ -8,12 +8,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from geosand.balance.telling import Telling
-from geosand.columns import Floats, Strings, freeze
+from geosand.columns import Floats, Strings, columns
 
 BY_CHANCE = 0.05  #: least probability of a chi-square that is told as agreement (global test)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@columns
 class Inputs:
     """One row an input; in its own unit."""
 
@@ -26,9 +26,6 @@ class Inputs:
     u_adjusted: Floats
     standardised: Floats  #: z of the measurement test; nan: nothing else tells of it
     seen_from: Floats  #: smallest error that would be noticed; inf: none, however large
-
-    def __post_init__(self) -> None:
-        freeze(self)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -22,10 +22,11 @@ from geosand.areas.outline_bearings import (
     outlines_of_rings,
     square_to_edges_beside,
 )
+from geosand.areas.overlay import widened
 from geosand.balance.ring_crossings import Lines, crossings_with
 from geosand.balance.ring_edges import Edges
 from geosand.balance.ring_joints import FAN_RAD
-from geosand.balance.ring_steiner import ring_area_m2, widened
+from geosand.balance.ring_steiner import ring_area_m2
 from geosand.balance.ring_strips import COLLAR, OUTER, Crossings, Strips
 from geosand.balance.ring_tasks import sums
 from geosand.columns import Bools, Floats, Geometries, Ints, ragged, take

@@ -8,10 +8,9 @@ import numpy as np
 import shapely
 
 from geosand.areas.near_pairs import near_pairs
-from geosand.areas.overlay import united
+from geosand.areas.overlay import united, widened
 from geosand.balance.ring_ground import Ground, lay_ground
 from geosand.balance.ring_stands import Stands, distinct_cases, distinct_stands
-from geosand.balance.ring_steiner import widened
 from geosand.balance.ring_zones import farthest_corners_m
 from geosand.balance.rings import ThrowOff
 from geosand.columns import Floats, Geometries, Ints, freeze

@@ -13,6 +13,7 @@ import numpy as np
 import shapely
 
 from geosand.areas.near_pairs import near_pairs
+from geosand.areas.overlay import widened
 from geosand.balance.ring_collars import Collars
 from geosand.balance.ring_crossings import crossings_of
 from geosand.balance.ring_edges import Edges, edges_of
@@ -28,7 +29,7 @@ from geosand.balance.ring_rays import (
 )
 from geosand.balance.ring_refining import refined
 from geosand.balance.ring_stands import Hazards, Stands, near_stands
-from geosand.balance.ring_steiner import is_steiner, widened
+from geosand.balance.ring_steiner import is_steiner
 from geosand.balance.ring_strips import (
     COLLAR,
     HAZARD,
@@ -38,7 +39,7 @@ from geosand.balance.ring_strips import (
     parts_less_holes,
     together,
 )
-from geosand.columns import Bools, Floats, Geometries, Ints, ragged, take
+from geosand.columns import Bools, Floats, Geometries, Ints, take
 
 _WHOLE_TURN = 2 * np.pi
 _BEYOND = 1.02  #: of the cap: crossings are looked for a little farther
@@ -201,23 +202,23 @@ def _crossings(rays: Rays, strips: Strips, zones: _Zones, close: Bools) -> Cross
     for parts, which in ((1, smooth), (4, ~smooth)):
         if which.any():
             some = take(zones, which)
-            wanted = _may_meet(rays, strips, some)
-            found.append(_crossed(*subdivided(rays, strips, wanted, parts), some))
+            zone, strip = _may_meet(rays, strips, some)
+            ends = parts * np.searchsorted(zone, np.arange(len(some.row) + 1))
+            found.append(_crossed(*subdivided(rays, strips, strip, parts), ends, some))
     return together(found)
 
 
-def _may_meet(rays: Rays, strips: Strips, zones: _Zones) -> Bools:
-    """Which strips begin so near to the box of a zone of their row that they may come to it."""
-    first, last = np.searchsorted(rays.row, np.stack((zones.row, zones.row + 1)))
-    zone, ray = ragged(first, last - first)
+def _may_meet(rays: Rays, strips: Strips, zones: _Zones) -> tuple[Ints, Ints]:
+    """Zones, and strips of their row that begin so near to their box that they may come to it.
+
+    Sorted by zone, then strip.
+    """
     start, end = rays.at, rays.at.take(rays.after, axis=0)
-    far = _BEYOND * _farthest_m(strips)[:, None]
-    low, high = np.minimum(start, end) - far, np.maximum(start, end) + far
-    box = shapely.bounds(zones.shape).take(zone, axis=0)
-    meets = (low.take(ray, axis=0) <= box[:, 2:]) & (high.take(ray, axis=0) >= box[:, :2])
-    near = np.zeros(len(rays.row), dtype=np.bool_)
-    near[ray[meets[:, 0] & meets[:, 1]]] = True
-    return near & (far[:, 0] > 0) & (strips.width_m + np.abs(strips.turn_rad) > 0)
+    far = _BEYOND * _farthest_m(strips)
+    far = np.where((far > 0) & (strips.width_m + np.abs(strips.turn_rad) > 0), far, np.nan)
+    low, high = np.minimum(start, end) - far[:, None], np.maximum(start, end) + far[:, None]
+    boxes = np.column_stack((low, high))
+    return near_pairs(shapely.bounds(zones.shape), zones.row, boxes, rays.row)
 
 
 def _farthest_m(strips: Strips) -> Floats:
@@ -225,8 +226,12 @@ def _farthest_m(strips: Strips) -> Floats:
     return np.maximum(strips.cut_start_m, strips.cut_end_m)
 
 
-def _crossed(at: Floats, out: Floats, strips: Strips, zones: _Zones) -> Crossings:
-    """Crossings of the strips of each zone's row with its polygon."""
-    first, last = np.searchsorted(strips.row, np.stack((zones.row, zones.row + 1)))
-    which, pair, limit, sign = crossings_of(at, out, first, last, zones.shape, _farthest_m(strips))
+def _crossed(at: Floats, out: Floats, strips: Strips, ends: Ints, zones: _Zones) -> Crossings:
+    """Crossings of lines with the polygon of each zone: its own end where those of the next begin.
+
+    ``ends``: of all zones, from 0 on.
+    """
+    which, pair, limit, sign = crossings_of(
+        at, out, ends[:-1], ends[1:], zones.shape, _farthest_m(strips)
+    )
     return Crossings(strips=take(strips, which), limit_m=limit, sign=sign, zone=zones.zone[pair])

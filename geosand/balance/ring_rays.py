@@ -312,14 +312,11 @@ def strips_of(rays: Rays, cuts_m: Floats, cap_m: Floats) -> Strips:
     )
 
 
-def subdivided(
-    rays: Rays, strips: Strips, wanted: Bools, parts: int
-) -> tuple[Floats, Floats, Strips]:
-    """Those strips that are ``wanted``, each in equal ``parts``.
+def subdivided(rays: Rays, strips: Strips, some: Ints, parts: int) -> tuple[Floats, Floats, Strips]:
+    """Some of the strips (rows), each in equal ``parts``.
 
     Start and direction (n, 2) of the middle lines of the parts, and the parts (n).
     """
-    some = np.flatnonzero(wanted)
     ray = np.repeat(some, parts)
     place = np.tile(np.arange(parts), len(some)) / parts
     middle, width = place + 0.5 / parts, rays.width_m[ray]

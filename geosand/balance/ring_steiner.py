@@ -15,13 +15,12 @@ import numpy as np
 import shapely
 
 from geosand.areas.outline_bearings import Corners, Outlines, bends_of, sums_by_ring
+from geosand.areas.overlay import widened
 from geosand.balance.ring_edges import Edges
 from geosand.balance.ring_strips import parts_less_holes
 from geosand.columns import Bools, Floats, Geometries, Ints
 
 _WITHIN = 2e-3  #: of the true ring
-_MANY = 2000  #: corners from which buffers are made in two steps
-_FIRST_STEP = 0.05  #: of the width
 
 
 class _Bays(NamedTuple):
@@ -47,20 +46,6 @@ def is_steiner(surfaces: Geometries, edges: Edges, distance_m: Floats, asked: Bo
         ring = shapely.area(widened(shapes, far)) - shapely.area(shapes)
         proved[rest] = np.abs(ring / _steiner(shapes, far) - 1) < _WITHIN
     return proved
-
-
-def widened(shapes: Geometries, width_m: Floats) -> Geometries:
-    """The ground within a width of each shape, with the shape.
-
-    The buffer of a jagged outline of 5,000 corners takes seconds, one of it a little widened, which
-    has few corners left, a tenth of that.
-    """
-    first = np.where(shapely.get_num_coordinates(shapes) > _MANY, _FIRST_STEP, 0.0) * width_m
-    some = np.flatnonzero(first)
-    if len(some):
-        shapes = shapes.copy()
-        shapes[some] = shapely.buffer(shapes[some], first[some], quad_segs=16)
-    return np.asarray(shapely.buffer(shapes, width_m - first, quad_segs=16))
 
 
 def _is_refuted(surfaces: Geometries, distance_m: Floats) -> Bools:

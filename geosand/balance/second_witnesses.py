@@ -16,15 +16,12 @@ import numpy as np
 
 from geosand.areas.register import AreaRegister
 from geosand.balance.account import Balance
-from geosand.balance.stock import SIGNIFICANT
 from geosand.balance.throw_fit import ThrowFit, throw_fit
-from geosand.columns import Floats, Ints, freeze, ratio
-from geosand.errors import Finding
+from geosand.columns import Floats, Ints, columns, ratio
 from geosand.estimates import Estimates
 from geosand.rates.catch_rates import measured_densities
 from geosand.rates.surface_rates import Rates
 from geosand.site.tables import Site
-from geosand.units import figure
 
 CAUGHT = "ring catches"
 
@@ -36,10 +33,9 @@ class Unaccounted:
     catches: Ints
     caught: Estimates  #: kg, overthrow by the ring catches alone
     unaccounted: Estimates  #: kg, overthrow of the balance less what was caught
-    findings: tuple[Finding, ...]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@columns
 class DensityWitness:
     """Bulk density of each sand, stated and measured, kg/m³; nan where one of them is not known."""
 
@@ -48,9 +44,6 @@ class DensityWitness:
     measured: Floats
     u_measured: Floats
     sigmas: Floats  #: measured less stated, over the u of the difference
-
-    def __post_init__(self) -> None:
-        freeze(self)
 
 
 def unaccounted(
@@ -74,20 +67,7 @@ def unaccounted(
     noise = fit.from_catches.u_strip_width_m * fit.edge_kg
     caught = edge.scaled(strip).with_effects({CAUGHT: noise}, per_row={CAUGHT})
     rest = fit.overthrow.minus(caught)
-    findings = []
-    for g in np.flatnonzero(np.abs(rest.value) > SIGNIFICANT * rest.u()).tolist():
-        name = str(site.dressings.id[fit.dressing[g]])
-        mass = figure(abs(rest.value[g]), "mass", site.units, u=rest.u()[g])
-        what = (
-            f"{mass} of its overthrow are not in the rings' catches: sand lost"
-            " elsewhere, or a figure of the balance is off"
-            if rest.value[g] > 0
-            else f"the rings' catches hold {mass} more than the balance's overthrow"
-        )
-        findings.append(Finding(about=name, text=what, topic="balance"))
-    return Unaccounted(
-        catches=fit.catches, caught=caught, unaccounted=rest, findings=tuple(findings)
-    )
+    return Unaccounted(catches=fit.catches, caught=caught, unaccounted=rest)
 
 
 def density_witness(site: Site) -> DensityWitness:

@@ -13,7 +13,7 @@ from __future__ import annotations
 import numpy as np
 
 from geosand.balance.spread import BAGS, water_as_weighed
-from geosand.columns import Bools, Dates, Floats, Ints, Strings, distinct, freeze, frozen, ratio
+from geosand.columns import Bools, Dates, Floats, Ints, Strings, columns, distinct, frozen, ratio
 from geosand.errors import Finding
 from geosand.estimates import Estimates
 from geosand.site.tables import Site
@@ -184,7 +184,7 @@ def _stock_findings(site: Site, sand: Ints, missing: Estimates) -> list[Finding]
     return findings
 
 
-@frozen
+@columns
 class Weighings:
     """Loads on a scale beside what their count and unit mass say; one row a weighing."""
 
@@ -195,9 +195,6 @@ class Weighings:
     u_weighed_kg: Floats
     sigmas: Floats  #: weighed less stated, over the u of the difference
     findings: tuple[Finding, ...]
-
-    def __post_init__(self) -> None:
-        freeze(self)
 
 
 def weighings(site: Site) -> Weighings:

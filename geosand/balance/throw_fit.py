@@ -4,14 +4,16 @@ Beside the edge of a dressed surface the rate is taken as f·rate·(1 − x/L), 
 to the reach L (common practice, no published source; what it is off by is in the strip's u); f, the
 edge rate over the surface's own, is 1 ± 0.15 before any catch says better. The catches of one group
 of surfaces (a dressing, or what its loads name) give the probability of every L from 0 to 20 m, f
-and the unevenness along the edge being integrated out; so does the overthrow of the balance; their
-product is both together. Bayes' rule on a grid (JCGM 101:2008, 6.2) needs no starting value and
-stays honest where all catches lie beyond the reach.
+and how the throw differs along the edge being integrated out; so does the overthrow of the balance;
+their product is both together. Bayes' rule on a grid (JCGM 101:2008, 6.2) needs no starting value
+and stays honest where all catches lie beyond the reach.
 """
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -19,7 +21,8 @@ from geosand.areas.register import AreaRegister
 from geosand.balance.account import Balance
 from geosand.balance.ring_strips import parts_less_holes
 from geosand.balance.strip_widths import strips_of
-from geosand.columns import Floats, Ints, freeze, ratio
+from geosand.columns import Floats, Ints, Runs, columns, ratio
+from geosand.distributions import normal_quantile
 from geosand.estimates import Estimates
 from geosand.rates.surface_rates import Rates
 from geosand.site.tables import Site
@@ -27,15 +30,21 @@ from geosand.site.tables import Site
 U_EDGE_RATE = 0.15  #: relative, of the edge rate over the surface's, before a catch says better
 LEAST_SCATTER = 0.03  #: of a catch's rate over the surface's: bounce and splash, also where none is
 LONGEST_M = 20.0  #: reach that is thought of at most
+TINY = 1e-30  #: likelihood of a reading that fits nothing at all
 GRID_M = np.geomspace(0.02, LONGEST_M, 400)
 USUAL_M = 4.0  #: reaches are half normal with this sd before a catch says better (common practice)
 #: Relative, of a strip by catches: sand does not fall along a straight line. Own choice: what sand
 #: laid pass by pass shows, where 12 to 48 trays miss the strip by 13 to 31 %.
 U_SHAPE = 0.2
-UNEVEN = (0.1, 0.2, 0.4)  #: how the throw may differ along an edge, relative
+#: How reach and rate may differ along an edge, relative: a throw that tapers, one that ends where a
+#: pass or a swath happens to, here sooner and there later. Own choice, on sand laid pass by pass.
+KINDS = ((0.0, 0.1), (0.5, 0.2), (1.0, 0.2))
+EDGE_RATES = 1 + U_EDGE_RATE * np.linspace(-3, 3, 25)  #: that are thought of
+PLACES = 6  #: along an edge, of as many equally likely reaches
+ROOM = 1 << 15  #: figures a column, some reaches at a time: what a processor's cache holds
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@columns
 class Throw:
     """Reach and strip width of each group from one kind of evidence; nan where there is none."""
 
@@ -47,9 +56,6 @@ class Throw:
     u_strip_width_m: Floats
     strip_low_m: Floats  #: 95 %
     strip_high_m: Floats
-
-    def __post_init__(self) -> None:
-        freeze(self)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -113,57 +119,94 @@ def ring_catches(rates: Rates, balance: Balance) -> tuple[Ints, Ints]:
     return row[kept], balance.group_of_row[nearest[kept]]
 
 
+class Readings(NamedTuple):
+    """Ring catches (n,)."""
+
+    x: Floats  #: distance from the edge, m
+    y: Floats  #: rate over that of the nearest surface
+    known: Floats  #: variance of y from catches on surfaces, where it is 1
+    u_x: Floats  #: m
+
+
 def _from_catches(
     site: Site, rates: Rates, row: Ints, group: Ints, groups: int
 ) -> tuple[Floats, Floats, Floats]:
     """Log of the likelihood of each L, mean and u of f given L: each (groups, grid).
 
-    A catch's rate over that of the nearest surface is f·m(L) with m = max(0, 1 − x/L) and the
+    A catch's rate over that of the nearest surface is f·m(L·q) with m = max(0, 1 − x/L) and the
     standard deviation √(0.03² + (c·m)² + (uₓ·m′)² + (s·max(0, 1 − x/2L))²): c is the scatter of
     catches on a surface with the surface rate's own u, uₓ the position's where x is not taped, at
-    most the tray's half diagonal and 0.1 m where it is. s is how the throw differs along the edge
-    (a pass that ends there lays more than one that runs beside it): not known, and integrated out
-    over 0.1 to 0.4, each doubling alike before the catches tell.
+    most the tray's half diagonal and 0.1 m where it is. The reach at a catch is L·q, q log-normal
+    about 1; how widely, and s, by which the rate differs along the edge, are integrated out over
+    KINDS, each alike before the catches tell. A mixture and no wider normal: a tray that caught
+    nothing says that the throw ended before it there, however short it is elsewhere.
     """
     where, dressing = rates.assignment, site.catches.dressing[row]
-    nearest, x = where.nearest[row], where.outside_m[row][:, None]
+    nearest, x = where.nearest[row], where.outside_m[row]
     rate = rates.rate.value[nearest]
-    y = (rates.each.rate_kg_m2[row] / rate)[:, None]
     own = ratio(rates.model.sigma_e, rates.model.mu, empty=0.0)[dressing]
     sampling = rates.rate.by_category().get("sampling", np.zeros(len(rates.rate)))[nearest] / rate
     taped = np.isfinite(site.catches.edge_distance_m[row])
-    u_x = np.where(taped, 0.1, site.catches.position_accuracy_m[row])[:, None]
-    m = np.maximum(0.0, 1 - x / GRID_M)
-    slope = np.where(m > 0, 1 / GRID_M, 0.0)
-    known = LEAST_SCATTER**2 + (own**2 + sampling**2)[:, None] * m**2 + (u_x * slope) ** 2
-    uneven = np.maximum(0.0, 1 - x / (2 * GRID_M)) ** 2
-    parts = [_given_scatter(m, y, known + scatter**2 * uneven, group, groups) for scatter in UNEVEN]
+    u_x = np.where(taped, 0.1, site.catches.position_accuracy_m[row])
+    catch = Readings(x, rates.each.rate_kg_m2[row] / rate, own**2 + sampling**2, u_x)
+    runs = Runs(group, groups)
+    blocks = 1 + (len(row) + len(EDGE_RATES) * groups) * len(GRID_M) // ROOM
+    some = np.array_split(GRID_M, min(blocks, len(GRID_M)))
+    found = [_of_reaches(catch, reach_m, runs) for reach_m in some]
+    likely, mean, u = (np.concatenate(column, axis=1) for column in zip(*found, strict=True))
+    # the steps of the grid are as long as L: each stands for so much of the prior
+    return likely + np.log(GRID_M) - (GRID_M / USUAL_M) ** 2 / 2, mean, u
+
+
+def _of_reaches(catch: Readings, reach_m: Floats, runs: Runs) -> tuple[Floats, Floats, Floats]:
+    """Log likelihood of some L with f and KINDS integrated out, mean and u of f: (groups, some)."""
+    parts = [_given_kind(catch, reach_m, q_of(reach), uneven, runs) for reach, uneven in KINDS]
     likely, mean, u = (np.stack(column) for column in zip(*parts, strict=True))
     top = likely.max(axis=0)
     weight = np.exp(likely - top)
     total = weight.sum(axis=0)
     middle = (weight * mean).sum(axis=0) / total
     variance = (weight * (u**2 + (mean - middle) ** 2)).sum(axis=0) / total
-    # the steps of the grid are as long as L: each stands for so much of the prior
-    prior = np.log(GRID_M) - (GRID_M / USUAL_M) ** 2 / 2
-    return top + np.log(total) + prior, middle, np.sqrt(variance)
+    return (top + np.log(total)).T, middle.T, np.sqrt(variance).T
 
 
-def _given_scatter(
-    m: Floats, y: Floats, variance: Floats, group: Ints, groups: int
+def q_of(scatter: float) -> Floats:
+    """Equally likely reaches along an edge over their mean, log-normal; one where all are alike."""
+    if not scatter:
+        return np.ones(1)
+    places = normal_quantile((np.arange(PLACES) + 0.5) / PLACES)
+    q: Floats = np.exp(np.sqrt(np.log1p(scatter**2)) * places)
+    return np.asarray(q / q.mean(), dtype=np.float64)
+
+
+def _given_kind(
+    catch: Readings, reach_m: Floats, reaches: Floats, uneven: float, runs: Runs
 ) -> tuple[Floats, Floats, Floats]:
-    """Log likelihood of each L with f integrated out, mean and u of f: each (groups, grid)."""
-
-    def total(column: Floats) -> Floats:
-        out = np.zeros((groups, len(GRID_M)))
-        np.add.at(out, group, column)
-        return out
-
-    square = total(m**2 / variance) + U_EDGE_RATE**-2
-    cross = total(m * y / variance) + U_EDGE_RATE**-2
-    rest = total(y**2 / variance) + U_EDGE_RATE**-2
-    likely = -(rest - cross**2 / square) / 2 - np.log(square) / 2 - total(np.log(variance)) / 2
-    return likely, cross / square, 1 / np.sqrt(square)
+    """Log likelihood of each L with f integrated out, mean and u of f: each (some, groups)."""
+    falls = []
+    for far in np.multiply.outer(reaches, reach_m)[:, :, None]:
+        m = np.maximum(0.0, 1 - catch.x / far)
+        slope = np.where(m > 0, 1 / far, 0.0)
+        along = uneven * np.maximum(0.0, 1 - catch.x / (2 * far))
+        variance = LEAST_SCATTER**2 + catch.known * m**2 + (catch.u_x * slope) ** 2 + along**2
+        falls.append((m, -1 / (2 * variance), 1 / (len(reaches) * np.sqrt(variance))))
+    likely = np.empty((len(EDGE_RATES), len(reach_m), runs.size))
+    for k, f in enumerate(EDGE_RATES):
+        chance = np.full((len(reach_m), len(catch.x)), TINY)
+        for m, less, scale in falls:
+            each = catch.y - f * m
+            each *= each
+            each *= less
+            chance += np.multiply(np.exp(each, out=each), scale, out=each)
+        likely[k] = runs.sums(np.log(chance, out=chance)) - ((f - 1) / U_EDGE_RATE) ** 2 / 2
+    top = likely.max(axis=0)
+    weight = np.exp(likely - top)
+    total = weight.sum(axis=0)
+    f = EDGE_RATES[:, None, None]
+    mean = (weight * f).sum(axis=0) / total
+    # each step of f stands for all within it
+    square = (weight * (f - mean) ** 2).sum(axis=0) / total + np.diff(EDGE_RATES)[0] ** 2 / 12
+    return top + np.log(total), mean, np.sqrt(square)
 
 
 def _summary(likely: Floats, mean_f: Floats, u_f: Floats, strip: Floats, u_strip: Floats) -> Throw:
@@ -182,7 +225,9 @@ def _summary(likely: Floats, mean_f: Floats, u_f: Floats, strip: Floats, u_strip
     reach, u_reach = moments(np.broadcast_to(GRID_M, likely.shape), 0.0)
     edge, u_edge = moments(mean_f, u_f)
     width, u_width = moments(strip, u_strip)
-    low, high = _quantiles(weight, strip, width, u_width)
+    some = np.array_split(np.arange(len(strip)), 1 + strip.size // ROOM)
+    ends = [tuple(_quantiles(weight[k], strip[k], u_strip[k])) for k in some]
+    low, high = (np.concatenate(end) + nothing for end in zip(*ends, strict=True))
     return Throw(
         reach_m=reach,
         u_reach_m=u_reach,
@@ -195,16 +240,15 @@ def _summary(likely: Floats, mean_f: Floats, u_f: Floats, strip: Floats, u_strip
     )
 
 
-def _quantiles(weight: Floats, strip: Floats, mean: Floats, u: Floats) -> tuple[Floats, Floats]:
-    """2.5 and 97.5 % of the strip over L, stretched about the mean by what f adds to its u."""
-    order = np.argsort(strip, axis=1)
-    value = np.take_along_axis(strip, order, axis=1)
-    mass = np.cumsum(np.take_along_axis(weight, order, axis=1), axis=1)
-    spread = np.sqrt(np.maximum((weight * strip**2).sum(axis=1) - mean**2, 1e-12))
-    stretch = u / spread
-    ends = []
+def _quantiles(weight: Floats, strip: Floats, u_strip: Floats) -> Iterator[Floats]:
+    """2.5 and 97.5 % of the strip over L, normal at each L: as equally likely places of it."""
+    places = normal_quantile((np.arange(20) + 0.5) / 20)
+    each = strip[:, :, None] + u_strip[:, :, None] * places
+    each = each.reshape(len(strip), strip.shape[1] * len(places))
+    order = np.argsort(each, axis=1)
+    share = np.repeat(weight / len(places), len(places), axis=1)
+    mass = np.cumsum(np.take_along_axis(share, order, axis=1), axis=1)
     for probability in (0.025, 0.975):
-        at = np.minimum((mass < probability).sum(axis=1), strip.shape[1] - 1)
-        end = np.take_along_axis(value, at[:, None], axis=1)[:, 0]
-        ends.append(np.maximum(mean + (end - mean) * stretch, 0.0))
-    return ends[0], ends[1]
+        at = np.minimum((mass < probability).sum(axis=1), each.shape[1] - 1)
+        end = np.take_along_axis(order, at[:, None], axis=1)
+        yield np.maximum(np.take_along_axis(each, end, axis=1)[:, 0], 0.0)

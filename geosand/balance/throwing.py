@@ -9,16 +9,15 @@ import shapely
 
 from geosand.areas.overlay import united
 from geosand.areas.register import AreaRegister
+from geosand.areas.thinning import thinned
+from geosand.balance.ring_tasks import sums
 from geosand.balance.rings import ThrowOff, throw_off
 from geosand.balance.throw_shape import changes_of, with_shape
-from geosand.columns import Floats, Geometries, Ints
+from geosand.columns import Floats, Geometries, Ints, ratio
 from geosand.estimates import Estimates
 from geosand.rates.catch_rows import rows_of_pairs
 from geosand.rates.surface_rates import Rates
 from geosand.site.tables import HAZARDS, Site
-
-MOST_CORNERS = 5_000  #: of a surface for its rings
-LEAST_THINNED_M, MOST_THINNED_M = 3e-4, 0.05
 
 
 def throw_of_dressings(
@@ -29,7 +28,10 @@ def throw_of_dressings(
     dressing_of_group: Ints,
     lost: Estimates,
 ) -> ThrowOff:
-    """Rings of every group, on the plane, with drawn collars and hazards of the same edition."""
+    """Rings of every group, on the plane, with drawn collars and hazards of the same edition.
+
+    Outlines of very many corners are thinned for the rings; strip widths are by those as drawn.
+    """
     surfaces, dressed, members = site.surfaces, site.dressed, site.members
     # a surface wholly under others has no edge to throw over
     kept = np.flatnonzero(~shapely.is_empty(register.owned_plane[dressed.surface]))
@@ -40,43 +42,32 @@ def throw_of_dressings(
     hazard = np.flatnonzero(np.logical_or.reduce([surfaces.kind == kind for kind in HAZARDS]))
     if len(hazard):
         hazard = hazard[np.isin(surfaces.edition[hazard], editions)]
+    outlines = thinned(register.owned_plane)
     throw = throw_off(
-        surfaces=ring_outlines(register.owned_plane)[rows],
+        surfaces=outlines[rows],
         dressing=dressed.dressing[kept],
         group=group[kept],
         rate_kg_m2=rates.rate.value[kept],
         overthrow_kg=lost.value,
         low_kg=np.maximum(bounds.low, 0.0),
         high_kg=np.maximum(bounds.high, 0.0),
-        collars=ring_outlines(drawn_collars(site, register))[rows],
+        collars=thinned(drawn_collars(site, register))[rows],
         collar_width_m=np.where(ring_kind, 0.0, members.collar_width_m[of_row]),
         surrounds_width_m=members.surrounds_width_m[of_row],
-        hazards=register.owned_plane[hazard],
+        hazards=outlines[hazard],
         hazard_kind=surfaces.kind[hazard],
         field=surfaces.edition[rows],
         hazard_field=surfaces.edition[hazard],
         number=rows,
     )
+    # by the perimeters that are told: those of thinned outlines may be shorter
+    edge = sums(group[kept], rates.rate.value[kept] * register.perimeter_m[rows], len(lost.value))
+    strip = np.where(np.isnan(throw.strip_width_m), np.nan, ratio(lost.value, edge))
+    throw = replace(throw, strip_width_m=strip)
     if len(kept) < len(dressed):
         throw = _with_bare_rows(throw, kept, len(dressed))
     changes = changes_of(site, register, rates, lost, group, throw)
     return with_shape(throw, changes, group, np.maximum(bounds.high, 0.0))
-
-
-def ring_outlines(polygons: Geometries) -> Geometries:
-    """The same, those of very many corners thinned: rays grow with corners, their pairs as n².
-
-    By as little as leaves ``MOST_CORNERS``, or by ``MOST_THINNED_M``, far below what an edge is
-    known to: where rings end moves by no more.
-    """
-    step_m, thinned = LEAST_THINNED_M, polygons
-    many = np.flatnonzero(shapely.get_num_coordinates(polygons) > MOST_CORNERS)
-    while len(many) and step_m <= MOST_THINNED_M:
-        thinned = thinned.copy()
-        thinned[many] = shapely.simplify(polygons[many], step_m)
-        many = many[shapely.get_num_coordinates(thinned[many]) > MOST_CORNERS]
-        step_m *= 2
-    return thinned
 
 
 def _with_bare_rows(throw: ThrowOff, kept: Ints, rows: int) -> ThrowOff:

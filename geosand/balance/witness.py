@@ -24,46 +24,15 @@ import numpy as np
 from geosand.areas.register import AreaRegister
 from geosand.balance.account import Balance
 from geosand.balance.alike import Alike
-from geosand.balance.drawn_sources import DrawnSources, Factored
-from geosand.balance.drawn_spread import DrawnSpread
-from geosand.balance.draws import Singles, read_off, single_product
+from geosand.balance.drawn_sources import DrawnSources, DrawnSpread, Factored
+from geosand.balance.draws import Drawn, Singles, read_off, single_product
 from geosand.balance.spread import BAGS
-from geosand.columns import Floats, freeze, ratio
+from geosand.columns import Floats, ratio
 from geosand.effects import category
-from geosand.estimates import Estimates, Interval
 from geosand.rates.surface_rates import Rates
 from geosand.site.tables import Site
 
 DRAWS = 10_000
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Witnessed:
-    """Figures from draws beside the analytic ones; equally long columns, nan where not measured."""
-
-    mean: Floats
-    u: Floats  #: standard deviation of the draws; of few degrees of freedom more than the scale u
-    low: Floats
-    high: Floats
-    analytic: Floats
-    analytic_u: Floats
-    analytic_low: Floats
-    analytic_high: Floats
-
-    def __post_init__(self) -> None:
-        freeze(self)
-
-    def difference(self) -> Floats:
-        """The farther of the two bounds from the analytic one, over half the analytic width.
-
-        JCGM 101:2008, 8.2, compares the same two distances with a numerical tolerance.
-        """
-        apart = np.fmax(
-            np.abs(self.low - self.analytic_low), np.abs(self.high - self.analytic_high)
-        )
-        half = (self.analytic_high - self.analytic_low) / 2
-        far: Floats = ratio(apart, half)
-        return far
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -72,9 +41,9 @@ class Witness:
 
     draws: int
     seed: int
-    on_surfaces: Witnessed  #: kg, one row a dressing
-    overthrow: Witnessed  #: kg, one row a dressing
-    depth: Witnessed  #: m, one row a dressed surface
+    on_surfaces: Drawn  #: kg, one row a dressing
+    overthrow: Drawn  #: kg, one row a dressing
+    depth: Drawn  #: m, one row a dressed surface
 
 
 def monte_carlo(
@@ -87,7 +56,7 @@ def monte_carlo(
     seed: int,
     student: bool = True,
 ) -> Witness:
-    """Intervals of on surfaces, overthrow and depths from draws, beside the analytic ones.
+    """Intervals of on surfaces, overthrow and depths from draws; nan where not measured.
 
     Of one site or of many laid end to end. ``student`` False draws the sampling part from the
     normal distribution: u is then to agree with the first order, as far as the model is linear.
@@ -112,13 +81,12 @@ def monte_carlo(
     relative = {name: (effect / density.value)[sand] for name, effect in density.effects.items()}
     for one in depth.alike(table, np.zeros(len(dressed), dtype=np.int64), relative):
         depths[:, one.rows] = one.read_off()
-    interval = rates.depth.interval(floor=0.0)
     return Witness(
         draws=draws,
         seed=seed,
-        on_surfaces=_beside(on_surfaces, balance.on_surfaces, balance.on_interval, floor=0.0),
-        overthrow=_beside(overthrow, balance.overthrow, balance.interval),
-        depth=_beside(depths, rates.depth, interval, floor=0.0),
+        on_surfaces=_not_below_zero(on_surfaces),
+        overthrow=Drawn(*overthrow),
+        depth=_not_below_zero(depths),
     )
 
 
@@ -182,20 +150,7 @@ def _known(values: Singles) -> Floats:
     return columns
 
 
-def _beside(
-    found: Floats, analytic: Estimates, interval: Interval, *, floor: float | None = None
-) -> Witnessed:
-    """What was read off the draws (4, n) beside the analytic figures."""
+def _not_below_zero(found: Floats) -> Drawn:
+    """What was read off the draws (4, n), with the limits of what is not below zero."""
     mean, u, low, high = found
-    if floor is not None:
-        low, high = np.maximum(low, floor), np.maximum(high, floor)
-    return Witnessed(
-        mean=mean.copy(),
-        u=u.copy(),
-        low=low.copy(),
-        high=high.copy(),
-        analytic=analytic.value.copy(),
-        analytic_u=analytic.u(),
-        analytic_low=interval.low.copy(),
-        analytic_high=interval.high.copy(),
-    )
+    return Drawn(mean, u, np.maximum(low, 0.0), np.maximum(high, 0.0))

@@ -47,8 +47,7 @@ def witnesses(one: Evidence, point: Point) -> Found:
                 one.stack(stock=_single(row, len(one.stock.sand))),
                 unit="kg",
                 stated=0.0,
-                lowest=-np.inf,
-                highest=np.inf,
+                within=(-np.inf, np.inf),
                 persists=False,
             )
     for row, k in enumerate(one.density_sand.tolist()):
@@ -58,8 +57,7 @@ def witnesses(one: Evidence, point: Point) -> Found:
             one.stack(density=_single(row, len(one.density_sand))),
             unit="kg/m³",
             stated=measured,
-            lowest=-measured / 2,
-            highest=measured,
+            within=(-measured / 2, measured),
             errors={f"measured density: {name}": float(one.density.u_measured[k])},
         )
 
@@ -82,8 +80,7 @@ def _weighings(one: Evidence) -> Found:
             one.stack(weighed=-here),
             unit="kg",
             stated=mass,
-            lowest=-mass,
-            highest=mass,
+            within=(-mass, mass),
             persists=False,
             errors={f"weighing: {name}": float(one.weighed.u_mass_kg[row])},
         )
@@ -98,8 +95,7 @@ def _weighings(one: Evidence) -> Found:
             ),
             unit="kg",
             stated=stated,
-            lowest=-stated,
-            highest=stated,
+            within=(-stated, stated),
             persists=False,
         )
 
@@ -113,8 +109,7 @@ def _ring_catches(one: Evidence, point: Point) -> Found:
             one.stack(ring=_single(row, len(one.ring)) * kg),
             unit="m of strip",
             stated=float(one.ring_strip_m[row]),
-            lowest=-float(one.ring_strip_m[row]),
-            highest=10.0,
+            within=(-float(one.ring_strip_m[row]), 10.0),
             persists=False,
             errors={f"ring catches: {name}": float(one.u_ring_strip_m[row])},
         )

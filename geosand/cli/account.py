@@ -162,8 +162,7 @@ def _write(path: Path, content: bytes, option: str) -> None:
 def _print_json(results: Results, units: Units, written: _Written) -> None:
     from geosand.reports.balance_document import balance_document
     from geosand.reports.first import look_first
-    from geosand.reports.season_balance import season_balance
-    from geosand.reports.season_document import season_document
+    from geosand.reports.season_document import season_balance, season_document
 
     print_document(
         {

@@ -150,7 +150,8 @@ def _digests(paths: Sequence[Path]) -> dict[str, str]:
 
 def _against(folder: Path, site: Site, named: str) -> tuple[Document, list[dict[str, Any]]]:
     from geosand.formats.other_survey import read_other_survey, survey_in_force
-    from geosand.reports.area_comparison import against_document, change_features, compared
+    from geosand.reports.area_comparison import against_document, change_features
+    from geosand.reports.compared import compared
 
     old, new = read_other_survey(folder, site, named), survey_in_force(site)
     found = compared(old, new)

@@ -124,8 +124,7 @@ def _print_json(results: Results, only: str | None, surface: str | None, witness
     for entry in document["dressings"] if surface is not None else ():
         entry["surfaces"] = [one for one in entry["surfaces"] if one["id"] == surface]
     if witness:
-        from geosand.reports.witness_document import witness_document
-        from geosand.reports.witnesses import hear
+        from geosand.reports.witness_document import hear, witness_document
 
         document["witness"] = witness_document(results, hear(results))
     print_document(document)
@@ -174,7 +173,7 @@ def _print_tables(results: Results, units: Units, only: str | None, witness: boo
 def _print_witnesses(results: Results, units: Units, only: str | None) -> None:
     from geosand.reports.plain_table import console
     from geosand.reports.witness_console import spatial_table, witness_lines
-    from geosand.reports.witnesses import hear
+    from geosand.reports.witness_document import hear
 
     out, names = console(), results.site.dressings.id.tolist()
     with steps() as step:

@@ -23,10 +23,14 @@ from geosand.cli.options import (
     with_shared_options,
 )
 from geosand.cli.progress import steps
-from geosand.errors import Fault, Refused
+from geosand.errors import Fault, Refused, listed
 
 if TYPE_CHECKING:
     from geosand.formats.boundaries.bring import Brought
+    from geosand.reports.documents import Document
+    from geosand.reports.words import Units
+
+NAMED = 4  #: surfaces of changed area
 
 
 @with_shared_options
@@ -82,18 +86,23 @@ def command(
             choice=choice,
             partial=partial,
         )
+        step("Comparing the areas")
+        changed = _areas_changed(folder, brought.edition)
     told = (brought.settled.boundaries, brought.rows, brought.settled, brought.accepted)
     if as_json:
         kept = {name.replace(" ", "_"): list(ids) for name, ids in _changes(brought).items()}
         document = document_of(*told, brought.findings)
         accuracy = {"accuracies": dict(brought.accuracies)}
-        print_document({**document, "edition": brought.edition, **kept, **accuracy})
+        kept_in = {"edition": brought.edition, "areas_changed": changed}
+        print_document({**document, **kept_in, **kept, **accuracy})
         return
     shown = in_units_of(folder, units)
     click.echo("\n".join(said_of(*told, brought.findings, shown)))
     for name, ids in _changes(brought).items():
         if ids:
             click.echo(f"  {name}: {len(ids)} ({', '.join(ids[:8])}{' …' if len(ids) > 8 else ''})")
+    if changed is not None:
+        click.echo(f"  {_changed_words(changed, folder, brought.edition, shown)}")
     words = in_words_of(_accuracy_words(brought, accuracies), shown)
     click.echo(f"It holds from {valid_from}; {words}")
     if brought.edition:
@@ -108,6 +117,44 @@ def _changes(brought: Brought) -> dict[str, tuple[str, ...]]:
         "gone": brought.gone,
         "carried on": brought.carried_on,
     }
+
+
+def _areas_changed(folder: Path, edition: str) -> list[Document] | None:
+    """Surfaces whose area the new survey changed by more than 2 u, the largest change first.
+
+    None where that can not be told: it is the first survey, or the site has faults of its own.
+    """
+    from geosand.formats.other_survey import read_other_survey, survey_in_force
+    from geosand.formats.site_folder import read_site
+    from geosand.reports.area_comparison import pair_document
+    from geosand.reports.compared import compared
+
+    if not edition:
+        return None
+    try:
+        site = read_site(folder)
+        found = compared(read_other_survey(folder, site, Path(edition).stem), survey_in_force(site))
+    except Refused:
+        return None
+    rows = [pair_document(found, k) for k in range(len(found.pairs.new))]
+    changed = [row for row in rows if row["verdict"] in ("larger", "smaller")]
+    return sorted(changed, key=lambda row: -abs(row["difference_m2"]))
+
+
+def _changed_words(changed: list[Document], folder: Path, edition: str, units: Units) -> str:
+    from geosand.reports.areas_console import change
+    from geosand.reports.words import label_of
+
+    more = f"geosand areas {folder} --against {Path(edition).stem}"
+    if not changed:
+        return f"no area changed by more than 2 u; {more} shows all"
+    named = [
+        f"{row['id']} {change(row['difference_m2'], row['u_difference_m2'], units)}"
+        for row in changed[:NAMED]
+    ]
+    told = f"{listed(named)} {label_of('area', units)}"
+    told += f" and {len(changed) - NAMED} more" if len(changed) > NAMED else ""
+    return f"area changed by more than 2 u: {len(changed)} ({told}); {more} shows all"
 
 
 def _accuracy_words(brought: Brought, said: dict[str, float]) -> str:

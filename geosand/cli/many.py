@@ -186,10 +186,10 @@ def _document(done: PortfolioDone, place: Path) -> dict[str, Any]:
 
 
 def _print(done: PortfolioDone, place: Path, units: Units) -> None:
-    from geosand.portfolio.summary import first_lines, plus_minus, spreader_name
+    from geosand.portfolio.summary import counted, first_lines, plus_minus, spreader_name
     from geosand.reports.console import CAUTION
     from geosand.reports.plain_table import console, table
-    from geosand.reports.words import percent
+    from geosand.reports.words import grouped, percent
     from geosand.units import SHOWN
 
     found, out = done.comparison, console()
@@ -211,8 +211,8 @@ def _print(done: PortfolioDone, place: Path, units: Units) -> None:
     rows = [
         [
             spreader_name(row),
-            str(row["sites"] - row["left_out"]),
-            str(row["dressings"]),
+            grouped(row["sites"] - row["left_out"]),
+            grouped(row["dressings"]),
             plus_minus(row["fraction"], row["u_fraction"], 100, 1),
             plus_minus(row["strip_width_m"], row["u_strip_width_m"], factor, digits),
         ]
@@ -224,8 +224,8 @@ def _print(done: PortfolioDone, place: Path, units: Units) -> None:
         title = "Overthrow by spreader, ± u"
         out.print(table(title, [*heads, (f"strip width {label}", True)], rows))
     if done.kept:
-        one = "1 site was" if done.kept == 1 else f"{done.kept} sites were"
-        out.print(f"{one} kept from an earlier run.", soft_wrap=True)
+        kept = counted(done.kept, "site was", "sites were")
+        out.print(f"{kept} kept from an earlier run.", soft_wrap=True)
     if done.changed:
         out.print(printable(_changed(done.changed)), soft_wrap=True)
     if done.unforeseen:
@@ -246,9 +246,10 @@ def _changed(files: Sequence[str]) -> str:
 
 def _read_slowly(unforeseen: Mapping[str, int]) -> str:
     """That an error of geosand, which no site is at fault for, cost time and nothing else."""
+    from geosand.portfolio.summary import counted
+
     count = sum(unforeseen.values())
-    sites = "1 site was" if count == 1 else f"{count} sites were"
-    errors = ", ".join(unforeseen)
+    sites, errors = counted(count, "site was", "sites were"), ", ".join(unforeseen)
     return (
         f"{sites} read one by one, which is slow: reading many at once met an error that was not"
         f" foreseen ({errors}). The results are the same. Please report it;"
@@ -257,4 +258,6 @@ def _read_slowly(unforeseen: Mapping[str, int]) -> str:
 
 
 def _rest(count: int) -> list[str]:
-    return [f"  and {count - TOLD} more, on the index page"] if count > TOLD else []
+    from geosand.reports.words import grouped
+
+    return [f"  and {grouped(count - TOLD)} more, on the index page"] if count > TOLD else []

@@ -65,6 +65,8 @@ def _run(function: Verb, options: dict[str, Any], written: Callable[[], list[Pat
     except Exception as problem:
         if isinstance(problem.__cause__, KeyboardInterrupt):  # within a class that Python 3.11 made
             end_with("Stopped.", written, stop_code(problem.__cause__))
+        if isinstance(problem, OSError) and problem.errno == errno.EBADF:
+            end_with(f"The output can not be written: {problem.strerror}.", written)
         if isinstance(problem, OSError) and problem.errno in NO_ROOM:
             end_with(f"No room to write the output: {problem.strerror}.", written)
         if isinstance(problem, OSError) and problem.errno == errno.ENAMETOOLONG:

@@ -163,11 +163,15 @@ def _check_apart(paths: list[Path]) -> None:
 def _planned(results: Results, asked: dict[str, Any]) -> tuple[NextDressing, list[str]]:
     """The plan, and sentences on what was chosen for the person; exit code 2 for bad choices."""
     from geosand.planning.choosing import (
+        AS_NAMED,
+        NEED,
+        ROUTE,
+        Request,
         chosen_sand,
         chosen_spreader,
         names_single_surfaces,
     )
-    from geosand.planning.dressing import AS_NAMED, NEED, ROUTE, Request, next_dressing
+    from geosand.planning.dressing import next_dressing
 
     site, ledger = results.site, results.ledger
     named = words(asked["surfaces"])
@@ -188,7 +192,7 @@ def _planned(results: Results, asked: dict[str, Any]) -> tuple[NextDressing, lis
             assurance=asked["assurance"],
             maximum_m=asked["max_depth"],
             minimum_m=asked["min_depth"],
-            holes=asked["holes"],
+            holes_take_m=asked["holes"],
             stock_kg=asked["stock"],
             load_kg=asked["load"],
             speed_m_s=asked["speed"],

@@ -9,7 +9,6 @@ import click
 
 if TYPE_CHECKING:
     from geosand.columns import Ints
-    from geosand.planning.next_rate import Holes
     from geosand.results import Results
 
     FloatParameter = click.ParamType[float]
@@ -120,9 +119,12 @@ def words(texts: tuple[str, ...]) -> list[str]:
     return found
 
 
-def parse_holes(text: str | None) -> Holes | None:
-    """Diameter, spacing and depth of holes as typed; exit code 2 for anything else."""
-    from geosand.planning.next_rate import Holes
+def parse_holes(text: str | None) -> float | None:
+    """Depth of sand that fills holes of a diameter, spacing and depth as typed, m; exit code 2 for
+    anything else."""
+    import numpy as np
+
+    from geosand.season.holes import hole_capacity_m
 
     if text is None:
         return None
@@ -138,4 +140,4 @@ def parse_holes(text: str | None) -> Holes | None:
     if diameter > spacing:
         problem = f"{text!r}: the holes are wider than their spacing"
         raise click.BadParameter(problem, param_hint="--holes")
-    return Holes(diameter_m=diameter, spacing_m=spacing, depth_m=depth)
+    return float(hole_capacity_m(*np.array([diameter, spacing, depth])))

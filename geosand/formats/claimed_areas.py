@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -15,6 +16,17 @@ from geosand.site.reading import Reader
 
 MAXIMUM_MB = 20
 LARGEST_M2 = 1e9
+#: Labels of lines that add up others.
+SUMS = re.compile(r"\b(?:sub-? ?total|total|sum)s?\b", re.IGNORECASE)
+WORKBOOKS = (b"PK\x03\x04", b"\xd0\xcf\x11\xe0")  #: how .xlsx, .ods and .xls begin
+#: A column of areas as it is headed for people; each unit of these as columns here say it.
+_HEADED = re.compile(r"\W*area\b[\W_]*(.*?)\W*", re.IGNORECASE)
+_UNITS = {
+    **dict.fromkeys(("ha", "hectare", "hectares"), "ha"),
+    **dict.fromkeys(("ac", "acre", "acres"), "acre"),
+    **dict.fromkeys(("m2", "m²", "sq m", "sqm", "sq. m", "square metres", "square meters"), "m2"),
+    **dict.fromkeys(("ft2", "ft²", "sq ft", "sqft", "sf", "sq. ft", "square feet"), "ft2"),
+}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -51,7 +63,8 @@ def read_claimed_areas(path: Path) -> tuple[ClaimedAreas, list[Finding]]:
         reader.whole_fault(None, "there is no id and no name", remedy=remedy)
     else:
         _check_labels(reader, label)
-    area = reader.quantity("area", "m2", required=True, above=0.0, maximum=LARGEST_M2)
+    named = not _misnamed(reader)
+    area = reader.quantity("area", "m2", required=named, above=0.0, maximum=LARGEST_M2)
     tolerance = reader.quantity("tolerance", "ratio", minimum=0.0, maximum=1.0)
     if not reader.size:
         faults.add(path.name, "holds no claims", remedy="give a row for each surface")
@@ -68,14 +81,27 @@ def read_claimed_areas(path: Path) -> tuple[ClaimedAreas, list[Finding]]:
     ), findings
 
 
+def _misnamed(reader: Reader) -> bool:
+    """Tells of a column such as "Area (ha)" where there is no area_ha or the like."""
+    if any(name.startswith("area") for name in reader.table.columns):
+        return False
+    for name in reader.table.columns:
+        found = _HEADED.fullmatch(name)
+        if unit := _UNITS.get(found[1].lower(), "") if found else "":
+            remedy = f"call that column area_{unit}"
+            reader.whole_fault(None, f"the areas are headed {quoted(name)}", remedy=remedy)
+            return True
+    return False
+
+
 def _check_labels(reader: Reader, label: Strings) -> None:
-    """Faults for rows without a label, and for labels that are there twice."""
+    """Faults for rows without a label, and for labels that are there twice, but those of sums."""
     first: dict[str, int] = {}
     for row, text in enumerate(label.tolist()):
         key = word_key(text)
         if not text:
             reader.fault(row, "id", "no id and no name is written here", remedy="name the surface")
-        elif key in first:
+        elif key in first and not SUMS.search(text):
             found = f"{quoted(text)} is there already (row {reader.table.rows[first[key]]})"
             reader.fault(row, "id", found, remedy="give each surface one row")
         first.setdefault(key, row)
@@ -91,7 +117,10 @@ def _bytes_of(path: Path, faults: Faults) -> bytes:
             remedy = "give a list of the site's surfaces only"
             faults.add(path.name, f"is larger than {MAXIMUM_MB} MB", remedy=remedy)
             return b""
-        return path.read_bytes()
+        content = path.read_bytes()
+        if content.startswith(WORKBOOKS):
+            faults.add(path.name, "is a workbook", remedy="save its sheet as CSV, in UTF-8")
+        return content
     except FileNotFoundError:
         faults.add(str(path), "there is no such file", remedy="name a CSV file")
     except OSError as problem:

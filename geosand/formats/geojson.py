@@ -108,7 +108,8 @@ def _properties(
         faults.add(file, f"has {len(names)} properties", allowed=f"at most {MAXIMUM_COLUMNS}")
         return RawTable(file=file, unreadable=True), []
     columns = {name: [cells.get(name) for cells in properties] for name in names}
-    return RawTable(file=file, rows=rows, columns=columns), geometries
+    unreadable = bool(features) and not rows  # such as JSON of another kind
+    return RawTable(file=file, rows=rows, columns=columns, unreadable=unreadable), geometries
 
 
 def read_edition(

@@ -5,9 +5,10 @@ from __future__ import annotations
 import difflib
 import io
 import re
+import warnings
 from bisect import bisect_left, bisect_right
 from collections.abc import Iterable, Sequence
-from itertools import zip_longest
+from itertools import pairwise, zip_longest
 from typing import Any
 
 from geosand.errors import Faults, Finding, listed
@@ -38,6 +39,14 @@ def read_records(
 
     Other sheets are left alone; where a sheet of records is missing they are named.
     """
+    with warnings.catch_warnings():  # of what openpyxl would not write again, as lists to pick from
+        warnings.simplefilter("ignore", UserWarning)
+        return _tables(content, file, sheets, faults, findings)
+
+
+def _tables(
+    content: bytes, file: str, sheets: Sequence[str], faults: Faults, findings: list[Finding]
+) -> dict[str, RawTable]:
     tables: dict[str, RawTable] = {}
     try:
         if found := too_much(content):
@@ -98,6 +107,8 @@ def _sheets(content: bytes, names: Sequence[str]) -> tuple[list[tuple[str, Any, 
 
     results = openpyxl.load_workbook(io.BytesIO(content), read_only=True, data_only=True)
     formulas = openpyxl.load_workbook(io.BytesIO(content), read_only=True, data_only=False)
+    if not results.worksheets:
+        raise ValueError("no sheet of the usual kind is in it (of Strict Open XML none is)")
     pairs = zip(results.worksheets, formulas.worksheets, strict=True)
     titles = [(sheet.title.strip().lower(), sheet, other) for sheet, other in pairs]
     wanted = [found for found in titles if found[0] in names]
@@ -149,8 +160,16 @@ def _table(sheet: Any, formulas: Any, place: str, faults: Faults) -> RawTable:
         found = f"something stands in row {last}, below {EMPTY_ROWS:,} empty rows"
         remedy = "delete it, or the empty rows above it"
         faults.add(place, found if last > 0 else f"a row has the number {last}", remedy=remedy)
+    if row := _out_of_order(formulas):
+        faults.add(place, "stands in the file behind a later row", row=row, remedy=SAVE)
     _check_merged(formulas, rows, len(header), place, faults)
     return by_columns(header, rows, _percents_as_shown(sheet, header, rows, cells), place, faults)
+
+
+def _out_of_order(sheet: Any) -> int | None:
+    """Number of a row that is not above the one before it: the parser would leave rows out."""
+    numbers = map(int, _ROW.findall(_part(sheet)))
+    return next((below for above, below in pairwise(numbers) if below <= above), None)
 
 
 def _filled(cell: Any) -> bool:

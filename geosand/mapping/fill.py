@@ -7,8 +7,9 @@ from typing import Literal
 import numpy as np
 
 from geosand.areas.ownership import precedence_ranks
+from geosand.areas.thinning import thinned
 from geosand.balance.ring_drawing import ring_geometries
-from geosand.balance.throwing import drawn_collars, ring_outlines
+from geosand.balance.throwing import drawn_collars
 from geosand.columns import Geometries, Ints, ratio
 from geosand.mapping.fill_fields import map_fields
 from geosand.mapping.fill_periods import dressing_period, known, season_period
@@ -106,9 +107,9 @@ def _rings(results: Results) -> tuple[MapRing, ...]:
     ring_kind = np.isin(site.surfaces.kind[rows], ["collar", "surround"])
     drawn = ring_geometries(
         results.balance.throw,
-        surfaces=ring_outlines(areas.owned_plane)[rows],
+        surfaces=thinned(areas.owned_plane)[rows],
         dressing=site.dressed.dressing,
-        collars=ring_outlines(drawn_collars(site, areas))[rows],
+        collars=thinned(drawn_collars(site, areas))[rows],
         collar_width_m=np.where(ring_kind, 0.0, site.settings.collar_width_m),
         surrounds_width_m=np.full(len(rows), site.settings.surrounds_width_m),
     )

@@ -8,6 +8,7 @@ from itertools import pairwise
 
 from geosand.balance.account import NOT_CLOSED
 from geosand.mapping.breaks import period_breaks
+from geosand.mapping.table import NOT_MEASURED
 from geosand.mapping.view import SEASON, SYSTEMS, MapBalance, MapPeriod, MapView, Said, System, said
 from geosand.mapping.words import (
     LEGENDS,
@@ -21,6 +22,7 @@ from geosand.mapping.words import (
     percent,
     plain,
 )
+from geosand.reports.printable.drawing import glued
 
 CAUTION = (
     "Areas are for planning sand and are no substitute for a licensed survey. Depths are nominal: "
@@ -99,6 +101,7 @@ def _signs(view: MapView) -> str:
     figures = [surface for period in view.periods for surface in period.surfaces.values()]
     estimated = any(surface.basis == "other surfaces" for surface in figures)
     under = any(surface.state == "under-dressed" for surface in figures)
+    least = any(s.state == NOT_MEASURED and s.depth_m is not None for s in figures)
     used = any(catch.used for catch in view.catches)
     aside = any(not catch.used for catch in view.catches)
     measured = "depth shortfall overthrow"
@@ -110,6 +113,7 @@ def _signs(view: MapView) -> str:
         ),
         (under, measured, '<i class="under">▼</i>under-dressed'),
         (True, "depth shortfall", '<i class="none"></i>no figure'),
+        (least, "depth", '<i class="neutral">≥</i>at least: a dressing was not measured'),
         (bool(view.rings), "overthrow", '<i class="neutral"></i>dressed surface'),
         (used, f"{measured} areas", '<i class="catch"></i>catch', "near"),
         (used, "catches", '<i class="count">3</i>number of catches', "far"),
@@ -271,7 +275,7 @@ def _linked(view: MapView, text: Said, places: dict[str, int]) -> str:
         for k in about
     ]
     links = " ".join([*[f'<span class="one">{name},</span>' for name in names[:-1]], *names[-1:]])
-    rest = {system: said(text, system)[cut:] for system in SYSTEMS}
+    rest = {system: glued(said(text, system)[cut:]) for system in SYSTEMS}
     if links and all(line.startswith(":") for line in rest.values()):
         links, rest = links + ":", {system: line[1:] for system, line in rest.items()}
     if len(set(rest.values())) == 1:

@@ -8,6 +8,7 @@ import shapely
 
 from geosand.mapping.breaks import period_breaks
 from geosand.mapping.shapes import svg_paths
+from geosand.mapping.table import so_far
 from geosand.mapping.view import MapPeriod, MapView, PeriodSurface
 from geosand.mapping.words import KIND_COLOURS, OTHER_KIND, SCALES, UNITS, figure, plain
 from geosand.reports.classes import class_of
@@ -32,7 +33,7 @@ def still_picture(view: MapView) -> str:
             colour = SCALES["depth"][class_of(now.depth_m * factor, breaks)]
         elif not any(surface.id in p.surfaces for p in view.periods):
             colour = KIND_COLOURS.get(surface.kind, OTHER_KIND)
-        depth = figure(now.depth_m, "depth", view.units, unit=True)
+        depth = so_far(now, figure(now.depth_m, "depth", view.units, unit=True))
         title = escape(f"{plain(surface.name)}: {depth}")
         drawn.append(f'<path fill="{colour}" d="{path}"><title>{title}</title></path>')
     return (

@@ -16,7 +16,7 @@ from geosand.mapping.words import (
     plain,
 )
 
-UNDER_DRESSED = "under-dressed"
+UNDER_DRESSED, NOT_MEASURED = "under-dressed", "not measured"
 #: Column key -> (heading, quantity); the row's heading, the surface's name, comes before them.
 COLUMNS: dict[str, tuple[str, str | None]] = {
     "kind": ("Kind", None),
@@ -148,8 +148,8 @@ def row_cells(view: MapView, period: MapPeriod, surface: MapSurface, off: Ranges
         "kind": plain(surface.kind),
         "area": figure(surface.area_m2, "area", system),
         "u_area": figure(surface.u_area_m2, "area", system),
-        "mass": figure(now.mass_kg, "mass", system),
-        "depth": figure(now.depth_m, "depth", system),
+        "mass": so_far(now, figure(now.mass_kg, "mass", system)),
+        "depth": so_far(now, figure(now.depth_m, "depth", system)),
         "range": interval(now.low_m, now.high_m, "depth", system),
         "target": figure(now.target_so_far_m, "depth", system),
         "shortfall": figure(now.shortfall_m, "depth", system),
@@ -171,6 +171,15 @@ def row_cells(view: MapView, period: MapPeriod, surface: MapSurface, off: Ranges
     return cells
 
 
+def so_far(now: PeriodSurface, text: str) -> str:
+    """A figure of sand; at least that much where a dressing of the surface was not measured.
+
+    >>> so_far(PeriodSurface(state="not measured"), "5.94"), so_far(PeriodSurface(), "5.94")
+    ('≥\\u202f5.94', '5.94')
+    """
+    return text if now.state != NOT_MEASURED or text == NO_FIGURE else f"≥\u202f{text}"
+
+
 def share_words(part: float | None, whole: float | None) -> str:
     """What share of all overthrow lies past one surface's edge."""
     return NO_FIGURE if part is None or not whole else percent(part / whole)
@@ -183,7 +192,7 @@ def state_words(now: PeriodSurface) -> str:
     if now.probability is None:
         return plain(now.state)
     # A probability never reads as certainty.
-    likely = ">\u00a099\u00a0%" if now.probability >= 0.995 else percent(now.probability)
+    likely = ">\u00a099\u00a0%" if now.probability > 0.99 else percent(now.probability)
     return f"{plain(now.state)} {likely}"
 
 

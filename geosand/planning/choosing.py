@@ -1,20 +1,43 @@
-"""Which surfaces, which sand and which spreader a plan is for."""
+"""What a plan is asked for: which surfaces, which sand, which spreader, in which order."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
 from geosand.areas.ownership import precedence_levels
 from geosand.areas.register import AreaRegister
-from geosand.columns import Floats, Ints
-from geosand.planning.route import middles, natural, route
+from geosand.columns import Floats, Ints, distinct
+from geosand.planning.route import group_by_group, middles, natural
 from geosand.season.ledger import Ledger
 from geosand.site.tables import HAZARDS, Site
 
 FARTHEST_START_M = 50_000.0  #: beyond it longitude and latitude were swapped, or the sign is wrong
+ROUTE, NEED, AS_NAMED = "route", "need", "as named"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Request:
+    """What a person asks for; None where the records are to say it."""
+
+    row: Ints  #: rows of Surfaces
+    sand: int
+    spreader: str
+    depth_m: float | None  #: None = each surface to its target so far
+    assurance: float
+    maximum_m: float | None = None
+    minimum_m: float | None = None
+    holes_take_m: float | None = None  #: depth that fills the holes made before; None = no holes
+    stock_kg: float | None = None
+    load_kg: float | None = None  #: as weighed, of one hopper or bag
+    speed_m_s: float | None = None
+    swath_m: float | None = None
+    avoid_last: bool = False
+    order: str = ROUTE  #: of the work; AS_NAMED keeps that of ``row``
+    start_m: tuple[float, float] | None = None  #: where the way begins, in the register's plane
 
 
 def chosen_surfaces(site: Site, ledger: Ledger, words: Sequence[str]) -> Ints:
@@ -95,16 +118,10 @@ def in_working_order(
     levels = precedence_levels(site.surfaces.kind[rows])
     level = levels if by_kind else np.zeros_like(levels)
     grounded = np.isfinite(x)
-    order: list[Ints] = []
-    at = start
-    for kind in dict.fromkeys(np.sort(level[grounded]).tolist()):
-        mine = np.flatnonzero(grounded & (level == kind))
-        if at is None:
-            at = (float(x[mine[0]]), float(y[mine[0]]))
-        mine = mine[route(x[mine], y[mine], at)]
-        at = (float(x[mine[-1]]), float(y[mine[-1]]))
-        order.append(mine)
-    return rows[np.concatenate([*order, np.flatnonzero(~grounded)]).astype(np.int64)]
+    kinds = [np.flatnonzero(grounded & (level == k)) for k in distinct(level[grounded])]
+    way = group_by_group(x, y, kinds, start)
+    order: Ints = rows[np.concatenate([way, np.flatnonzero(~grounded)])]
+    return order
 
 
 def in_order_of_need(site: Site, ledger: Ledger, row: Ints) -> Ints:

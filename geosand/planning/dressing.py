@@ -13,11 +13,25 @@ from geosand.areas.register import AreaRegister
 from geosand.balance.account import Balance
 from geosand.columns import Floats, Geometries, Ints, take
 from geosand.errors import Finding
-from geosand.planning.choosing import in_order_of_need, in_working_order, last_figure, last_figures
+from geosand.planning.choosing import (
+    AS_NAMED,
+    NEED,
+    Request,
+    in_order_of_need,
+    in_working_order,
+    last_figure,
+    last_figures,
+)
 from geosand.planning.crew import CrewPrecision, crew_precision
-from geosand.planning.next_rate import Holes, NextRates, next_rates
-from geosand.planning.order import LoadSplit, SandOrder, sand_order, split_by_load
-from geosand.planning.overthrow import StripWidth, strip_width
+from geosand.planning.next_rate import NextRates, next_rates
+from geosand.planning.order import (
+    LoadSplit,
+    SandOrder,
+    StripWidth,
+    sand_order,
+    split_by_load,
+    strip_width,
+)
 from geosand.planning.passes import Headings, best_headings, forced_overthrow, pass_lines
 from geosand.planning.plan_findings import plan_findings
 from geosand.planning.route import legs, middles
@@ -27,29 +41,7 @@ from geosand.rates.surface_rates import Rates
 from geosand.season.ledger import Ledger
 from geosand.site.tables import Site
 
-ROUTE, NEED, AS_NAMED = "route", "need", "as named"
 AVOID_DEGREE = 30.0  #: how far from the last heading a new one lies where that is asked for
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Request:
-    """What a person asks for; None where the records are to say it."""
-
-    row: Ints  #: rows of Surfaces
-    sand: int
-    spreader: str
-    depth_m: float | None  #: None = each surface to its target so far
-    assurance: float
-    maximum_m: float | None = None
-    minimum_m: float | None = None
-    holes: Holes | None = None
-    stock_kg: float | None = None
-    load_kg: float | None = None  #: as weighed, of one hopper or bag
-    speed_m_s: float | None = None
-    swath_m: float | None = None
-    avoid_last: bool = False
-    order: str = ROUTE  #: of the work; AS_NAMED keeps that of ``row``
-    start_m: tuple[float, float] | None = None  #: where the way begins, in the register's plane
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -92,35 +84,14 @@ def next_dressing(
     past = (site, register, rates, balance)
     strip = strip_width(*past, spreader=spreader, as_of=day)
     crew = crew_precision(*past, spreader=spreader, as_of=day)
-    order = sand_order(
-        site,
-        register,
-        plan,
-        strip,
-        crew,
-        sand=sand,
-        assurance=request.assurance,
-        as_of=day,
-        stock_kg=request.stock_kg,
-    )
+    order = sand_order(site, register, plan, strip, crew, request, as_of=day)
     width = max(strip.width_m, 0.0) if math.isfinite(strip.width_m) else 0.0
     over = width * plan.rate_kg_m2 * plan.perimeter_m
     load = (request.load_kg or order.unit.mass_kg) / (1 + order.moisture)
     figures = _figures(site, request, day)
     drive = _driving(site, register, rates, plan, request, figures, day)
-    findings = plan_findings(
-        site,
-        register,
-        ledger,
-        plan,
-        strip,
-        order,
-        drive.fit,
-        spreader=spreader,
-        swath=drive.swath_m,
-        figures=figures,
-        holes=request.holes is not None,
-    )
+    tables = (ledger, plan, strip, order, drive.fit)
+    findings = plan_findings(site, register, *tables, request, drive.swath_m, figures)
     return NextDressing(
         request=request,
         as_of=day,
@@ -196,18 +167,7 @@ def _rates(
     site: Site, register: AreaRegister, rates: Rates, ledger: Ledger, request: Request
 ) -> NextRates:
     """The rates that are asked for, in the order of work."""
-    plan = next_rates(
-        site,
-        register,
-        rates,
-        ledger,
-        row=request.row,
-        sand=request.sand,
-        depth_m=request.depth_m,
-        maximum_m=request.maximum_m,
-        minimum_m=request.minimum_m,
-        holes=request.holes,
-    )
+    plan = next_rates(site, register, rates, ledger, request)
     ordered: NextRates = take(plan, _order_of_work(site, register, ledger, plan, request))
     return ordered
 

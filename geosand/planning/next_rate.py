@@ -2,39 +2,21 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from geosand.areas.register import AreaRegister
-from geosand.columns import Bools, Floats, Ints, Strings, freeze
+from geosand.columns import Bools, Floats, Ints, Strings, columns
+from geosand.planning.choosing import Request
 from geosand.rates.surface_rates import Rates
-from geosand.season.holes import hole_capacity_m
 from geosand.season.ledger import NO_TARGET, OVER, Ledger
 from geosand.site.tables import Site
 
 NOT_KNOWN = "not measured, and no planned depth"
+PLAN_COUNTS = "not measured: planned depth counts"
+AT_TARGET, IF_LANDED = "at its target so far", "if what was not measured landed as planned"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Holes:
-    """Holes on a square grid, made before the dressing."""
-
-    diameter_m: float
-    spacing_m: float
-    depth_m: float
-
-    def capacity_m(self) -> float:
-        """Depth of sand over the whole surface that fills them.
-
-        >>> print(round(Holes(diameter_m=0.0127, spacing_m=0.05, depth_m=0.075).capacity_m(), 4))
-        0.0038
-        """
-        sizes = np.array([self.diameter_m, self.spacing_m, self.depth_m])
-        return float(hole_capacity_m(*sizes))
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
+@columns
 class NextRates:
     """One row a chosen surface, those that get nothing too."""
 
@@ -49,31 +31,24 @@ class NextRates:
     left_m: Floats  #: of the shortfall, what a cap leaves for later
     note: Strings  #: why none, why less, or what was taken for granted; "" = nothing to say
 
-    def __post_init__(self) -> None:
-        freeze(self)
-
 
 def next_rates(
     site: Site,
     register: AreaRegister,
     rates: Rates,
     ledger: Ledger,
-    *,
-    row: Ints,
-    sand: int,
-    depth_m: float | None,
-    maximum_m: float | None = None,
-    minimum_m: float | None = None,
-    holes: Holes | None = None,
+    request: Request,
 ) -> NextRates:
-    """Depth and rate of the next dressing with ``sand`` (row of Sands) on ``row`` (of Surfaces).
+    """Depth and rate of the next dressing on each surface of a request.
 
     ``depth_m`` None: each surface's shortfall against its target so far, over the sand's share of
     the product, never below zero. A number: that depth everywhere. Over-dressed surfaces get none
     either way. ``maximum_m`` caps a dressing; what would be less than ``minimum_m`` is left out,
     since a spreader can not be set that low. Rate = depth · bulk density, so that a dressing
     carried out exactly brings the ledger, which divides by the same density, onto the target.
+    Sand fills holes of ``holes_take_m`` first.
     """
+    row, sand, depth_m = request.row, request.sand, request.depth_m
     ground = site.surfaces.ground[row]
     shortfall, over, note = _standing(site, rates, ledger, ground)
     share = float(site.sands.sand_mass_fraction[sand])
@@ -83,19 +58,18 @@ def next_rates(
     else:
         wanted, note = np.full(len(row), depth_m), np.where(over, note, "")
     wanted = np.where((area > 0) & ~over, np.maximum(wanted, 0.0), 0.0)
-    none = wanted == 0
-    plain = (note == "") & none
-    note = np.where(plain, np.where(area > 0, "at its target so far", "owns no ground"), note)
-    depth = wanted if maximum_m is None else np.minimum(wanted, maximum_m)
+    plain = np.isin(note, ["", PLAN_COUNTS]) & (wanted == 0)
+    there = np.where(note == "", AT_TARGET, f"{AT_TARGET}, {IF_LANDED}")
+    note = np.where(plain, np.where(area > 0, there, "owns no ground"), note)
+    depth = wanted if request.maximum_m is None else np.minimum(wanted, request.maximum_m)
     capped = depth < wanted
-    if minimum_m is not None:
-        low = (depth > 0) & (depth < minimum_m)
+    if request.minimum_m is not None:
+        low = (depth > 0) & (depth < request.minimum_m)
         depth = np.where(low, 0.0, depth)
         note = np.where(low, "below the least depth asked for: left for later", note)
     note = _joined(note, capped & (depth > 0), "capped")
     density = float(rates.density.value[sand])
     rate = depth * density
-    capacity = holes.capacity_m() if holes else 0.0
     return NextRates(
         row=row,
         shortfall_m=shortfall,
@@ -104,7 +78,7 @@ def next_rates(
         area_m2=area,
         perimeter_m=register.perimeter_m[row],
         mass_kg=rate * area,
-        in_holes_m=np.minimum(depth, capacity),
+        in_holes_m=np.minimum(depth, request.holes_take_m or 0.0),
         left_m=np.where(depth_m is None, (wanted - depth) * share, 0.0),
         note=note.astype(np.str_),
     )
@@ -143,7 +117,7 @@ def _standing(
             NO_TARGET,
             NOT_KNOWN,
             "over-dressed",
-            "not measured: planned depth counts",
+            PLAN_COUNTS,
         ],
         "",
     )

@@ -3,21 +3,75 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from geosand.areas.register import AreaRegister
+from geosand.balance.account import NOT_CLOSED, Balance
 from geosand.balance.stock import Stock, stock_on_hand
-from geosand.columns import Floats, Ints, freeze
-from geosand.estimates import Estimates
+from geosand.balance.strip_widths import STRIP, strip_widths
+from geosand.columns import Floats, Ints, columns
+from geosand.estimates import Estimates, Interval
+from geosand.planning.choosing import Request
 from geosand.planning.crew import CrewPrecision
 from geosand.planning.next_rate import NextRates
-from geosand.planning.overthrow import StripWidth
+from geosand.rates.surface_rates import Rates
 from geosand.site.tables import Site
 
 CREW = "crew"  #: source: how well the crew hits a planned rate
 STOCK = "stock"  #: source: how well it is known what lies there
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StripWidth:
+    """Width of a strip at full rate that would hold the overthrow, of one spreader."""
+
+    width_m: float  #: mean over its dressings; nan where no dressing tells it
+    relative: Estimates  #: one row: width, with what another dressing adds
+    dressings: Ints  #: rows of Dressings it stands on
+    left_out: Ints  #: rows whose balance does not close: their overthrow is a fault of measurement
+
+    def interval(self) -> Interval:
+        """95 % prediction interval of the next dressing's strip width, m."""
+        return self.relative.interval(floor=0.0)
+
+
+def strip_width(
+    site: Site,
+    register: AreaRegister,
+    rates: Rates,
+    balance: Balance,
+    *,
+    spreader: str,
+    as_of: np.datetime64,
+) -> StripWidth:
+    """Strip width of ``spreader`` ("" = not named) over its measured dressings up to ``as_of``.
+
+    The width is that of ``strip_widths``, the one that a balance with witnesses shows; a further
+    dressing is predicted with its scatter from dressing to dressing added: s²·(1 + Σw²), w the
+    weights of the mean, with the degrees of freedom of s.
+    """
+    mine = (site.dressings.spreader == spreader) & (site.dressings.date <= as_of)
+    mine &= np.isfinite(balance.overthrow.value)
+    faulty = balance.verdict == NOT_CLOSED
+    all_of_them = strip_widths(site, register, rates, balance, as_of=as_of)
+    row = np.flatnonzero(all_of_them.spreader == spreader)
+    if not len(row):
+        return StripWidth(
+            width_m=float("nan"),
+            relative=Estimates(value=np.array([np.nan])),
+            dressings=row,
+            left_out=np.flatnonzero(mine & faulty),
+        )
+    mean = all_of_them.width.rows(row)
+    another = np.hypot(mean.effects[STRIP], all_of_them.between_m[row])
+    return StripWidth(
+        width_m=float(mean.value[0]),
+        relative=replace(mean, effects={**mean.effects, STRIP: another}),
+        dressings=np.flatnonzero(mine & ~faulty),
+        left_out=np.flatnonzero(mine & faulty),
+    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -46,16 +100,13 @@ class SandOrder:
     units: int | None  #: whole units that hold the order; None where no unit is known
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@columns
 class LoadSplit:
     """One row a load and surface: which surfaces a load serves."""
 
     load: Ints  #: 0 = the first
     surface: Ints  #: row of NextRates
     mass_kg: Floats  #: dry product, its overthrow included
-
-    def __post_init__(self) -> None:
-        freeze(self)
 
 
 def sand_order(
@@ -64,11 +115,9 @@ def sand_order(
     plan: NextRates,
     strip: StripWidth,
     crew: CrewPrecision,
+    request: Request,
     *,
-    sand: int,
-    assurance: float,
     as_of: np.datetime64,
-    stock_kg: float | None = None,
 ) -> SandOrder:
     """What to order so that the plan can be carried out with probability ``assurance``.
 
@@ -79,6 +128,7 @@ def sand_order(
     ``stock_kg`` None: deliveries less loads of this sand up to ``as_of``, not below zero. Raises
     ValueError for an assurance out of range.
     """
+    sand, assurance = request.sand, request.assurance
     if not 0.5 < assurance < 1:
         raise ValueError(
             f"assurance {assurance:g}: allowed is above 0.5 and below 1, like 0.9 or 90%"
@@ -89,7 +139,8 @@ def sand_order(
     on = Estimates(value=np.array([float(plan.mass_kg.sum())]))
     dry = on.with_effects(_areas(site, register, plan)).plus(over)
     need = _as_delivered(dry, water, unit, crew)
-    stock = stock_on_hand(site, sand, as_of) if stock_kg is None else Stock(mass_kg=stock_kg)
+    given = request.stock_kg
+    stock = stock_on_hand(site, sand, as_of) if given is None else Stock(mass_kg=given)
     doubt = need.with_effects({STOCK: np.array([stock.u_kg if need.value[0] > 0 else 0.0])})
     assured = float(doubt.scaled(1 + crew.more).interval(coverage=2 * assurance - 1).high[0])
     order = max(assured - max(np.nan_to_num(stock.mass_kg), 0.0), 0.0) if need.value[0] > 0 else 0.0
@@ -116,12 +167,7 @@ def _overthrow(plan: NextRates, strip: StripWidth) -> Estimates:
         return Estimates(value=np.zeros(1))
     around = float((plan.rate_kg_m2 * plan.perimeter_m).sum())
     over = strip.relative.scaled(around)
-    return Estimates(
-        value=np.maximum(over.value, 0.0),
-        effects=over.effects,
-        per_row=over.per_row,
-        degrees_of_freedom=over.degrees_of_freedom,
-    )
+    return replace(over, value=np.maximum(over.value, 0.0))
 
 
 def _as_delivered(
@@ -134,8 +180,8 @@ def _as_delivered(
     count = mass / unit.mass_kg if unit.mass_kg > 0 else 0.0
     effects = {
         "moisture": mass * u_w / (1 + w),
-        "label": mass * unit.u_label if count else 0.0,
-        "bags": math.sqrt(count) * unit.u_mass_kg if count else 0.0,
+        "label": mass * unit.u_label,
+        "bags": math.sqrt(count) * unit.u_mass_kg,
         CREW: mass * crew.u,
     }
     return need.with_effects(
@@ -146,11 +192,9 @@ def _as_delivered(
 
 def last_unit(site: Site, sand: int, as_of: np.datetime64) -> Unit:
     """The unit of the newest load of a sand."""
-    rows = _loads_of(site, sand, as_of)
-    if not len(rows):
+    last = _newest_load(site, sand, as_of)
+    if last < 0:
         return Unit(mass_kg=float("nan"), u_mass_kg=0.0, u_label=0.0)
-    day = site.dressings.date[site.loads.dressing[rows]]
-    last = int(rows[np.flatnonzero(day == day.max())[-1]])
     return Unit(
         mass_kg=float(site.loads.unit_mass_kg[last]),
         u_mass_kg=float(site.loads.u_unit_mass_kg[last]),
@@ -178,22 +222,22 @@ def split_by_load(mass_kg: Floats, load_kg: float) -> LoadSplit:
     )
 
 
-def _loads_of(site: Site, sand: int, as_of: np.datetime64) -> Ints:
+def _newest_load(site: Site, sand: int, as_of: np.datetime64) -> int:
+    """Row of the last load of a sand up to a day; -1 where there is none."""
     dressing = site.loads.dressing
-    mine = (site.dressings.sand[dressing] == sand) & (site.dressings.date[dressing] <= as_of)
-    return np.flatnonzero(mine)
+    day = site.dressings.date[dressing]
+    rows = np.flatnonzero((site.dressings.sand[dressing] == sand) & (day <= as_of))
+    return int(rows[day[rows].argsort(kind="stable")[-1]]) if len(rows) else -1
 
 
 def _moisture(site: Site, sand: int, as_of: np.datetime64) -> tuple[float, float]:
     """Water content of a sand as delivered and its u: as stated, else that of its last load."""
     row = int(site.sands.moisture[sand])
     if row < 0:
-        loads = _loads_of(site, sand, as_of)
-        day = site.dressings.date[site.loads.dressing[loads]]
-        newest = loads[np.argsort(day, kind="stable")]
-        row = int(site.loads.moisture[newest[-1]]) if len(newest) else -1
-    if row < 0:
-        return 0.0, 0.0
+        last = _newest_load(site, sand, as_of)
+        if last < 0:
+            return 0.0, 0.0
+        row = int(site.loads.moisture[last])
     return float(site.moistures.ratio[row]), float(site.moistures.u_ratio[row])
 
 

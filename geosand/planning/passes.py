@@ -17,7 +17,7 @@ import numpy as np
 import shapely
 
 from geosand.areas.rings import rings_of
-from geosand.columns import Floats, Geometries, Ints, freeze, take
+from geosand.columns import Floats, Geometries, Ints, columns, take
 
 HEADINGS, OFFSETS = 60, 8
 #: A last strip that would hold less of a surface is not driven: edges are not known better.
@@ -34,7 +34,7 @@ class Forced:
     passes: Ints  #: (S, H, J)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@columns
 class Headings:
     """The best way to drive each surface; one row a surface."""
 
@@ -45,9 +45,6 @@ class Headings:
     worst_heading_degree: Floats
     worst_m2: Floats
     last_m2: Floats  #: at the heading last driven; nan where none is known
-
-    def __post_init__(self) -> None:
-        freeze(self)
 
 
 def forced_overthrow(

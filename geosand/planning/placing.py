@@ -3,20 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Collection
-from dataclasses import dataclass
 
 import numpy as np
 import shapely
 
 from geosand.areas.register import AreaRegister
-from geosand.columns import Floats, Geometries, Ints, Strings, freeze
+from geosand.columns import Floats, Geometries, Ints, Strings, columns, distinct
 from geosand.errors import Finding
 from geosand.planning.drawn_points import OUTSIDE, points_inside, points_outside
-from geosand.planning.route import middles, route
+from geosand.planning.route import group_by_group, middles
 from geosand.site.tables import Site
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@columns
 class Places:
     """Points to lay trays on, one row a tray, surface by surface, in the order of walking."""
 
@@ -31,9 +30,6 @@ class Places:
     inside_m: Floats  #: distance to the edge; nan outside
     zone: Strings
     findings: tuple[Finding, ...] = ()
-
-    def __post_init__(self) -> None:
-        freeze(self)
 
     def __len__(self) -> int:
         return len(self.row)
@@ -101,19 +97,12 @@ def _walk(shapes: Geometries, owner: Ints, points: Floats) -> Ints:
 
     It begins at the point next to where the surface before was left.
     """
-    order: list[Ints] = []
-    at: tuple[float, float] | None = None
-    x, y = middles(shapes)
-    for k in range(len(shapes)):
-        mine = np.flatnonzero(owner == k)
-        if not len(mine):
-            continue
-        if at is None:  # come from the west, for want of anything better
-            at = (float(x[k]) - 1e3, float(y[k]))
-        mine = mine[route(points[mine, 0], points[mine, 1], at)]
-        at = (float(points[mine[-1], 0]), float(points[mine[-1], 1]))
-        order.append(mine)
-    return np.concatenate(order) if order else np.zeros(0, dtype=np.int64)
+    if not len(owner):
+        return owner
+    (x, y), groups = middles(shapes), [np.flatnonzero(owner == k) for k in distinct(owner)]
+    first = owner.min()
+    start = float(x[first]) - 1e3, float(y[first])  # from the west, for want of anything better
+    return group_by_group(points[:, 0], points[:, 1], groups, start)
 
 
 def _findings(

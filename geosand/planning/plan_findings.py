@@ -11,9 +11,9 @@ import shapely
 from geosand.areas.register import AreaRegister
 from geosand.columns import Floats
 from geosand.errors import Finding, listed
+from geosand.planning.choosing import Request
 from geosand.planning.next_rate import NextRates
-from geosand.planning.order import SandOrder
-from geosand.planning.overthrow import StripWidth
+from geosand.planning.order import SandOrder, StripWidth
 from geosand.planning.setting import SettingFit
 from geosand.season.ledger import Ledger
 from geosand.site.tables import Site
@@ -30,17 +30,15 @@ def plan_findings(
     strip: StripWidth,
     order: SandOrder,
     fit: SettingFit,
-    *,
-    spreader: str,
+    request: Request,
     swath: float,
     figures: Mapping[str, Floats],
-    holes: bool,
 ) -> list[Finding]:
     """What is worth knowing, in words without units; figures are told by who shows them.
 
     ``figures`` are the speeds and swaths on the surfaces of the last dressing.
     """
-    names = site.dressings.id
+    names, spreader = site.dressings.id, request.spreader
     whose = f" with {spreader}" if spreader else ""
     told: list[tuple[str, str]] = []
     if site.season_end is not None and ledger.as_of > site.season_end:
@@ -64,7 +62,8 @@ def plan_findings(
             text = f"surfaces of the last dressing had different {name}s: that of most is taken"
             told.append(("setting", f"{text}; --{name} names another"))
     told += [("heading", text) for text in _of_headings(site, register, plan, spreader, swath)]
-    told += [("holes", text) for text in _of_holes(site, plan) if holes]
+    if request.holes_take_m is not None:
+        told += [("holes", text) for text in _of_holes(site, plan)]
     return [Finding(about=about, text=text, topic="plan") for about, text in told]
 
 

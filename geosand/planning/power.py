@@ -9,7 +9,7 @@ import shapely
 
 from geosand.areas.register import AreaRegister
 from geosand.balance.account import Balance
-from geosand.columns import Floats, Ints, freeze
+from geosand.columns import Floats, Ints, columns
 from geosand.distributions import student_quantile
 from geosand.estimates import Estimates
 from geosand.rates.edge_distance import EDGE_BAND_M
@@ -30,13 +30,11 @@ class Variances:
     between_catches: float
     shared_depth: float  #: of every depth: tray size, catch efficiency, bulk density
     shared_balance: float  #: of the overthrow, as a share of the spread: all but sampling
-    edge_share: (
-        float  #: of the ground, within half a swath of an edge: place's second tray is there
-    )
+    edge_share: float  #: of ground within half a swath of an edge: place's second tray is there
     dressings: int  #: on which they stand; 0: defaults
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@columns
 class Power:
     """One row a design: ``catches`` on each of ``surfaces`` of the dressed ones."""
 
@@ -44,9 +42,6 @@ class Power:
     catches: Ints  #: on each
     overthrow: Floats  #: smallest share of the spread that is told from zero with POWER
     depth: Floats  #: half-width of the 95 % interval of a caught surface's depth, relative
-
-    def __post_init__(self) -> None:
-        freeze(self)
 
 
 def site_variances(
@@ -65,23 +60,19 @@ def site_variances(
     density = rates.density
     relative = density.u() / density.value
     density_u = float(np.median(relative[np.isfinite(relative)]))
-    if not usable.any():
-        return Variances(
-            between_surfaces=DEFAULT_SD,
-            between_catches=DEFAULT_SD,
-            shared_depth=float(np.hypot(trays, density_u)),
-            shared_balance=float(np.hypot(trays, DEFAULT_BAGS)),
-            edge_share=in_band,
-            dressings=0,
-        )
     parts = balance.overthrow.by_category()
     shared = [part**2 for name, part in parts.items() if name not in ("sampling", TAPER)]
-    left = np.sqrt(np.sum(shared, axis=0))[usable] / spread[usable]
+
+    def usual(part: Floats, of: Floats, default: float) -> float:
+        return float(np.median(part[usable] / of[usable])) if usable.any() else default
+
     return Variances(
-        between_surfaces=float(np.median((model.sigma_b / model.mu)[usable])),
-        between_catches=float(np.median((model.sigma_e / model.mu)[usable])),
+        between_surfaces=usual(model.sigma_b, model.mu, DEFAULT_SD),
+        between_catches=usual(model.sigma_e, model.mu, DEFAULT_SD),
         shared_depth=float(np.hypot(trays, density_u)),
-        shared_balance=float(np.median(left)),
+        shared_balance=usual(
+            np.sqrt(np.sum(shared, axis=0)), spread, float(np.hypot(trays, DEFAULT_BAGS))
+        ),
         edge_share=in_band,
         dressings=int(usable.sum()),
     )

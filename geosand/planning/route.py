@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable
 
 import numpy as np
 import shapely
@@ -25,6 +26,25 @@ def route(x_m: Floats, y_m: Floats, start: tuple[float, float]) -> Ints:
     x, y = np.concatenate([[start[0]], x_m]), np.concatenate([[start[1]], y_m])
     apart = np.hypot(x[:, None] - x, y[:, None] - y)
     return _two_opt(apart, _nearest_neighbour(apart))[1:] - 1
+
+
+def group_by_group(
+    x_m: Floats, y_m: Floats, groups: Iterable[Ints], start: tuple[float, float] | None
+) -> Ints:
+    """Places (numbers) of one group after the other, each by a short way from where the last ended.
+
+    The way begins at ``start``, else at the first place of the first group.
+
+    >>> x, groups = np.array([0.0, 5.0, 1.0, 4.0]), [np.array([0, 2]), np.array([1, 3])]
+    >>> group_by_group(x, np.zeros(4), groups, None).tolist()
+    [0, 2, 3, 1]
+    """
+    order, at = [np.zeros(0, dtype=np.int64)], start
+    for some in groups:
+        at = at or (float(x_m[some[0]]), float(y_m[some[0]]))
+        order.append(some[route(x_m[some], y_m[some], at)])
+        at = float(x_m[order[-1][-1]]), float(y_m[order[-1][-1]])
+    return np.concatenate(order)
 
 
 def _nearest_neighbour(apart: Floats) -> Ints:

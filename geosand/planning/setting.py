@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from geosand.columns import Floats, Ints, Strings, freeze
+from geosand.columns import Floats, Ints, Strings, columns
 from geosand.distributions import student_quantile
 from geosand.planning.setting_line import (
     RowErrors,
@@ -104,7 +104,7 @@ class SettingFit:
         return t * self.scatter * math.sqrt(1 + 1 / self.count) / of_middle
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@columns
 class Settings:
     """Settings for rates; one row a rate asked for."""
 
@@ -114,9 +114,6 @@ class Settings:
     passes: Ints  #: times over the surface at this setting; 0 where refused or not asked for
     needed: Floats  #: in one pass, also where that is refused; nan = not known or not asked for
     why: Strings  #: why refused; "" = not refused
-
-    def __post_init__(self) -> None:
-        freeze(self)
 
 
 def fit_setting(opening: Floats, rate_kg_m2: Floats, errors: RowErrors | None = None) -> SettingFit:
@@ -220,13 +217,13 @@ def settings_for(
 
 
 def _no_settings(fit: SettingFit, rate_kg_m2: Floats) -> Settings:
-    n = len(rate_kg_m2)
+    setting, low, high, needed = np.full((4, len(rate_kg_m2)), np.nan)
     return Settings(
-        setting=np.full(n, np.nan),
-        low=np.full(n, np.nan),
-        high=np.full(n, np.nan),
-        passes=np.zeros(n, dtype=np.int64),
-        needed=np.full(n, np.nan),
+        setting=setting,
+        low=low,
+        high=high,
+        passes=np.zeros(len(rate_kg_m2), dtype=np.int64),
+        needed=needed,
         why=np.where(rate_kg_m2 > 0, fit.said, "").astype(np.str_),
     )
 

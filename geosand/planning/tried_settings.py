@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import math
+import re
+from collections import Counter
 from dataclasses import replace
 from typing import NamedTuple
 
@@ -13,13 +15,13 @@ from geosand.columns import Bools, Floats, Ints, Strings
 from geosand.errors import listed, printable
 from geosand.planning.setting import CaughtAt, SettingFit, Tried, fit_setting
 from geosand.planning.setting_line import RowErrors
-from geosand.planning.setting_words import as_numbers
 from geosand.rates.catch_rows import counted_on
 from geosand.rates.random_effects import SurfaceRates, rates_of_rows
 from geosand.rates.surface_rates import Rates, planned_scale
 from geosand.site.tables import Site
 
 MOST_NAMED = 8  #: surfaces, or dressings, of a sentence
+_ONE_NUMBER = re.compile(r"([^\d.,+-]*)(\d+(?:[.,]\d+)?)([^\d.,+-]*)", re.ASCII)
 
 
 class _Rows(NamedTuple):
@@ -207,3 +209,30 @@ def _reason(rows: _Rows, rate: Floats, k: int) -> tuple[str, str]:
     if rate[k] > 0:
         return "its speed is not said", "their speeds are not said"
     return "it has no usable catches", "they have no usable catches"
+
+
+def as_numbers(texts: Strings, rows: Bools) -> tuple[Floats, tuple[str, str]]:
+    """The number in each text (n,), and the words before and after it that all of them share.
+
+    Among ``rows`` the newest (last) text with a number in it tells the words; a text with other
+    words or with several numbers ("2-3") is nan, and so are the other rows.
+
+    >>> as_numbers(np.array(["gate 3", "Gate 4,5", "wide open"]), np.ones(3, dtype=bool))
+    (array([3. , 4.5, nan]), ('gate ', ''))
+    """
+    matches = [_ONE_NUMBER.fullmatch(text.strip()) for text in texts.tolist()]
+    out = np.full(len(texts), np.nan)
+    family = [(k, m) for k, m in enumerate(matches) if m and rows[k]]
+    if not family:
+        return out, ("", "")
+    newest = family[-1][1]
+    same = _plain(newest[1], newest[3])
+    first = Counter((m[1], m[3]) for _, m in family if _plain(m[1], m[3]) == same)
+    for k, match in family:
+        if _plain(match[1], match[3]) == same:
+            out[k] = float(match[2].replace(",", "."))
+    return out, next(iter(first))
+
+
+def _plain(before: str, after: str) -> tuple[str, str]:
+    return " ".join(before.split()).casefold(), " ".join(after.split()).casefold()

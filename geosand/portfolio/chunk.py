@@ -26,7 +26,7 @@ from geosand.site.stack import sand_names, stacked
 from geosand.site.tables import Site
 
 TABLES = ("sites", "balances", "ledger", "areas", "spreaders")
-LAYOUT = 2  #: of the tables; another number makes earlier parts worthless
+LAYOUT = 3  #: of the tables; another number makes earlier parts worthless
 REFUSED, FAILED = "refused", "failed"
 #: what is worked out in one call: memory does not grow with a chunk, nor with large sites
 STACK_SITES, STACK_ROWS = 100, 1_000_000

@@ -94,9 +94,9 @@ def _under_dressed(parts: Parts, keys: Sequence[str]) -> tuple[list[Row], int]:
     for part in parts.table("ledger", keys, GROUP):
         rows = part.filter(pc.equal(part["state"], UNDER)).select([*wanted, "probability"])
         count += len(rows)
-        order = np.argsort(-rows["shortfall_mm"].to_numpy(), kind="stable")[:MOST_SURFACES]
-        first += rows.take(order).to_pylist()
-        first.sort(key=lambda r: (-_number(r["shortfall_mm"], 0.0), r["site"], r["surface"]))
+        order = [("shortfall_mm", "descending"), ("site", "ascending"), ("surface", "ascending")]
+        first += rows.sort_by(order).slice(0, MOST_SURFACES).to_pylist()
+        first.sort(key=lambda r: (-r["shortfall_mm"], r["site"], r["surface"]))
         del first[MOST_SURFACES:]
     return first, count
 

@@ -14,6 +14,7 @@ from typing import Any
 from geosand.errors import printable
 from geosand.portfolio.account import PortfolioDone
 from geosand.portfolio.compare import Comparison
+from geosand.portfolio.site_rows import IN_STATE
 from geosand.portfolio.strips import drawn_spreaders, strips
 from geosand.portfolio.summary import (
     counted,
@@ -31,9 +32,10 @@ from geosand.units import SHOWN
 FIELDS = (
     *("site", "name", "status", "spread_kg", "overthrow_kg", "fraction", "u_fraction"),
     *("strip_width_m", "u_strip_width_m", "spreaders", "measured", "dressings", "thrown_over"),
-    *("not_closing", "under_dressed", "on_target", "over_dressed", "furthest_behind"),
-    *("largest_shortfall_mm", "findings", "sketch"),
+    *("not_closing", *IN_STATE, "furthest_behind", "largest_shortfall_mm"),
+    *("findings", "sketch"),
 )
+LESSER = '<td class="wide-only"'
 MOST_SITES = 100  #: of those with balances that do not close
 
 
@@ -55,6 +57,7 @@ def index_page(title: str, done: PortfolioDone, units: Units) -> str:
         "fields": FIELDS,
         "sites": [[_shown(row[f]) for f in FIELDS] for row in found.sites],
         "maps": [done.maps.get(row["site"]) for row in found.sites],
+        "states": list(IN_STATE),
         "length": SHOWN[units]["length"],
         "depth": SHOWN[units]["depth"],
         "mass": SHOWN[units]["mass"],
@@ -95,15 +98,17 @@ def _spreaders(found: Comparison, units: Units) -> str:
     factor, label, decimals = SHOWN[units]["length"]
     body = "".join(
         "<tr>"
-        f'<th scope="row">{escape(spreader_name(row))}</th><td>{_sites_of(row)}</td>'
-        f"<td>{grouped(row['dressings'])}</td>"
+        f'<th scope="row">{escape(spreader_name(row))}</th>{LESSER}>{_sites_of(row)}</td>'
+        f"{LESSER}>{grouped(row['dressings'])}</td>"
         f"<td>{plus_minus(row['fraction'], row['u_fraction'], 100, 1)}</td>"
         f"<td>{plus_minus(row['strip_width_m'], row['u_strip_width_m'], factor, decimals)}</td>"
         f"<td>{grouped(row['not_closing'])}</td></tr>\n"
         for row in rows
     )
-    heads = ("spreader", "sites", "dressings", "overthrow,\u00a0%", f"strip width,\u00a0{label}")
-    head = "".join(f'<th scope="col">{h}</th>' for h in (*heads, "do not close"))
+    heads = ("overthrow,\u00a0%", f"strip width,\u00a0{label}", "do not close")
+    head = '<th scope="col">spreader</th>'
+    head += "".join(f'<th scope="col" class="wide-only">{h}</th>' for h in ("sites", "dressings"))
+    head += "".join(f'<th scope="col">{h}</th>' for h in heads)
     out = ""
     if any(row["left_out"] for row in found.spreaders):
         out = " A ring is a site whose sum does not close: it is left out."
@@ -173,13 +178,26 @@ def _sites(found: Comparison, units: Units) -> str:
     )
 
 
-def _table(title: str, note: str, heads: Sequence[str], rows: Sequence[Sequence[str]]) -> str:
-    """A plain table; the first two columns are names, cells are escaped here."""
+def _table(
+    title: str,
+    note: str,
+    heads: Sequence[str],
+    rows: Sequence[Sequence[str]],
+    lesser: Sequence[int],
+) -> str:
+    """A plain table; the first two columns are names, cells are escaped here.
+
+    A phone has no room for the ``lesser`` columns.
+    """
     if not rows:
         return ""
-    head = "".join(f'<th scope="col">{escape(h)}</th>' for h in heads)
+    css = [' class="wide-only"' if k in lesser else "" for k in range(len(heads))]
+    head = "".join(f'<th scope="col"{c}>{escape(h)}</th>' for c, h in zip(css, heads, strict=True))
     body = "".join(
-        "<tr>" + "".join(f"<td>{escape(cell)}</td>" for cell in row) + "</tr>\n" for row in rows
+        "<tr>"
+        + "".join(f"<td{c}>{escape(cell)}</td>" for c, cell in zip(css, row, strict=True))
+        + "</tr>\n"
+        for row in rows
     )
     said = f"<p>{escape(note)}</p>" if note else ""
     return (
@@ -204,16 +222,22 @@ def _not_closing(found: Comparison, units: Units) -> str:
             [
                 printable(found.labels[site]),
                 f"{len(mine)} of {measured[site]}: {worst}{' …' if len(mine) > 3 else ''}",
-                shown(spread, "mass", units),
-                shown(over, "mass", units),
+                shown(spread, "mass", units, unit=False),
+                shown(over, "mass", units, unit=False),
                 percent(over / spread if spread > 0 else None),
             ]
         )
     more = len(by_site) > MOST_SITES
     note = "The sums of these dressings; balances.csv has each."
     note += f" The first {MOST_SITES} sites." if more else ""
-    heads = ("site", "dressings, the worst first", "spread", "difference", "share")
-    return _table("Balances that do not close", note, heads, rows)
+    mass = label_of("mass", units)
+    heads = (
+        "site",
+        "dressings, the worst first",
+        f"spread,\u00a0{mass}",
+        f"difference,\u00a0{mass}",
+    )
+    return _table("Balances that do not close", note, (*heads, "share"), rows, (2,))
 
 
 def _under_dressed(found: Comparison, units: Units) -> str:
@@ -221,17 +245,20 @@ def _under_dressed(found: Comparison, units: Units) -> str:
         [
             printable(found.labels[row["site"]]),
             printable(f"{row['surface']} ({row['kind']})"),
-            shown(row["depth_mm"] / 1000, "depth", units),
-            shown(row["target_so_far_mm"] / 1000, "depth", units),
-            shown(row["shortfall_mm"] / 1000, "depth", units),
+            *(
+                shown(row[key] / 1000, "depth", units, unit=False)
+                for key in ("depth_mm", "target_so_far_mm", "shortfall_mm")
+            ),
             chance(row["probability"]),
         ]
         for row in found.under_dressed
     ]
     more = found.under_dressed_count - len(rows)
-    note = f"The {len(rows)} furthest behind; ledger.csv has {more} more." if more else ""
-    heads = ("site", "surface", "depth", "target so far", "shortfall", "probability")
-    return _table("Under-dressed surfaces", note, heads, rows)
+    note = f"The {len(rows)} furthest behind; ledger.csv has {grouped(more)} more." if more else ""
+    depth = label_of("depth", units)
+    heads = [f"{head},\u00a0{depth}" for head in ("depth", "target so far", "shortfall")]
+    heads = ["site", "surface", *heads, "probability"]
+    return _table("Under-dressed surfaces", note, heads, rows, (3, 5))
 
 
 def _refused(found: Comparison) -> str:
@@ -243,7 +270,7 @@ def _refused(found: Comparison) -> str:
         for row in broken[:200]
     )
     more = len(broken) - 200
-    rest = f"<p>{more} more are in sites.csv.</p>" if more > 0 else ""
+    rest = f"<p>{grouped(more)} more are in sites.csv.</p>" if more > 0 else ""
     return (
         '<section id="refused"><h2>Sites that could not be worked out</h2>\n<ul class="faults">'
         f"{items}</ul>{rest}</section>\n"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import sys
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
@@ -30,6 +31,7 @@ PIECE_BYTES = 16_000_000  #: of a row group that is read at once, about as it is
 WIDTHS = {"BOOLEAN": 1 / 8, "INT32": 4, "FLOAT": 4, "INT64": 8, "DOUBLE": 8, "BYTE_ARRAY": 4}
 BUFFER_BYTES = 1 << 20  #: of each of its columns that is read ahead
 
+_INDEX = re.compile(r"__index_level_\d+__")
 #: of the geometry of these tables; of others it is not looked at
 ENCODINGS = {"surfaces": (BINARY, "polygon", "multipolygon"), "catches": (BINARY, "point")}
 
@@ -41,6 +43,8 @@ class ParquetTable:
     path: Path
     geometry: str  #: its geometry column, "" = none
     texts: tuple[str, ...] = ()  #: columns that are read as different words, each once
+    #: columns that writers add for themselves: the bounds of each shape, and pandas its index
+    added: tuple[str, ...] = ()
 
     @property
     def file(self) -> str:
@@ -73,6 +77,7 @@ class ParquetTable:
             parts.append(rows_among(part, keys) if len(numbers) > 1 else part)
         if not parts:
             none = _metadata(self.path, now).schema.to_arrow_schema().empty_table()
+            none = none.drop_columns(self.added)
             parts = [none.append_column("row", pa.array([], pa.int64()))]
         return split_by_site(pa.concat_tables(parts), keys, self.geometry)
 
@@ -118,7 +123,7 @@ class _Reading:
         return self._piece
 
     def _checked(self, group: int, within: int | None) -> Any:
-        piece = without_views(self._read(group, within))
+        piece = without_views(self._read(group, within).drop_columns(self._table.added))
         if self._table.geometry:
             piece[self._table.geometry].validate(full=True)  # its lists are trusted from here on
         return piece
@@ -246,11 +251,13 @@ def parquet_table(path: Path) -> ParquetTable:
         raise Refused(Fault(file=path.name, found=found, remedy="write it again")) from problem
     needs_site(path.name, schema.names)
     geometry = "geometry" if "geometry" in schema.names else ""
-    told, encoding = (schema.metadata or {}).get(b"geo"), BINARY
+    told, encoding, boxes = (schema.metadata or {}).get(b"geo"), BINARY, set[str]()
     if told is not None:
         document = json.loads(told)
         geometry = str(document["primary_column"])
         column = document["columns"][geometry]
+        boxes = {path[0] for path in column.get("covering", {}).get("bbox", {}).values()}
+        boxes -= {geometry}
         crs, encoding = column.get("crs", "OGC:CRS84"), str(column.get("encoding"))
         needs_degrees(path.name, crs if isinstance(crs, str) else _crs_name(crs))
     geometry = geometry if geometry in schema.names else ""
@@ -258,7 +265,9 @@ def parquet_table(path: Path) -> ParquetTable:
         _needs_encoding(path, schema.field(geometry), encoding)
     of = pa.types
     texts = [c.name for c in schema if of.is_string(c.type) or of.is_large_string(c.type)]
-    return ParquetTable(path=path, geometry=geometry, texts=tuple(texts))
+    bounds = [c.name for c in schema if c.name in boxes and of.is_struct(c.type)]
+    added = [*bounds, *filter(_INDEX.fullmatch, schema.names)]
+    return ParquetTable(path=path, geometry=geometry, texts=tuple(texts), added=tuple(added))
 
 
 def _crs_name(crs: Any) -> str:

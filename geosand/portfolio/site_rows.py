@@ -10,8 +10,17 @@ import numpy as np
 from geosand.balance.account import NOT_CLOSED, NOT_MEASURED, OVERTHROW, UNDECIDED
 from geosand.columns import Bools, Floats, Ints
 from geosand.portfolio.arrow import lists_of, texts_of
-from geosand.portfolio.figures import MILLIMETRE, Table, Work, extremes, middles, totals
-from geosand.season.ledger import ON_TARGET, OVER, UNDER
+from geosand.portfolio.figures import (
+    MILLIMETRE,
+    Table,
+    Work,
+    extremes,
+    middles,
+    rounded,
+    totals,
+)
+from geosand.season.ledger import NO_TARGET, ON_TARGET, OVER, UNDER
+from geosand.season.ledger import NOT_MEASURED as DEPTH_NOT_KNOWN
 
 METRES_PER_DEGREE = 111_320
 SKETCH = 64  #: a sketch is this many units wide and high
@@ -21,6 +30,14 @@ LETTERS = np.frombuffer(
 )
 STATES = ("", UNDER, ON_TARGET, OVER)  #: of the dots of a sketch; the first is all else
 
+#: columns that count a site's surfaces with a target or sand: each is in one of them
+IN_STATE = {
+    "under_dressed": UNDER,
+    "on_target": ON_TARGET,
+    "over_dressed": OVER,
+    "depth_not_known": DEPTH_NOT_KNOWN,
+    "no_target": NO_TARGET,
+}
 #: columns with the kind of their values, in order
 SITE_COLUMNS = {
     **dict.fromkeys(("site", "name", "status"), "U"),
@@ -32,7 +49,7 @@ SITE_COLUMNS = {
     **dict.fromkeys(("overthrow_low_kg", "overthrow_high_kg", "fraction", "u_fraction"), "f"),
     **dict.fromkeys(("strip_width_m", "u_strip_width_m"), "f"),
     "spreaders": "U",
-    **dict.fromkeys(("under_dressed", "on_target", "over_dressed"), "i"),
+    **dict.fromkeys(IN_STATE, "i"),
     "furthest_behind": "U",
     "largest_shortfall_mm": "f",
     "findings": "i",
@@ -69,9 +86,7 @@ def sites_table(work: Work) -> Table:
         "undecided": dressings_with(counted & (balance.verdict == UNDECIDED)),
         **totals(work, of_dressing[work.measured], size),
         "spreaders": _spreader_names(work),
-        "under_dressed": surfaces_with(UNDER),
-        "on_target": surfaces_with(ON_TARGET),
-        "over_dressed": surfaces_with(OVER),
+        **{name: surfaces_with(state) for name, state in IN_STATE.items()},
         **_furthest_behind(work, of_ledger),
         "findings": head.findings,
         "faults": np.full(size, ""),
@@ -81,15 +96,19 @@ def sites_table(work: Work) -> Table:
 
 
 def _furthest_behind(work: Work, owner: Ints) -> Table:
-    """Largest shortfall (mm) among a site's under-dressed surfaces, and which surface that is."""
-    ledger, ids = work.results.ledger, work.results.site.surfaces.id
-    behind = np.flatnonzero(ledger.state == UNDER)
-    order = behind[np.lexsort((-ledger.shortfall_m[behind], owner[behind]))]
+    """Largest shortfall (mm) among a site's under-dressed surfaces, and which surface that is.
+
+    Of several that are as far behind the first by name, in whatever order they stand.
+    """
+    ledger, behind = work.results.ledger, np.flatnonzero(work.results.ledger.state == UNDER)
+    ids = work.results.site.surfaces.id[ledger.row]
+    short_mm = rounded(ledger.shortfall_m * MILLIMETRE)
+    order = behind[np.lexsort((ids[behind], -short_mm[behind], owner[behind]))]
     first = order[np.flatnonzero(np.diff(owner[order], prepend=-1))]
     worst = np.full(work.sites, np.nan)
-    worst[owner[first]] = ledger.shortfall_m[first] * MILLIMETRE
+    worst[owner[first]] = short_mm[first]
     furthest = np.full(work.sites, "", dtype=ids.dtype)
-    furthest[owner[first]] = ids[ledger.row[first]]
+    furthest[owner[first]] = ids[first]
     return {"furthest_behind": furthest, "largest_shortfall_mm": worst}
 
 

@@ -40,6 +40,7 @@ from geosand.portfolio.typed_columns import GEOMETRY
 from geosand.site.assemble import RawSite, assemble
 from geosand.site.cells import Cell, RawTable, parse_day, quoted
 from geosand.site.editions import RawEdition
+from geosand.site.settings_document import FILE as SETTINGS
 
 NAMES = ("sites", "surfaces", "dressings", "loads", "catches", "deliveries")
 NEEDED = ("sites", "surfaces")
@@ -110,7 +111,9 @@ class SiteSet:
                 faults.add(place, f"{both} form of letters", column="site", remedy=remedy)
             site = assemble(_raw(key, mine, self.tables, faults), faults, findings)
         except Refused as refusal:
-            told, mark = str(refusal).splitlines(), self._refused(key, fingerprint, number, parts)
+            file, rows = self.tables["sites"].file, parts["sites"].of(number)["row"].to_pylist()
+            here = Refused(_in_the_table(fault, file, rows) for fault in refusal.faults)
+            told, mark = str(here).splitlines(), self._refused(key, fingerprint, number, parts)
             return SiteRead(key=key, fingerprint=mark, site=None, refused=told)
         return SiteRead(key=key, fingerprint=fingerprint, site=site)
 
@@ -126,6 +129,16 @@ class SiteSet:
             digest.update(np.asarray(rows.of(number)["row"]).tobytes())
         digest.update(self.alike.get(key, "").encode())
         return digest.hexdigest()
+
+
+def _in_the_table(fault: Fault, file: str, rows: Sequence[int]) -> Fault:
+    """A fault of what would be a site.toml where the set has it: in a column of ``sites``."""
+    if fault.file != SETTINGS:
+        return fault
+    place = str(fault.row or "")
+    path = [place.strip("[]")] if place.startswith("[") else []
+    column = ".".join([*path, *filter(None, [fault.column])])
+    return fault._replace(file=file, row=next(iter(rows), None), column=column)
 
 
 def _stamp_now(path: Path) -> Stamp | None:

@@ -7,6 +7,7 @@ from typing import NamedTuple
 
 from geosand.errors import printable
 from geosand.portfolio.compare import Comparison, Row
+from geosand.portfolio.site_rows import IN_STATE
 from geosand.reports.words import Units, grouped, percent, shown
 
 NAMED = 3  #: sites in a line
@@ -35,11 +36,15 @@ class Line(NamedTuple):
 
 
 def joined(line: Line, name: Callable[[str], str]) -> str:
-    """The sites of a line as it lists them, each as ``name`` writes it."""
+    """The sites of a line as it lists them, each as ``name`` writes it.
+
+    >>> joined(Line("3 refused", [("a", ""), ("b", "2 of 3")], more=1997), str.upper)
+    ': A, B (2 of 3) and 1\u202f997 more'
+    """
     if not line.sites:
         return ""
     named = [f"{name(key)} ({said})" if said else name(key) for key, said in line.sites]
-    return f": {', '.join(named)}{f' and {line.more} more' if line.more else ''}"
+    return f": {', '.join(named)}{f' and {grouped(line.more)} more' if line.more else ''}"
 
 
 def first_lines(found: Comparison, units: Units) -> list[Line]:
@@ -63,9 +68,9 @@ def _worked_out(found: Comparison) -> Line:
     broken = [*found.refused, *found.failed]
     text = f"{counted(len(found.sites) - len(broken), 'site', 'sites')} worked out"
     if found.refused:
-        text += f", {len(found.refused)} refused"
+        text += f", {grouped(len(found.refused))} refused"
     if found.failed:
-        text += f", {len(found.failed)} failed"
+        text += f", {grouped(len(found.failed))} failed"
     return Line(text, *_named(broken, lambda row: ""))
 
 
@@ -92,8 +97,9 @@ def _under_dressed(found: Comparison, units: Units) -> Line | None:
     short = shown(worst["shortfall_mm"] / 1000, "depth", units)
 
     def said(row: Row) -> str:
-        turf = sum(row[state] for state in ("under_dressed", "on_target", "over_dressed"))
-        return f"{row['under_dressed']} of {turf}"
+        every, unknown = sum(row[state] for state in IN_STATE), row["depth_not_known"]
+        told = f"{row['under_dressed']} of {every}"
+        return f"{told}, the depth of {unknown} not known" if unknown else told
 
     return Line(
         f"{counted(found.under_dressed_count, 'surface', 'surfaces')} under-dressed, at"

@@ -96,16 +96,15 @@ def _witnesses(site: Site) -> _Witnesses:
     catches = site.catches
     # both columns number the same pools
     pool = np.maximum(catches.mass_pool, catches.volume_pool)
-    unknown = np.isnan(catches.caught_kg) & (catches.mass_pool < 0)
-    unknown |= np.isnan(catches.volume_m3) & (catches.volume_pool < 0)
-    rows = np.flatnonzero(catches.used & ((pool >= 0) | ~unknown))
+    both = np.isfinite(catches.caught_kg) & np.isfinite(catches.volume_m3)
+    rows = np.flatnonzero(catches.used & ((pool >= 0) | both))
     reading = np.where(pool[rows] >= 0, len(catches) + pool[rows], rows)
     _, first, reading = np.unique(reading, return_index=True, return_inverse=True)
     count = len(first)
     dry, volume = (catches.caught_kg / (1 + _water(site)))[rows], catches.volume_m3[rows]
     mass = np.bincount(reading, np.nan_to_num(dry), count)
     litres = np.bincount(reading, np.nan_to_num(volume), count)
-    keep = (np.bincount(reading, unknown[rows], count) == 0) & (litres > 0) & (mass > 0)
+    keep = (litres > 0) & (mass > 0)
     kept = rows[first][keep]
     return _Witnesses(
         density_kg_m3=ratio(mass[keep], litres[keep]),

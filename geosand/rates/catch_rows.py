@@ -14,8 +14,9 @@ def rows_of_pairs(left: Ints, right: Ints, left_wanted: Ints, right_wanted: Ints
 
     All numbers are from 0 up; a wanted number below 0 is in no row.
 
-    >>> rows_of_pairs(*np.array([[0, 0, 1], [4, 2, 2], [1, 0, 0], [2, 4, -1]])).tolist()
-    [2, 0, -1]
+    >>> left, right = np.array([[0, 0, 1], [4, 2, 2]])
+    >>> rows_of_pairs(left, right, *np.array([[1, 0, 0, 9], [2, 4, -1, 9]])).tolist()
+    [2, 0, -1, -1]
     """
     if not len(left):
         return np.full(len(left_wanted), -1, dtype=np.int64)

@@ -5,7 +5,9 @@ from __future__ import annotations
 import numpy as np
 import shapely
 
+from geosand.areas.overlay import widened
 from geosand.areas.register import AreaRegister
+from geosand.areas.thinning import thinned
 from geosand.columns import Bools, Floats, Geometries, Ints, ratio
 from geosand.errors import Finding
 from geosand.rates.about_dressings import Teller
@@ -86,11 +88,13 @@ def _shares_in_band(
 def inner_area_m2(polygons: Geometries, insides: Insides, row: Ints, distance_m: Floats) -> Floats:
     """Area of the polygon in each ``row`` (n,) farther from its edge than ``distance_m`` (n,).
 
-    In closed form where the outline proves it, else that of a buffer.
+    In closed form where the outline proves it, else that of a buffer of the thinned outline.
     """
     area = shapely.area(polygons[row]) - insides.band_area_m2(row, distance_m)
     rest = np.flatnonzero(np.isnan(area))
     if len(rest):
-        inner = shapely.buffer(polygons[row[rest]], -distance_m[rest], quad_segs=16)
-        area[rest] = shapely.area(inner)
+        drawn = polygons[row[rest]]
+        shapes = thinned(drawn)
+        lost = shapely.area(drawn) - shapely.area(shapes)
+        area[rest] = shapely.area(widened(shapes, -distance_m[rest])) + lost
     return area

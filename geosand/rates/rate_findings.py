@@ -185,7 +185,7 @@ def far_catches(site: Site, where: Assignment, each: CatchRates, rate: Floats) -
     ``rate`` (n,) is that of each catch over the planned scale of its surface. Empty trays are told
     by :func:`empty_trays`.
     """
-    rows = np.flatnonzero(each.counts & (where.dressed >= 0) & np.isfinite(rate))
+    rows = np.flatnonzero(each.counts & (where.dressed >= 0))
     group, about = site.catches.dressing[rows], Teller(site, "catch")
     middle, _, count = _medians(rate[rows], group, len(site.dressings))
     against = middle[group]

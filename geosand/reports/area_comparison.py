@@ -2,115 +2,25 @@
 
 from __future__ import annotations
 
-import math
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 import shapely
 
-from geosand.areas.comparison import (
-    Changes,
-    GroundChanges,
-    change_spread_m2,
-    compare_regrouped,
-    compare_surveys,
-)
-from geosand.areas.edge_shifts import Offset, common_offset
-from geosand.areas.pairing import Pairs, Regrouping, pair_surveys, regroupings, without_regrouped
-from geosand.areas.register import AreaRegister, area_register
+from geosand.areas.comparison import change_spread_m2
+from geosand.areas.edge_shifts import Offset
+from geosand.areas.register import AreaRegister
 from geosand.columns import Bools, Ints
-from geosand.errors import Fault, Finding, Refused
+from geosand.errors import Finding
 from geosand.formats.other_survey import Survey
-from geosand.reports.documents import Document, findings_rows, number
-from geosand.reports.no_changes import datum_gap_of, wide_chords
+from geosand.reports.compared import Compared, datum_gap_of, wide_chords
+from geosand.reports.documents import Document, figures_of, findings_rows, number
 from geosand.site.tables import Surfaces
 
-FAR_M = 1000.0  #: surveys whose paired edges lie farther apart are not of one place
 AGAINST_NOTE = (
     "The two surveys are taken to err independently; edges that both draw with the same vertices"
     " count as one measurement and add nothing to u."
 )
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Compared:
-    """Two surveys, and all that was found out about what changed between them."""
-
-    old: Surfaces
-    old_areas: AreaRegister
-    new: Surfaces
-    new_areas: AreaRegister
-    pairs: Pairs
-    changes: Changes
-    regrouped: tuple[Regrouping, ...]
-    ground: GroundChanges  #: of the regroupings
-    offset: Offset | None
-
-    def in_regrouping(self) -> Bools:
-        """Pairs of which a side was split or merged: the regrouping tells of their ground."""
-        old = [row for one in self.regrouped for row in one.old]
-        new = [row for one in self.regrouped for row in one.new]
-        told: Bools = np.isin(self.pairs.old, old) | np.isin(self.pairs.new, new)
-        return told
-
-    def alone(self) -> tuple[Ints, Ints]:
-        """Rows of the old and of the new survey that have no partner."""
-        new, old = self.pairs.new, self.pairs.old
-        for one in self.regrouped:
-            old, new = np.concatenate([old, one.old]), np.concatenate([new, one.new])
-        return (
-            np.setdiff1d(np.arange(len(self.old)), old),
-            np.setdiff1d(np.arange(len(self.new)), new),
-        )
-
-
-def compared(old: Survey, new: Survey) -> Compared:
-    """Compare the older survey with the newer one. Raises Refused where they are of two places."""
-    old_areas, new_areas = area_register(old.surfaces), area_register(new.surfaces)
-    pairs = pair_surveys(old.surfaces, new.surfaces)
-    regrouped = regroupings(old_areas.owned, old.surfaces.kind, new_areas.owned, new.surfaces.kind)
-    pairs = without_regrouped(pairs, regrouped)
-    changes = compare_surveys(
-        old.surfaces, old_areas, new.surfaces, new_areas, pairs, regrouped,
-        datum_m=datum_between_m(old, new),
-    )  # fmt: skip
-    _one_place(old.label, pairs, regrouped, changes)
-    return Compared(
-        old=old.surfaces,
-        old_areas=old_areas,
-        new=new.surfaces,
-        new_areas=new_areas,
-        pairs=pairs,
-        changes=changes,
-        regrouped=regrouped,
-        ground=compare_regrouped(old_areas, new_areas, regrouped, changes),
-        offset=common_offset(
-            old.surfaces.geometry[pairs.old], new.surfaces.geometry[pairs.new], new_areas.plane
-        ),
-    )
-
-
-def datum_between_m(old: Survey, new: Survey) -> float:
-    """u of how two surveys lie to each other: a shift that both went through is no difference."""
-    if old.source_crs == new.source_crs:
-        return 0.0
-    known = [a for a in (old.datum_accuracy_m, new.datum_accuracy_m) if math.isfinite(a)]
-    return math.hypot(*known)
-
-
-def _one_place(
-    label: str, pairs: Pairs, regrouped: tuple[Regrouping, ...], changes: Changes
-) -> None:
-    if not len(pairs.new) and not regrouped:
-        found = "no surface of it has an id of this site, or lies where one does"
-    elif len(pairs.new) and float(np.median(changes.edge_maximum_m)) > FAR_M:
-        kilometres = float(np.median(changes.edge_maximum_m)) / 1000
-        found = f"its surfaces lie about {kilometres:.0f} km from those of the same ids here"
-    else:
-        return
-    remedy = "compare two surveys of one site; look for swapped coordinates"
-    raise Refused(Fault(file=label, found=found, remedy=remedy))
 
 
 def against_document(old: Survey, new: Survey, found: Compared) -> Document:
@@ -120,7 +30,7 @@ def against_document(old: Survey, new: Survey, found: Compared) -> Document:
         "old": old.label,
         "old_survey": survey_document(old),
         "new_survey": survey_document(new),
-        "surfaces": [_pair(found, k) for k in range(len(found.pairs.new))],
+        "surfaces": [pair_document(found, k) for k in range(len(found.pairs.new))],
         "regrouped": [_regrouped(found, k) for k in range(len(found.regrouped))],
         "only_in_old": _alone(found.old, found.old_areas, gone),
         "only_in_new": _alone(found.new, found.new_areas, added),
@@ -143,7 +53,8 @@ def survey_document(survey: Survey) -> Document:
     }
 
 
-def _pair(found: Compared, k: int) -> Document:
+def pair_document(found: Compared, k: int) -> Document:
+    """What became of the surface of pair ``k``."""
     changes, before, after = found.changes, found.pairs.old[k], found.pairs.new[k]
     place = [float(changes.longitude_deg[k].round(9)), float(changes.latitude_deg[k].round(9))]
     return {
@@ -153,12 +64,8 @@ def _pair(found: Compared, k: int) -> Document:
         "kind": str(found.new.kind[after]),
         "old_area_m2": number(found.old_areas.area_m2[before]),
         "new_area_m2": number(found.new_areas.area_m2[after]),
-        "difference_m2": number(changes.difference_m2[k]),
-        "u_difference_m2": number(changes.u_difference_m2[k]),
-        "gained_m2": number(changes.gained_m2[k]),
-        "lost_m2": number(changes.lost_m2[k]),
-        "edge_mean_m": number(changes.edge_mean_m[k]),
-        "edge_maximum_m": number(changes.edge_maximum_m[k]),
+        **figures_of(changes, k, "difference_m2", "u_difference_m2", "gained_m2", "lost_m2"),
+        **figures_of(changes, k, "edge_mean_m", "edge_maximum_m"),
         "edge_maximum_at": place if changes.edge_maximum_m[k] > 0 else None,
         "u_edge_m": number(changes.u_edge_m[k]),
         "verdict": str(changes.verdict[k]),
@@ -172,12 +79,9 @@ def _regrouped(found: Compared, k: int) -> Document:
         "kind": str(found.new.kind[one.new[0]]),
         "old_ids": found.old.id[one.old].tolist(),
         "new_ids": found.new.id[one.new].tolist(),
-        "old_area_m2": number(ground.old_area_m2[k]),
-        "new_area_m2": number(ground.new_area_m2[k]),
+        **figures_of(ground, k, "old_area_m2", "new_area_m2"),
         "difference_m2": number(ground.new_area_m2[k] - ground.old_area_m2[k]),
-        "u_difference_m2": number(ground.u_difference_m2[k]),
-        "gained_m2": number(ground.gained_m2[k]),
-        "lost_m2": number(ground.lost_m2[k]),
+        **figures_of(ground, k, "u_difference_m2", "gained_m2", "lost_m2"),
         "verdict": str(ground.verdict[k]),
     }
 
@@ -188,8 +92,7 @@ def _alone(surfaces: Surfaces, areas: AreaRegister, rows: Ints) -> list[Document
             "id": str(surfaces.id[row]),
             "name": str(surfaces.name[row]),
             "kind": str(surfaces.kind[row]),
-            "area_m2": number(areas.area_m2[row]),
-            "u_area_m2": number(areas.u_area_m2[row]),
+            **figures_of(areas, row, "area_m2", "u_area_m2"),
         }
         for row in rows
     ]

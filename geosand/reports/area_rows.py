@@ -1,9 +1,16 @@
-"""Areas of the boundaries in force as rows, without the checks that ``geosand areas`` makes."""
+"""Areas of the boundaries in force: as rows, by kind, summed with joint errors of neighbours."""
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Sequence
+
+import numpy as np
+
+from geosand.areas.ownership import precedence_ranks
 from geosand.areas.register import AreaRegister
-from geosand.reports.documents import Document, number
+from geosand.columns import Floats
+from geosand.planning.route import natural
+from geosand.reports.documents import Document, figures_of, number
 from geosand.site.tables import Site
 
 
@@ -14,10 +21,45 @@ def area_rows(site: Site, areas: AreaRegister) -> list[Document]:
             "id": str(site.surfaces.id[row]),
             "name": str(site.surfaces.name[row]),
             "kind": str(site.surfaces.kind[row]),
-            "area_m2": number(areas.area_m2[row]),
-            "u_area_m2": number(areas.u_area_m2[row]),
-            "perimeter_m": number(areas.perimeter_m[row]),
+            **figures_of(areas, row, "area_m2", "u_area_m2", "perimeter_m"),
             "drawn_area_m2": number(areas.drawn_m2[row] * areas.ground_factor[row]),
         }
         for row in site.in_force()
+    ]
+
+
+TOTALS_NOTE = (
+    "u of a total is not the sum of the surfaces' u: an edge that two of them share leaves their"
+    " sum alone, errors of single edges partly cancel, and the survey's bias adds up in full."
+)
+
+
+def by_kind(rows: Sequence[Document]) -> Iterable[tuple[str, list[Document]]]:
+    """Rows of each kind, greens first as on the map, in the natural order of their ids."""
+    kinds = list(dict.fromkeys(row["kind"] for row in rows))
+    ranks = precedence_ranks(np.array(kinds, dtype=np.str_), np.zeros(len(kinds)))
+    for k in np.argsort(ranks):
+        mine = [row for row in rows if row["kind"] == kinds[k]]
+        yield kinds[k], sorted(mine, key=lambda row: natural(row["id"]))
+
+
+def area_totals(site: Site, register: AreaRegister, grid_m2: Floats) -> list[Document]:
+    """Sum of ground area by kind and of all, each with its own u from the joint errors."""
+    rows = site.in_force()
+    kinds = list(dict.fromkeys(site.surfaces.kind[rows].tolist()))
+    members = [site.surfaces.kind[rows] == kind for kind in kinds]
+    members.append(np.ones(len(rows), dtype=np.bool_))
+    coefficients = np.zeros((len(members), len(site.surfaces)))
+    coefficients[:, rows] = np.array(members) * register.ground_factor[rows]
+    effects = register.errors.effects(coefficients)
+    u = np.sqrt(sum(effect**2 for effect in effects.values()))
+    return [
+        {
+            "kind": kind,
+            "surfaces": int(member.sum()),
+            "area_m2": number(register.area_m2[rows][member].sum()),
+            "u_area_m2": number(u[k]),
+            "grid_area_m2": number(grid_m2[member].sum()),
+        }
+        for k, (kind, member) in enumerate(zip([*kinds, "all"], members, strict=True))
     ]

@@ -6,7 +6,7 @@ from typing import Any
 
 from geosand.areas.register import OVERLAP_M2
 from geosand.errors import listed
-from geosand.reports.area_totals import by_kind
+from geosand.reports.area_rows import by_kind
 from geosand.reports.documents import Document
 from geosand.reports.plain_table import Table, table
 from geosand.reports.words import (

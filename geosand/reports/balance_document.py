@@ -4,15 +4,26 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from typing import Any, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 
-from geosand.columns import Floats
+from geosand.columns import Floats, Strings
 from geosand.estimates import Interval
-from geosand.reports.documents import MILLIMETRE, Document, budgets, day_said, findings_rows, number
+from geosand.reports.documents import (
+    MILLIMETRE,
+    Document,
+    budgets,
+    day_said,
+    figures_of,
+    findings_rows,
+    number,
+)
 from geosand.reports.ring_figures import ring_figures
 from geosand.results import Results
+
+if TYPE_CHECKING:
+    from geosand.balance.stock import StockWitness, Weighings
 
 
 def balance_document(results: Results) -> Document:
@@ -108,18 +119,12 @@ def _known(value: float, u: float) -> float | None:
 
 def _methods(results: Results, k: int) -> Document:
     methods = results.balance.methods
-    density = methods.density_kg_m3[k]
-    columns = {
-        "by_mass": methods.mass_rate_kg_m2,
-        "by_volume": methods.volume_rate_kg_m2,
-        "by_bulk": methods.bulk_rate_kg_m2,
-    }
     document: Document = {
         name: {
             "rate_kg_m2": number(column[k]),
-            "depth_mm": number(column[k] / density, MILLIMETRE),
+            "depth_mm": number(column[k] / methods.density_kg_m3[k], MILLIMETRE),
         }
-        for name, column in columns.items()
+        for name, column in methods.rates_kg_m2.items()
     }
     return {**document, "agree": methods.agree[k]}
 
@@ -191,24 +196,24 @@ def _surface(results: Results, figures: _Figures, row: int) -> Document:
 
 def stock_document(results: Results) -> Document:
     """Witnesses of the loads: what lay on a scale, and sand not accounted for; positive missing."""
-    site, scale, stock = results.site, results.weighings, results.stock
-    loads = [] if scale is None else range(len(scale.load))
-    sands = [] if stock is None else range(len(stock.sand))
-    weighed = [
+    scale, stock, names = results.weighings, results.stock, results.site.sands.name
+    return {
+        "weighed_loads": _weighed(scale) if scale is not None else [],
+        "stock": _counted(stock, names) if stock is not None else [],
+    }
+
+
+def _weighed(scale: Weighings) -> list[Document]:
+    masses = ("stated_kg", "u_stated_kg", "weighed_kg", "u_weighed_kg", "sigmas")
+    loads = enumerate(scale.load.tolist())
+    return [{"load": load, **figures_of(scale, k, *masses)} for k, load in loads]
+
+
+def _counted(stock: StockWitness, names: Strings) -> list[Document]:
+    u = stock.missing.u()
+    return [
         {
-            "load": str(scale.load[k]),
-            "stated_kg": number(scale.stated_kg[k]),
-            "u_stated_kg": number(scale.u_stated_kg[k]),
-            "weighed_kg": number(scale.weighed_kg[k]),
-            "u_weighed_kg": number(scale.u_weighed_kg[k]),
-            "sigmas": number(scale.sigmas[k]),
-        }
-        for k in loads
-        if scale is not None
-    ]
-    counted = [
-        {
-            "sand": str(site.sands.name[stock.sand[k]]),
+            "sand": str(names[sand]),
             "from": day_said(stock.opened[k]),
             "to": day_said(stock.closed[k]),
             "opening_kg": number(stock.opening_kg[k]),
@@ -216,9 +221,7 @@ def stock_document(results: Results) -> Document:
             "taken_kg": number(stock.taken.value[k]),
             "closing_kg": number(stock.closing_kg[k]),
             "not_accounted_for_kg": number(stock.missing.value[k]),
-            "u_not_accounted_for_kg": number(stock.missing.u()[k]),
+            "u_not_accounted_for_kg": number(u[k]),
         }
-        for k in sands
-        if stock is not None
+        for k, sand in enumerate(stock.sand)
     ]
-    return {"weighed_loads": weighed, "stock": counted}

@@ -9,9 +9,9 @@ import numpy as np
 
 from geosand.balance.sharpen import Sharpening, changes, sharpen
 from geosand.estimates import Estimates
-from geosand.reports.documents import MILLIMETRE, Document, budget_rows, number
-from geosand.reports.plain_table import Table
-from geosand.reports.words import MISSING, Units, in_words_of, label_of, percent, shown
+from geosand.reports.documents import MILLIMETRE, Document, budgets, number
+from geosand.reports.plain_table import Table, by_columns
+from geosand.reports.words import Units, cells, in_words_of, label_of, percent
 from geosand.results import Results
 from geosand.units import SHOWN
 
@@ -33,13 +33,9 @@ def depth_sharpening(results: Results, row: int) -> Sharpening | None:
     site, depth = results.site, results.rates.depth
     if not math.isfinite(depth.value[row]):
         return None
-    options = changes(
-        site,
-        results.areas,
-        results.rates,
-        dressings=site.dressed.dressing[[row]],
-        surfaces=site.surfaces.ground[site.dressed.surface[[row]]],
-    )
+    dressing = site.dressed.dressing[[row]]
+    ground = site.surfaces.ground[site.dressed.surface[[row]]]
+    options = changes(site, results.areas, results.rates, dressings=dressing, surfaces=ground)
     return sharpen(depth, options, row=row)
 
 
@@ -50,14 +46,8 @@ def season_sharpening(results: Results, row: int) -> Sharpening | None:
     mine = ledger.counted & (site.surfaces.ground[site.dressed.surface] == ground)
     if not mine.any() or not math.isfinite(ledger.depth.value[row]):
         return None
-    options = changes(
-        site,
-        results.areas,
-        results.rates,
-        dressings=site.dressed.dressing[mine],
-        surfaces=ground,
-        season=True,
-    )
+    of, parts = site.dressed.dressing[mine], (site, results.areas, results.rates)
+    options = changes(*parts, dressings=of, surfaces=ground, season=True)
     return sharpen(ledger.depth, options, row=row)
 
 
@@ -88,8 +78,7 @@ def sharpening_document(
 
 def add_budgets(document: Document, results: Results, dressings: Sequence[int]) -> None:
     """Put budgets of single surfaces' depths and sharpenings into some dressings of a document."""
-    site, depth = results.site, results.rates.depth
-    shares, parts = depth.shares(), depth.by_category()
+    site, budget = results.site, budgets(results.rates.depth, "mm", MILLIMETRE)
     for entry, k in zip(document["dressings"], dressings, strict=True):
         entry["sharpen"] = {
             name.replace(" ", "_"): sharpening_document(found, "kg")
@@ -97,7 +86,7 @@ def add_budgets(document: Document, results: Results, dressings: Sequence[int]) 
         }
         rows = np.flatnonzero(site.dressed.dressing == k).tolist()
         for one, row in zip(entry["surfaces"], rows, strict=True):
-            one["budget"] = budget_rows(depth, shares, parts, row, "mm", MILLIMETRE)
+            one["budget"] = budget[row]
             one["sharpen"] = sharpening_document(depth_sharpening(results, row), "mm", MILLIMETRE)
 
 
@@ -105,29 +94,18 @@ def budget_table(
     title: str, figures: Mapping[str, tuple[Estimates, int]], units: Units, measure: str
 ) -> Table:
     """Sources of one or more figures, given as table and row, with what each adds and its share."""
-    shares = {name: table.shares() for name, (table, _) in figures.items()}
-    parts = {name: table.by_category() for name, (table, _) in figures.items()}
-    size: dict[str, float] = {}
-    for name, (_, row) in figures.items():
-        for source, column in shares[name].items():
-            if column[row] > 0:
-                size[source] = max(size.get(source, 0.0), float(column[row]))
-    rows = []
-    for source in sorted(size, key=lambda s: -size[s]):
-        line = [source]
-        for name, (_, row) in figures.items():
-            share = shares[name].get(source)
-            if share is None or not share[row] > 0:
-                line += [MISSING, MISSING]
-                continue
-            u = parts[name][source][row]
-            line += [shown(u, measure, units, unit=False), percent(share[row])]
-        rows.append(line)
-    whole = ["together"]
+    columns, size = [], dict[str, float]()
     for table, row in figures.values():
-        whole += [shown(table.u()[row], measure, units, unit=False), percent(1.0)]
-    heads, right = ["source"], [False]
-    for name in figures:
-        heads += [f"{name}\nu {label_of(measure, units)}", "share"]
-        right += [True, True]
-    return Table(title=title, heads=heads, right=right, rows=[*rows, whole])
+        own = {source: float(column[row]) for source, column in table.shares().items()}
+        columns.append({source: share for source, share in own.items() if share > 0})
+        for source, share in columns[-1].items():
+            size[source] = max(size.get(source, 0.0), share)
+    order = sorted(size, key=lambda source: -size[source])
+    told: list[tuple[str, bool, list[str]]] = [("source", False, [*order, "together"])]
+    for (name, (table, row)), shares in zip(figures.items(), columns, strict=True):
+        u = {source: column[row] for source, column in table.by_category().items()}
+        each = [u[source] if source in shares else math.nan for source in order]
+        head = f"{name}\nu {label_of(measure, units)}"
+        told.append((head, True, cells([*each, table.u()[row]], measure, units)))
+        told.append(("share", True, [*(percent(shares.get(s)) for s in order), percent(1.0)]))
+    return by_columns(title, *told)

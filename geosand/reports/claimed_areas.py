@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+import re
+from collections.abc import Container
+
 import numpy as np
 
 from geosand.areas.claimed import ClaimChecks, check_claims
 from geosand.columns import Floats
 from geosand.errors import Fault, Refused
+from geosand.formats.boundaries.kinds import words_of
 from geosand.formats.boundaries.naming import slug
 from geosand.formats.claimed_areas import ClaimedAreas
 from geosand.reports.documents import Document, number
@@ -98,6 +102,22 @@ def _column(rows: list[Document], name: str) -> Floats:
     return np.array([np.nan if v is None else v for v in values], dtype=np.float64)
 
 
+def _kind_named(label: str, kinds: Container[str]) -> str:
+    """The kind of which a label means all surfaces, or "".
+
+    >>> [_kind_named(text, {"green", "tee"}) for text in ("Greens", "Total greens", "TEES (18)")]
+    ['green', 'green', 'tee']
+    >>> [_kind_named(text, {"green", "tee"}) for text in ("Tee (18)", "Practice green", "Total")]
+    ['', '', '']
+    """
+    if word_key(label) in kinds:
+        return word_key(label)
+    text = re.sub(r"(?<=[sS])\s*\([0-9]+\)\s*$", "", label)  # how many they are
+    words = [word for word in words_of(text) if word not in ("all", "total")]
+    one = len(words) == 1 and words[0] in kinds and not re.search("[0-9]", text)
+    return words[0] if one else ""
+
+
 def _places(claims: ClaimedAreas, document: Document, file: str) -> list[int | None]:
     """For each claim its row among surfaces and totals: by id, by kind, by name; None = unknown.
 
@@ -117,8 +137,8 @@ def _places(claims: ClaimedAreas, document: Document, file: str) -> list[int | N
     taken: dict[int, str] = {}
     for row, label in zip(claims.row.tolist(), claims.label.tolist(), strict=True):
         found = [exact[label]] if label in exact else names.get(word_key(label), [])
-        if not found and word_key(label) in kinds:
-            found = [kinds[word_key(label)]]
+        if not found and (kind := _kind_named(label, kinds)):
+            found = [kinds[kind]]
         found = found or slugs.get(slug(label), [])
         if len(found) > 1:
             several = ", ".join(surfaces[k]["id"] for k in found)

@@ -6,11 +6,20 @@ import math
 
 from geosand.areas.edge_shifts import FEWEST
 from geosand.errors import listed
-from geosand.reports.area_totals import by_kind
+from geosand.formats.claimed_areas import SUMS
+from geosand.reports.area_rows import by_kind
 from geosand.reports.areas_console import cell, change, signed
 from geosand.reports.documents import Document
 from geosand.reports.plain_table import Table, table
-from geosand.reports.words import Units, in_words_of, label_of, merged_findings, shown, written_day
+from geosand.reports.words import (
+    Units,
+    in_words_of,
+    label_of,
+    listed_runs,
+    merged_findings,
+    shown,
+    written_day,
+)
 from geosand.site.remedies import in_choice, namesakes
 
 NAMES_SHOWN = 5
@@ -205,14 +214,16 @@ def claimed_lines(claimed: Document) -> list[str]:
         if row["hint"]:
             hints.setdefault(row["hint"], []).append(row["claim"])
     lines += [f"{listed(names, NAMES_SHOWN)}: {hint}." for hint, names in hints.items()]
-    for key, words in (
-        ("unmatched_claims", f"In {claimed['file']} but not on the site"),
-        ("unmatched_surfaces", f"On the site but not in {claimed['file']}"),
-    ):
-        if names := claimed[key]:
-            told = [_with_namesakes(name, claimed["unmatched_surfaces"]) for name in names[:12]]
-            told = told if key == "unmatched_claims" else names
-            lines.append(f"{words} ({len(names)}): {listed([*told, *names[12:]], 12)}.")
+    others, ids = claimed["unmatched_claims"], claimed["unmatched_surfaces"]
+    if sums := list(dict.fromkeys(name for name in others if SUMS.search(name))):
+        every = "a kind's name stands for all of that kind, all for the whole site"
+        lines.append(f"Sums, not compared: {listed(sums, NAMES_SHOWN)}; {every}.")
+    if strange := [name for name in others if not SUMS.search(name)]:
+        told = listed([*(_with_namesakes(name, ids) for name in strange[:12]), *strange[12:]], 12)
+        lines.append(f"In {claimed['file']} but not on the site ({len(strange)}): {told}.")
+    if ids:
+        told = listed_runs(ids, 12)
+        lines.append(f"On the site but not in {claimed['file']} ({len(ids)}): {told}.")
     return lines
 
 

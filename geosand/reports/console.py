@@ -9,15 +9,16 @@ import numpy as np
 
 from geosand.balance.account import NOT_CLOSED
 from geosand.errors import listed
-from geosand.reports.documents import Document
+from geosand.reports.documents import Document, told
 from geosand.reports.first import explain, look_first, next_step, would
-from geosand.reports.plain_table import Table, table
+from geosand.reports.plain_table import Table, by_columns
 from geosand.reports.ring_figures import ring_figures
 from geosand.reports.words import (
     MISSING,
     NO_DRESSING,
     Units,
     between,
+    cells,
     chance,
     label_of,
     percent,
@@ -35,74 +36,39 @@ CAUTION = (
 
 def balance_table(results: Results, units: Units, only: str | None = None) -> Table:
     """One line a dressing, or ``only`` one: spread, on surfaces, overthrow, interval, verdict."""
-    site, balance = results.site, results.balance
-    rows = []
-    for k, name in enumerate(site.dressings.id):
-        if only not in (None, str(name)):
-            continue
-        rows.append(
-            [
-                str(name),
-                str(site.dressings.date[k]),
-                shown(balance.spread.value[k], "mass", units, unit=False),
-                shown(balance.on_surfaces.value[k], "mass", units, unit=False),
-                shown(balance.overthrow.value[k], "mass", units, unit=False),
-                between(balance.interval.low[k], balance.interval.high[k], "mass", units),
-                percent(balance.fraction[k]),
-                str(balance.verdict[k]),
-            ]
-        )
-    unit = label_of("mass", units)
-    heads = [("dress-\ning", False), ("date", False), (f"spread\n{unit}", True)]
-    heads += [
-        (f"on sur-\nfaces {unit}", True),
-        (f"over-\nthrow {unit}", True),
-        ("95 %\ninterval", True),
-    ]
-    heads += [("share", True), ("verdict", False)]
-    return table(f"{site.name}: balance of each dressing", heads, rows)
+    site, balance, unit = results.site, results.balance, label_of("mass", units)
+    rows = np.flatnonzero([only in (None, name) for name in site.dressings.id.tolist()])
+    ends = zip(balance.interval.low[rows], balance.interval.high[rows], strict=True)
+    return by_columns(
+        f"{site.name}: balance of each dressing",
+        ("dress-\ning", False, site.dressings.id[rows]),
+        ("date", False, site.dressings.date[rows]),
+        (f"spread\n{unit}", True, cells(balance.spread.value[rows], "mass", units)),
+        (f"on sur-\nfaces {unit}", True, cells(balance.on_surfaces.value[rows], "mass", units)),
+        (f"over-\nthrow {unit}", True, cells(balance.overthrow.value[rows], "mass", units)),
+        ("95 %\ninterval", True, [between(*both, "mass", units) for both in ends]),
+        ("share", True, map(percent, balance.fraction[rows])),
+        ("verdict", False, balance.verdict[rows]),
+    )
 
 
 def balance_notes(results: Results, k: int, units: Units, sources: Sequence[Document]) -> list[str]:
     """Sentences on one dressing: methods, where overthrow lies, closing, where its u comes from."""
     site, balance = results.site, results.balance
-    name, methods = str(site.dressings.id[k]), balance.methods
+    methods = balance.methods
     density = methods.density_kg_m3[k]
     parts = [
-        f"{word} {shown(column[k], 'rate', units)} = {shown(column[k] / density, 'depth', units)}"
-        for word, column in (
-            ("by mass", methods.mass_rate_kg_m2),
-            ("by volume", methods.volume_rate_kg_m2),
-            ("by bulk", methods.bulk_rate_kg_m2),
-        )
+        f"{name.replace('_', ' ')} {shown(column[k], 'rate', units)} ="
+        f" {shown(column[k] / density, 'depth', units)}"
+        for name, column in methods.rates_kg_m2.items()
         if math.isfinite(column[k])
     ]
-    lines = [f"{name}, {site.dressings.date[k]}: {'; '.join(parts) or 'nothing measured'}"]
+    day = f"{site.dressings.id[k]}, {site.dressings.date[k]}"
+    lines = [f"{day}: {'; '.join(parts) or 'nothing measured'}"]
     if methods.agree[k] is not None:
         word = "agree" if methods.agree[k] else "do not agree"
         lines[0] += f" (they {word} within {percent(site.settings.agreement)})"
-    figures = ring_figures(results, k)
-    if figures["reach_m"] is not None:
-        said = "if all overthrow landed beside the edges"
-        if str(balance.verdict[k]) == NOT_CLOSED:
-            said = "where its parts threw sand over"
-        elif figures["not_told_from_zero"]:
-            said += ", not told from zero"
-        lines.append(
-            f"  {said}: collar"
-            f" {shown(figures['collar_kg'], 'mass', units)}, surrounds"
-            f" {shown(figures['surrounds_kg'], 'mass', units)}, farther"
-            f" {shown(figures['farther_kg'], 'mass', units)}; reach"
-            f" {shown(figures['reach_m'], 'length', units)}, strip width"
-            f" {shown(figures['strip_width_m'], 'length', units)}"
-        )
-    for part in figures["parts"]:
-        mass = math.nan if part["overthrow_kg"] is None else part["overthrow_kg"]
-        lines.append(
-            f"  loads of {listed(part['surfaces'])}: difference {shown(mass, 'mass', units)}"
-        )
-        if part["reach_m"] is not None:
-            lines[-1] += f", reach {shown(part['reach_m'], 'length', units)}"
+    lines += _beside(ring_figures(results, k), str(balance.verdict[k]), units)
     if balance.closing[k]:
         lines.append(
             "  the catches claim more sand than was spread; overthrow can not explain that."
@@ -112,44 +78,58 @@ def balance_notes(results: Results, k: int, units: Units, sources: Sequence[Docu
             f" {'; or '.join(explain(c) for c in balance.closing[k])}."
         )
     if sources:
-        told = [s for s in sources[:3] if s["share"] >= 0.01] or sources[:1]
-        named = ", ".join(f"{s['source']} {percent(s['share'])}" for s in told)
+        largest = [s for s in sources[:3] if s["share"] >= 0.01] or sources[:1]
+        named = ", ".join(f"{s['source']} {percent(s['share'])}" for s in largest)
         lines.append(f"  the overthrow's uncertainty comes from: {named}")
     return lines
 
 
-def _stands_on(own: bool, rate: float) -> str:
-    if not math.isfinite(rate):
-        return MISSING
-    return "own catches" if own else "other surfaces"
+def _beside(figures: Document, verdict: str, units: Units) -> list[str]:
+    """Where the overthrow of a dressing lies, and that of its parts."""
+    lines = []
+    if figures["reach_m"] is not None:
+        said = "if all overthrow landed beside the edges"
+        if verdict == NOT_CLOSED:
+            said = "where its parts threw sand over"
+        elif figures["not_told_from_zero"]:
+            said += ", not told from zero"
+        names = ("collar_kg", "surrounds_kg", "farther_kg")
+        collar, surrounds, farther = (told(figures[key], "mass", units) for key in names)
+        reach, strip = (
+            told(figures[f"{key}_m"], "length", units) for key in ("reach", "strip_width")
+        )
+        lines.append(
+            f"  {said}: collar {collar}, surrounds {surrounds}, farther {farther}; reach {reach},"
+            f" strip width {strip}"
+        )
+    for part in figures["parts"]:
+        mass = told(part["overthrow_kg"], "mass", units)
+        lines.append(f"  loads of {listed(part['surfaces'])}: difference {mass}")
+        if part["reach_m"] is not None:
+            lines[-1] += f", reach {told(part['reach_m'], 'length', units)}"
+    return lines
 
 
 def surfaces_table(results: Results, k: int, units: Units, only: int | None = None) -> Table:
     """Rates and depths of one dressing, one line a surface, or ``only`` one dressed row."""
     site, rates = results.site, results.rates
     bounds = rates.depth.interval(floor=0.0)
-    rows = []
-    for row in np.flatnonzero(site.dressed.dressing == k):
-        if only not in (None, row):
-            continue
-        surface = site.dressed.surface[row]
-        rows.append(
-            [
-                str(site.surfaces.id[surface]),
-                shown(results.areas.area_m2[surface], "area", units, unit=False),
-                str(rates.catches[row]),
-                _stands_on(bool(rates.own[row]), float(rates.rate.value[row])),
-                shown(rates.rate.value[row], "rate", units, unit=False),
-                shown(rates.depth.value[row], "depth", units, unit=False),
-                between(bounds.low[row], bounds.high[row], "depth", units),
-                shown(results.balance.surface_mass.value[row], "mass", units, unit=False),
-            ]
-        )
-    heads = [("surface", False), (f"area\n{label_of('area', units)}", True), ("catches", True)]
-    heads += [("stands on", False), (f"rate\n{label_of('rate', units)}", True)]
-    heads += [(f"depth\n{label_of('depth', units)}", True), ("95 %\ninterval", True)]
-    heads += [(label_of("mass", units), True)]
-    return table(f"{site.dressings.id[k]}: on each surface", heads, rows)
+    rows = np.flatnonzero(site.dressed.dressing == k) if only is None else np.array([only])
+    surface, rate = site.dressed.surface[rows], rates.rate.value[rows]
+    basis = np.where(rates.own[rows], "own catches", "other surfaces")
+    ends = zip(bounds.low[rows], bounds.high[rows], strict=True)
+    area, depth, mass = (label_of(measure, units) for measure in ("area", "depth", "mass"))
+    return by_columns(
+        f"{site.dressings.id[k]}: on each surface",
+        ("surface", False, site.surfaces.id[surface]),
+        (f"area\n{area}", True, cells(results.areas.area_m2[surface], "area", units)),
+        ("catches", True, rates.catches[rows]),
+        ("stands on", False, np.where(np.isfinite(rate), basis, MISSING)),
+        (f"rate\n{label_of('rate', units)}", True, cells(rate, "rate", units)),
+        (f"depth\n{depth}", True, cells(rates.depth.value[rows], "depth", units)),
+        ("95 %\ninterval", True, [between(*both, "depth", units) for both in ends]),
+        (mass, True, cells(results.balance.surface_mass.value[rows], "mass", units)),
+    )
 
 
 def _so_far(depth_m: float, measured: bool, units: Units) -> str:
@@ -158,45 +138,28 @@ def _so_far(depth_m: float, measured: bool, units: Units) -> str:
     return text if measured or text == MISSING else f"≥ {text}"
 
 
-def _catches_of(own: bool, known: bool) -> str:
-    """Whose catches a depth stands on, if it stands on any."""
-    return "own" if own else "others" if known else MISSING
-
-
 def season_table(results: Results, units: Units, only: int | None = None) -> Table:
     """The ledger, the most under-dressed first, or ``only`` one row of it."""
-    site, ledger, told = results.site, results.ledger, results.ledger.told
-    order = np.argsort(-np.nan_to_num(ledger.shortfall_m, nan=-np.inf), kind="stable")
-    rows = []
-    for k in order:
-        if only not in (None, k):
-            continue
-        rows.append(
-            [
-                str(site.surfaces.id[ledger.row[k]]),
-                str(site.surfaces.kind[ledger.row[k]]),
-                _so_far(ledger.depth.value[k], bool(ledger.measured[k]), units),
-                between(ledger.interval.low[k], ledger.interval.high[k], "depth", units),
-                shown(ledger.target_so_far_m[k], "depth", units, unit=False),
-                shown(ledger.shortfall_m[k], "depth", units, unit=False),
-                str(told[k]),
-                MISSING if told[k] == NOT_YET else chance(ledger.probability[k]),
-                _catches_of(
-                    bool(ledger.own[k]),
-                    bool(ledger.dressings[k]) and math.isfinite(ledger.depth.value[k]),
-                ),
-            ]
-        )
-    unit = label_of("depth", units)
-    heads = [
-        ("surface", False),
-        ("kind", False),
-        (f"depth\n{unit}", True),
-        ("95 %\ninterval", True),
-    ]
-    heads += [("target\nso far", True), (f"short-\nfall {unit}", True), ("state", False)]
-    heads += [("proba-\nbility", True), ("catches", False)]
-    return table(f"{site.name}: depth from {ledger.start} to {ledger.as_of}", heads, rows)
+    site, ledger = results.site, results.ledger
+    rows = np.argsort(-np.nan_to_num(ledger.shortfall_m, nan=-np.inf), kind="stable")
+    rows = rows if only is None else np.array([only])
+    state, depth, unit = ledger.told[rows], ledger.depth.value[rows], label_of("depth", units)
+    ends = zip(ledger.interval.low[rows], ledger.interval.high[rows], strict=True)
+    so_far = zip(depth, ledger.measured[rows], strict=True)
+    states = zip(state, ledger.probability[rows], strict=True)
+    known = (ledger.dressings[rows] > 0) & np.isfinite(depth)
+    return by_columns(
+        f"{site.name}: depth from {ledger.start} to {ledger.as_of}",
+        ("surface", False, site.surfaces.id[ledger.row[rows]]),
+        ("kind", False, site.surfaces.kind[ledger.row[rows]]),
+        (f"depth\n{unit}", True, [_so_far(*both, units) for both in so_far]),
+        ("95 %\ninterval", True, [between(*both, "depth", units) for both in ends]),
+        ("target\nso far", True, cells(ledger.target_so_far_m[rows], "depth", units)),
+        (f"short-\nfall {unit}", True, cells(ledger.shortfall_m[rows], "depth", units)),
+        ("state", False, state),
+        ("proba-\nbility", True, [MISSING if s == NOT_YET else chance(p) for s, p in states]),
+        ("catches", False, np.select([ledger.own[rows], known], ["own", "others"], MISSING)),
+    )
 
 
 def rings_table(results: Results, units: Units, around: str | None = None) -> Table:
@@ -204,27 +167,24 @@ def rings_table(results: Results, units: Units, around: str | None = None) -> Ta
 
     Of all surfaces, or those ``around`` one; rings that got none are left out.
     """
-    rings = results.ledger.rings
+    rings, unit = results.ledger.rings, label_of("depth", units)
+    kept = rings.mass_kg > 0
+    if around is not None:
+        kept &= results.site.ids[rings.ground] == around
     order = np.argsort(-rings.depth_m, kind="stable")
-    u = rings.depth.u()
-    rows = [
-        [
-            str(rings.id[k]),
-            shown(rings.depth_m[k], "depth", units, unit=False),
-            shown(u[k], "depth", units, unit=False),
-            shown(rings.mass_kg[k], "mass", units, unit=False),
-        ]
-        for k in order
-        if rings.mass_kg[k] > 0 and around in (None, str(results.site.ids[rings.ground[k]]))
-    ]
-    unit = label_of("depth", units)
-    heads = [("collar or surrounds", False), (f"depth {unit}", True), (f"u {unit}", True)]
-    return table("Thrown over, so far", [*heads, (label_of("mass", units), True)], rows)
+    rows = order[kept[order]]
+    return by_columns(
+        "Thrown over, so far",
+        ("collar or surrounds", False, rings.id[rows]),
+        (f"depth {unit}", True, cells(rings.depth_m[rows], "depth", units)),
+        (f"u {unit}", True, cells(rings.u_depth_m[rows], "depth", units)),
+        (label_of("mass", units), True, cells(rings.mass_kg[rows], "mass", units)),
+    )
 
 
 def totals(results: Results, units: Units) -> list[str]:
     """The season so far in three lines: spread, landed, thrown over."""
-    from geosand.reports.season_balance import counted_dressings
+    from geosand.reports.season_document import counted_dressings
 
     counted = counted_dressings(results)
     sums = season_totals(results.site, results.areas, results.rates, results.balance, counted)
@@ -255,14 +215,16 @@ def totals(results: Results, units: Units) -> list[str]:
     unmeasured = counted & ~np.isfinite(results.balance.overthrow.value)
     out = np.nansum(results.balance.spread.value[unmeasured])
     if out > 0:
-        lines.append(f"not in these figures: {shown(out, 'mass', units)} spread and not measured")
+        mass = shown(out, "mass", units)
+        about = f"not in these figures: {mass} spread and not measured"
+        lines.append(about if measured else f"spread {mass}; not known where it lies")
     return lines
 
 
 def outlook(results: Results, units: Units) -> list[str]:
     """How the surfaces stand, and what to do next."""
-    told = results.ledger.told.tolist()
-    states = [(state, told.count(state)) for state in dict.fromkeys(told)]
+    each = results.ledger.told.tolist()
+    states = [(state, each.count(state)) for state in dict.fromkeys(each)]
     lines = ["surfaces: " + ", ".join(f"{n} {state}" for state, n in sorted(states))]
     return [*(lines if states else []), next_step(results, units)]
 

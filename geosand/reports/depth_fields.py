@@ -21,7 +21,6 @@ def fields_text(
     results: Results,
     *,
     only: str | None = None,
-    cell_m: float = CELL_M,
     origin: Mapping[str, Any] | None = None,
 ) -> tuple[str | None, str]:
     """A FeatureCollection (RFC 7946), and one sentence on the variogram; None where none is known.
@@ -37,22 +36,22 @@ def fields_text(
     features: list[Document] = []
     for row in rows.tolist():
         if only in (None, str(names[row])):
-            features += _features(results, spatial, row, cell_m)
+            features += _features(results, spatial, row)
     if not features:
         return None, sentence
     collection = {
         "type": "FeatureCollection",
         "about": f"Depth fields of {site.name}; {sentence}",
-        "cell_m": cell_m,
+        "cell_m": CELL_M,
         **(origin or {}),
         "features": features,
     }
     return json.dumps(collection, ensure_ascii=False, allow_nan=False), sentence
 
 
-def _features(results: Results, spatial: Spatial, row: int, cell_m: float) -> list[Document]:
+def _features(results: Results, spatial: Spatial, row: int) -> list[Document]:
     site = results.site
-    field = depth_field(site, results.areas, results.rates, spatial, row, cell_m=cell_m)
+    field = depth_field(site, results.areas, results.rates, spatial, row, cell_m=CELL_M)
     common = {
         "dressing": str(site.dressings.id[site.dressed.dressing[row]]),
         "surface": str(site.surfaces.id[site.dressed.surface[row]]),

@@ -4,14 +4,13 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Mapping
 from typing import Any
 
 import numpy as np
 
-from geosand.columns import Floats
 from geosand.errors import Finding
 from geosand.estimates import Estimates
+from geosand.reports.words import Units, shown
 from geosand.site.tables import NO_DAY
 
 Document = dict[str, Any]
@@ -30,6 +29,20 @@ def si(value: float | None, factor: float = 1.0) -> float:
     return math.nan if value is None else value / factor
 
 
+def told(figure: float | None, measure: str, units: Units, *, unit: bool = True) -> str:
+    """A document's figure in the reader's units, ``–`` for null; depths stand there in mm.
+
+    >>> told(0.5, "depth", "us"), told(12.3, "mass", "metric", unit=False), told(None, "mass", "us")
+    ('0.020 in', '12', '–')
+    """
+    return shown(si(figure, MILLIMETRE if measure == "depth" else 1.0), measure, units, unit=unit)
+
+
+def figures_of(table: Any, row: int, *names: str) -> Document:
+    """Figures of one row of a table, under the names of their columns."""
+    return {name: number(getattr(table, name)[row]) for name in names}
+
+
 def to_json(document: Document) -> str:
     """Text of a document; refuses NaN."""
     return json.dumps(document, ensure_ascii=False, allow_nan=False, indent=1)
@@ -44,28 +57,20 @@ def day_said(day: np.datetime64) -> str | None:
     return None if np.isnat(day) or day == NO_DAY else str(day)
 
 
-def budgets(table: Estimates) -> list[list[Document]]:
-    """Sources of each row's uncertainty, masses in kg, largest first; none where not measured."""
-    shares, parts = table.shares(), table.by_category()
-    return [budget_rows(table, shares, parts, k, "kg") for k in range(len(table))]
+def budgets(table: Estimates, unit: str = "kg", factor: float = 1.0) -> list[list[Document]]:
+    """Sources of each row's uncertainty, largest first, shares summing to 1; none if not measured.
 
-
-def budget_rows(
-    table: Estimates,
-    shares: Mapping[str, Floats],
-    parts: Mapping[str, Floats],
-    row: int,
-    unit: str,
-    factor: float = 1.0,
-) -> list[Document]:
-    """Sources of one row; ``shares`` (they sum to 1) and ``parts`` are those of the table.
-
-    One that cancels (water in the catches and in the bulk density measured by them) is none.
+    A source that cancels (water in the catches and in the bulk density measured by them) is none.
     """
-    if not math.isfinite(table.value[row]):
-        return []
+    shares, known = table.shares(), np.isfinite(table.value)
+    parts = list(table.by_category().items())
     return [
-        {"source": name, f"u_{unit}": number(u[row], factor), "share": number(shares[name][row])}
-        for name, u in sorted(parts.items(), key=lambda part: -part[1][row])
-        if u[row] > 0 and shares[name][row] > DUST
+        [
+            {"source": name, f"u_{unit}": number(u[k], factor), "share": number(shares[name][k])}
+            for name, u in sorted(parts, key=lambda part: -part[1][k])
+            if u[k] > 0 and shares[name][k] > DUST
+        ]
+        if known[k]
+        else []
+        for k in range(len(table))
     ]

@@ -157,9 +157,9 @@ def field_sheet(
         '<span id="status" role="status" aria-live="polite"></span></div>\n'
         '<div class="out" hidden><label for="out">The saved text, to copy where nothing is'
         ' downloaded</label><textarea id="out" readonly></textarea></div>\n'
-        '<p class="caution">Put the file into the site folder as catches.csv, or add its rows to'
-        " the one there, each column below its own head. Those of a new site stand in the same"
-        " order.</p></main>\n"
+        '<p class="caution">Add the rows of the file to catches.csv in the site folder, or to the'
+        " sheet catches where the records are a workbook, each column below its own head. Those of"
+        " a new site stand in the same order.</p></main>\n"
     )
     return page(
         title=title,

@@ -30,7 +30,7 @@ def look_first(results: Results, units: Units, *, linked: bool = False) -> list[
         *_not_closing(results, units),
         *_stock(results, units),
         *_names(results, OVER, MOST_OVER, units, linked),
-        *_not_measured(results),
+        *_not_measured(results, linked),
         *_never_caught(results, linked),
         *_far_reach(results, units),
         *_undecided(results),
@@ -54,7 +54,7 @@ def _doubt_step(results: Results) -> list[str]:
 
 
 def _sand_step(results: Results, units: Units) -> list[str]:
-    """The surfaces that are behind; else those to leave out; else those of unknown depth.
+    """The surfaces that are behind, else those to leave out; and those of unknown depth.
 
     One whose state is wrong more often than right needs a tray before it needs sand.
     """
@@ -79,17 +79,16 @@ def _sand_step(results: Results, units: Units) -> list[str]:
             f"lay trays at the next dressing on {_told(ids[behind & ~under], False, 3)}, as"
             f" {its} hardly known: geosand place draws where"
         )
-    if steps:
-        return steps
-    if over.any():
-        return [f"leave out {_told(ids[over], False, 3)}, over-dressed so far"]
+    if not steps and over.any():
+        steps = [f"leave out {_told(ids[over], False, 3)}, over-dressed so far"]
     unknown = ledger.state == NOT_MEASURED_STATE
-    if unknown.any():
-        return [
-            f"lay trays at the next dressing, as the depth of {_told(ids[unknown], False, 3)} is"
-            " not known: geosand place draws where"
-        ]
-    return []
+    if not unknown.any():
+        return steps
+    whose = _told(ids[unknown], False, 3)
+    if steps:
+        return [*steps, f"lay trays on {whose}, whose depth is not known"]
+    where = "is not known: geosand place draws where"
+    return [f"lay trays at the next dressing, as the depth of {whose} {where}"]
 
 
 def _nothing_due(results: Results) -> str:
@@ -173,7 +172,14 @@ def _culprit(results: Results, k: int, units: Units) -> str:
     return f"The scale speaks against the unit mass: {listed(told)}"
 
 
-def _told(ids: Strings, linked: bool, most: int = 6) -> str:
+def _in_order(ids: Strings) -> list[str]:
+    """Ids as people count."""
+    from geosand.planning.route import natural
+
+    return sorted(ids.tolist(), key=natural)
+
+
+def _told(ids: Strings | list[str], linked: bool, most: int = 6) -> str:
     """Up to ``most`` ids; of more the runs, which name more in less room."""
     names = [str(one) for one in ids]
     return listed(names) if linked or len(names) <= most else listed_runs(names)
@@ -196,7 +202,7 @@ def _names(results: Results, state: str, most: int, units: Units, linked: bool) 
     if len(groups) == most + 1:  # the line that counts the rest would be no shorter
         most += 1
     lines = [
-        f"{_told(site.surfaces.id[ledger.row[rows]], linked)}: {state},"
+        f"{_told(_in_order(site.surfaces.id[ledger.row[rows]]), linked)}: {state},"
         f" {shown(ledger.depth.value[rows[0]], 'depth', units)} of"
         f" {shown(ledger.target_so_far_m[rows[0]], 'depth', units)} so far"
         f" (probability {chance(ledger.probability[rows[0]])})"
@@ -206,7 +212,7 @@ def _names(results: Results, state: str, most: int, units: Units, linked: bool) 
     return [*lines, *([f"{rest} more surfaces are {state}"] if rest else [])]
 
 
-def _not_measured(results: Results) -> list[str]:
+def _not_measured(results: Results, linked: bool) -> list[str]:
     site, balance, lines = results.site, results.balance, []
     unmeasured = balance.verdict == NOT_MEASURED
     no_loads = unmeasured & np.isnan(balance.spread.value)
@@ -217,8 +223,8 @@ def _not_measured(results: Results) -> list[str]:
             lines.append(f"{listed(names)}: {what} are recorded: {its} not measured")
     rows = results.ledger.row[results.ledger.state == NOT_MEASURED_STATE]
     if len(rows):
-        names = [str(i) for i in site.surfaces.id[rows]]
-        lines.append(f"{listed(names)}: had a dressing without catches: depth not known")
+        who = _told(_in_order(site.surfaces.id[rows]), linked)
+        lines.append(f"{who}: had a dressing without catches: depth not known")
     return lines
 
 
@@ -227,7 +233,7 @@ def _never_caught(results: Results, linked: bool) -> list[str]:
     rows = ledger.row[~ledger.own & (ledger.dressings > 0) & ledger.measured]
     if not len(rows):
         return []
-    names = _told(site.surfaces.id[rows], linked)
+    names = _told(_in_order(site.surfaces.id[rows]), linked)
     verb = "has" if len(rows) == 1 else "have"
     return [f"{names}: {verb} never had a catch; the depth is estimated from the other surfaces"]
 

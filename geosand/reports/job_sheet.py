@@ -7,7 +7,7 @@ from html import escape
 from typing import Any
 
 from geosand.errors import printable
-from geosand.reports.documents import MILLIMETRE, Document, si
+from geosand.reports.documents import Document, told
 from geosand.reports.plan import KMH
 from geosand.reports.plan_words import MOST_RUNS, load_lines, route_lines
 from geosand.reports.printed_page import asset, page
@@ -107,18 +107,22 @@ def _spreader(document: Document, units: Units) -> str:
 
 def _table(rows: list[Document], document: Document, units: Units) -> str:
     """The surfaces in order; a column that would be empty is left out."""
+
+    def figures(key: str, measure: str) -> list[str]:
+        return [told(row[key], measure, units, unit=False) for row in rows]
+
     length = label_of("length", units)
     columns = [  # what the driver needs first; on a phone each surface is a card of them
         ("setting", [setting_cell(row["setting"]) + _range(row["setting"]) for row in rows]),
         ("heading<br>°", [_heading(row, "heading_deg", "{:.0f}") for row in rows]),
-        (f"sand to<br>take, {label_of('mass', units)}", [_take(row, units) for row in rows]),
+        (f"sand to<br>take, {label_of('mass', units)}", figures("delivered_kg", "mass")),
         ("units", [f"{row['units']:.1f}" if row["units"] else MISSING for row in rows]),
         ("load", [_loads_cell(row["loads"]) for row in rows]),
-        (f"rate<br>{label_of('rate', units)}", [_rate(row, units) for row in rows]),
-        (f"depth<br>{label_of('depth', units)}", [_depth(row, units) for row in rows]),
+        (f"rate<br>{label_of('rate', units)}", figures("rate_kg_m2", "rate")),
+        (f"depth<br>{label_of('depth', units)}", figures("depth_mm", "depth")),
         ("passes", [_heading(row, "passes", "{}") for row in rows]),
         (f"begin<br>outside, {length}", [_begin(row, units) for row in rows]),
-        (f"way<br>{label_of('way', units)}", [_way(row, units) for row in rows]),
+        (f"way<br>{label_of('way', units)}", figures("from_previous_m", "way")),
     ]
     if not 0 < len(document["loads"]) <= MOST_LOADS:
         columns = [column for column in columns if column[0] != "load"]
@@ -147,30 +151,13 @@ def _line(k: int, row: Document, cells: list[tuple[str, str]]) -> str:
     )
 
 
-def _way(row: Document, units: Units) -> str:
-    return shown(si(row["from_previous_m"]), "way", units, unit=False)
-
-
-def _depth(row: Document, units: Units) -> str:
-    return shown(row["depth_mm"] / MILLIMETRE, "depth", units, unit=False)
-
-
-def _rate(row: Document, units: Units) -> str:
-    return shown(row["rate_kg_m2"], "rate", units, unit=False)
-
-
-def _take(row: Document, units: Units) -> str:
-    return shown(row["delivered_kg"], "mass", units, unit=False)
-
-
 def _heading(row: Document, key: str, form: str) -> str:
     return form.format(row["heading"][key]) if row["heading"] else MISSING
 
 
 def _begin(row: Document, units: Units) -> str:
-    if not row["heading"]:
-        return MISSING
-    return shown(row["heading"]["first_pass_before_edge_m"], "length", units, unit=False)
+    before_m = row["heading"] and row["heading"]["first_pass_before_edge_m"]
+    return told(before_m, "length", units, unit=False)
 
 
 def _loads_cell(loads: list[int]) -> str:
@@ -192,7 +179,7 @@ def _loads(document: Document, units: Units) -> str:
     """Each load with its surfaces, and where it runs out."""
     if not document["loads"]:
         return ""
-    size = shown(si(document["sand"]["load_kg"]), "mass", units)
+    size = told(document["sand"]["load_kg"], "mass", units)
     lines, count = load_lines(document, units), len(document["loads"])
     rows = sum(row["mass_kg"] > 0 for row in document["surfaces"])
     if rows > MANY and rows + len(lines) / 2 > ROWS_A_SHEET and count <= MOST_LOADS:
@@ -202,19 +189,19 @@ def _loads(document: Document, units: Units) -> str:
 
 def _notes(rows: list[Document], document: Document, units: Units) -> str:
     """What the crew should know of surfaces: caps, holes, missing settings, left out."""
-    told: dict[str, list[str]] = {}
+    notes: dict[str, list[str]] = {}
     for row in rows:
         if row["note"]:
-            told.setdefault(row["note"], []).append(row["id"])
+            notes.setdefault(row["note"], []).append(row["id"])
         if row["in_holes_mm"] > 0:
-            depth = shown(row["in_holes_mm"] / MILLIMETRE, "depth", units)
+            depth = told(row["in_holes_mm"], "depth", units)
             text = f"{depth} of it goes into the holes: brush it in first"
-            told.setdefault(text, []).append(row["id"])
-    texts = [f"{listed_runs(ids, MOST_RUNS)}: {text}" for text, ids in told.items()]
+            notes.setdefault(text, []).append(row["id"])
+    texts = [f"{listed_runs(ids, MOST_RUNS)}: {text}" for text, ids in notes.items()]
     later: dict[str, list[str]] = {}
     for row in sorted(rows, key=lambda row: -row["left_mm"]):
         if row["left_mm"] > 0:
-            depth = shown(row["left_mm"] / MILLIMETRE, "depth", units)
+            depth = told(row["left_mm"], "depth", units)
             later.setdefault(depth, []).append(row["id"])
     if later:
         depths = [f"{depth} on {listed_runs(ids, MOST_RUNS)}" for depth, ids in later.items()]

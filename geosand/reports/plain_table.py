@@ -166,6 +166,16 @@ def table(title: str, columns: Iterable[tuple[str, bool]], rows: Iterable[Iterab
     return Table(title=title, heads=heads, right=right, rows=[list(row) for row in rows])
 
 
+def by_columns(title: str, *columns: tuple[str, bool, Iterable[object]]) -> Table:
+    """The same of columns (head, right aligned, cells).
+
+    >>> by_columns("All", ("id", False, ["g1", "g2"]), ("n", True, [1, 2])).rows
+    [['g1', '1'], ['g2', '2']]
+    """
+    rows = zip(*(map(str, cells) for _, _, cells in columns), strict=True)
+    return table(title, [(head, right) for head, right, _ in columns], rows)
+
+
 def _wrapped(text: str, width: int, indent: str = "") -> list[str]:
     """Lines of whole words of a text, cut after spaces and hyphens."""
     import textwrap

@@ -6,8 +6,9 @@ import math
 
 import numpy as np
 
-from geosand.planning.dressing import AS_NAMED, NEED, ROUTE, NextDressing
-from geosand.reports.documents import MILLIMETRE, Document, findings_rows, number
+from geosand.planning.choosing import AS_NAMED, NEED, ROUTE
+from geosand.planning.dressing import NextDressing
+from geosand.reports.documents import MILLIMETRE, Document, figures_of, findings_rows, number
 from geosand.site.tables import Site
 
 KMH = 3.6
@@ -73,9 +74,7 @@ def _setting(plan: NextDressing, k: int) -> Document | None:
     if settings is None or not plan.rates.rate_kg_m2[k] > 0:
         return None
     return {
-        "setting": number(settings.setting[k]),
-        "low": number(settings.low[k]),
-        "high": number(settings.high[k]),
+        **figures_of(settings, k, "setting", "low", "high"),
         "passes": int(settings.passes[k]) or None,
         "needed": number(settings.needed[k]),
         "refused": str(settings.why[k]) or None,
@@ -105,7 +104,7 @@ def _heading(plan: NextDressing, k: int) -> Document | None:
 def _sand(site: Site, plan: NextDressing) -> Document:
     order = plan.order
     bounds = order.overthrow_dry.interval(floor=0.0)
-    known, holes = math.isfinite(plan.strip.width_m), plan.request.holes
+    known, take_m = math.isfinite(plan.strip.width_m), plan.request.holes_take_m
     filling = float(plan.rates.in_holes_m @ plan.rates.area_m2)
     return {
         "name": str(site.sands.name[plan.request.sand]),
@@ -117,7 +116,7 @@ def _sand(site: Site, plan: NextDressing) -> Document:
         "order_basis": BASIS,
         "bulk_density_kg_m3": number(plan.bulk_density_kg_m3),
         "in_holes_kg": number(filling * plan.bulk_density_kg_m3),
-        "holes_take_mm": number(holes.capacity_m(), MILLIMETRE) if holes else None,
+        "holes_take_mm": None if take_m is None else number(take_m, MILLIMETRE),
         "needed_kg": number(order.need.value[0]),
         "u_needed_kg": number(order.need.u()[0]),
         "assurance": number(order.assurance),

@@ -6,7 +6,7 @@ import math
 
 from geosand.errors import listed, printable
 from geosand.planning.next_rate import NOT_KNOWN
-from geosand.reports.documents import MILLIMETRE, Document, si
+from geosand.reports.documents import Document, si, told
 from geosand.reports.plain_table import Table, table
 from geosand.reports.plan import BASIS
 from geosand.reports.setting_words import setting_cell, setting_lines
@@ -44,24 +44,16 @@ def plan_title(document: Document) -> str:
 def _line(row: Document, units: Units, *, over: bool) -> list[str]:
     """Cells of a surface; ``over``: whether the overthrow to expect is known."""
     heading = row["heading"]
-    texts = [
-        shown(si(row[key]) * factor, measure, units, unit=False)
-        for key, factor, measure in (
-            ("depth_mm", 1 / MILLIMETRE, "depth"),
-            ("rate_kg_m2", 1.0, "rate"),
-            ("mass_kg", 1.0, "mass"),
-        )
-    ]
-    texts.append(shown(row["overthrow_kg"], "mass", units, unit=False) if over else MISSING)
-    saves = si(heading["saving_against_worst_kg"]) if heading else math.nan
+    figures = {"depth_mm": "depth", "rate_kg_m2": "rate", "mass_kg": "mass"}
     return [
         row["id"],
         row["kind"],
-        *texts,
+        *(told(row[key], measure, units, unit=False) for key, measure in figures.items()),
+        told(row["overthrow_kg"] if over else None, "mass", units, unit=False),
         MISSING if row["units"] is None else f"{row['units']:.1f}",
         setting_cell(row["setting"]),
         f"{heading['heading_deg']:.0f}" if heading else MISSING,
-        shown(saves, "mass", units, unit=False),
+        told(heading and heading["saving_against_worst_kg"], "mass", units, unit=False),
         row["note"],
     ]
 
@@ -70,15 +62,15 @@ def plan_lines(document: Document, units: Units) -> list[str]:
     """What to order and why, in sentences."""
     if not document["sand"]["needed_kg"]:
         few = [f for f in document["findings"] if f["about"] in ("", "season")]
-        return [_order_line(document["sand"], units), *_none_lines(document), *_told(few)]
+        return [_order_line(document["sand"], units), *_none_lines(document), *_noted(few)]
     lines = [_order_line(document["sand"], units), _stock_line(document["sand"], units)]
     lines += [*_need_lines(document, units), *hole_lines(document, units)]
     lines += [*_heading_lines(document, units), *_none_lines(document)]
     lines += [*_light_lines(document, units), *setting_lines(document, units)]
-    return [*lines, *route_lines(document, units), *_told(document["findings"])]
+    return [*lines, *route_lines(document, units), *_noted(document["findings"])]
 
 
-def _told(findings: list[Document]) -> list[str]:
+def _noted(findings: list[Document]) -> list[str]:
     texts = [f"{f['about']}: {f['text']}." if f["about"] else f"{f['text']}." for f in findings]
     return [text[:1].upper() + text[1:] for text in texts]
 
@@ -87,7 +79,7 @@ def _need_lines(document: Document, units: Units) -> list[str]:
     sand, spreader, crew = document["sand"], document["spreader"], document["crew"]
 
     def mass(key: str) -> str:
-        return shown(si(sand[key]), "mass", units)
+        return told(sand[key], "mass", units)
 
     low, high = si(sand["overthrow_low_kg"]), si(sand["overthrow_high_kg"])
     water = sand["moisture_dry_basis_percent"]
@@ -135,7 +127,7 @@ def _order_line(sand: Document, units: Units) -> str:
             parts.append(f"{volume} if dry and poured")
         count = ""
         if sand["units"] is not None:
-            unit = shown(si(sand["unit_mass_kg"]), "mass", units)
+            unit = told(sand["unit_mass_kg"], "mass", units)
             said = f"{grouped(sand['units'])} unit{'' if sand['units'] == 1 else 's'}"
             count = f", so {said} of {unit}"
         return (
@@ -144,7 +136,7 @@ def _order_line(sand: Document, units: Units) -> str:
         )
     if not sand["needed_at_assurance_kg"]:
         return "No sand need be ordered: none is to be spread."
-    stock = shown(si(sand["stock_kg"]), "mass", units)
+    stock = told(sand["stock_kg"], "mass", units)
     return f"No sand need be ordered: {stock} in stock covers it."
 
 
@@ -167,8 +159,8 @@ def hole_lines(document: Document, units: Units) -> list[str]:
     sand = document["sand"]
     if sand["holes_take_mm"] is None:
         return []
-    depth = shown(sand["holes_take_mm"] / MILLIMETRE, "depth", units)
-    mass = shown(sand["in_holes_kg"], "mass", units)
+    depth = told(sand["holes_take_mm"], "depth", units)
+    mass = told(sand["in_holes_kg"], "mass", units)
     return [f"The holes take {depth} and fill first: {mass} dry of the sand goes into them."]
 
 
@@ -202,21 +194,17 @@ def _less(saved: float, of: float, units: Units) -> str:
 
 
 def _none_lines(document: Document) -> list[str]:
-    none = [row for row in document["surfaces"] if not row["mass_kg"] > 0]
-    return [
-        f"No sand: {_those(none, note)}: {_of_several(none, note)}"
-        + ("; --depth plans them all the same." if note in (NO_TARGET, NOT_KNOWN) else ".")
-        for note in dict.fromkeys(row["note"] for row in none)
-    ]
-
-
-def _of_several(rows: list[Document], note: str) -> str:
-    several = sum(row["note"] == note for row in rows) > 1
-    return note.replace("at its target", "at their targets") if several else note
-
-
-def _those(rows: list[Document], note: str) -> str:
-    return listed_runs([row["id"] for row in rows if row["note"] == note], MOST_RUNS)
+    """Surfaces that get no sand, by the reason."""
+    reasons: dict[str, list[str]] = {}
+    for row in document["surfaces"]:
+        if not row["mass_kg"] > 0:
+            reasons.setdefault(row["note"], []).append(row["id"])
+    lines = []
+    for note, ids in reasons.items():
+        why = note.replace("at its target", "at their targets") if len(ids) > 1 else note
+        end = "; --depth plans them all the same." if note in (NO_TARGET, NOT_KNOWN) else "."
+        lines.append(f"No sand: {listed_runs(ids, MOST_RUNS)}: {why}{end}")
+    return lines
 
 
 def _light_lines(document: Document, units: Units) -> list[str]:
@@ -224,7 +212,7 @@ def _light_lines(document: Document, units: Units) -> list[str]:
     if not light:
         return []
     one = len(light) == 1
-    least = shown(LEAST_SENSIBLE_MM / MILLIMETRE, "depth", units)
+    least = told(LEAST_SENSIBLE_MM, "depth", units)
     who = light[0] if one else f"{len(light)} surfaces"
     return [
         f"Hardly worth the way: {who} {'needs' if one else 'need'} less than {least};"
@@ -239,7 +227,7 @@ def route_lines(document: Document, units: Units) -> list[str]:
     if len(given) < 2:
         return []
     start = "the start" if way["from_a_start"] else given[0]
-    length = shown(si(way["length_m"]), "way", units)
+    length = told(way["length_m"], "way", units)
     return [f"Order of work: {way['order']}; {length} from {start} on, in straight lines."]
 
 
@@ -248,7 +236,7 @@ def load_lines(document: Document, units: Units) -> list[str]:
     loads, sand = document["loads"], document["sand"]
     given = sum(row["mass_kg"] > 0 for row in document["surfaces"])
     if len(loads) > max(LOADS_A_SURFACE * given, 10) and sand["load_from"] == "one unit":
-        size = shown(si(sand["load_kg"]), "mass", units)
+        size = told(sand["load_kg"], "mass", units)
         return [f"Loads: {len(loads)} of {size}; --load tells what the spreader holds at a time."]
     alike: list[list[Document]] = []
     for load in loads:
@@ -271,14 +259,13 @@ def _same(one: Document, other: Document) -> bool:
 def _load_line(several: list[Document], units: Units) -> str:
     load, last = several[0], several[-1]
     parts = ", ".join(
-        f"{part['id']} {shown(si(part['delivered_kg']), 'mass', units)}"
-        for part in load["surfaces"]
+        f"{part['id']} {told(part['delivered_kg'], 'mass', units)}" for part in load["surfaces"]
     )
     name = f"Load {load['load']}"
     if len(several) > 1:
         name, parts = f"Loads {load['load']}–{last['load']}", f"{parts} each"
     if load["refill_on"] is None:
         return f"{name}: {parts}."
-    back = si(load["to_start_m"])
-    far = f", {shown(back, 'way', units)} from the start" if math.isfinite(back) else ""
+    back = load["to_start_m"]
+    far = "" if back is None else f", {told(back, 'way', units)} from the start"
     return f"{name}: {parts}; refill on {load['refill_on']}{far}."

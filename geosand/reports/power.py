@@ -69,24 +69,28 @@ def _least(rows: list[Document], key: str, share: float) -> Document:
     return {"what": key, "percent": share * 100, "design": best}
 
 
-def design_cell(design: Document) -> str:
-    """Overthrow seen / ± of a depth in whole percents, rounded up: a table never promises more."""
-    both = (design[key] for key in ("overthrow_percent", "depth_percent"))
-    return " / ".join(f"{math.ceil(percent - 1e-6)}" for percent in both)
+def design_rows(document: Document) -> dict[int, list[str]]:
+    """By surfaces caught: overthrow seen / ± of a depth for 1, 2, … catches on each.
+
+    In whole percents, rounded up: a table never promises more.
+    """
+    rows: dict[int, list[str]] = {}
+    for design in document["designs"]:
+        both = (design[key] for key in ("overthrow_percent", "depth_percent"))
+        cell = " / ".join(f"{math.ceil(percent - 1e-6)}" for percent in both)
+        rows.setdefault(design["surfaces"], []).append(cell)
+    return rows
 
 
 def power_table(document: Document) -> Table:
     """Rows of surfaces, columns of catches: smallest overthrow seen / ± of a depth, in percent."""
-    rows: dict[int, list[str]] = {}
-    for design in document["designs"]:
-        rows.setdefault(design["surfaces"], []).append(design_cell(design))
     heads = [("surfaces\ncaught", True), ("1 catch\non each", True)]
     heads += [(f"{n}", True) for n in range(2, MOST_CATCHES + 1)]
     title = (
         f"{document['site']}: smallest overthrow seen / a caught surface's depth to ±, both in %,"
         f" of {document['dressed_surfaces']} surfaces"
     )
-    return table(title, heads, [[str(m), *cells] for m, cells in rows.items()])
+    return table(title, heads, [[str(m), *cells] for m, cells in design_rows(document).items()])
 
 
 def power_basis(document: Document) -> str:

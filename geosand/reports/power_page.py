@@ -11,7 +11,7 @@ from typing import Any
 
 from geosand.errors import printable
 from geosand.reports.documents import Document
-from geosand.reports.power import MOST_CATCHES, design_cell, power_answers, power_basis
+from geosand.reports.power import MOST_CATCHES, design_rows, power_answers, power_basis
 from geosand.reports.printed_page import asset, page
 
 WIDE, HIGH = 480, 330
@@ -191,12 +191,10 @@ def apart(heights: list[float]) -> list[float]:
 
 
 def _table(document: Document) -> str:
-    rows: dict[int, list[str]] = {}
-    for row in document["designs"]:
-        rows.setdefault(row["surfaces"], []).append(f"<td>{design_cell(row)}</td>")
     heads = "".join(f'<th scope="col">{n}</th>' for n in range(1, MOST_CATCHES + 1))
     body = "".join(
-        f'<tr><th scope="row">{m}</th>{"".join(cells)}</tr>\n' for m, cells in rows.items()
+        f'<tr><th scope="row">{m}</th>{"".join(f"<td>{cell}</td>" for cell in cells)}</tr>\n'
+        for m, cells in design_rows(document).items()
     )
     return (
         "<p>Smallest overthrow seen / a caught surface's depth to"

@@ -22,8 +22,7 @@ from geosand.areas.register import AreaRegister, area_register
 from geosand.areas.remarks import square_metres
 from geosand.columns import Floats, Geometries, Ints
 from geosand.errors import Finding
-from geosand.reports.area_rows import area_rows
-from geosand.reports.area_totals import TOTALS_NOTE, area_totals
+from geosand.reports.area_rows import TOTALS_NOTE, area_rows, area_totals
 from geosand.reports.documents import Document, day_said, findings_rows, number
 from geosand.reports.words import written_day
 from geosand.site.tables import Site
@@ -42,74 +41,49 @@ _ACCURACIES = re.compile(r"(boundary accuracy|edge accuracy|edge bias) is not sa
 def register_document(site: Site, register: AreaRegister | None = None) -> Document:
     """Areas of the boundaries in force; a finding where two ways of computing disagree.
 
+    ``geodesic_area_m2``, ``equal_area_m2`` and ``grid_area_m2`` are those of the owned ground, so
+    that they can be held against ``area_m2``; ``drawn_area_m2`` is the polygon's as drawn.
+
     ``register`` is ``area_register(site.surfaces)`` where it is there already.
     """
     register = area_register(site.surfaces) if register is None else register
     rows = site.in_force()
     owned = register.owned[rows]
-    findings = _findings(site, register, rows)
     geodesic = geodesic_areas_m2(owned)
-    apart = np.abs(geodesic - register.owned_m2[rows])
-    for k in np.flatnonzero(apart > np.maximum(GEODESIC_NOISE_M2, GEODESIC_PPM * geodesic)):
-        text = f"geodesic and equal-area figures differ by {apart[k]:.3g} m²: long straight edges"
-        findings.append(Finding(about=str(site.surfaces.id[rows[k]]), text=text, topic="area"))
+    findings = _findings(site, register, rows) + _apart(site, register, rows, geodesic)
     grid, scale, crs_name = _grid(owned, site.source_crs[-1], findings)
-    document = _areas(
-        site, register, geodesic_m2=geodesic, grid_m2=grid, scale=scale, findings=findings
-    )
-    document["source_crs_name"] = crs_name or None
-    _factors(document["surfaces"], site, rows, scale)
-    totals = area_totals(site, register, grid)
-    document["source"] = site.source[-1] or None
-    document["datum_accuracy_m"] = number(site.datum_accuracy_m[-1])
-    notes = [*boundary_notes(document, site), *why_grid_differs(document, crs_name)]
-    return {
-        **document,
-        "totals": totals,
-        "notes": [*notes, U_NOTE, TOTALS_NOTE],
-        "caution": CAUTION,
-        "units": site.units,
-    }
-
-
-def _areas(
-    site: Site,
-    register: AreaRegister,
-    *,
-    geodesic_m2: Floats,
-    grid_m2: Floats,
-    scale: Floats,
-    findings: list[Finding],
-) -> Document:
-    """The area register of the boundaries in force.
-
-    ``geodesic_area_m2``, ``equal_area_m2`` and ``grid_area_m2`` are those of the owned ground, so
-    that they can be held against ``area_m2``; ``drawn_area_m2`` is the polygon's as drawn.
-    """
-    about: dict[str, list[str]] = {}
+    checks = {"geodesic_area_m2": geodesic, "equal_area_m2": register.owned_m2[rows]}
+    checks |= {"grid_area_m2": grid, "grid_scale": scale}
+    factors, about = _factors(site, rows, scale), dict[str, list[str]]()
     for finding in findings:
         about.setdefault(finding.about, []).append(finding.text)
-    rows = [
-        {
-            **known,
-            "geodesic_area_m2": number(geodesic_m2[k]),
-            "equal_area_m2": number(register.owned_m2[row]),
-            "grid_area_m2": number(grid_m2[k]),
-            "grid_scale": number(scale[k]),
-            "ground_factor": number(register.ground_factor[row]),
-            "elevation_m": number(site.surfaces.elevation_m[row]),
-            "findings": about.get(known["id"], []),
-        }
-        for k, (row, known) in enumerate(
-            zip(site.in_force(), area_rows(site, register), strict=True)
-        )
-    ]
-    return {
+    document = {
         "site": site.name,
         "valid_from": day_said(site.valid_from[-1]),
         "source_crs": site.source_crs[-1] or None,
-        "surfaces": rows,
+        "surfaces": [
+            {
+                **known,
+                **{name: number(column[k]) for name, column in checks.items()},
+                "ground_factor": number(register.ground_factor[row]),
+                "elevation_m": number(site.surfaces.elevation_m[row]),
+                "findings": about.get(known["id"], []),
+                **factors[k],
+            }
+            for k, (row, known) in enumerate(zip(rows, area_rows(site, register), strict=True))
+        ],
         "findings": findings_rows(findings),
+        "source_crs_name": crs_name or None,
+        "source": site.source[-1] or None,
+        "datum_accuracy_m": number(site.datum_accuracy_m[-1]),
+    }
+    notes = [*boundary_notes(document, site), *why_grid_differs(document, crs_name)]
+    return {
+        **document,
+        "totals": area_totals(site, register, grid),
+        "notes": [*notes, U_NOTE, TOTALS_NOTE],
+        "caution": CAUTION,
+        "units": site.units,
     }
 
 
@@ -125,6 +99,15 @@ def _findings(site: Site, register: AreaRegister, rows: Ints) -> list[Finding]:
         text = f"{remark.text}. {remark.remedy[0].upper()}{remark.remedy[1:]}"
         findings.append(Finding(about=str(ids[remark.row]), text=text, topic="area"))
     return findings + _coarse_bends(site, register, rows)
+
+
+def _apart(site: Site, register: AreaRegister, rows: Ints, geodesic_m2: Floats) -> list[Finding]:
+    """Surfaces whose geodesic area is another than the equal-area one."""
+    apart = np.abs(geodesic_m2 - register.owned_m2[rows])
+    told = np.flatnonzero(apart > np.maximum(GEODESIC_NOISE_M2, GEODESIC_PPM * geodesic_m2))
+    text = "geodesic and equal-area figures differ by {:.3g} m²: long straight edges"
+    ids = site.surfaces.id[rows]
+    return [Finding(str(ids[k]), text.format(apart[k]), topic="area") for k in told]
 
 
 def _coarse_bends(site: Site, register: AreaRegister, rows: Ints) -> list[Finding]:
@@ -216,7 +199,7 @@ def _grid(owned: Geometries, crs: str, findings: list[Finding]) -> tuple[Floats,
         return nothing, nothing, ""
 
 
-def _factors(surfaces: list[Document], site: Site, rows: Ints, scale: Floats) -> None:
+def _factors(site: Site, rows: Ints, scale: Floats) -> list[Document]:
     """What turns a figure into another, and how the polygon as drawn is made up."""
     table = site.surfaces
     nothing = np.zeros(len(rows))
@@ -229,12 +212,18 @@ def _factors(surfaces: list[Document], site: Site, rows: Ints, scale: Floats) ->
     # each ring's last coordinate repeats its first
     vertices = shapely.get_num_coordinates(drawn) - parts - holes
     combined = scale / np.sqrt(height)
-    for k, row in enumerate(surfaces):
-        row["height_factor"] = number(height[k])
-        row["slope_factor"] = number(slope[k])
-        row["combined_scale_factor"] = number(combined[k])
-        row["slope_percent"] = number(table.slope[rows[k]], 100)
-        row["vertices"], row["holes"], row["parts"] = int(vertices[k]), int(holes[k]), int(parts[k])
+    return [
+        {
+            "height_factor": number(height[k]),
+            "slope_factor": number(slope[k]),
+            "combined_scale_factor": number(combined[k]),
+            "slope_percent": number(table.slope[row], 100),
+            "vertices": int(vertices[k]),
+            "holes": int(holes[k]),
+            "parts": int(parts[k]),
+        }
+        for k, row in enumerate(rows)
+    ]
 
 
 def why_grid_differs(document: Document, crs_name: str) -> list[str]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from geosand.columns import Floats, Ints
-from geosand.reports.documents import Document, number
+from geosand.reports.documents import Document, figures_of, number
 from geosand.results import Results
 
 
@@ -63,8 +63,7 @@ def _parts(results: Results, groups: Ints) -> list[Document]:
             {
                 "surfaces": names,
                 "overthrow_kg": number(balance.group_overthrow.value[g]),
-                "reach_m": number(throw.reach_m[g]),
-                "strip_width_m": number(throw.strip_width_m[g]),
+                **figures_of(throw, g, "reach_m", "strip_width_m"),
             }
         )
     return parts

@@ -6,13 +6,16 @@ import numpy as np
 
 from geosand.balance.reconciliation_found import Reconciliation
 from geosand.rates.spatial import Spatial
+from geosand.reports.balance_document import stock_document
 from geosand.reports.budgets import OVER, sentence
-from geosand.reports.plain_table import Table
-from geosand.reports.witnesses import Witnesses
+from geosand.reports.documents import told
+from geosand.reports.plain_table import Table, by_columns
+from geosand.reports.witness_document import Witnesses
 from geosand.reports.words import (
     MISSING,
     Units,
     between,
+    cells,
     grouped,
     in_words_of,
     label_of,
@@ -29,7 +32,7 @@ def witness_lines(
     results: Results, witnesses: Witnesses, units: Units, only: str | None = None
 ) -> list[str]:
     """The second opinions in sentences; of ``only`` one dressing where it is named."""
-    told = [
+    lines = [
         *_ring_lines(results, witnesses, units, only),
         *_strip_lines(witnesses, units),
         *_stock_lines(results, units),
@@ -37,7 +40,7 @@ def witness_lines(
         *_draw_lines(results, witnesses, units, only),
         *(in_words_of(str(finding), units) for finding in witnesses.spatial.findings),
     ]
-    return ["", "Second witnesses", *(told or ["none: no dressing has both catches and loads"])]
+    return ["", "Second witnesses", *(lines or ["none: no dressing has both catches and loads"])]
 
 
 def _ring_lines(
@@ -89,26 +92,22 @@ def _strip_lines(witnesses: Witnesses, units: Units) -> list[str]:
 
 
 def _stock_lines(results: Results, units: Units) -> list[str]:
-    lines = []
-    site, scale, stock = results.site, results.weighings, results.stock
-    for k in range(0 if scale is None else len(scale.load)):
-        assert scale is not None
+    lines, document = [], stock_document(results)
+    for load in document["weighed_loads"]:
+        names = ("weighed_kg", "u_weighed_kg", "stated_kg", "u_stated_kg")
+        weighed, u_weighed, stated, u_stated = (told(load[key], "mass", units) for key in names)
         lines.append(
-            f"load {scale.load[k]} on the scale: {shown(scale.weighed_kg[k], 'mass', units)} ±"
-            f" {shown(scale.u_weighed_kg[k], 'mass', units)}, by its label"
-            f" {shown(scale.stated_kg[k], 'mass', units)} ±"
-            f" {shown(scale.u_stated_kg[k], 'mass', units)}"
+            f"load {load['load']} on the scale: {weighed} ± {u_weighed}, by its label"
+            f" {stated} ± {u_stated}"
         )
-    for k in range(0 if stock is None else len(stock.sand)):
-        assert stock is not None
-        parts = (stock.opening_kg, stock.bought.value, stock.taken.value, stock.closing_kg)
-        opening, bought, taken, closing = (shown(part[k], "mass", units) for part in parts)
-        began = "an empty yard" if np.isnat(stock.opened[k]) else f"{opening} on {stock.opened[k]}"
+    for one in document["stock"]:
+        masses = ("opening_kg", "bought_kg", "taken_kg", "closing_kg", "not_accounted_for_kg")
+        opening, bought, taken, left, missing = (told(one[key], "mass", units) for key in masses)
+        began = "an empty yard" if one["from"] is None else f"{opening} on {one['from']}"
         lines.append(
-            f"stock of {site.sands.name[stock.sand[k]] or 'the sand'}: {began}, bought {bought},"
-            f" taken out {taken}, left {closing} on {stock.closed[k]}:"
-            f" {shown(stock.missing.value[k], 'mass', units)} ±"
-            f" {shown(stock.missing.u()[k], 'mass', units)} not accounted for"
+            f"stock of {one['sand'] or 'the sand'}: {began}, bought {bought}, taken out {taken},"
+            f" left {left} on {one['to']}: {missing} ±"
+            f" {told(one['u_not_accounted_for_kg'], 'mass', units)} not accounted for"
         )
     return lines
 
@@ -124,17 +123,17 @@ def _season_lines(season: Reconciliation | None, units: Units) -> list[str]:
     groups = dict.fromkeys((*season.not_told_apart, *(one.among for one in season.would_tell)))
     for group in groups:
         lines += _group_lines(group, season, units)
-    return [in_words_of(line, units) for line in lines]
+    return [in_words_of(line, units, alone=True) for line in lines]
 
 
 def _group_lines(group: tuple[str, ...], season: Reconciliation, units: Units) -> list[str]:
     """Inputs that are not told apart, and the measurements that would tell, the best first."""
-    told = [one for one in season.would_tell if one.among == group]
+    telling = [one for one in season.would_tell if one.among == group]
     names = f"can not be told apart by these data: {' / '.join(group)}"
-    if not told:
+    if not telling:
         return [names]
-    lines = [f"{names}; ± {shown(told[0].open_kg, 'mass', units)} open. What would tell:"]
-    for one in told:
+    lines = [f"{names}; ± {shown(telling[0].open_kg, 'mass', units)} open. What would tell:"]
+    for one in telling:
         error = f"; an error of {one.shown_percent:.1f} % would show" if one.shown_percent else ""
         left = shown(one.left_kg, "mass", units)
         lines.append(f"  {one.measurement}: leaves ± {left} open{error}")
@@ -165,26 +164,16 @@ def _draw_lines(
 
 def spatial_table(results: Results, spatial: Spatial, k: int, units: Units) -> Table:
     """Means of the catches of dressing ``k`` by surface: plain, by Thiessen polygons, kriged."""
-    site = results.site
-    rows = []
-    for row in np.flatnonzero((site.dressed.dressing == k) & (spatial.catches > 0)).tolist():
-        kriged, u = spatial.kriged_rate_kg_m2[row], spatial.u_kriged_rate_kg_m2[row]
-        known = f"{shown(kriged, 'rate', units, unit=False)} ±"
-        known += f" {shown(u, 'rate', units, unit=False)}"
-        rows.append(
-            [
-                str(site.surfaces.id[site.dressed.surface[row]]),
-                str(spatial.catches[row]),
-                shown(spatial.plain_rate_kg_m2[row], "rate", units, unit=False),
-                shown(spatial.thiessen_rate_kg_m2[row], "rate", units, unit=False),
-                known if np.isfinite(kriged) else MISSING,
-            ]
-        )
-    unit = label_of("rate", units)
-    heads = ["surface", "catches", f"mean\n{unit}", f"by Thiessen\n{unit}", f"kriged\n{unit}"]
-    return Table(
-        title=f"{site.dressings.id[k]}: means of its catches on each surface",
-        heads=heads,
-        right=[False, True, True, True, True],
-        rows=rows,
+    site, unit = results.site, label_of("rate", units)
+    rows = np.flatnonzero((site.dressed.dressing == k) & (spatial.catches > 0))
+    kriged, u = spatial.kriged_rate_kg_m2[rows], spatial.u_kriged_rate_kg_m2[rows]
+    both = zip(cells(kriged, "rate", units), cells(u, "rate", units), strict=True)
+    known = [rate if rate == MISSING else f"{rate} ± {doubt}" for rate, doubt in both]
+    return by_columns(
+        f"{site.dressings.id[k]}: means of its catches on each surface",
+        ("surface", False, site.surfaces.id[site.dressed.surface[rows]]),
+        ("catches", True, spatial.catches[rows]),
+        (f"mean\n{unit}", True, cells(spatial.plain_rate_kg_m2[rows], "rate", units)),
+        (f"by Thiessen\n{unit}", True, cells(spatial.thiessen_rate_kg_m2[rows], "rate", units)),
+        (f"kriged\n{unit}", True, known),
     )

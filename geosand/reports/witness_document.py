@@ -1,16 +1,56 @@
-"""Second opinions on a balance as a document."""
+"""Second opinions on a balance: rings, stock, the season reconciled, draws; and their document."""
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 import numpy as np
 
+from geosand.balance.draws import Drawn
+from geosand.balance.reconciliation import reconcile
 from geosand.balance.reconciliation_found import Reconciliation
-from geosand.balance.witness import Witness, Witnessed
-from geosand.rates.spatial import Spatial
-from geosand.reports.budgets import OVER
-from geosand.reports.documents import MILLIMETRE, Document, number
-from geosand.reports.witnesses import Witnesses
+from geosand.balance.second_witnesses import Unaccounted, unaccounted
+from geosand.balance.sharpen import Sharpening
+from geosand.balance.strip_widths import StripWidths, shared_edges, strip_widths
+from geosand.balance.throw_fit import ThrowFit, throw_fit
+from geosand.balance.witness import Witness, monte_carlo
+from geosand.columns import Floats, frozen
+from geosand.rates.spatial import Spatial, site_spatial
+from geosand.reports.budgets import OVER, dressing_sharpenings
+from geosand.reports.documents import MILLIMETRE, Document, figures_of, number
 from geosand.results import Results
+
+SEED = 20260301  #: of the draws: the same figures at each call
+
+
+@frozen
+class Witnesses:
+    """All second opinions on one site."""
+
+    fit: ThrowFit
+    rings: Unaccounted
+    strips: StripWidths
+    shared_edge: Floats  #: of each spreader's edge, the share between two dressed surfaces
+    season: Reconciliation | None
+    draws: Witness
+    spatial: Spatial
+    sharper: tuple[Mapping[str, Sharpening], ...]  #: of each dressing's masses, where measured
+
+
+def hear(results: Results) -> Witnesses:
+    """Work out the second opinions on a site's results."""
+    parts = (results.site, results.areas, results.rates, results.balance)
+    fit, strips = throw_fit(*parts), strip_widths(*parts)
+    return Witnesses(
+        fit=fit,
+        rings=unaccounted(*parts, fit=fit),
+        strips=strips,
+        shared_edge=shared_edges(*parts[:3], strips.spreader),
+        season=reconcile(*parts, fit=fit, stock=results.stock),
+        draws=monte_carlo(*parts, seed=SEED),
+        spatial=site_spatial(results.site, results.areas, results.rates),
+        sharper=tuple(dressing_sharpenings(results, k) for k in range(len(results.site.dressings))),
+    )
 
 
 def witness_document(results: Results, witnesses: Witnesses) -> Document:
@@ -60,10 +100,7 @@ def _throw(results: Results, witnesses: Witnesses) -> list[Document]:
         }
         for name, throw in (("catches", fit.from_catches), ("together", fit.together)):
             entry[name] = {
-                "reach_m": number(throw.reach_m[g]),
-                "u_reach_m": number(throw.u_reach_m[g]),
-                "edge_rate": number(throw.edge_rate[g]),
-                "u_edge_rate": number(throw.u_edge_rate[g]),
+                **figures_of(throw, g, "reach_m", "u_reach_m", "edge_rate", "u_edge_rate"),
                 "strip_width_m": number(throw.strip_width_m[g]),
                 "low_m": number(throw.strip_low_m[g]),
                 "high_m": number(throw.strip_high_m[g]),
@@ -114,12 +151,8 @@ def _season(season: Reconciliation) -> Document:
                 "input": str(name),
                 "unit": str(season.inputs.unit[k]),
                 "persistence": str(season.inputs.persistence[k]),
-                "stated": number(season.inputs.stated[k]),
-                "u": number(season.inputs.u[k]),
-                "adjusted": number(season.inputs.adjusted[k]),
-                "u_adjusted": number(season.inputs.u_adjusted[k]),
-                "standardised": number(season.inputs.standardised[k]),
-                "seen_from": number(season.inputs.seen_from[k]),
+                **figures_of(season.inputs, k, "stated", "u", "adjusted", "u_adjusted"),
+                **figures_of(season.inputs, k, "standardised", "seen_from"),
             }
             for k, name in enumerate(season.inputs.name)
         ],
@@ -144,7 +177,7 @@ def _draws(results: Results, draws: Witness) -> Document:
 
 
 def _drawn(
-    one: Witnessed, names: list[dict[str, str]], unit: str, factor: float = 1.0
+    one: Drawn, names: list[dict[str, str]], unit: str, factor: float = 1.0
 ) -> list[Document]:
     return [
         {

@@ -35,6 +35,11 @@ def shown(value: float, measure: str, units: Units, *, unit: bool = True) -> str
     return f"{text} {label}" if unit else text
 
 
+def cells(column: Iterable[float], measure: str, units: Units) -> list[str]:
+    """Figures without their unit, which stands in the column's head."""
+    return [shown(value, measure, units, unit=False) for value in column]
+
+
 def label_of(measure: str, units: Units) -> str:
     """The unit's label for a column's head."""
     return SHOWN[units][measure][1]
@@ -114,8 +119,10 @@ _MEASURES = {
 }
 
 
-def in_words_of(text: str, units: Units) -> str:
+def in_words_of(text: str, units: Units, *, alone: bool = False) -> str:
     """A metric sentence; for a reader of US units with their figure before each metric one.
+
+    ``alone``: in its place, for a sentence whose other figures are in one system already.
 
     Masses and areas have their thousands apart, as in tables.
 
@@ -143,7 +150,8 @@ def in_words_of(text: str, units: Units) -> str:
     'D1-03 and 11 lb (5 kg), 4 lb (2 kg) and 7 lb (3 kg); 1e-05 m'
     """
     if units == "us":
-        text = re.sub(f"{_QUOTED}|{_POWER}|{_TURNED}|{_METRIC}", _us_first, text)
+        found = f"{_QUOTED}|{_POWER}|{_TURNED}|{_METRIC}"
+        text = re.sub(found, lambda one: _us_first(one, alone=alone), text)
     return re.sub(f"{_QUOTED}|{_LONG}", _spaced, text)
 
 
@@ -158,7 +166,7 @@ def _spaced(found: re.Match[str]) -> str:
     return grouped(int(found[0])) if found[0].isdigit() else found[0]
 
 
-def _us_first(found: re.Match[str]) -> str:
+def _us_first(found: re.Match[str], *, alone: bool) -> str:
     figure, unit, told = found.groups()
     if unit is None:
         return found[0]
@@ -166,7 +174,7 @@ def _us_first(found: re.Match[str]) -> str:
     if told is None:
         in_us = re.sub(_NUMBER, lambda number: _us_figure(number[0], measure), figure)
         told = f"{in_us} {label_of(measure, 'us')}"
-    return f"{told} ({figure} {unit})"
+    return told if alone else f"{told} ({figure} {unit})"
 
 
 def _us_figure(text: str, measure: str) -> str:

@@ -15,8 +15,7 @@ from geosand.reports.catch_rows import catch_rows
 from geosand.reports.console import CAUTION
 from geosand.reports.documents import MILLIMETRE, Document
 from geosand.reports.printable.method_section import METHOD
-from geosand.reports.season_balance import season_balance
-from geosand.reports.season_document import season_document
+from geosand.reports.season_document import season_balance, season_document
 from geosand.reports.words import Units, in_words_of
 from geosand.results import Results
 from geosand.units import SHOWN
@@ -175,21 +174,22 @@ def results_workbook(results: Results, units: Units) -> bytes:
 def _ledgers(results: Results) -> list[_Ledger]:
     site = results.site
     balance, season = balance_document(results), season_document(results)
-    named = dict(zip(site.surfaces.id.tolist(), site.surfaces.name.tolist(), strict=True))
+    called = zip(site.surfaces.id, site.surfaces.name, site.surfaces.kind, strict=True)
+    told = {str(i): {"name": str(name), "kind": str(kind)} for i, name, kind in called}
     dressings, whole = balance["dressings"], season_balance(results)
     budget = [{**part, "dressing": d["dressing"]} for d in dressings for part in d["budget"]]
     budget += [{**part, "dressing": "whole season"} for part in whole["budget"]]
-    rows = [{**r, "name": named[r["id"]]} for r in season["surfaces"] if "around" not in r]
+    dressed = [
+        {**row, **told[row["id"]], "dressing": d["dressing"], "date": d["date"]}
+        for d in dressings
+        for row in d["surfaces"]
+    ]
+    rows = [{**r, **told[r["id"]]} for r in season["surfaces"] if "around" not in r]
     inputs = [{"file": name, "sha256": digest} for name, digest in sorted(site.inputs.items())]
     return [
         _Ledger(title="balance", spec=BALANCE, rows=dressings, frozen=2),
         _Ledger(title="season balance", spec=_WHOLE, rows=_whole_rows(whole)),
-        _Ledger(
-            title="surfaces by dressing",
-            spec=SURFACES,
-            rows=_surface_rows(results, dressings),
-            frozen=4,
-        ),
+        _Ledger(title="surfaces by dressing", spec=SURFACES, rows=dressed, frozen=4),
         _Ledger(title="season", spec=SEASON, rows=rows, frozen=2),
         _Ledger(title="rings", spec=RINGS, rows=[r for r in season["surfaces"] if "around" in r]),
         _Ledger(title="areas", spec=AREAS, rows=area_rows(site, results.areas), frozen=2),
@@ -198,20 +198,6 @@ def _ledgers(results: Results) -> list[_Ledger]:
         _Ledger(title="findings", spec=FINDINGS, rows=balance["findings"]),
         _Ledger(title="inputs", spec=INPUTS, rows=inputs),
         _Ledger(title="notes", spec=NOTES, rows=_notes(results)),
-    ]
-
-
-def _surface_rows(results: Results, dressings: Sequence[Document]) -> list[Document]:
-    """Each surface of each dressing, with the names that its id stands for."""
-    surfaces = results.site.surfaces
-    told = {
-        str(i): {"name": str(name), "kind": str(kind)}
-        for i, name, kind in zip(surfaces.id, surfaces.name, surfaces.kind, strict=True)
-    }
-    return [
-        {**row, **told[row["id"]], "dressing": dressing["dressing"], "date": dressing["date"]}
-        for dressing in dressings
-        for row in dressing["surfaces"]
     ]
 
 
@@ -228,18 +214,20 @@ _WHOLE: Spec = (
 def _whole_rows(season: Document) -> list[Document]:
     """The waterfall as rows, from the spread to where it lies."""
     beside = season["beside"]
-    collar = {"low_kg": beside["collar_least_kg"], "high_kg": beside["collar_most_kg"]}
-    rows: list[Document] = [
+    collar, surrounds = (
+        {"low_kg": beside[f"{zone}_least_kg"], "high_kg": beside[f"{zone}_most_kg"]}
+        for zone in ("collar", "surrounds")
+    )
+    return [
         {"what": "spread", **season["spread"]},
         {"what": "on the surfaces", **season["on_surfaces"]},
         {"what": "overthrow, signed", **season["overthrow"]},
         {"what": "in collars", "mass_kg": beside["collar_kg"], **collar},
-        {"what": "in the surrounds", "mass_kg": beside["surrounds_kg"]},
+        {"what": "in the surrounds", "mass_kg": beside["surrounds_kg"], **surrounds},
         {"what": "farther", "mass_kg": beside["farther_kg"]},
         {"what": "not laid out beside edges, signed", "mass_kg": season["not_laid_out_kg"]},
         {"what": "spread but not measured", "mass_kg": season["not_measured_kg"]},
     ]
-    return rows
 
 
 def _notes(results: Results) -> list[Document]:

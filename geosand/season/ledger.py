@@ -106,7 +106,7 @@ def site_ledger(
         rings=ring_ledger(site, register, rates, balance, counted),
         counted=counted,
         findings=(
-            *never_dressed(site, counted, row[never]),
+            *never_dressed(site, counted, row, never),
             *without_a_plan(site, row[np.isnan(so_far)]),
             *partly_planned(site, np.flatnonzero(counted & np.isfinite(target_so_far)[ground])),
         ),

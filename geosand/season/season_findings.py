@@ -12,23 +12,38 @@ from geosand.site.tables import Site
 NAMED = 8  #: surfaces that a finding names one by one
 
 
-def never_dressed(site: Site, counted: Bools, rows: Ints) -> list[Finding]:
-    """``rows`` of Surfaces have a target and no dressing, of sites where other surfaces had one."""
-    if not len(rows):
+def never_dressed(site: Site, counted: Bools, row: Ints, never: Bools) -> list[Finding]:
+    """Those of ``row`` of Surfaces that ``never`` had a dressing, where other surfaces had one."""
+    if not never.any():
         return []
     under_way = np.zeros(len(site.members), dtype=np.bool_)
     under_way[site.of_dressing[site.dressed.dressing[counted]]] = True
     findings = []
-    for member, never in by_group(rows, site.of_surface):
+    for member, mine in by_group(row[never], site.of_surface):
         if not under_way[member]:
             continue
-        names = listed(site.surfaces.id[never].tolist(), NAMED)
+        names = _with_whole_kinds(site, mine, row[site.of_surface[row] == member])
         about, text = names, "has a target and no dressing so far"
-        if len(never) > 1:
-            about = f"{len(never)} surfaces"
+        if len(mine) > 1:
+            about = f"{len(mine)} surfaces"
             text = f"have a target and no dressing so far: {names}"
         findings.append(Finding(about=about, text=text, topic="season", member=member))
     return findings
+
+
+def _with_whole_kinds(site: Site, mine: Ints, every: Ints) -> str:
+    """Names of rows of Surfaces; a kind's for those of it where ``mine`` are ``every`` one of it.
+
+    So only where there are more than are named one by one.
+    """
+    ids, kind = site.surfaces.id[mine], site.surfaces.kind[mine]
+    if len(mine) <= NAMED:
+        return listed(ids.tolist(), NAMED)
+    kinds, sizes = np.unique(kind, return_counts=True)
+    of_kind = (site.surfaces.kind[every][:, None] == kinds).sum(axis=0)
+    whole = (sizes == of_kind) & (sizes > 1)
+    told = [f"{name} (all {size})" for name, size in zip(kinds[whole], sizes[whole], strict=True)]
+    return listed([*told, *ids[~np.isin(kind, kinds[whole])].tolist()], NAMED)
 
 
 def without_a_plan(site: Site, rows: Ints) -> list[Finding]:

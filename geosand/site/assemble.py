@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from geosand.columns import Dates, Ints, frozen
+from geosand.columns import Dates, Ints, distinct, frozen
 from geosand.errors import Faults, Finding
 from geosand.site.apart import Tables, taken_apart
 from geosand.site.catch_depths import tell_unlikely_depths
@@ -24,6 +24,11 @@ from geosand.site.read_settings import SiteTexts, read_all_settings
 from geosand.site.read_surfaces import TARGETS_M, read_surfaces
 from geosand.site.settings_document import FILE
 from geosand.site.tables import Dressed, Dressings, Site, Surfaces
+
+WITHOUT_END = (
+    "season_end is not said: the target so far is what was planned, not a share of targets"
+)
+BEYOND = 1.15  #: times the season's target: more is hardly planned (common practice)
 
 
 @frozen
@@ -125,7 +130,7 @@ def _tables(
     dressings, dressed, names = read_dressings(
         raw.dressings, surfaces, valid_from, text, faults, findings
     )
-    _tell_plans_beyond_targets(surfaces, dressings, dressed, names.member, findings)
+    _tell_plans_and_targets(surfaces, dressings, dressed, names.member, text, findings)
     end()
     loads, weighed, groups = read_loads(
         raw.loads, surfaces, dressings, names, dressed, text.sands, book, faults, findings
@@ -196,31 +201,39 @@ def _tell_odd_targets(
             findings.append(Finding(about=FILE, text=odd, topic="file", member=k))
 
 
-def _tell_plans_beyond_targets(
+def _tell_plans_and_targets(
     surfaces: Surfaces,
     dressings: Dressings,
     dressed: Dressed,
     member: Ints,
+    text: SiteTexts,
     findings: list[Finding],
 ) -> None:
-    """A finding for each site and kind where one dressing is to lay more than the season's target.
+    """A finding for each site and kind where far more is to be laid than the season's target.
 
-    ``member`` is the site of each dressing.
+    Also for each site where plans stand in for a share of the target. ``member`` is the site of
+    each dressing.
     """
-    target = surfaces.target_m[dressed.surface]
+    start, end, date = text.season_start[member], text.season_end[member], dressings.date
+    outside = ((date < start) | (date > end))[dressed.dressing]
+    target, ground = surfaces.target_m[dressed.surface], surfaces.ground[dressed.surface]
+    planned = np.where(outside | np.isnan(dressed.planned_m), 0.0, dressed.planned_m)
+    stand_in = (target > 0) & (planned > 0) & np.isnat(end)[dressed.dressing]
+    for k in distinct(member[dressed.dressing[stand_in]]).tolist():
+        findings.append(Finding(about=FILE, text=WITHOUT_END, topic="default", member=k))
+    whole = np.bincount(ground, planned)[ground]
     told: set[tuple[int, str]] = set()
-    for row in np.flatnonzero((target > 0) & (dressed.planned_m > target)).tolist():
-        dressing, surface = int(dressed.dressing[row]), int(dressed.surface[row])
-        key = int(member[dressing]), str(surfaces.kind[surface])
+    for row in np.flatnonzero((target > 0) & (whole > BEYOND * target)).tolist():
+        surface = int(dressed.surface[row])
+        key = int(member[dressed.dressing[row]]), str(surfaces.kind[surface])
         if key not in told:
             told.add(key)
-            text = (
-                f"{dressed.planned_m[row] * 1000:g} mm were planned on {surfaces.id[surface]},"
-                f" whose target for the whole season is {target[row] * 1000:g} mm: check both"
-                " and their units"
+            said = (
+                f"{whole[row] * 1000:.4g} mm were planned on {surfaces.id[surface]}, whose target"
+                f" for the whole season is {target[row] * 1000:g} mm: check both and their units"
             )
-            about = str(dressings.id[dressing])
-            findings.append(Finding(about=about, text=text, topic="season", member=key[0]))
+            about = str(surfaces.id[surface])
+            findings.append(Finding(about=about, text=said, topic="season", member=key[0]))
 
 
 def _dressings_missing(

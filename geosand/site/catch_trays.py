@@ -9,6 +9,7 @@ import numpy as np
 from geosand.columns import Bools, Floats, Ints, distinct
 from geosand.site.raw_columns import first_come
 from geosand.site.reading import Reader
+from geosand.site.table_reader import SAME, UP, UP_READINGS
 
 SMALL_TRAY_M2, LARGE_TRAY_M2 = 0.005, 4.0
 LONGEST_TRAY_M = 5.0  #: cloths are smaller; common practice, no source
@@ -23,10 +24,10 @@ def tray_sizes(reader: Reader) -> tuple[Floats, Floats]:
     Of a tray known by its area only, the half diagonal is that of a square.
     """
     length, width, diameter = (
-        reader.quantity(f"tray_{name}", "m", above=0.0, maximum=LONGEST_TRAY_M)
+        reader.quantity(f"tray_{name}", "m", above=0.0, maximum=LONGEST_TRAY_M, up=UP)
         for name in ("length", "width", "diameter")
     )
-    given = reader.quantity("tray_area", "m2", above=0.0, maximum=LONGEST_TRAY_M**2)
+    given = reader.quantity("tray_area", "m2", above=0.0, maximum=LONGEST_TRAY_M**2, up=UP)
     sides = (length, width, diameter, given)
     if reader.size and len(reader.faulty) < reader.size and all(np.isnan(s).all() for s in sides):
         hint = reader.meant("tray_length_mm") or reader.meant("tray_area_cm2")
@@ -68,8 +69,10 @@ def net_masses(reader: Reader, area: Floats, pooled: Bools) -> Floats:
     ``area`` (m²) tells which trays are of one size. Of rows that are ``pooled`` the tare may be
     that of all trays of the pool: it is not held against others.
     """
-    tare = reader.quantity("tare", "kg", minimum=0.0, maximum=1000)
-    gross = reader.quantity("gross", "kg", minimum=0.0, maximum=1000)
+    tare = reader.quantity("tare", "kg", minimum=0.0, maximum=1000, up=UP_READINGS)
+    gross = reader.quantity("gross", "kg", minimum=0.0, maximum=1000, up=UP_READINGS)
+    filled = np.where(gross > tare, gross, np.nan)  # empty trays weigh the same
+    reader.tell_dragged(reader.column_read("gross"), filled, 0, SAME)
     for row in reader.sound(np.isfinite(gross) & np.isnan(tare)):
         found = "a gross mass without its tare"
         remedy = "weigh the empty tray; write 0 where the scale was set to zero with it"

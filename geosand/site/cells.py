@@ -63,12 +63,17 @@ def unseen(text: str) -> str:
 
 
 def nearest(word: str, words: Iterable[str], *, cutoff: float = 0.6) -> list[str]:
-    """The word among ``words`` that is spelt most like it, if any is at least so alike."""
+    """The word among ``words`` that is spelt most like it, if any is at least so alike.
+
+    >>> nearest("gren", ["green", "tee"]), nearest("g", ["g1", "g2"])
+    (['green'], [])
+    """
     import difflib  # for words that are not known only
 
     lowered = {other.lower(): other for other in words}
-    near = difflib.get_close_matches(word.lower(), lowered, n=1, cutoff=cutoff)
-    return [lowered[one] for one in near]
+    near = difflib.get_close_matches(word.lower(), lowered, n=2, cutoff=cutoff)
+    alike = [difflib.SequenceMatcher(None, one, word.lower()).ratio() for one in near]
+    return [lowered[one] for one in near[:1] if len(set(alike)) == len(near)]  # else anyone's guess
 
 
 def is_blank(cell: Cell) -> bool:

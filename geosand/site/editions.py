@@ -47,12 +47,14 @@ def in_order(
         editions, days = editions[:k] + editions[k + 1 :], days[:k] + days[k + 1 :]
     for k, edition in enumerate(editions[:-1]):
         if days[k] >= days[-1] and _is_dated(editions[-1], season_start):
+            of_a_set = edition.table.file == editions[-1].table.file
+            where = "each row, as those without a day are in force," if of_a_set else "both files"
             faults.add(
                 edition.table.file,
                 f"its valid_from ({days[k]}) is not before that of {editions[-1].table.file}"
                 f" ({days[-1]}), which is in force",
                 column="valid_from",
-                remedy="say in both files from which day they hold",
+                remedy=f"say in {where} from which day they hold",
             )
         elif days[k] in days[:k]:
             faults.add(

@@ -30,7 +30,8 @@ def resolved(reader: Reader, rows: Ints, named: Texts, edition: Ints, surfaces: 
     kind = _kinds(surfaces, lower.words)
     order, begun, size = _by_kind(surfaces.edition, kind, lower, edition[of])
     size[ids >= 0] = 0
-    drawn = np.isin(edition[of], distinct(surfaces.edition))
+    described = (surfaces.id != "") & (surfaces.kind != "")  # else what is missing is told
+    drawn = np.isin(edition[of], distinct(surfaces.edition[described]))
     for k in np.flatnonzero((ids < 0) & (size == 0) & drawn).tolist():
         word = words.words[words.code[k]]
         _unknown(reader, int(rows[of[k]]), word, surfaces, int(edition[of[k]]))

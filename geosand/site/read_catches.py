@@ -49,7 +49,8 @@ def read_catches(
     moisture = _moisture(reader, dressing, names.member, dressings, loads, text.sands, book)
     rows["moisture"] = moisture
     if len(text.sands.name):
-        _moisture_needed(reader, dressing, rows, moisture)
+        of_loads = np.isin(dressing, loads.dressing)  # told there, once for all catches
+        _moisture_needed(reader, dressing, rows, np.where(of_loads, 0, moisture))
     dry = book.ratios()[moisture] <= DRY
     rows["volume"] = _dry_volume(reader, rows["volume"], rows.pop("state"), dry)
     reader.finish()
@@ -241,7 +242,8 @@ def _declared(reader: Reader, ground: Ids) -> Ints:
     said = texts.matching(bool)
     found = ground.find(texts, reader.member)
     found[~said] = -1
-    some = np.bincount(ground.member, minlength=reader.members) > 0
+    named = ground.text.matching(bool)
+    some = np.bincount(ground.member[named], minlength=reader.members) > 0
     lost = np.flatnonzero(said & (found < 0) & some[reader.member])
     remedies: dict[tuple[int, int], str] = {}
     for row in lost.tolist():

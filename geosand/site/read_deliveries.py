@@ -123,7 +123,7 @@ def _entered_twice(reader: Reader, tickets: Texts) -> None:
 def _uncertainty(reader: Reader, mass: Floats, counted: Bools) -> Floats:
     """u of each row's mass, kg: as stated, else 0.5 % of a ticket and 3 % of a count."""
     u = reader.quantity("u_mass", "kg", minimum=0.0, maximum=1e9)
-    less_than(reader, "u_mass_kg", u, np.where(mass > 0, mass, np.inf))
+    less_than(reader, "u_mass", u, np.where(mass > 0, mass, np.inf))
     unsaid = np.isnan(u)
     text = (
         f"uncertainty of stock: {U_COUNT:.0%} of a count and {U_DELIVERY:.1%} of a ticket are"

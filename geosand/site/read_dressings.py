@@ -11,7 +11,7 @@ from geosand.columns import Bools, Dates, Floats, Ints, Strings
 from geosand.errors import Faults, Finding
 from geosand.site.cells import RawTable, quoted
 from geosand.site.named_surfaces import disjoint, resolved
-from geosand.site.raw_columns import Ids, Texts, first_come
+from geosand.site.raw_columns import Ids, Texts, first_come, in_rows
 from geosand.site.read_settings import YEAR, SiteTexts, sand_rows
 from geosand.site.reading import Reader
 from geosand.site.tables import Dressed, Dressings, Surfaces
@@ -101,6 +101,8 @@ def _dressings(
     date, member = rows.date[said["date"]], reader.member[head]
     ids = Ids(text=rows.name.take(head), member=member)
     reader.tell_nearly_same(ids, "dressing")
+    spreader = rows.spreader[said["spreader"]]
+    reader.tell_nearly_same(Ids(text=in_rows(spreader.tolist()), member=member), "spreader")
     told = _Told(id=ids.text.strings(), date=date, member=member, findings=reader.findings)
     _season(told, text)
     _out_of_order(reader, head, told)
@@ -109,7 +111,7 @@ def _dressings(
         id=told.id,
         date=date,
         sand=sand_rows(reader, rows.sand.take(said["sand"]), said["sand"], member, text),
-        spreader=rows.spreader[said["spreader"]],
+        spreader=spreader,
         edition=edition,
         note=_joined(number, rows.note, len(head)),
     )

@@ -15,13 +15,14 @@ from geosand.site.raw_columns import Ids, Texts, repeated, same_rows
 from geosand.site.read_sands import DENSITIES
 from geosand.site.reading import Reader
 from geosand.site.sand_tables import Loads, Sands, WeighedLoads
-from geosand.site.table_reader import loosely
+from geosand.site.table_reader import UP, loosely
 from geosand.site.tables import Dressed, Dressings, Surfaces
 
 MOST_UNITS, HEAVIEST_KG = 1e6, 100_000.0
 UNITS_KG = (2.0, HEAVIEST_KG)  #: usual; grams or tonnes read as kg are less (common practice)
 U_UNIT = 0.01  #: bag to bag where nothing is said
 U_LABEL = 0.01  #: shared by all bags of a kind where nothing is said
+U_SHARE = 0.2  #: of a mass; no scale, no bag and no heap is known so badly (common practice)
 U_WEIGHING = 0.005  #: of a load on a scale where nothing is said (common practice)
 
 
@@ -48,11 +49,23 @@ def dressing_rows(reader: Reader, dressings: Ids) -> Ints:
     return rows
 
 
-def less_than(reader: Reader, column: str, u: Floats, value: Floats) -> None:
-    """A fault for a standard uncertainty (kg) as large as its value: that was written twice."""
+def less_than(reader: Reader, base: str, u: Floats, value: Floats) -> None:
+    """A fault for a standard uncertainty (kg) as large as its value, as that was written twice.
+
+    One that is a large part of it is told. ``base`` is its column without the unit.
+    """
+    column = reader.column_read(base)
     for row in reader.sound((u >= value) & (u > 0)):
         found = f"a standard uncertainty of {u[row]:g} kg can not be right"
         reader.fault(row, column, found, allowed=f"less than the mass itself, {value[row]:g} kg")
+    reader.tell_rows(
+        np.flatnonzero((u > U_SHARE * value) & (u < value)),
+        lambda mine: (
+            f"{reader.places(mine)}, {column}: {'up to ' if len(mine) > 1 else ''}"
+            f"{np.max(u[mine] / value[mine]):.0%} of the mass: check it, and its unit"
+        ),
+        "file",
+    )
 
 
 def read_loads(
@@ -72,6 +85,7 @@ def read_loads(
     _unique(reader, "load", ids)
     dressing = dressing_rows(reader, names)
     count = reader.number("count", required=True, above=0.0, maximum=MOST_UNITS)
+    reader.tell_dragged("count", count, 1, UP)
     unit, by_volume, loose_dry = _unit_mass(reader)
     moisture = _moisture(reader, dressing, dressings, sands, book)
     unit = np.where(by_volume, loose_dry * (1 + book.ratios()[moisture]), unit)
@@ -126,7 +140,7 @@ def _weighings(reader: Reader, stated_kg: Floats) -> tuple[Floats, Floats]:
     """
     mass = reader.quantity("weighed", "kg", above=0.0, maximum=HEAVIEST_KG)
     u = reader.quantity("u_weighed", "kg", above=0.0, maximum=HEAVIEST_KG)
-    less_than(reader, "u_weighed_kg", u, mass)
+    less_than(reader, "u_weighed", u, mass)
     for row in reader.sound(np.isfinite(u) & np.isnan(mass)):
         found = "an uncertainty of a weighing without the weighing"
         reader.fault(row, "u_weighed_kg", found, remedy="give weighed_kg, or leave both blank")
@@ -174,7 +188,7 @@ def _entered_twice(reader: Reader, tickets: Texts) -> None:
 
 def _unit_mass(reader: Reader) -> tuple[Floats, Bools, Floats]:
     """Mass of a unit as weighed, whether a volume was given instead, and that volume's dry mass."""
-    mass = reader.quantity("unit_mass", "kg", above=0.0, maximum=HEAVIEST_KG, usual=UNITS_KG)
+    mass = reader.quantity("unit_mass", "kg", above=0.0, maximum=HEAVIEST_KG, usual=UNITS_KG, up=UP)
     volume = reader.quantity("unit_volume", "m3", above=0.0, maximum=100)
     loose = reader.quantity(
         "loose_bulk_density", "kg_m3", minimum=500, maximum=2700, usual=DENSITIES
@@ -211,7 +225,7 @@ def _unit_mass(reader: Reader) -> tuple[Floats, Bools, Floats]:
 def _unit_uncertainty(reader: Reader, unit: Floats) -> tuple[Floats, Floats]:
     """u of a unit (kg, bag to bag) and of the label (relative, shared); defaults are said."""
     u_unit = reader.quantity("u_unit_mass", "kg", minimum=0.0, maximum=HEAVIEST_KG)
-    less_than(reader, "u_unit_mass_kg", u_unit, unit)
+    less_than(reader, "u_unit_mass", u_unit, unit)
     u_label = reader.quantity(
         "u_label", "ratio", minimum=0.0, maximum=0.5, share_below=5e-4, usual=(0.0, 0.1)
     )
@@ -227,7 +241,9 @@ def _moisture(
     reader: Reader, dressing: Ints, dressings: Dressings, sands: Sands, book: MoistureBook
 ) -> Ints:
     """Row of the book: a load's own moisture, else that of its dressing's sand; -1 for none."""
+    before, reader.faulty = reader.faulty, set()
     ratio, u = dry_basis(reader)
+    unread, reader.faulty = reader.faulty, before | reader.faulty
     known = dressing >= 0
     sand = np.append(dressings.sand, -1)[dressing]
     out = np.full(reader.size, -1, dtype=np.int64)
@@ -239,7 +255,7 @@ def _moisture(
             label = f"moisture: {name} {ratio[row] * 100:.6g} %"
             u_row = stated_u(ratio[row], u[row], f"the loads of {name}", reader.findings, member)
             out[row] = book.add(label, float(ratio[row]), u_row, member)
-        elif len(sands.moisture) and row not in reader.faulty:
+        elif len(sands.moisture) and row not in unread:
             hint = reader.meant(MOISTURE)
             reader.fault(
                 row,

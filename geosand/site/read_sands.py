@@ -20,6 +20,7 @@ from geosand.site.settings_document import FILE, rows_of, said_by, table_of
 #: kg/m³, usual of dry sand and mixes: spheres of quartz (2650) fill 0.55 to 0.64 of a heap (loose
 #: and close random packing, G. D. Scott, Nature 188, 1960), sands of many sizes more, mixes less.
 DENSITIES = (900.0, 1950.0)
+MIXES = (0.3, 1.0)  #: usual shares of sand in the mass of a mix (common practice, no source)
 
 
 def read_sands(
@@ -111,13 +112,16 @@ def _one_sand(
     table = rows_of(mapping, place, members)
     reader = Reader(_only(table, np.flatnonzero(said)), faults, findings)
     density = reader.quantity("bulk_density", "kg_m3", minimum=500, maximum=2700, usual=DENSITIES)
-    u_density = reader.quantity("u_bulk_density", "kg_m3", minimum=0, maximum=500)
+    u_density = reader.quantity(
+        "u_bulk_density", "kg_m3", minimum=0, maximum=500, usual=(1.0, 150.0)
+    )
     unsaid = np.isfinite(density) & ~np.isfinite(u_density)
     text = f"standard uncertainty of the bulk density of {name} is not said: 0.03 g/cm³"
     reader.tell(unsaid, f"{text} is used", "default")
     ratio, u_ratio = dry_basis(reader)
     moisture = _sand_moisture(reader, name, ratio, u_ratio, book)
     fraction = reader.number("sand_mass_fraction", above=0.0, maximum=1.0)
+    reader.tell_unusual("sand_mass_fraction", fraction, 1.0, MIXES)
     for row in np.flatnonzero(moisture < 0).tolist():
         if row in reader.faulty:  # told here once, not for each load
             moisture[row] = book.add(f"moisture: {name}", 0.0, 0.0, int(reader.member[row]))

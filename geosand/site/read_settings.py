@@ -81,7 +81,8 @@ def read_all_settings(
 
     Of several sites (``members``) each value of the document is a column with one row a site.
     """
-    reader = Reader(rows_of(document, "top of the file", members), faults, findings)
+    top = {key: value for key, value in document.items() if not isinstance(value, dict)}
+    reader = Reader(rows_of(top, "top of the file", members), faults, findings)
     start, end = reader.dates("season_start", required=True), reader.dates("season_end")
     for row in np.flatnonzero(end <= start).tolist():
         found = f"the season ends ({end[row]}) before it starts ({start[row]})"
@@ -91,10 +92,10 @@ def read_all_settings(
     default = _Defaults(reader)
     values = {
         "elevation_m": reader.quantity("elevation", "m", minimum=-500, maximum=9000),
-        "boundary_accuracy_m": default("boundary_accuracy", "m", 0.05, 20),
+        "boundary_accuracy_m": default("boundary_accuracy", "m", 0.05, 20, usual=(0.0, 3.0)),
         "edge_accuracy_m": default("edge_accuracy", "m", 0.30, 20, usual=(0.0, 3.0)),
         "edge_bias_m": default("edge_bias", "m", 0.15, 20, usual=(0.0, 2.0)),
-        "position_accuracy_m": default("position_accuracy", "m", 3.0, 200),
+        "position_accuracy_m": default("position_accuracy", "m", 3.0, 200, usual=(0.0, 30.0)),
     }
     catches = table_of(document.get("catches", {}), "catches", members, faults)
     of_catches = Reader(rows_of(catches, "[catches]", members), faults, findings)

@@ -147,12 +147,14 @@ class Reader(TableReader):
         maximum: float | None = None,
         share_below: float = 0.0,
         usual: tuple[float, float] = ANY,
+        up: int = 0,
     ) -> Floats:
         """A column of quantities (n,) in the SI unit ``si``; nan where blank.
 
         The unit is what follows ``base`` in the column's name. Limits are in SI. A percentage
         between 0 and ``share_below`` (a ratio) is told: 0.05 may be meant as a share, 5 %. So is
-        what is not 0 and outside ``usual``, as another unit may be meant.
+        what is not 0 and outside ``usual``, as another unit may be meant, and what counts ``up``
+        in so many steps or more.
         """
         faults_before = len(self.faults.found)
         found = self.columns_of(base, si)
@@ -164,12 +166,15 @@ class Reader(TableReader):
         out: Floats | None = None
         for name, factor in found:
             with np.errstate(over="ignore"):
-                values = self.number(name, required=required and len(found) == 1) * factor
+                values = self.number(name, required=required and len(found) == 1)
+                if up:
+                    self.tell_dragged(name, values, 1, up)
+                values = values * factor
             values = self._limits(name, values, factor, above, minimum, maximum)
             if share_below and factor < 1:
                 self._shares(name, values, share_below)
             if usual != ANY:
-                self._unusual(name, values, factor, usual)
+                self.tell_unusual(name, values, factor, usual)
             out = values if out is None else np.where(np.isnan(out), values, out)
         assert out is not None
         if required and len(found) > 1:  # each of them is blank for the other sites
@@ -187,7 +192,7 @@ class Reader(TableReader):
 
         self.tell_rows(np.flatnonzero((values > 0) & (values < below)), text, "file")
 
-    def _unusual(
+    def tell_unusual(
         self, name: str, values: Floats, factor: float, usual: tuple[float, float]
     ) -> None:
         """A finding where quantities (SI) are far from what is usual: another unit may be meant."""

@@ -14,6 +14,7 @@ _YEAR_FIRST = r"\s*((?:19|20)\d{2})[-./]?(0[1-9]|1[0-2]|(?<=\D)[1-9])[-./]?(\d{1
 _ZONED = r"\s*\d{4}-\d{2}-\d{2}[T ][\d:.]+ ?(Z|[+-]\d{2}:?\d{2})\s*"
 #: Degrees as receivers and maps show them: 99.5151 W, N 41°18'57.5".
 _DEGREES = r"-?\d[\d.,]* ?[NSEW]|[NSEW] ?\d[\d.,]*|.*\d ?°.*"
+_LETTERS_FOR_DIGITS = str.maketrans("OolI", "0011")
 MOST_NAMESAKES = 5  #: more of one number do not tell which is meant
 MINUSES = "\u2212\u2010\u2011\u2012\u2013\u2014"  #: signs that look like the one of the keyboard
 #: Files that a workbook can stand in for.
@@ -107,7 +108,7 @@ def number_remedy(text: str, file: str) -> str:
         return "write decimal degrees, west and south with a minus, as in -99.5151"
     if re.fullmatch(r"(\d+[ -])?\d+/\d+\s*\W?", plain, re.ASCII):
         return "write fractions as decimal numbers, 1/32 as 0.03125"
-    if re.fullmatch(r"[+-]?[\d.,]*\d\s*([^\W\d]{1,5}[23²³]?|%)", plain):
+    if re.fullmatch(r"[+-]?[\d.,]*\d\s*((?!O+$)[^\W\d]{1,5}[23²³]?|%)", plain):
         return "write the number alone; a unit belongs into the name of the column"
     if plain.lower() in NOTHING:
         return "write nothing where nothing was measured"
@@ -127,4 +128,11 @@ def number_remedy(text: str, file: str) -> str:
         return "it is too large"
     if any(c.isdecimal() and not c.isascii() for c in plain):
         return "write its digits anew, as 0 to 9 of the keyboard"
-    return "write the number alone" if any(map(str.isdecimal, plain)) else ""
+    if NUMBER.fullmatch(plain.translate(_LETTERS_FOR_DIGITS)):
+        return "write the digits 0 and 1 where the letters O, l or I stand"
+    if not any(map(str.isdecimal, plain)):
+        return ""
+    if re.fullmatch(r"[^\W\d][\w-]*", plain):  # a name, such as D1
+        beside = "the cells of this row stand one column beside their own"
+        return f"write the number alone, or look whether {beside}"
+    return "write the number alone"

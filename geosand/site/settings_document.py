@@ -16,12 +16,12 @@ FILE = "site.toml"
 
 
 def rows_of(mapping: Mapping[str, Any], place: str, members: int) -> RawTable:
-    """A TOML table as a table of one row a site; the tables in it left out, lists are texts."""
-    cells = {
-        k: [str(v)] if isinstance(v, list) else column_of(v)
-        for k, v in mapping.items()
-        if not isinstance(v, dict)
-    }
+    """A TOML table as a table of one row a site; lists, and tables in it, are texts."""
+    cells: dict[str, Column] = {}
+    for name, value in mapping.items():
+        cells[name] = [str(value)] if isinstance(value, list) else column_of(value)
+        if isinstance(value, dict):  # nothing is read from it, which is to be told
+            cells[name] = ["a table" if said else None for said in said_by(value, members)]
     number = np.arange(members, dtype=np.int64)
     return RawTable(
         file=FILE, rows=[place] * members, columns=cells, member=number, members=members

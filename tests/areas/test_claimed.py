@@ -55,6 +55,7 @@ def test_each_row_has_its_own_tolerance():
         (0.05, "the number looks like hectares"),
         (5.0, "the number looks like ares"),
         (500 / 4046.8564224, "the number looks like acres"),
+        (0.5, "the number looks like thousands: its point was read as a decimal mark"),
         (700.0, ""),
         (501.0, ""),  # within: nothing to explain
     ],

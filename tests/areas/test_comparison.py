@@ -350,6 +350,22 @@ def test_a_survey_that_is_shifted_as_a_whole():
     assert common_offset(first.geometry, scattered.geometry, PLANE) is None
 
 
+@pytest.mark.parametrize("count", [16, 100])
+def test_u_of_a_shift_is_how_far_the_medians_of_such_surveys_scatter(count):
+    """Against the scatter of medians of drawn shifts; the worse of two axes is a tenth more."""
+    random = np.random.default_rng(11)
+    old = [square(20, 60.0 * (k % 10), 60.0 * (k // 10)) for k in range(count)]
+    told = []
+    for _ in range(6):
+        shifts = random.normal((1.0, 0.0), 0.1, (count, 2))
+        new = [shapely.affinity.translate(s, *by) for s, by in zip(old, shifts, strict=True)]
+        offset = common_offset(survey(old).geometry, survey(new).geometry, PLANE)
+        assert offset is not None
+        told.append(offset.u_m)
+    medians = np.median(random.normal(0.0, 0.1, (4000, count)), axis=1)
+    assert np.mean(told) / medians.std() == pytest.approx(1.1, abs=0.25)
+
+
 @pytest.mark.parametrize("count", [1, 2])
 def test_one_or_two_surfaces_that_keep_their_shape_are_shifted(count):
     """With so few their outlines tell: what was rebuilt has another shape."""

@@ -22,6 +22,7 @@ from geosand.formats.site_folder import read_site
 from geosand.results import work_out
 from geosand.site.cells import parse_number
 from tests.bad_input import (
+    clumsy,
     csv_files,
     folders,
     numbers,
@@ -36,7 +37,17 @@ from tests.sites import write_site
 
 CASES = [
     case
-    for module in (csv_files, numbers, references, settings, polygons, folders, workbooks, slips)
+    for module in (
+        csv_files,
+        numbers,
+        references,
+        settings,
+        polygons,
+        folders,
+        workbooks,
+        slips,
+        clumsy,
+    )
     for case in module.CASES
 ]
 EXIT = {REFUSED: 1}

@@ -82,6 +82,13 @@ def test_whoever_closes_streams_gets_the_files(closed: str, site: Path, tmp_path
     assert text.startswith("<!DOCTYPE html>") and text.rstrip().endswith("</html>")
 
 
+def test_a_stream_that_can_not_be_written_is_told(site: Path) -> None:
+    words = shlex.join([sys.executable, "-m", "geosand", "balance", str(site)])
+    told = subprocess.run(["sh", "-c", f"{words} 1</dev/null"], capture_output=True, check=False)
+    assert told.returncode == 1
+    assert told.stderr.startswith(b"The output can not be written")
+
+
 @pytest.mark.skipif(sys.platform != "linux", reason="other systems refuse such names")
 def test_names_of_files_that_are_no_utf_8(tmp_path: Path) -> None:
     place = Path(os.fsdecode(os.fsencode(tmp_path) + b"/n\xff\xfe"))

@@ -26,6 +26,7 @@ from tests.sites import DRESSINGS, LAT, LON, SURFACES, TOML, catch, square, surf
 
 HEAD = "load,dressing,count,unit_mass_kg,u_unit_mass_kg,u_label_percent"
 EVEN = [catch(k, gross_g=150) for k in range(1, 7)]  # 1.00 kg/m² on 1300 m²
+QUARTERS = [(1, 0), (0, 1), (-1, 0), (0, -1)]  # cosine and sine of turns
 Run = Callable[..., Results]
 
 
@@ -198,6 +199,8 @@ def test_negative_overthrow_is_never_called_overthrow(run: Run) -> None:
     assert "overthrow can not be the reason" in told[0]
     assert np.isnan(results.balance.throw.reach_m).all()
     assert results.balance.throw.collar_kg.tolist() == [0.0, 0.0]
+    # a dressing in one part has no part to look at by itself
+    assert not [f for f in results.balance.findings if "look at this part" in f.text]
 
 
 def test_rows_in_any_order(run: Run) -> None:
@@ -288,6 +291,18 @@ def test_the_three_methods_side_by_side(run: Run) -> None:
     assert methods.agree == [True]
 
 
+@pytest.mark.parametrize(
+    "volume_cm3, told", [(58.7, False), (58.6, True), (70.9, False), (71.0, True)]
+)
+def test_mass_and_volume_that_differ_by_more_than_a_tenth_are_told(
+    run: Run, volume_cm3: float, told: bool
+) -> None:
+    # 1 kg/m² by mass; 58.65 and 70.97 cm³ of 1.55 g/cm³ on 0.1 m² are 1/1.1 and 1.1 kg/m²
+    trays = [{**c, "volume_cm3": volume_cm3, "volume_state": "dry"} for c in EVEN]
+    said = [str(f) for f in run(catches=trays).balance.findings]
+    assert any("mass and volume differ by more than the agreement" in f for f in said) == told
+
+
 @pytest.mark.parametrize("bags, agree", [(57.0, True), (57.4, False), (47.4, True), (47.2, False)])
 def test_methods_agree_within_ten_percent_of_the_smaller(
     run: Run, bags: float, agree: bool
@@ -315,6 +330,22 @@ def test_rings_hold_the_overthrow_of_each_group_of_loads(run: Run) -> None:
     beside = together.collar_kg + together.surrounds_kg + together.farther_kg
     assert beside.sum() == pytest.approx(200, abs=0.1)
     assert together.strip_width_m == pytest.approx([1.0], rel=1e-3)
+
+
+def test_strip_widths_are_by_the_perimeters_that_are_told(run: Run) -> None:
+    """Also of an outline whose rings are laid without its teeth: 20 m sides, 400 edges each."""
+    side = np.column_stack((np.arange(-10, 10, 0.05), np.tile([-10.0, -10.04], 200)))
+    corners = np.concatenate([side @ np.array([[c, s], [-s, c]]) for c, s in QUARTERS])
+    metre = np.array(square(0.0, LAT, 2.0)["coordinates"][0][2]) - [0.0, LAT]
+    ring = np.array([LON, LAT]) + np.vstack((corners, corners[:1])) * metre
+    toothed = surface("g1", "green", {"type": "Polygon", "coordinates": [ring.tolist()]})
+    loads = f"{HEAD}\nL1,D1,20,25,0.25,1\n"
+    one = run(surfaces=[toothed], catches=EVEN[:3], loads=loads)
+    edge = 1.0 * 1600 * math.hypot(0.05, 0.04)  # kg/m² · m; without teeth 80
+    over = one.balance.overthrow.value
+    assert one.areas.perimeter_m == pytest.approx([edge], rel=1e-3)
+    assert one.balance.throw.strip_width_m == pytest.approx(over / edge, rel=1e-3)
+    assert one.balance.throw.reach_m > 2.2 * one.balance.throw.strip_width_m
 
 
 @pytest.mark.parametrize(

@@ -12,6 +12,7 @@ import numpy as np
 import pytest
 
 from geosand.balance.account import site_balance
+from geosand.balance.reconciliation_candidates import candidates
 from geosand.balance.reconciliation_equations import Point, equations
 from geosand.balance.reconciliation_evidence import Evidence, evidence
 from geosand.balance.second_witnesses import DensityWitness
@@ -160,3 +161,34 @@ def test_a_stated_and_a_measured_density_err_against_each_other() -> None:
     assert residual[-1] == 30.0
     assert columns["bulk density: dried"].tolist() == [0.0] * 9 + [-30.0]
     assert columns["measured density: dried"].tolist() == [0.0] * 9 + [12.0]
+
+
+def test_a_weighed_load_among_others_of_its_dressing_acts_as_its_mass_does() -> None:
+    """L1 and L2 were both spread in D1: 1 kg more in L1 enters its weighing, balance and stock."""
+
+    def change(kg: float) -> Callable[[Site], Site]:
+        def together(site: Site) -> Site:
+            loads = replace(site.loads, dressing=np.array([0, 0, 2, 3, 4, 5]))
+            unit = loads.unit_mass_kg + np.where(np.arange(6) == 0, kg / loads.count, 0.0)
+            return replace(site, loads=replace(loads, unit_mass_kg=unit))
+
+        return together
+
+    one, other = witnessed(change(0.0)), witnessed(change(1.0))
+    point = Point(
+        strip_m=np.array([STRIP_M]),
+        between_m=np.array([0.1]),
+        edge_kg=one.edge_kg,
+        on_kg=one.spread.value - STRIP_M * one.edge_kg,
+    )
+    found = candidates(one, made().areas, point)
+    (row,) = np.flatnonzero(found.name == "load L1")
+    acts = equations(other, point)[0] - equations(one, point)[0]
+    assert np.count_nonzero(np.abs(acts) > 1e-9) == 3
+    assert found.direction[:, row] == pytest.approx(acts, abs=1e-9)
+    # it held no less than nothing, and its weighing is 1 % above what its bags make
+    held = float((made().site.loads.count * made().site.loads.unit_mass_kg)[0])
+    assert (found.stated[row], found.lowest[row]) == pytest.approx((held, -held), rel=1e-12)
+    assert found.highest[row] > 0.01 * held
+    # in dressings of one load the load is the dressing, and is no input of its own
+    assert "load L4" not in found.name.tolist()

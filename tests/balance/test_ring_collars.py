@@ -55,6 +55,20 @@ def test_a_collar_is_close_where_its_one_hole_is_the_surface() -> None:
     assert len(close_collars(collars[3:], surfaces[3:]).case) == 0
 
 
+def test_corners_on_one_line_do_not_tell_which_way_round_a_ring_goes() -> None:
+    """Of the wedge's tip both neighbours have the same x, of the other wedge's the same y."""
+    for wedge in (
+        shapely.Polygon([(0, 0), (9, 4), (9, -4)]),
+        shapely.Polygon([(0, 0), (4, 9), (-4, 9)]),
+    ):
+        shell = wedge.buffer(1.0).exterior
+        for by in range(3):
+            for back in (False, True):
+                hole = turned(wedge, by, back=back).exterior
+                got = close_collars(column([shapely.Polygon(shell, [hole])]), column([wedge]))
+                assert got.case.tolist() == [0]
+
+
 def test_how_far_corners_lie_is_never_told_too_short() -> None:
     """Against the distance of every corner; also round surfaces no middle of which sees all."""
     rng = np.random.default_rng(4)

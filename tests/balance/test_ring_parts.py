@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 import shapely
 
+from geosand.areas.overlay import widened
 from geosand.balance import ring_crossings, ring_rays, ring_steiner
 from geosand.balance.ring_edges import edges_of
 from geosand.balance.ring_joints import jointed
@@ -20,7 +21,7 @@ from geosand.balance.ring_stands import (
     near_stands,
     united,
 )
-from geosand.balance.ring_steiner import _is_refuted, _proved, is_steiner, widened
+from geosand.balance.ring_steiner import _is_refuted, _proved, is_steiner
 from geosand.balance.ring_strips import parts_less_holes
 from geosand.balance.ring_zones import farthest_corners_m
 from tests.balance.test_rings import SQUARE, blob, column, kidney

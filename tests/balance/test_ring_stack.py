@@ -100,12 +100,12 @@ def test_strips_that_can_not_come_to_a_hazard_need_not_be_asked(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     joint = end_to_end(different_fields())
-    asked: list[float] = []
+    asked: list[int] = []
     ask = ring_ground.subdivided
 
-    def counted(rays: Any, strips: Any, wanted: Any, parts: int) -> Any:
-        asked.append(wanted.sum())
-        return ask(rays, strips, wanted, parts)
+    def counted(rays: Any, strips: Any, some: Any, parts: int) -> Any:
+        asked.append(len(some))
+        return ask(rays, strips, some, parts)
 
     monkeypatch.setattr(ring_ground, "subdivided", counted)
     few, some = throw_off(**joint), sum(asked)
@@ -114,6 +114,29 @@ def test_strips_that_can_not_come_to_a_hazard_need_not_be_asked(
     assert some < 0.9 * (sum(asked) - some)
     assert max(np.nanmax(mass) for mass in few.hazard_kg.values()) > 1
     same(few, every, slice(None), slice(None))
+
+
+def test_strips_are_held_against_the_hazards_near_them_alone(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Twice as long an edge with twice as many bunkers beside it: twice the work, not four times.
+
+    300 bunkers in one fairway took more memory than there was.
+    """
+    held: list[float] = []
+    cross = ring_ground.crossings_of
+
+    def counted(at: Any, out: Any, first: Any, last: Any, *zones: Any) -> Any:
+        held.append((last - first).sum())
+        return cross(at, out, first, last, *zones)
+
+    monkeypatch.setattr(ring_ground, "crossings_of", counted)
+    for many in (20, 40):
+        fairway = shapely.box(0, 0, 20 * many, 30)
+        bunkers = [("bunker", shapely.Point(20 * k + 10, 33).buffer(2)) for k in range(many)]
+        throw = throw_off(**spread([fairway], 40.0 * many, hazards=bunkers))
+        assert throw.hazard_kg["bunker"][0] > many / 4
+    assert held[1] < 2.2 * held[0]
 
 
 def test_surfaces_by_number_are_those_told_by_their_objects() -> None:

@@ -9,7 +9,8 @@ import pytest
 import shapely
 from shapely.affinity import rotate, scale
 
-from geosand.balance import ring_drawing, throwing
+from geosand.areas import thinning
+from geosand.balance import ring_drawing
 from geosand.balance.ring_drawing import ring_geometries
 from geosand.balance.rings import ThrowOff, throw_off
 from geosand.balance.throwing import _with_bare_rows
@@ -375,9 +376,9 @@ def jagged(x: float, y: float, corners: int, by_m: float) -> Any:
 def test_outlines_of_very_many_corners_are_thinned_and_hold_the_same(
     monkeypatch: Any, by_m: float
 ) -> None:
-    monkeypatch.setattr(throwing, "MOST_CORNERS", 500)
+    monkeypatch.setattr(thinning, "MOST_CORNERS", 500)
     shapes = np.array([jagged(0, 0, 2500, by_m), jagged(26.5, 1, 2000, by_m), SQUARE], dtype=object)
-    thin = throwing.ring_outlines(shapes)
+    thin = thinning.thinned(shapes)
     assert (shapely.get_num_coordinates(thin[:2]) <= 500).all()
     assert thin[2] is SQUARE
     assert shapely.hausdorff_distance(thin, shapes).max() < (5e-3 if by_m else 7e-4)

@@ -47,6 +47,15 @@ def test_stock_by_hand(tmp_path: Path) -> None:
     assert "600 ± 106 kg were bought and are neither in the loads" in stock.findings[0].text
 
 
+@pytest.mark.parametrize(
+    ("left", "told"), [(2389, False), (2388, True), (2811, False), (2812, True)]
+)
+def test_what_is_within_two_u_is_not_told(tmp_path: Path, left: int, told: bool) -> None:
+    """The same stock, u 105.68 kg: 211 kg missing or too many are nothing yet, 212 kg are."""
+    count = f"2026-03-01,count,1000,30\n2026-08-01,count,{left},60\n"
+    assert bool(witness(tmp_path, TICKETS + count).findings) == told
+
+
 def test_labels_as_if_independent_would_look_too_sure(tmp_path: Path) -> None:
     """The covariances of what is shared (Jaech, INMM 1(2), p. 14), left out on purpose."""
     stock = witness(tmp_path, TICKETS + "2026-08-01,count,2000,60\n")

@@ -7,11 +7,13 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+import scipy.stats
 
 from geosand.areas.register import area_register
+from geosand.balance import throw_fit as fitting
 from geosand.balance.account import site_balance
 from geosand.balance.strip_widths import shared_edges, strip_widths
-from geosand.balance.throw_fit import throw_fit
+from geosand.balance.throw_fit import q_of, throw_fit
 from geosand.formats.site_folder import read_site
 from geosand.rates.surface_rates import site_rates
 from geosand.results import work_out
@@ -23,16 +25,18 @@ EAST = 8.98e-6 / np.cos(np.radians(LAT))
 RINGS = Plan(ring_trays=4, u_label=0.002, u_efficiency=0.005, edge_bias=0.02)
 
 
-def exact_site(folder: Path, reach: float = 2.0, edge: float = 1.0, loads: str | None = None):
-    """Two greens at 1 and 0.5 kg/m², trays without scatter every 0.25 m beside them."""
+def exact_site(
+    folder: Path, reach: float = 2.0, edge: float = 1.0, loads: str | None = None, each: int = 12
+):
+    """Two greens at 1 and 0.5 kg/m², ``each`` trays without scatter up to 3 m beside them."""
     rows = []
     for g, rate in enumerate((1.0, 0.5)):
         for k in range(6):
             at = {"catch": f"c{g}{k}", "dressing": "D1", "surface": f"g{g + 1}", "tare_g": 0}
             at |= {"lon": LON + 0.002 * g, "lat": LAT + (k - 3) * 2e-5, "tray_area_cm2": 1000}
             rows.append(at | {"edge_distance_m": "", "gross_g": 1000 * rate / 10})
-        for k in range(12):
-            x = 0.125 + 0.25 * k
+        for k in range(each):
+            x = 3 * (k + 0.5) / each
             kg = rate * edge * max(0.0, 1 - x / reach)
             at = {"catch": f"r{g}{k}", "dressing": "D1", "surface": "", "tare_g": 0}
             at |= {"lon": LON + 0.002 * g + (10 + x) * EAST, "lat": LAT, "tray_area_cm2": 1000}
@@ -220,3 +224,51 @@ def test_edges_are_shared_only_where_both_are_dressed_and_by_spreader(tmp_path: 
     even = replace(rates, rate=replace(rates.rate, value=np.ones(7)))
     found = shared_edges(site, areas, even, np.array(["belt", "disc"]))
     assert found == pytest.approx([2 / 16, 4 / 12], abs=0.015)
+
+
+def test_few_trays_beside_an_edge_whose_throw_ends_here_and_there_are_not_too_sure(
+    tmp_path: Path,
+) -> None:
+    """Four greens, two distances each; with one reach all along the edge 72 % of 60 were held."""
+    inside, u = [], []
+    design = Design(greens=4, dressings=2, catches=6, bags=(25.0,), beside=2)
+    for seed in range(12):
+        laid = lay(tmp_path / str(seed), seed, design, bag_error=0.0)
+        results = work_out(laid.site)
+        fit = throw_fit(results.site, results.areas, results.rates, results.balance)
+        caught, strip = fit.from_catches, laid.overthrow_kg / fit.edge_kg
+        inside += list((caught.strip_low_m <= strip) & (strip <= caught.strip_high_m))
+        u += list(caught.u_strip_width_m / strip)
+    assert np.mean(inside) >= 0.87
+    assert np.median(u) < 0.5
+
+
+def test_reaches_along_an_edge_are_log_normal_about_their_mean() -> None:
+    """Six equally likely ones keep the mean and order; none differs where the throw does not."""
+    assert q_of(0.0).tolist() == [1.0]
+    reaches = q_of(0.5)
+    assert reaches.mean() == pytest.approx(1.0, rel=1e-12)
+    sigma = np.sqrt(np.log(1.25))
+    sixth = scipy.stats.lognorm(sigma).ppf((np.arange(6) + 0.5) / 6)
+    assert reaches == pytest.approx(sixth / sixth.mean(), rel=1e-6)
+
+
+def test_limits_of_the_strip_are_as_wide_as_its_u_however_many_trays(tmp_path: Path) -> None:
+    """With 300 trays one reach is left, and limits lie 1.96 u either way, as of any normal."""
+    caught = throw_fit(*exact_site(tmp_path, 1.9, each=150)).from_catches
+    width, half = caught.strip_width_m, 1.96 * caught.u_strip_width_m
+    assert caught.strip_low_m == pytest.approx(width - half, rel=0.03)
+    assert caught.strip_high_m == pytest.approx(width + half, rel=0.03)
+
+
+def test_trays_of_many_groups_are_fitted_as_of_each_alone(tmp_path: Path) -> None:
+    """However few reaches are taken at a time."""
+    design = Design(greens=4, dressings=3, catches=6, bags=(25.0,), beside=2)
+    one = work_out(lay(tmp_path, 3, design, bag_error=0.0).site)
+    parts = (one.site, one.areas, one.rates, one.balance)
+    whole = throw_fit(*parts).from_catches
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(fitting, "ROOM", 1000)
+        narrow = throw_fit(*parts).from_catches
+    assert narrow.strip_width_m == pytest.approx(whole.strip_width_m, rel=1e-12)
+    assert narrow.strip_high_m == pytest.approx(whole.strip_high_m, rel=1e-12)

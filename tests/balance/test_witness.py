@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Any, NamedTuple
 
 import numpy as np
 import pytest
@@ -10,7 +11,7 @@ import pytest
 from geosand.balance.drawn_sources import numbered
 from geosand.balance.witness import monte_carlo
 from geosand.effects import category
-from geosand.estimates import Estimates
+from geosand.estimates import Estimates, Interval
 from geosand.formats.site_folder import read_site
 from geosand.results import work_out
 from geosand.site.tables import Moistures
@@ -26,9 +27,40 @@ def results(tmp_path_factory):
     return work_out(read_site(folder))
 
 
+class Beside(NamedTuple):
+    """Figures from draws beside the analytic ones."""
+
+    mean: Any
+    u: Any
+    low: Any
+    high: Any
+    analytic: Any
+    analytic_u: Any
+    interval: Interval
+
+    def difference(self):
+        """The farther of the two bounds from the analytic one, over half the analytic width.
+
+        JCGM 101:2008, 8.2, compares the same two distances with a numerical tolerance.
+        """
+        low, high, _ = self.interval
+        return np.fmax(np.abs(self.low - low), np.abs(self.high - high)) / ((high - low) / 2)
+
+
 def witness(found, **options):
+    balance, depth = found.balance, found.rates.depth
     settings = {"seed": 1} | options
-    return monte_carlo(found.site, found.areas, found.rates, found.balance, **settings)
+    drawn = monte_carlo(found.site, found.areas, found.rates, balance, **settings)
+    analytic = {
+        "on_surfaces": (balance.on_surfaces, balance.on_interval),
+        "overthrow": (balance.overthrow, balance.interval),
+        "depth": (depth, depth.interval(floor=0.0)),
+    }
+    beside = {
+        name: Beside(*getattr(drawn, name), table.value, table.u(), interval)
+        for name, (table, interval) in analytic.items()
+    }
+    return replace(drawn, **beside)
 
 
 def with_effects(table, effects):

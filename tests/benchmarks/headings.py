@@ -44,6 +44,7 @@ def headings() -> Case:
         limit=("turning the corners to each heading", lambda _: corners @ across, 1.0),
         difference=f"{apart[same].max():.0e} m² where the same strips are driven"
         f" ({same.mean() * 100:.0f} %)",
+        agree=bool(same.mean() > 0.95),
     )
 
 

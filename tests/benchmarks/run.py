@@ -154,7 +154,7 @@ def print_computations(rows: list[dict[str, Any]], title: str) -> None:
             f"    beside {row['beside']}: {row['ratio']:.3g} times ({row['other_ms']:.3g} ms){end}"
         )
         if row["difference"]:
-            print(f"      {row['difference']}")
+            print(f"      {row['difference']}{'' if row.get('agree', True) else ': NOT the same'}")
 
 
 def main() -> None:

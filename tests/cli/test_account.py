@@ -16,7 +16,7 @@ import pytest
 from click.testing import CliRunner, Result
 
 from geosand.cli import main, progress
-from geosand.reports.season_balance import season_balance
+from geosand.reports.season_document import season_balance
 from geosand.results import Results
 from tests.sites import DEMO
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import shutil
 from pathlib import Path
 
@@ -38,6 +39,10 @@ def test_a_site_without_records_says_what_comes_next(tmp_path: Path) -> None:
     bare, site = tmp_path / "bare", tmp_path / "site"
     said = run("new", bare).stdout
     assert f"Next: draw surfaces.geojson, or geosand bring FILE --into {bare}; fill in" in said
+    told = json.loads(run("new", tmp_path / "empty", "--json").stdout)
+    empty = {"read": 0, "surfaces": [], "left_out": [], "findings": []}
+    del told["made_with"]
+    assert told == {"folder": str(tmp_path / "empty"), **empty}
     said = run("new", site, "--boundaries", DEMO / "surfaces.geojson").stdout
     assert f"Next: fill in site.toml, then geosand check {site}" in said
     told = "No dressing is recorded yet: they go into dressings.csv, or into records.xlsx.\n"
@@ -237,6 +242,33 @@ def test_options_without_a_use_are_wrong_usage(tmp_path: Path) -> None:
     method = run("new", tmp_path / "n", "--boundaries", file, "--crossings", "largest")
     assert method.exit_code == 2 and "--crossings says how --repair mends" in method.stderr
     assert not (tmp_path / "n").exists()
+
+
+def test_surfaces_whose_area_changed_are_named(tmp_path: Path) -> None:
+    """Sides of 13 by 22 m that grow by a twentieth and more, where edges are known to 5 cm."""
+    greens = {f"g{k}": (9.9 + k / 500, 53.3) for k in range(1, 8)}
+    first = write(tmp_path / "a.geojson", **{k: square(*at) for k, at in greens.items()})
+    grown = {k: square(*at, 2e-4 + 1e-5 * (int(k[1]) % 6)) for k, at in greens.items()}
+    second = write(tmp_path / "b.geojson", **grown)
+    site = tmp_path / "site"
+    said = ("--edge-accuracy", "0.05m", "--edge-bias", "0.02m")
+    assert run("new", site, "--boundaries", first, *said).exit_code == 0
+    words = ("--into", site, *said, "--valid-from")
+    done = run("bring", second, *words, "2026-06-01")
+    assert done.exit_code == 0, done.output
+    (line,) = [line for line in done.stdout.splitlines() if "area changed" in line]
+    told = re.findall(r"(g\d) (\+\d+\.\d) ± \d+\.\d", line)
+    assert [name for name, _ in told] == ["g5", "g4", "g3", "g2"]
+    document = json.loads(run("areas", site, "--against", "first-survey", "--json").stdout)
+    larger = {r["id"]: r["difference_m2"] for r in document["against"]["surfaces"]}
+    assert [float(figure) for _, figure in told] == [round(larger[name], 1) for name, _ in told]
+    assert line.startswith("  area changed by more than 2 u: 6 (")
+    assert line.endswith(f" m² and 2 more); geosand areas {site} --against first-survey shows all")
+    again = run("bring", second, *words, "2026-07-01")
+    assert "no area changed by more than 2 u; geosand areas" in again.stdout
+    last = json.loads(run("bring", first, *words, "2026-08-01", "--json").stdout)
+    assert [row["id"] for row in last["areas_changed"][:2]] == ["g5", "g4"]
+    assert {row["verdict"] for row in last["areas_changed"]} == {"smaller"}
 
 
 def test_partial_survey_on_the_console(tmp_path: Path) -> None:

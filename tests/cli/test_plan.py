@@ -39,6 +39,15 @@ def document(*arguments: str, verb=command) -> dict:
     return json.loads(result.stdout, parse_constant=pytest.fail)
 
 
+def test_overthrow_to_expect_is_shared_by_the_length_of_edges(site_folder):
+    """The same depth on g1, g2 and t1, which are 80 m, 120 m and 40 m round."""
+    plan = document(str(site_folder()), "--depth", "0.5mm")
+    beside = {row["id"]: row["overthrow_kg"] for row in plan["surfaces"]}
+    over = plan["sand"]["overthrow_kg"]
+    assert over > 1
+    assert beside == pytest.approx({"g1": over / 3, "g2": over / 2, "t1": over / 6}, rel=1e-4)
+
+
 def test_planned_carried_out_exactly_and_accounted_every_surface_is_on_target(site_folder):
     """Conservation from file to file: the plan goes into the records as it was carried out."""
     day = "2026-06-30"

@@ -333,6 +333,12 @@ def test_where_nothing_is_recorded_or_measured_it_is_said_in_words(site_folder) 
     assert "these data hold no balance against another: a further dressing would" in alone
 
 
+def test_a_season_tells_what_was_forgotten_but_not_beside_one_surface(site_folder) -> None:
+    folder, never = str(site_folder()), "t1: has a target and no dressing so far"
+    assert run("season", folder).stdout.splitlines().count(never) == 1
+    assert never not in run("season", folder, "--surface", "g1").stdout
+
+
 def test_that_one_dressing_proves_nothing_is_said_once(site_folder) -> None:
     loads = "load,dressing,count,unit_mass_kg\nL1,D1,30,25\n"
     told = run("balance", str(site_folder(loads=loads))).stdout

@@ -4,13 +4,16 @@ from __future__ import annotations
 
 import datetime
 import io
+import warnings
 import zipfile
 
 import numpy as np
 import openpyxl
 import pytest
 
+from geosand.errors import Faults
 from geosand.formats.site_folder import read_site
+from geosand.formats.workbook import read_records
 from tests.sites import CATCHES, refusal
 
 DRESSINGS = [
@@ -255,3 +258,18 @@ def test_rows_of_a_dressing_set_unlike_are_read_as_from_csv(with_book, site_fold
     for site in (book, plain):
         assert site.dressed.setting.tolist() == ["4", "B4", "4.5"]
         np.testing.assert_allclose(site.dressed.speed_m_s * 3.6, [6, 7.5, np.nan])
+
+
+def test_what_the_reader_would_not_write_again_is_its_own_business():
+    """Lists to pick from in another sheet are an extension that openpyxl warns about and drops."""
+    ending = b"</worksheet>"
+    lists = b'<extLst><ext uri="{CCE6A557-97BC-4b89-ADB6-D9C93CAAB3DF}"/></extLst>'
+    old = zipfile.ZipFile(io.BytesIO(workbook(loads=LOADS)))
+    content = io.BytesIO()
+    with zipfile.ZipFile(content, "w") as archive:
+        for name in old.namelist():
+            archive.writestr(name, old.read(name).replace(ending, lists + ending))
+    with warnings.catch_warnings():
+        warnings.simplefilter("error")
+        tables = read_records(content.getvalue(), "records.xlsx", ["loads"], Faults(), [])
+    assert tables["loads"].columns["unit_mass_kg"] == [25]

@@ -327,5 +327,13 @@ def test_steps_read_as_the_figures_themselves(quantity):
     assert differ <= 10
 
 
+def test_steps_may_be_wider_than_those_of_the_quantity():
+    """Depths of cells are held in micrometres, which the page multiplies again."""
+    values = np.random.default_rng(12).uniform(0, 0.009, 500)
+    held = np.array(whole_steps(values, "depth", 1e-6)) * 1e-6
+    assert np.abs(held - values).max() <= 2e-6
+    assert np.abs(held - values).max() > 2 * STEPS["depth"]
+
+
 def test_no_figure_has_no_steps():
     assert whole_steps([None, float("nan"), float("inf"), 0.0], "depth") == [None, None, None, 0]

@@ -14,8 +14,8 @@ from pyproj import Geod
 from geosand.mapping.page import map_page
 from geosand.mapping.passes import map_passes
 from geosand.mapping.view import MapPass
-from geosand.planning.choosing import chosen_spreader, chosen_surfaces
-from geosand.planning.dressing import Request, next_dressing
+from geosand.planning.choosing import Request, chosen_spreader, chosen_surfaces
+from geosand.planning.dressing import next_dressing
 from tests.mapping.hostile import NAMES
 from tests.mapping.sample_view import named, sample_view
 

@@ -3,23 +3,15 @@
 import numpy as np
 import pytest
 
-from geosand.planning.choosing import chosen_sand, chosen_spreader, chosen_surfaces
-from geosand.planning.next_rate import Holes, next_rates
+from geosand.planning.choosing import Request, chosen_sand, chosen_spreader, chosen_surfaces
+from geosand.planning.next_rate import next_rates
 from tests.sites import CATCHES, LAT, LON, SURFACES, TOML, square, surface
 
 
 def planned(results, *, depth_m=None, sand=0, **options):
     row = options.pop("row", chosen_surfaces(results.site, results.ledger, ()))
-    return next_rates(
-        results.site,
-        results.areas,
-        results.rates,
-        results.ledger,
-        row=row,
-        sand=sand,
-        depth_m=depth_m,
-        **options,
-    )
+    asked = Request(row=row, sand=sand, spreader="", depth_m=depth_m, assurance=0.9, **options)
+    return next_rates(results.site, results.areas, results.rates, results.ledger, asked)
 
 
 def test_half_a_millimetre_worked_by_hand(worked):
@@ -109,6 +101,9 @@ def test_a_dressing_that_was_not_measured_counts_as_planned(worked):
     assert "not measured: planned depth counts" in plan.note[0]
     assert plan.depth_m[1] == 0
     assert plan.note[1] == "not measured, and no planned depth"
+    much = worked("much", as_of="2026-06-30", dressings=dressings.replace("g1,1.0", "g1,9.0"))
+    told = "at its target so far, if what was not measured landed as planned"
+    assert (planned(much).depth_m[0], planned(much).note[0]) == (0, told)
 
 
 def test_a_surface_without_target_is_told(worked):
@@ -121,11 +116,9 @@ def test_a_surface_without_target_is_told(worked):
 
 def test_holes_fill_first(worked):
     """12.7 mm holes, 75 mm deep at 50 x 50 mm, take 3.8 mm (geometry)."""
-    holes = Holes(diameter_m=0.0127, spacing_m=0.05, depth_m=0.075)
-    assert holes.capacity_m() == pytest.approx(0.0038, abs=5e-6)
-    plan = planned(worked(), depth_m=0.005, holes=holes)
-    np.testing.assert_allclose(plan.in_holes_m, holes.capacity_m())
-    thin = planned(worked("thin"), depth_m=0.001, holes=holes)
+    plan = planned(worked(), depth_m=0.005, holes_take_m=0.0038)
+    np.testing.assert_allclose(plan.in_holes_m, 0.0038)
+    thin = planned(worked("thin"), depth_m=0.001, holes_take_m=0.0038)
     np.testing.assert_allclose(thin.in_holes_m, 0.001)
 
 

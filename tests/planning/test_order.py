@@ -9,11 +9,10 @@ from geosand.balance.stock import stock_on_hand
 from geosand.balance.strip_widths import strip_widths
 from geosand.distributions import student_quantile
 from geosand.estimates import Estimates
-from geosand.planning.choosing import chosen_surfaces
+from geosand.planning.choosing import Request, chosen_surfaces
 from geosand.planning.crew import CrewPrecision, crew_precision, deviation
 from geosand.planning.next_rate import next_rates
-from geosand.planning.order import last_unit, sand_order, split_by_load
-from geosand.planning.overthrow import StripWidth, strip_width
+from geosand.planning.order import StripWidth, last_unit, sand_order, split_by_load, strip_width
 from tests.sites import CATCHES, DRESSINGS, TOML
 
 DAY = np.datetime64("2026-06-30")
@@ -32,28 +31,12 @@ EXACT = CrewPrecision(
 def ordered(results, *, assurance=0.9, stock_kg=None, strip=None, crew=EXACT):
     site = results.site
     row = chosen_surfaces(site, results.ledger, ["green"])
-    plan = next_rates(
-        site,
-        results.areas,
-        results.rates,
-        results.ledger,
-        row=row,
-        sand=0,
-        depth_m=0.0005,
+    asked = Request(
+        row=row, sand=0, spreader="", depth_m=0.0005, assurance=assurance, stock_kg=stock_kg
     )
+    plan = next_rates(site, results.areas, results.rates, results.ledger, asked)
     strip = strip or width_of(results)
-    order = sand_order(
-        site,
-        results.areas,
-        plan,
-        strip,
-        crew,
-        sand=0,
-        assurance=assurance,
-        as_of=DAY,
-        stock_kg=stock_kg,
-    )
-    return plan, order
+    return plan, sand_order(site, results.areas, plan, strip, crew, asked, as_of=DAY)
 
 
 def width_of(results, spreader=""):

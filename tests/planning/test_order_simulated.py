@@ -3,8 +3,8 @@
 import numpy as np
 
 from geosand.formats.site_folder import read_site
-from geosand.planning.choosing import chosen_surfaces
-from geosand.planning.dressing import Request, next_dressing
+from geosand.planning.choosing import Request, chosen_surfaces
+from geosand.planning.dressing import next_dressing
 from geosand.results import work_out
 from tests.simulation import simulate
 

@@ -8,15 +8,14 @@ from typing import Any
 import numpy as np
 import pytest
 
-from geosand.planning.dressing import Request, next_dressing
-from geosand.planning.next_rate import Holes
+from geosand.planning.choosing import Request
+from geosand.planning.dressing import next_dressing
 from geosand.results import Results
 from tests.sites import CATCHES, G1, G2, SURFACES, TOML, square, surface
 
 Worked = Callable[..., Results]
 LOADS = "load,dressing,count,unit_mass_kg\n"
-#: 12.7 mm wide and 75 mm deep, 50 mm apart: they hold 3.80 mm
-HOLES = Holes(diameter_m=0.0127, spacing_m=0.05, depth_m=0.075)
+HOLES_TAKE_M = 0.0038  #: 12.7 mm wide and 75 mm deep, 50 mm apart
 
 
 def told(results: Results, **asked: Any) -> list[tuple[str, str]]:
@@ -98,13 +97,19 @@ def test_holes_that_the_sand_does_not_fill(
     worked: Worked, depth_mm: float, texts: list[str]
 ) -> None:
     results = worked()
-    assert about("holes", told(results, depth_m=depth_mm / 1000, holes=HOLES)) == texts
+    assert (
+        about("holes", told(results, depth_m=depth_mm / 1000, holes_take_m=HOLES_TAKE_M)) == texts
+    )
     assert about("holes", told(results, depth_m=depth_mm / 1000)) == []
 
 
-def test_holes_of_some_surfaces(worked: Worked) -> None:
+@pytest.mark.parametrize(
+    ("target_mm", "short"),
+    [(18, "the sand does not fill them on g1"), (9, "the sand fills them on no surface")],
+)
+def test_holes_of_some_surfaces(worked: Worked, target_mm: int, short: str) -> None:
     """By 30 June g1 and g2 lack 3.4 mm of 9 mm; g2 with its own target of 18 mm lacks 7.4 mm."""
-    own = surface("g2", "green", square(*G2, 30.0), target_mm=18)
+    own = surface("g2", "green", square(*G2, 30.0), target_mm=target_mm)
     done = surface("g3", "green", square(G1[0], G1[1] - 0.004, 20.0), target_mm=0)
     results = worked(
         as_of="2026-06-30",
@@ -112,7 +117,7 @@ def test_holes_of_some_surfaces(worked: Worked) -> None:
         surfaces=[SURFACES[0], own, done],
         dressings="dressing,date,surfaces,planned_depth_mm,swath_m\nD1,2026-04-10,g1 g2,0.6,4\n",
     )
-    assert about("holes", told(results, depth_m=None, holes=HOLES)) == [
-        "the sand does not fill them on g1",
+    assert about("holes", told(results, depth_m=None, holes_take_m=HOLES_TAKE_M)) == [
+        short,
         "they stay open where no sand is planned: g3",
     ]

@@ -7,8 +7,7 @@ import pytest
 import statsmodels.api as sm
 
 from geosand.planning.setting import fit_setting, settings_for
-from geosand.planning.setting_words import as_numbers
-from geosand.planning.tried_settings import site_setting
+from geosand.planning.tried_settings import as_numbers, site_setting
 from tests.sites import CATCHES
 
 # openings (setting per m/s) and rates with an offset that a line through the origin can not have
@@ -124,6 +123,26 @@ def test_scatter_share_is_what_a_further_dressing_does():
     half = 2.5706 * q.std(ddof=1) * np.sqrt(1 + 1 / 6)  # t of 97.5 %, 5 degrees (tables, memory)
     assert fit.scatter_share == pytest.approx(half / q.mean(), rel=1e-4)
     assert np.isnan(fit_setting(X[:1], ORIGIN[:1]).scatter_share)
+
+
+def test_an_intercept_is_not_kept_where_more_opening_would_give_less_sand():
+    """2.5 − 0.4·x within 0.01: the intercept is beyond doubt, and no setting can be read off it."""
+    off = np.array([0.01, -0.01, 0.01, -0.01, 0.005, -0.005])
+    fit = fit_setting(X, 2.5 - 0.4 * X + off)
+    assert fit.through_origin and not fit.rises
+    assert fit.slope > 0
+    assert "higher settings did not give more sand so far" in fit.said
+
+
+def test_scatter_share_of_a_line_with_an_intercept_is_of_the_mean_rate():
+    """Rate over opening against 1/opening: a least squares line goes through the means of both."""
+    fit = fit_setting(X, OFFSET)
+    q = OFFSET / X
+    left = np.polyfit(1 / X, q, 1, full=True)[1][0]
+    half = (
+        2.7764 * np.sqrt(left / 4) * np.sqrt(1 + 1 / 6)
+    )  # t of 97.5 %, 4 degrees (tables, memory)
+    assert fit.scatter_share == pytest.approx(half / q.mean(), rel=1e-4)
 
 
 def test_extrapolation_stops_at_the_stated_share():

@@ -7,8 +7,8 @@ import pytest
 
 from geosand.formats.site_folder import read_site
 from geosand.planning import tried_settings
-from geosand.planning.choosing import chosen_surfaces, last_figure, last_figures
-from geosand.planning.dressing import Request, last_headings, next_dressing
+from geosand.planning.choosing import Request, chosen_surfaces, last_figure, last_figures
+from geosand.planning.dressing import last_headings, next_dressing
 from geosand.planning.setting import fit_setting, settings_for
 from geosand.planning.setting_line import RowErrors, within
 from geosand.planning.tried_settings import site_setting

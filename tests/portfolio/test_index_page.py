@@ -19,9 +19,14 @@ import pytest
 from click.testing import CliRunner
 
 from geosand.cli import main
+from geosand.formats.site_folder import read_site
 from geosand.portfolio.index_page import index_page
 from geosand.portfolio.site_maps import map_name
 from geosand.portfolio.summary import first_lines, last_days
+from geosand.reports.console import summary
+from geosand.reports.printable.html_writer import report_page
+from geosand.reports.printable.season_report import season_report
+from geosand.results import work_out
 from tests.portfolio.conftest import SITES, run_many
 
 EVIL = '</script><img src=x onerror="window.hit=1"><script>window.hit=1</script>'
@@ -308,6 +313,46 @@ def test_the_list_sorts_filters_and_runs_nothing_of_a_name(evil, chromium, tmp_p
     page.close()
 
 
+@pytest.fixture(scope="module")
+def unmeasured(tmp_path_factory):
+    """Two sites in July whose two greens had sand without trays; that with a target has a tee."""
+    from tests.sites import SURFACES, TOML, write_site
+
+    root = tmp_path_factory.mktemp("unmeasured") / "sites"
+    write_site(root / "behind", catches=None)
+    write_site(root / "unknown", toml=TOML.replace("tee", "lawn"), catches=None)
+    assert [one["properties"]["kind"] for one in SURFACES] == ["green", "green", "tee"]
+    return root, run_many(root, root.parent / "out", as_of="2026-07-16")
+
+
+def test_surfaces_behind_are_counted_as_in_account_and_report(unmeasured):
+    """The tee is behind, the depth of both greens is not known: 1 of 3 everywhere."""
+    root, done = unmeasured
+    first, second = done.comparison.sites
+    states = ("under_dressed", "on_target", "over_dressed", "depth_not_known", "no_target")
+    assert [first[state] for state in states] == [1, 0, 0, 2, 0]
+    assert [second[state] for state in states] == [0, 0, 0, 2, 0]
+    told = [line.in_words(done.comparison.labels) for line in first_lines(done.comparison, "us")]
+    assert any("(behind) (1 of 3, the depth of 2 not known); " in line for line in told)
+    results = work_out(read_site(root / "behind"), as_of=np.datetime64("2026-07-16"))
+    assert "surfaces: 2 not measured, 1 under-dressed" in summary(results, "metric")
+    page = report_page(season_report(results, "metric"))
+    assert "1 of 3" in page and "the depth of 2 is not known" in page
+
+
+@pytest.mark.browser
+def test_the_list_says_how_many_depths_are_not_known(unmeasured, chromium, tmp_path):
+    path = tmp_path / "index.html"
+    path.write_text(index_page("two", unmeasured[1], "metric"), encoding="utf-8")
+    page = chromium.new_page(viewport={"width": 320, "height": 800})
+    page.goto(path.as_uri())
+    cells = page.locator("#list tr td:nth-child(7)").all_inner_texts()
+    assert [text.split("\n") for text in cells] == [["1 of 3", "2 not known"], ["–", "2 not known"]]
+    list_ = page.locator(".wide:has(.list)")
+    assert list_.evaluate("(e) => e.scrollWidth <= e.clientWidth")
+    page.close()
+
+
 @pytest.mark.browser
 def test_a_sheet_of_paper_has_all_sites_and_a_phone_all_that_matters(whole, chromium, tmp_path):
     sites = [dict(whole[1].comparison.sites[k % SITES]) for k in range(60)]
@@ -337,6 +382,26 @@ def test_a_sheet_of_paper_has_all_sites_and_a_phone_all_that_matters(whole, chro
     assert page.get_by_role("button", name="overthrow").is_visible()
     page.locator("#find").fill("Course 7")
     assert rows.first.locator("td").nth(5).inner_text() == "not measured"
+    page.close()
+
+
+@pytest.mark.browser
+@pytest.mark.parametrize("units", ["metric", "us"])
+@pytest.mark.parametrize("width", [320, 390])
+def test_no_table_of_a_phone_needs_a_sideways_scroll(whole, chromium, tmp_path, units, width):
+    site = whole[1].comparison.sites[0]["site"]
+    open_ = {"site": site, "dressing": "D1", "spread_kg": 15_500.0, "overthrow_kg": -2930.0}
+    found = replace(whole[1].comparison, not_closing=[open_])
+    path = tmp_path / "index.html"
+    path.write_text(index_page("clubs", replace(whole[1], comparison=found), units), "utf-8")
+    page = chromium.new_page(viewport={"width": width, "height": 800})
+    page.goto(path.as_uri())
+    tables = page.locator(".wide").all()
+    assert len(tables) == 4
+    for table in tables:
+        name = table.get_attribute("aria-label")
+        assert table.evaluate("(e) => e.scrollWidth <= e.clientWidth"), name
+    assert page.evaluate("document.documentElement.scrollWidth") == width
     page.close()
 
 

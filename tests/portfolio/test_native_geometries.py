@@ -214,6 +214,18 @@ def test_a_blank_row_may_hide_what_is_no_polygon():
     same(geometries(pa.chunked_array([column])), np.array([shapely.Polygon(SQUARE), None]))
 
 
+def test_a_blank_corner_may_hide_numbers():
+    """Nor what the numbers of a blank corner are, here those with which its ring would close."""
+    numbers = pa.array(np.array(SQUARE).ravel())
+    for hidden in ([0, 4], []):
+        blank = pa.array([k in hidden for k in range(5)])
+        corners = pa.FixedSizeListArray.from_arrays(numbers, 2, mask=blank)
+        rings = pa.ListArray.from_arrays(pa.array([0, 5], pa.int32()), corners)
+        column = pa.ListArray.from_arrays(pa.array([0, 1], pa.int32()), rings)
+        shape = None if hidden else shapely.Polygon(SQUARE)
+        same(geometries(pa.chunked_array([column])), np.array([shape]))
+
+
 def test_a_ring_that_is_closed_at_another_height_has_no_corner_more():
     raised = [(*corner, float(k)) for k, corner in enumerate(SQUARE)]
     kind = pa.list_(pa.list_(pa.struct([(axis, pa.float64()) for axis in "xyz"])))

@@ -5,7 +5,9 @@ from __future__ import annotations
 import os
 import shutil
 import sqlite3
+from decimal import Decimal
 
+import geopandas
 import numpy as np
 import pytest
 
@@ -138,6 +140,29 @@ def test_rows_out_of_order_are_found_all_the_same(site_set, tmp_path):
     run_many(site_set, tmp_path / "a")
     run_many(root, tmp_path / "b", chunk=1)
     assert (tmp_path / "a/ledger.csv").read_bytes() == (tmp_path / "b/ledger.csv").read_bytes()
+
+
+def test_of_surfaces_as_far_behind_the_first_by_name_is_named(site_set, tmp_path):
+    """All greens have the estimate of the one that was caught, in whatever order rows stand."""
+    root = shutil.copytree(site_set, tmp_path / "set")
+    catches = pq.read_table(root / "catches.parquet")
+    pq.write_table(catches.filter(pc.equal(catches["surface"], "g1")), root / "catches.parquet")
+    sites = pq.read_table(root / "sites.parquet")
+    at = sites.column_names.index("targets_mm.green")
+    far = sites.set_column(at, "targets_mm.green", pa.array([15.0] * SITES))
+    pq.write_table(far, root / "sites.parquet")
+    turned = shutil.copytree(root, tmp_path / "turned")
+    surfaces = pq.read_table(root / "surfaces.parquet")
+    pq.write_table(surfaces.take(list(range(len(surfaces)))[::-1]), turned / "surfaces.parquet")
+    one, other = (run_many(r, tmp_path / r.name, as_of="2026-11-20") for r in (root, turned))
+    for done in (one, other):
+        assert [row["furthest_behind"] for row in done.comparison.sites] == ["g1"] * SITES
+    listed = [
+        [(row["site"], row["surface"]) for row in done.comparison.under_dressed]
+        for done in (one, other)
+    ]
+    assert listed[0] == listed[1]
+    assert len(listed[0]) == 50 < one.comparison.under_dressed_count
 
 
 def test_a_fault_names_file_row_and_column(site_set, tmp_path):
@@ -310,6 +335,69 @@ def test_decimals_and_days_with_a_time_zone_are_what_they_say(site_set, tmp_path
         assert (tmp_path / "out" / name).read_bytes() == (
             tmp_path / "out_plain" / name
         ).read_bytes()
+
+
+def test_decimals_are_the_numbers_that_their_digits_say():
+    """Python reads each text as the nearest number there is."""
+    texts = [f"{k / 10_000:.4f}" for k in range(1, 500_000, 251)]
+    exact = pa.array([Decimal(text) for text in texts], pa.decimal128(30, 12))
+    table = pa.table({"site": ["a"] * len(texts), "gross_g": exact, "row": range(len(texts))})
+    rows = split_by_site(table, ["a"], "").table
+    assert rows["gross_g"].to_pylist() == [float(text) for text in texts]
+
+
+def test_bounds_of_each_shape_are_no_column_of_the_sites(site_set, tmp_path):
+    """GeoParquet 1.1 calls them a covering; geopandas and others write them for quick queries.
+
+    Nor is the index that pandas writes of a frame that was sorted.
+    """
+    root = shutil.copytree(site_set, tmp_path / "set")
+    frame = geopandas.read_parquet(root / "surfaces.parquet")
+    frame.index = frame.index.tolist()[::-1]
+    frame.to_parquet(root / "surfaces.parquet", schema_version="1.1.0", write_covering_bbox=True)
+    assert pq.read_schema(root / "surfaces.parquet").names[-2:] == ["__index_level_0__", "bbox"]
+    outs = [tmp_path / "plain", tmp_path / "with_bounds"]
+    for folder, out in zip((site_set, root), outs, strict=True):
+        run_many(folder, out)
+    assert outs[0].joinpath("sites.csv").read_bytes() == outs[1].joinpath("sites.csv").read_bytes()
+    source = find_sites(root, tmp_path / "out")
+    sites = [read.site for read in source.read(source.keys(), {})]
+    assert not [f for site in sites for f in site.findings if "is not read" in f.text]
+
+
+def test_a_fault_of_the_settings_names_their_row_and_column(site_set, tmp_path):
+    """No site of a set has a site.toml."""
+    root = shutil.copytree(site_set, tmp_path / "set")
+    table = pq.read_table(root / "sites.parquet")
+    for name, cells in (
+        ("targets_mm.green", ["7.5", "", "", "", "some"]),
+        ("season_start", ["2026-03-01"] * 4 + ["March"]),
+    ):
+        at = table.column_names.index(name)
+        table = table.set_column(at, name, pa.array([c or None for c in cells]))
+    pq.write_table(table, root / "sites.parquet")
+    done = run_many(root, tmp_path / "out")
+    told = {row["site"]: row["faults"].splitlines() for row in done.comparison.refused}
+    assert list(told) == ["site-00001", "site-00005"]
+    assert told["site-00001"][0].startswith("sites.parquet, row 1, targets_mm.green: '7.5' is not")
+    places = sorted(line.partition(": ")[0] for line in told["site-00005"])
+    assert places == [
+        "sites.parquet, row 5, season_start",
+        "sites.parquet, row 5, targets_mm.green",
+    ]
+
+
+def test_surfaces_without_a_day_beside_later_ones_are_told_what_to_write(site_set, tmp_path):
+    def twice(table):
+        days = [None] * len(table), ["2026-07-01"] * len(table)
+        return pa.concat_tables(
+            [table.append_column("valid_from", pa.array(d, pa.string())) for d in days]
+        )
+
+    done = run_many(changed(site_set, tmp_path, "surfaces", twice), tmp_path / "out")
+    assert len(done.comparison.refused) == SITES
+    told = done.comparison.refused[0]["faults"]
+    assert "Say in each row, as those without a day are in force, from which day they hold" in told
 
 
 def test_a_row_group_that_chunks_share_is_read_once(site_set, tmp_path, monkeypatch):

@@ -18,6 +18,7 @@ from tests.sites import CATCHES, G1, G2, SURFACES, TOML, TRAY, collection, point
 
 # metres to degrees of longitude at 47° N (WGS 84: radius of the parallel 4 359 100 m)
 EAST = math.degrees(1 / 4_359_100.0)
+OTHER = surface("g9", "green", square(G1[0], G1[1] + 0.01, 20.0))
 
 
 def one(east_m: float, **changes: Any) -> dict[str, Any]:
@@ -264,14 +265,43 @@ def test_the_boundaries_of_the_dressings_date_are_used(
     assert found.outside_m[1] == pytest.approx(2.0, abs=0.01)
 
 
-def test_a_surface_that_the_boundaries_of_the_date_do_not_have_is_refused(
-    site_folder: Callable[..., Path],
+NORTH = 1 / 111_170.0  # metre to degrees of latitude at 47° N
+#: round a bay of 20 m: no middle of it sees all of its edge
+BAY = [(-20, -20), (20, -20), (20, 20), (10, 20), (10, -10), (-10, -10), (-10, 20), (-20, 20)]
+
+
+@pytest.mark.parametrize("bay", [False, True])
+def test_an_edge_nearer_than_the_position_is_known_is_told(
+    place: Callable[..., Assignment], bay: bool
 ) -> None:
-    """g9 was surveyed on 1 May: before, nobody can have laid a tray on it."""
-    added = surface("g9", "green", square(G1[0], G1[1] + 0.01, 20.0))
+    """Twice 1 m and 0.05 m in quadrature, and 0.236 m from a tray's middle to its corner: 2.238 m.
+
+    The edge lies 10 m east, of the square or of the bay.
+    """
+    text = "1 catch without a declared surface lies nearer to an edge than its position is known"
+    corners = [[G1[0] + x * EAST, G1[1] + y * NORTH] for x, y in [*BAY, BAY[0]]]
+    round_bay = surface("g1", "green", {"type": "Polygon", "coordinates": [corners]})
+    surfaces = [round_bay if bay else SURFACES[0], *SURFACES[1:]]
+    for off_m, told in ((-2.26, False), (-2.21, True), (2.21, True), (2.26, False)):
+        found = place(one(10 + off_m), surfaces=surfaces).findings
+        assert any(text in str(f) for f in found) == told
+
+
+@pytest.mark.parametrize(
+    ("since", "first", "now"),
+    [
+        ("2026-05-01", SURFACES, [*SURFACES, OTHER]),
+        ("2026-01-01", [OTHER, *SURFACES], SURFACES),
+    ],
+    ids=["surveyed after the dressing", "given up before it"],
+)
+def test_a_surface_that_the_boundaries_of_the_date_do_not_have_is_refused(
+    site_folder: Callable[..., Path], since: str, first: Any, now: Any
+) -> None:
+    """Nobody can have laid a tray on it in April."""
     folder = site_folder(
-        surfaces=collection([*SURFACES, added], valid_from="2026-05-01"),
-        files={"editions/2020-01-01.geojson": collection(SURFACES)},
+        surfaces=collection(now, valid_from=since),
+        files={"editions/2020-01-01.geojson": collection(first)},
         catches=[one(3.0), one(3.0, catch="y", surface="g9")],
     )
     site = read_site(folder)

@@ -130,6 +130,23 @@ def test_an_unstated_bulk_density_is_measured_from_catches(read: Read) -> None:
     assert "1.566 ± 0.019 g/cm³ from 3 catches" in str(findings[0])
 
 
+def test_water_moves_only_the_bulk_density_that_was_measured_with_it(read: Read) -> None:
+    # 95 g in 60 cm³: 1.5833 g/cm³; no tray held the sand of D2
+    toml = TOML.replace(STATED, "").replace(
+        "[catches]", "[sands.fine]\nkiln_dried = true\n[catches]"
+    )
+    head = "dressing,date,surfaces,sand\n"
+    table, _ = bulk_densities(
+        read(
+            trays({"gross_g": 145, "volume_cm3": 60, "volume_state": "dry"}),
+            toml=toml,
+            dressings=f"{head}D1,2026-04-10,green,dried\nD2,2026-05-10,green,fine\n",
+        )
+    )
+    assert table.value == pytest.approx([95 / 60 * 1000, 1560.0], rel=1e-9)
+    assert table.by_category()["moisture"] == pytest.approx([95 / 60 * 2, 0.0], rel=1e-9)
+
+
 def test_three_equal_readings_are_not_taken_as_certain(read: Read) -> None:
     readings = [{"gross_g": 143, "volume_cm3": 60, "volume_state": "dry"}] * 3
     table, _ = bulk_densities(read(trays(*readings), toml=TOML.replace(STATED, "")))

@@ -196,3 +196,15 @@ def test_an_edge_is_seen_just_when_a_catch_lies_within_half_a_swath(tmp_path: Pa
         np.testing.assert_allclose(effect, blind, atol=3e-5)  # bands are taken to 1 mm
         assert ((effect > 0) == (share < 1)).all()
         assert len(findings) == (0 if share > 1 else len(site.dressings))
+
+
+def test_the_band_along_a_jagged_outline_of_very_many_corners() -> None:
+    """A ring cut out of a square, both of whose bands have closed forms but for their noise."""
+    angle = np.linspace(0, 2 * np.pi, 4000, endpoint=False)
+    radius = 14 + np.random.default_rng(5).normal(0, 0.01, len(angle))
+    disc = shapely.Polygon((radius * [np.cos(angle), np.sin(angle)]).T)
+    shapes = np.array([disc, shapely.difference(shapely.box(-30, -30, 30, 30), disc)], dtype=object)
+    got = inner_area_m2(shapes, *every(shapes), np.ones(2))
+    assert shapely.area(disc) - got[0] == pytest.approx(np.pi * (14**2 - 13**2), rel=0.03)
+    band = 60**2 - 58**2 + np.pi * (15**2 - 14**2)
+    assert shapely.area(shapes[1]) - got[1] == pytest.approx(band, rel=0.01)

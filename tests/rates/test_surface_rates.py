@@ -77,6 +77,11 @@ def test_what_is_measured_too_large_makes_the_rate_too_small(run: Run) -> None:
     assert effects["bulk density: dried"][0] == pytest.approx(density, rel=0.05)
     wetter = change("moisture_dry_basis_percent = 0.0", "moisture_dry_basis_percent = 0.2")
     assert effects["moisture: dried"][0] == pytest.approx(wetter, rel=0.05)
+    # of 25 % of water 0.2 points more are a smaller share of what was weighed
+    wet = TOML.replace("moisture_dry_basis_percent = 0.0", "moisture_dry_basis_percent = 25.0")
+    found, more = (run(catches=EVEN, toml=t).depth for t in (wet, wet.replace("25.0", "25.2")))
+    wetter = float(more.value[0] - found.value[0])
+    assert found.effects["moisture: dried"][0] == pytest.approx(wetter, rel=0.01)
 
 
 def test_a_depth_by_volume_does_not_need_the_bulk_density(run: Run) -> None:
@@ -107,8 +112,16 @@ def test_the_same_in_any_order_of_rows(run: Run) -> None:
 def test_rows_of_other_planned_depths_share_the_ratio(run: Run) -> None:
     """g1 was to get 0.4 and g2 0.8 mm: catches of 0.62 on g1 mean 1.24 on g2."""
     dressings = f"{HEAD}D1,2026-04-10,g1,0.4,4\nD1,2026-04-10,g2,0.8,4\n"
-    rates = run(dressings=dressings, catches=[catch(k, gross_g=112) for k in (1, 2, 3)])
+    # 62 g and 44 cm³ on 0.1 m²: 0.44 mm of 1.55 g/cm³ are 0.682 kg/m²
+    tray = {"gross_g": 112, "volume_cm3": 44, "volume_state": "dry"}
+    rates = run(dressings=dressings, catches=[catch(k, **tray) for k in (1, 2, 3)])
     assert rates.rate.value == pytest.approx([0.62, 1.24], rel=1e-12)
+    assert rates.mass_rate_kg_m2 == pytest.approx([0.62, 1.24], rel=1e-12)
+    assert rates.volume_rate_kg_m2 == pytest.approx([0.682, 1.364], rel=1e-12)
+    # squares of 20 and 30 m, 2 m along their edges
+    share = 1 - np.array([16 / 20, 26 / 30]) ** 2
+    taper = rates.rate.by_category()["edge taper"]
+    assert taper == pytest.approx(0.15 * share * [0.62, 1.24], rel=1e-4)
 
 
 def test_a_catch_near_the_edge_leaves_no_doubt_of_the_edge(run: Run) -> None:
@@ -366,6 +379,9 @@ def test_surfaces_set_unlike_without_a_plan_are_told(run: Run) -> None:
     assert planned.rate.value[2] == pytest.approx(2 * planned.rate.value[:2].mean(), rel=0.02)
     alike = run(dressings=head + rows.format("", "").replace(",6\n", ",3\n"))
     assert text not in findings(alike)
+    # where each has catches of its own no rate is taken from others
+    unlike = "D1,2026-04-10,g1,,4,3\nD1,2026-04-10,g2,,4,6\n"
+    assert text not in findings(run(dressings=head + unlike))
 
 
 def test_the_edge_band_is_half_the_swath_of_each_row(run: Run) -> None:

@@ -14,17 +14,14 @@ from geosand.errors import Refused
 from geosand.formats.claimed_areas import read_claimed_areas
 from geosand.formats.other_survey import read_other_survey, survey_in_force
 from geosand.formats.site_folder import read_site
-from geosand.reports.area_comparison import (
-    against_document,
-    change_features,
-    compared,
-    datum_between_m,
-)
+from geosand.reports.area_comparison import against_document, change_features
 from geosand.reports.claimed_areas import claimed_document
+from geosand.reports.compared import compared, datum_between_m
 from geosand.reports.comparison_console import (
     against_head,
     against_lines,
     against_table,
+    claimed_lines,
     claimed_table,
 )
 from geosand.reports.register import register_document
@@ -171,8 +168,78 @@ def test_a_shift_of_the_whole_survey_is_told_first(regrouped):
     first = against_lines(document, "metric")[0]
     assert first.startswith("All surfaces lie 0.40 m farther east in the new survey (median of 5)")
     assert first.endswith("The shift to WGS 84 is good to 1.00 m only.")
+    assert "that moved. It changes no area, but is in what was gained and lost. The" in first
     # edges so far apart are no sign of a change where the reference systems lie so unsurely
     assert {row["verdict"] for row in document["surfaces"][:4]} == {"within uncertainty"}
+
+
+def test_what_one_survey_has_alone_and_what_all_of_a_kind_did(folder):
+    """Greens lost 84 m² and tees gained 36 m², each beyond 2 u; both together lost 48 ± 31 m²."""
+    document, _ = against(folder, "first")
+    lines = [line.replace("\u202f", " ") for line in against_lines(document, "metric")]
+    assert "Only in the old survey: gone (64.0 m²)." in lines
+    assert "New: t1 (100.0 m²)." in lines
+    assert "Drawn the same in both: g2." in lines
+    kinds = {row["kind"]: row["u_difference_m2"] for row in document["totals"]}
+    assert 2 * kinds["green"] < 84 and 2 * kinds["tee"] < 36 and 2 * kinds["all"] > 48
+    told = {line.partition(":")[0]: line for line in lines if line.startswith("All ")}
+    assert told["All of kind green"].endswith(" m², larger than its uncertainty.")
+    assert told["All of kind tee"].endswith(" m², larger than its uncertainty.")
+    assert told["All surfaces"].endswith(" m², within its uncertainty (2 u).")
+    assert "−48.0 ± " in told["All surfaces"]
+    assert not [line for line in lines if "lie" in line and "farther" in line]
+
+
+@pytest.mark.parametrize(
+    ("count", "said"),
+    [
+        (5, "Drawn the same in both: g0, g1, g2, g3, g4."),
+        (6, "All 6 surfaces that both have are drawn the same."),
+    ],
+)
+def test_surveys_that_are_the_same_say_so(site_folder, count, said):
+    greens = [surface(f"g{k}", "green", square(LON + 0.001 * k, LAT, 20.0)) for k in range(count)]
+    folder = site_folder(
+        surfaces=collection(greens, valid_from="2026-01-01"),
+        catches=None,
+        loads=None,
+        dressings=None,
+        files={"editions/first.geojson": collection(greens, valid_from="2020-01-01")},
+    )
+    lines = against_lines(against(folder, "first")[0], "metric")
+    assert lines[0] == said
+    assert not [line for line in lines if line.startswith(("Only in", "New:", "The edge moved"))]
+
+
+def test_ground_that_was_divided_anew(site_folder):
+    """Two halves of a square became four fifths and one, so that most of the second is in both."""
+    west, south, east, north = shapely.geometry.shape(square(LON, LAT + 0.005, 10.0)).bounds
+    cut = west + 0.8 * (east - west)
+    parts = shapely.box(west, south, cut, north), shapely.box(cut, south, east, north)
+    new = [surface(f"n{k}", "tee", shapely.geometry.mapping(p)) for k, p in enumerate(parts)]
+    old = [surface(f"t{k}", "tee", half(k)) for k in (1, 2)]
+    folder = site_folder(
+        surfaces=collection([SURFACES[0], *new], valid_from="2026-01-01"),
+        catches=None,
+        loads=None,
+        dressings=None,
+        files={"editions/first.geojson": collection([SURFACES[0], *old], valid_from="2020-01-01")},
+    )
+    lines = against_lines(against(folder, "first")[0], "metric")
+    words = "t1 and t2 are now divided into n0 and n1; together the same ground as before."
+    assert words in lines
+    assert not [line for line in lines if line.startswith(("Only in", "New:"))]
+
+
+def test_claims_outside_that_our_own_uncertainty_could_explain_are_told_apart(folder):
+    """g1 is 400 m² with u near 9 m²: 410 m² are 1.1 u away, 440 m² 4.5 u, 401 m² are allowed."""
+    apart = "outside, but not told apart from our own uncertainty (2 u)."
+    for area, outside, told in ((410, 1, True), (440, 1, False), (401, 0, False)):
+        rows = f"id,area_m2,tolerance_percent\ng1,{area},1\n"
+        lines = claimed_lines(claimed(folder, rows)[0])
+        assert lines[0] == f"1 claim compared: {1 - outside} within, {outside} outside."
+        assert (f"g1: {apart}" in lines) is told
+        assert any(apart in line for line in lines) is told
 
 
 def round_green(corners, radius=13.0, name="g1", arc=None):
@@ -441,6 +508,30 @@ def test_a_claim_is_known_by_the_id_that_its_name_makes(folder):
     assert document["surfaces"][0]["difference_percent"] == pytest.approx(0.0, abs=1e-2)
 
 
+def test_kinds_in_the_plural_are_sums_by_kind_and_totals_are_told(folder):
+    """As architects close their lists: sums by kind with how many they are, subtotals, a total."""
+    text = "name,area_m2\nGreens (2),1300\nSubtotal,1300\nTEES,100\nSubtotal,100\nGrand total,9\n"
+    document, _ = claimed(folder, text)
+    assert [(r["claim"], r["kind"], r["verdict"]) for r in document["surfaces"]] == [
+        ("Greens (2)", "green", "within"),
+        ("TEES", "tee", "within"),
+    ]
+    assert claimed_lines(document)[-1] == (
+        "Sums, not compared: Subtotal, Grand total; a kind's name stands for all of that kind, all"
+        " for the whole site."
+    )
+
+
+def test_surfaces_that_no_claim_names_are_counted_once(site_folder):
+    """105 in all: 12 runs and names, and the rest of them, not twice the rest."""
+    ids = [f"b{k}{side}" for k in range(1, 16) for side in "lr"]
+    more = [surface(one, "bunker", square(LON + k / 90, LAT, 5.0)) for k, one in enumerate(ids, 9)]
+    site = site_folder("many", surfaces=[*SURFACES, *more])
+    last = claimed_lines(claimed(site, "name,area_m2\nnone,5\n")[0])[-1]
+    assert last.startswith("On the site but not in list.csv (33): b1l, b1r, b2l, ")
+    assert last.endswith(", b6l, b6r and 21 more.")
+
+
 def test_a_kind_of_which_no_surface_is_claimed_stays_unmatched(folder):
     document, _ = claimed(folder, "name,area_m2\nFirst tee,100\n")
     assert document["unmatched_surfaces"] == ["g1", "g2"]
@@ -495,6 +586,9 @@ def test_all_faults_of_a_list_at_once(folder):
     [
         ("", "list.csv: is empty. Its first line names the columns."),
         ("id,area_m2\n", "list.csv: holds no claims. Give a row for each surface."),
+        ("PK\x03\x04x", "list.csv: is a workbook. Save its sheet as CSV, in UTF-8."),
+        ("name,Area (ha)\ng1,1\n", "the areas are headed 'Area (ha)'. Call that column area_ha."),
+        ("name,Area sq ft\ng1,1\n", "headed 'Area sq ft'. Call that column area_ft2."),
         ("id,area\ng1,400\n", "list.csv, area: area does not say its unit. Call it area_m2"),
         ("id,area_kg\ng1,400\n", "'kg' is no area: use one of"),
         ("surface,area_m2\ng1,400\n", "list.csv: there is no id and no name. Add id or name."),

@@ -214,6 +214,29 @@ def test_what_can_not_be_is_not_saved(sheet, phone):
 
 
 @pytest.mark.browser
+def test_a_round_tray_has_a_diameter_and_nothing_else(sheet, phone, site_folder, tmp_path):
+    text, _, points = sheet(tray=Tray())
+    page = phone(text)
+    (one,) = at(points, "1")
+    fill(page, one, tare="50", gross="150")
+    for sizes in ({"diameter": "350", "length": "400"}, {"diameter": "350", "width": "0"}):
+        for name in ("diameter", "length", "width"):
+            page.locator(f"#{name}").fill(sizes.get(name, ""))
+        page.locator("#save").click()
+        assert "or its diameter alone" in page.locator("#status").text_content()
+    page.locator("#width").fill("")
+    with page.expect_download() as waiting:
+        page.locator("#save").click()
+    saved = tmp_path / "saved.csv"
+    waiting.value.save_as(saved)
+    dressings = "dressing,date,surfaces,planned_depth_mm\nD2,2026-06-10,green tee,0.6\n"
+    loads = "load,dressing,count,unit_mass_kg\nL1,D2,56,25\n"
+    folder = site_folder("round", dressings=dressings, loads=loads, catches=saved.read_text())
+    # π · 35² / 4 = 962.11 cm²
+    np.testing.assert_allclose(read_site(folder).catches.tray_area_m2, 0.096211, rtol=1e-5)
+
+
+@pytest.mark.browser
 def test_saved_file_is_read_back_as_catches(sheet, phone, site_folder, tmp_path):
     text, _, points = sheet()
     page = phone(text)
@@ -375,3 +398,20 @@ def test_three_surfaces_take_one_sheet_of_paper(sheet, phone, paper):
     page = phone(sheet()[0])
     pages = len(re.findall(rb"/Type\s*/Page\b", page.pdf(format=paper)))
     assert pages == 1
+
+
+def test_where_the_file_goes_is_right_for_both_kinds_of_records(sheet):
+    """A catches.csv laid beside records.xlsx is refused."""
+    page = " ".join(sheet()[0].split())
+    assert (
+        "to catches.csv in the site folder, or to the sheet catches where the records are" in page
+    )
+
+
+@pytest.mark.browser
+def test_the_plot_is_read_in_forced_colours(sheet, phone):
+    """Letters of a picture are not forced; the scale was black upon black."""
+    page = phone(sheet()[0])
+    page.emulate_media(forced_colors="active", color_scheme="dark")
+    ground = page.locator(".plot").first.evaluate("svg => getComputedStyle(svg).backgroundColor")
+    assert ground == "rgb(255, 255, 255)"

@@ -10,6 +10,7 @@ from click.testing import CliRunner
 from pyproj import Geod
 
 from geosand.cli.plan import command
+from geosand.reports.job_sheet import job_sheet
 from tests.reports.test_field_sheet import HOSTILE
 from tests.sites import DRESSINGS, G1, G2, LAT, LON, SURFACES, T1, TOML, square, surface
 
@@ -178,3 +179,37 @@ def test_eighteen_greens_fit_one_page_and_with_their_tees_too(
     pages = len(re.findall(rb"/Type\s*/Page\b", page.pdf(format=paper)))
     page.close()
     assert pages == 1
+
+
+@pytest.mark.browser
+def test_on_paper_no_figure_takes_a_second_line(site_folder, tmp_path, browser_page):
+    """Loads such as 10–11 were broken at their dash, and doubled the sheets of 52 surfaces."""
+    greens = [
+        surface(
+            f"practice-putting-green-{k}",
+            "green",
+            square(LON + 0.002 * k, LAT, 22.0),
+            name=f"Practice putting green {k}",
+        )
+        for k in range(1, 19)
+    ]
+    folder = site_folder(
+        surfaces=greens,
+        dressings="dressing,date,surfaces,planned_depth_mm,swath_m,setting,speed_kmh\n"
+        "D1,2026-04-10,green,0.6,4,3.5,6\n",
+    )
+    _, plan = written(folder, tmp_path, "--load", "300kg")
+    assert len(plan["loads"]) > 20
+    for row in plan["surfaces"]:
+        row["setting"] |= {"setting": 3.61, "low": 3.5, "high": 3.72}
+    shown = browser_page(job_sheet(plan, "metric"), 726)  # 192 mm
+    shown.emulate_media(media="print")
+    lines = shown.evaluate(
+        """() => [...document.querySelectorAll("tbody td[data-head]")].map((cell) => {
+      const range = document.createRange();
+      range.selectNodeContents(cell);
+      const middles = [...range.getClientRects()].map((r) => Math.round((r.top + r.bottom) / 2));
+      return [cell.dataset.head, cell.textContent, Math.max(...middles) - Math.min(...middles)];
+    })"""
+    )
+    assert not [line for line in lines if line[2] > 4 and line[0] != "done"]

@@ -11,7 +11,7 @@ from geosand.mapping.fill import map_view
 from geosand.mapping.parts import balance_of
 from geosand.reports.balance_document import balance_document
 from geosand.reports.console import balance_notes
-from geosand.reports.season_balance import season_balance
+from geosand.reports.season_document import season_balance
 from geosand.results import work_out
 from tests.sites import catch
 

@@ -43,6 +43,27 @@ def tares(usual: float, first: float, number: int = 6) -> Changes:
     return {"catches": rows}
 
 
+def beside_a_larger(first: float) -> Changes:
+    """The last tray is twice as large and weighs four times what the others do."""
+    rows = tares(50.0, first)["catches"]
+    rows[-1] |= {"tray_length_mm": 800, "tare_g": 200, "gross_g": 380}
+    return {"catches": rows}
+
+
+def twelve(gross_g: float) -> Changes:
+    """Twelve trays of one reading, each 3 m from the next."""
+    places = [{"catch": f"c{k}", "lon": LON + (k % 4 - 2) * 4e-5} for k in range(12)]
+    rows = [CATCHES[0] | one | {"lat": LAT + k // 4 * 3e-5} for k, one in enumerate(places)]
+    return {"catches": [row | {"gross_g": gross_g} for row in rows]}
+
+
+def planned(target_mm: float) -> Changes:
+    """Two dressings of 0.6 mm in the season, and one before it."""
+    rows = "".join(f"D{k},2026-0{m},green,0.6,4\n" for k, m in ((0, "2-10"), (2, "5-10")))
+    toml = TOML.replace("green = 9.0", f"green = {target_mm}")
+    return {"toml": toml, "dressings": DRESSINGS + rows}
+
+
 def sand(text: str) -> Changes:
     """A site whose sand's water content is said so."""
     lines = "moisture_dry_basis_percent = 0.0\nu_moisture_percent = 0.2\n"
@@ -74,6 +95,15 @@ def surveyed(day: str, other_day: str) -> Changes:
         (tares(9.0, 17.9), tares(9.0, 18.1), "g where the other trays of this size have"),
         (tares(4.0, 8.4), tares(4.0, 8.6), "g where the other trays of this size have"),
         (tares(50.0, 5.0, 4), tares(50.0, 5.0, 5), "g where the other trays of this size have"),
+        (beside_a_larger(99), beside_a_larger(101), "g where the other trays of this size have"),
+        (beside_a_larger(26), beside_a_larger(24), "g where the other trays of this size have"),
+        (twelve(50.0), twelve(142.0), "was one reading copied down"),  # empty ones are alike
+        (planned(1.05), planned(1.04), "mm were planned on g1, whose target for the whole season"),
+        (
+            {"loads": LOADS.replace("0.25", "5")},
+            {"loads": LOADS.replace("0.25", "5.1")},
+            "% of the mass: check it, and its unit",
+        ),
         (surveyed("2026-05-02", "2026-05-01"), surveyed("2026-05-01", "2026-05-01"), "not before"),
         (
             sand("moisture_dry_basis_percent = 0.1\n"),
@@ -105,3 +135,11 @@ def test_a_check_speaks_from_its_limit_on(
 ) -> None:
     assert text not in said(tmp_path / "within", within)
     assert text in said(tmp_path / "beyond", beyond)
+
+
+def test_spreaders_that_are_nearly_alike_are_told_once(tmp_path: Any) -> None:
+    rows = [f"D{k},2026-05-{k:02},green,{'Disc' if k % 2 else 'disc'}" for k in range(1, 9)]
+    text = "\n".join(["dressing,date,surfaces,spreader", *rows, ""])
+    told = said(tmp_path / "site", {"dressings": text, "loads": None, "catches": None})
+    assert told.count("the spreaders 'Disc' and 'disc' have nearly the same name") == 1
+    assert "nearly" not in said(tmp_path / "other", {"dressings": text.replace("disc", "disc 2")})

@@ -6,7 +6,7 @@ import json
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
-from pathlib import PurePosixPath
+from pathlib import Path, PurePosixPath
 from typing import Any
 
 import numpy as np
@@ -48,6 +48,7 @@ class Layer:
     closes_lines: bool = False  #: lines that meet are outlines (drawings, tracks, line work)
     asks_unit: bool = False  #: the format does not tie its numbers to a unit
     unit: str = ""  #: unit that the drawing itself names, see ``UNITS_M``
+    heads_xy: bool = False  #: its heads say x and y only: in some CRS x runs north
     findings: tuple[str, ...] = ()
     links: tuple[str, ...] = ()  #: addresses of other files that it draws on
     #: West, south, east, north in degrees that it tells beside its shapes; nan or () = none
@@ -89,6 +90,13 @@ def left_open_said(places: Sequence[str], rule: str) -> tuple[str, ...]:
         f"{who} not return to the first corner ({first}; {rule}): {ends} joined to it by"
         " a straight line. Check that no corner is missing",
     )
+
+
+def crs_beside(path: Path) -> str:
+    """The CRS in a .prj beside a file, as WKT or as "EPSG:27700"; "" without."""
+    file = path.with_suffix(".prj")
+    text = file.read_text(encoding="utf-8", errors="replace").strip() if file.is_file() else ""
+    return text if text.startswith(("PROJ", "GEOG", "COMPD", "BOUND", "EPSG:")) else ""
 
 
 def plain_name(path: str) -> str:

@@ -17,6 +17,7 @@ from geosand.formats.boundaries.drawn import (
     Drawn,
     Layer,
     attribute,
+    crs_beside,
     left_open_said,
     refused,
 )
@@ -53,6 +54,8 @@ def read_with_gdal(path: Path, shown: str, format: str) -> list[Layer]:
         said = "its table (.dbf) is missing: names and kinds are lost"
     if said:
         layers = [replace(layer, findings=(*layer.findings, said)) for layer in layers]
+    if format == "shapefile" and not any(layer.crs for layer in layers):
+        layers = [replace(layer, crs=crs_beside(path)) for layer in layers]
     box = metadata_box(path) if format == "shapefile" else ()
     if box:
         words = "its metadata (.shp.xml)"

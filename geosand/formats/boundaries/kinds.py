@@ -185,6 +185,17 @@ def _kind_cells(attributes: Mapping[str, Cell]) -> list[str]:
     return [cell for cell in cells if word_key(cell) not in _FORMS]
 
 
+def own_kind(text: str, table: Mapping[str, str]) -> tuple[str, str]:
+    """The key of the user's table that a text has, also with a number behind it, and its kind.
+
+    >>> own_kind("2101 7", {"2101": "green"}), own_kind("Abschlag", {})
+    (('2101', 'green'), ('', ''))
+    """
+    key = word_key(text)
+    keys = (key, re.sub(r"\W*\d+$", "", key))
+    return next(((k, table[k]) for k in keys if k in table), ("", ""))
+
+
 def kind_of(
     attributes: Mapping[str, Cell],
     folder: str,
@@ -200,7 +211,7 @@ def kind_of(
     """
 
     def known(text: str) -> str:
-        return table.get(word_key(text), "") or recognise(text)
+        return own_kind(text, table)[1] or recognise(text)
 
     if column is not None:
         word = "" if is_blank(attributes.get(column)) else as_text(attributes[column])
@@ -222,7 +233,7 @@ def kind_of(
     other = ""
     for text in (*telling, name):
         kind = known(text)
-        if kind not in ("", "other") or word_key(text) in table:
+        if kind not in ("", "other") or own_kind(text, table)[0]:
             return kind, text
         other = other or (text if kind else "")  # what lies farther in may still say better
     return (

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from typing import Any
 
@@ -14,6 +15,8 @@ from geosand.site.cells import Cell
 TEXT = "Text"  #: attribute of a thing that is a label: what it says
 FILL = "hatch"  #: attribute of a thing that fills an outline
 TEXT_OUTSIDE = "a text that lies in no outline"
+LEVEL = "a level written in an outline, no name of it"
+_LEVEL = re.compile(r"[+-]?(\d{2,}[.,]\d+|\d[.,]\d{2,})")  #: 7.1 is rather a number of something
 NOTHING = shapely.Point()  #: of what draws no area of its own: nothing is lost without it
 _AREAS = ("Polygon", "MultiPolygon")
 SAME = 1e-3  #: share of its area by which a hatch may differ from the outline it fills
@@ -22,8 +25,9 @@ SAME = 1e-3  #: share of its area by which a hatch may differ from the outline i
 def give_labels(drawn: list[Drawn]) -> tuple[list[Drawn], int]:
     """Texts that lie in a polygon become its name where it has none; how many were used.
 
-    A text belongs to the smallest polygon around it. A label block also brings its attributes. A
-    hatch that fills an outline of the drawing is no second surface.
+    A text belongs to the smallest polygon around it; of unlike ones those that are levels (52.37)
+    are no names. A label block also brings its attributes. A hatch that fills an outline of the
+    drawing is no second surface.
     """
     drawn = _filled(drawn)
     rows = [k for k, d in enumerate(drawn) if d.draws(*_AREAS)]
@@ -32,7 +36,7 @@ def give_labels(drawn: list[Drawn]) -> tuple[list[Drawn], int]:
         return drawn, 0
     areas = np.array([drawn[k].geometry for k in rows], dtype=object)
     tree, size = shapely.STRtree(areas), shapely.area(areas)
-    names: dict[int, list[str]] = {}
+    names: dict[int, list[int]] = {}
     brought: dict[int, dict[str, Cell]] = {}
     used: set[int] = set()
     for k in texts:
@@ -40,20 +44,25 @@ def give_labels(drawn: list[Drawn]) -> tuple[list[Drawn], int]:
         if not len(around):
             continue
         owner = rows[int(around[size[around].argmin()])]
-        names.setdefault(owner, []).append(str(drawn[k].attributes[TEXT]).strip())
+        names.setdefault(owner, []).append(k)
         more = {key: cell for key, cell in drawn[k].attributes.items() if key != TEXT}
         brought.setdefault(owner, {}).update(more)
         used.add(k)
-    labelled = [
-        replace(
-            d,
-            name=d.name or " ".join(text for text in dict.fromkeys(names.get(k, ())) if text),
-            attributes={**brought.get(k, {}), **d.attributes},
-        )
+    said = {k: str(drawn[k].attributes[TEXT]).strip() for k in used}
+    several = {k for rows in names.values() if len({said[k] for k in rows}) > 1 for k in rows}
+    levels = {k for k in several if _LEVEL.fullmatch(said[k])}
+
+    def labelled(k: int, thing: Drawn) -> Drawn:
+        texts = dict.fromkeys(said[j] for j in names.get(k, ()) if j not in levels and said[j])
+        name = thing.name or " ".join(texts)
+        return replace(thing, name=name, attributes={**brought.get(k, {}), **thing.attributes})
+
+    things = [
+        replace(d, problem=LEVEL) if k in levels else labelled(k, d)
         for k, d in enumerate(drawn)
-        if k not in used
+        if k not in used or k in levels
     ]
-    return labelled, len(used)
+    return things, len(used - levels)
 
 
 def _filled(drawn: list[Drawn]) -> list[Drawn]:

@@ -15,11 +15,13 @@ from geosand.formats.boundaries import reference_systems as systems
 from geosand.formats.boundaries.antimeridian import on_both_sides, on_one_side
 from geosand.formats.boundaries.drawn import Drawn, Layer, refused
 from geosand.formats.boundaries.layer_units import unit_factor
-from geosand.formats.boundaries.likely_systems import other_zones, proposals
+from geosand.formats.boundaries.likely_systems import other_way, other_zones, proposals
 from geosand.formats.boundaries.whereabouts import (
     against_itself,
     distance_km,
     doubtful_place,
+    either_axis,
+    likely_place,
     middle,
     place_words,
     zone_findings,
@@ -52,6 +54,17 @@ def in_its_system(
         )
     if crs.is_geographic and (fault := _not_degrees(bounds, shown, wishes.near)):
         raise Refused(fault)
+    of_shapes = bounds_of([d for d in things if not d.draws("Point", "MultiPoint")])
+    metres = of_shapes * systems.unit_m(crs)
+    if crs.is_projected and not wishes.believe_place and _in_degrees(metres):
+        west, south, east, north = bounds.tolist()
+        raise refused(
+            shown,
+            f"x {west:.8g} to {east:.8g}, y {south:.8g} to {north:.8g} is no site in {crs.name}:"
+            " these look like degrees",
+            remedy="if they are longitude and latitude, say so with --crs EPSG:4326; if they are "
+            "right, with --believe-place",
+        )
     feet = systems.feet_finding(crs, systems.unit_m(crs), bounds)
     if feet and factor == 1.0:  # else the file's numbers are in another unit, and that was said
         findings.append(feet)
@@ -79,11 +92,16 @@ def exchanged(points: Floats) -> Floats:
     return points[:, [1, 0, *range(2, points.shape[1])]]
 
 
-def _beyond_180(bounds: Floats) -> bool:
-    """Whether numbers are longitudes from 0 to 360: no site of metres is two of them wide."""
+def _in_degrees(bounds: Floats, east_most: float = 180.0) -> bool:
+    """Whether numbers can be degrees: no site of metres is two of them wide."""
     west, south, east, north = bounds.tolist()
     narrow = east - west < WIDEST_SITE_DEG and north - south < WIDEST_SITE_DEG
-    return bool(narrow and west >= 0 and 180 < east <= 360 and south >= -90 and north <= 90)
+    return bool(narrow and west >= -180 and east <= east_most and south >= -90 and north <= 90)
+
+
+def _beyond_180(bounds: Floats) -> bool:
+    """Whether numbers are longitudes from 0 to 360."""
+    return _in_degrees(bounds, 360.0) and bool(bounds[0] >= 0 and bounds[2] > 180)
 
 
 def _not_degrees(bounds: Floats, shown: str, near: tuple[float, float] | None) -> Fault | None:
@@ -171,10 +189,21 @@ def check_place(
             f" numbers {proposals(np.array([x, y, x, y]), wishes.near)}",
         )
     fault = doubtful_place(places[0], places[1], crs, shown, wishes.near)
+    other = None if places[1] is None else likely_place(places[1], crs, wishes.near)
+    if fault is None and layer.heads_xy and not wishes.swap_axes:
+        fault = either_axis(places[0], other, crs, shown)
+    numbers = (y, x) if wishes.swap_axes else (x, y)  # as the file has them
+    if fault is not None and (told := other_way(crs, *numbers, wishes.near)):
+        fault = fault._replace(found=fault.found + told)
     if fault is None and wishes.near is None:
         fault = against_itself(places[0], crs, things, layer, shown)
     if fault is not None:
         raise Refused(fault)
     if wishes.crs is None or wishes.near is not None:
         return []
-    return zone_findings(places[0], crs, other_zones(crs, x, y) if crs.is_projected else {})
+    order = ""
+    if wishes.point_order is not None and other is not None:
+        order = f"--point-order {wishes.point_order}: with northing and easting exchanged the site"
+        order += f" would lie at {place_words(*other)}, which is land as well: check the order"
+    zones = other_zones(crs, x, y) if crs.is_projected else {}
+    return [*([order] if order else []), *zone_findings(places[0], crs, zones)]

@@ -15,6 +15,8 @@ if TYPE_CHECKING:
     from pyproj import CRS
 
 _REMEDY = "say with --unit in which unit its numbers are; many drawings name a wrong one"
+#: The two feet differ by less, by 2e-6: a head that says "ft" may mean either.
+_TWO_FEET = 1e-5
 
 
 def unit_factor(
@@ -22,8 +24,9 @@ def unit_factor(
 ) -> tuple[float, str]:
     """What the file's numbers are multiplied by to be in the unit of the CRS, and words on it.
 
-    The user's word (``said``) comes first, then the head of a survey's columns. The unit that a
-    drawing names is believed where its numbers lie in the area of the CRS with it and not without.
+    The user's word (``said``) comes first, then the head of a survey's columns, whose plain "ft" is
+    the foot of the CRS if that has one. The unit that a drawing names is believed where its numbers
+    lie in the area of the CRS with it and not without.
     Raises Refused where that does not decide: both feet do, or the drawing names none.
     """
     if crs.is_geographic:
@@ -37,6 +40,8 @@ def unit_factor(
         return 1.0, ""
     factor = 0.0 if stated is None else _plain(stated / of_crs)
     if factor == 1.0:
+        return 1.0, ""
+    if layer.unit == "ft" and not layer.asks_unit and abs(factor - 1) < _TWO_FEET:
         return 1.0, ""
     if factor and not layer.asks_unit:
         return factor, f"its heads say {unit_name(UNITS_M[layer.unit])}; they are converted"

@@ -19,7 +19,12 @@ import numpy as np
 from geosand.columns import Floats
 from geosand.formats.boundaries.land import on_land
 from geosand.formats.boundaries.reference_systems import UNITS_M, unit_name
-from geosand.formats.boundaries.whereabouts import NEAR_KM, distance_km, place_words
+from geosand.formats.boundaries.whereabouts import (
+    NEAR_KM,
+    distance_km,
+    likely_place,
+    place_words,
+)
 
 if TYPE_CHECKING:
     from pyproj import CRS
@@ -49,6 +54,7 @@ _SERIES = re.compile(
 _WIDEST_DEG = 45.0
 _FEET = ("us_survey_ft", "ft")
 PROPOSED = 6
+_SHORTEST = 4  #: letters of a name that may be the beginning of another's
 SITE_GRID = (
     20_000.0  #: surveyors begin a grid of their own at 1000, 5000 or 10 000; common practice
 )
@@ -116,6 +122,34 @@ def other_zones(crs: CRS, x: float, y: float) -> dict[str, tuple[float, float]]:
         if area.south <= fit.lat <= area.north and area.west <= fit.lon <= area.east:
             zones[f"EPSG:{info.code}, {info.name},"] = (fit.lon, fit.lat)
     return zones
+
+
+def other_way(crs: CRS, x: float, y: float, near: tuple[float, float] | None) -> str:
+    """Words on the CRS of the same name that counts the other way and has a likely place; or "".
+
+    As Krovak has numbers to the south and west, and to the east and north, which are negative.
+    """
+    from pyproj.database import query_crs_info
+    from pyproj.enums import PJType
+
+    own, directions = _letters(crs.name), {a.direction for a in crs.axis_info}
+    if not crs.is_projected or len(own) < _SHORTEST:
+        return ""
+    for info in query_crs_info(pj_types=[PJType.PROJECTED_CRS]):
+        name, code = _letters(info.name), f"{info.auth_name}:{info.code}"
+        if own == name or not (name.startswith(own) or own.startswith(name)):
+            continue
+        if {a.direction for a in _system(code).axis_info} == directions:
+            continue  # in another order at most
+        for numbers, swap in (((x, y), ""), ((y, x), " --swap")):
+            lon_lat = np.array(_plane(code)(*numbers, inverse=True))
+            if np.isfinite(lon_lat).all() and likely_place(lon_lat, _system(code), near):
+                return f"; with --crs {code}{swap} ({info.name}) at {place_words(*lon_lat)}"
+    return ""
+
+
+def _letters(name: str) -> str:
+    return re.sub(r"[^a-z0-9]", "", name.lower())
 
 
 def _stem(name: str) -> str:
@@ -217,12 +251,12 @@ def _fit(
     """Where a CRS puts numbers, in its own unit or in the one named; None where nowhere."""
     from pyproj.exceptions import ProjError
 
-    own = _unit_m(info.code)
+    own = _unit_m(f"EPSG:{info.code}")
     factor = UNITS_M[option] / own if option else 1.0
     if option and own < 0.9:  # a grid in feet is tried in its own
         return None
     try:  # the formula alone: a datum shift, some 100 m, decides nothing here and takes 20 times
-        lon, lat = _plane(info.code)(x * factor, y * factor, inverse=True)
+        lon, lat = _plane(f"EPSG:{info.code}")(x * factor, y * factor, inverse=True)
     except ProjError:  # methods that have no formula here
         return None
     if not np.isfinite([lon, lat]).all():
@@ -243,12 +277,15 @@ def _fit(
 def _plane(code: str) -> Any:
     from pyproj import Proj
 
-    return Proj(f"EPSG:{code}")
+    return Proj(code)
 
 
 @cache
-def _unit_m(code: str) -> float:
+def _system(code: str) -> CRS:
     from pyproj import CRS
 
-    axes: list[Any] = CRS.from_epsg(int(code)).axis_info
-    return float(axes[0].unit_conversion_factor)
+    return CRS(code)
+
+
+def _unit_m(code: str) -> float:
+    return float(_system(code).axis_info[0].unit_conversion_factor)

@@ -21,6 +21,8 @@ if TYPE_CHECKING:
 NEARLY_CLOSED = 0.1
 #: The same in its usual steps: surveyors do not take the first point again. Of so many steps.
 USUAL_STEPS, FEWEST_STEPS = 2.0, 4
+FOURTH_SIDE = 1.25  #: of four corners the same, over the longest of three sides
+THINNEST = 0.02  #: area of such a one over that side squared; else it encloses nothing
 NO_AREA = ("", "path", "other")  #: kinds of lines that need not enclose anything
 NOT_CLOSED = "a line that does not close: its ends are "
 ALONG = ", on the edge of "  #: in such a reason, where the line ends on outlines of other layers
@@ -69,7 +71,7 @@ def to_be_closed(
         for found in list(beside.together(rest, [wishes.kind_and_word(d)[0] for d in rest])):
             keep(*found)
     for thing in rest_of(own):
-        keep(thing, _nearly_closed(thing, metres, steps=USUAL_STEPS))
+        keep(thing, _nearly_closed(thing, metres, steps=USUAL_STEPS, sides=not along))
     geometry = np.empty(len(shapes), dtype=object)
     geometry[:] = shapes
     return kept, geometry, reasons
@@ -81,16 +83,21 @@ def _reason(thing: Drawn, metres: Floats, where: str) -> str:
     return f"{NOT_CLOSED}{gap:.2f} m apart{where}"
 
 
-def _nearly_closed(thing: Drawn, metres: Floats, *, steps: float) -> Any:
-    """The polygon of a line whose ends nearly meet, or by so many usual steps; None for another."""
+def _nearly_closed(thing: Drawn, metres: Floats, *, steps: float, sides: bool = False) -> Any:
+    """The polygon of a line whose ends nearly meet, or by so many usual steps; None for another.
+
+    With ``sides`` also of one that is three sides of a tee.
+    """
     points = shapely.get_coordinates(thing.geometry)
     step = np.hypot(*(np.diff(points, axis=0) * metres).T)
     gap = float(np.hypot(*((points[-1] - points[0]) * metres)))
     usual = steps * float(np.median(step)) if len(step) >= FEWEST_STEPS else 0.0
     near = 0 < gap <= max(NEARLY_CLOSED * float(step.sum()), usual)
-    if not near or len(np.unique(points, axis=0)) < 3:
-        return None
-    return shapely.polygons(np.vstack([points, points[:1]]))
+    closed = shapely.polygons(np.vstack([points, points[:1]]))
+    if not near and sides and len(step) == FEWEST_STEPS - 1 and shapely.is_valid(closed):
+        longest, area = float(step.max()), float(shapely.area(closed) * np.prod(metres))
+        near = 0 < gap <= FOURTH_SIDE * longest and area > THINNEST * longest**2
+    return closed if near and len(np.unique(points, axis=0)) >= 3 else None
 
 
 class _Outlines:

@@ -14,7 +14,7 @@ from geosand.columns import Geometries, take
 from geosand.errors import Finding
 from geosand.formats.boundaries.antimeridian import uncut
 from geosand.formats.boundaries.drawn import Drawn
-from geosand.formats.boundaries.kinds import likeliest, recognise, says_kind, words_of
+from geosand.formats.boundaries.kinds import likeliest, own_kind, recognise, says_kind, words_of
 from geosand.formats.boundaries.naming import (
     ID_COLUMNS,
     cell_of,
@@ -24,7 +24,7 @@ from geosand.formats.boundaries.naming import (
     name_of,
 )
 from geosand.formats.boundaries.tables import Boundaries, Outlines, Tally
-from geosand.site.cells import quoted, word_key
+from geosand.site.cells import quoted
 
 _SOME = "green, tee, bunker, other or the like"
 FRAMED = 2  #: of fewer surfaces one may well lie around all others
@@ -80,7 +80,7 @@ def _kind_and_word(thing: Drawn, file: str, wishes: Wishes) -> tuple[str, str]:
     if kind or wishes.kind_column is not None or says_kind(thing.attributes):
         return kind, word
     stem = PurePath(file).stem
-    from_file = wishes.kind_words.get(word_key(stem), "") or recognise(stem)
+    from_file = own_kind(stem, wishes.kind_words)[1] or recognise(stem)
     return (from_file, stem) if from_file not in ("", "other") else (kind, word)
 
 
@@ -173,7 +173,7 @@ def _kind_findings(
         findings.append(Finding(about=made, text=text, topic="area"))
     unknown = [(t, word) for t, (kind, word) in zip(things, words, strict=True) if not kind]
     findings += _want_of_kind([word for _, word in unknown], [t for t, _ in unknown])
-    keys = {word_key(word) for _, word in words}
+    keys = {own_kind(word, wishes.kind_words)[0] for _, word in words}
     for word in sorted(set(wishes.kind_words) - keys):
         text = f"{quoted(word)} of the table of kinds decides nothing in this file"
         findings.append(Finding(about="kinds", text=text, topic="area"))

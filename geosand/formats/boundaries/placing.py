@@ -38,6 +38,7 @@ from geosand.formats.boundaries.polygons import (
 from geosand.formats.boundaries.tables import LeftOut
 from geosand.formats.boundaries.wishes import Wishes
 from geosand.site.outlines import mean_height_m
+from geosand.site.read_surfaces import ELEVATIONS_M
 
 #: Reasons for which nothing is lost.
 NOTHING_DRAWN = ("it has no geometry", "it is empty")
@@ -82,7 +83,8 @@ def place_layer(layer: Layer, shown: str, wishes: Wishes) -> Placed:
         findings += check_place(kept, geometry, crs, layer, shown, wishes)
         there = systems.to_lon_lat(geometry, crs)
         vertical = systems.vertical_unit_m(layer.crs if wishes.crs is None else wishes.crs, crs)
-        heights = mean_height_m(geometry) * vertical
+        heights, said = _elevations_m(geometry, vertical)
+        findings += said
         drawn, row = _parts(there.geometry, wishes)
         kept, heights, reasons = [kept[k] for k in row], heights[row], [reasons[k] for k in row]
         geometry, across = cut(drawn)
@@ -100,6 +102,26 @@ def place_layer(layer: Layer, shown: str, wishes: Wishes) -> Placed:
         broken=reasons,
     )
     return _sound(placed)
+
+
+def _elevations_m(geometry: Geometries, vertical: float) -> tuple[Floats, list[str]]:
+    """Mean height of each outline in m, nan for none, and words on heights that no land has.
+
+    ``vertical`` is what one unit of height is worth. Programs write -9999 and such for "no data".
+    """
+    heights = mean_height_m(geometry) * vertical
+    points, row = shapely.get_coordinates(geometry, include_z=True, return_index=True)
+    level = points[:, 2] * vertical
+    wrong = (level < ELEVATIONS_M[0]) | (level > ELEVATIONS_M[1])
+    rows = np.unique(row[wrong])
+    if not len(rows):
+        return heights, []
+    heights[rows] = np.nan
+    have = "1 outline has" if len(rows) == 1 else f"{len(rows)} outlines have"
+    return heights, [
+        f"{have} a height that no land has, such as {level[wrong][0]:g} m: it stands for no data,"
+        " and their elevation counts as not given"
+    ]
 
 
 def _parts(geometry: Geometries, wishes: Wishes) -> tuple[Geometries, Ints]:

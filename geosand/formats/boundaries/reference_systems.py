@@ -23,8 +23,10 @@ if TYPE_CHECKING:
 
 UNITS_M = {"m": 1.0, "mm": 0.001, "cm": 0.01, "dm": 0.1, "km": 1000.0, "in": 0.0254, "ft": 0.3048}
 UNITS_M |= {"yd": 0.9144, "us_survey_ft": 1200 / 3937}
-UNIT_WORDS = {"foot": "ft", "feet": "ft", "international_ft": "ft", "metre": "m", "meter": "m"}
+UNITS_M |= {"international_ft": 0.3048}
+UNIT_WORDS = {"foot": "ft", "feet": "ft", "metre": "m", "meter": "m"}
 UNIT_WORDS |= {"survey_foot": "us_survey_ft", "us_survey_foot": "us_survey_ft", "inch": "in"}
+UNIT_WORDS |= {f"international_{word}": "international_ft" for word in ("feet", "foot")}
 UNIT_WORDS |= {"survey_ft": "us_survey_ft", "yard": "yd"}
 UNIT_WORDS |= {w: "us_survey_ft" for w in ("us_ft", "us_feet", "survey_feet", "us_survey_feet")}
 UNIT_WORDS |= {"metres": "m", "meters": "m", "usft": "us_survey_ft", "ftus": "us_survey_ft"}

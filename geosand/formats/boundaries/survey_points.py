@@ -20,25 +20,25 @@ from geosand.formats.boundaries.drawn import LON_LAT, MAXIMUM_RING, Drawn, Layer
 from geosand.formats.boundaries.packed_degrees import PLAIN, WORDS, degrees_meant
 from geosand.formats.boundaries.reference_systems import UNITS_M, horizontal
 from geosand.formats.boundaries.survey_text import (
+    CLOSE,
+    CODES_ASKED,
+    END,
+    START,
     Columns,
     Row,
     columns_of,
     decimal_comma,
     number_of,
     rows_of,
+    with_signs,
 )
 from geosand.formats.boundaries.wishes import Wishes
 from geosand.site.cells import Cell, quoted
 
-START = ("ST", "START", "B", "BEG", "BEGIN", "BL", "S")
-CLOSE = ("CL", "CLS", "CLO", "CLOSE", "CLOSED", "C")
-END = ("E", "EN", "END", "EL", "SP", "STOP")
 BEFORE = ("START", "BEGIN", "CLOSE", "END")  #: commands that may also stand before the code
 #: Words after a code for where a curve begins, goes on or ends (common practice of field codes).
 CURVES = ("PC", "PT", "PCC", "BC", "EC", "CRV", "CURVE", "ARC")
 _REMEDY = "write a point as the decimal mark, without thousands separators"
-
-
 _CURVED = (
     "its code says %s, a place on a curve, and curves of survey text are not drawn: survey more "
     "points along it, or hand over the line work as DXF"
@@ -76,7 +76,7 @@ def read_survey(path: Path, shown: str, wishes: Wishes) -> list[Layer]:
     """
     rows, spaces = rows_of(path, shown)
     columns = columns_of(rows, wishes.point_order, shown)
-    body = rows[columns.first :]
+    body = with_signs(rows[columns.first :], columns)
     comma = decimal_comma(body, columns.order, shown)
     height = _height_factor(columns, shown)
     points = [_point(row, columns, comma, height, spaces) for row in body]
@@ -97,10 +97,14 @@ def read_survey(path: Path, shown: str, wishes: Wishes) -> list[Layer]:
         are = "its column is" if len(columns.unread) == 1 else "its columns are"
         names = ", ".join(quoted(head) for head in columns.unread[:8])
         said.append(f"{are} not read: {names}")
-    if columns.first > 1:
-        above = columns.first - 1
-        lines = "1 line above its heads is" if above == 1 else f"{above} lines above its heads are"
-        said.append(f"{lines} not read")
+    above = [quoted(" ".join(cells)) for _, cells in rows[: max(columns.first - 1, 0)]]
+    if columns.unit_row >= 0:
+        del above[columns.unit_row]
+    if n := len(above):
+        lines = "1 line above its heads is" if n == 1 else f"{n} lines above its heads are"
+        said.append(f"{lines} not read: {', '.join(above[:5])}")
+    if not {"code", "string"} & columns.order.keys():
+        said.append(f"no column holds codes, which say what is one outline: {CODES_ASKED}")
     return [
         Layer(
             name="",
@@ -108,6 +112,7 @@ def read_survey(path: Path, shown: str, wishes: Wishes) -> list[Layer]:
             crs=LON_LAT if columns.degrees else "",
             assumed=columns.degrees,
             closes_lines=True,
+            heads_xy=columns.letters,
             unit=PLAIN if in_degrees and word else _plane_unit(columns, shown),
             findings=tuple(said),
         )
@@ -174,8 +179,10 @@ def _point(row: Row, columns: Columns, comma: bool, height: float, spaces: bool)
     number, cells = row
     order = columns.order
     last = max(order.values())
-    # a code may hold the separator: what is left over belongs to the last column
-    rest = cells[last:]
+    # a code may hold the separator: what is left over belongs to it
+    over = max(len(cells) - columns.width, 0)
+    rest = cells[last : last + 1 + over]
+    rest += [cells[k + over] for k in columns.parts if k + over < len(cells)]
     whole = [*cells[:last], " ".join(rest)] if order.get("code") == last else cells
     filled = [*(cell.strip() for cell in whole), *[""] * (last + 1)]
     place, problem, column = [], "", ""
@@ -183,8 +190,7 @@ def _point(row: Row, columns: Columns, comma: bool, height: float, spaces: bool)
         value, why = number_of(filled[order[quantity]], comma)
         place.append(np.nan if value is None else value)
         problem, column = (problem, column) if problem or not why else (why, quantity)
-    over = len(cells) > columns.width and not spaces
-    if not problem and over and all(_digits(c) for c in rest[:-1]):
+    if not problem and over and not spaces and all(_digits(c) for c in rest[:-1]):
         found = f"has {len(cells)} cells for {columns.width} columns"
         problem = f"{found}: is a comma its decimal mark, or does a head lack?"
     level, _ = number_of(filled[order["elevation"]], comma) if "elevation" in order else (None, "")

@@ -1,4 +1,4 @@
-"""Text of survey controllers to cells: separator, decimal mark, heads with their units, degrees."""
+"""Text of survey controllers to cells: separator, decimal mark, heads with their units."""
 
 from __future__ import annotations
 
@@ -10,6 +10,7 @@ from pathlib import Path
 from geosand.formats.boundaries.drawn import refused
 from geosand.formats.boundaries.kinds import folded
 from geosand.formats.boundaries.reference_systems import UNIT_WORDS, UNITS_M
+from geosand.formats.boundaries.written_degrees import degrees_of
 from geosand.site.cells import parse_number, quoted
 
 Row = tuple[int, list[str]]  #: number of the line in the file, its cells
@@ -30,22 +31,30 @@ HEADERS = {
              "beschreibung", "omschrijving", "beskrivning", "beskrivelse"),
     "string": ("string", "line", "line_id", "string_id", "s"),
 }  # fmt: skip
+#: The same, where none of the words above is among the heads: some files have both.
+FURTHER = {
+    "point": ("pktnr", "piste", "cislo", "noktano"),
+    "northing": ("grid_northing", "y_coord", "y_coordinate"),
+    "easting": ("grid_easting", "x_coord", "x_coordinate"),
+    "code": ("bezeichnung", "koodi", "opis", "aciklama", "point_code", "raw_description",
+             "full_description"),
+}  # fmt: skip
+#: Heads of columns behind that of codes which tell one outline from another of its code.
+PARTS = (
+    *("hole", "hole_no", "hole_number", "number", "no", "nr", "name", "attribute"),
+    *("loch", "bahn", "trou", "hoyo", "buca"),
+)
+START = ("ST", "START", "B", "BEG", "BEGIN", "BL", "S")
+CLOSE = ("CL", "CLS", "CLO", "CLOSE", "CLOSED", "C")
+END = ("E", "EN", "END", "EL", "SP", "STOP")
 DEGREES = {"northing": ("lat", "latitude"), "easting": ("lon", "long", "longitude", "lng")}
 HEAD_WITHIN = 20  #: rows at the top among which the heads are looked for
 ORDER_ASKED = (
     "say it with --point-order: P point, N northing, E easting, Z elevation, D code, S string of "
     "line work, - a column to skip; PNEZD and PENZD are usual"
 )
+CODES_ASKED = "name it code in the heads, or say the order of the columns with --point-order"
 _THOUSANDS = re.compile(r"[+-]?\d{1,3}([.,'’  ]\d{3})+([.,]\d+)?")
-_SIDE = r"\s*([NSEW]?)\s*"
-_SECONDS = r"(\d{1,2}(?:[.,]\d*)?)"
-_DMS = re.compile(
-    rf"{_SIDE}([+-]?)(\d{{1,3}})[°:\sd-]\s*(\d{{1,2}})['′’:\sm-]\s*{_SECONDS}"
-    rf"\s*(?:\"|″|''|”)?{_SIDE}",
-    re.IGNORECASE,
-)
-_DM = re.compile(rf"{_SIDE}([+-]?)(\d{{1,3}})[°:\sd]\s*{_SECONDS}\s*['′’m]?{_SIDE}", re.IGNORECASE)
-_DECIMAL = re.compile(r"\s*([+-]?\d{1,3}(?:\.\d*)?)\s*°?\s*([NSEW]?)\s*", re.IGNORECASE)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -56,7 +65,11 @@ class Columns:
     first: int = 0  #: row at which the points begin
     units: dict[str, str] = field(default_factory=dict)  #: quantity -> unit of its head
     degrees: bool = False  #: heads say latitude and longitude
+    letters: bool = False  #: heads say x and y, not which of them runs north
     width: int = 0  #: of a row: as many cells as its heads or its order name
+    parts: tuple[int, ...] = ()  #: columns behind that of codes which belong to the code
+    sides: dict[str, int] = field(default_factory=dict)  #: quantity -> column of its N, S, E or W
+    unit_row: int = -1  #: row above the heads that says the unit
     unread: tuple[str, ...] = ()  #: heads that say nothing of use here
 
 
@@ -91,9 +104,7 @@ def rows_of(path: Path, shown: str) -> tuple[list[Row], bool]:
 
 def columns_of(rows: list[Row], point_order: str | None, shown: str) -> Columns:
     """Columns by the user's order, else by the heads; Refused where neither says them."""
-    heads = next(
-        (k for k, (_, cells) in enumerate(rows[:HEAD_WITHIN]) if _places(_named(cells)[0])), None
-    )
+    heads = next((k for k, (_, cells) in enumerate(rows[:HEAD_WITHIN]) if says_places(cells)), None)
     if point_order is not None:
         letters = point_order.strip().upper().replace(",", "")
         if not re.fullmatch(r"[PNEZDCYXHS-]+", letters) or not _complete(letters):
@@ -117,16 +128,73 @@ def columns_of(rows: list[Row], point_order: str | None, shown: str) -> Columns:
         raise refused(shown, found, remedy=ORDER_ASKED)
     cells = rows[heads][1]
     order, units, degrees = _named(cells)
-    named = set(order.values())
+    unit_row, unit = (-1, "") if units or degrees else _unit_above(rows[:heads])
+    parts = _parts_of_code(rows[heads + 1 :], cells, order)
+    sides = _sides(rows[heads + 1 :], cells, order) if degrees else {}
+    named = {*order.values(), *parts, *sides.values()}
+    first_letters = {_head(cells[order[q]])[0][:1] for q in ("northing", "easting")}
     unread = tuple(c.strip() for k, c in enumerate(cells) if c.strip() and k not in named)
     return Columns(
         order=order,
         first=heads + 1,
-        units=units,
+        units=dict.fromkeys(order, unit) if unit else units,
         degrees=degrees,
+        letters=first_letters == {"x", "y"},
         width=len(cells),
+        parts=parts,
+        sides=sides,
+        unit_row=unit_row,
         unread=unread,
     )
+
+
+def _parts_of_code(rows: list[Row], heads: list[str], order: dict[str, int]) -> tuple[int, ...]:
+    """Columns behind the last, that of codes, which are part of the code.
+
+    Those without a head, of commands here and there, or of numbers of holes and such; not those of
+    times, accuracies or the state of the receiver.
+    """
+    last = max(order.values())
+    parts = []
+    for k in range(last + 1, len(heads)) if order.get("code") == last else ():
+        cells = {row[k].strip().upper() if k < len(row) else "" for _, row in rows}
+        commands = "" in cells and cells - {""} <= {*START, *CLOSE, *END}
+        if commands or not heads[k].strip() or _head(heads[k])[0] in PARTS:
+            parts.append(k)
+    return tuple(parts)
+
+
+def _sides(rows: list[Row], heads: list[str], order: dict[str, int]) -> dict[str, int]:
+    """Columns that say N or S, and E or W, of every number of latitude and longitude, if both do.
+
+    One alone may mean anything: S is also a state of the receiver.
+    """
+    found: dict[str, int] = {}
+    for quantity, letters in (("northing", "NS"), ("easting", "EW")):
+        at = order[quantity]
+        for k in {*range(len(heads))} - {*order.values()}:
+            cells = [row[k].strip().upper() for _, row in rows if max(k, at) < len(row)]
+            if cells and all(cell and cell in letters for cell in cells):
+                found.setdefault(quantity, k)
+    return found if len(found) == 2 else {}
+
+
+def with_signs(rows: list[Row], columns: Columns) -> list[Row]:
+    """Rows with a minus before what their columns of sides say is of the south or west."""
+    for quantity, k in columns.sides.items():
+        at = columns.order[quantity]
+        rows = [
+            (row, [*cells[:at], f"-{cells[at].strip().lstrip('+-')}", *cells[at + 1 :]])
+            if max(k, at) < len(cells) and cells[k].strip().upper() in ("S", "W")
+            else (row, cells)
+            for row, cells in rows
+        ]
+    return rows
+
+
+def says_places(cells: list[str]) -> bool:
+    """Whether a row of heads says which columns are places."""
+    return _places(_named(cells)[0])
 
 
 def _first_with_digits(rows: list[Row], order: dict[str, int]) -> int:
@@ -147,16 +215,19 @@ def _named(cells: list[str]) -> tuple[dict[str, int], dict[str, str], bool]:
     order: dict[str, int] = {}
     units: dict[str, str] = {}
     degrees = set()
-    for k, cell in enumerate(cells):
-        word, unit = _head(cell)
-        for quantity, words in HEADERS.items():
-            in_degrees = word in DEGREES.get(quantity, ())
-            if (word in words or in_degrees) and quantity not in order:
-                order[quantity] = k
-                if unit:
-                    units[quantity] = unit
-                if in_degrees:
-                    degrees.add(quantity)
+    for known in (HEADERS, FURTHER):
+        if not _places(order):  # one of the two may be the N of numbers
+            order = {q: k for q, k in order.items() if q not in DEGREES}
+        for k, cell in enumerate(cells):
+            word, unit = _head(cell)
+            for quantity, words in known.items():
+                in_degrees = known is HEADERS and word in DEGREES.get(quantity, ())
+                if (word in words or in_degrees) and quantity not in order:
+                    order[quantity] = k
+                    if unit:
+                        units[quantity] = unit
+                    if in_degrees:
+                        degrees.add(quantity)
     return order, units, len(degrees) == 2
 
 
@@ -169,6 +240,16 @@ def _head(cell: str) -> tuple[str, str]:
         if head and head != words and UNIT_WORDS.get(tail, tail) in UNITS_M:
             return head, UNIT_WORDS.get(tail, tail)
     return words, ""
+
+
+def _unit_above(rows: list[Row]) -> tuple[int, str]:
+    """The row above the heads that says a unit, as "Units: US Survey Feet", and it; else -1, ""."""
+    for k, (_, cells) in enumerate(rows):
+        said = re.search(r"\bunits?\b[^a-z]*(.*)", folded(" ".join(cells)))
+        word = re.sub(r"[^a-z]+", "_", said[1]).strip("_") if said else ""
+        if UNIT_WORDS.get(word, word) in UNITS_M:
+            return k, UNIT_WORDS.get(word, word)
+    return -1, ""
 
 
 def _complete(letters: str) -> bool:
@@ -209,29 +290,3 @@ def number_of(text: str, comma: bool) -> tuple[float | None, str]:
     if _THOUSANDS.fullmatch(plain):
         return None, f"{quoted(plain)} has thousands separators: write it without"
     return None, f"{quoted(plain)} is not a number"
-
-
-def degrees_of(text: str) -> float | None:
-    """Degrees of ``53°18'00.5"N``, ``-0:07:12.3``, ``9°54.6'E`` or ``53.3 N``; None for others.
-
-    >>> degrees_of("53°15'00.0\\"S"), degrees_of("9 54 0 E"), degrees_of("53 70 0")
-    (-53.25, 9.9, None)
-    >>> degrees_of("53-15-00.0S"), degrees_of("E 9°54.0'"), degrees_of("53 15.0")
-    (-53.25, 9.9, None)
-    """
-    for form in (_DMS, _DM):
-        match = form.fullmatch(text)
-        if match is None:
-            continue
-        before, sign, whole, *parts, after = match.groups()
-        if form is _DM and not (before or after or "°" in text):
-            continue  # two numbers, which may be anything
-        minutes, seconds = (float(part.replace(",", ".")) for part in (*parts, "0")[:2])
-        if minutes >= 60 or seconds >= 60 or (before and after):
-            return None
-        size = int(whole) + minutes / 60 + seconds / 3600
-        return -size if sign == "-" or (before or after).upper() in ("S", "W") else size
-    if (match := _DECIMAL.fullmatch(text)) and ("°" in text or match[2]):
-        size = float(match[1])
-        return -size if match[2].upper() in ("S", "W") else size
-    return None

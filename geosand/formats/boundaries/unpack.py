@@ -10,13 +10,14 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from geosand.formats.boundaries.drawn import MAXIMUM_BYTES, plain_name, refused
+from geosand.formats.boundaries.sheets import sheets_of
 from geosand.formats.boundaries.wkt_tables import holds_shapes
 
 MAXIMUM_UNPACKED = 500_000_000
 MAXIMUM_MEMBERS = 2_000
 READS = (
-    "GeoJSON, JSON-FG, GeoPackage, Shapefile (also zipped), KML, KMZ, FlatGeobuf, GML, DXF, GPX,"
-    " TAB, MIF, CSV with WKT, survey text"
+    "GeoJSON, JSON-FG, GeoPackage, Shapefile and GDB (also zipped), KML, KMZ, FlatGeobuf, GML,"
+    " DXF, GPX, TAB, MIF, CSV with WKT, survey text (both also as .xlsx)"
 )
 #: Endings of files that are read, and the format of each.
 FORMATS = {
@@ -50,14 +51,20 @@ def unpack(path: Path, folder: Path) -> tuple[list[Source], list[str]]:
     what is missing, too large, of no known format, or an archive that reaches outside itself.
     """
     name = path.name
-    if path.is_dir():
+    database = path.is_dir() and path.suffix.lower() == ".gdb"
+    if path.is_dir() and not database:
         raise refused(name, "is a folder", allowed=READS, remedy="name the file in it")
-    if not path.is_file():
+    if not (database or path.is_file()):
         raise refused(name, "there is no such file", remedy="check its path")
     if path.stat().st_size > MAXIMUM_BYTES:
         found = f"is larger than {MAXIMUM_BYTES // 1_000_000} MB"
         raise refused(name, found, remedy="export only the surfaces of this site")
     try:
+        if database:
+            return [_database(path, folder)], []
+        if path.suffix.lower() == ".xlsx":
+            sheets, others = sheets_of(path, folder)
+            return [_sorted(copy, shown) for copy, shown in sheets], others
         if zipfile.is_zipfile(path) and path.suffix.lower() not in FORMATS:
             return _archive(path, folder)
         copy = folder / f"{_safe(path.stem)}{path.suffix.lower()}"
@@ -67,6 +74,19 @@ def unpack(path: Path, folder: Path) -> tuple[list[Source], list[str]]:
     except OSError as problem:
         raise refused(name, f"can not be read: {problem.strerror}") from problem
     return [_sorted(copy, name)], []
+
+
+def _database(path: Path, folder: Path) -> Source:
+    """A copy of a file geodatabase, which is a folder of tables."""
+    files = [file for file in path.iterdir() if file.is_file()]
+    if sum(file.stat().st_size for file in files) > MAXIMUM_BYTES:
+        found = f"is larger than {MAXIMUM_BYTES // 1_000_000} MB"
+        raise refused(path.name, found, remedy="export only the surfaces of this site")
+    copy = folder / f"{_safe(path.stem)}.gdb"
+    copy.mkdir()
+    for file in files:
+        (copy / file.name).write_bytes(file.read_bytes())
+    return Source(path=copy, shown=path.name, format="gdb")
 
 
 def _safe(stem: str) -> str:
@@ -95,35 +115,43 @@ def _archive(path: Path, folder: Path) -> tuple[list[Source], list[str]]:
             members = list(_members(archive, path.name))
             room = MAXIMUM_UNPACKED
             copies: list[tuple[Path, str]] = []
+            databases: dict[Path, str] = {}  # of files of which only all together are read
             for number, member in enumerate(members):
                 inner = plain_name(member.filename)
                 # files of one inner folder and stem stay together, whatever their folder is called
                 parent = str(Path(member.filename).parent)
-                place = folder / f"m{_number_of(parent, members)}"
+                database = ".gdb" if parent.lower().endswith(".gdb") else ""
+                place = folder / f"m{_number_of(parent, members)}{database}"
                 place.mkdir(exist_ok=True)
                 safe = re.sub(r"[^A-Za-z0-9._-]", "_", inner)[-80:] or f"file{number}"
                 ending = _ending(safe)
                 copy = place / f"{safe[: -len(ending) or None]}{ending}"
                 room -= _copy(archive, member, copy, room, path.name)
-                copies.append((copy, member.filename))
+                if database:
+                    databases[place] = parent
+                else:
+                    copies.append((copy, member.filename))
     except (zipfile.BadZipFile, NotImplementedError, RuntimeError, EOFError) as problem:
-        found = f"can not be unpacked: {str(problem)[:80]}"
-        raise refused(path.name, found, remedy="pack it again without a password") from problem
+        text = f"can not be unpacked: {str(problem)[:80]}"
+        raise refused(path.name, text, remedy="pack it again without a password") from problem
     except zipfile.zlib.error as problem:  # type: ignore[attr-defined]
         raise refused(path.name, "is damaged", remedy="send or pack it again") from problem
+    found = [
+        Source(path=place, shown=f"{path.name}/{parent}", format="gdb")
+        for place, parent in databases.items()
+    ]
     alone = [(c, n) for c, n in copies if _ending(c.name) not in COMPANIONS]
     chosen = [(c, n) for c, n in alone if c.suffix in FORMATS]
     rest = [n for c, n in alone if c.suffix not in FORMATS]
-    if not chosen:
+    if not chosen and not found:
         inside = ", ".join(n for _, n in copies[:5]) or "nothing"
         raise refused(path.name, f"holds {inside}", allowed=READS, remedy="pack the boundary file")
     # a text beside real drawings is a note, not a survey
-    if any(FORMATS[c.suffix] != "survey" for c, _ in chosen):
+    drawings = [(c, n) for c, n in chosen if FORMATS[c.suffix] != "survey"]
+    if found or drawings:
         rest += [n for c, n in chosen if FORMATS[c.suffix] == "survey" or c.suffix == ".xml"]
-        chosen = [
-            (c, n) for c, n in chosen if FORMATS[c.suffix] != "survey" and c.suffix != ".xml"
-        ] or chosen
-    return [_sorted(c, f"{path.name}/{n}") for c, n in chosen], rest
+        chosen = [(c, n) for c, n in drawings if c.suffix != ".xml"] or ([] if found else chosen)
+    return [*found, *(_sorted(c, f"{path.name}/{n}") for c, n in chosen)], rest
 
 
 def _number_of(parent: str, members: list[zipfile.ZipInfo]) -> int:

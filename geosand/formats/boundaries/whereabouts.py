@@ -88,6 +88,39 @@ def _against(here: tuple[float, float], crs: CRS, near: tuple[float, float] | No
     return ""
 
 
+def likely_place(
+    lon_lat: Floats, crs: CRS, near: tuple[float, float] | None
+) -> tuple[float, float] | None:
+    """A place that a grid gives to numbers, if it is one to ask about; else None.
+
+    Where the place is not known, that is land in the very area that the grid is made for.
+    """
+    here, area = (float(lon_lat[0]), float(lon_lat[1])), crs.area_of_use
+    if not crs.is_projected or _against(here, crs, near):
+        return None
+    in_area = area is None or _within(here, area.bounds, beside=0.0)
+    return here if near or (in_area and on_land(*here)) else None
+
+
+def either_axis(
+    lon_lat: Floats, other: tuple[float, float] | None, crs: CRS, shown: str
+) -> Fault | None:
+    """Heads x and y of a CRS whose x runs north, where either way round is a likely place.
+
+    Surveyors then write x for the north, GIS for the east.
+    """
+    north = any(a.abbrev.lower() == "x" and a.direction == "north" for a in crs.axis_info)
+    if other is None or not north:
+        return None
+    here = place_words(float(lon_lat[0]), float(lon_lat[1]))
+    return Fault(
+        file=shown,
+        found=f"its heads say x and y, and x of {crs.name} runs north: so the site would lie at"
+        f" {place_words(*other)}; with x to the east at {here}",
+        remedy="if x is the north, say so with --swap; if it is the east, with --believe-place",
+    )
+
+
 def against_itself(
     lon_lat: Floats, crs: CRS, things: Sequence[Drawn], layer: Layer, shown: str
 ) -> Fault | None:
@@ -191,11 +224,13 @@ def _by_zone(zones: dict[str, tuple[float, float]]) -> str:
     return "; ".join([f"in {first} the site would lie at {place_words(*place)}", *others, *more])
 
 
-def _within(here: tuple[float, float], bounds: tuple[float, float, float, float]) -> bool:
+def _within(
+    here: tuple[float, float], bounds: tuple[float, float, float, float], beside: float = 1.0
+) -> bool:
     west, south, east, north = bounds
     east += 360 if east < west else 0
-    lon = here[0] + (360 if here[0] < west - 1 else 0)
-    return west - 1 <= lon <= east + 1 and south - 1 <= here[1] <= north + 1
+    lon = here[0] + (360 if here[0] < west - beside else 0)
+    return west - beside <= lon <= east + beside and south - beside <= here[1] <= north + beside
 
 
 def middle(geometry: Geometries) -> Floats:

@@ -8,9 +8,8 @@ from dataclasses import dataclass, field
 import shapely
 
 from geosand.formats.boundaries.drawn import Drawn, Layer
-from geosand.formats.boundaries.kinds import kind_of, recognise
+from geosand.formats.boundaries.kinds import kind_of, own_kind, recognise
 from geosand.formats.boundaries.naming import name_of
-from geosand.site.cells import word_key
 
 CLOSE_TOLERANCE_M = 0.05
 
@@ -44,8 +43,9 @@ class Wishes:
             return kind, word
         # a line called "Water main" is no water
         name = name_of(thing.attributes, thing.name, self.name_column)
-        by_name = words.get(word_key(name), "") or recognise(name)
-        told = by_name not in ("", "other") or word_key(name) in words
+        key, by_name = own_kind(name, words)
+        by_name = by_name or recognise(name)
+        told = by_name not in ("", "other") or bool(key)
         return (by_name, name) if told else (kind, word)
 
     def unused(self, formats: Collection[str], layers: Sequence[Layer]) -> list[str]:

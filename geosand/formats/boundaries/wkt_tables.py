@@ -1,4 +1,4 @@
-"""Tables with shapes as text (well-known text, OGC 06-103r4, 7): CSV of a GIS or a database."""
+"""Tables with shapes (well-known text or hex binary, OGC 06-103r4): CSV of a GIS or a database."""
 
 from __future__ import annotations
 
@@ -13,13 +13,20 @@ import numpy as np
 import shapely
 
 from geosand.errors import Faults, Finding
-from geosand.formats.boundaries.drawn import MAXIMUM_BYTES, Drawn, Layer, left_open_said
+from geosand.formats.boundaries.drawn import (
+    MAXIMUM_BYTES,
+    Drawn,
+    Layer,
+    crs_beside,
+    left_open_said,
+)
 from geosand.formats.csv_table import read_csv
 from geosand.site.cells import as_text, is_blank
 
 #: Heads of a column that holds shapes; of its first row ``holds_shapes`` looks for one.
 HEADS = ("wkt", "wkt_geom", "_wkt", "geom", "geometry", "the_geom", "shape")
-_SHAPE = re.compile(rb"(polygon|surface)\s*z?m?\s*\(", re.IGNORECASE)
+_SHAPE = re.compile(rb"(polygon|surface)\s*z?m?\s*\(|\b0[01](?:[0-9a-f]{2}){40,}", re.IGNORECASE)
+_BINARY = re.compile(r"0[01](?:[0-9a-f]{2})+", re.IGNORECASE)  #: well-known binary in hex
 _CODE = re.compile(r"\s*SRID\s*=\s*(\d+)\s*;", re.IGNORECASE)  # of a database's own form
 
 
@@ -40,13 +47,14 @@ def read_wkt_table(path: Path, shown: str) -> list[Layer]:
     faults.refuse()
     column = max(table.columns, key=lambda name: _shapes_in(name, table.columns[name]))
     others = {name: cells for name, cells in table.columns.items() if name != column}
-    beside = _crs_beside(path)
+    beside = crs_beside(path)
     layers: dict[str, list[Drawn]] = defaultdict(list)
     left_open = []
     for k, (row, cell) in enumerate(zip(table.rows, table.columns[column], strict=True)):
-        text = "" if is_blank(cell) else as_text(cell)
-        code = _CODE.match(text)
-        shape, problem = _shape(text[code.end() :] if code else text)
+        text = "" if is_blank(cell) else as_text(cell).strip()
+        named = _CODE.match(text)
+        shape, problem = _shape(text[named.end() :] if named else text)
+        code = int(named[1]) if named else int(shapely.get_srid(shape))
         left_open += [f"row {row}"] if problem is _OPEN else []
         thing = Drawn(
             place=f"row {row}",
@@ -54,7 +62,7 @@ def read_wkt_table(path: Path, shown: str) -> list[Layer]:
             attributes={name: cells[k] for name, cells in others.items()},
             problem="" if problem is _OPEN else problem,
         )
-        layers[f"EPSG:{code[1]}" if code else beside].append(thing)
+        layers[f"EPSG:{code}" if code > 0 else beside].append(thing)
     said = (*(f.text for f in findings), *left_open_said(left_open, "OGC 06-103r4, 6.1.7"))
     return [
         Layer(name="", drawn=tuple(drawn), crs=crs, findings=said if k == 0 else ())
@@ -68,13 +76,6 @@ def _shapes_in(name: str, cells: Sequence[Any]) -> tuple[int, bool]:
     return number, name.lower() in HEADS
 
 
-def _crs_beside(path: Path) -> str:
-    """The WKT of the CRS in a .prj beside a table; "" without."""
-    file = path.with_suffix(".prj")
-    text = file.read_text(encoding="utf-8", errors="replace").strip() if file.is_file() else ""
-    return text if text.startswith(("PROJ", "GEOG", "COMPD", "BOUND")) else ""
-
-
 _OPEN = "closed"
 
 
@@ -84,8 +85,9 @@ def _shape(text: str) -> tuple[Any, str]:
         return None, "it has no geometry"
     try:
         with np.errstate(invalid="ignore"):
-            shape = shapely.from_wkt(text, on_invalid="ignore")
-            closed = shapely.from_wkt(text, on_invalid="fix") if shape is None else None
+            made = shapely.from_wkb if _BINARY.fullmatch(text) else shapely.from_wkt
+            shape = made(text, on_invalid="ignore")
+            closed = made(text, on_invalid="fix") if shape is None else None
     except NotImplementedError:
         kind = text.partition("(")[0].strip()
         return None, f"it has arcs ({kind[:30]}): export it as GeoPackage"

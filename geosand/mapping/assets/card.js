@@ -27,7 +27,7 @@ geosand.card = function (page) {
     else {
       const range = limits(f.mass_low_kg, f.mass_high_kg, "mass");
       line.append(
-        make("b", "", page.show(f.mass_kg, "mass")),
+        make("b", "", page.soFar(f, page.show(f.mass_kg, "mass"))),
         " " + page.unitOf("mass") + " of sand",
         range ? make("span", "", range) : "",
       );
@@ -80,7 +80,7 @@ geosand.card = function (page) {
     return rows([
       f.depth_m === null
         ? null
-        : ["Depth", page.show(f.depth_m, "depth", true), limits(f.low_m, f.high_m, "depth")],
+        : ["Depth", page.soFar(f, page.show(f.depth_m, "depth", true)), limits(f.low_m, f.high_m, "depth")],
       across(surface),
       here(surface),
       f.target_so_far_m === null
@@ -212,8 +212,9 @@ geosand.card = function (page) {
       return `${name}: ${told.join(", ") || "no sand known past its edge"}`;
     }
     if (f.depth_m === null) return `${name}: ${none}`;
-    const depth = page.show(f.depth_m, "depth", true);
-    if (theme === "shortfall") return `${name}: ${depth}, no target`;
+    const depth = page.soFar(f, page.show(f.depth_m, "depth", true));
+    if (theme === "shortfall")
+      return `${name}: ${depth}, ${f.target_so_far_m === null ? "no target" : "shortfall not known"}`;
     return `${name}: ${depth}${page.estimated(f) ? ", estimated" : ""}`;
   };
   page.catchSummary = (caught) =>

@@ -186,9 +186,9 @@ geosand.labels = function (page) {
   const scene = () =>
     [
       page.near(),
+      page.near() && page.theme, // light letters upon dark colours
       page.theme === "areas",
       page.theme === "catches",
-      page.theme === "overthrow" && page.near(),
       page.period,
       page.theme === "areas" && page.units,
     ].join();
@@ -322,7 +322,9 @@ geosand.labels = function (page) {
     }
     function close(shape, { key, node }) {
       const [w, h] = sizes.get(key);
-      const box = inside(shape, w, h, size).find(open) || outside(shape, w, h).find((at) => plain(shape, at));
+      const on = inside(shape, w, h, size).find(open),
+        box = on || outside(shape, w, h).find((at) => plain(shape, at));
+      node.classList.toggle("light", Boolean(on) && page.dark(shape.surface));
       if (box) keep(box, node);
       return box;
     }

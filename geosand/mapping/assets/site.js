@@ -178,6 +178,9 @@ geosand.site = function (data) {
   page.inPeriod = (caught) => page.season() || caught.period === page.period;
   page.caught = (surface) => surface.catches.filter((caught) => caught.used && page.inPeriod(caught));
   page.estimated = (figures) => figures.basis === "other surfaces";
+  /* At least that much, where a dressing of the surface was not measured. */
+  page.soFar = (figures, text) =>
+    figures.state !== "not measured" || text === NONE ? text : "≥\u202f" + text;
   page.under = (figures) => figures.state === "under-dressed";
   /* Lowest and highest residual of a surface's catches; nulls where it has none. */
   page.residuals = (surface) => {

@@ -40,7 +40,7 @@ geosand.percent = function (share) {
 };
 
 /* A probability never reads as certainty. */
-geosand.likely = (share) => (share >= 0.995 ? ">\u00a099\u00a0%" : geosand.percent(share));
+geosand.likely = (share) => (share > 0.99 ? ">\u00a099\u00a0%" : geosand.percent(share));
 
 geosand.plural = (count, word) =>
   `${count} ${word}${count === 1 ? "" : word.endsWith("ch") || word.endsWith("ss") ? "es" : "s"}`;

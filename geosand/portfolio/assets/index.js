@@ -49,6 +49,13 @@
     made.append(beside);
   }
 
+  function small(below, text) {
+    if (!text) return;
+    const made = document.createElement("small");
+    made.textContent = text;
+    below.append(made);
+  }
+
   function sketch(letters) {
     const drawing = document.createElementNS(SVG, "svg");
     drawing.setAttribute("viewBox", "0 0 64 64");
@@ -75,11 +82,7 @@
     if (map) name.setAttribute("href", map);
     name.textContent = site[at.name];
     named.append(name);
-    if (site[at.site] !== site[at.name]) {
-      const small = document.createElement("small");
-      small.textContent = site[at.site];
-      named.append(small);
-    }
+    if (site[at.site] !== site[at.name]) small(named, site[at.site]);
     if (broken(site)) {
       const why = cell(row, `${site[at.status]}: `, "bad"), below = document.createElement("a");
       below.setAttribute("href", "#refused");
@@ -96,17 +99,13 @@
     const open = site[at.not_closing], none = unmeasured(site) && !site[at.measured];
     const told = none ? "not measured" : `${open} of ${site[at.measured]}`;
     cell(row, told, open || none ? "number bad" : "number");
-    const turf = site[at.under_dressed] + site[at.on_target] + site[at.over_dressed];
-    const under = site[at.under_dressed];
-    cell(row, `${under} of ${turf}`, under ? "number bad" : "number");
+    const turf = data.states.reduce((sum, state) => sum + site[at[state]], 0);
+    const under = site[at.under_dressed], unknown = site[at.depth_not_known];
+    const behindOf = unknown && unknown === turf ? "–" : `${under} of ${turf}`;
+    small(cell(row, behindOf, under ? "number bad" : "number"), unknown && `${unknown} not known`);
     const short = site[at.largest_shortfall_mm];
     const behind = short === null ? "–" : figure(short / 1000, depth, digits);
-    const far = cell(row, behind, "number wide-only");
-    if (short !== null) {
-      const small = document.createElement("small");
-      small.textContent = site[at.furthest_behind];
-      far.append(small);
-    }
+    small(cell(row, behind, "number wide-only"), short !== null && site[at.furthest_behind]);
     cell(row, String(site[at.findings]), "number wide-only");
     return row;
   }

@@ -5,11 +5,10 @@ from __future__ import annotations
 import numpy as np
 
 from geosand.errors import printable
-from geosand.reports.area_rows import area_rows
-from geosand.reports.area_totals import TOTALS_NOTE, area_totals, by_kind
-from geosand.reports.documents import Document, si
+from geosand.reports.area_rows import TOTALS_NOTE, area_rows, area_totals, by_kind
+from geosand.reports.documents import Document, told
 from geosand.reports.printable.content import Column, Row, Section, Table, Text
-from geosand.reports.words import Units, label_of, shown
+from geosand.reports.words import Units, label_of
 from geosand.results import Results
 
 
@@ -49,18 +48,12 @@ def areas_section(results: Results, units: Units) -> Section:
 
 def _row(row: Document, units: Units) -> Row:
     name = "" if row["name"] == row["id"] else printable(row["name"])
-    texts = [
-        shown(si(row[key]), measure, units, unit=False)
-        for key, measure in (
-            ("area_m2", "area"),
-            ("u_area_m2", "area"),
-            ("perimeter_m", "length"),
-            ("drawn_area_m2", "area"),
-        )
-    ]
+    measures = {"area_m2": "area", "u_area_m2": "area"}
+    measures |= {"perimeter_m": "length", "drawn_area_m2": "area"}
+    texts = (told(row[key], measure, units, unit=False) for key, measure in measures.items())
     return Row(cells=(row["id"], name, *texts))
 
 
 def _sum(name: str, total: Document, units: Units) -> Row:
-    area, u = (shown(si(total[key]), "area", units, unit=False) for key in ("area_m2", "u_area_m2"))
+    area, u = (told(total[key], "area", units, unit=False) for key in ("area_m2", "u_area_m2"))
     return Row(cells=(name, "", area, u, "", ""), tone="sum")

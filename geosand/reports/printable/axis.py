@@ -6,6 +6,7 @@ import math
 
 from geosand.columns import frozen
 from geosand.reports.classes import round_steps
+from geosand.reports.words import grouped
 
 
 @frozen
@@ -62,5 +63,4 @@ class Scale:
         decimals = max(0, -math.floor(math.log10(self.step)))
         if abs(self.step * 10**decimals - round(self.step * 10**decimals)) > 1e-6:
             decimals += 1
-        text = f"{value:,.{decimals}f}".replace(",", "\u202f").replace("-", "−")
-        return "0" if value == 0 else text
+        return "0" if value == 0 else grouped(value, decimals).replace("-", "−")

@@ -2,18 +2,18 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 
 from geosand.balance.account import NOT_CLOSED
 from geosand.errors import printable
-from geosand.reports.documents import Document, si
+from geosand.reports.documents import Document, si, told
 from geosand.reports.first import explain, would
 from geosand.reports.printable.axis import Scale
-from geosand.reports.printable.budget_picture import budget_picture
+from geosand.reports.printable.budget_picture import budget_picture, whole_percent
 from geosand.reports.printable.cell_pictures import interval_mark, scale_head, scale_over
 from geosand.reports.printable.content import (
     Block,
+    Cell,
     Column,
     Items,
     Picture,
@@ -23,8 +23,8 @@ from geosand.reports.printable.content import (
     Text,
 )
 from geosand.reports.printable.drawing import PHONE, WIDTH
-from geosand.reports.season_balance import counted_dressings
-from geosand.reports.words import MISSING, Units, between, label_of, percent, shown
+from geosand.reports.season_document import counted_dressings
+from geosand.reports.words import MISSING, Units, between, label_of, percent
 from geosand.results import Results
 from geosand.units import SHOWN
 
@@ -78,49 +78,28 @@ def _table(mine: Sequence[Document], season: Document, units: Units) -> Table:
     )
     rows = [_row(d, scale, factor, units) for d in mine]
     if len(mine) > 1 and season["spread"]["mass_kg"] is not None:
-        rows.append(_sum(season, units))
+        rows.append(Row(cells=_cells("season", "", season, "", "", units), tone="sum"))
     return Table(columns=columns, rows=rows)
 
 
 def _row(dressing: Document, scale: Scale, factor: float, units: Units) -> Row:
-    over = dressing["overthrow"]
-    value, low, high = (si(over[key]) for key in ("mass_kg", "low_kg", "high_kg"))
+    over, name = dressing["overthrow"], printable(dressing["dressing"])
+    value, low, high = (si(over[key]) * factor for key in ("mass_kg", "low_kg", "high_kg"))
+    drawn = interval_mark(value, low, high, scale, MARK)
     return Row(
-        cells=(
-            printable(dressing["dressing"]),
-            dressing["date"],
-            _mass(dressing["spread"]["mass_kg"], units),
-            _mass(dressing["on_surfaces"]["mass_kg"], units),
-            interval_mark(value * factor, low * factor, high * factor, scale, MARK),
-            _mass(over["mass_kg"], units),
-            between(low, high, "mass", units),
-            MISSING if over["fraction"] is None else percent(over["fraction"]),
-            over["verdict"],
-        ),
+        cells=_cells(name, dressing["date"], dressing, drawn, over["verdict"], units),
         tone="alarm" if over["verdict"] == NOT_CLOSED else "",
     )
 
 
-def _sum(season: Document, units: Units) -> Row:
-    over = season["overthrow"]
-    return Row(
-        cells=(
-            "season",
-            "",
-            _mass(season["spread"]["mass_kg"], units),
-            _mass(season["on_surfaces"]["mass_kg"], units),
-            "",
-            _mass(over["mass_kg"], units),
-            between(si(over["low_kg"]), si(over["high_kg"]), "mass", units),
-            MISSING if over["fraction"] is None else percent(over["fraction"]),
-            "",
-        ),
-        tone="sum",
-    )
-
-
-def _mass(value: float | None, units: Units) -> str:
-    return shown(si(value), "mass", units, unit=False)
+def _cells(
+    name: str, date: str, masses: Document, drawn: Cell, verdict: str, units: Units
+) -> tuple[Cell, ...]:
+    """Cells of a dressing or of the season."""
+    over, parts = masses["overthrow"], ("spread", "on_surfaces", "overthrow")
+    spread, on, elsewhere = (told(masses[p]["mass_kg"], "mass", units, unit=False) for p in parts)
+    interval = between(si(over["low_kg"]), si(over["high_kg"]), "mass", units)
+    return name, date, spread, on, drawn, elsewhere, interval, percent(over["fraction"]), verdict
 
 
 def _open_ones(results: Results, counted: Sequence[bool]) -> list[Block]:
@@ -167,13 +146,11 @@ def _methods(mine: Sequence[Document], units: Units) -> tuple[Block, ...]:
 def _method_cells(dressing: Document, units: Units) -> tuple[str, ...]:
     methods, over, even = dressing["methods"], dressing["overthrow"], dressing["uniformity"]
     rates = [
-        shown(si(methods[key]["rate_kg_m2"]), "rate", units, unit=False)
+        told(methods[key]["rate_kg_m2"], "rate", units, unit=False)
         for key in ("by_mass", "by_volume", "by_bulk")
     ]
     agree = {True: "yes", False: "no", None: MISSING}[methods["agree"]]
-    lengths = [
-        shown(si(over[key]), "length", units, unit=False) for key in ("strip_width_m", "reach_m")
-    ]
+    lengths = [told(over[key], "length", units, unit=False) for key in ("strip_width_m", "reach_m")]
     evenness = [
         MISSING if even[key] is None else f"{even[key]:.0f}"
         for key in ("cv_percent", "du_lq_percent")
@@ -209,12 +186,6 @@ def _budget_table(season: Document, mine: Sequence[Document]) -> tuple[Block, ..
     rows = []
     for dressing in measured:
         shares = {part["source"]: part["share"] for part in dressing["budget"]}
-        cells = [_whole(shares.get(s, 0.0)) for s in sources]
+        cells = [whole_percent(shares.get(s, 0.0)) for s in sources]
         rows.append(Row(cells=(printable(dressing["dressing"]), *cells)))
     return (Table(columns=columns, rows=rows, caption="The same for each dressing"),)
-
-
-def _whole(share: float) -> str:
-    if not math.isfinite(share):
-        return MISSING
-    return "< 1" if 0 < share < 0.005 else f"{share * 100:.0f}"

@@ -41,14 +41,14 @@ def budget_picture(sources: Sequence[Document], units: Units, width: float) -> D
         marks.append(Words(x=0, y=middle + 3, text=source["source"], size=8.5))
         marks.append(Box(x=start, y=middle - BAR / 2, width=max(long, 0.7), height=BAR, fill=FILL))
         for x, text in (
-            (width - 54, _percent(source["share"])),
+            (width - 54, f"{whole_percent(source['share'])} %"),
             (width, f"± {shown(source['u_kg'], 'mass', units)}"),
         ):
             marks.append(Words(x=x, y=middle + 3, text=text, size=8, anchor="end"))
-    told = ", ".join(f"{s['source']} {_percent(s['share'])}" for s in sources)
+    told = ", ".join(f"{s['source']} {whole_percent(s['share'])} %" for s in sources)
     return Drawing(width=width, height=bottom + BOTTOM, marks=marks, said=told or MISSING)
 
 
-def _percent(share: float) -> str:
+def whole_percent(share: float) -> str:
     """A share in whole percents; a small one is not called nothing."""
-    return "< 1 %" if 0 < share < 0.005 else f"{share * 100:.0f} %"
+    return "< 1" if 0 < share < 0.005 else f"{share * 100:.0f}"

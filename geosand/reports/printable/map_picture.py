@@ -7,6 +7,7 @@ import math
 import numpy as np
 import shapely
 
+from geosand.areas.thinning import thinned
 from geosand.columns import Floats, Ints
 from geosand.errors import printable
 from geosand.reports.classes import class_of, rising_breaks, round_steps
@@ -82,7 +83,7 @@ def _quiet(results: Results, rows: Ints, sheet: Sheet) -> list[Mark]:
 def _classes(depths: Floats, units: Units) -> tuple[float, list[float]]:
     """Factor from SI to the shown unit, and the limits between the classes in it.
 
-    None where no surface has had any sand.
+    No limits where no surface has had any sand.
     """
     factor = SHOWN[units]["depth"][0]
     known = depths[np.isfinite(depths)]
@@ -96,7 +97,8 @@ def _surface(
 ) -> list[Mark]:
     """One surface of the ledger in its class; hatched, dashed and flagged as its state asks."""
     ledger = results.ledger
-    depth, shape = float(ledger.depth.value[k]), results.areas.owned_plane[ledger.row[k]]
+    depth = float(ledger.depth.value[k])
+    shape = thinned(results.areas.owned_plane[ledger.row[k : k + 1]])[0]  # for the hatching
     if not math.isfinite(depth):
         return [Outline(ways=ways, fill=PAPER, stroke=INK, width=0.6, dash=(1, 1.5))]
     fill = DEPTHS[class_of(depth * factor, breaks)] if breaks else PAPER

@@ -63,6 +63,7 @@ class Canvas:
         cmap = self.pdf.fonts["text"].cmap  # type: ignore[union-attr]
         self._known = {chr(code) for code in cmap if code not in _SHAPED} | set(_IN_WORDS)
         self.unshown: dict[str, None] = {}  #: words with letters that can not be set
+        self._widths: dict[tuple[str, float], float] = {}  # fpdf2 measures slowly
         self.pdf.set_title(title)
         self.pdf.set_lang("en")
         self.footer, self.pages = footer, pages
@@ -100,8 +101,11 @@ class Canvas:
 
     def width(self, text: str, size: float) -> float:
         """Width of a line of text."""
-        self.pdf.set_font("text", "", size)
-        return float(self.pdf.get_string_width(self.letters(text)))
+        line = self.letters(text), size
+        if line not in self._widths:
+            self.pdf.set_font("text", "", size)
+            self._widths[line] = float(self.pdf.get_string_width(line[0]))
+        return self._widths[line]
 
     def lines(self, text: str, size: float, width: float) -> list[str]:
         """The text in lines no wider than ``width``, broken at spaces, within words if it must."""
@@ -117,6 +121,7 @@ class Canvas:
             made += [line] if line else []
             while self.pdf.get_string_width(word) > width and len(word) > 1:
                 cut = self._fitting(word, width)
+                cut = word.rfind("-", 1, cut) + 1 or cut  # an id is read part by part
                 made.append(word[:cut])
                 word = word[cut:]
             line = word

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
-from geosand.columns import frozen
+import numpy as np
+
+from geosand.columns import Floats, frozen
 from geosand.reports.printable.content import Cell, Column, Row, Table
-from geosand.reports.printable.drawing import HAIR, INK, Drawing
+from geosand.reports.printable.drawing import HAIR, INK, Drawing, glued
 from geosand.reports.printable.pdf_canvas import CONTENT, TOP, Canvas
 
 SIZE, HEAD_SIZE, STEP = 8.0, 7.5, 10.2
 PAD, GROUP_GAP, GAP = 2.2, 8.0, 7.0  #: above and below a row, above a group, between columns
+USUAL = 0.9  #: share of a column's texts that get one line before others get room for theirs
 
 
 @frozen
@@ -20,28 +23,60 @@ class _Layout:
     width: tuple[float, ...]
 
     @classmethod
-    def of(cls, table: Table) -> _Layout:
-        whole = sum(column.width for column in table.columns)
-        width = [column.width * CONTENT / whole for column in table.columns]
-        left = [sum(width[:k]) for k in range(len(width))]
-        return cls(columns=tuple(table.columns), left=tuple(left), width=tuple(width))
+    def of(cls, canvas: Canvas, table: Table) -> _Layout:
+        meant = np.array([column.width for column in table.columns])
+        wanted, needed = np.array([_widths_of(canvas, table, k) for k in range(len(meant))]).T
+        width = _with_room(_with_room(meant * CONTENT / meant.sum(), wanted), needed)
+        left = np.cumsum(width) - width
+        return cls(
+            columns=tuple(table.columns), left=tuple(left.tolist()), width=tuple(width.tolist())
+        )
 
     def inside(self, k: int) -> float:
         """Width that a text of column ``k`` may take."""
-        last = k == len(self.columns) - 1
-        return self.width[k] - (0.0 if last else GAP / 2) - (0.0 if k == 0 else GAP / 2)
+        return self.width[k] - _gaps(k, len(self.columns))
+
+
+def _gaps(k: int, count: int) -> float:
+    """Room that column ``k`` keeps free at its sides."""
+    return (0.0 if k == 0 else GAP / 2) + (0.0 if k == count - 1 else GAP / 2)
+
+
+def _widths_of(canvas: Canvas, table: Table, k: int) -> tuple[float, float]:
+    """Width of column ``k`` with hardly a text in two lines, and with no word broken."""
+    column, gaps = table.columns[k], _gaps(k, len(table.columns))
+    cells = [row.cells[k] for row in table.rows if k < len(row.cells) and row.tone != "group"]
+    drawn = [cell.width - gaps for cell in (column.head, *cells) if isinstance(cell, Drawing)]
+    head = "" if isinstance(column.head, Drawing) else glued(column.head)
+    least = max([*drawn, *(1.06 * canvas.width(word, HEAD_SIZE) for word in head.split(" "))])
+    texts = [glued(cell) for cell in cells if isinstance(cell, str)]
+    words = " ".join(texts).split(" ") if column.wrap else texts
+    whole = [1.01 * canvas.width(text, SIZE) for text in texts]  # bold is a little wider
+    unbroken = max([least, *(1.01 * canvas.width(word, SIZE) for word in words)])
+    usual = float(np.quantile(whole, USUAL)) if column.wrap and whole else 0.0
+    return max(usual, unbroken) + gaps, unbroken + gaps
+
+
+def _with_room(width: Floats, needed: Floats) -> Floats:
+    """Widths of the same sum: columns that are too narrow get what others have to spare."""
+    short, spare = np.maximum(needed - width, 0.0), np.maximum(width - needed, 0.0)
+    moved = min(short.sum(), spare.sum())
+    if not moved > 0:
+        return width
+    made: Floats = width + short * (moved / short.sum()) - spare * (moved / spare.sum())
+    return made
 
 
 def least_of_table(canvas: Canvas, table: Table) -> float:
     """Height of the head and the first two rows."""
-    layout = _Layout.of(table)
+    layout = _Layout.of(canvas, table)
     rows = sum(_height(canvas, layout, row) for row in table.rows[:3])
     return _head_height(canvas, layout) + rows + (14 if table.caption else 0)
 
 
 def set_table(canvas: Canvas, table: Table) -> None:
     """The whole table, over as many pages as it needs."""
-    layout = _Layout.of(table)
+    layout = _Layout.of(canvas, table)
     canvas.room(least_of_table(canvas, table))
     if table.caption:
         canvas.y += 13

@@ -28,6 +28,7 @@ SOFT = "#565b52"
 BODY, SMALL, LEADING = 9.3, 8.2, 1.38
 INDENT, AFTER = 15.0, 4.0
 FEW = 3  #: lines of a paragraph that stay together
+ABOVE, HEADING = 14.0, 27.0  #: above a section's rule, and from there to below its title
 
 
 def report_pdf(report: Report, *, paper: Paper) -> tuple[bytes, list[str]]:
@@ -82,14 +83,14 @@ def _head(canvas: Canvas, report: Report) -> None:
 
 def _section(canvas: Canvas, section: Section) -> None:
     kept = list(section.blocks[:2]) if isinstance(section.blocks[0], Text) else [section.blocks[0]]
-    canvas.room(40 + sum(_least(canvas, block) for block in kept))
+    canvas.room(ABOVE + HEADING + sum(_least(canvas, block) for block in kept))
     if canvas.y > TOP:
-        canvas.y += 14
+        canvas.y += ABOVE
     canvas.rule(0, canvas.y, CONTENT, HAIR, 0.7)
     canvas.y += 18
     canvas.pdf.start_section(section.title)
     canvas.text(section.title, 0, canvas.y, 12.5, colour=INK, bold=True)
-    canvas.y += 9
+    canvas.y += HEADING - 18
     for block, following in zip(section.blocks, [*section.blocks[1:], None], strict=True):
         if isinstance(block, Text) and isinstance(following, Table | Items):
             canvas.room(_least(canvas, block) + _least(canvas, following))

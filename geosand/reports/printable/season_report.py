@@ -10,7 +10,6 @@ from geosand.reports.documents import Document, si
 from geosand.reports.first import look_first, next_step
 from geosand.reports.printable.areas_section import areas_section
 from geosand.reports.printable.balance_section import balance_section
-from geosand.reports.printable.beside_section import beside_section
 from geosand.reports.printable.content import (
     Figure,
     Figures,
@@ -24,9 +23,8 @@ from geosand.reports.printable.drawing import PHONE, WIDTH
 from geosand.reports.printable.map_picture import map_picture
 from geosand.reports.printable.method_section import trust_sections
 from geosand.reports.printable.sand_picture import UNKNOWN, Limits, Stage, sand_picture
-from geosand.reports.printable.surfaces_section import surfaces_section
-from geosand.reports.season_balance import season_balance
-from geosand.reports.season_document import season_document
+from geosand.reports.printable.surfaces_section import beside_section, surfaces_section
+from geosand.reports.season_document import season_balance, season_document
 from geosand.reports.words import MISSING, NO_DRESSING, Units, between, percent, shown, written_day
 from geosand.results import Results
 from geosand.season.ledger import NOT_MEASURED, NOT_YET, UNDER
@@ -138,8 +136,8 @@ def _where(season: Document, units: Units) -> list[Section]:
     beside = season["beside"]
     caption = (
         "Lines across the ends of bars are 95 % intervals. Sand beside the edges is laid out as if"
-        " all that landed elsewhere lay there, the rate falling evenly to nothing; the interval of"
-        " the collars also counts that it may fall in another way."
+        " all that landed elsewhere lay there, the rate falling evenly to nothing; the intervals"
+        " of collars and surrounds also count that it may fall in another way."
     )
     over = [
         f"{shown(kg, 'mass', units)} over {kind}"
@@ -190,11 +188,14 @@ def _parts_elsewhere(season: Document, start_kg: float) -> list[Stage]:
     beside, rest = season["beside"], season["not_laid_out_kg"]
     if beside["collar_kg"] is None:
         return []
-    collar = si(beside["collar_least_kg"]), si(beside["collar_most_kg"])
+    collar, surrounds = (
+        (si(beside[f"{zone}_least_kg"]), si(beside[f"{zone}_most_kg"]))
+        for zone in ("collar", "surrounds")
+    )
     stages, at = [], start_kg
     for label, kg, limits in (
         ("in collars", beside["collar_kg"], collar),
-        ("in the surrounds", beside["surrounds_kg"], UNKNOWN),
+        ("in the surrounds", beside["surrounds_kg"], surrounds),
         ("farther, unaccounted", beside["farther_kg"], UNKNOWN),
         ("claimed, not spread" if rest < 0 else "not laid out", rest, UNKNOWN),
     ):

@@ -1,4 +1,4 @@
-"""Surface by surface: depth so far against the target so far, one bar a surface."""
+"""Surface by surface: depth so far against its target so far; and sand beside the edges."""
 
 from __future__ import annotations
 
@@ -6,17 +6,19 @@ import math
 from collections.abc import Sequence
 
 from geosand.errors import printable
-from geosand.reports.area_totals import by_kind
-from geosand.reports.documents import MILLIMETRE, Document, si
+from geosand.planning.route import natural
+from geosand.reports.area_rows import by_kind
+from geosand.reports.documents import MILLIMETRE, Document, si, told
 from geosand.reports.printable.axis import Scale
 from geosand.reports.printable.cell_pictures import Depth, depth_bar, scale_head, scale_over
 from geosand.reports.printable.content import Block, Column, Row, Section, Table, Text
-from geosand.reports.words import Units, between, chance, label_of, shown
+from geosand.reports.words import MISSING, Units, between, chance, label_of
 from geosand.results import Results
 from geosand.season.ledger import NOT_YET, ON_TARGET, UNDER
 from geosand.units import SHOWN
 
 BAR = 118.0
+_ZONES = ("collar", "surrounds")
 
 
 def surfaces_section(results: Results, depths: Sequence[Document], units: Units) -> Section:
@@ -76,7 +78,7 @@ def _row(row: Document, names: dict[str, str], scale: Scale, tolerance: float, u
         under=under,
         estimated=row["basis"] == "other surfaces",
     )
-    some = row["depth_mm"] is not None and not row["all_measured"] and row["dressings"]
+    some = row["depth_mm"] is not None and not row["all_measured"]
     least = "at least " if some else ""
     sure = row["probability"] is not None and state != NOT_YET
     probability = f", {chance(row['probability'])}" if sure else ""
@@ -87,9 +89,9 @@ def _row(row: Document, names: dict[str, str], scale: Scale, tolerance: float, u
             row["id"],
             "" if name == row["id"] else printable(name),
             depth_bar(bar, scale, BAR),
-            least + shown(si(row["depth_mm"], MILLIMETRE), "depth", units, unit=False),
+            least + told(row["depth_mm"], "depth", units, unit=False),
             between(low, high, "depth", units),
-            shown(si(row["target_so_far_mm"], MILLIMETRE), "depth", units, unit=False),
+            told(row["target_so_far_mm"], "depth", units, unit=False),
             f"{state}{probability}",
         ),
         tone="alarm" if under else "",
@@ -106,3 +108,48 @@ def _reading(results: Results) -> str:
     if ((results.ledger.dressings > 0) & ~results.ledger.own).any():
         text += "; an open bar is estimated from the other surfaces, without a catch of its own"
     return text + ". The percentage is the probability of the state."
+
+
+def beside_section(depths: Sequence[Document], units: Units) -> list[Section]:
+    """Collar and surrounds of each surface (rings of ``season --json``), the deepest first."""
+    rings = {(r["around"], r["kind"]): r for r in depths if "around" in r}
+    names = list(dict.fromkeys(name for name, _ in rings))
+    if not any(si(ring["mass_kg"]) > 0 for ring in rings.values()):
+        return []
+
+    def deepest(name: str) -> float:
+        depth = [si(rings[name, zone]["depth_mm"]) for zone in _ZONES if (name, zone) in rings]
+        return max((d for d in depth if math.isfinite(d)), default=0.0)
+
+    names.sort(key=lambda name: (-deepest(name), natural(name)))
+    depth, mass = label_of("depth", units), label_of("mass", units)
+    columns = [Column(head="around", width=100)]
+    for zone in _ZONES:
+        columns += [
+            Column(head=f"{zone} depth {depth}", width=72, align="right"),
+            Column(head=f"u {depth}", width=60, align="right"),
+            Column(head=f"mass {mass}", width=73, align="right"),
+        ]
+    rows = [
+        Row(cells=(printable(name), *_cells(rings, name, units)))
+        for name in names
+        if deepest(name) > 0
+    ]
+    text = (
+        "Sand that has built up beside the edges so far, as if all that landed elsewhere lay"
+        " there. Sand on a collar raises the rim; look here before the next dressing."
+    )
+    blocks = (Table(columns=columns, rows=rows), Text(text=text, soft=True))
+    return [Section(title="Beside the edges", blocks=blocks)]
+
+
+def _cells(rings: dict[tuple[str, str], Document], name: str, units: Units) -> list[str]:
+    cells: list[str] = []
+    for zone in _ZONES:
+        ring = rings.get((name, zone))
+        if ring is None:
+            cells += [MISSING] * 3
+            continue
+        for key, measure in (("depth_mm", "depth"), ("u_depth_mm", "depth"), ("mass_kg", "mass")):
+            cells.append(told(ring[key], measure, units, unit=False))
+    return cells

@@ -13,6 +13,7 @@ from geosand.formats.boundaries import read_boundaries
 from geosand.formats.boundaries.curves import bernstein, cubic_enclosed, enclosed, spline_cubics
 from geosand.formats.boundaries.drawing_layers import read_dxf
 from geosand.formats.boundaries.drawn import Drawn
+from geosand.formats.boundaries.labels import LEVEL
 from geosand.formats.boundaries.mendable import to_be_closed
 from geosand.formats.boundaries.questions import Choice
 from geosand.formats.boundaries.settling import settle
@@ -184,6 +185,20 @@ def test_a_green_that_closes_along_another_line_is_not_closed_straight():
     whole = shapely.Polygon(np.vstack([green, end[1:-1]]))
     areas = {d.place: shapely.area(shape) for d, shape in zip(kept, shapes, strict=True)}
     assert areas["GREENS"] == pytest.approx(whole.area, rel=1e-9)
+
+
+@pytest.mark.parametrize("radius", [1.0, 10.0, 100.0])
+@pytest.mark.parametrize(("missing", "asked"), [(1, True), (2, True), (3, False), (5, False)])
+def test_an_outline_that_lacks_a_step_or_two_is_asked_about(radius, missing, asked):
+    """Of 20 corners round a circle: steps of 2·r·sin 9°, gaps of 2·r·sin(9°·sides missing)."""
+    angle = 2 * np.pi * np.arange(21 - missing) / 20
+    line = shapely.LineString(radius * np.column_stack([np.cos(angle), np.sin(angle)]))
+    thing = Drawn(place="GREENS", geometry=line, attributes={}, folder="GREENS")
+    kept, shapes, reasons = to_be_closed([thing], np.ones(2), Wishes(), along=True)
+    assert len(kept) == len(shapes) == len(reasons) == asked
+    if asked:
+        gap = 2 * radius * np.sin(np.pi / 20 * missing)
+        assert f"its ends are {gap:.2f} m apart" in reasons[0]
 
 
 LAYER = {"layer": "GREENS"}
@@ -716,3 +731,18 @@ def test_too_little_memory_is_no_fault_of_the_drawing(drawing, shapes_of, monkey
     monkeypatch.setattr("geosand.formats.boundaries.drawing_entities._document", full)
     with pytest.raises(MemoryError):
         shapes_of(drawing)
+
+
+def test_levels_written_in_an_outline_are_no_part_of_its_name(drawing, read):
+    space = drawing.modelspace()
+    for x, layer in ((0, "GREENS"), (60, "TEES")):
+        corners = at([(x, 0), (x + 20, 0), (x + 20, 30), (x, 30)])
+        space.add_lwpolyline(corners, close=True, dxfattribs={"layer": layer})
+    for k, text in enumerate(("52.37", "Green 7", "52,41", "52.37")):
+        space.add_text(text).set_placement((X + 5, Y + 5 + k))
+    for _ in range(2):  # alone it is a name, also where it is written twice
+        space.add_text("17.1").set_placement((X + 65, Y + 5))
+    found = read(drawing)
+    assert found.features.name.tolist() == ["Green 7", "17.1"]
+    assert found.tally.labels == 3
+    assert [item.reason for item in found.tally.left_out] == [LEVEL] * 3

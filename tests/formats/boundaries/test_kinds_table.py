@@ -5,7 +5,7 @@ import shapely
 
 from geosand.errors import Refused
 from geosand.formats.boundaries import read_boundaries
-from geosand.formats.boundaries.kinds import recognise
+from geosand.formats.boundaries.kinds import kind_of, recognise
 
 from .conftest import LAT, LON, feature
 
@@ -222,3 +222,8 @@ def test_the_column_that_would_tell_is_named(write_geojson):
     found = read_boundaries(path)
     assert any(f.text.endswith("with --kind, as in --kind 'art'") for f in found.findings)
     assert read_boundaries(path, kind_column="art").features.kind.tolist()[:2] == ["green", "tee"]
+
+
+def test_a_word_of_the_table_does_not_speak_for_the_folder_of_a_whole_hole():
+    assert kind_of({}, "Hole 7", "Green", None, {"hole": "other"}) == ("green", "Green")
+    assert kind_of({}, "Hole", "Green", None, {"hole": "other"}) == ("other", "Hole")

@@ -64,6 +64,20 @@ def test_layers_labels_arcs_and_loose_lines(drawing, tmp_path):
     assert "3 lines that meet are one outline" in texts
 
 
+def test_a_line_that_was_drawn_twice_encloses_nothing(drawing, tmp_path):
+    """Beside a triangle of three lines, which is an outline."""
+    space, layer = drawing.modelspace(), {"layer": "GREENS"}
+    for a, b in (((0, 0), (20, 0)), ((20, 0), (20, 20)), ((20, 20), (0, 0))):
+        space.add_line(*at([a, b]), dxfattribs=layer)
+    for a, b in (((50, 0), (60, 0)), ((60, 0), (50, 0))):
+        space.add_line(*at([a, b]), dxfattribs=layer)
+    found = read_boundaries(save(drawing, tmp_path), crs=UTM)
+    assert len(found.features) == 1
+    assert len(found.tally.left_out) == 2
+    assert all("does not close" in item.reason for item in found.tally.left_out)
+    assert found.tally.joined == 2
+
+
 def test_a_gap_beyond_the_tolerance_is_left_open_and_measured(drawing, tmp_path):
     drawing.modelspace().add_lwpolyline(
         at([(40, 0), (50, 0), (50, 9), (40, 9), (40, 0.5)]), dxfattribs={"layer": "Tees"}

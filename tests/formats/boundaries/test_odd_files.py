@@ -4,6 +4,7 @@ import shutil
 import sqlite3
 import struct
 import zipfile
+from pathlib import Path
 
 import geopandas
 import numpy as np
@@ -426,3 +427,27 @@ def test_tables_that_draw_on_others_are_refused(tmp_path, text):
     (tmp_path / "s.tab").write_text(text)
     with pytest.raises(Refused, match="draws on tables in other files"):
         read_boundaries(tmp_path / "s.tab")
+
+
+@pytest.mark.parametrize("text", [pyproj.CRS(UTM).to_wkt("WKT2_2019"), UTM])
+def test_a_prj_in_another_form_than_the_driver_reads(shapefile, text):
+    path = shapefile(keep=("shp", "shx", "dbf"))
+    path.with_suffix(".prj").write_text(text, encoding="utf-8")
+    assert read_boundaries(path).source_crs == UTM
+
+
+@pytest.mark.parametrize("zipped", [False, True])
+def test_a_file_geodatabase(tmp_path, zipped):
+    frame = geopandas.GeoDataFrame({"kind": ["tee"]}, geometry=[blob(0, 0, 13)], crs=UTM)
+    pyogrio.write_dataframe(frame, tmp_path / "a.gdb", driver="OpenFileGDB", layer="Tees")
+    before = sorted(f.name for f in (tmp_path / "a.gdb").iterdir())
+    path = tmp_path / "a.gdb"
+    if zipped:
+        path = Path(shutil.make_archive(str(tmp_path / "all"), "zip", tmp_path, "a.gdb"))
+        with zipfile.ZipFile(path, "a") as archive:  # notes beside it, no survey
+            archive.writestr("readme.txt", "Surfaces of an invented course\nas of 2026\n")
+            archive.writestr("about.xml", "<metadata></metadata>")
+    found = read_boundaries(path)
+    assert found.features.kind.tolist() == ["tee"]
+    assert found.source_crs == UTM
+    assert sorted(f.name for f in (tmp_path / "a.gdb").iterdir()) == before

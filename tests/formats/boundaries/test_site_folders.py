@@ -289,6 +289,8 @@ def test_a_new_survey_keeps_the_old_one_and_the_ids(site, write_geojson):
     assert sorted(read.surfaces.id[rows]) == ["g1", "g2", "g9"]
     one = rows[read.surfaces.id[rows] == "g1"][0]
     assert read.surfaces.kind[one] == "green"  # the survey did not say it
+    kinds = {f.about: f.text for f in done.findings if "in the new survey:" in f.text}
+    assert kinds == {"g1": "was green and is other in the new survey: the old kind is kept"}
     assert read.surfaces.target_m[one] == pytest.approx(0.0095)
     assert read.surfaces.edge_accuracy_m[rows].tolist() == [0.05] * 3
     assert read.surfaces.edge_bias_m[rows].tolist() == [0.02] * 3
@@ -329,6 +331,18 @@ def test_made_up_numbers_never_match_by_id(tmp_path, write_geojson):
     )
     assert west["green-1"] == pytest.approx(LON)
     assert west["green-3"] == pytest.approx(LON + 0.005)
+
+
+def test_a_target_that_is_no_number_is_told_and_left_out(write_geojson):
+    targets = {"g1": "thick", "g2": "9.5", "g3": 9.5, "g4": " ", "g5": None}
+    rows = [
+        feature(square(k), id=name, kind="green", target_mm=target)
+        for k, (name, target) in enumerate(targets.items())
+    ]
+    told = [f for f in survey(write_geojson, rows).findings if "number" in f.text]
+    assert [(f.about, f.text) for f in told] == [
+        ("g1", "its target_mm 'thick' is not a number: it is left out")
+    ]
 
 
 def test_exchanged_ids_are_told(site, write_geojson):

@@ -6,9 +6,10 @@ import shapely
 
 from geosand.areas.crosscheck import grid_areas_m2
 from geosand.errors import Refused
-from geosand.formats.boundaries import read_boundaries
+from geosand.formats.boundaries import Choice, read_boundaries
+from geosand.formats.boundaries.settling import settle
 from geosand.formats.boundaries.survey_points import code_and_commands
-from geosand.formats.boundaries.survey_text import degrees_of
+from geosand.formats.boundaries.written_degrees import degrees_of
 
 from .conftest import UTM
 
@@ -160,7 +161,8 @@ def test_lines_above_the_heads_and_rows_of_heads_nobody_knows(read):
         ["Job: Invented course", "Surveyed 2026-04-02", "P,N,E,D", *walk("{p},{n},{e},{c}")]
     )
     assert area(found) == pytest.approx(600, abs=2e-3)
-    assert any(f.text == "2 lines above its heads are not read" for f in found.findings)
+    said = "2 lines above its heads are not read: 'Job: Invented course', 'Surveyed 2026-04-02'"
+    assert any(f.text == said for f in found.findings)
     # heads in words that are not known: skipped since they hold no digit where numbers belong
     found = read(["A,B,C,D", *walk("{p},{n},{e},{c}")], point_order="PNED")
     assert area(found) == pytest.approx(600, abs=2e-3)
@@ -276,3 +278,199 @@ def test_degrees_with_decimal_minutes(read):
     found = read(["P,Latitude,Longitude,Code", *rows], crs=None)
     points = shapely.get_coordinates(found.features.geometry)[:4]
     assert points == pytest.approx(np.array([(lon, lat) for lat, lon in corners]), abs=1e-9)
+
+
+def test_columns_behind_the_code_are_no_part_of_it(read):
+    rows = walk("{p},{n},{e},{c},0.012,2026-05-01 10:0{p},FIXED")
+    found = read(["P,N,E,Code,HRMS,Time,Status", *rows])
+    assert area(found) == pytest.approx(600, abs=2e-3)
+    assert found.features.name.tolist() == ["GRN"]
+
+
+@pytest.mark.parametrize(
+    ("line", "metres"),
+    [("Units: US Survey Feet", 1200 / 3937), ("Distance units = International feet", 0.3048)],
+)
+def test_a_unit_above_the_heads_counts_as_theirs(read, line, metres):
+    rows = [
+        f"{k},{n / metres:.6f},{e / metres:.6f},GRN{' CL' if k == 3 else ''}"
+        for k, (n, e) in enumerate(CORNERS)
+    ]
+    assert area(read([line, "P,N,E,D", *rows])) == pytest.approx(600, abs=2e-3)
+
+
+def test_plain_feet_in_heads_are_the_foot_of_the_grid(read):
+    # North Carolina (EPSG:2264) is in US survey feet: read as international ones it lies 1.26 m off
+    corners = [(728000, 1940500), (728000, 1940560), (728060, 1940560), (728060, 1940500)]
+    rows = [f"{n},{e},GRN{' CL' if k == 3 else ''}" for k, (n, e) in enumerate(corners)]
+    said = read(["N,E,D", *rows], crs="EPSG:2264", unit="us_survey_ft").features.geometry
+    for lines in (["Northing (ft),Easting (ft),D"], ["Units: Feet", "N,E,D"]):
+        found = read([*lines, *rows], crs="EPSG:2264")
+        assert shapely.equals_exact(found.features.geometry, said, 0).all()
+        assert any(
+            "as international feet the site would lie 1.26 m away" in str(f) for f in found.findings
+        )
+    # which foot it is was said: it counts, in a grid of the other foot too
+    heads = "Northing (international ft),Easting (international ft),D"
+    other = read([heads, *rows], crs="EPSG:2264").features.geometry
+    in_ft = read(["N,E,D", *rows], crs="EPSG:2264", unit="ft").features.geometry
+    assert shapely.equals_exact(other, in_ft, 0).all()
+    assert not shapely.equals_exact(other, said, 1e-6).any()
+
+
+@pytest.mark.parametrize("head", ["Command", "", "Hole"])
+def test_commands_and_holes_in_columns_behind_the_code_are_part_of_it(read, head):
+    rows = []
+    for hole, east in ((7, 0), (8, 100)):
+        for k, (n, e) in enumerate(CORNERS):
+            last = f"{hole}" if head == "Hole" else {0: "ST", 3: "CL"}.get(k, "")
+            code = "GRN CL" if head == "Hole" and k == 3 else "GRN"
+            rows.append(f"{k},{n},{e + east},{code},{last},0.0{k}")
+    found = read([f"P,N,E,Code,{head},HRMS", *rows])
+    names = ["GRN 7", "GRN 8"] if head == "Hole" else ["GRN", "GRN"]
+    assert found.features.name.tolist() == names
+    assert shapely.get_num_coordinates(found.features.geometry).tolist() == [5, 5]
+    assert any(f.text == "its column is not read: 'HRMS'" for f in found.findings)
+
+
+@pytest.mark.parametrize("mark", [",", " "])
+def test_rows_may_end_before_a_column_of_commands(read, mark):
+    rows = [f"{k},{n},{e},GRN" + ",CL" * (k == 3) for k, (n, e) in enumerate(CORNERS)]
+    lines = [line.replace(",", mark) for line in ("P,N,E,Code,Command", *rows)]
+    assert area(read(lines)) == pytest.approx(600, abs=2e-3)
+
+
+def test_words_that_mean_codes_and_places_in_some_files_only(read):
+    # beside the usual words these heads are of other columns
+    rows = [
+        f"T{p},{p},{p},{n},{e},{code}"
+        for p, n, e, code in (row.split(",") for row in walk("{p},{n},{e},{c}"))
+    ]
+    for heads in (
+        "Bezeichnung,Grid Northing,Grid Easting,Northing,Easting,Code",
+        "Opis,Y_coord,X_coord,N,E,Kod",
+    ):
+        assert area(read([heads, *rows])) == pytest.approx(600, abs=2e-3)
+    assert area(read(["Opis,N,E", *walk("{c},{n},{e}")])) == pytest.approx(600, abs=2e-3)
+
+
+@pytest.mark.parametrize("state", ["S", "W"])
+def test_one_column_of_letters_says_no_side(read, state):
+    places = [(35.5, 79.5), (35.5, 79.5003), (35.5003, 79.5003), (35.5003, 79.5)]
+    rows = [f"{y},{x},{state},GRN{' CL' if k == 3 else ''}" for k, (y, x) in enumerate(places)]
+    found = read(["Lat,Lon,Status,Code", *rows], crs=None)
+    assert shapely.bounds(found.features.geometry)[0].tolist() == [79.5, 35.5, 79.5003, 35.5003]
+    assert any(f.text == "its column is not read: 'Status'" for f in found.findings)
+
+
+def test_sides_in_columns_of_their_own(read):
+    # as controllers and NMEA 0183 write them: 35.5, N, 79.5, W
+    places = [(35.5, 79.5), (35.5, 79.4998), (35.5002, 79.4998), (35.5002, 79.5)]
+    rows = [f"{y},N,{x},W,GRN{' CL' if k == 3 else ''}" for k, (y, x) in enumerate(places)]
+    found = read(["Lat,NS,Lon,EW,Code", *rows], crs=None)
+    (shape,) = found.features.geometry
+    assert shapely.bounds(shape).tolist() == pytest.approx([-79.5, 35.5, -79.4998, 35.5002])
+    assert not any("not read" in f.text for f in found.findings)
+    assert degrees_of("-79.5 W") == degrees_of("79.5 W") == -79.5
+
+
+def test_seconds_that_were_rounded_up_to_60():
+    assert degrees_of("53°11'60.000\"N") == pytest.approx(53.2, abs=1e-12)
+
+
+def test_three_sides_of_a_tee_are_asked_about(read):
+    found = read(["P,N,E,D", *walk("{p},{n},{e},TEE1")])
+    (fault,) = settle(found, Choice()).faults
+    assert "its ends are 30.00 m apart; closed straight it is 600." in str(fault)
+
+
+@pytest.mark.parametrize(
+    "corners",
+    [[(0, 0), (0.5, 1), (1, 31), (1.5, 32)], [(0, 0), (0, 20), (10, 0), (10, 20)]],
+    ids=["nearly straight", "crosses itself"],
+)
+def test_lines_of_four_points_that_are_no_three_sides_are_left_out(read, corners):
+    rows = [f"{CORNERS[0][0] + n},{CORNERS[0][1] + e},TEE1" for n, e in corners]
+    found = read(["N,E,D", *rows])
+    assert not settle(found, Choice()).faults
+    assert len(found.tally.left_out) == 1
+
+
+def test_a_word_of_the_table_goes_for_every_string_of_a_code(read):
+    rows = walk("{p},{n},{e},{c}", code="2101.7")
+    found = read(["P,N,E,D", *rows], kind_pairs=["2101=green"])
+    assert found.features.kind.tolist() == ["green"]
+    assert not [f for f in found.findings if "decides nothing" in f.text]
+
+
+def test_points_without_a_column_of_codes_are_told_how_to_name_it(read):
+    found = read(["Nr,N,E,Sonstiges", *walk("{p},{n},{e},{c}")])
+    assert not len(found.features)
+    assert any("no column holds codes" in f.text for f in found.findings)
+    assert area(read(["Pkt-Nr,N,E,Bezeichnung", *walk("{p},{n},{e},{c}")])) == pytest.approx(
+        600, abs=2e-3
+    )
+
+
+def test_x_that_runs_north_is_asked_about(read):
+    # Japan's plane rectangular CS IX (EPSG:6677): X is the northing, Y the easting (EPSG axes)
+    corners = [(22300, -21000), (22300, -20980), (22330, -20980), (22330, -21000)]
+    rows = [f"{n},{e},GRN{' CL' if k == 3 else ''}" for k, (n, e) in enumerate(corners)]
+    with pytest.raises(Refused, match=r"x of JGD2011 .* IX runs north: .* 36\.2009° N, 139\.59"):
+        read(["X,Y,D", *rows], crs="EPSG:6677")
+    north = read(["N,E,D", *rows], crs="EPSG:6677").features.geometry
+    swapped = read(["X,Y,D", *rows], crs="EPSG:6677", swap_axes=True).features.geometry
+    assert shapely.equals(north, swapped).all()
+    east = read(["X,Y,D", *rows], crs="EPSG:6677", believe_place=True).features.geometry
+    assert shapely.distance(north, east)[0] > 0.3
+
+
+def test_x_to_the_east_is_not_asked_about_where_it_alone_lies_in_the_grid_s_area(read):
+    # south of the origin of the same grid: exchanged it lies west of 138.4 E, its area's end
+    corners = [(-150000, -50000), (-150000, -49980), (-149970, -49980), (-149970, -50000)]
+    rows = [f"{n},{e},GRN{' CL' if k == 3 else ''}" for k, (n, e) in enumerate(corners)]
+    east = read(["Y,X,D", *rows], crs="EPSG:6677").features.geometry
+    assert shapely.equals(east, read(["N,E,D", *rows], crs="EPSG:6677").features.geometry).all()
+    with pytest.raises(Refused, match="runs north"):
+        read(["X,Y,D", *rows], crs="EPSG:6677")
+
+
+@pytest.mark.parametrize(
+    ("crs", "point", "likely"),
+    [
+        # 28.2 E, 26.1 S in Lo29, whose numbers run west and south; drawings turn both
+        ("EPSG:2053", (-2888159, -80028), "--crs ESRI:102567 (Hartebeesthoek94_Lo29_(E-N)) at"),
+        # Krovak as surveyors write it, with the CRS that GIS use
+        ("EPSG:5514", (690192, 1071006), "--crs EPSG:5513 (S-JTSK / Krovak) at 49.90"),
+    ],
+)
+def test_numbers_that_run_the_other_way(read, crs, point, likely):
+    n, e = point
+    rows = [f"{n + a},{e + b},GRN" for a, b in ((0, 0), (0, 20), (30, 20))]
+    with pytest.raises(Refused) as refusal:
+        read(["N,E,D", *rows, f"{n + 30},{e},GRN CL"], crs=crs)
+    assert likely in str(refusal.value)
+    with pytest.raises(Refused) as refusal:  # and where the place is known it is none
+        read(["N,E,D", *rows, f"{n + 30},{e},GRN CL"], crs=crs, near=(10.0, 50.0))
+    assert likely.partition(" at")[0] not in str(refusal.value)
+
+
+def test_an_order_that_fits_either_way_is_told(read):
+    # 53.2 N, 1.7 W on the British grid; exchanged it is land farther north-west
+    corners = [(367000, 420150), (367000, 420170), (367030, 420170), (367030, 420150)]
+    rows = [f"{n},{e},GRN{' CL' if k == 3 else ''}" for k, (n, e) in enumerate(corners)]
+    found = read(rows, crs="EPSG:27700", point_order="NED")
+    (text,) = [f.text for f in found.findings if "--point-order NED" in f.text]
+    assert "exchanged the site would lie at 53.6" in text
+    found = read(walk("{n},{e},{c}"), point_order="NED")  # no place the other way round
+    assert not [f for f in found.findings if "--point-order" in f.text]
+
+
+@pytest.mark.parametrize("level", ["-9999", "-32768", "1e20"])
+def test_heights_that_stand_for_no_data_are_none(read, level):
+    rows = walk("{p},{n},{e},52.1,{c}")
+    rows[1] = rows[1].replace("52.1", level)
+    found = read(["P,N,E,Z,D", *rows])
+    assert np.isnan(found.features.elevation_m).all()
+    assert any("a height that no land has" in f.text for f in found.findings)
+    assert read(["P,N,E,Z,D", *walk("{p},{n},{e},52.1,{c}")]).features.elevation_m[0] == 52.1

@@ -508,3 +508,25 @@ def test_layers_that_name_other_zones_and_lie_far_apart_are_asked_about(course, 
     assert len(read_boundaries(path, believe_place=True).features) == 4
     frame[3:].to_crs("EPSG:31467").to_file(path, layer="rest")  # another CRS in the same place
     assert len(read_boundaries(path).features) == 4
+
+
+def test_degrees_that_are_labelled_as_a_grid_are_asked_about(tmp_path):
+    # near the origin of a grid with land there: its centimetres would be a place to believe
+    shape = shapely.box(139.6, 36.2, 139.6003, 36.2002)
+    table = geopandas.GeoDataFrame({"kind": ["green"]}, geometry=[shape], crs="EPSG:6677")
+    table.to_file(tmp_path / "a.gpkg")
+    assert "these look like degrees" in text_of(tmp_path / "a.gpkg")
+    found = read_boundaries(tmp_path / "a.gpkg", crs="EPSG:4326")
+    assert found.features.kind.tolist() == ["green"]
+
+
+def test_a_point_near_the_origin_of_a_grid_is_no_degree(tmp_path):
+    # as the benchmark of a site's own grid, in a layer of its own
+    grid = "+proj=tmerc +lat_0=53.3 +lon_0=9.9 +ellps=GRS80 +units=m"
+    for layer, shape in (
+        ("greens", shapely.box(100, 50, 130, 80)),
+        ("marks", shapely.Point(50, 40)),
+    ):
+        frame = geopandas.GeoDataFrame({"kind": ["green"]}, geometry=[shape], crs=grid)
+        frame.to_file(tmp_path / "a.gpkg", layer=layer)
+    assert len(read_boundaries(tmp_path / "a.gpkg").features) == 1

@@ -1,5 +1,6 @@
 """CSV with shapes as text, as a GIS, its clipboard and a database write it."""
 
+import openpyxl
 import pyogrio
 import pyproj
 import pytest
@@ -117,3 +118,42 @@ def test_the_column_of_shapes_is_the_one_that_holds_some(tmp_path, table):
 
 def test_a_head_of_two_words_is_none(tmp_path):
     assert not holds_shapes(b'parcel geometry,id\n"POLYGON ((0 0, 1 0, 1 1, 0 0))",a\n')
+
+
+@pytest.mark.parametrize("with_code", [True, False])
+def test_binary_in_hex_as_a_database_copies_it_out(course, tmp_path, with_code):
+    shapes = shapely.set_srid([g for *_, g in course], 25832)
+    texts = shapely.to_wkb(shapes, hex=True, include_srid=with_code)
+    lines = [
+        "id,kind,geom",
+        *(f"{row[0]},{row[2]},{t}" for row, t in zip(course, texts, strict=True)),
+    ]
+    (tmp_path / "s.csv").write_text("\n".join(lines), encoding="utf-8")
+    found = read_boundaries(tmp_path / "s.csv", crs=None if with_code else UTM)
+    assert areas_of(found) == pytest.approx(truth(course), rel=3e-7)
+    assert found.source_crs == UTM
+
+
+def test_points_and_shapes_in_a_workbook(course, tmp_path):
+    book = openpyxl.Workbook()
+    book.active.append(["Handed over on 2 April"])
+    shapes = book.create_sheet("Shapes")
+    shapes.append(["id", "kind", "wkt"])
+    for row in course:
+        shapes.append([row[0], row[2], row[3].wkt])
+    points = book.create_sheet("Points")
+    points.append(["Point", "Easting\n(m)", "Northing\n(m)", "Code"])
+    for k, (x, y) in enumerate([(0, 0), (20, 0), (20, 30), (0, 30)]):
+        points.append([k, 560300.25 + x, 5906000.5 + y, "TEE" + " CL" * (k == 3)])
+    sums = book.create_sheet("Sums")  # numbers, but no places
+    sums.append(["Greens", "Tees"])
+    sums.append([9000, 4000])
+    book.save(tmp_path / "survey.xlsx")
+    found = read_boundaries(tmp_path / "survey.xlsx", crs=UTM)
+    areas = areas_of(found)
+    # of UTM's 0.9996 at its middle: 600 / scale², here within 0.04 %
+    assert areas.pop("points-tee") == pytest.approx(600, rel=8e-4)
+    assert areas == pytest.approx(truth(course), rel=3e-7)
+    assert any(
+        "not read from the archive: sheet Sheet, sheet Sums" in f.text for f in found.findings
+    )

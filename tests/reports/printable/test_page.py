@@ -108,6 +108,16 @@ def test_on_a_phone_no_table_needs_a_sideways_scroll(opened):
 
 
 @pytest.mark.browser
+def test_pictures_are_read_in_forced_colours(opened):
+    """Letters of a picture are not forced; upon a forced black page they were not to be seen."""
+    opened.emulate_media(forced_colors="active", color_scheme="dark")
+    grounds = opened.locator("svg").evaluate_all(
+        "(all) => [...new Set(all.map((svg) => getComputedStyle(svg).backgroundColor))]"
+    )
+    assert grounds == ["rgb(255, 255, 255)"]
+
+
+@pytest.mark.browser
 @pytest.mark.parametrize("paper", PAPERS)
 def test_it_prints_on_both_papers(opened, paper):
     printed = opened.pdf(format=paper)

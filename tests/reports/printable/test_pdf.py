@@ -6,6 +6,7 @@ import json
 import sys
 from io import BytesIO
 
+import numpy as np
 import pytest
 from click.testing import CliRunner
 from pypdf import PdfReader
@@ -141,3 +142,50 @@ def test_a_number_of_two_digits_leaves_room_before_its_text(monkeypatch, count):
     pdf_writer._items(canvas, ["a line"] * count, numbered=True)
     assert len(set(placed)) == 1
     assert placed[0] > 3 + canvas.width(f"{count}.", pdf_writer.BODY)
+
+
+def test_a_title_stands_on_the_page_of_its_first_block():
+    """However full the page is: a picture that just did not fit left its title behind."""
+    from geosand.reports.printable import pdf_writer
+    from geosand.reports.printable.content import Picture, Section
+    from geosand.reports.printable.drawing import Drawing
+
+    canvas = Canvas(paper="A4", title="", day="2026-09-01", footer="", pages=0)
+    picture = Picture(drawing=Drawing(width=500, height=180, marks=()), caption="a line")
+    for y in np.arange(500, 600, 0.5):
+        canvas.y = y
+        pdf_writer._section(canvas, Section(title="a title", blocks=(picture,)))
+        assert canvas.pdf._outline[-1].page_number == canvas.pdf.page
+
+
+def test_ids_and_figures_stay_in_one_line_while_others_have_room(monkeypatch):
+    """approach-10 in two lines reads as approach-1; a column beside it was half empty."""
+    from geosand.reports.printable import pdf_table
+    from geosand.reports.printable.content import Column, Row, Table
+
+    ids = ["practice-putting-green", *(f"approach-{k}" for k in range(1, 19))]
+    columns = (
+        Column(head="surface", width=50),
+        Column(head="name", width=80, wrap=True),
+        Column(head="depth mm", width=40, align="right"),
+        Column(head="95 % interval", width=180, align="right"),
+        Column(head="state", width=98, wrap=True),
+    )
+    rows = [
+        Row(
+            cells=(i, i.replace("-", " "), "at least 5.94", "5.33 to 6.54", "under-dressed, > 99 %")
+        )
+        for i in ids
+    ]
+    canvas = Canvas(paper="A4", title="", day="2026-09-01", footer="", pages=0)
+    shown: list[str] = []
+    monkeypatch.setattr(canvas, "text", lambda text, *rest, **how: shown.append(text))
+    pdf_table.set_table(canvas, Table(columns=columns, rows=rows))
+    assert set(ids) <= set(shown)
+    assert shown.count("at least 5.94") == len(ids)
+    assert shown.count("under-dressed, >\xa099\xa0%") == len(ids)
+
+
+def test_an_id_too_long_for_its_column_is_broken_behind_a_hyphen():
+    canvas = Canvas(paper="A4", title="", day="2026-09-01", footer="", pages=0)
+    assert canvas.lines("practice-putting-green", 8, 40) == ["practice-", "putting-", "green"]

@@ -17,8 +17,7 @@ from geosand.reports.printable.drawing import Box, Drawing, Outline, Words
 from geosand.reports.printable.map_picture import map_picture
 from geosand.reports.printable.sand_picture import sand_picture
 from geosand.reports.printable.season_report import season_report, season_stages
-from geosand.reports.season_balance import season_balance
-from geosand.reports.season_document import season_document
+from geosand.reports.season_document import season_balance, season_document
 from geosand.results import work_out
 from tests.sites import CATCHES, LOADS, write_site
 
@@ -63,6 +62,41 @@ def test_season_rows_are_those_of_the_document(demo, demo_report):
         assert value(row.cells[5]) == pytest.approx(surface["target_so_far_mm"], abs=0.0051)
         assert row.cells[6].startswith(surface["state"])
         assert (row.tone == "alarm") is (surface["state"] == "under-dressed")
+
+
+def test_the_doubt_of_each_dressing_is_that_of_the_document(demo, demo_report):
+    table = table_of(demo_report, "Where the doubt comes from")
+    dressings = [d for d in balance_document(demo)["dressings"] if d["budget"]]
+    assert [row.cells[0] for row in table.rows] == [d["dressing"] for d in dressings]
+    sources = [column.head.removesuffix(" %") for column in table.columns[1:]]
+    for row, dressing in zip(table.rows, dressings, strict=True):
+        share = {part["source"]: 100 * part["share"] for part in dressing["budget"]}
+        for source, cell in zip(sources, row.cells[1:], strict=True):
+            told = share.get(source, 0.0)
+            assert (
+                told < 1 if cell.startswith("<") else float(cell) == pytest.approx(told, abs=0.51)
+            )
+
+
+def test_of_one_dressing_the_doubt_is_its_seasons(tmp_path: Path):
+    """The picture of the season's shares says it already."""
+    report = season_report(work_out(read_site(write_site(tmp_path / "site"))), "metric")
+    kinds = [type(block) for block in section(report, "Where the doubt comes from").blocks]
+    assert kinds == [Picture]
+
+
+def test_columns_of_figures_and_no_others_are_set_to_the_right(demo_report, large_report):
+    """So that digits of the same worth stand below each other."""
+    figure = re.compile(r"[−+±<\u202f ]*\d[\d\u202f.]*( %)?( to .*)?")
+    for report in (demo_report, large_report):
+        for part in report.sections:
+            for table in (block for block in part.blocks if isinstance(block, Table)):
+                for k, column in enumerate(table.columns):
+                    cells = [row.cells[k] for row in table.rows if k < len(row.cells)]
+                    texts = [c for c in cells if isinstance(c, str) and c not in ("", "–")]
+                    if texts:
+                        figures = all(figure.fullmatch(text) for text in texts)
+                        assert (column.align == "right") is figures, (part.title, column.head)
 
 
 def test_us_report_shows_the_same_depths_in_inches(large, large_report):
