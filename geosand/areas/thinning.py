@@ -22,7 +22,8 @@ def thinned(polygons: Geometries) -> Geometries:
 
     By as little as leaves ``MOST_CORNERS``, or of a long ring one in ``APART_M``: a smooth outline
     moves by 1 or 2 mm. By up to ``MOST_THINNED_M`` only where corners so near to each other scatter
-    by centimetres: such teeth are no edge of turf, and beside them strips come out too narrow.
+    by centimetres: such teeth are no edge of turf, and beside them strips come out too narrow. At
+    necks as thin as that it can be a centimetre more.
     Areas, perimeters and their uncertainty are of the outlines as drawn. A polygon without such a
     ring comes back as the same object.
     """

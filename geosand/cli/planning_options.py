@@ -120,8 +120,7 @@ def words(texts: tuple[str, ...]) -> list[str]:
 
 
 def parse_holes(text: str | None) -> float | None:
-    """Depth of sand that fills holes of a diameter, spacing and depth as typed, m; exit code 2 for
-    anything else."""
+    """Depth of sand (m) that fills holes as typed: diameter, spacing, depth. Else exit code 2."""
     import numpy as np
 
     from geosand.season.holes import hole_capacity_m
