@@ -29,6 +29,7 @@ def frozen(table: type[T]) -> type[T]:
     made = dataclass(slots=True, kw_only=True, eq=False, repr=False, init=False)(table)
     made.__init__ = _fill  # type: ignore[method-assign, assignment]
     made.__setattr__, made.__delattr__ = _set_once, _keep  # type: ignore[method-assign]
+    made.__repr__ = _told  # type: ignore[method-assign]
     return made
 
 
@@ -67,6 +68,11 @@ def _fill(table: Any, /, **values: Any) -> None:
         raise TypeError(f"{type(table).__name__}: {', '.join(values)} can not be given")
     if hasattr(table, "__post_init__"):
         table.__post_init__()
+
+
+def _told(table: Any) -> str:
+    values = (f"{name}={getattr(table, name)!r}" for name in table.__dataclass_fields__)
+    return f"{type(table).__name__}({', '.join(values)})"
 
 
 def _set_once(table: Any, name: str, value: Any) -> None:
@@ -224,6 +230,15 @@ class Runs:
         if len(self.first) < column.shape[-1]:
             column = np.add.reduceat(column, self.first, axis=-1)
         return self.of_all(column, 0.0)
+
+    def extremes(self, column: Floats) -> tuple[Floats, Floats]:
+        """Least and largest value (size,) of each group; nan where it has no row."""
+        if not len(self.first):
+            return self.of_all(column, np.nan), self.of_all(column, np.nan)
+        if self.order is not None:
+            column = column.take(self.order)
+        least, most = (end.reduceat(column, self.first) for end in (np.minimum, np.maximum))
+        return self.of_all(least, np.nan), self.of_all(most, np.nan)
 
     def first_rows(self) -> Ints:
         """Where the first row of each group that has any stands."""

@@ -102,7 +102,7 @@ class Unwritten(Refused):
 
 
 def _numbered(fault: Fault) -> Fault:
-    """The fault with the row "row 7", as catches have it, as the number 7."""
+    """The fault with the row "row 7", as boundaries have it, as the number 7."""
     word, _, number = str(fault.row).partition(" ")
     return fault._replace(row=int(number)) if word == "row" and number.isdecimal() else fault
 

@@ -209,6 +209,7 @@ def parse_quantity(text: str, si: str) -> float:
 SHOWN = {
     "metric": {
         "depth": (1000.0, "mm", 2),
+        "u depth": (1000.0, "mm", 2),
         "rate": (1.0, "kg/m²", 3),
         "mass": (1.0, "kg", 0),
         "area": (1.0, "m²", 1),
@@ -225,6 +226,7 @@ SHOWN = {
     },
     "us": {
         "depth": (1 / 0.0254, "in", 3),
+        "u depth": (1 / 0.0254, "in", 4),  # 0.001 in is all that many a source adds
         "rate": (0.09290304 * 1000 / 0.45359237, "lb/1000 ft²", 1),
         "mass": (1 / 0.45359237, "lb", 0),
         "area": (1 / 0.09290304, "ft²", 0),

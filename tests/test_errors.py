@@ -91,6 +91,12 @@ def test_the_same_fault_in_many_rows_is_one_line():
     ]
 
 
+def test_rows_that_are_named_are_listed_as_those_that_are_numbers():
+    """Boundaries name the place of a drawn thing, as "row 5"."""
+    faults = [Fault(file="a.csv", row=f"row {k}", found="no shape") for k in (5, 7, 11)]
+    assert str(Refused(faults)) == "a.csv, rows 5, 7, 11: no shape."
+
+
 def test_a_cell_that_can_not_be_read_is_not_called_empty_too():
     faults = Faults()
     faults.add("a.xlsx", "a formula without its result", row=2, column="count")

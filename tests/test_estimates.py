@@ -406,6 +406,17 @@ def test_runs_sum_as_bincount_does() -> None:
     assert Runs(nothing, 0).sums(column[:0]).tolist() == []
 
 
+def test_runs_know_the_least_and_the_largest_value_of_each_group() -> None:
+    rng = np.random.default_rng(4)
+    column = rng.normal(size=200)
+    for group in (np.sort(rng.integers(0, 30, 200)), rng.integers(0, 30, 200), np.repeat(4, 200)):
+        mine = [column[group == k] for k in range(32)]
+        for found, end in zip(Runs(group, 32).extremes(column), (np.min, np.max), strict=True):
+            np.testing.assert_array_equal(found, [end(m) if len(m) else np.nan for m in mine])
+    nothing = np.zeros(0, dtype=np.int64)
+    assert np.isnan(Runs(nothing, 3).extremes(column[:0])).all()
+
+
 def test_other_rows_and_their_sources_change_no_digit() -> None:
     """Bit by bit, as tables of many sites lie end to end with sources that one of them lacks."""
     rng = np.random.default_rng(5)

@@ -337,6 +337,7 @@ def test_a_mass_in_tons_is_refused_at_the_keyboard_too():
     ("measure", "unit", "si"),
     [
         ("depth", "in", "m"),
+        ("u depth", "in", "m"),
         ("rate", "lb_per_1000ft2", "kg_m2"),
         ("mass", "lb", "kg"),
         ("area", "ft2", "m2"),
@@ -361,6 +362,7 @@ def test_us_results_are_shown_in_the_units_they_name(measure, unit, si):
 # how many of the unit that is shown make up one SI unit (exact)
 METRIC = {
     "depth": (1000, "mm"),
+    "u depth": (1000, "mm"),
     "rate": (1, "kg/m²"),
     "mass": (1, "kg"),
     "area": (1, "m²"),

@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
-from geosand.columns import Floats, Strings, freeze, ratio
+from geosand.columns import Floats, Strings, columns, ratio
 
 #: Units that the number of a claim may have been in, in m².
 MISTAKEN_UNITS = {
@@ -20,7 +18,7 @@ MISTAKEN_UNITS = {
 _UNIT_TOLERANCE = 0.03  # no two factors are so near to each other
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@columns
 class ClaimChecks:
     """One row a claim: how far it is from the computed area."""
 
@@ -30,9 +28,6 @@ class ClaimChecks:
     tolerance: Floats  #: the share that was allowed
     verdict: Strings  #: "within" or "outside" the tolerance
     hint: Strings  #: the other figure that the claim agrees with, "" = none
-
-    def __post_init__(self) -> None:
-        freeze(self)
 
 
 def check_claims(

@@ -16,22 +16,19 @@ from geosand.areas.matched_edges import matched_edges, whole_rings
 from geosand.areas.near_edges import Boxes, Edges, covered_parts, near_edges, stretches_within
 from geosand.areas.ownership import ordered_pairs
 from geosand.areas.rings import Rings, rings_of
-from geosand.columns import Floats, Geometries, Ints, begins, distinct, freeze, frozen
+from geosand.columns import Floats, Geometries, Ints, begins, columns, distinct
 
 _AT_ONCE = 10_000  #: edges: of dense outlines each has hundreds beside it
 _CORNER_TOLERANCES = 4  # neighbours that meet only in a corner run together for about two
 
 
-@frozen
+@columns
 class SharedEdges:
     """Edges along which two owned surfaces touch, one row a pair."""
 
     lower: Ints  #: row of the surface that is beneath, to which the edge does not belong
     upper: Ints  #: row of the surface whose edge it is
     length_m: Floats  #: of the lower one's boundary along it
-
-    def __post_init__(self) -> None:
-        freeze(self)
 
 
 def shared_edges(

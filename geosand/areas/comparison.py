@@ -21,7 +21,7 @@ from geosand.areas.overlay import both_ways
 from geosand.areas.pairing import Pairs, Regrouping
 from geosand.areas.register import AreaRegister
 from geosand.areas.uncertainty import AreaErrors
-from geosand.columns import Bools, Floats, Geometries, Ints, Strings, freeze
+from geosand.columns import Bools, Floats, Geometries, Ints, Strings, columns
 from geosand.site.tables import Surfaces
 
 COVERAGE = 2.0  #: a difference beyond 2 u is larger than its uncertainty (JCGM 100, 6.3.3)
@@ -49,7 +49,7 @@ class Changes:
     new_errors: AreaErrors  #: the same of the new ones
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@columns
 class GroundChanges:
     """What became of the whole ground of each regrouping, one row a regrouping."""
 
@@ -61,9 +61,6 @@ class GroundChanges:
     gained: Geometries  #: lon/lat
     lost: Geometries
     verdict: Strings  #: larger, smaller or within uncertainty
-
-    def __post_init__(self) -> None:
-        freeze(self)
 
 
 def compare_surveys(

@@ -10,22 +10,19 @@ import shapely
 
 from geosand.areas.ellipsoid import ellipsoid_areas_m2
 from geosand.areas.overlay import common_m2
-from geosand.columns import Bools, Geometries, Ints, Strings, freeze, joined_labels, ratio
+from geosand.columns import Bools, Geometries, Ints, Strings, columns, joined_labels, ratio
 from geosand.site.tables import Surfaces
 
 HALF = 0.5  #: surfaces with more than this of their ground in common are one
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@columns
 class Pairs:
     """Surfaces that both surveys have, one row a pair, in the order of the new survey."""
 
     old: Ints  #: row in the old survey
     new: Ints  #: row in the new survey
     by_overlap: Bools  #: the ids differ; they were paired because they cover the same ground
-
-    def __post_init__(self) -> None:
-        freeze(self)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

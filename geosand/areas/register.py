@@ -13,14 +13,14 @@ from geosand.areas.ownership import cut_ground, precedence_ranks
 from geosand.areas.plane import Plane, Planes
 from geosand.areas.rings import Rings, polygons_of, rings_of
 from geosand.areas.uncertainty import AreaErrors
-from geosand.columns import Floats, Geometries, Ints, freeze, frozen
+from geosand.columns import Floats, Geometries, Ints, columns
 from geosand.errors import Finding
 from geosand.site.tables import Surfaces
 
 OVERLAP_M2 = 0.5  #: drawn and owned areas closer than this are not worth a finding
 
 
-@frozen
+@columns
 class AreaRegister:
     """One row a surface and edition, as in Surfaces."""
 
@@ -35,9 +35,6 @@ class AreaRegister:
     errors: AreaErrors
     planes: Planes  #: one row a site
     findings: tuple[Finding, ...]
-
-    def __post_init__(self) -> None:
-        freeze(self)
 
     @property
     def plane(self) -> Plane:

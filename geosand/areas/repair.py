@@ -22,7 +22,7 @@ from geosand.areas.meeting import TINY_HOLE_M2
 from geosand.areas.outline_remarks import are_slivers, spike_vertices
 from geosand.areas.remarks import Remark
 from geosand.areas.rings import rings_of
-from geosand.columns import Bools, Floats, Geometries, Ints, Strings, freeze
+from geosand.columns import Bools, Floats, Geometries, Ints, Strings, columns
 
 _ROUNDS = 10  # of spikes behind spikes
 _DUST_M2 = 1e-3
@@ -42,7 +42,7 @@ class Mend:
     after_m2: float  #: 0 where the surface is deleted
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+@columns
 class Repaired:
     """The surfaces (S,) after the repair."""
 
@@ -50,9 +50,6 @@ class Repaired:
     kept: Bools  #: False = deleted
     around: Ints  #: row of the surface that each one encloses, -1 for none
     mends: tuple[Mend, ...]
-
-    def __post_init__(self) -> None:
-        freeze(self)
 
 
 def repair(

@@ -13,7 +13,7 @@ from typing import NamedTuple
 import numpy as np
 
 from geosand.areas.common_edges import SharedEdges
-from geosand.columns import Floats, Ints, Runs, alike, begins, freeze, frozen, ragged
+from geosand.columns import Floats, Ints, Runs, alike, begins, columns, ragged
 
 
 class Sums(NamedTuple):
@@ -52,7 +52,7 @@ class Sums(NamedTuple):
         return u_of_sum
 
 
-@frozen
+@columns
 class AreaErrors:
     """What is known of the errors of the owned areas, one row a surface (S rows)."""
 
@@ -62,9 +62,6 @@ class AreaErrors:
     edge_bias_m: Floats  #: the same, one error for all surfaces of an edition
     edition: Ints  #: number of the boundary survey
     shared: SharedEdges  #: edges ruled by an upper surface, rows of this table
-
-    def __post_init__(self) -> None:
-        freeze(self)
 
     def edge_gains_of(self, sums: Sums) -> Sums:
         """Change of each sum of c·A for 1 m that the edge of one surface moves outward, in m.

@@ -11,6 +11,7 @@ from geosand.balance.account_findings import balance_findings, ring_findings
 from geosand.balance.closing import Closing, closings
 from geosand.balance.rings import ThrowOff
 from geosand.balance.spread import load_groups, load_masses, spread_of
+from geosand.balance.throw_shape import Changes, changes_of
 from geosand.balance.throwing import throw_of_dressings
 from geosand.columns import Floats, Ints, Runs, Strings, alike, frozen, ratio
 from geosand.errors import Finding
@@ -59,6 +60,7 @@ class Balance:
     dressing_of_group: Ints
     group_overthrow: Estimates  #: kg, per group
     throw: ThrowOff  #: per group and per dressed surface
+    throw_changes: Changes  #: what moves sand between its zones
     findings: tuple[Finding, ...]
 
 
@@ -95,6 +97,7 @@ def site_balance(site: Site, register: AreaRegister, rates: Rates) -> Balance:
         dressing_of_group=dressing_of_group,
         group_overthrow=lost,
         throw=throw,
+        throw_changes=changes_of(rates, lost, group, throw),
         findings=(
             *balance_findings(site, spread, overthrow, by_catches, agreement, register),
             *ring_findings(site, verdict == OVERTHROW, lost, throw, dressing_of_group, group),

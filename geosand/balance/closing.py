@@ -83,12 +83,13 @@ def _closing(name: str, change: float, u: float) -> Closing:
 
 
 def _as_in_catches(site: Site, rows: Ints, group: Ints, loads: Loads) -> Bools:
-    """Loads whose water content used catches of the same dressing (of ``rows``) stand on, too.
+    """Loads whose water content weighed catches of the same dressing (of ``rows``) stand on, too.
 
-    Of a mean of the loads' water contents its parts count.
+    Of a mean of the loads' water contents its parts count. A dry volume needs no water content.
     """
     catches, contents = site.catches, len(site.moistures.ratio)
-    used = catches.used & (catches.moisture >= 0) & np.isin(catches.dressing, rows)
+    used = catches.used & np.isfinite(catches.caught_kg) & (catches.moisture >= 0)
+    used &= np.isin(catches.dressing, rows)
     dressing, moisture = np.searchsorted(rows, catches.dressing[used]), catches.moisture[used]
     keys = [dressing * contents + moisture]
     for row in distinct(moisture).tolist():

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 import shapely
 
@@ -13,21 +11,18 @@ from geosand.balance.ring_ground import Ground, lay_ground
 from geosand.balance.ring_stands import Stands, distinct_cases, distinct_stands
 from geosand.balance.ring_zones import farthest_corners_m
 from geosand.balance.rings import ThrowOff
-from geosand.columns import Floats, Geometries, Ints, freeze
+from geosand.columns import Floats, Geometries, Ints, columns
 
 _NOT_SEEN_M = 2e-3  #: on a map
 _GRID_M = 1e-6  #: on which ground is cut: lines that nearly coincide leave valid polygons
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+@columns
 class RingGeometries:
     """Zones to draw, one row a dressed surface; None where no sand was found in the zone."""
 
     collar: Geometries
     surrounds: Geometries
-
-    def __post_init__(self) -> None:
-        freeze(self)
 
 
 def ring_geometries(

@@ -7,7 +7,7 @@ from typing import NamedTuple
 import numpy as np
 import shapely
 
-from geosand.areas.outline_bearings import parts_of
+from geosand.areas.rings import rings_of
 from geosand.columns import Floats, Geometries, Ints
 
 
@@ -26,10 +26,9 @@ class Edges(NamedTuple):
 
 def edges_of(surfaces: Geometries) -> Edges:
     """The straight pieces of all rings of polygons, with the surface on the left."""
-    parts, part_row = parts_of(shapely.orient_polygons(surfaces))
-    rings, ring_part = shapely.get_rings(parts, return_index=True)
-    xy, ring = shapely.get_coordinates(rings, return_index=True)
-    x, y = np.ascontiguousarray(xy.T)
+    rings = rings_of(shapely.orient_polygons(surfaces))
+    ring = rings.per_vertex(np.arange(len(rings.first)))
+    x, y = np.ascontiguousarray(rings.position.T)
     step_x, step_y = x[1:] - x[:-1], y[1:] - y[:-1]
     length = np.sqrt(step_x * step_x + step_y * step_y)
     kept = np.flatnonzero((ring[1:] == ring[:-1]) & (length > 1e-9))
@@ -39,7 +38,7 @@ def edges_of(surfaces: Geometries) -> Edges:
     next_x, next_y = along_x[after], along_y[after]
     turn = np.arctan2(along_x * next_y - along_y * next_x, along_x * next_x + along_y * next_y)
     return Edges(
-        row=part_row[ring_part[ring]],
+        row=rings.surface[ring],
         x=x[kept],
         y=y[kept],
         along_x=along_x,

@@ -7,6 +7,7 @@ drawn collar or hazards must be followed.
 
 from __future__ import annotations
 
+from itertools import pairwise
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -39,10 +40,12 @@ from geosand.balance.ring_strips import (
     parts_less_holes,
     together,
 )
-from geosand.columns import Bools, Floats, Geometries, Ints, take
+from geosand.columns import Bools, Floats, Geometries, Ints, begins, take
 
 _WHOLE_TURN = 2 * np.pi
 _BEYOND = 1.02  #: of the cap: crossings are looked for a little farther
+_MANY = 50_000  #: strips of a surface, of which one line each tells enough
+_AT_ONCE = 100_000  #: strips whose lines are held at once
 
 
 class Ground(NamedTuple):
@@ -195,30 +198,43 @@ def _joined(
 def _crossings(rays: Rays, strips: Strips, zones: _Zones, close: Bools) -> Crossings:
     """Crossings of strips with zone polygons: four lines a strip for those of any form.
 
-    Its middle for ``close`` collars (by stand) and surrounds, which run along the edge.
+    Its middle for ``close`` collars (by stand) and surrounds, which run along the edge, and for all
+    zones beside a surface of very many strips.
     """
     smooth = (zones.zone == OUTER) | ((zones.zone == COLLAR) & close[zones.row])
+    smooth |= (np.bincount(rays.row, minlength=len(close)) > _MANY)[zones.row]
     found = []
     for parts, which in ((1, smooth), (4, ~smooth)):
-        if which.any():
-            some = take(zones, which)
-            zone, strip = _may_meet(rays, strips, some)
+        some = take(zones, which)
+        for block in _blocks(rays.row) if which.any() else ():
+            zone, strip = _may_meet(rays, strips, some, block)
             ends = parts * np.searchsorted(zone, np.arange(len(some.row) + 1))
             found.append(_crossed(*subdivided(rays, strips, strip, parts), ends, some))
     return together(found)
 
 
-def _may_meet(rays: Rays, strips: Strips, zones: _Zones) -> tuple[Ints, Ints]:
+def _blocks(row: Ints) -> list[slice]:
+    """Strips sorted by row, some at a time; where those of a row are parted it says alone."""
+    size = np.bincount(row)
+    first = np.repeat(np.cumsum(size) - size, size)
+    block = first // _AT_ONCE + (np.arange(len(row)) - first) // _AT_ONCE
+    starts = np.flatnonzero(begins(block)).tolist()
+    return [slice(*ends) for ends in pairwise([*starts, len(row)])]
+
+
+def _may_meet(rays: Rays, strips: Strips, zones: _Zones, which: slice) -> tuple[Ints, Ints]:
     """Zones, and strips of their row that begin so near to their box that they may come to it.
 
-    Sorted by zone, then strip.
+    Only of those strips ``which`` are asked about. Sorted by zone, then strip.
     """
-    start, end = rays.at, rays.at.take(rays.after, axis=0)
+    strips = take(strips, which)
+    start, end = rays.at[which], rays.at.take(rays.after[which], axis=0)
     far = _BEYOND * _farthest_m(strips)
     far = np.where((far > 0) & (strips.width_m + np.abs(strips.turn_rad) > 0), far, np.nan)
     low, high = np.minimum(start, end) - far[:, None], np.maximum(start, end) + far[:, None]
     boxes = np.column_stack((low, high))
-    return near_pairs(shapely.bounds(zones.shape), zones.row, boxes, rays.row)
+    zone, strip = near_pairs(shapely.bounds(zones.shape), zones.row, boxes, strips.row)
+    return zone, which.start + strip
 
 
 def _farthest_m(strips: Strips) -> Floats:

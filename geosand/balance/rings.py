@@ -25,7 +25,14 @@ from geosand.columns import Bools, Floats, Geometries, Ints, Strings, frozen
 
 FARTHEST_REACH_M = 200.0  #: no spreader throws farther; the search for the reach ends here
 #: Columns of ThrowOff with one row a dressed surface, beside hazard_kg; the others are by group.
-ROWS = ("collar_kg", "surrounds_kg", "farther_kg", "collar_area_m2", "surrounds_area_m2")
+ROWS = (
+    "collar_kg",
+    "surrounds_kg",
+    "farther_kg",
+    "collar_area_m2",
+    "surrounds_area_m2",
+    "perimeter_m",
+)
 
 
 @frozen
@@ -41,13 +48,12 @@ class ThrowOff:
     group_farther_kg: Floats  #: G; the three sum to the overthrow
     collar_low_kg: Floats  #: G; in the collars at the lower limit of the overthrow
     collar_high_kg: Floats  #: G; at the upper one
-    collar_least_kg: Floats  #: G; what they hold at least; ``with_shape`` adds the throw's shape
-    collar_most_kg: Floats  #: G
     collar_kg: Floats  #: n
     surrounds_kg: Floats  #: n
     farther_kg: Floats  #: n
     collar_area_m2: Floats  #: n; of the ground nearer to it than to others dressed with it
     surrounds_area_m2: Floats  #: n
+    perimeter_m: Floats  #: n; of the outline that the rings lie beside
     hazard_kg: dict[str, Floats]  #: n by kind: how much of the above lies over hazards
 
     def __post_init__(self) -> None:
@@ -234,13 +240,12 @@ def _split(
         group_farther_kg=laid.by_group(farther) + unknown,
         collar_low_kg=collar_kg[1] + ends[1],
         collar_high_kg=collar_kg[2] + ends[2],
-        collar_least_kg=collar_kg[1] + ends[1],
-        collar_most_kg=collar_kg[2] + ends[2],
         collar_kg=collar,
         surrounds_kg=surrounds,
         farther_kg=farther,
         collar_area_m2=area[0],
         surrounds_area_m2=area[1],
+        perimeter_m=laid.perimeter_m,
         hazard_kg={
             kind: main[HAZARD + k] + np.where(here, of_row, 0.0)
             for k, (kind, here) in enumerate(over.items())

@@ -12,7 +12,6 @@ from geosand.areas.register import AreaRegister
 from geosand.areas.thinning import thinned
 from geosand.balance.ring_tasks import sums
 from geosand.balance.rings import ThrowOff, throw_off
-from geosand.balance.throw_shape import changes_of, with_shape
 from geosand.columns import Floats, Geometries, Ints, ratio
 from geosand.estimates import Estimates
 from geosand.rates.catch_rows import rows_of_pairs
@@ -61,13 +60,15 @@ def throw_of_dressings(
         number=rows,
     )
     # by the perimeters that are told: those of thinned outlines may be shorter
-    edge = sums(group[kept], rates.rate.value[kept] * register.perimeter_m[rows], len(lost.value))
+    told = register.perimeter_m[rows]
+    edge = sums(group[kept], rates.rate.value[kept] * told, len(lost.value))
     strip = np.where(np.isnan(throw.strip_width_m), np.nan, ratio(lost.value, edge))
-    throw = replace(throw, strip_width_m=strip)
+    laid, drawn = map(shapely.get_num_coordinates, (outlines, register.owned_plane))
+    told = np.where((laid < drawn)[rows], throw.perimeter_m, told)
+    throw = replace(throw, strip_width_m=strip, perimeter_m=told)
     if len(kept) < len(dressed):
         throw = _with_bare_rows(throw, kept, len(dressed))
-    changes = changes_of(site, register, rates, lost, group, throw)
-    return with_shape(throw, changes, group, np.maximum(bounds.high, 0.0))
+    return throw
 
 
 def _with_bare_rows(throw: ThrowOff, kept: Ints, rows: int) -> ThrowOff:
@@ -85,6 +86,7 @@ def _with_bare_rows(throw: ThrowOff, kept: Ints, rows: int) -> ThrowOff:
         farther_kg=filled(throw.farther_kg),
         collar_area_m2=filled(throw.collar_area_m2),
         surrounds_area_m2=filled(throw.surrounds_area_m2),
+        perimeter_m=filled(throw.perimeter_m),
         hazard_kg={kind: filled(column) for kind, column in throw.hazard_kg.items()},
     )
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
@@ -12,6 +11,7 @@ import click
 from geosand.cli.map import map_path, out_option
 from geosand.cli.options import (
     as_of_option,
+    check_ending,
     check_results,
     day_of,
     display,
@@ -27,7 +27,6 @@ if TYPE_CHECKING:
     from geosand.results import Results
 
 _FILE = click.Path(path_type=Path, dir_okay=False)
-REPORT_ENDINGS, WORKBOOK_ENDINGS = (".html", ".pdf"), (".xlsx",)
 
 
 @verb
@@ -58,10 +57,8 @@ def command(
     path = map_path(folder, out)
     files = reports or (path.with_name(f"{path.stem}_report.html"),)
     for file in files:
-        _check_ending(file, REPORT_ENDINGS, "--report")
-    if workbook is not None:
-        _check_ending(workbook, WORKBOOK_ENDINGS, "--workbook")
-    _check_apart([path, *files, *([workbook] if workbook else [])])
+        check_ending(file, (".html", ".pdf"), "--report")
+    check_ending(workbook, (".xlsx",), "--workbook")
     check_results(path, *files, workbook)
     with steps(silent=as_json) as step:
         from geosand.results import work_out
@@ -85,20 +82,6 @@ class _Written(NamedTuple):
     reports: tuple[Path, ...]
     workbook: Path | None
     not_in_pdf: list[str]
-
-
-def _check_ending(path: Path, allowed: tuple[str, ...], option: str) -> None:
-    if path.suffix.lower() not in allowed:
-        problem = f"{path.name!r}: its name must end in {' or '.join(allowed)}"
-        raise click.BadParameter(problem, param_hint=option)
-
-
-def _check_apart(paths: list[Path]) -> None:
-    """No result may replace another."""
-    places = [os.path.realpath(path) for path in paths]
-    for path, place in zip(paths, places, strict=True):
-        if places.count(place) > 1:
-            raise click.UsageError(f"{path} is named for two results: name two files")
 
 
 def _write_all(
@@ -182,21 +165,19 @@ def _print_json(results: Results, units: Units, written: _Written) -> None:
 
 def _print(results: Results, units: Units, written: _Written) -> None:
     from geosand.reports.console import CAUTION, balance_table, summary
-    from geosand.reports.plain_table import console
+    from geosand.reports.plain_table import show
 
-    terminal = console()
-    terminal.print("\n".join(summary(results, units)), soft_wrap=True)
-    terminal.print()
+    show(*summary(results, units), "")
     if len(results.site.dressings):
-        terminal.print(balance_table(results, units))
-    terminal.print(f"Map: {written.map}", soft_wrap=True)
-    for file in written.reports:
-        terminal.print(f"Report to print: {file}", soft_wrap=True)
+        show(balance_table(results, units))
+    show(f"Map: {written.map}", *(f"Report to print: {file}" for file in written.reports))
     if written.not_in_pdf:
-        terminal.print(_unshown_line(written), soft_wrap=True)
+        show(_unshown_line(written))
     if written.workbook is not None:
-        terminal.print(f"Workbook: {written.workbook}", soft_wrap=True)
-    terminal.print(CAUTION, soft_wrap=True)
+        show(f"Workbook: {written.workbook}")
+    if any(finding.topic != "default" for finding in results.findings):
+        show("geosand check lists what else is worth knowing of the records.")
+    show(CAUTION)
 
 
 def _unshown_line(written: _Written) -> str:

@@ -36,7 +36,9 @@ _PERCENT = click.FloatRange(0, 100)
 @click.option(
     "--changes", type=_FILE, help="With --against: ground gained and lost, .geojson or .gpkg."
 )
-@click.option("--claimed", type=_FILE, help="CSV of claimed areas: id or name, area_m2 (or ft2 …).")
+@click.option(
+    "--claimed", type=_FILE, help="Claimed areas, CSV or .xlsx: id or name, area_m2 (or ft2 …)."
+)
 @click.option(
     "--tolerance", type=_PERCENT, metavar="PERCENT", help="For claims that say none [the site's]."
 )
@@ -238,28 +240,26 @@ def _sheets(document: Document) -> dict[str, list[Document]]:
 def _print(document: Document, units: Units, written: Sequence[Path]) -> None:
     from geosand.reports import areas_console as tables
     from geosand.reports import comparison_console as beside
-    from geosand.reports.plain_table import console
+    from geosand.reports.plain_table import PIPE_WIDTH, show, window
     from geosand.reports.words import merged_findings
 
-    out = console()
+    room = window()
+    width = room or PIPE_WIDTH
 
     def say(lines: Sequence[str]) -> None:
-        for line in lines:
-            out.print(_folded(line, out.width) if out.is_terminal else line, soft_wrap=True)
+        show(*(_folded(line, room) if room else line for line in lines))
 
-    out.print(tables.areas_table(document, units, out.width))
-    out.print(tables.totals_table(document, units))
-    say(tables.findings_lines(document, units, out.width))
+    show(tables.areas_table(document, units, width), tables.totals_table(document, units))
+    say(tables.findings_lines(document, units, width))
     say(document["notes"])
     if "against" in document:
         against = document["against"]
         say(["", *beside.against_head(against), ""])
         if any(row["verdict"] != "unchanged" for row in against["surfaces"]):
-            out.print(beside.against_table(against, units))
+            show(beside.against_table(against, units))
         say(beside.against_lines(against, units))
     if "claimed" in document:
-        out.print()
-        out.print(beside.claimed_table(document["claimed"], units))
+        show("", beside.claimed_table(document["claimed"], units))
         say(beside.claimed_lines(document["claimed"]))
         say(merged_findings(document["claimed"]["findings"], units))
     say(["", document["caution"]])
@@ -267,7 +267,7 @@ def _print(document: Document, units: Units, written: Sequence[Path]) -> None:
 
 
 def _folded(line: str, width: int) -> str:
-    """A line cut at spaces for a window, never within a figure as rich would."""
+    """A line cut at spaces for a window, never within a figure as a terminal would."""
     import textwrap
 
     indent = " " * (len(line) - len(line.lstrip()) + 2)

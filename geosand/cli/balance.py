@@ -131,39 +131,34 @@ def _print_json(results: Results, only: str | None, surface: str | None, witness
 
 
 def _print_surface(results: Results, row: int, units: Units) -> None:
-    from geosand.reports.budgets import budget_table, depth_sharpening, sentence
+    from geosand.reports.budgets import depth_budget, depth_sharpening
     from geosand.reports.console import surfaces_table
-    from geosand.reports.plain_table import console
+    from geosand.reports.plain_table import show
 
-    out = console()
-    dressing = int(results.site.dressed.dressing[row])
-    out.print(surfaces_table(results, dressing, units, only=row))
-    found = depth_sharpening(results, row)
-    if found is not None:
-        figures = {"depth": (results.rates.depth, row)}
-        out.print(budget_table("Where its uncertainty comes from", figures, units, "depth"))
-    out.print(sentence("depth", found, units, "depth"), soft_wrap=True)
+    dressing, found = int(results.site.dressed.dressing[row]), depth_sharpening(results, row)
+    told = depth_budget(results.rates.depth, row, found, units)
+    show(surfaces_table(results, dressing, units, only=row), *told)
 
 
 def _print_tables(results: Results, units: Units, only: str | None, witness: bool) -> None:
     from geosand.reports.console import balance_notes, balance_table
     from geosand.reports.documents import budgets
-    from geosand.reports.first import NO_PROOF
-    from geosand.reports.plain_table import console
+    from geosand.reports.doubts import NO_PROOF
+    from geosand.reports.plain_table import show
     from geosand.reports.words import NO_DRESSING
 
-    out, names = console(), results.site.dressings.id.tolist()
+    names = results.site.dressings.id.tolist()
     if not names:
-        out.print(NO_DRESSING, soft_wrap=True)
+        show(NO_DRESSING)
         return
     sources, closing = budgets(results.balance.overthrow), False
-    out.print(balance_table(results, units, only))
+    show(balance_table(results, units, only))
     for k, name in enumerate(names):
         if only in (None, name):
-            out.print("\n".join(balance_notes(results, k, units, sources[k])), soft_wrap=True)
+            show(*balance_notes(results, k, units, sources[k]))
             closing |= bool(results.balance.closing[k])
     if closing:
-        out.print(f"{NO_PROOF} of its figures is off.", soft_wrap=True)
+        show(f"{NO_PROOF} of its figures is off.")
     if only is not None:
         _print_budgets(results, names.index(only), units)
     if witness:
@@ -171,38 +166,37 @@ def _print_tables(results: Results, units: Units, only: str | None, witness: boo
 
 
 def _print_witnesses(results: Results, units: Units, only: str | None) -> None:
-    from geosand.reports.plain_table import console
+    from geosand.reports.plain_table import show
     from geosand.reports.witness_console import spatial_table, witness_lines
     from geosand.reports.witness_document import hear
 
-    out, names = console(), results.site.dressings.id.tolist()
+    names = results.site.dressings.id.tolist()
     with steps() as step:
         step("Hearing the witnesses")
         heard = hear(results)
     if only is not None:
-        out.print(spatial_table(results, heard.spatial, names.index(only), units))
-    out.print("\n".join(witness_lines(results, heard, units, only)), soft_wrap=True)
+        show(spatial_table(results, heard.spatial, names.index(only), units))
+    show(*witness_lines(results, heard, units, only))
 
 
 def _print_budgets(results: Results, k: int, units: Units) -> None:
     """One dressing's surfaces, and the budgets of its masses with what would sharpen them."""
     from geosand.reports.budgets import ON, OVER, budget_table, dressing_sharpenings, sentence
     from geosand.reports.console import surfaces_table
-    from geosand.reports.plain_table import console
+    from geosand.reports.plain_table import show
     from geosand.reports.words import in_words_of
 
-    out, balance = console(), results.balance
-    out.print()
-    out.print(surfaces_table(results, k, units))
+    balance = results.balance
+    show("", surfaces_table(results, k, units))
     found = dressing_sharpenings(results, k)
     tables = {ON: balance.on_surfaces, OVER: balance.overthrow}
     figures = {name: (tables[name], k) for name in found}
     if found:
-        out.print(budget_table("Where the uncertainty comes from", figures, units, "mass"))
+        show(budget_table("Where the uncertainty comes from", figures, units, "mass"))
     for name, one in found.items():
-        out.print(sentence(name, one, units, "mass"), soft_wrap=True)
+        show(sentence(name, one, units, "mass"))
     about = str(results.site.dressings.id[k])
     mine = (one.text for one in results.findings if one.about == about)
     told = [f"  - {printable(in_words_of(text, units))}" for text in mine]
     if told:
-        out.print("Worth knowing:\n" + "\n".join(told), soft_wrap=True)
+        show("Worth knowing:", *told)

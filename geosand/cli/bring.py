@@ -126,7 +126,7 @@ def _areas_changed(folder: Path, edition: str) -> list[Document] | None:
     """
     from geosand.formats.other_survey import read_other_survey, survey_in_force
     from geosand.formats.site_folder import read_site
-    from geosand.reports.area_comparison import pair_document
+    from geosand.reports.area_comparison import pair_rows
     from geosand.reports.compared import compared
 
     if not edition:
@@ -136,8 +136,7 @@ def _areas_changed(folder: Path, edition: str) -> list[Document] | None:
         found = compared(read_other_survey(folder, site, Path(edition).stem), survey_in_force(site))
     except Refused:
         return None
-    rows = [pair_document(found, k) for k in range(len(found.pairs.new))]
-    changed = [row for row in rows if row["verdict"] in ("larger", "smaller")]
+    changed = [row for row in pair_rows(found) if row["verdict"] in ("larger", "smaller")]
     return sorted(changed, key=lambda row: -abs(row["difference_m2"]))
 
 

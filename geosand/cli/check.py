@@ -42,24 +42,20 @@ def command(folder: Path, as_json: bool, units: str | None, earlier: Path | None
         }
         print_document(document)
         return
-    from geosand.reports.plain_table import console
+    from geosand.reports.plain_table import show
     from geosand.reports.words import merged_findings
 
     site = results.site
-    out = console()
-    out.print(
+    show(
         f"{site.name}: read and not refused: surfaces {len(site.ids)}, dressings"
-        f" {len(site.dressings)}, loads {len(site.loads)}, catches {len(site.catches)}.",
-        soft_wrap=True,
+        f" {len(site.dressings)}, loads {len(site.loads)}, catches {len(site.catches)}."
     )
     told = found + extra
     for title, default in (("Worth knowing", False), ("What was assumed", True)):
         mine = [one for one in told if (one["topic"] == "default") == default]
         lines = merged_findings(mine, display(units, site))
         if lines:
-            out.print(f"{title} ({len(lines)}):")
-        for line in lines:
-            out.print(f"  - {line}", soft_wrap=True)
+            show(f"{title} ({len(lines)}):", *(f"  - {line}" for line in lines))
 
 
 def _option_words(name: str, value: object) -> list[str]:

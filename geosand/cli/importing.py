@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections import Counter
 from collections.abc import Callable, Sequence
 from pathlib import Path
@@ -169,7 +170,7 @@ def said_of(
     if rows:
         lines.append(f"  it lies at {place_words(*middle_of([row.geometry for row in rows]))}")
     if boundaries.source_crs:
-        lines.append(f"  coordinates: {boundaries.source_crs.splitlines()[0][:60]}")
+        lines.append(f"  coordinates: {_system_words(boundaries.source_crs)}")
     note = boundaries.datum_note
     if note and not any(note in f.text or f.text in note for f in findings):
         lines.append(f"  {note}")
@@ -180,6 +181,16 @@ def said_of(
     lines += _list("Accepted", [in_words_of(_accepted(fault), units) for fault in accepted])
     lines += ground_lines(rows, settled.elevation_m, units)
     return lines + _worth_knowing(findings, units)
+
+
+def _system_words(crs: str) -> str:
+    """A code as it stands; of well-known text the name.
+
+    >>> _system_words("EPSG:2193"), _system_words('PROJCRS["Local grid",BASEGEOGCRS["unnamed"]]')
+    ('EPSG:2193', 'Local grid')
+    """
+    named = re.match(r'\w+\["([^"]*)"', crs)
+    return (named[1] if named else crs.splitlines()[0])[:60]
 
 
 def _accepted(fault: Fault) -> str:

@@ -188,11 +188,11 @@ def _document(done: PortfolioDone, place: Path) -> dict[str, Any]:
 def _print(done: PortfolioDone, place: Path, units: Units) -> None:
     from geosand.portfolio.summary import counted, first_lines, plus_minus, spreader_name
     from geosand.reports.console import CAUTION
-    from geosand.reports.plain_table import console, table
+    from geosand.reports.plain_table import show, table
     from geosand.reports.words import grouped, percent
     from geosand.units import SHOWN
 
-    found, out = done.comparison, console()
+    found = done.comparison
     lines = [f"{line.in_words(found.labels)}." for line in first_lines(found, units)]
     for row in [*found.refused, *found.failed][:TOLD]:
         faults = row["faults"].splitlines()
@@ -206,7 +206,7 @@ def _print(done: PortfolioDone, place: Path, units: Units) -> None:
         site = found.labels[row["site"]]
         lines.append(printable(f"  does not close: {site}, {row['dressing']}: {share}"))
     lines += _rest(len(worst))
-    out.print("\n".join(lines), soft_wrap=True)
+    show(*lines)
     factor, label, digits = SHOWN[units]["length"]
     rows = [
         [
@@ -220,18 +220,17 @@ def _print(done: PortfolioDone, place: Path, units: Units) -> None:
     ]
     heads = [("spreader", False), ("sites", True), ("dressings", True), ("overthrow %", True)]
     if rows:
-        out.print()
         title = "Overthrow by spreader, ± u"
-        out.print(table(title, [*heads, (f"strip width {label}", True)], rows))
+        show("", table(title, [*heads, (f"strip width {label}", True)], rows))
     if done.kept:
         kept = counted(done.kept, "site was", "sites were")
-        out.print(f"{kept} kept from an earlier run.", soft_wrap=True)
+        show(f"{kept} kept from an earlier run.")
     if done.changed:
-        out.print(printable(_changed(done.changed)), soft_wrap=True)
+        show(printable(_changed(done.changed)))
     if done.unforeseen:
-        out.print(_read_slowly(done.unforeseen), soft_wrap=True)
-    out.print(f"Index: {place / 'index.html'}; tables beside it.", soft_wrap=True)
-    out.print(CAUTION, soft_wrap=True)
+        show(_read_slowly(done.unforeseen))
+    show(f"Index: {place / 'index.html'}; tables beside it.")
+    show(CAUTION)
 
 
 def _changed(files: Sequence[str]) -> str:

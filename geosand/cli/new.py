@@ -53,9 +53,10 @@ def command(
 ) -> None:
     """Set up a complete site folder, ready to fill.
 
-    Boundaries may come as GeoJSON, JSON-FG, GeoPackage, Shapefile or GDB (zipped or not), KML,
-    KMZ, FlatGeobuf, GML, DXF, GPX, TAB, MIF, CSV with WKT or a survey controller's text (both
-    also as .xlsx). Nothing vanishes: what became no surface is listed.
+    Boundaries may come as GeoJSON, JSON-FG, TopoJSON, OSM (.osm, JSON of a query), GeoPackage,
+    Shapefile or GDB (zipped or not), KML, KMZ, FlatGeobuf, GML, LandXML, DXF, GPX, TAB, MIF, CSV
+    with WKT or a survey controller's text (both also as .xlsx). Nothing vanishes: what became no
+    surface is listed.
 
     Example: geosand new my_site --boundaries survey.geojson
     """

@@ -8,7 +8,7 @@ import io
 import os
 import re
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NoReturn
@@ -242,9 +242,20 @@ def write_text(path: Path, text: str, *, option: str = "--out") -> None:
     write_result(path, text.encode("utf-8"), remedy=f"name another place with {option}")
 
 
+def check_ending(path: Path | None, allowed: Sequence[str], option: str) -> None:
+    """Exit code 2 for a file to write whose ending says none of the formats."""
+    if path is not None and path.suffix.lower() not in allowed:
+        problem = f"{path.name!r}: its name must end in {' or '.join(allowed)}"
+        raise click.BadParameter(problem, param_hint=option)
+
+
 def check_results(*paths: Path | None) -> None:
-    """Refuse, before any work, results that would go where something measured is kept."""
+    """Refuse, before any work, results in the place of another or of something measured."""
     named = [path for path in paths if path is not None]
+    places = [os.path.realpath(path) for path in named]
+    for path, place in zip(named, places, strict=True):
+        if places.count(place) > 1:
+            raise click.UsageError(f"{path} is named for two results: name two files")
     if named:
         from geosand.formats.result_files import check_results as check
 

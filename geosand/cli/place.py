@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from geosand.cli.options import (
+    check_ending,
     check_results,
     display,
     made_with,
@@ -34,10 +35,7 @@ if TYPE_CHECKING:
     from geosand.reports.words import Units
     from geosand.results import Results
 
-ENDINGS = (".geojson", ".gpx", ".html")
-USUAL_TRAY_M = (
-    0.5  #: trays of 500 × 500 mm are usual in spreader tests; only the margin rests on it
-)
+USUAL_TRAY_M = 0.5  #: 500 × 500 mm is usual in spreader tests; only the margin rests on it
 
 
 @verb
@@ -82,9 +80,7 @@ def command(folder: Path, as_json: bool, units: str | None, **asked: Any) -> Non
     if asked["catches"] is None:
         raise click.UsageError("give --catches, as in --catches 4")
     out: Path | None = asked["out"]
-    if out is not None and out.suffix.lower() not in ENDINGS:
-        problem = f"{out.name!r}: its name must end in {', '.join(ENDINGS)}"
-        raise click.BadParameter(problem, param_hint="--out")
+    check_ending(out, (".geojson", ".gpx", ".html"), "--out")
     ring, tray = _ring(asked["ring"]), _tray(asked["tray"])
     results = results_of(folder)
     tray, said = _tray_of(results, tray)
@@ -145,11 +141,10 @@ def _check_together(asked: dict[str, Any]) -> None:
 
 def _print_points(results: Results, places: Places, units: Units) -> None:
     from geosand.reports.field_sheet import places_table
-    from geosand.reports.plain_table import console
+    from geosand.reports.plain_table import show
 
-    page = console()
-    page.print(places_table(results.site, places, units))
-    page.print("--out writes them: .html a field sheet, .gpx for a receiver, .geojson for a map.")
+    written = "--out writes them: .html a field sheet, .gpx for a receiver, .geojson for a map."
+    show(places_table(results.site, places, units), written)
 
 
 def _ring(text: str | None) -> Floats:
@@ -291,9 +286,7 @@ def _show_power(folder: Path, as_json: bool, asked: dict[str, Any]) -> None:
     )
 
     page: Path | None = asked["out"]
-    if page is not None and page.suffix.lower() != ".html":
-        problem = f"{page.name!r}: with --show-power its name must end in .html"
-        raise click.BadParameter(problem, param_hint="--out")
+    check_ending(page, (".html",), "--out with --show-power")
     results = results_of(folder)
     site = results.site
     row = asked_surfaces(results, words(asked["surfaces"]))
@@ -311,12 +304,8 @@ def _show_power(folder: Path, as_json: bool, asked: dict[str, Any]) -> None:
     if as_json:
         print_document(document if page is None else {**document, "written": str(page)})
         return
-    from geosand.reports.plain_table import console
+    from geosand.reports.plain_table import show
 
-    out = console()
-    for answer in power_answers(document):
-        out.print(answer, soft_wrap=True)
-    out.print(power_table(document))
-    out.print(power_basis(document), soft_wrap=True)
+    show(*power_answers(document), power_table(document), power_basis(document))
     if page is not None:
-        out.print(f"Written: {page}", soft_wrap=True)
+        show(f"Written: {page}")

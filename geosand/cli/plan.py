@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import os
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -12,6 +11,7 @@ import click
 
 from geosand.cli.options import (
     as_of_option,
+    check_ending,
     check_results,
     display,
     made_with,
@@ -118,16 +118,12 @@ def command(
     if as_json:
         print_document({**document, "written": [str(path) for path in written]})
         return
-    from geosand.reports.plain_table import console
+    from geosand.reports.plain_table import show
 
-    out = console()
     given = any(row["mass_kg"] > 0 for row in document["surfaces"])
-    out.print(plan_table(document, shown) if given else plan_title(document), soft_wrap=not given)
-    out.print(
-        "\n".join([*plan_lines(document, shown), *load_lines(document, shown)]), soft_wrap=True
-    )
-    for path in written:
-        out.print(f"Written: {path}", soft_wrap=True)
+    show(plan_table(document, shown) if given else plan_title(document))
+    show(*plan_lines(document, shown), *load_lines(document, shown))
+    show(*(f"Written: {path}" for path in written))
 
 
 def _check(asked: dict[str, Any]) -> None:
@@ -138,26 +134,10 @@ def _check(asked: dict[str, Any]) -> None:
     if (asked["min_depth"] or 0.0) > most:
         option = "--max-depth" if most == asked["max_depth"] else "--depth"
         raise click.UsageError(f"--min-depth is more than {option}: no surface would get sand")
-    for name, endings in (
-        ("passes", (".geojson", ".gpx")),
-        ("map", (".html",)),
-        ("job_sheet", (".html",)),
-    ):
-        path = asked[name]
-        if path is not None and path.suffix.lower() not in endings:
-            hint = f"--{name.replace('_', '-')}"
-            problem = f"{path.name!r}: its name must end in {' or '.join(endings)}"
-            raise click.BadParameter(problem, param_hint=hint)
-    _check_apart([asked[name] for name in ("passes", "map", "job_sheet") if asked[name]])
-
-
-def _check_apart(paths: list[Path]) -> None:
-    """No result may replace another, nor what was measured."""
-    places = [os.path.realpath(path) for path in paths]
-    for path, place in zip(paths, places, strict=True):
-        if places.count(place) > 1:
-            raise click.UsageError(f"{path} is named for two results: name two files")
-    check_results(*paths)
+    pages = (".html",)
+    for name, endings in {"passes": (".geojson", ".gpx"), "map": pages, "job_sheet": pages}.items():
+        check_ending(asked[name], endings, f"--{name.replace('_', '-')}")
+    check_results(asked["passes"], asked["map"], asked["job_sheet"])
 
 
 def _planned(results: Results, asked: dict[str, Any]) -> tuple[NextDressing, list[str]]:

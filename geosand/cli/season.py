@@ -10,10 +10,6 @@ import click
 from geosand.cli.options import as_of_option, display, print_document, results_of, verb
 
 if TYPE_CHECKING:
-    from rich.console import Console
-
-    from geosand.reports.plain_table import Pipe
-    from geosand.reports.words import Units
     from geosand.results import Results
 
 
@@ -44,24 +40,26 @@ def command(
         print_document(_document(results, row))
         return
     from geosand.reports.console import outlook, rings_table, season_table
-    from geosand.reports.plain_table import console
+    from geosand.reports.plain_table import show
     from geosand.reports.words import NO_DRESSING, in_words_of
 
     shown = display(units, results.site)
-    out = console()
     if not len(results.site.dressings):
-        out.print(NO_DRESSING, soft_wrap=True)
+        show(NO_DRESSING)
     elif row is None:
-        out.print("\n".join(outlook(results, shown)), soft_wrap=True)
-    out.print(season_table(results, shown, only=row))
+        show(*outlook(results, shown))
+    show(season_table(results, shown, only=row))
     if row is not None:
-        _print_budget(out, results, row, shown)
+        from geosand.reports.budgets import depth_budget, season_sharpening
+
+        found = season_sharpening(results, row)
+        show(*depth_budget(results.ledger.depth, row, found, shown))
     for finding in results.findings if row is None else ():
         if finding.topic == "season":
-            out.print(in_words_of(str(finding), shown), soft_wrap=True)
+            show(in_words_of(str(finding), shown))
     if rings:
         beside = rings_table(results, shown, around=surface)
-        out.print(beside if beside.rows else "No sand is known to lie beside the edges.")
+        show(beside if beside.rows else "No sand is known to lie beside the edges.")
 
 
 def _document(results: Results, row: int | None) -> dict[str, Any]:
@@ -77,14 +75,3 @@ def _document(results: Results, row: int | None) -> dict[str, Any]:
         rows[row]["sharpen"] = sharpening_document(season_sharpening(results, row), "mm", 1000.0)
         document["surfaces"] = [r for r in rows if surface in (r["id"], r.get("around"))]
     return document
-
-
-def _print_budget(out: Console | Pipe, results: Results, row: int, units: Units) -> None:
-    """Where the uncertainty of a surface's depth comes from, and what would sharpen it most."""
-    from geosand.reports.budgets import budget_table, season_sharpening, sentence
-
-    found = season_sharpening(results, row)
-    if found is not None:
-        figures = {"depth": (results.ledger.depth, row)}
-        out.print(budget_table("Where its uncertainty comes from", figures, units, "depth"))
-    out.print(sentence("depth", found, units, "depth"), soft_wrap=True)

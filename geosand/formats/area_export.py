@@ -19,7 +19,7 @@ import shapely
 
 from geosand.columns import Geometries
 from geosand.formats.geojson_writing import polygons_geojson
-from geosand.formats.workbook_writing import FORMULA, content_of, put
+from geosand.formats.workbook_writing import FORMULA, Sheet, SheetColumn, workbook
 from geosand.formats.writing import write_whole
 
 Row = Mapping[str, Any]
@@ -211,41 +211,27 @@ def _geopackage(
 
 
 def _workbook(sheets: Mapping[str, Sequence[Row]], notes: Sequence[str], units: str) -> bytes:
-    """A sheet a table, heads with units, first row and column frozen; the notes on the last one."""
-    import openpyxl
-
-    book = openpyxl.Workbook()
-    book.remove(book.worksheets[0])
-    for title, rows in sheets.items():
-        if rows:
-            names = list(COLUMNS) if title == "areas" else list(rows[0])
-            _fill(book.create_sheet(title), names, rows, units)
-    sheet = book.create_sheet("notes")
-    for number, note in enumerate(notes, start=1):
-        put(sheet.cell(row=number, column=1), note)
-    sheet.column_dimensions["A"].width = 120
-    return content_of(book)
+    """A sheet a table, heads with units, first row and column in sight; last a sheet of notes."""
+    made = [
+        _sheet(title, list(COLUMNS) if title == "areas" else list(rows[0]), rows, units)
+        for title, rows in sheets.items()
+        if rows
+    ]
+    head = SheetColumn(head="notes", long=True)
+    rows = [[note] for note in notes]
+    made.append(Sheet(title="notes", columns=[head], rows=rows, frozen=0))
+    return workbook(made)
 
 
-def _fill(sheet: Any, names: Sequence[str], rows: Sequence[Row], units: str) -> None:
-    from openpyxl.styles import Alignment, Font
-    from openpyxl.utils import get_column_letter
+def _sheet(title: str, names: Sequence[str], rows: Sequence[Row], units: str) -> Sheet:
+    columns = [SheetColumn(head=_head(name, units)[1], format=_format(name)) for name in names]
+    cells = [[_value(row.get(name), name, units) for name in names] for row in rows]
+    return Sheet(title=title, columns=columns, rows=cells)
 
-    bold, wrapped = Font(bold=True), Alignment(wrap_text=True, vertical="top")
-    for column, name in enumerate(names, start=1):
-        head = sheet.cell(row=1, column=column)
-        put(head, _head(name, units)[1])
-        head.font, head.alignment = bold, wrapped
-        texts = [len(str(row.get(name))) for row in rows if isinstance(row.get(name), str)]
-        width = min(max([12, *texts]) + 2, 50)
-        sheet.column_dimensions[get_column_letter(column)].width = width
-        for line, row in enumerate(rows, start=2):
-            cell = sheet.cell(row=line, column=column)
-            put(cell, _value(row.get(name), name, units))
-            if name.endswith("_m2"):
-                cell.number_format = "#,##0.0"
-            elif name.endswith(("_m", "_percent", "sigmas")):
-                cell.number_format = "0.00"
-            elif name.endswith(("factor", "scale")):
-                cell.number_format = "0.000000"
-    sheet.freeze_panes = "B2"
+
+def _format(name: str) -> str:
+    if name.endswith("_m2"):
+        return "#,##0.0"
+    if name.endswith(("_m", "_percent", "sigmas")):
+        return "0.00"
+    return "0.000000" if name.endswith(("factor", "scale")) else ""

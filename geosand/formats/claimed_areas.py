@@ -1,21 +1,24 @@
-"""A list of claimed areas (CSV): which surface, how large, what tolerance."""
+"""A list of claimed areas (CSV or .xlsx): which surface, how large, what tolerance."""
 
 from __future__ import annotations
 
+import csv
+import io
 import re
-from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
-from geosand.columns import Floats, Ints, Strings, freeze
-from geosand.errors import Faults, Finding
+from geosand.columns import Floats, Ints, Strings, columns
+from geosand.errors import Faults, Finding, Refused, listed
 from geosand.formats.csv_table import read_csv
 from geosand.site.cells import quoted, word_key
 from geosand.site.reading import Reader
 
 MAXIMUM_MB = 20
 LARGEST_M2 = 1e9
+HEAD_WITHIN = 20  #: rows of a sheet within which its heads stand
 #: Labels of lines that add up others.
 SUMS = re.compile(r"\b(?:sub-? ?total|total|sum)s?\b", re.IGNORECASE)
 WORKBOOKS = (b"PK\x03\x04", b"\xd0\xcf\x11\xe0")  #: how .xlsx, .ods and .xls begin
@@ -29,7 +32,7 @@ _UNITS = {
 }
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@columns
 class ClaimedAreas:
     """One row a claim, in file order."""
 
@@ -38,9 +41,6 @@ class ClaimedAreas:
     unit_m2: float  #: size of the unit that the list is in
     tolerance: Floats  #: share; nan = not said
     row: Ints  #: row in the file
-
-    def __post_init__(self) -> None:
-        freeze(self)
 
 
 def read_claimed_areas(path: Path) -> tuple[ClaimedAreas, list[Finding]]:
@@ -119,10 +119,45 @@ def _bytes_of(path: Path, faults: Faults) -> bytes:
             return b""
         content = path.read_bytes()
         if content.startswith(WORKBOOKS):
-            faults.add(path.name, "is a workbook", remedy="save its sheet as CSV, in UTF-8")
+            return _sheet_of(path, faults)
         return content
     except FileNotFoundError:
         faults.add(str(path), "there is no such file", remedy="name a CSV file")
     except OSError as problem:
         faults.add(str(path), f"can not be read: {problem.strerror}", remedy="look at its rights")
     return b""
+
+
+def _sheet_of(path: Path, faults: Faults) -> bytes:
+    """The one sheet with claimed areas as CSV, what stands above its heads left blank."""
+    from geosand.formats.boundaries.sheets import read_sheets
+
+    try:
+        sheets = read_sheets(path)
+    except Refused as refusal:
+        for fault in refusal.faults:
+            remedy = "save it as .xlsx, or its sheet as CSV"
+            faults.add(path.name, fault.found, remedy=fault.remedy or remedy)
+        return b""
+    lists = [(rows, at) for _, rows in sheets for at in _heads(rows)[:1]]
+    if len(lists) != 1:
+        names = listed([title for title, _ in sheets], 6)
+        found = f"has {len(lists)} sheets with heads of claimed areas, of {names}"
+        allowed = "one sheet with the columns id or name, and area_m2 (or _ft2, _ha, _acre)"
+        remedy = "keep the one that is meant" if lists else "name the columns of one so"
+        faults.add(path.name, found, allowed=allowed, remedy=remedy)
+        return b""
+    ((rows, at),) = lists
+    text = io.StringIO(newline="")
+    csv.writer(text).writerows([*([""] for _ in rows[:at]), *rows[at:]])
+    return text.getvalue().encode()
+
+
+def _heads(rows: list[list[Any]]) -> list[int]:
+    """Of the first rows those that can be heads of claimed areas."""
+    words = [{str(cell).strip().lower() for cell in row} for row in rows[:HEAD_WITHIN]]
+    return [
+        k
+        for k, row in enumerate(words)
+        if row & {"id", "name"} and any(word.startswith("area") for word in row)
+    ]

@@ -27,7 +27,7 @@ def no_workbook(content: bytes, problem: Exception) -> str:
         )
     if b"opendocument" in content[:200]:
         return "is a workbook of another kind (.ods)"
-    reason = str(problem).partition("\n")[0].replace(" from None", "")[:80]
+    reason = str(problem).partition("\n")[0].replace(" from None", "")[:80].rstrip(".")
     own = isinstance(problem, (zipfile.BadZipFile, OSError, ValueError)) and reason
     return f"is not a workbook that can be read{f': {reason}' if own else ''}"
 

@@ -20,6 +20,7 @@ FORMULA = ("=", "+", "-", "@", "\t", "\r")
 DAY_FORMAT = "yyyy-mm-dd"
 _NARROWEST, _WIDEST = 9, 60
 _EARLIEST = (1980, 1, 1, 0, 0, 0)  #: the first time that a ZIP archive can hold
+_FIRST = datetime.date(*_EARLIEST[:3])
 _MODIFIED = re.compile(rb"(<dcterms:modified[^>]*>)[^<]*")
 
 
@@ -42,19 +43,19 @@ class Sheet:
     frozen: int = 1
 
 
-def workbook(sheets: Sequence[Sheet], *, title: str, day: datetime.date) -> bytes:
+def workbook(sheets: Sequence[Sheet], *, title: str = "", day: datetime.date = _FIRST) -> bytes:
     """The file's content; empty tables keep their heads."""
     import openpyxl
 
     book = openpyxl.Workbook()
     book.remove(book.worksheets[0])
-    book.properties.title = _printed(title)
+    book.properties.title = _printed(title) or None
     for sheet in sheets:
         _fill(book.create_sheet(sheet.title), sheet)
     return content_of(book, day)
 
 
-def content_of(book: Any, day: datetime.date = datetime.date(*_EARLIEST[:3])) -> bytes:
+def content_of(book: Any, day: datetime.date = _FIRST) -> bytes:
     """The file of an openpyxl ``book``, made on ``day`` at whatever hour."""
     book.properties.creator = "geosand"
     book.properties.created = datetime.datetime.combine(day, datetime.time())

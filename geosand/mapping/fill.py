@@ -2,20 +2,22 @@
 
 from __future__ import annotations
 
+import math
 from typing import Literal
 
 import numpy as np
+import shapely
 
 from geosand.areas.ownership import precedence_ranks
 from geosand.areas.thinning import thinned
 from geosand.balance.ring_drawing import ring_geometries
 from geosand.balance.throwing import drawn_collars
 from geosand.columns import Geometries, Ints, ratio
-from geosand.mapping.fill_fields import map_fields
 from geosand.mapping.fill_periods import dressing_period, known, season_period
 from geosand.mapping.view import (
     SYSTEMS,
     MapCatch,
+    MapField,
     MapPass,
     MapRing,
     MapSurface,
@@ -23,9 +25,11 @@ from geosand.mapping.view import (
     Said,
     System,
 )
-from geosand.mapping.words import day
+from geosand.rates.depth_field import CELL_M, MOST_CELLS, DepthField, depth_field
+from geosand.rates.spatial import site_spatial, variogram_of
+from geosand.reports.classes import round_steps
 from geosand.reports.first import look_first
-from geosand.reports.words import merged_findings
+from geosand.reports.words import merged_findings, written_day
 from geosand.results import Results
 
 
@@ -37,11 +41,11 @@ def map_view(results: Results, units: System, passes: tuple[MapPass, ...] = ()) 
         results.balance.surface_mass.interval(floor=0.0),
     )
     dressings = range(len(site.dressings))
-    end = "" if site.season_end is None else f" to {day(str(site.season_end))}"
+    end = "" if site.season_end is None else f" to {written_day(str(site.season_end))}"
     return MapView(
         title=site.name,
-        subtitle=f"Season {day(str(site.season_start))}{end}",
-        as_of=str(ledger.as_of),
+        subtitle=f"Season {written_day(str(site.season_start))}{end}",
+        as_of=written_day(str(ledger.as_of)),
         units=units,
         surfaces=_surfaces(results),
         rings=_rings(results),
@@ -154,3 +158,57 @@ def _catches(results: Results) -> tuple[MapCatch, ...]:
             )
         )
     return tuple(out)
+
+
+#: Of all fields of a map, so that a long season stays a small file; cells are wider beyond.
+MOST_OF_A_MAP = 12_000
+
+
+def map_fields(results: Results) -> tuple[MapField, ...]:
+    """The fields of all dressed surfaces with catches enough; none without a variogram."""
+    site, areas, rates = results.site, results.areas, results.rates
+    found = variogram_of(site, areas, rates)
+    if found[0] is None:
+        return ()
+    spatial = site_spatial(site, areas, rates, found)
+    rows = np.flatnonzero(np.isfinite(spatial.kriged_rate_kg_m2))
+    if not len(rows):
+        return ()
+    west, south, east, north = shapely.bounds(areas.owned_plane[site.dressed.surface[rows]]).T
+    ground = (east - west) * (north - south)
+    least = math.sqrt(max(ground.sum() / MOST_OF_A_MAP, ground.max() / MOST_CELLS, CELL_M**2))
+    cell_m = next(iter(round_steps(least)))
+    return tuple(
+        _field(results, row, depth_field(site, areas, rates, spatial, row, cell_m=cell_m))
+        for row in rows.tolist()
+    )
+
+
+def _field(results: Results, row: int, field: DepthField) -> MapField:
+    """The cells of one dressed surface as a grid from its south-western corner."""
+    site, plane, cell = results.site, results.areas.plane, field.cell_m
+    surface = site.dressed.surface[row]
+    x, y = field.x_m.min() - cell / 2, field.y_m.min() - cell / 2
+    column, line = (
+        np.floor((at - start) / cell).astype(np.int64)
+        for at, start in ((field.x_m, x), (field.y_m, y))
+    )
+    width, height = int(column.max()) + 1, int(line.max()) + 1
+    lon, lat = plane.inverse(np.array([x, x + width * cell]), np.array([y, y + height * cell]))
+    middle = shapely.get_x(shapely.centroid(results.areas.owned[surface]))
+    lon = lon + 360.0 * np.rint((middle - lon) / 360.0)
+    depth, u = np.full((2, width * height), np.nan)
+    depth[line * width + column] = field.depth_m
+    u[line * width + column] = field.u_depth_m
+    return MapField(
+        surface=str(site.surfaces.id[surface]),
+        dressing=str(site.dressings.id[site.dressed.dressing[row]]),
+        cell_m=cell,
+        west=float(lon[0]),
+        south=float(lat[0]),
+        east=float(lon[1]),
+        north=float(lat[1]),
+        width=width,
+        depth_m=depth,
+        u_depth_m=u,
+    )

@@ -4,17 +4,18 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from typing import Literal
+from typing import Any, Literal
 
 import numpy as np
 
 from geosand.columns import Bools, Floats
 from geosand.estimates import Estimates, Interval
 from geosand.mapping.view import SEASON, MapBalance, MapPeriod, PeriodSurface, Said, System
-from geosand.mapping.words import day, percent
+from geosand.mapping.words import percent
 from geosand.rates.over_time import sum_of_surfaces
-from geosand.reports.ring_figures import ring_figures
-from geosand.reports.words import shown
+from geosand.reports.balance_document import ring_figures
+from geosand.reports.season_document import counted_dressings
+from geosand.reports.words import shown, written_day
 from geosand.results import Results
 from geosand.season.ledger import NO_TARGET, NOT_MEASURED, NOT_YET, OVER, UNDER
 from geosand.season.totals import season_totals
@@ -34,8 +35,7 @@ def _in_both(write: Callable[[System], str]) -> Said:
 
 def season_period(results: Results) -> MapPeriod:
     """The ledger of the season, and the sums over its measured dressings."""
-    site, ledger = results.site, results.ledger
-    counted = np.bincount(site.dressed.dressing, ledger.counted, len(site.dressings)).astype(bool)
+    ledger, counted = results.ledger, counted_dressings(results)
     measured = counted & np.isfinite(results.balance.overthrow.value)
     whole = _season_balance(results, counted) if measured.any() else None
     out_kg = float(np.nansum(results.balance.spread.value[counted & ~measured]))
@@ -118,19 +118,33 @@ def _season_balance(results: Results, counted: Bools) -> MapBalance:
     """Sums over the measured dressings, with their intervals."""
     sums = season_totals(results.site, results.areas, results.rates, results.balance, counted)
     over, on = sums["overthrow"], sums["on_surfaces"]
-    interval, on_interval = over.interval(), on.interval(floor=0.0)
-    spread = sums["spread"].value[0]
-    return MapBalance(
-        spread_kg=known(spread),
-        u_spread_kg=known(sums["spread"].u()[0]),
-        on_surfaces_kg=known(on.value[0]),
-        on_surfaces_low_kg=known(on_interval.low[0]),
-        on_surfaces_high_kg=known(on_interval.high[0]),
-        overthrow_kg=known(over.value[0]),
-        overthrow_low_kg=known(interval.low[0]),
-        overthrow_high_kg=known(interval.high[0]),
-        fraction=known(over.value[0] / spread) if spread else None,
-    )
+    share = over.value / sums["spread"].value if sums["spread"].value[0] else np.array([np.nan])
+    bounds = on.interval(floor=0.0), over.interval()
+    return MapBalance(**_masses(sums["spread"], on, over, *bounds, share, 0))
+
+
+def _masses(
+    spread: Estimates,
+    on: Estimates,
+    over: Estimates,
+    on_bounds: Interval,
+    bounds: Interval,
+    fraction: Floats,
+    k: int,
+) -> dict[str, Any]:
+    """Masses of a balance with their u and limits, in row ``k`` of tables of them."""
+    columns = {
+        "spread_kg": spread.value,
+        "u_spread_kg": spread.u(),
+        "on_surfaces_kg": on.value,
+        "on_surfaces_low_kg": on_bounds.low,
+        "on_surfaces_high_kg": on_bounds.high,
+        "overthrow_kg": over.value,
+        "overthrow_low_kg": bounds.low,
+        "overthrow_high_kg": bounds.high,
+        "fraction": fraction,
+    }
+    return {name: known(column[k]) for name, column in columns.items()}
 
 
 def _basis(own: bool) -> Literal["own catches", "other surfaces"]:
@@ -181,7 +195,7 @@ def dressing_period(results: Results, k: int, bounds: Interval, mass_bounds: Int
     over = balance.overthrow.value[k]
     return MapPeriod(
         key=str(site.dressings.id[k]),
-        label=f"{day(str(site.dressings.date[k]))} · {site.dressings.id[k]}",
+        label=f"{written_day(str(site.dressings.date[k]))} · {site.dressings.id[k]}",
         headline=_in_both(lambda system: _headline(results, k, system)),
         balance=_balance(results, k),
         thrown_kg=known(over) if over > 0 else None,
@@ -206,7 +220,6 @@ def _dressing_surfaces(
             target_so_far_m=known(site.dressed.planned_m[row]),
             shortfall_m=known(site.dressed.planned_m[row] - rates.depth.value[row]),
             catches=int(rates.catches[row]),
-            rate_kg_m2=known(rates.rate.value[row]),
             mass_kg=known(mass.value[row]),
             mass_low_kg=known(mass_bounds.low[row]),
             mass_high_kg=known(mass_bounds.high[row]),
@@ -245,21 +258,10 @@ def _headline(results: Results, k: int, units: System) -> str:
 
 def _balance(results: Results, k: int) -> MapBalance:
     balance, figures = results.balance, ring_figures(results, k)
+    tables = balance.spread, balance.on_surfaces, balance.overthrow
+    laid = ("strip_width_m", "reach_m", "collar_kg", "surrounds_kg", "farther_kg")
     return MapBalance(
-        spread_kg=known(balance.spread.value[k]),
-        u_spread_kg=known(balance.spread.u()[k]),
-        on_surfaces_kg=known(balance.on_surfaces.value[k]),
-        on_surfaces_low_kg=known(balance.on_interval.low[k]),
-        on_surfaces_high_kg=known(balance.on_interval.high[k]),
-        overthrow_kg=known(balance.overthrow.value[k]),
-        overthrow_low_kg=known(balance.interval.low[k]),
-        overthrow_high_kg=known(balance.interval.high[k]),
-        fraction=known(balance.fraction[k]),
+        **_masses(*tables, balance.on_interval, balance.interval, balance.fraction, k),
         verdict=str(balance.verdict[k]),
-        strip_width_m=figures["strip_width_m"],
-        reach_m=figures["reach_m"],
-        collar_kg=figures["collar_kg"],
-        surrounds_kg=figures["surrounds_kg"],
-        farther_kg=figures["farther_kg"],
-        not_told_from_zero=bool(figures["not_told_from_zero"]),
+        **{name: figures[name] for name in (*laid, "not_told_from_zero")},
     )

@@ -14,10 +14,7 @@ from importlib.resources.abc import Traversable
 from geosand.columns import frozen
 
 #: Where the files may lie: module, folder inside it.
-PACKAGES = (
-    ("xstatic.pkg.leaflet", ("data",)),
-    ("js_lib_leaflet", ("static", "js_lib_leaflet")),
-)
+PACKAGES = (("xstatic.pkg.leaflet", ("data",)), ("js_lib_leaflet", ("static", "js_lib_leaflet")))
 #: SHA-256 of leaflet.js and leaflet.css as published on the npm registry.
 RELEASES = {
     "1.9.3": (

@@ -15,7 +15,6 @@ from geosand.mapping.words import (
     SCALES,
     SYSTEM_NAMES,
     UNITS,
-    day,
     figure,
     interval,
     number,
@@ -32,7 +31,7 @@ CAUTION = (
 
 
 def masthead(view: MapView) -> str:
-    """Title, what and when, notice; the choice of period and units, and print."""
+    """Title, what and when; the choice of period and units, and print."""
     radios = "".join(
         f'<label><input type="radio" name="gs-units" value="{key}"'
         f"{' checked' if key == view.units else ''}>{name}</label>"
@@ -42,16 +41,15 @@ def masthead(view: MapView) -> str:
         f'<option value="{index}">{escape(plain(period.label))}</option>'
         for index, period in enumerate(view.periods)
     )
-    until = f"as of {day(view.as_of)}" if view.as_of else ""
+    until = f"as of {view.as_of}" if view.as_of else ""
     # A date is never cut in two at the end of a line.
     subtitle = " ".join(
         f"<span>{escape(plain(part))}</span>" for part in (view.subtitle, until) if part
     )
-    notice = f'<p class="notice">{escape(plain(view.notice))}</p>' if view.notice else ""
     return (
         '<a class="skip" href="#gs-table">Skip to the table</a>\n'
         f'<header class="masthead"><div><h1 dir="auto">{escape(plain(view.title))}</h1>'
-        f'<p class="subtitle">{subtitle}</p>{notice}</div>\n'
+        f'<p class="subtitle">{subtitle}</p></div>\n'
         f'<div class="tools"><label class="period"{"" if options else " hidden"}>'
         f'<span>Period</span> <select id="gs-period">{options}</select></label>'
         f"<fieldset><legend>Units</legend>{radios}</fieldset>"

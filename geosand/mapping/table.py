@@ -6,15 +6,7 @@ from html import escape
 
 from geosand.mapping.payload import kinds_of, states_of
 from geosand.mapping.view import SEASON, MapPeriod, MapSurface, MapView, PeriodSurface
-from geosand.mapping.words import (
-    NO_FIGURE,
-    UNITS,
-    figure,
-    interval,
-    percent,
-    percentages,
-    plain,
-)
+from geosand.mapping.words import NO_FIGURE, UNITS, figure, interval, percent, percentages, plain
 
 UNDER_DRESSED, NOT_MEASURED = "under-dressed", "not measured"
 #: Column key -> (heading, quantity); the row's heading, the surface's name, comes before them.

@@ -89,7 +89,6 @@ class PeriodSurface:
     probability: float | None = None
     basis: Basis | None = None
     catches: int = 0
-    rate_kg_m2: float | None = None
     mass_kg: float | None = None
     mass_low_kg: float | None = None
     mass_high_kg: float | None = None
@@ -162,9 +161,8 @@ class MapView:
 
     title: str
     subtitle: str = ""
-    as_of: str = ""  #: ISO date
+    as_of: str = ""  #: day of the account, in words
     units: System = "metric"
-    notice: str = ""
     surfaces: tuple[MapSurface, ...] = ()
     rings: tuple[MapRing, ...] = ()
     periods: tuple[MapPeriod, ...] = ()

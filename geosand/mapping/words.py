@@ -1,39 +1,21 @@
-"""How figures are written on the page: one table of units, read by Python and by the script.
-
-Display factors are exact: the inch (0.0254 m), foot (0.3048 m) and avoirdupois pound
-(0.45359237 kg) of NIST SP 811 (2008), Appendix B.
-"""
+"""How figures are written on the page: one table of units, read by Python and by the script."""
 
 from __future__ import annotations
 
-import datetime
 import math
 from decimal import ROUND_HALF_UP, Decimal
 
-#: Not taken from the locale: the same page everywhere.
-_MONTHS = (
-    *("January", "February", "March", "April", "May", "June"),
-    *("July", "August", "September", "October", "November", "December"),
-)
-_FOOT_M = 0.3048
-_POUND_KG = 0.45359237
+from geosand.units import SHOWN
 
+#: Quantity -> decimals that differ from those of tables, where there is more room.
+_DECIMALS = {"metric": {"area": 0, "rate": 2}, "us": {"rate": 0}}
 #: quantity -> (factor from SI, unit, decimals), for each system of units.
 UNITS: dict[str, dict[str, tuple[float, str, int]]] = {
-    "metric": {
-        "depth": (1000.0, "mm", 2),
-        "mass": (1.0, "kg", 0),
-        "area": (1.0, "m²", 0),
-        "rate": (1.0, "kg/m²", 2),
-        "length": (1.0, "m", 2),
-    },
-    "us": {
-        "depth": (1 / 0.0254, "in", 3),
-        "mass": (1 / _POUND_KG, "lb", 0),
-        "area": (1 / _FOOT_M**2, "ft²", 0),
-        "rate": (1000 * _FOOT_M**2 / _POUND_KG, "lb/1000 ft²", 0),
-        "length": (1 / _FOOT_M, "ft", 1),
-    },
+    system: {
+        quantity: (*SHOWN[system][quantity][:2], own.get(quantity, SHOWN[system][quantity][2]))
+        for quantity in ("depth", "mass", "area", "rate", "length")
+    }
+    for system, own in _DECIMALS.items()
 }
 SYSTEM_NAMES = {"metric": "Metric", "us": "US"}
 NO_FIGURE = "–"
@@ -145,19 +127,6 @@ def signed(value: float) -> str:
     """A whole number with its sign; none at zero."""
     text = number(value, 0)
     return text if text[0] in "−0" else "+" + text
-
-
-def day(iso: str) -> str:
-    """An ISO date in words; any other text as it is.
-
-    >>> day("2026-09-20"), day("autumn")
-    ('20 September 2026', 'autumn')
-    """
-    try:
-        date = datetime.date.fromisoformat(iso)
-    except ValueError:
-        return iso
-    return f"{date.day} {_MONTHS[date.month - 1]} {date.year}"
 
 
 def plain(text: str) -> str:

@@ -9,7 +9,7 @@ import shapely
 
 from geosand.areas.register import AreaRegister
 from geosand.balance.account import Balance
-from geosand.columns import Floats, Ints, columns
+from geosand.columns import Floats, Ints, columns, ratio
 from geosand.distributions import student_quantile
 from geosand.estimates import Estimates
 from geosand.rates.edge_distance import EDGE_BAND_M
@@ -28,7 +28,7 @@ class Variances:
 
     between_surfaces: float
     between_catches: float
-    shared_depth: float  #: of every depth: tray size, catch efficiency, bulk density
+    shared_depth: float  #: of every depth: tray size, catch efficiency, bulk density, moisture
     shared_balance: float  #: of the overthrow, as a share of the spread: all but sampling
     edge_share: float  #: of ground within half a swath of an edge: place's second tray is there
     dressings: int  #: on which they stand; 0: defaults
@@ -60,8 +60,8 @@ def site_variances(
     density = rates.density
     relative = density.u() / density.value
     density_u = float(np.median(relative[np.isfinite(relative)]))
-    parts = balance.overthrow.by_category()
-    shared = [part**2 for name, part in parts.items() if name not in ("sampling", TAPER)]
+    depth = rates.depth.value
+    known = np.nan_to_num(depth) > 0
 
     def usual(part: Floats, of: Floats, default: float) -> float:
         return float(np.median(part[usable] / of[usable])) if usable.any() else default
@@ -69,13 +69,21 @@ def site_variances(
     return Variances(
         between_surfaces=usual(model.sigma_b, model.mu, DEFAULT_SD),
         between_catches=usual(model.sigma_e, model.mu, DEFAULT_SD),
-        shared_depth=float(np.hypot(trays, density_u)),
+        shared_depth=float(np.median(ratio(_shared(rates.depth), depth)[known]))
+        if known.any()
+        else float(np.hypot(trays, density_u)),
         shared_balance=usual(
-            np.sqrt(np.sum(shared, axis=0)), spread, float(np.hypot(trays, DEFAULT_BAGS))
+            _shared(balance.overthrow), spread, float(np.hypot(trays, DEFAULT_BAGS))
         ),
         edge_share=in_band,
         dressings=int(usable.sum()),
     )
+
+
+def _shared(table: Estimates) -> Floats:
+    """u of each row by all but what a design changes: sampling and edge taper."""
+    parts = table.by_category()
+    return np.sqrt(sum(part**2 for name, part in parts.items() if name not in ("sampling", TAPER)))
 
 
 def _edge_share(register: AreaRegister, row: Ints, band_m: float) -> float:

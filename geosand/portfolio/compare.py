@@ -79,7 +79,7 @@ def _not_closing(parts: Parts, keys: Sequence[str], sites: Mapping[str, Row]) ->
     rows: list[Row] = []
     for part in parts.table("balances", keys, GROUP):
         open_ones = pc.and_(pc.equal(part["verdict"], NOT_CLOSED), part["in_account"])
-        rows += part.filter(open_ones).select(wanted).to_pylist()
+        rows += part.select(wanted).filter(open_ones).to_pylist()
     for row in rows:
         row["name"] = sites[row["site"]]["name"]
     return sorted(rows, key=lambda r: (_number(r["fraction"]), r["site"], r["dressing"]))
@@ -92,7 +92,7 @@ def _under_dressed(parts: Parts, keys: Sequence[str]) -> tuple[list[Row], int]:
     first: list[Row] = []
     count = 0
     for part in parts.table("ledger", keys, GROUP):
-        rows = part.filter(pc.equal(part["state"], UNDER)).select([*wanted, "probability"])
+        rows = part.select([*wanted, "probability"]).filter(pc.equal(part["state"], UNDER))
         count += len(rows)
         order = [("shortfall_mm", "descending"), ("site", "ascending"), ("surface", "ascending")]
         first += rows.sort_by(order).slice(0, MOST_SURFACES).to_pylist()

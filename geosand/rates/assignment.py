@@ -6,20 +6,29 @@ import numpy as np
 import shapely
 
 from geosand.areas.register import AreaRegister
-from geosand.columns import Bools, Floats, Geometries, Ints, Strings, distinct, freeze, frozen
+from geosand.columns import (
+    Bools,
+    Floats,
+    Geometries,
+    Ints,
+    Strings,
+    columns,
+    distinct,
+)
 from geosand.errors import Fault, Finding, Refused
 from geosand.rates.assignment_findings import disagreements, doubtful_tapes, lost, near_edges
 from geosand.rates.catch_rows import rows_of_pairs
 from geosand.rates.edge_distance import edge_bands_m, nearest_dressed
 from geosand.rates.ground_under import surfaces_under
 from geosand.rates.insides import SPARE_M, Depths, Insides
+from geosand.site.raw_columns import place_said
 from geosand.site.tables import Site
 
 FAR_M = 60.0  #: beyond this a catch outside every dressed surface is told as lost
 _ZONES = np.array(["elsewhere", "surface", "collar", "surrounds", "farther"])
 
 
-@frozen
+@columns
 class Assignment:
     """Where each catch lies; one row a catch."""
 
@@ -35,9 +44,6 @@ class Assignment:
     depths: Depths  #: how deep in the surface under it each lies
     insides: Insides  #: of the dressed surfaces
     findings: tuple[Finding, ...]
-
-    def __post_init__(self) -> None:
-        freeze(self)
 
 
 def assign(site: Site, register: AreaRegister) -> Assignment:
@@ -208,7 +214,7 @@ def _declared_wins(
 def _fault(site: Site, catch: int, found: str, allowed: str, remedy: str) -> Fault:
     return Fault(
         file=site.catches_file,
-        row=str(site.catches.place[catch]),
+        row=place_said(int(site.catches.place[catch])),
         column="surface",
         found=found,
         allowed=allowed,

@@ -14,16 +14,26 @@ from geosand.site.tables import Site
 
 
 def disagreements(site: Site, by_position: Ints, declared: Ints) -> list[Finding]:
+    """Catches that lie elsewhere than they are declared, as near as their positions are known."""
     catches, ids, about = site.catches, site.surfaces.id, Teller(site, "catch")
     wrong = catches.used & (declared >= 0) & (by_position != declared)
+    wrong &= np.isnan(catches.edge_distance_m)
     findings = []
-    for k in np.flatnonzero(wrong & np.isnan(catches.edge_distance_m)).tolist():
-        lies = f"on '{ids[by_position[k]]}'" if by_position[k] >= 0 else "on no surface"
+    for dressing, rows in by_group(np.flatnonzero(wrong), catches.dressing):
+        names, said = catches.id[rows].tolist(), ids[declared[rows]].tolist()
+        lie = [f"on '{ids[m]}'" if m >= 0 else "on no surface" for m in by_position[rows].tolist()]
         text = (
-            f"catch {catches.id[k]} is declared on '{ids[declared[k]]}' and lies {lies}, within its"
-            " position's accuracy: the declaration holds"
+            f"catch {names[0]} is declared on '{said[0]}' and lies {lie[0]}, within its position's"
+            " accuracy: the declaration holds"
         )
-        findings.append(about.finding(catches.dressing[k], text))
+        if len(rows) > 1:
+            each = zip(names, said, lie, strict=True)
+            told = [f"{name} ('{where}', lies {place})" for name, where, place in each]
+            text = (
+                f"{len(rows)} catches are declared on one surface and lie elsewhere, within their"
+                f" positions' accuracy: {listed(told)}: the declarations hold"
+            )
+        findings.append(about.finding(dressing, text))
     return findings
 
 

@@ -11,7 +11,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from geosand.columns import Bools, Floats, Ints, freeze, frozen, ratio
+from geosand.columns import Bools, Floats, Ints, columns, ratio
 from geosand.errors import Finding
 from geosand.estimates import Estimates
 from geosand.rates.groups import group_mean_sd
@@ -22,7 +22,7 @@ U_DEFAULT_BULK_DENSITY = 0.05
 FEW_WITNESSES, U_FEW_WITNESSES, U_LEAST_WITNESSES = 3, 0.03, 0.01
 
 
-@frozen
+@columns
 class CatchRates:
     """One row a catch. A reading shared by several trays counts once, at its first tray."""
 
@@ -33,9 +33,6 @@ class CatchRates:
     counts_mass: Bools  #: False for the other trays of a pooled weighing
     counts_volume: Bools
     counts: Bools  #: enters the surface's rate: used, and the first tray of its reading
-
-    def __post_init__(self) -> None:
-        freeze(self)
 
 
 def _pooled(values: Floats, areas: Floats, pool: Ints) -> tuple[Floats, Bools]:

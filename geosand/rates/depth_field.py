@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 import shapely
 
 from geosand.areas.register import AreaRegister
-from geosand.columns import Floats, freeze
+from geosand.columns import Floats, columns
 from geosand.rates.kriging import block_means
 from geosand.rates.spatial import Spatial, catch_places, counted_catches
 from geosand.rates.surface_rates import Rates
@@ -19,7 +17,7 @@ CELL_POINTS = 4  #: a cell is stood for by 4 × 4 points, as gstat does
 MOST_CELLS = 20_000  #: of one surface; a wider grid is asked for beyond
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@columns
 class DepthField:
     """Depth over one dressed surface, one row a cell whose middle lies on it."""
 
@@ -28,9 +26,6 @@ class DepthField:
     depth_m: Floats  #: mean over the cell
     u_depth_m: Floats  #: of that mean, sampling alone
     cell_m: float  #: side of a cell
-
-    def __post_init__(self) -> None:
-        freeze(self)
 
 
 def depth_field(

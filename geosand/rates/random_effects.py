@@ -19,12 +19,12 @@ from __future__ import annotations
 
 import numpy as np
 
-from geosand.columns import Bools, Floats, Ints, freeze, frozen
+from geosand.columns import Bools, Floats, Ints, columns
 from geosand.rates.groups import group_mean_sd, over
 from geosand.rates.variance_components import Prior, Scatter, components, scatter_of
 
 
-@frozen
+@columns
 class DressingRates:
     """What the catches of each dressing say about all its surfaces; one row a dressing.
 
@@ -41,11 +41,8 @@ class DressingRates:
     inseparable: Bools  #: one catch on each of several surfaces: σb and σe not told apart
     pooled: Bools  #: other dressings with the same spreader entered the variance components
 
-    def __post_init__(self) -> None:
-        freeze(self)
 
-
-@frozen
+@columns
 class SurfaceRates:
     """Rate of every dressed surface of every dressing; rows as ``dressed_group`` was given.
 
@@ -62,9 +59,6 @@ class SurfaceRates:
     mean_effect: Floats  #: (1 − w)·u(μ), shared by the rows of a dressing, signs alike
     in_mean: Floats  #: g, the weight of its own mean in μ, 0 without catches
     dressings: DressingRates  #: one row a dressing
-
-    def __post_init__(self) -> None:
-        freeze(self)
 
     def of_catches(self, moved: Floats, row: Ints) -> Floats:
         """What the values change where catches on the ``row`` of each are ``moved`` (one a catch).

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from geosand.columns import Bools, Floats, Ints, ratio
+from geosand.columns import Bools, Floats, Ints, Runs, ratio
 from geosand.errors import Finding, listed
 from geosand.rates.about_dressings import Teller, by_group
 from geosand.rates.assignment import Assignment
@@ -25,6 +25,8 @@ FAR_TIMES = 4.0  #: a catch this many times its dressing's median, or a part of 
 #: much, give or take that scatter; trays near an edge get less.
 MORE_THAN_LAPPED, FAR_SCATTERS = 2.5, 6.0
 LEAST_SCATTER_OTHERS = 8  #: fewer others do not tell how far a dressing's catches scatter
+#: Standard deviations from chance at which what was set aside is told to differ from what counts.
+CHOSEN_SIGMAS = 3.0
 ROOM = 2.0  #: swaths that a surface is long, at least, where trays could lie farther apart
 LEAST_OTHERS = 4  #: fewer others do not tell which of them is the odd one
 _SIGMAS_OF_MEDIAN = 1.4826  #: normal standard deviations in a median absolute deviation, 1/Φ⁻¹(¾)
@@ -61,6 +63,55 @@ def set_aside(site: Site) -> list[Finding]:
         text = f"set aside and not used: {listed(told)}"
         findings.append(about.finding(dressing, text))
     return findings
+
+
+def chosen_by_value(site: Site, where: Assignment, each: CatchRates, rate: Floats) -> list[Finding]:
+    """Sites whose catches set aside hold more, or less, than those that count: a biased choice.
+
+    ``rate`` (n,) is that of each catch over the planned scale of its surface. Of the r set aside
+    and k others of a dressing the sum of ranks of the former is r·(r + k + 1)/2 by chance, with a
+    variance of r·k·(r + k + 1)/12 (H. B. Mann, D. R. Whitney, Annals of Mathematical Statistics 18
+    (1947), 50-60); both add over dressings.
+    """
+    catches, dressing, size = site.catches, site.catches.dressing, len(site.dressings)
+    pool = np.maximum(catches.mass_pool, catches.volume_pool)
+    # what holds nothing was lost; a pool's reading is that of several trays
+    aside = ~catches.used & (rate > 0) & (pool < 0)
+    chosen = np.bincount(dressing, aside, size) > 0  # in a season few
+    mine = chosen[dressing] & (each.counts | aside) & (where.dressed >= 0)
+    rows = np.flatnonzero(mine)
+    group, aside = dressing[rows], aside[rows]
+    count, r = np.bincount(group, minlength=size), np.bincount(group, aside, size)
+    lead = np.zeros(len(rows))  # twice the rank, less its mean; from both ends, as some are equal
+    for sign in (1, -1):
+        order = np.lexsort((sign * rate[rows], group))
+        lead[order] += sign * (np.arange(len(rows)) - (np.cumsum(count) - count)[group[order]])
+    above = np.bincount(group, lead * aside, size) / 2
+    of, sites, both = site.of_dressing, len(site.members), (r > 0) & (r < count)
+    variance = np.bincount(of, r * (count - r) * (count + 1) / 12, sites)
+    sigmas = ratio(np.bincount(of, above * both, sites), np.sqrt(variance), empty=0.0)
+    whole = ratio(np.bincount(group, rate[rows], size), count)
+    kept = ratio(np.bincount(group, rate[rows] * ~aside, size), count - r)
+    more = ratio(whole, kept, empty=1.0) - 1
+    change = ratio(
+        np.bincount(of, np.where(both, r * more, 0.0), sites), np.bincount(of, r * both, sites)
+    )
+    return [
+        Finding(about="catches", text=_chosen(change[m]), topic="catch", member=m)
+        for m in np.flatnonzero(abs(sigmas) > CHOSEN_SIGMAS).tolist()
+    ]
+
+
+def _chosen(change: float) -> str:
+    """How far what was set aside would move the mean of the catches, and what to think of it."""
+    more, others = "more", "If it was set aside for what it holds"
+    if change < 0:
+        more, others = "less", "Spilt trays do; if others were set aside for what they hold"
+    return (
+        f"what was set aside holds {more} than what counts: with it the catches of those dressings"
+        f" would average {100 * change:+.0f} %. {others}, rates, depths and overthrow are wrong:"
+        " set aside what was spoiled, whatever it holds"
+    )
 
 
 def model_findings(site: Site, model: DressingRates, catches: Ints) -> list[Finding]:
@@ -186,6 +237,7 @@ def far_catches(site: Site, where: Assignment, each: CatchRates, rate: Floats) -
     by :func:`empty_trays`.
     """
     rows = np.flatnonzero(each.counts & (where.dressed >= 0))
+    rows = rows[_far_apart(rate[rows], site.catches.dressing[rows], len(site.dressings))]
     group, about = site.catches.dressing[rows], Teller(site, "catch")
     middle, _, count = _medians(rate[rows], group, len(site.dressings))
     against = middle[group]
@@ -210,6 +262,16 @@ def far_catches(site: Site, where: Assignment, each: CatchRates, rate: Floats) -
         )
         findings.append(about.finding(dressing, text))
     return findings
+
+
+def _far_apart(values: Floats, group: Ints, groups: int) -> Bools:
+    """Of each value (n,) whether one of its group may be MORE_THAN_LAPPED times another, or more.
+
+    In other groups none is that far from the median: few need theirs.
+    """
+    least, most = Runs(group, groups).extremes(values)
+    near: Bools = 1.001 * most <= MORE_THAN_LAPPED * least  # room for rounding; not of nan
+    return ~near[group]
 
 
 def _medians(values: Floats, group: Ints, groups: int) -> tuple[Floats, Floats, Ints]:

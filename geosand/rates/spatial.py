@@ -8,13 +8,11 @@ the surfaces without catches. A kriged u takes the variogram for known and is th
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 import shapely
 
 from geosand.areas.register import AreaRegister
-from geosand.columns import Bools, Floats, Geometries, Ints, Strings, freeze, take
+from geosand.columns import Bools, Floats, Geometries, Ints, Strings, columns, take
 from geosand.errors import Finding
 from geosand.rates.groups import group_mean_sd
 from geosand.rates.kriging import (
@@ -36,7 +34,7 @@ Found = tuple[Variogram | None, str]
 FEW_CATCHES = f"fewer than {LEAST_ON_SURFACE} catches"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@columns
 class Spatial:
     """One row a dressed surface; nan where it is not known, ``why_not`` says why."""
 
@@ -49,9 +47,6 @@ class Spatial:
     why_not: Strings  #: why there is no kriged mean; "" where there is one
     variogram: Variogram | None  #: relative to the mean of each surface
     findings: tuple[Finding, ...]
-
-    def __post_init__(self) -> None:
-        freeze(self)
 
 
 def site_spatial(

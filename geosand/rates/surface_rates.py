@@ -15,6 +15,7 @@ from geosand.rates.edge_taper import edge_taper
 from geosand.rates.over_time import CATCHES, MEAN, SURFACE
 from geosand.rates.random_effects import DressingRates, SurfaceRates, rates_of_rows
 from geosand.rates.rate_findings import (
+    chosen_by_value,
     empty_trays,
     far_catches,
     model_findings,
@@ -98,6 +99,7 @@ def site_rates(site: Site, register: AreaRegister) -> Rates:
             *pool_findings(site, where),
             *empty_trays(site, where, each),
             *far_catches(site, where, each, scaled),
+            *chosen_by_value(site, where, each, scaled),
             *taper_findings,
             *tight_catches(site, register.area_m2[site.dressed.surface], where, counted),
             *model_findings(site, model, catches),
@@ -134,24 +136,25 @@ def _by_one_way(
 ) -> Floats:
     """Rates (a row a dressed surface) by one way of measuring, nan in sites without any.
 
-    Often it is the one that all catches of a site were measured in: then they are known already.
+    Where all catches of a dressing were measured in it they are known already.
     """
     if not len(way.catch):
         return np.full(len(value), np.nan)
-    of_dressing = site.of_dressing
-    size = 1 + int(of_dressing.max())
-    site_of, of_row = of_dressing[way.dressing], of_dressing[site.dressed.dressing]
-    both = np.bincount(of_dressing[counted.dressing], minlength=size)
-    some = np.bincount(site_of, minlength=size)
+    of_dressing, group = site.of_dressing, site.dressed.dressing
+    some = np.bincount(of_dressing[way.dressing], minlength=1 + int(of_dressing.max())) > 0
     rate = np.full(len(site.catches), np.nan)
     rate[counted.catch] = counted.rate_kg_m2
-    same = rate[way.catch] == way.rate_kg_m2
-    known = (np.bincount(site_of, same, size) == some) & (both == some)
-    out = np.where((some > 0)[of_row], value, np.nan)
-    again = (some > 0) & ~known
+    size = len(of_dressing)
+    same = np.bincount(way.dressing, rate[way.catch] == way.rate_kg_m2, size)
+    of_way, of_all = (np.bincount(c.dressing, minlength=size) for c in (way, counted))
+    known = (same == of_way) & (of_way == of_all)
+    again = np.zeros_like(some)
+    again[of_dressing[~known]] = True
+    again &= some
+    out = np.where(some[of_dressing[group]], value, np.nan)
     if again.any():
-        found = _model(site, planned, take(way, again[site_of]))
-        out = np.where(again[of_row], found.value * planned, out)
+        found = _model(site, planned, take(way, again[of_dressing[way.dressing]]))
+        out = np.where(known[group], out, found.value * planned)
     return out
 
 

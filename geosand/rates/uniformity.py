@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import numpy as np
 
-from geosand.columns import Floats, Ints, freeze, frozen
+from geosand.columns import Floats, Ints, columns
 from geosand.rates.groups import group_mean_sd, in_order
 
 #: Fewer catches give no figures.
 LEAST_CATCHES = 4
 
 
-@frozen
+@columns
 class Uniformity:
     """Uniformity of the depths of each group; one row a group; ratios, not percent.
 
@@ -26,9 +26,6 @@ class Uniformity:
     du_lq: Floats  #: mean of the lowest quarter / mean
     du_lh: Floats  #: mean of the lower half / mean
     cu: Floats  #: Christiansen's coefficient, 1 − mean absolute deviation / mean
-
-    def __post_init__(self) -> None:
-        freeze(self)
 
 
 def uniformity(depth: Floats, group: Ints, groups: int) -> Uniformity:

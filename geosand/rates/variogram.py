@@ -13,11 +13,10 @@ Geostatistics, 1978; both from memory).
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 
 import numpy as np
 
-from geosand.columns import Floats, Ints, freeze, ragged, ratio
+from geosand.columns import Floats, Ints, columns, ragged, ratio
 from geosand.rates.kriging import Variogram
 
 LEAST_CATCHES, LEAST_PAIRS, LEAST_LAGS, LAGS = 100, 30, 4, 12
@@ -26,16 +25,13 @@ CHI_SQUARE = 6.0  #: 95 % quantile of 2 degrees of freedom, sill and range, that
 _RANGES = 200  # that are tried, in geometric steps
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@columns
 class Lags:
     """The variogram as measured, one row a class of distances that has enough pairs."""
 
     distance_m: Floats  #: mean of the pairs
     gamma: Floats  #: relative to the mean of the surface, squared
     pairs: Floats
-
-    def __post_init__(self) -> None:
-        freeze(self)
 
     def __len__(self) -> int:
         return len(self.distance_m)

@@ -14,7 +14,7 @@ from geosand.columns import Bools, Ints
 from geosand.errors import Finding
 from geosand.formats.other_survey import Survey
 from geosand.reports.compared import Compared, datum_gap_of, wide_chords
-from geosand.reports.documents import Document, figures_of, findings_rows, number
+from geosand.reports.documents import Document, columns_of, findings_rows, number, rows_of
 from geosand.site.tables import Surfaces
 
 AGAINST_NOTE = (
@@ -30,8 +30,8 @@ def against_document(old: Survey, new: Survey, found: Compared) -> Document:
         "old": old.label,
         "old_survey": survey_document(old),
         "new_survey": survey_document(new),
-        "surfaces": [pair_document(found, k) for k in range(len(found.pairs.new))],
-        "regrouped": [_regrouped(found, k) for k in range(len(found.regrouped))],
+        "surfaces": pair_rows(found),
+        "regrouped": _regrouped(found),
         "only_in_old": _alone(found.old, found.old_areas, gone),
         "only_in_new": _alone(found.new, found.new_areas, added),
         "totals": _totals(found),
@@ -53,49 +53,45 @@ def survey_document(survey: Survey) -> Document:
     }
 
 
-def pair_document(found: Compared, k: int) -> Document:
-    """What became of the surface of pair ``k``."""
-    changes, before, after = found.changes, found.pairs.old[k], found.pairs.new[k]
-    place = [float(changes.longitude_deg[k].round(9)), float(changes.latitude_deg[k].round(9))]
-    return {
-        "id": str(found.new.id[after]),
-        "old_id": str(found.old.id[before]),
-        "name": str(found.new.name[after]),
-        "kind": str(found.new.kind[after]),
-        "old_area_m2": number(found.old_areas.area_m2[before]),
-        "new_area_m2": number(found.new_areas.area_m2[after]),
-        **figures_of(changes, k, "difference_m2", "u_difference_m2", "gained_m2", "lost_m2"),
-        **figures_of(changes, k, "edge_mean_m", "edge_maximum_m"),
-        "edge_maximum_at": place if changes.edge_maximum_m[k] > 0 else None,
-        "u_edge_m": number(changes.u_edge_m[k]),
-        "verdict": str(changes.verdict[k]),
-    }
+def pair_rows(found: Compared) -> list[Document]:
+    """What became of the surface of each pair."""
+    changes, before, after = found.changes, found.pairs.old, found.pairs.new
+    places = np.stack([changes.longitude_deg, changes.latitude_deg], axis=1).round(9).tolist()
+    moved = (changes.edge_maximum_m > 0).tolist()
+    return rows_of(
+        {
+            "id": found.new.id[after],
+            "old_id": found.old.id[before],
+            "name": found.new.name[after],
+            "kind": found.new.kind[after],
+            "old_area_m2": found.old_areas.area_m2[before],
+            "new_area_m2": found.new_areas.area_m2[after],
+            **columns_of(changes, "difference_m2", "u_difference_m2", "gained_m2", "lost_m2"),
+            **columns_of(changes, "edge_mean_m", "edge_maximum_m"),
+            "edge_maximum_at": [at if far else None for at, far in zip(places, moved, strict=True)],
+            **columns_of(changes, "u_edge_m", "verdict"),
+        }
+    )
 
 
-def _regrouped(found: Compared, k: int) -> Document:
-    one, ground = found.regrouped[k], found.ground
-    return {
-        "change": one.change,
-        "kind": str(found.new.kind[one.new[0]]),
-        "old_ids": found.old.id[one.old].tolist(),
-        "new_ids": found.new.id[one.new].tolist(),
-        **figures_of(ground, k, "old_area_m2", "new_area_m2"),
-        "difference_m2": number(ground.new_area_m2[k] - ground.old_area_m2[k]),
-        **figures_of(ground, k, "u_difference_m2", "gained_m2", "lost_m2"),
-        "verdict": str(ground.verdict[k]),
-    }
+def _regrouped(found: Compared) -> list[Document]:
+    groups, ground = found.regrouped, found.ground
+    return rows_of(
+        {
+            "change": [one.change for one in groups],
+            "kind": [str(found.new.kind[one.new[0]]) for one in groups],
+            "old_ids": [found.old.id[one.old].tolist() for one in groups],
+            "new_ids": [found.new.id[one.new].tolist() for one in groups],
+            **columns_of(ground, "old_area_m2", "new_area_m2"),
+            "difference_m2": ground.new_area_m2 - ground.old_area_m2,
+            **columns_of(ground, "u_difference_m2", "gained_m2", "lost_m2", "verdict"),
+        }
+    )
 
 
 def _alone(surfaces: Surfaces, areas: AreaRegister, rows: Ints) -> list[Document]:
-    return [
-        {
-            "id": str(surfaces.id[row]),
-            "name": str(surfaces.name[row]),
-            "kind": str(surfaces.kind[row]),
-            **figures_of(areas, row, "area_m2", "u_area_m2"),
-        }
-        for row in rows
-    ]
+    names = columns_of(surfaces, "id", "name", "kind", rows=rows)
+    return rows_of(names | columns_of(areas, "area_m2", "u_area_m2", rows=rows))
 
 
 def _totals(found: Compared) -> list[Document]:
@@ -104,18 +100,17 @@ def _totals(found: Compared) -> list[Document]:
     on_ground = before * found.old_areas.ground_factor, after * found.new_areas.ground_factor
     u = change_spread_m2(found.changes, *on_ground)
     sums = before @ found.old_areas.area_m2, after @ found.new_areas.area_m2
-    return [
+    return rows_of(
         {
-            "kind": kind,
-            "old_surfaces": int(before[k].sum()),
-            "new_surfaces": int(after[k].sum()),
-            "old_area_m2": number(sums[0][k]),
-            "new_area_m2": number(sums[1][k]),
-            "difference_m2": number(sums[1][k] - sums[0][k]),
-            "u_difference_m2": number(u[k]),
+            "kind": [*kinds, "all"],
+            "old_surfaces": before.sum(axis=1),
+            "new_surfaces": after.sum(axis=1),
+            "old_area_m2": sums[0],
+            "new_area_m2": sums[1],
+            "difference_m2": sums[1] - sums[0],
+            "u_difference_m2": u,
         }
-        for k, kind in enumerate([*kinds, "all"])
-    ]
+    )
 
 
 def _members(surfaces: Surfaces, kinds: list[str]) -> Bools:
@@ -128,9 +123,7 @@ def _offset(offset: Offset | None) -> Document | None:
     if offset is None:
         return None
     return {
-        "east_m": number(offset.east_m),
-        "north_m": number(offset.north_m),
-        "u_m": number(offset.u_m),
+        **{f"{name}_m": number(getattr(offset, f"{name}_m")) for name in ("east", "north", "u")},
         "surfaces": offset.surfaces,
     }
 

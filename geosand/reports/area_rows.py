@@ -10,22 +10,20 @@ from geosand.areas.ownership import precedence_ranks
 from geosand.areas.register import AreaRegister
 from geosand.columns import Floats
 from geosand.planning.route import natural
-from geosand.reports.documents import Document, figures_of, number
+from geosand.reports.documents import Document, columns_of, rows_of
 from geosand.site.tables import Site
 
 
 def area_rows(site: Site, areas: AreaRegister) -> list[Document]:
     """Ground areas of the boundaries in force, keys as in ``areas --json``."""
-    return [
+    rows = site.in_force()
+    return rows_of(
         {
-            "id": str(site.surfaces.id[row]),
-            "name": str(site.surfaces.name[row]),
-            "kind": str(site.surfaces.kind[row]),
-            **figures_of(areas, row, "area_m2", "u_area_m2", "perimeter_m"),
-            "drawn_area_m2": number(areas.drawn_m2[row] * areas.ground_factor[row]),
+            **columns_of(site.surfaces, "id", "name", "kind", rows=rows),
+            **columns_of(areas, "area_m2", "u_area_m2", "perimeter_m", rows=rows),
+            "drawn_area_m2": (areas.drawn_m2 * areas.ground_factor)[rows],
         }
-        for row in site.in_force()
-    ]
+    )
 
 
 TOTALS_NOTE = (
@@ -53,13 +51,12 @@ def area_totals(site: Site, register: AreaRegister, grid_m2: Floats) -> list[Doc
     coefficients[:, rows] = np.array(members) * register.ground_factor[rows]
     effects = register.errors.effects(coefficients)
     u = np.sqrt(sum(effect**2 for effect in effects.values()))
-    return [
+    return rows_of(
         {
-            "kind": kind,
-            "surfaces": int(member.sum()),
-            "area_m2": number(register.area_m2[rows][member].sum()),
-            "u_area_m2": number(u[k]),
-            "grid_area_m2": number(grid_m2[member].sum()),
+            "kind": [*kinds, "all"],
+            "surfaces": np.sum(members, axis=1),
+            "area_m2": np.array([register.area_m2[rows][member].sum() for member in members]),
+            "u_area_m2": u,
+            "grid_area_m2": np.array([grid_m2[member].sum() for member in members]),
         }
-        for k, (kind, member) in enumerate(zip([*kinds, "all"], members, strict=True))
-    ]
+    )

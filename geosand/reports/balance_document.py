@@ -2,196 +2,153 @@
 
 from __future__ import annotations
 
-import math
-from collections.abc import Sequence
-from typing import TYPE_CHECKING, Any, NamedTuple
+from functools import lru_cache
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from geosand.columns import Floats, Strings
-from geosand.estimates import Interval
+from geosand.balance.closing import Closing
+from geosand.columns import Floats, Ints, Strings, ratio
+from geosand.estimates import Estimates, Interval
 from geosand.reports.documents import (
-    MILLIMETRE,
     Document,
+    bases,
     budgets,
+    columns_of,
     day_said,
-    figures_of,
     findings_rows,
     number,
+    rows_of,
 )
-from geosand.reports.ring_figures import ring_figures
 from geosand.results import Results
+from geosand.season.ring_totals import ring_limits
 
 if TYPE_CHECKING:
     from geosand.balance.stock import StockWitness, Weighings
+    from geosand.rates.uniformity import Uniformity
 
 
 def balance_document(results: Results) -> Document:
     """The balance of every dressing, in order of date."""
-    figures = _Figures.of(results)
-    dressings = [_dressing(results, figures, k) for k in range(len(results.site.dressings))]
     return {
         "site": results.site.name,
-        "dressings": dressings,
+        "dressings": _dressings(results),
         **stock_document(results),
         "findings": findings_rows(results.findings),
         "inputs": dict(results.site.inputs),
     }
 
 
-class _Figures(NamedTuple):
-    """Uncertainties and intervals of whole tables, worked out once."""
-
-    u_spread: Floats
-    u_on: Floats
-    u_over: Floats
-    u_rate: Floats
-    u_depth: Floats
-    depth: Interval
-    u_mass: Floats
-    budget: Sequence[Sequence[Document]]
-    budget_on: Sequence[Sequence[Document]]
-
-    @classmethod
-    def of(cls, results: Results) -> _Figures:
-        balance, rates = results.balance, results.rates
-        return cls(
-            u_spread=balance.spread.u(),
-            u_on=balance.on_surfaces.u(),
-            u_over=balance.overthrow.u(),
-            u_rate=rates.rate.u(),
-            u_depth=rates.depth.u(),
-            depth=rates.depth.interval(floor=0.0),
-            u_mass=balance.surface_mass.u(),
-            budget=budgets(balance.overthrow),
-            budget_on=budgets(balance.on_surfaces),
-        )
-
-
-def _dressing(results: Results, figures: _Figures, k: int) -> Document:
+def _dressings(results: Results) -> list[Document]:
     site, balance = results.site, results.balance
-    rows = np.flatnonzero(site.dressed.dressing == k)
-    on, over = balance.on_interval, balance.interval
-    return {
-        "dressing": str(site.dressings.id[k]),
-        "date": str(site.dressings.date[k]),
-        "sand": str(site.sands.name[site.dressings.sand[k]]),
-        "spread": {
-            "mass_kg": number(balance.spread.value[k]),
-            "u_kg": _known(balance.spread.value[k], figures.u_spread[k]),
-        },
-        "on_surfaces": {
-            "mass_kg": number(balance.on_surfaces.value[k]),
-            "u_kg": number(figures.u_on[k]),
-            "low_kg": number(on.low[k]),
-            "high_kg": number(on.high[k]),
-            "budget": figures.budget_on[k],
-        },
-        "overthrow": {
-            "mass_kg": number(balance.overthrow.value[k]),
-            "u_kg": _known(balance.overthrow.value[k], figures.u_over[k]),
-            "low_kg": number(over.low[k]),
-            "high_kg": number(over.high[k]),
-            "fraction": number(balance.fraction[k]),
-            "verdict": str(balance.verdict[k]),
-            **ring_figures(results, k),
-        },
-        "dressed_area_m2": number(balance.dressed_area_m2[k]),
-        "methods": _methods(results, k),
-        "closing": [
-            {
-                "input": c.input,
-                "change_percent": number(c.change_percent),
-                "sigmas": None if c.sigmas is None else number(c.sigmas),
-            }
-            for c in balance.closing[k]
-        ],
-        "uniformity": _uniformity(results.rates.uniformity, k),
-        "budget": figures.budget[k],
-        "model": _model(results, k),
-        "surfaces": [_surface(results, figures, int(row)) for row in rows],
-    }
-
-
-def _known(value: float, u: float) -> float | None:
-    return number(u) if math.isfinite(value) else None
-
-
-def _methods(results: Results, k: int) -> Document:
-    methods = results.balance.methods
-    document: Document = {
-        name: {
-            "rate_kg_m2": number(column[k]),
-            "depth_mm": number(column[k] / methods.density_kg_m3[k], MILLIMETRE),
+    on, over = balance.on_surfaces, balance.overthrow
+    dressed, size = _surfaces(results), len(site.dressings)
+    thrown = rows_of(
+        {
+            **masses(over, balance.interval),
+            "u_kg": _u_where_known(over),
+            **columns_of(balance, "fraction", "verdict"),
         }
-        for name, column in methods.rates_kg_m2.items()
+    )
+    spread = {"mass_kg": balance.spread.value, "u_kg": _u_where_known(balance.spread)}
+    return rows_of(
+        {
+            "dressing": site.dressings.id,
+            "date": site.dressings.date,
+            "sand": site.sands.name[site.dressings.sand],
+            "spread": rows_of(spread),
+            "on_surfaces": rows_of({**masses(on, balance.on_interval), "budget": budgets(on)}),
+            "overthrow": [{**row, **ring_figures(results, k)} for k, row in enumerate(thrown)],
+            "dressed_area_m2": balance.dressed_area_m2,
+            "methods": _methods(results),
+            "closing": [[_closing(one) for one in ways] for ways in balance.closing],
+            "uniformity": _uniformity(results.rates.uniformity),
+            "budget": budgets(over),
+            "model": _model(results),
+            "surfaces": [
+                [dressed[row] for row in np.flatnonzero(site.dressed.dressing == k)]
+                for k in range(size)
+            ],
+        }
+    )
+
+
+def masses(table: Estimates, bounds: Interval) -> dict[str, Floats]:
+    """Columns of masses with their u and intervals."""
+    return {"mass_kg": table.value, "u_kg": table.u(), "low_kg": bounds.low, "high_kg": bounds.high}
+
+
+def _u_where_known(table: Estimates) -> Floats:
+    return np.where(np.isfinite(table.value), table.u(), np.nan)
+
+
+def _closing(one: Closing) -> Document:
+    change, sigmas = number(one.change_percent), number(one.sigmas)
+    return {"input": one.input, "change_percent": change, "sigmas": sigmas}
+
+
+def _methods(results: Results) -> list[Document]:
+    methods = results.balance.methods
+    columns = {
+        name: rows_of({"rate_kg_m2": rate, "depth_mm": rate / methods.density_kg_m3})
+        for name, rate in methods.rates_kg_m2.items()
     }
-    return {**document, "agree": methods.agree[k]}
+    return rows_of({**columns, "agree": list(methods.agree)})
 
 
-def _uniformity(table: Any, k: int) -> Document:
-    return {
-        "catches": int(table.n[k]),
-        "mean_mm": number(table.mean[k], MILLIMETRE),
-        "sd_mm": number(table.sd[k], MILLIMETRE),
-        "cv_percent": number(table.cv[k], 100),
-        "du_lq_percent": number(table.du_lq[k], 100),
-        "du_lh_percent": number(table.du_lh[k], 100),
-        "cu_percent": number(table.cu[k], 100),
-    }
+def _uniformity(table: Uniformity) -> list[Document]:
+    percents = ("cv_percent", "du_lq_percent", "du_lh_percent", "cu_percent")
+    depths = {"catches": table.n, "mean_mm": table.mean, "sd_mm": table.sd}
+    return rows_of({**depths, **columns_of(table, *percents)})
 
 
-def _model(results: Results, k: int) -> Document:
+def _model(results: Results) -> list[Document]:
     model = results.rates.model
-    mean, b, e = model.mu[k], model.sigma_b[k], model.sigma_e[k]
-    return {
-        "mean_rate_kg_m2": number(mean),
-        "u_mean_rate_by_catches_kg_m2": number(model.u_mu[k]),
-        "sd_between_surfaces_percent": number(b / mean * 100) if mean else None,
-        "sd_between_catches_percent": number(e / mean * 100) if mean else None,
-        "degrees_of_freedom": number(model.degrees_of_freedom[k]),
-        "surfaces_caught": int(model.surfaces_caught[k]),
-        "catches": int(model.catches[k]),
-        "other_dressings_used": bool(model.pooled[k]),
-    }
+    return rows_of(
+        {
+            "mean_rate_kg_m2": model.mu,
+            "u_mean_rate_by_catches_kg_m2": model.u_mu,
+            "sd_between_surfaces_percent": ratio(model.sigma_b, model.mu),
+            "sd_between_catches_percent": ratio(model.sigma_e, model.mu),
+            **columns_of(model, "degrees_of_freedom", "surfaces_caught", "catches"),
+            "other_dressings_used": model.pooled,
+        }
+    )
 
 
-def _surface(results: Results, figures: _Figures, row: int) -> Document:
+def _surfaces(results: Results) -> list[Document]:
+    """One row a dressed surface."""
     site, rates, throw = results.site, results.rates, results.balance.throw
-    surface = int(site.dressed.surface[row])
-    density = rates.density.value[site.dressings.sand[site.dressed.dressing[row]]]
-    measured = math.isfinite(rates.rate.value[row])
-    laid = math.isfinite(throw.reach_m[results.balance.group_of_row[row]])
-
-    def ring_kg(kg: Floats) -> float | None:
-        return number(kg[row]) if laid or kg[row] > 0 else None
-
-    def ring_mm(kg: Floats, area: Floats) -> float | None:
+    surface, mass = site.dressed.surface, results.balance.surface_mass
+    density = rates.density.value[site.dressings.sand[site.dressed.dressing]]
+    bounds = rates.depth.interval(floor=0.0)
+    laid = np.isfinite(throw.reach_m[results.balance.group_of_row])
+    depths, masses = {}, {}
+    for zone in ("collar", "surrounds"):
+        kg, area = getattr(throw, f"{zone}_kg"), getattr(throw, f"{zone}_area_m2")
         # a ring beyond the reach got nothing; where no rings are laid, nothing is known
-        if not area[row] > 0 or not math.isfinite(kg[row]) or not (laid or kg[row] > 0):
-            return None
-        return number(kg[row] / area[row] / density, MILLIMETRE)
-
-    return {
-        "id": str(site.surfaces.id[surface]),
-        "area_m2": number(results.areas.area_m2[surface]),
-        "catches": int(rates.catches[row]),
-        "basis": ("own catches" if rates.own[row] else "other surfaces") if measured else None,
-        "rate_kg_m2": number(rates.rate.value[row]),
-        "u_rate_kg_m2": number(figures.u_rate[row]),
-        "depth_mm": number(rates.depth.value[row], MILLIMETRE),
-        "u_depth_mm": number(figures.u_depth[row], MILLIMETRE),
-        "low_mm": number(figures.depth.low[row], MILLIMETRE),
-        "high_mm": number(figures.depth.high[row], MILLIMETRE),
-        "planned_mm": number(site.dressed.planned_m[row], MILLIMETRE),
-        "mass_kg": number(results.balance.surface_mass.value[row]),
-        "u_mass_kg": number(figures.u_mass[row]),
-        "collar_mm": ring_mm(throw.collar_kg, throw.collar_area_m2),
-        "surrounds_mm": ring_mm(throw.surrounds_kg, throw.surrounds_area_m2),
-        "collar_kg": ring_kg(throw.collar_kg),
-        "surrounds_kg": ring_kg(throw.surrounds_kg),
-        "uniformity": _uniformity(rates.surface_uniformity, row),
-    }
+        masses[f"{zone}_kg"] = np.where(laid | (kg > 0), kg, np.nan)
+        depths[f"{zone}_mm"] = ratio(masses[f"{zone}_kg"], area) / density
+    return rows_of(
+        {
+            "id": site.surfaces.id[surface],
+            "area_m2": results.areas.area_m2[surface],
+            "catches": rates.catches,
+            "basis": bases(rates.own, np.isfinite(rates.rate.value)),
+            "rate_kg_m2": rates.rate.value,
+            "u_rate_kg_m2": rates.rate.u(),
+            "depth_mm": rates.depth.value,
+            "u_depth_mm": rates.depth.u(),
+            "low_mm": bounds.low,
+            "high_mm": bounds.high,
+            **columns_of(site.dressed, "planned_mm"),
+            "mass_kg": mass.value,
+            "u_mass_kg": mass.u(),
+            **depths,
+            **masses,
+            "uniformity": _uniformity(rates.surface_uniformity),
+        }
+    )
 
 
 def stock_document(results: Results) -> Document:
@@ -205,23 +162,94 @@ def stock_document(results: Results) -> Document:
 
 def _weighed(scale: Weighings) -> list[Document]:
     masses = ("stated_kg", "u_stated_kg", "weighed_kg", "u_weighed_kg", "sigmas")
-    loads = enumerate(scale.load.tolist())
-    return [{"load": load, **figures_of(scale, k, *masses)} for k, load in loads]
+    return rows_of(columns_of(scale, "load", *masses))
 
 
 def _counted(stock: StockWitness, names: Strings) -> list[Document]:
-    u = stock.missing.u()
-    return [
+    return rows_of(
         {
-            "sand": str(names[sand]),
-            "from": day_said(stock.opened[k]),
-            "to": day_said(stock.closed[k]),
-            "opening_kg": number(stock.opening_kg[k]),
-            "bought_kg": number(stock.bought.value[k]),
-            "taken_kg": number(stock.taken.value[k]),
-            "closing_kg": number(stock.closing_kg[k]),
-            "not_accounted_for_kg": number(stock.missing.value[k]),
-            "u_not_accounted_for_kg": number(u[k]),
+            "sand": names[stock.sand],
+            "from": [day_said(day) for day in stock.opened],
+            "to": [day_said(day) for day in stock.closed],
+            "opening_kg": stock.opening_kg,
+            "bought_kg": stock.bought.value,
+            "taken_kg": stock.taken.value,
+            "closing_kg": stock.closing_kg,
+            "not_accounted_for_kg": stock.missing.value,
+            "u_not_accounted_for_kg": stock.missing.u(),
         }
-        for k, sand in enumerate(stock.sand)
-    ]
+    )
+
+
+@lru_cache(maxsize=1)  # pages tell dressing by dressing
+def limits_beside(results: Results) -> Interval:
+    """95 % limits, kg, of what all collars hold, one row a dressing, then all surrounds."""
+    site = results.site
+    period, periods = site.dressed.dressing, len(site.dressings)
+    return ring_limits(site, results.areas, results.rates, results.balance, period, periods)
+
+
+def ring_figures(results: Results, k: int) -> Document:
+    """Strip width, reach and the split of the overthrow of dressing ``k`` over its groups."""
+    balance, throw = results.balance, results.balance.throw
+    groups = np.flatnonzero(balance.dressing_of_group == k)
+    held = (throw.group_collar_kg + throw.group_surrounds_kg + throw.group_farther_kg)[groups]
+    thrown = groups[np.nan_to_num(held) > 0]
+    kept = held[np.nan_to_num(held) > 0]
+    strip, reach = np.nan, np.nan
+    if len(thrown):  # of several groups the ones that threw sand over, weighted by it
+        strip = kept.sum() / (kept / throw.strip_width_m[thrown]).sum()
+        reach = float(np.average(throw.reach_m[thrown], weights=kept))
+    rows = results.site.dressed.dressing == k
+    laid = len(thrown) > 0  # also of a dressing that does not close but for these groups
+    interval = balance.interval
+    limits, surrounds = limits_beside(results), len(results.site.dressings) + k
+
+    def total(column: Floats) -> float | None:
+        mass = column[thrown].sum()
+        dust = abs(mass) < 1e-9 * kept.sum()  # rounding, not sand
+        return number(0.0 if dust else mass) if laid else None
+
+    return {
+        "strip_width_m": number(strip) if laid else None,
+        "reach_m": number(reach) if laid else None,
+        "collar_kg": total(throw.group_collar_kg),
+        "surrounds_kg": total(throw.group_surrounds_kg),
+        "farther_kg": total(throw.group_farther_kg),
+        "collar_low_kg": total(throw.collar_low_kg),
+        "collar_high_kg": total(throw.collar_high_kg),
+        "collar_least_kg": number(limits.low[k]) if laid else None,
+        "collar_most_kg": number(limits.high[k]) if laid else None,
+        "surrounds_least_kg": number(limits.low[surrounds]) if laid else None,
+        "surrounds_most_kg": number(limits.high[surrounds]) if laid else None,
+        "over_kg": {
+            kind: number(np.nansum(column[rows])) if laid else None
+            for kind, column in throw.hazard_kg.items()
+        },
+        "parts": _parts(results, groups),
+        "not_told_from_zero": laid and bool(interval.low[k] <= 0 <= interval.high[k]),
+        "no_rings": None if laid else _why_no_rings(results, k, bool(rows.any())),
+    }
+
+
+def _parts(results: Results, groups: Ints) -> list[Document]:
+    """The parts of a dressing whose loads name their surfaces, each with its own overthrow."""
+    if len(groups) < 2:
+        return []
+    balance, surfaces = results.balance, results.site.surfaces
+    names = surfaces.id[results.site.dressed.surface]
+    return rows_of(
+        {
+            "surfaces": [names[balance.group_of_row == g].tolist() for g in groups],
+            "overthrow_kg": balance.group_overthrow.value[groups],
+            **columns_of(balance.throw, "reach_m", "strip_width_m", rows=groups),
+        }
+    )
+
+
+def _why_no_rings(results: Results, k: int, dressed: bool) -> str:
+    if str(results.balance.verdict[k]) == "not measured" or not dressed:
+        return "the dressing has no catches or no loads"
+    if results.balance.overthrow.value[k] > 0:
+        return "the catches hold no sand, so there is no rate to lay beside the edges"
+    return "there is no overthrow: the catches claim as much sand as was spread, or more"

@@ -60,6 +60,15 @@ def sentence(name: str, found: Sharpening | None, units: Units, measure: str) ->
     return in_words_of(f"{name}: {said}", units)
 
 
+def depth_budget(
+    depth: Estimates, row: int, found: Sharpening | None, units: Units
+) -> list[Table | str]:
+    """Where the uncertainty of the depth in ``row`` comes from, and what would sharpen it most."""
+    title, figures = "Where its uncertainty comes from", {"depth": (depth, row)}
+    tables = [] if found is None else [budget_table(title, figures, units, "u depth")]
+    return [*tables, sentence("depth", found, units, "u depth")]
+
+
 def sharpening_document(
     found: Sharpening | None, unit: str, factor: float = 1.0
 ) -> Document | None:

@@ -117,7 +117,9 @@ def _and(names: list[str]) -> str:
 
 def _total_lines(totals: list[Document], units: Units) -> list[str]:
     """A line for each kind that changed; one for all where there are several."""
-    changed = [row for row in totals if row["u_difference_m2"] or row["difference_m2"]]
+    changed = [
+        row for row in totals if max(abs(row["difference_m2"]), row["u_difference_m2"]) >= SAME_M2
+    ]
     if [row["kind"] for row in changed[1:]] == ["all"]:
         changed = changed[:1]
     unit, lines = label_of("area", units), []

@@ -9,10 +9,12 @@ import numpy as np
 
 from geosand.balance.account import NOT_CLOSED
 from geosand.errors import listed
+from geosand.rates.uniformity import Uniformity
+from geosand.reports.balance_document import ring_figures
 from geosand.reports.documents import Document, told
-from geosand.reports.first import explain, look_first, next_step, would
+from geosand.reports.doubts import explain, would
+from geosand.reports.first import look_first, next_step
 from geosand.reports.plain_table import Table, by_columns
-from geosand.reports.ring_figures import ring_figures
 from geosand.reports.words import (
     MISSING,
     NO_DRESSING,
@@ -20,6 +22,7 @@ from geosand.reports.words import (
     between,
     cells,
     chance,
+    ended,
     label_of,
     percent,
     shown,
@@ -27,6 +30,7 @@ from geosand.reports.words import (
 from geosand.results import Results
 from geosand.season.ledger import NOT_YET
 from geosand.season.totals import season_totals
+from geosand.site.tables import Site
 
 CAUTION = (
     "Areas here are for sand planning; boundary and title work needs a licensed surveyor. Dry sand"
@@ -81,7 +85,19 @@ def balance_notes(results: Results, k: int, units: Units, sources: Sequence[Docu
         largest = [s for s in sources[:3] if s["share"] >= 0.01] or sources[:1]
         named = ", ".join(f"{s['source']} {percent(s['share'])}" for s in largest)
         lines.append(f"  the overthrow's uncertainty comes from: {named}")
-    return lines
+    return lines + _evenness(results.rates.uniformity, k)
+
+
+def _evenness(even: Uniformity, k: int) -> list[str]:
+    """How evenly the catches of a dressing fell, with the rule of the low quarter."""
+    if not math.isfinite(even.cv[k]):
+        return []
+    n = int(even.n[k])
+    return [
+        f"  evenness of {n} catches: CV {percent(even.cv[k])}, low quarter"
+        f" {percent(even.du_lq[k])} (mean of the lowest {round(n / 4)} over the mean of"
+        f" all), Christiansen's coefficient {percent(even.cu[k])}"
+    ]
 
 
 def _beside(figures: Document, verdict: str, units: Units) -> list[str]:
@@ -182,6 +198,17 @@ def rings_table(results: Results, units: Units, around: str | None = None) -> Ta
     )
 
 
+def _outside(site: Site) -> str:
+    """Names of dressings before or after the season, which the totals leave out."""
+    date, end = site.dressings.date, site.season_end
+    outside = date < site.season_start
+    if end is not None:
+        outside |= date > end
+    names = site.dressings.id[outside].tolist()
+    are = "is" if len(names) == 1 else "are"
+    return f"; {listed(names, 3)} {are} outside the season" if names else ""
+
+
 def totals(results: Results, units: Units) -> list[str]:
     """The season so far in three lines: spread, landed, thrown over."""
     from geosand.reports.season_document import counted_dressings
@@ -198,6 +225,7 @@ def totals(results: Results, units: Units) -> list[str]:
         lines = [f"{count} dressings, {measured or 'none'} of them measured"]
         does = "does" if open_ones == 1 else "do"
         lines[0] += f"; {open_ones} of these {does} not close" if open_ones else ""
+    lines[0] += _outside(results.site)
     if measured:
         over = sums["overthrow"]
         low, high, _ = over.interval()
@@ -235,8 +263,7 @@ def summary(results: Results, units: Units) -> list[str]:
     lines = [f"{site.name}, season from {ledger.start}, as of {ledger.as_of}"]
     lines += [*outlook(results, units), "", *totals(results, units)]
     first = look_first(results, units)
-    ended = [text if text.endswith("?") else f"{text}." for text in first]
-    lines += ["", "Look first at", *[f"  {n}. {text}" for n, text in enumerate(ended, start=1)]]
+    lines += ["", "Look first at", *[f"  {n}. {ended(text)}" for n, text in enumerate(first, 1)]]
     if not len(site.dressings):
         return [lines[0], "", NO_DRESSING]
     if not first:

@@ -18,10 +18,7 @@ DECIMALS = 8  #: of degrees, about a millimetre
 
 
 def fields_text(
-    results: Results,
-    *,
-    only: str | None = None,
-    origin: Mapping[str, Any] | None = None,
+    results: Results, *, only: str | None = None, origin: Mapping[str, Any] | None = None
 ) -> tuple[str | None, str]:
     """A FeatureCollection (RFC 7946), and one sentence on the variogram; None where none is known.
 

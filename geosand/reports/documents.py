@@ -4,23 +4,28 @@ from __future__ import annotations
 
 import json
 import math
+from collections.abc import Iterable, Mapping
 from typing import Any
 
 import numpy as np
 
+from geosand.columns import Bools, Ints
 from geosand.errors import Finding
 from geosand.estimates import Estimates
 from geosand.reports.words import Units, shown
 from geosand.site.tables import NO_DAY
 
 Document = dict[str, Any]
-MILLIMETRE = 1000.0
+MILLIMETRE, KMH = 1000.0, 3.6
+#: By the unit in which a key ends: what turns SI into it, and how the SI column's name ends.
+_SCALES = {"mm": (MILLIMETRE, "_m"), "percent": (100.0, ""), "kmh": (KMH, "_m_s")}
+_ALL = slice(None)
 DUST = 1e-24  #: share of a variance that is rounding: what is left of a source that cancels
 
 
 def number(value: Any, factor: float = 1.0) -> float | None:
-    """A plain float to nine digits; None for what is not finite."""
-    scaled = float(value) * factor
+    """A plain float to nine digits; None for what is not finite, or not there."""
+    scaled = math.nan if value is None else float(value) * factor
     return float(f"{scaled:.9g}") if math.isfinite(scaled) else None
 
 
@@ -38,9 +43,41 @@ def told(figure: float | None, measure: str, units: Units, *, unit: bool = True)
     return shown(si(figure, MILLIMETRE if measure == "depth" else 1.0), measure, units, unit=unit)
 
 
-def figures_of(table: Any, row: int, *names: str) -> Document:
-    """Figures of one row of a table, under the names of their columns."""
-    return {name: number(getattr(table, name)[row]) for name in names}
+def rows_of(columns: Mapping[str, Iterable[Any]]) -> list[Document]:
+    """Rows of a document from whole columns in SI, each figure in the unit that its key ends in.
+
+    >>> rows_of({"id": np.array(["g1"]), "depth_mm": np.array([0.002]), "u_mm": np.array([np.nan])})
+    [{'id': 'g1', 'depth_mm': 2.0, 'u_mm': None}]
+    """
+    told = [_cells(key, column) for key, column in columns.items()]
+    return [dict(zip(columns, row, strict=True)) for row in zip(*told, strict=True)]
+
+
+def _cells(key: str, column: Iterable[Any]) -> Iterable[Any]:
+    """Values of a column as JSON has them; a list is one of such values already."""
+    if not isinstance(column, np.ndarray):
+        return column
+    if column.dtype.kind == "f":
+        factor, _ = _SCALES.get(key.rpartition("_")[2], (1.0, ""))
+        return [number(value, factor) for value in column.tolist()]
+    texts: list[Any] = (column.astype(str) if column.dtype.kind == "M" else column).tolist()
+    return texts
+
+
+def columns_of(table: Any, *keys: str, rows: Ints | slice = _ALL) -> dict[str, Any]:
+    """Columns of a table by the keys under which they are told: ``low_mm`` is its ``low_m``."""
+    columns = {}
+    for key in keys:
+        stem, _, unit = key.rpartition("_")
+        column = getattr(table, stem + _SCALES[unit][1] if unit in _SCALES else key)
+        columns[key] = column[rows]
+    return columns
+
+
+def bases(own: Bools, known: Bools) -> list[str | None]:
+    """What each figure stands on; None where it is not known."""
+    words = np.where(own, "own catches", "other surfaces").tolist()
+    return [word if there else None for word, there in zip(words, known.tolist(), strict=True)]
 
 
 def to_json(document: Document) -> str:

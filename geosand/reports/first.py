@@ -4,20 +4,26 @@ from __future__ import annotations
 
 import numpy as np
 
-from geosand.balance.account import NOT_CLOSED, NOT_MEASURED, UNDECIDED
-from geosand.balance.closing import Closing
+from geosand.balance.account import NOT_MEASURED
 from geosand.columns import Strings
 from geosand.errors import listed
-from geosand.reports.words import Units, chance, label_of, listed_runs, shown, signed_percent
+from geosand.reports.doubts import (
+    after_season,
+    doubt_steps,
+    mostly_beside,
+    not_accounted_for,
+    not_closing,
+    off_the_label,
+    undecided,
+)
+from geosand.reports.words import Units, chance, label_of, listed_runs, shown
 from geosand.results import Results
 from geosand.season.ledger import NOT_MEASURED as NOT_MEASURED_STATE
 from geosand.season.ledger import OVER, UNDER
 
 #: Named one by one; of more only their number is told, as a long list is read by nobody.
-MOST_UNDER, MOST_OVER, MOST_DRESSINGS = 6, 3, 4
+MOST_UNDER, MOST_OVER = 6, 3
 _BOTH: tuple[Units, Units] = ("metric", "us")
-_WRONG = ("figures", "are wrong, as they do")  # of several dressings
-NO_PROOF = "One dressing can not prove which"
 
 
 def look_first(results: Results, units: Units, *, linked: bool = False) -> list[str]:
@@ -26,31 +32,25 @@ def look_first(results: Results, units: Units, *, linked: bool = False) -> list[
     ``linked``: many ids are named one by one, for a page on which each leads to its surface.
     """
     return [
+        *after_season(results),
+        *mostly_beside(results),
         *_names(results, UNDER, MOST_UNDER, units, linked),
-        *_not_closing(results, units),
-        *_stock(results, units),
+        *not_closing(results, units),
+        *off_the_label(results, units),
+        *not_accounted_for(results, units),
         *_names(results, OVER, MOST_OVER, units, linked),
         *_not_measured(results, linked),
         *_never_caught(results, linked),
         *_far_reach(results, units),
-        *_undecided(results),
+        *undecided(results, units),
         *_no_targets(results),
     ]
 
 
 def next_step(results: Results, units: Units) -> str:
     """What to do next, in one sentence: first what makes figures doubtful, then the sand."""
-    steps = [*_doubt_step(results), *_sand_step(results, units)] or [_nothing_due(results)]
+    steps = [*doubt_steps(results, units), *_sand_step(results, units)] or [_nothing_due(results)]
     return f"Next: {'; then '.join(steps)}."
-
-
-def _doubt_step(results: Results) -> list[str]:
-    balance, names = results.balance, results.site.dressings.id
-    wrong = [str(name) for name in names[balance.verdict == NOT_CLOSED]]
-    if wrong:
-        figure, it = ("figure", "is wrong, as it does") if len(wrong) == 1 else _WRONG
-        return [f"find out which {figure} of {listed(wrong, 3)} {it} not close"]
-    return []
 
 
 def _sand_step(results: Results, units: Units) -> list[str]:
@@ -104,74 +104,6 @@ def _unsaid(results: Results) -> str:
     return "[targets_mm] or [targets_in] into site.toml, to see what falls behind"
 
 
-def would(verdict: str) -> str:
-    """What a balance whose catches claim too much would do if an input were another."""
-    return "would close with" if verdict == NOT_CLOSED else "would come to zero with"
-
-
-def explain(closing: Closing) -> str:
-    """One way in which a balance would close, in words."""
-    amount = signed_percent(closing.change_percent)
-    unit = "points" if closing.input == "moisture" else "%"
-    own = "" if closing.sigmas is None else f" ({abs(closing.sigmas):.1f} times its u)"
-    return f"{closing.input} {amount} {unit}{own}"
-
-
-def _not_closing(results: Results, units: Units) -> list[str]:
-    balance, site = results.balance, results.site
-    rows = np.flatnonzero(balance.verdict == NOT_CLOSED)
-    lines = []
-    for k in rows[:MOST_DRESSINGS]:
-        ways = "; or ".join(explain(c) for c in balance.closing[k][:3])
-        lines.append(
-            f"{site.dressings.id[k]}: the balance does not close: the catches claim"
-            f" {shown(-balance.overthrow.value[k], 'mass', units)} more than was spread."
-            f" It would close with {ways}. {_culprit(results, int(k), units)}"
-        )
-    rest = [str(name) for name in site.dressings.id[rows[MOST_DRESSINGS:]]]
-    if rest:
-        verb = "does" if len(rest) == 1 else "do"
-        lines.append(f"{listed(rest)}: {verb} not close either")
-    return lines
-
-
-def _stock(results: Results, units: Units) -> list[str]:
-    """Sand that deliveries, loads and counts do not account for."""
-    stock = results.stock
-    if stock is None:
-        return []
-    from geosand.balance.stock import SIGNIFICANT  # loaded already, as stock was counted
-
-    missing, u = stock.missing.value, stock.missing.u()
-    lines = []
-    for k in np.flatnonzero(np.abs(missing) > SIGNIFICANT * u):
-        mass = shown(abs(missing[k]), "mass", units, unit=False)
-        how = "were bought and are neither in the loads nor in stock"
-        if missing[k] < 0:
-            how = "more were taken out or counted than were bought"
-        name = results.site.sands.called(int(stock.sand[k]))
-        lines.append(f"{name}: {mass} ± {shown(u[k], 'mass', units)} {how}")
-    return lines
-
-
-def _culprit(results: Results, k: int, units: Units) -> str:
-    """What a weighed load of a dressing that does not close says of its unit mass, if it does."""
-    site, scale = results.site, results.weighings
-    if scale is None:
-        return NO_PROOF
-    from geosand.balance.stock import SIGNIFICANT  # loaded already, as loads were weighed
-
-    mine = site.loads.dressing[site.weighed.load] == k
-    told = [
-        f"load {scale.load[row]} weighs {shown(scale.weighed_kg[row], 'mass', units)},"
-        f" not {shown(scale.stated_kg[row], 'mass', units)}"
-        for row in np.flatnonzero(mine & (scale.sigmas > SIGNIFICANT))
-    ]
-    if not told:
-        return NO_PROOF
-    return f"The scale speaks against the unit mass: {listed(told)}"
-
-
 def _in_order(ids: Strings) -> list[str]:
     """Ids as people count."""
     from geosand.planning.route import natural
@@ -216,11 +148,19 @@ def _not_measured(results: Results, linked: bool) -> list[str]:
     site, balance, lines = results.site, results.balance, []
     unmeasured = balance.verdict == NOT_MEASURED
     no_loads = unmeasured & np.isnan(balance.spread.value)
-    for what, mask in (("no loads", no_loads), ("no catches", unmeasured & ~no_loads)):
+    caught = np.bincount(site.catches.dressing, minlength=len(unmeasured)) > 0
+    for what, mask in (
+        ("no loads are recorded", no_loads),
+        ("no catches are recorded", unmeasured & ~no_loads & ~caught),
+        (
+            "none of the recorded catches counts on what was dressed",
+            unmeasured & ~no_loads & caught,
+        ),
+    ):
         names = [str(name) for name in site.dressings.id[mask]]
         if names:
             its = "its balance is" if len(names) == 1 else "their balances are"
-            lines.append(f"{listed(names)}: {what} are recorded: {its} not measured")
+            lines.append(f"{listed(names)}: {what}: {its} not measured")
     rows = results.ledger.row[results.ledger.state == NOT_MEASURED_STATE]
     if len(rows):
         who = _told(_in_order(site.surfaces.id[rows]), linked)
@@ -245,19 +185,6 @@ def _far_reach(results: Results, units: Units) -> list[str]:
         reach = shown(balance.throw.reach_m[g], "length", units)
         lines.append(f"{name}: its overthrow would reach {reach} beyond the edge: was sand lost?")
     return lines
-
-
-def _undecided(results: Results) -> list[str]:
-    site, undecided = results.site, results.balance.verdict == UNDECIDED
-    names = site.dressings.id[undecided]
-    if not len(names):
-        return []
-    without = undecided[site.dressed.dressing] & ~results.rates.own
-    more = "catches on more surfaces" if without.any() else "more catches"
-    return [
-        f"{listed([str(n) for n in names])}: undecided: whether sand was thrown over is not known"
-        f" well enough; {more} and weighed bags would tell"
-    ]
 
 
 def _no_targets(results: Results) -> list[str]:

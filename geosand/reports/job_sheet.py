@@ -7,9 +7,8 @@ from html import escape
 from typing import Any
 
 from geosand.errors import printable
-from geosand.reports.documents import Document, told
-from geosand.reports.plan import KMH
-from geosand.reports.plan_words import MOST_RUNS, load_lines, route_lines
+from geosand.reports.documents import KMH, Document, told
+from geosand.reports.plan_words import MOST_RUNS, load_lines, route_lines, units_cell
 from geosand.reports.printed_page import asset, page
 from geosand.reports.setting_words import setting_cell, setting_lines
 from geosand.reports.words import MISSING, Units, label_of, listed_runs, shown
@@ -116,7 +115,7 @@ def _table(rows: list[Document], document: Document, units: Units) -> str:
         ("setting", [setting_cell(row["setting"]) + _range(row["setting"]) for row in rows]),
         ("heading<br>°", [_heading(row, "heading_deg", "{:.0f}") for row in rows]),
         (f"sand to<br>take, {label_of('mass', units)}", figures("delivered_kg", "mass")),
-        ("units", [f"{row['units']:.1f}" if row["units"] else MISSING for row in rows]),
+        ("units", [units_cell(row) for row in rows]),
         ("load", [_loads_cell(row["loads"]) for row in rows]),
         (f"rate<br>{label_of('rate', units)}", figures("rate_kg_m2", "rate")),
         (f"depth<br>{label_of('depth', units)}", figures("depth_mm", "depth")),

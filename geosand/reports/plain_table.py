@@ -1,22 +1,15 @@
-"""Tables as text: laid out here for files and pipes, by rich where there is a terminal.
-
-Loading rich costs a short run a tenth of its time; a pipe needs neither its colours nor its folding
-to the width of a window.
-"""
+"""Tables as text: as wide as they are in a pipe, folded at words to the width of a window."""
 
 from __future__ import annotations
 
+import shutil
 import sys
 import unicodedata
-from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import replace
-from typing import TYPE_CHECKING
+from collections.abc import Iterable, Sequence
+from itertools import zip_longest
 
 from geosand.columns import frozen
-
-if TYPE_CHECKING:
-    from rich.console import Console, ConsoleOptions, RenderableType
-    from rich.table import Table as RichTable
+from geosand.errors import printable
 
 PIPE_WIDTH = 160  #: a pipe has no width: wide enough that no figure is cut
 
@@ -30,58 +23,59 @@ class Table:
     right: Sequence[bool]  #: columns set to the right, never folded: part of a figure is another
     rows: Sequence[Sequence[str]]
 
-    def __rich_console__(
-        self, console: Console, options: ConsoleOptions
-    ) -> Iterator[RenderableType]:
-        from rich.text import Text
+    def lines(self, width: int = PIPE_WIDTH) -> list[str]:
+        """The table in ``width`` places, words on further lines; records if figures lack room."""
+        widths = self._widths(width)
+        if widths is None:
+            return self.records(width)
+        heads = [head.split("\n") for head in self.heads]
+        tallest = max(map(len, heads))
+        stood = [[""] * (tallest - len(head)) + head for head in heads]  # on the line below them
+        whole = sum(widths) + len(widths) + 1
+        return [
+            *_wrapped(self.title, width),
+            " " * whole,
+            *[self._line(line, widths) for line in zip(*stood, strict=True)],
+            f" {'─' * (whole - 2)} ",
+            *[line for row in self.rows for line in self._row(row, widths)],
+            " " * whole,
+        ]
 
-        folded = self.folded(options.max_width)
-        if folded is None:
-            records = self.records(options.max_width)
-            yield Text("\n".join(records), overflow="fold")
-        else:
-            yield Text(
-                self.title, style="bold"
-            )  # above, as rich would fold it to the table's width
-            yield folded._set()
-
-    def folded(self, width: int) -> Table | None:
-        """The table in ``width`` places, words on further lines; None if figures have no room."""
-        from rich.cells import cell_len
-
-        widths, least = [], []
-        for k, (head, right) in enumerate(zip(self.heads, self.right, strict=True)):
-            cells, stays = [row[k] for row in self.rows], right or head == "date"
-            words = cells if stays else [part for cell in cells for part in _wrapped(cell, 1)]
-            heads = [cell_len(line) for line in head.split("\n")]
-            widths.append(max([*heads, *map(cell_len, cells)]))
-            least.append(max([*heads, *map(cell_len, words)]))
+    def _widths(self, width: int) -> list[int] | None:
+        """Widths of the columns, words folded to ``width`` in all; None if figures lack room."""
+        columns = [[row[k] for row in self.rows] for k in range(len(self.heads))]
+        heads = [max(map(_places, head.split("\n"))) for head in self.heads]
+        widths = [max(h, *map(_places, c), 0) for h, c in zip(heads, columns, strict=True)]
         over = sum(widths) + len(widths) + 1 - width
+        if over <= 0:
+            return widths
+        least = [
+            most if right or head == "date" else max(place, *map(_longest_word, cells), 0)
+            for most, place, head, right, cells in zip(
+                widths, heads, self.heads, self.right, columns, strict=True
+            )
+        ]
         if over > sum(widths) - sum(least):
             return None
         for _ in range(over):
             widest = max(range(len(widths)), key=lambda k: widths[k] * (widths[k] > least[k]))
             widths[widest] -= 1
-        rows = [
-            [
-                cell if cell_len(cell) <= room else "\n".join(_wrapped(cell, room))
-                for cell, room in zip(row, widths, strict=True)
-            ]
-            for row in self.rows
+        return widths
+
+    def _row(self, row: Sequence[str], widths: Sequence[int]) -> list[str]:
+        """The lines of a row, its cells folded."""
+        cells = [
+            [cell] if _places(cell) <= room else _wrapped(cell, room)
+            for cell, room in zip(row, widths, strict=True)
         ]
-        return replace(self, rows=rows)
+        return [self._line(line, widths) for line in zip_longest(*cells, fillvalue="")]
 
-    def _set(self) -> RichTable:
-        from rich import box
-        from rich.table import Table as RichTable
-        from rich.text import Text
-
-        made = RichTable(box=box.SIMPLE_HEAD, pad_edge=False, padding=(0, 0))
-        for head, right in zip(self.heads, self.right, strict=True):
-            made.add_column(Text(head), justify="right" if right else "left", no_wrap=True)
-        for row in self.rows:
-            made.add_row(*[Text(cell) for cell in row])
-        return made
+    def _line(self, cells: Sequence[str], widths: Sequence[int]) -> str:
+        placed = []
+        for cell, width, right in zip(cells, widths, self.right, strict=True):
+            blank = " " * (width - _places(cell))
+            placed.append(blank + cell if right else cell + blank)
+        return f" {' '.join(placed)} "
 
     def records(self, width: int) -> list[str]:
         """The rows for a window in which the table has no room: each figure behind its head.
@@ -104,66 +98,26 @@ class Table:
             lines += _wrapped(f"{name}: {'; '.join(kept)}", width, indent="  ")
         return [*lines, ""]
 
-    def lines(self, width: int = PIPE_WIDTH) -> list[str] | None:
-        """The table as rich sets it; None where rich must fold it, or has letters to measure."""
-        heads = [head.split("\n") for head in self.heads]
-        columns = [[*head, *(row[k] for row in self.rows)] for k, head in enumerate(heads)]
-        texts = [self.title, *[text for column in columns for text in column]]
-        widths = [max(map(len, column)) for column in columns]
-        whole = sum(widths) + len(widths) + 1
-        if max(len(self.title), whole) > width or not all(map(_plain, texts)):
-            return None
-        tallest = max(map(len, heads))
-        stood = [[""] * (tallest - len(head)) + head for head in heads]  # on the line below them
-        return [
-            self.title,
-            " " * whole,
-            *[self._line(line, widths) for line in zip(*stood, strict=True)],
-            f" {'─' * (whole - 2)} ",
-            *[self._line(row, widths) for row in self.rows],
-            " " * whole,
-        ]
 
-    def _line(self, cells: Sequence[str], widths: Sequence[int]) -> str:
-        placed = [
-            cell.rjust(width) if right else cell.ljust(width)
-            for cell, width, right in zip(cells, widths, self.right, strict=True)
-        ]
-        return f" {' '.join(placed)} "
+def window() -> int | None:
+    """How many letters a line of the terminal holds; None where output goes into a pipe."""
+    return shutil.get_terminal_size().columns if sys.stdout.isatty() else None
 
 
-class Pipe:
-    """Where there is no terminal: prints as rich's console does, without loading it."""
-
-    width = PIPE_WIDTH
-    is_terminal = False
-
-    def print(self, what: str | Table = "", *, soft_wrap: bool = False) -> None:
-        """Print a text, whole where ``soft_wrap``, or a table."""
-        lines = what.lines() if isinstance(what, Table) else _unfolded(what, soft_wrap)
-        if lines is not None:
-            sys.stdout.write("".join(f"{line}\n" for line in lines))
-            sys.stdout.flush()  # a reader that has gone is noticed here
-            return
-        from rich.console import Console
-
-        rich = Console(width=PIPE_WIDTH, highlight=False, markup=False, emoji=False)
-        rich.print(what, soft_wrap=soft_wrap)
-
-
-def console() -> Console | Pipe:
-    """A console as wide as the terminal."""
-    if not sys.stdout.isatty():
-        return Pipe()
-    from rich.console import Console
-
-    return Console(highlight=False, markup=False, emoji=False)
+def show(*parts: str | Table) -> None:
+    """Print texts, whole, and tables, folded; a reader that has gone is noticed here."""
+    width = window() or PIPE_WIDTH
+    for part in parts:
+        lines = part.lines(width) if isinstance(part, Table) else [part]
+        sys.stdout.write("".join(f"{line}\n" for line in lines))
+    sys.stdout.flush()
 
 
 def table(title: str, columns: Iterable[tuple[str, bool]], rows: Iterable[Iterable[str]]) -> Table:
     """A plain table; a column is (head, right aligned)."""
     heads, right = zip(*columns, strict=True)
-    return Table(title=title, heads=heads, right=right, rows=[list(row) for row in rows])
+    cells = [[printable(cell) for cell in row] for row in rows]
+    return Table(title=printable(title), heads=heads, right=right, rows=cells)
 
 
 def by_columns(title: str, *columns: tuple[str, bool, Iterable[object]]) -> Table:
@@ -184,19 +138,13 @@ def _wrapped(text: str, width: int, indent: str = "") -> list[str]:
     return lines or [text]
 
 
-def _unfolded(text: str, soft_wrap: bool) -> list[str] | None:
-    """The lines of a text; None where one must be folded, or has signs that are not printed."""
-    lines = text.split("\n")
-    fit = soft_wrap or max(map(len, lines)) <= PIPE_WIDTH
-    return lines if fit and all(map(_plain, lines)) else None
+def _longest_word(text: str) -> int:
+    return max(map(_places, _wrapped(text, 1)))
 
 
-def _plain(text: str) -> bool:
-    """Whether each letter of a text takes one place and is printed."""
+def _places(text: str) -> int:
+    """How many places of a line a text takes: wide letters two, accents of their own none."""
     if text.isascii():
-        return text.isprintable()
-    return all(
-        unicodedata.category(letter) not in ("Mn", "Me", "Cc", "Cf")
-        and unicodedata.east_asian_width(letter) not in "WF"
-        for letter in text
-    )
+        return len(text)
+    wide = sum(unicodedata.east_asian_width(letter) in "WF" for letter in text)
+    return len(text) + wide - sum(unicodedata.category(c) in ("Mn", "Me", "Cf") for c in text)

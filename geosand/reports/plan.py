@@ -6,12 +6,20 @@ import math
 
 import numpy as np
 
+from geosand.columns import ratio
 from geosand.planning.choosing import AS_NAMED, NEED, ROUTE
 from geosand.planning.dressing import NextDressing
-from geosand.reports.documents import MILLIMETRE, Document, figures_of, findings_rows, number
+from geosand.reports.documents import (
+    KMH,
+    MILLIMETRE,
+    Document,
+    columns_of,
+    findings_rows,
+    number,
+    rows_of,
+)
 from geosand.site.tables import Site
 
-KMH = 3.6
 BASIS = "as delivered, with its water"
 ORDERS = {
     ROUTE: "kind by kind, greens first, each kind by a short way over its surfaces",
@@ -28,7 +36,7 @@ def plan_document(site: Site, plan: NextDressing, said: list[str]) -> Document:
     return {
         "site": site.name,
         "as_of": str(plan.as_of),
-        "surfaces": [_surface(site, plan, k) for k in range(len(plan.rates.row))],
+        "surfaces": _surfaces(site, plan),
         "sand": _sand(site, plan),
         "route": _route(plan),
         "crew": _crew(site, plan),
@@ -42,69 +50,73 @@ def plan_document(site: Site, plan: NextDressing, said: list[str]) -> Document:
     }
 
 
-def _surface(site: Site, plan: NextDressing, k: int) -> Document:
-    rates, row = plan.rates, int(plan.rates.row[k])
-    unit = plan.order.unit.mass_kg / (1 + plan.order.moisture)
-    with_over = rates.mass_kg[k] + plan.overthrow_kg[k]
-    return {
-        "id": str(site.surfaces.id[row]),
-        "name": str(site.surfaces.name[row]),
-        "kind": str(site.surfaces.kind[row]),
-        "depth_mm": number(rates.depth_m[k], MILLIMETRE),
-        "rate_kg_m2": number(rates.rate_kg_m2[k]),
-        "mass_kg": number(rates.mass_kg[k]),
-        "overthrow_kg": number(plan.overthrow_kg[k]),
-        "delivered_kg": number(with_over * (1 + plan.order.moisture)),
-        "units": number(with_over / unit) if unit > 0 else None,
-        "loads": _loads_of(plan, k),
-        "from_previous_m": number(plan.leg_m[k]),
-        "area_m2": number(rates.area_m2[k]),
-        "shortfall_mm": number(rates.shortfall_m[k], MILLIMETRE),
-        "left_mm": number(rates.left_m[k], MILLIMETRE),
-        "in_holes_mm": number(rates.in_holes_m[k], MILLIMETRE),
-        "surface_mm": number(rates.depth_m[k] - rates.in_holes_m[k], MILLIMETRE),
-        "note": str(rates.note[k]),
-        "setting": _setting(plan, k),
-        "heading": _heading(plan, k),
-    }
+def _surfaces(site: Site, plan: NextDressing) -> list[Document]:
+    rates, order = plan.rates, plan.order
+    unit, with_over = order.unit.mass_kg / (1 + order.moisture), rates.mass_kg + plan.overthrow_kg
+    return rows_of(
+        {
+            **columns_of(site.surfaces, "id", "name", "kind", rows=rates.row),
+            **columns_of(rates, "depth_mm", "rate_kg_m2", "mass_kg"),
+            "overthrow_kg": plan.overthrow_kg,
+            "delivered_kg": with_over * (1 + order.moisture),
+            "units": with_over / unit if unit > 0 else [None] * len(rates.row),
+            "loads": [_loads_of(plan, k) for k in range(len(rates.row))],
+            "from_previous_m": plan.leg_m,
+            **columns_of(rates, "area_m2", "shortfall_mm", "left_mm", "in_holes_mm"),
+            "surface_mm": rates.depth_m - rates.in_holes_m,
+            "note": rates.note,
+            "setting": _of_dressed(plan, _settings(plan)),
+            "heading": _of_dressed(plan, _headings(plan)),
+        }
+    )
 
 
-def _setting(plan: NextDressing, k: int) -> Document | None:
+def _of_dressed(plan: NextDressing, rows: list[Document]) -> list[Document | None]:
+    """The rows of the surfaces that get sand; None where there are none."""
+    given = (plan.rates.rate_kg_m2 > 0).tolist()
+    return [rows[k] if rows and there else None for k, there in enumerate(given)]
+
+
+def _settings(plan: NextDressing) -> list[Document]:
     settings = plan.settings
-    if settings is None or not plan.rates.rate_kg_m2[k] > 0:
-        return None
-    return {
-        **figures_of(settings, k, "setting", "low", "high"),
-        "passes": int(settings.passes[k]) or None,
-        "needed": number(settings.needed[k]),
-        "refused": str(settings.why[k]) or None,
-    }
+    if settings is None:
+        return []
+    return rows_of(
+        {
+            **columns_of(settings, "setting", "low", "high"),
+            "passes": [passes or None for passes in settings.passes.tolist()],
+            "needed": settings.needed,
+            "refused": [why or None for why in settings.why.tolist()],
+        }
+    )
 
 
-def _heading(plan: NextDressing, k: int) -> Document | None:
-    headings, rate = plan.headings, plan.rates.rate_kg_m2[k]
-    if headings is None or not rate > 0:
-        return None
-    worst, best = headings.worst_m2[k] * rate, headings.forced_m2[k] * rate
-    last = headings.last_m2[k] * rate
-    return {
-        "heading_deg": number(headings.heading_degree[k]),
-        "first_pass_before_edge_m": number(headings.offset_m[k]),
-        "passes": int(headings.passes[k]),
-        "forced_kg": number(best),
-        "worst_heading_deg": number(headings.worst_heading_degree[k]),
-        "saving_against_worst_kg": number(worst - best),
-        "saving_against_worst_percent": number((worst - best) / worst, 100) if worst > 0 else 0.0,
-        "last_heading_deg": number(plan.last_degree[k]),
-        "saving_against_last_kg": number(last - best),
-        "saving_against_last_percent": number((last - best) / last, 100) if last > 0 else None,
-    }
+def _headings(plan: NextDressing) -> list[Document]:
+    headings, rate = plan.headings, plan.rates.rate_kg_m2
+    if headings is None:
+        return []
+    worst, best = headings.worst_m2 * rate, headings.forced_m2 * rate
+    last = headings.last_m2 * rate
+    return rows_of(
+        {
+            "heading_deg": headings.heading_degree,
+            "first_pass_before_edge_m": headings.offset_m,
+            "passes": headings.passes,
+            "forced_kg": best,
+            "worst_heading_deg": headings.worst_heading_degree,
+            "saving_against_worst_kg": worst - best,
+            "saving_against_worst_percent": ratio(worst - best, worst, empty=0.0),
+            "last_heading_deg": plan.last_degree,
+            "saving_against_last_kg": last - best,
+            "saving_against_last_percent": ratio(last - best, last),
+        }
+    )
 
 
 def _sand(site: Site, plan: NextDressing) -> Document:
     order = plan.order
     bounds = order.overthrow_dry.interval(floor=0.0)
-    known, take_m = math.isfinite(plan.strip.width_m), plan.request.holes_take_m
+    known = math.isfinite(plan.strip.width_m)
     filling = float(plan.rates.in_holes_m @ plan.rates.area_m2)
     return {
         "name": str(site.sands.name[plan.request.sand]),
@@ -116,7 +128,7 @@ def _sand(site: Site, plan: NextDressing) -> Document:
         "order_basis": BASIS,
         "bulk_density_kg_m3": number(plan.bulk_density_kg_m3),
         "in_holes_kg": number(filling * plan.bulk_density_kg_m3),
-        "holes_take_mm": None if take_m is None else number(take_m, MILLIMETRE),
+        "holes_take_mm": number(plan.request.holes_take_m, MILLIMETRE),
         "needed_kg": number(order.need.value[0]),
         "u_needed_kg": number(order.need.u()[0]),
         "assurance": number(order.assurance),

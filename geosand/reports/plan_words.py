@@ -10,7 +10,16 @@ from geosand.reports.documents import Document, si, told
 from geosand.reports.plain_table import Table, table
 from geosand.reports.plan import BASIS
 from geosand.reports.setting_words import setting_cell, setting_lines
-from geosand.reports.words import MISSING, Units, between, grouped, label_of, listed_runs, shown
+from geosand.reports.words import (
+    MISSING,
+    Units,
+    between,
+    ended,
+    grouped,
+    label_of,
+    listed_runs,
+    shown,
+)
 from geosand.season.ledger import NO_TARGET
 
 MOST_RUNS = 12  #: ids or runs of ids in one sentence
@@ -50,12 +59,18 @@ def _line(row: Document, units: Units, *, over: bool) -> list[str]:
         row["kind"],
         *(told(row[key], measure, units, unit=False) for key, measure in figures.items()),
         told(row["overthrow_kg"] if over else None, "mass", units, unit=False),
-        MISSING if row["units"] is None else f"{row['units']:.1f}",
+        units_cell(row),
         setting_cell(row["setting"]),
         f"{heading['heading_deg']:.0f}" if heading else MISSING,
         told(heading and heading["saving_against_worst_kg"], "mass", units, unit=False),
         row["note"],
     ]
+
+
+def units_cell(row: Document) -> str:
+    """Bags of a surface; of less than a tenth the first figure, so that none says 0."""
+    count = row["units"]
+    return f"{count:.{'1f' if count >= 0.095 else '1g'}}" if count else MISSING
 
 
 def plan_lines(document: Document, units: Units) -> list[str]:
@@ -71,7 +86,7 @@ def plan_lines(document: Document, units: Units) -> list[str]:
 
 
 def _noted(findings: list[Document]) -> list[str]:
-    texts = [f"{f['about']}: {f['text']}." if f["about"] else f"{f['text']}." for f in findings]
+    texts = [ended(f"{f['about']}: {f['text']}" if f["about"] else f["text"]) for f in findings]
     return [text[:1].upper() + text[1:] for text in texts]
 
 
@@ -84,12 +99,13 @@ def _need_lines(document: Document, units: Units) -> list[str]:
     low, high = si(sand["overthrow_low_kg"]), si(sand["overthrow_high_kg"])
     water = sand["moisture_dry_basis_percent"]
     wet = "" if _is_dry(sand) else f" as delivered (water {water:.1f} %)"
+    known = math.isfinite(high)
     lines = [
         f"Needed {mass('needed_kg')}{wet}; with {sand['assurance'] * 100:.0f} % assurance"
-        f" {mass('needed_at_assurance_kg')}."
+        f" {mass('needed_at_assurance_kg')}{'' if known else ' if nothing is thrown over'}."
     ]
     over = ", dry; overthrow is not known and not in the order"
-    if math.isfinite(high):
+    if known:
         bounds = between(low, high, "mass", units)
         over = f", overthrow to expect {mass('overthrow_kg')} (95 % {bounds}), both dry"
     lines.append(f"On surfaces {mass('on_surfaces_kg')}{over}.")

@@ -8,7 +8,7 @@ import numpy as np
 
 from geosand.columns import Ints
 from geosand.planning.power import POWER, Power, Variances
-from geosand.reports.documents import Document, number
+from geosand.reports.documents import Document, number, rows_of
 from geosand.reports.plain_table import Table, table
 from geosand.site.tables import Site
 
@@ -32,16 +32,15 @@ def power_document(
     know_depth: float | None,
 ) -> Document:
     """All designs, and the one of fewest trays that answers what was asked."""
-    rows: list[Document] = [
+    rows = rows_of(
         {
-            "surfaces": int(power.surfaces[k]),
-            "catches_on_each": int(power.catches[k]),
-            "catches": int(power.surfaces[k] * power.catches[k]),
-            "overthrow_percent": number(power.overthrow[k], 100),
-            "depth_percent": number(power.depth[k], 100),
+            "surfaces": power.surfaces,
+            "catches_on_each": power.catches,
+            "catches": power.surfaces * power.catches,
+            "overthrow_percent": power.overthrow,
+            "depth_percent": power.depth,
         }
-        for k in range(len(power.surfaces))
-    ]
+    )
     asked = [
         _least(rows, key, share)
         for key, share in (("overthrow_percent", see_overthrow), ("depth_percent", know_depth))

@@ -23,7 +23,7 @@ from geosand.areas.remarks import square_metres
 from geosand.columns import Floats, Geometries, Ints
 from geosand.errors import Finding
 from geosand.reports.area_rows import TOTALS_NOTE, area_rows, area_totals
-from geosand.reports.documents import Document, day_said, findings_rows, number
+from geosand.reports.documents import Document, day_said, findings_rows, number, rows_of
 from geosand.reports.words import written_day
 from geosand.site.tables import Site
 from geosand.units import figure
@@ -52,26 +52,27 @@ def register_document(site: Site, register: AreaRegister | None = None) -> Docum
     geodesic = geodesic_areas_m2(owned)
     findings = _findings(site, register, rows) + _apart(site, register, rows, geodesic)
     grid, scale, crs_name = _grid(owned, site.source_crs[-1], findings)
-    checks = {"geodesic_area_m2": geodesic, "equal_area_m2": register.owned_m2[rows]}
-    checks |= {"grid_area_m2": grid, "grid_scale": scale}
-    factors, about = _factors(site, rows, scale), dict[str, list[str]]()
+    about = dict[str, list[str]]()
     for finding in findings:
         about.setdefault(finding.about, []).append(finding.text)
+    further = rows_of(
+        {
+            "geodesic_area_m2": geodesic,
+            "equal_area_m2": register.owned_m2[rows],
+            "grid_area_m2": grid,
+            "grid_scale": scale,
+            "ground_factor": register.ground_factor[rows],
+            "elevation_m": site.surfaces.elevation_m[rows],
+            "findings": [about.get(name, []) for name in site.surfaces.id[rows].tolist()],
+            **_factors(site, rows, scale),
+        }
+    )
+    known = zip(area_rows(site, register), further, strict=True)
     document = {
         "site": site.name,
         "valid_from": day_said(site.valid_from[-1]),
         "source_crs": site.source_crs[-1] or None,
-        "surfaces": [
-            {
-                **known,
-                **{name: number(column[k]) for name, column in checks.items()},
-                "ground_factor": number(register.ground_factor[row]),
-                "elevation_m": number(site.surfaces.elevation_m[row]),
-                "findings": about.get(known["id"], []),
-                **factors[k],
-            }
-            for k, (row, known) in enumerate(zip(rows, area_rows(site, register), strict=True))
-        ],
+        "surfaces": [{**row, **more} for row, more in known],
         "findings": findings_rows(findings),
         "source_crs_name": crs_name or None,
         "source": site.source[-1] or None,
@@ -199,7 +200,7 @@ def _grid(owned: Geometries, crs: str, findings: list[Finding]) -> tuple[Floats,
         return nothing, nothing, ""
 
 
-def _factors(site: Site, rows: Ints, scale: Floats) -> list[Document]:
+def _factors(site: Site, rows: Ints, scale: Floats) -> dict[str, Floats | Ints]:
     """What turns a figure into another, and how the polygon as drawn is made up."""
     table = site.surfaces
     nothing = np.zeros(len(rows))
@@ -211,19 +212,15 @@ def _factors(site: Site, rows: Ints, scale: Floats) -> list[Document]:
     holes = np.bincount(owner, shapely.get_num_interior_rings(pieces), len(rows)).astype(int)
     # each ring's last coordinate repeats its first
     vertices = shapely.get_num_coordinates(drawn) - parts - holes
-    combined = scale / np.sqrt(height)
-    return [
-        {
-            "height_factor": number(height[k]),
-            "slope_factor": number(slope[k]),
-            "combined_scale_factor": number(combined[k]),
-            "slope_percent": number(table.slope[row], 100),
-            "vertices": int(vertices[k]),
-            "holes": int(holes[k]),
-            "parts": int(parts[k]),
-        }
-        for k, row in enumerate(rows)
-    ]
+    return {
+        "height_factor": height,
+        "slope_factor": slope,
+        "combined_scale_factor": scale / np.sqrt(height),
+        "slope_percent": table.slope[rows],
+        "vertices": vertices,
+        "holes": holes,
+        "parts": parts,
+    }
 
 
 def why_grid_differs(document: Document, crs_name: str) -> list[str]:

@@ -8,12 +8,21 @@ import numpy as np
 
 from geosand.columns import Bools
 from geosand.estimates import Estimates
-from geosand.reports.documents import MILLIMETRE, Document, budgets, findings_rows, number
-from geosand.reports.ring_figures import ring_figures
+from geosand.reports.balance_document import masses, ring_figures
+from geosand.reports.documents import (
+    MILLIMETRE,
+    Document,
+    bases,
+    budgets,
+    columns_of,
+    findings_rows,
+    number,
+    rows_of,
+)
 from geosand.results import Results
 from geosand.season.ledger import NO_TARGET
 from geosand.season.ring_ledger import COLLAR, SURROUNDS
-from geosand.season.ring_totals import ring_totals
+from geosand.season.ring_totals import ring_limits
 from geosand.season.totals import season_totals
 
 
@@ -31,57 +40,38 @@ def season_document(results: Results) -> Document:
 
 def _surfaces(results: Results) -> list[Document]:
     surfaces, ledger = results.site.surfaces, results.ledger
-    u, budget = ledger.depth.u(), budgets(ledger.depth, "mm", MILLIMETRE)
-    return [
+    known = (ledger.dressings > 0) & np.isfinite(ledger.depth.value)
+    return rows_of(
         {
-            "id": str(surfaces.id[row]),
-            "kind": str(surfaces.kind[row]),
-            "depth_mm": number(ledger.depth.value[k], MILLIMETRE),
-            "u_depth_mm": number(u[k], MILLIMETRE),
-            "low_mm": number(ledger.interval.low[k], MILLIMETRE),
-            "high_mm": number(ledger.interval.high[k], MILLIMETRE),
-            "target_mm": number(ledger.target_m[k], MILLIMETRE),
-            "target_so_far_mm": number(ledger.target_so_far_m[k], MILLIMETRE),
-            "shortfall_mm": number(ledger.shortfall_m[k], MILLIMETRE),
-            "state": str(ledger.state[k]),
-            "probability": number(ledger.probability[k]),
-            "dressings": int(ledger.dressings[k]),
-            "basis": _basis(results, k),
-            "all_measured": bool(ledger.measured[k]),
-            "in_holes_mm": number(ledger.in_holes_m[k], MILLIMETRE),
-            "surface_mm": number(ledger.surface_m[k], MILLIMETRE),
-            "budget": budget[k],
+            "id": surfaces.id[ledger.row],
+            "kind": surfaces.kind[ledger.row],
+            "depth_mm": ledger.depth.value,
+            "u_depth_mm": ledger.depth.u(),
+            "low_mm": ledger.interval.low,
+            "high_mm": ledger.interval.high,
+            **columns_of(ledger, "target_mm", "target_so_far_mm", "shortfall_mm"),
+            **columns_of(ledger, "state", "probability", "dressings"),
+            "basis": bases(ledger.own, known),
+            "all_measured": ledger.measured,
+            **columns_of(ledger, "in_holes_mm", "surface_mm"),
+            "budget": budgets(ledger.depth, "mm", MILLIMETRE),
         }
-        for k, row in enumerate(ledger.row)
-    ]
-
-
-def _basis(results: Results, k: int) -> str | None:
-    ledger = results.ledger
-    if not ledger.dressings[k] or not math.isfinite(ledger.depth.value[k]):
-        return None
-    return "own catches" if ledger.own[k] else "other surfaces"
+    )
 
 
 def _rings(results: Results) -> list[Document]:
     rings = results.ledger.rings
-    u, budget = rings.u_depth_m, budgets(rings.depth, "mm", MILLIMETRE)
-    nothing = dict.fromkeys(("target_mm", "target_so_far_mm", "shortfall_mm"))
-    return [
+    rows = rows_of(
         {
-            "id": str(name),
-            "kind": str(rings.zone[k]),
-            "around": str(results.site.ids[rings.ground[k]]),
-            "depth_mm": number(rings.depth_m[k], MILLIMETRE),
-            "u_depth_mm": number(u[k], MILLIMETRE),
-            "mass_kg": number(rings.mass_kg[k]),
-            "budget": budget[k],
-            **nothing,
-            "state": NO_TARGET,
-            "probability": None,
+            "id": rings.id,
+            "kind": rings.zone,
+            "around": np.array(results.site.ids)[rings.ground],
+            **columns_of(rings, "depth_mm", "u_depth_mm", "mass_kg"),
+            "budget": budgets(rings.depth, "mm", MILLIMETRE),
         }
-        for k, name in enumerate(rings.id)
-    ]
+    )
+    nothing = dict.fromkeys(("target_mm", "target_so_far_mm", "shortfall_mm"))
+    return [{**row, **nothing, "state": NO_TARGET, "probability": None} for row in rows]
 
 
 def counted_dressings(results: Results) -> Bools:
@@ -123,14 +113,8 @@ def season_balance(results: Results) -> Document:
 
 def _mass(table: Estimates, known: bool, floor: float | None = None) -> Document:
     """Mass of the one row, its u and interval; null where nothing was measured."""
-    bounds = table.interval(floor=floor)
-    columns = {
-        "mass_kg": table.value,
-        "u_kg": table.u(),
-        "low_kg": bounds.low,
-        "high_kg": bounds.high,
-    }
-    return {key: number(column[0]) if known else None for key, column in columns.items()}
+    (row,) = rows_of(masses(table, table.interval(floor=floor)))
+    return row if known else dict.fromkeys(row)
 
 
 def _left(rest_kg: float, spread_kg: float) -> float:
@@ -146,10 +130,8 @@ def _beside(results: Results, measured: Bools) -> Document:
     names = ("collar_kg", "surrounds_kg", "farther_kg", "collar_low_kg", "collar_high_kg")
     rings = [ring_figures(results, int(k)) for k in np.flatnonzero(measured)]
     thrown = [ring for ring in rings if ring["reach_m"] is not None]
-    totals = ring_totals(
-        results.site, results.areas, results.rates, results.balance, results.ledger.counted
-    )
-    bounds = totals.interval(floor=0.0)
+    season = np.where(results.ledger.counted, 0, -1)
+    bounds = ring_limits(results.site, results.areas, results.rates, results.balance, season, 1)
     sums: Document = {
         name: number(sum(ring[name] or 0.0 for ring in thrown)) if thrown else None
         for name in names

@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 from geosand.errors import listed, printable
-from geosand.reports.documents import Document, si
-from geosand.reports.plan import KMH
+from geosand.reports.documents import KMH, Document, si
 from geosand.reports.words import MISSING, Units, shown
 
 MOST_NAMED = 3  #: surfaces without a setting that are named one by one

@@ -12,12 +12,12 @@ from geosand.balance.reconciliation_found import Reconciliation
 from geosand.balance.second_witnesses import Unaccounted, unaccounted
 from geosand.balance.sharpen import Sharpening
 from geosand.balance.strip_widths import StripWidths, shared_edges, strip_widths
-from geosand.balance.throw_fit import ThrowFit, throw_fit
+from geosand.balance.throw_fit import Throw, ThrowFit, throw_fit
 from geosand.balance.witness import Witness, monte_carlo
 from geosand.columns import Floats, frozen
 from geosand.rates.spatial import Spatial, site_spatial
 from geosand.reports.budgets import OVER, dressing_sharpenings
-from geosand.reports.documents import MILLIMETRE, Document, figures_of, number
+from geosand.reports.documents import Document, columns_of, number, rows_of
 from geosand.results import Results
 
 SEED = 20260301  #: of the draws: the same figures at each call
@@ -72,63 +72,58 @@ def witness_document(results: Results, witnesses: Witnesses) -> Document:
 
 
 def _ring_catches(results: Results, witnesses: Witnesses) -> list[Document]:
-    rings, names = witnesses.rings, results.site.dressings.id
-    caught, rest = rings.caught, rings.unaccounted
-    u_caught, u_rest = caught.u(), rest.u()
-    return [
+    rings, rows = witnesses.rings, np.flatnonzero(witnesses.rings.catches > 0)
+    return rows_of(
         {
-            "dressing": str(names[witnesses.fit.dressing[g]]),
-            "catches": int(rings.catches[g]),
-            "caught_kg": number(caught.value[g]),
-            "u_caught_kg": number(u_caught[g]),
-            "unaccounted_kg": number(rest.value[g]),
-            "u_unaccounted_kg": number(u_rest[g]),
+            "dressing": results.site.dressings.id[witnesses.fit.dressing[rows]],
+            "catches": rings.catches[rows],
+            "caught_kg": rings.caught.value[rows],
+            "u_caught_kg": rings.caught.u()[rows],
+            "unaccounted_kg": rings.unaccounted.value[rows],
+            "u_unaccounted_kg": rings.unaccounted.u()[rows],
         }
-        for g in np.flatnonzero(rings.catches > 0)
-    ]
+    )
 
 
 def _throw(results: Results, witnesses: Witnesses) -> list[Document]:
     """Reach, edge rate and strip of each group that threw, by its catches and by both together."""
     site, fit = results.site, witnesses.fit
-    out = []
-    for g in np.flatnonzero(np.isfinite(fit.together.reach_m)).tolist():
-        rows = sorted(fit.surfaces[g])
-        entry: Document = {
-            "dressing": str(site.dressings.id[fit.dressing[g]]),
-            "surfaces": site.surfaces.id[site.dressed.surface[rows]].tolist(),
+    names = site.surfaces.id[site.dressed.surface]
+    rows = rows_of(
+        {
+            "dressing": site.dressings.id[fit.dressing],
+            "surfaces": [names[sorted(mine)].tolist() for mine in fit.surfaces],
+            "catches": _thrown(fit.from_catches),
+            "together": _thrown(fit.together),
         }
-        for name, throw in (("catches", fit.from_catches), ("together", fit.together)):
-            entry[name] = {
-                **figures_of(throw, g, "reach_m", "u_reach_m", "edge_rate", "u_edge_rate"),
-                "strip_width_m": number(throw.strip_width_m[g]),
-                "low_m": number(throw.strip_low_m[g]),
-                "high_m": number(throw.strip_high_m[g]),
-            }
-        out.append(entry)
-    return out
+    )
+    return [rows[g] for g in np.flatnonzero(np.isfinite(fit.together.reach_m))]
+
+
+def _thrown(throw: Throw) -> list[Document]:
+    keys = ("reach_m", "u_reach_m", "edge_rate", "u_edge_rate", "strip_width_m")
+    bounds = {"low_m": throw.strip_low_m, "high_m": throw.strip_high_m}
+    return rows_of({**columns_of(throw, *keys), **bounds})
 
 
 def _strip_widths(witnesses: Witnesses) -> list[Document]:
-    strips = witnesses.strips
-    low, high, _ = strips.interval()
-    return [
+    strips, bounds = witnesses.strips, witnesses.strips.interval()
+    return rows_of(
         {
-            "spreader": str(name),
-            "strip_width_m": number(strips.width.value[k]),
-            "low_m": number(low[k]),
-            "high_m": number(high[k]),
-            "dressings": int(strips.dressings[k]),
-            "edge_between_dressed": number(witnesses.shared_edge[k]),
+            "spreader": strips.spreader,
+            "strip_width_m": strips.width.value,
+            "low_m": bounds.low,
+            "high_m": bounds.high,
+            "dressings": strips.dressings,
+            "edge_between_dressed": witnesses.shared_edge,
         }
-        for k, name in enumerate(strips.spreader)
-    ]
+    )
 
 
 def _season(season: Reconciliation) -> Document:
     return {
         "culprit": season.culprit,
-        "probability": None if season.probability is None else number(season.probability),
+        "probability": number(season.probability),
         "suspects": [
             {
                 "inputs": list(one.inputs),
@@ -146,65 +141,50 @@ def _season(season: Reconciliation) -> Document:
         "chi_square_probability": number(season.chi_square_probability),
         "threshold": number(season.threshold),
         "sentences": list(season.sentences),
-        "inputs": [
+        "inputs": rows_of(
             {
-                "input": str(name),
-                "unit": str(season.inputs.unit[k]),
-                "persistence": str(season.inputs.persistence[k]),
-                **figures_of(season.inputs, k, "stated", "u", "adjusted", "u_adjusted"),
-                **figures_of(season.inputs, k, "standardised", "seen_from"),
+                "input": season.inputs.name,
+                **columns_of(season.inputs, "unit", "persistence", "stated", "u", "adjusted"),
+                **columns_of(season.inputs, "u_adjusted", "standardised", "seen_from"),
             }
-            for k, name in enumerate(season.inputs.name)
-        ],
+        ),
     }
 
 
 def _draws(results: Results, draws: Witness) -> Document:
     site = results.site
-    dressings = site.dressings.id.tolist()
-    kg = [{"dressing": name} for name in dressings]
-    depths = [
-        {"dressing": dressings[d], "surface": str(site.surfaces.id[s])}
-        for d, s in zip(site.dressed.dressing, site.dressed.surface, strict=True)
-    ]
+    of_dressing = {"dressing": site.dressings.id}
+    of_surface = {
+        "dressing": site.dressings.id[site.dressed.dressing],
+        "surface": site.surfaces.id[site.dressed.surface],
+    }
     return {
         "number": draws.draws,
         "seed": draws.seed,
-        "overthrow": _drawn(draws.overthrow, kg, "kg"),
-        "on_surfaces": _drawn(draws.on_surfaces, kg, "kg"),
-        "depth": _drawn(draws.depth, depths, "mm", MILLIMETRE),
+        "overthrow": rows_of({**of_dressing, **_drawn(draws.overthrow, "kg")}),
+        "on_surfaces": rows_of({**of_dressing, **_drawn(draws.on_surfaces, "kg")}),
+        "depth": rows_of({**of_surface, **_drawn(draws.depth, "mm")}),
     }
 
 
-def _drawn(
-    one: Drawn, names: list[dict[str, str]], unit: str, factor: float = 1.0
-) -> list[Document]:
-    return [
-        {
-            **name,
-            f"u_{unit}": number(one.u[k], factor),
-            f"low_{unit}": number(one.low[k], factor),
-            f"high_{unit}": number(one.high[k], factor),
-        }
-        for k, name in enumerate(names)
-    ]
+def _drawn(one: Drawn, unit: str) -> dict[str, Floats]:
+    return {f"u_{unit}": one.u, f"low_{unit}": one.low, f"high_{unit}": one.high}
 
 
 def _spatial(results: Results, spatial: Spatial) -> list[Document]:
-    site = results.site
-    return [
+    site, rows = results.site, np.flatnonzero(spatial.catches > 0)
+    return rows_of(
         {
-            "dressing": str(site.dressings.id[site.dressed.dressing[row]]),
-            "surface": str(site.surfaces.id[site.dressed.surface[row]]),
-            "plain_kg_m2": number(spatial.plain_rate_kg_m2[row]),
-            "thiessen_kg_m2": number(spatial.thiessen_rate_kg_m2[row]),
-            "largest_share": number(spatial.largest_share[row]),
-            "kriged_kg_m2": number(spatial.kriged_rate_kg_m2[row]),
-            "u_kriged_kg_m2": number(spatial.u_kriged_rate_kg_m2[row]),
-            "why_not": str(spatial.why_not[row]) or None,
+            "dressing": site.dressings.id[site.dressed.dressing[rows]],
+            "surface": site.surfaces.id[site.dressed.surface[rows]],
+            "plain_kg_m2": spatial.plain_rate_kg_m2[rows],
+            "thiessen_kg_m2": spatial.thiessen_rate_kg_m2[rows],
+            "largest_share": spatial.largest_share[rows],
+            "kriged_kg_m2": spatial.kriged_rate_kg_m2[rows],
+            "u_kriged_kg_m2": spatial.u_kriged_rate_kg_m2[rows],
+            "why_not": [why or None for why in spatial.why_not[rows].tolist()],
         }
-        for row in np.flatnonzero(spatial.catches > 0)
-    ]
+    )
 
 
 def _variogram(spatial: Spatial) -> Document | None:

@@ -200,6 +200,8 @@ def merged_findings(
     ['D1, D2: 1 kg too much (figures of D1).']
     >>> merged_findings([{"about": "D1", "text": f"weigh D1-0{k} anew"} for k in (3, 4)])
     ['D1: weigh D1-03 anew.', 'D1: weigh D1-04 anew.']
+    >>> merged_findings([{"about": "D1", "text": "was it weighed?"}])
+    ['D1: was it weighed?']
     """
     groups: dict[str, list[Mapping[str, str]]] = {}
     for finding in findings:
@@ -220,7 +222,16 @@ def _merged(group: list[Mapping[str, str]], most: int) -> str:
         first = f" (figures of {group[0]['about']})"
     elif others:  # all are about one file: whose figures they are stands in the text
         first = f", and {others} more like it"
-    return f"{about}{group[0]['text'].rstrip('.')}{first}."
+    return ended(f"{about}{group[0]['text'].rstrip('.')}{first}")
+
+
+def ended(sentence: str) -> str:
+    """With a full stop, but for a question.
+
+    >>> ended("weigh it"), ended("was it weighed?")
+    ('weigh it.', 'was it weighed?')
+    """
+    return sentence if sentence.endswith((".", "?", "!")) else f"{sentence}."
 
 
 #: Not taken from the locale: the same page everywhere.

@@ -7,8 +7,8 @@ import numpy as np
 from geosand.areas.register import AreaRegister
 from geosand.balance.account import Balance
 from geosand.balance.spread import NEW
-from geosand.balance.throw_shape import changes_of
-from geosand.columns import Bools, Floats, Ints, Strings, freeze, frozen
+from geosand.balance.throw_shape import U_SHARE
+from geosand.columns import Bools, Floats, Ints, Strings, columns
 from geosand.estimates import Estimates
 from geosand.rates.over_time import Links, deviations, sum_over_dressings
 from geosand.rates.surface_rates import Rates
@@ -16,13 +16,10 @@ from geosand.site.tables import Site
 
 COLLAR, SURROUNDS = "collar", "surrounds"
 SHAPE, SHARE = "throw shape", "throw share"
-#: Relative, of what one surface throws over beside rate · perimeter, other in each dressing: of
-#: dressings laid pass by pass, of two kinds, 9 and 20 % (own choice, no published source).
-U_SHARE = 0.2
 ANEW = NEW | {SHARE}
 
 
-@frozen
+@columns
 class RingLedger:
     """One row a ring: of each dressed surface the collars first, then the surrounds."""
 
@@ -31,9 +28,6 @@ class RingLedger:
     zone: Strings
     depth: Estimates  #: m, with its sources
     mass_kg: Floats
-
-    def __post_init__(self) -> None:
-        freeze(self)
 
     @property
     def depth_m(self) -> Floats:
@@ -73,9 +67,7 @@ def ring_ledger(
     mass = mass[rows]
     kg = np.where(np.isfinite(mass), mass, 0.0) * site.sands.sand_mass_fraction[sand]
     depth_per_kg = 1.0 / area[rows] / rates.density.value[sand]
-    changes = changes_of(
-        site, register, rates, balance.group_overthrow, balance.group_of_row, throw
-    )
+    changes = balance.throw_changes
     share, squares = changes.share, np.bincount(balance.group_of_row, changes.share**2)
     apart = np.sqrt(np.maximum(1 - 2 * share + squares[balance.group_of_row], 0.0))
     per_kg = site.sands.sand_mass_fraction[sand] * depth_per_kg
@@ -86,7 +78,7 @@ def ring_ledger(
             kg * depth_per_kg,
             changes.by_overthrow.ravel()[rows] * per_kg,
             changes.by_shape_kg.ravel()[rows] * per_kg,
-            kg * depth_per_kg * np.tile(apart, 2)[rows],
+            changes.by_share_kg.ravel()[rows] * per_kg * np.tile(apart, 2)[rows],
             group,
         ),
         sand,

@@ -1,4 +1,4 @@
-"""What collars and surrounds of a site hold after several dressings, with its sources."""
+"""What all collars and surrounds of a site hold after a dressing or several, with its sources."""
 
 from __future__ import annotations
 
@@ -6,47 +6,70 @@ import numpy as np
 
 from geosand.areas.register import AreaRegister
 from geosand.balance.account import Balance
-from geosand.balance.throw_shape import changes_of
-from geosand.columns import Bools
-from geosand.estimates import Estimates
+from geosand.columns import Ints
+from geosand.estimates import Estimates, Interval
 from geosand.rates.over_time import sum_over_dressings
 from geosand.rates.surface_rates import Rates
 from geosand.season.ring_ledger import ANEW, SHARE, links_of, with_sources
 from geosand.site.tables import Site
 
 
-def ring_totals(
-    site: Site, register: AreaRegister, rates: Rates, balance: Balance, counted: Bools
-) -> Estimates:
-    """Dry product (kg) in all collars and in all surrounds of one site: two rows.
+def ring_limits(
+    site: Site, register: AreaRegister, rates: Rates, balance: Balance, period: Ints, periods: int
+) -> Interval:
+    """95 % limits of :func:`ring_totals`, kg: not below zero, nor above all that was thrown.
 
-    ``counted``: which dressed rows. Those of a dressing whose catches claim more than was spread
-    hold none, and may yet hold some (:mod:`geosand.balance.throw_shape`). Errors of one overthrow
-    are the same on all its surfaces; over dressings they add as in the ring ledger. A surface that
-    throws over more takes from the share w of all others: it moves a zone that holds m of it and M
-    of all by m − w·M.
+    That is the sum of what the overthrows of a period are at most.
     """
-    throw, group, groups = balance.throw, balance.group_of_row, len(balance.dressing_of_group)
-    changes = changes_of(site, register, rates, balance.group_overthrow, group, throw)
-    kept = np.flatnonzero(np.tile(counted, 2))
+    bounds = ring_totals(site, register, rates, balance, period, periods).interval(floor=0.0)
+    high = np.nan_to_num(balance.group_overthrow.interval(floor=0.0).high)
+    of = _period_of_group(balance, period)
+    most = np.bincount(of[of >= 0], high[of >= 0], periods)
+    return bounds._replace(high=np.minimum(bounds.high, np.tile(most, 2)))
+
+
+def _period_of_group(balance: Balance, period: Ints) -> Ints:
+    """That of its rows, a row a group; -1 = of none. Rows without ground have none."""
+    of = np.full(len(balance.dressing_of_group), -1)
+    np.maximum.at(of, balance.group_of_row, period)
+    return of
+
+
+def ring_totals(
+    site: Site, register: AreaRegister, rates: Rates, balance: Balance, period: Ints, periods: int
+) -> Estimates:
+    """Dry product (kg) in all collars of each period, then in all surrounds: 2 · periods rows.
+
+    ``period``: that of each dressed row, -1 = of none; a dressing by itself is one, too. What a
+    dressing holds whose catches claim more than was spread is 0, and it may yet hold some
+    (:mod:`geosand.balance.throw_shape`). Errors of one overthrow are the same on all its surfaces;
+    over dressings they add as in the ring ledger. A surface that throws over more takes from the
+    share w of all others: it moves a zone that holds m of it and M of all by m − w·M.
+    """
+    throw, changes, group = balance.throw, balance.throw_changes, balance.group_of_row
+    groups = len(balance.dressing_of_group)
+    kept = np.flatnonzero(np.tile(period >= 0, 2))
     of_group = np.tile(group, 2)[kept]
     key = kept // max(len(group), 1) * groups + of_group
     mass = np.nan_to_num(np.concatenate((throw.collar_kg, throw.surrounds_kg))[kept])
-    zone = np.bincount(key, mass, 2 * groups)
+    heavier = changes.by_share_kg.ravel()[kept]
+    zone = np.bincount(key, heavier, 2 * groups)
     each = with_sources(
         balance,
         mass,
         changes.by_overthrow.ravel()[kept],
         changes.by_shape_kg.ravel()[kept],
-        mass - np.tile(changes.share, 2)[kept] * zone[key],
+        heavier - np.tile(changes.share, 2)[kept] * zone[key],
         of_group,
     )
     together = each.group_sum(key, 2 * groups, independent={SHARE})
+    of = _period_of_group(balance, period)
+    rows = np.flatnonzero(np.tile(of >= 0, 2))
     return sum_over_dressings(
-        together,
-        np.tile(np.arange(groups), 2),
+        together.rows(rows),
+        rows % max(groups, 1),
         links_of(site, register, rates, balance),
-        np.repeat(np.arange(2), groups),
-        2,
+        rows // max(groups, 1) * periods + np.tile(of, 2)[rows],
+        2 * periods,
         independent=ANEW,
     )

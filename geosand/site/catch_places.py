@@ -12,6 +12,7 @@ from geosand.columns import Bools, Floats, Ints
 from geosand.errors import Faults
 from geosand.site.cells import quoted
 from geosand.site.outlines import Outlines
+from geosand.site.raw_columns import place_said
 from geosand.site.reading import Reader
 from geosand.site.tables import Catches
 
@@ -144,7 +145,7 @@ def beside_surfaces(
             file,
             f"catch {quoted(str(catches.id[k]))} at {catches.lon_degree[k]:g},"
             f" {catches.lat_degree[k]:g} lies {outside[k]:.3g}° from all surfaces",
-            row=str(catches.place[k]),
+            row=place_said(int(catches.place[k])),
             column="lon, lat",
             remedy=remedy,
             member=int(of_dressing[catches.dressing[k]]),

@@ -35,9 +35,14 @@ def tray_sizes(reader: Reader) -> tuple[Floats, Floats]:
     ways = (length * width, np.pi / 4 * diameter**2, given)
     number = np.sum([np.isfinite(way) for way in ways], axis=0)
     alone = np.isfinite(length) != np.isfinite(width)
-    for row in reader.sound((number != 1) | alone):
-        found = "no tray size" if number[row] == 0 else "the tray's size is given twice"
-        reader.fault(row, "tray_…", found, allowed=TRAY)
+    wrong = reader.sound((number != 1) | alone)
+    hint = ""
+    if (number[wrong] == 0).any():
+        hint = reader.meant("tray_length_mm") or reader.meant("tray_width_mm")
+    for row in wrong:
+        twice = number[row] > 0
+        found = "the tray's size is given twice" if twice else "no tray size"
+        reader.fault(row, "tray_…", found, allowed=TRAY, remedy="" if twice else hint.strip())
     area = _only_one(number, ways)
     _tell_odd_sizes(reader, area)
     halves = (np.hypot(length, width) / 2, diameter / 2, np.sqrt(given / 2))
@@ -73,9 +78,11 @@ def net_masses(reader: Reader, area: Floats, pooled: Bools) -> Floats:
     gross = reader.quantity("gross", "kg", minimum=0.0, maximum=1000, up=UP_READINGS)
     filled = np.where(gross > tare, gross, np.nan)  # empty trays weigh the same
     reader.tell_dragged(reader.column_read("gross"), filled, 0, SAME)
-    for row in reader.sound(np.isfinite(gross) & np.isnan(tare)):
+    bare = reader.sound(np.isfinite(gross) & np.isnan(tare))
+    hint = reader.meant("tare_g") if len(bare) else ""
+    for row in bare:
         found = "a gross mass without its tare"
-        remedy = "weigh the empty tray; write 0 where the scale was set to zero with it"
+        remedy = f"{hint}Weigh the empty tray; write 0 where the scale was set to zero with it"
         reader.fault(row, reader.column_read("tare"), found, remedy=remedy)
     for row in np.flatnonzero(gross < tare).tolist():
         found = f"the gross mass, {gross[row] * 1000:.4g} g, is below the tare,"

@@ -17,6 +17,7 @@ from geosand.errors import printable
 Cell = str | float | int | bool | datetime.date | datetime.time | datetime.timedelta | None
 SHOW = 40  #: characters of a cell quoted in a message
 LONGEST = 1000  #: characters of a text; a column is as wide as its longest text
+LONGEST_LIST = 100_000  #: of a list of surfaces, which is taken apart at reading
 #: What people write where there is nothing.
 NOTHING = ("-", "--", "–", "—", "/", "na", "n/a", "n.a.", "#n/a", "none", "null", "nil", "nan", "?")
 NUMBER = re.compile(r"\s*[+-]?(\d+(\.\d*)?|\.\d+)([eE][+-]?\d+)?\s*", re.ASCII)

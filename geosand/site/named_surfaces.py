@@ -7,6 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from geosand.columns import Bools, Ints, distinct, ragged
+from geosand.errors import listed
 from geosand.site.cells import quoted
 from geosand.site.raw_columns import Texts, find, in_rows
 from geosand.site.reading import Reader
@@ -54,16 +55,16 @@ def disjoint(reader: Reader, number: Ints, pairs: Ints, surfaces: Surfaces) -> I
     again = np.zeros(len(pairs), dtype=np.bool_)
     again[1:] = (of[1:] == of[:-1]) & (pairs[1:, 0] == pairs[:-1, 0])
     start = np.maximum.accumulate(np.where(again, 0, np.arange(len(pairs))))
+    twice: dict[tuple[int, int], list[str]] = {}
     for k in np.flatnonzero(again).tolist():
         earlier, row = int(pairs[start[k], 1]), int(pairs[k, 1])
         if earlier != row:
-            reader.fault(
-                row,
-                "surfaces",
-                f"{quoted(str(surfaces.id[pairs[k, 0]]))} is already in"
-                f" {reader.place(earlier)} of this dressing",
-                remedy="rows of one dressing name different surfaces",
-            )
+            name = quoted(str(surfaces.id[pairs[k, 0]]))
+            twice.setdefault((row, earlier), []).append(name)
+    for (row, earlier), names in twice.items():
+        are = "is" if len(names) == 1 else "are"
+        found = f"{listed(names)} {are} already in {reader.place(earlier)} of this dressing"
+        reader.fault(row, "surfaces", found, remedy="rows of one dressing name different surfaces")
     return pairs[~again]
 
 

@@ -11,11 +11,11 @@ from collections.abc import Callable, Sequence
 
 import numpy as np
 
-from geosand.columns import Bools, Floats, Geometries, Ints, Strings, freeze, frozen
+from geosand.columns import Bools, Floats, Geometries, Ints, Strings, columns, frozen
 from geosand.site.cells import Cell, RawTable, all_floats, as_text, is_blank, tidied
 
 
-@frozen
+@columns
 class Texts:
     """A column of texts: the different words, each once, and the number of each row's; "" = blank.
 
@@ -24,9 +24,6 @@ class Texts:
 
     words: Sequence[str]
     code: Ints
-
-    def __post_init__(self) -> None:
-        freeze(self)
 
     def __len__(self) -> int:
         return len(self.code)
@@ -165,29 +162,22 @@ def joined(columns: Sequence[Texts]) -> Texts:
     return Texts(words=words, code=np.concatenate(codes)).changed(str)
 
 
-def row_names(rows: Sequence[int | str]) -> Strings:
-    """Where each row stands (n,), for messages: "row 5" or "feature 3"."""
+def row_places(rows: Sequence[int | str]) -> Ints:
+    """Where each row stands in its file (n,): its number, below zero that of a feature.
+
+    >>> row_places(["feature 3", 5]).tolist()
+    [-3, 5]
+    """
     numbers = np.asarray(rows if len(rows) else np.empty(0, dtype=np.int64))
-    if numbers.dtype.kind != "i" or numbers.min(initial=0) < 0:
-        return np.array([r if isinstance(r, str) else f"row {r}" for r in rows], dtype=np.str_)
-    digits = len(str(int(numbers.max(initial=0))))
-    letters = np.zeros((len(numbers), 4 + digits), dtype=np.uint32)  # NumPy's texts end in zeros
-    letters[:, :4] = [ord(letter) for letter in "row "]
-    for size in range(1, digits + 1):
-        least = 10 ** (size - 1) if size > 1 else 0
-        mine = _stretch(np.flatnonzero((numbers >= least) & (numbers < 10**size)))
-        rest = numbers[mine]
-        for place in range(3 + size, 3, -1):
-            tens = rest // 10
-            letters[mine, place] = ord("0") + rest - 10 * tens
-            rest = tens
-    return letters.view(f"U{4 + digits}")[:, 0]
+    if numbers.dtype.kind == "i":
+        return numbers
+    signed = (-int(r.rpartition(" ")[2]) if isinstance(r, str) else r for r in rows)
+    return np.array(list(signed), dtype=np.int64)
 
 
-def _stretch(rows: Ints) -> Ints | slice:
-    """Rows that follow each other as a slice, which is far quicker."""
-    whole = len(rows) > 0 and int(rows[-1] - rows[0]) + 1 == len(rows)
-    return slice(int(rows[0]), int(rows[-1]) + 1) if whole else rows
+def place_said(place: int) -> int | str:
+    """A place of ``row_places`` as faults name it."""
+    return place if place >= 0 else f"feature {-place}"
 
 
 def first_come(keys: Ints) -> tuple[Ints, Ints]:

@@ -14,7 +14,7 @@ from geosand.site.catch_places import positions, tell_coarse, tell_same_place
 from geosand.site.catch_trays import net_masses, tray_sizes
 from geosand.site.cells import NOTHING, RawTable, quoted
 from geosand.site.moisture_book import MOISTURE, MoistureBook, dry_basis, stated_u
-from geosand.site.raw_columns import Ids, Texts, first_come, row_names
+from geosand.site.raw_columns import Ids, Texts, first_come, row_places
 from geosand.site.read_loads import dressing_rows
 from geosand.site.read_settings import SiteTexts
 from geosand.site.reading import FALSE, Reader
@@ -81,7 +81,7 @@ def _columns(reader: Reader, ground: Ids, text: SiteTexts) -> tuple[Texts, Texts
         pool,
         {
             "id": ids.strings(),
-            "place": row_names(reader.table.rows),
+            "place": row_places(reader.table.rows),
             "reason": reasons.strings(),
             "rejected": reasons.matching(bool),
             "state": state,

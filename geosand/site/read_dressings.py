@@ -9,7 +9,7 @@ import numpy as np
 
 from geosand.columns import Bools, Dates, Floats, Ints, Strings
 from geosand.errors import Faults, Finding
-from geosand.site.cells import RawTable, quoted
+from geosand.site.cells import LONGEST_LIST, RawTable, quoted
 from geosand.site.named_surfaces import disjoint, resolved
 from geosand.site.raw_columns import Ids, Texts, first_come, in_rows
 from geosand.site.read_settings import YEAR, SiteTexts, sand_rows
@@ -82,7 +82,7 @@ def _rows(reader: Reader) -> _Rows:
             "hole_spacing_m": reader.quantity("hole_spacing", "m", above=0, maximum=1),
             "hole_depth_m": reader.quantity("hole_depth", "m", above=0, maximum=1),
         },
-        surfaces=reader.texts("surfaces", required=True),
+        surfaces=reader.texts("surfaces", required=True, longest=LONGEST_LIST),
     )
 
 

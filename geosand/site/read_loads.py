@@ -8,7 +8,7 @@ import numpy as np
 
 from geosand.columns import Bools, Floats, Ints, Strings
 from geosand.errors import Faults, Finding
-from geosand.site.cells import RawTable, quoted, unseen
+from geosand.site.cells import LONGEST_LIST, RawTable, quoted, unseen
 from geosand.site.moisture_book import MOISTURE, MoistureBook, dry_basis, stated_u
 from geosand.site.named_surfaces import words_of
 from geosand.site.raw_columns import Ids, Texts, repeated, same_rows
@@ -271,7 +271,7 @@ def _groups(
     reader: Reader, dressing: Ints, surfaces: Surfaces, dressings: Dressings, dressed: Dressed
 ) -> tuple[Ints, tuple[frozenset[int], ...]]:
     """Which surfaces a load went to; only those of its dressing are allowed."""
-    texts = reader.texts("surfaces")
+    texts = reader.texts("surfaces", longest=LONGEST_LIST)
     found: dict[tuple[int, frozenset[int]], int] = {}
     out = np.full(reader.size, -1, dtype=np.int64)
     begin = np.searchsorted(dressed.dressing, dressing, side="left")

@@ -86,6 +86,8 @@ def read_all_settings(
     start, end = reader.dates("season_start", required=True), reader.dates("season_end")
     for row in np.flatnonzero(end <= start).tolist():
         found = f"the season ends ({end[row]}) before it starts ({start[row]})"
+        if end[row] == start[row]:
+            found = f"the season ends on the day on which it starts ({start[row]})"
         reader.fault(row, "season_end", found, remedy="check both dates")
     long = "the season is longer than a year: check the years of season_start and season_end"
     reader.tell(end - start > YEAR, long, "season")

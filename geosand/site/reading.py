@@ -49,31 +49,33 @@ class Reader(TableReader):
         pattern: str = "",
         allowed: str = "",
         or_else: str = "",
+        longest: int = LONGEST,
     ) -> Texts:
         """A text column (n,), stripped; "" where blank.
 
-        ``or_else`` is what can be done beside writing what is required.
+        ``or_else`` is what can be done beside writing what is required, ``longest`` the characters
+        that a text may have.
         """
         remedy = f"write the {name}{or_else}"
         column = self.column(name, required=required)
         if name not in self.table.columns:
             return blank_texts(self.size)
         texts = stripped(column)
-        longest = max(map(len, texts.words), default=0)
-        plain = longest <= LONGEST and "".join(texts.words).isprintable()
+        most = max(map(len, texts.words), default=0)
+        plain = most <= longest and "".join(texts.words).isprintable()
         if plain and not pattern and not (required and "" in texts.words):
             return texts
         wrong = {
             k: told
             for k, word in enumerate(texts.words)
-            if (told := _wrong_text(word, remedy if required else "", pattern, allowed))
+            if (told := _wrong_text(word, remedy if required else "", pattern, allowed, longest))
         }
         if wrong:
             for row in np.flatnonzero(np.isin(texts.code, list(wrong))).tolist():
                 self.fault(row, name, **wrong[int(texts.code[row])])
         elif plain:
             return texts
-        return texts.changed(lambda word: word[:LONGEST].translate(UNSHOWN))
+        return texts.changed(lambda word: word[:longest].translate(UNSHOWN))
 
     def text(self, name: str) -> Strings:
         """The same, one text a row (n,)."""
@@ -285,12 +287,14 @@ def _days(cells: Iterable[Cell]) -> Dates:
     return np.array(days, dtype="datetime64[D]")
 
 
-def _wrong_text(text: str, required: str, pattern: str, allowed: str) -> dict[str, str] | None:
+def _wrong_text(
+    text: str, required: str, pattern: str, allowed: str, longest: int
+) -> dict[str, str] | None:
     """What is wrong with a text; None where nothing is."""
     if required and not text:
         return {"found": "nothing is written here", "remedy": required}
-    if len(text) > LONGEST:
-        return {"found": f"a text of {len(text):,} characters", "allowed": f"{LONGEST:,}"}
+    if len(text) > longest:
+        return {"found": f"a text of {len(text):,} characters", "allowed": f"{longest:,}"}
     if not is_clean(text):
         found = f"{quoted(text)} holds control characters"
         return {"found": found, "remedy": "write it anew"}

@@ -7,10 +7,10 @@ from dataclasses import field
 
 import numpy as np
 
-from geosand.columns import Bools, Dates, Floats, Ints, Strings, freeze, frozen
+from geosand.columns import Bools, Dates, Floats, Ints, Strings, columns
 
 
-@frozen
+@columns
 class Sands:
     """Sands (or mixes) of a site."""
 
@@ -20,15 +20,12 @@ class Sands:
     moisture: Ints  #: row of Moistures; -1 = stated by each load
     sand_mass_fraction: Floats
 
-    def __post_init__(self) -> None:
-        freeze(self)
-
     def called(self, row: int) -> str:
         """What findings call a sand: by its name, where it has one of its own."""
         return "sand" if self.name[row] in ("", "sand") else f"sand {self.name[row]}"
 
 
-@frozen
+@columns
 class Moistures:
     """Water contents, dry basis: kg of water per kg of dry product; one row a measurement."""
 
@@ -37,9 +34,6 @@ class Moistures:
     u_ratio: Floats
     #: A row that is the mean of others: their rows and weights. It has no source of its own.
     mixtures: Mapping[int, Sequence[tuple[int, float]]] = field(default_factory=dict)
-
-    def __post_init__(self) -> None:
-        freeze(self)
 
     def by_source(self) -> dict[str, Floats]:
         """The effect (n,) of each source on the ratio of every row, 0 where it has none.
@@ -59,7 +53,7 @@ class Moistures:
         return effects
 
 
-@frozen
+@columns
 class Loads:
     """Sand taken out for a dressing, one row a load; masses as weighed (with their water)."""
 
@@ -77,14 +71,11 @@ class Loads:
     group: Ints  #: loads of one dressing that went to the same surfaces; -1 = all of the dressing
     ticket: Strings
 
-    def __post_init__(self) -> None:
-        freeze(self)
-
     def __len__(self) -> int:
         return len(self.id)
 
 
-@frozen
+@columns
 class WeighedLoads:
     """Loads that were also put on a scale as a whole, one row a weighing."""
 
@@ -92,11 +83,8 @@ class WeighedLoads:
     mass_kg: Floats  #: as weighed: all its units with their water, before any came back
     u_mass_kg: Floats
 
-    def __post_init__(self) -> None:
-        freeze(self)
 
-
-@frozen
+@columns
 class Deliveries:
     """Sand bought, one row a ticket."""
 
@@ -106,11 +94,8 @@ class Deliveries:
     sand: Ints
     ticket: Strings
 
-    def __post_init__(self) -> None:
-        freeze(self)
 
-
-@frozen
+@columns
 class StockCounts:
     """Sand counted in the yard, one row a count."""
 
@@ -118,9 +103,6 @@ class StockCounts:
     mass_kg: Floats  #: as it lies there, with its water
     u_mass_kg: Floats
     sand: Ints
-
-    def __post_init__(self) -> None:
-        freeze(self)
 
     def __len__(self) -> int:
         return len(self.date)

@@ -41,8 +41,7 @@ class _Offsets:
 def stacked(sites: Sequence[Site]) -> Site:
     """The sites, at least one, as one: its ``members`` are in their order.
 
-    Settings that a whole site has one of are columns of ``members``; texts, inputs and names of
-    files stay behind.
+    Settings that a whole site has one of are columns of ``members``; texts and inputs stay behind.
     """
     at = _offsets(sites)
     members = members_of(sites)
@@ -70,6 +69,7 @@ def stacked(sites: Sequence[Site]) -> Site:
         moistures=_moistures(sites, at.moistures),
         group_surfaces=tuple(sets),
         findings=tuple(_of(k, f) for k, site in enumerate(sites) for f in site.findings),
+        catches_file=sites[0].catches_file,  # faults are told of one site alone
         laid=laid,
         **_tables(sites, at),
     )

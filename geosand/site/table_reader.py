@@ -160,10 +160,12 @@ class TableReader:
         """A column; blanks where there is no such column (a fault if ``required``)."""
         self.known.add(name)
         self.read.add(name)
-        if required and self.size and name not in self.table.columns:
+        lacking = self._lacking(name) if required else None
+        if lacking is not None and lacking.any():
             remedy = f"{self.meant(name)}Add {name}"
-            thing = "column " if isinstance(self.table.rows[0], int) else ""
-            self.whole_fault(None, f"there is no {thing}{name}", remedy=remedy)
+            thing = "" if self.size and not isinstance(self.table.rows[0], int) else "column "
+            text = f"there is no {thing}{name}"
+            self.whole_fault(None, text, remedy=remedy, members=lacking)
         found: Column = self.table.columns.get(name, [None] * self.size)
         return found
 
@@ -255,6 +257,18 @@ class TableReader:
         """Which of the names of one quantity is read of site ``k``, if it has any of them."""
         filled = next((name for name in names if self.has(name)[k]), "")
         return filled or next((name for name in names if self._present(name)[k]), "")
+
+    def _lacking(self, name: str) -> Bools:
+        """Which sites have columns or rows, but not this column; rows are told where blank."""
+        table = self.table
+        if name not in table.columns:
+            return np.full(self.members, bool(self.size or table.columns))
+        if name not in table.present:
+            return np.zeros(self.members, dtype=np.bool_)
+        headed = np.any(list(table.present.values()), axis=0)
+        without_rows = ~self.of(np.ones(self.size, dtype=np.bool_))
+        lacking: Bools = headed & without_rows & ~table.present[name]
+        return lacking
 
     def _present(self, name: str) -> Bools:
         """For each site whether it has the column, be it blank."""

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from geosand.columns import Bools, Dates, Floats, Geometries, Ints, Strings, freeze, frozen
+from geosand.columns import Bools, Dates, Floats, Geometries, Ints, Strings, columns, frozen
 from geosand.errors import Finding
 from geosand.site.sand_tables import (
     Deliveries,
@@ -38,7 +38,7 @@ HAZARDS = ("bunker", "water", "path")
 NO_DAY = np.datetime64("0001-01-01", "D")  #: from which a boundary edition holds that says no day
 
 
-@frozen
+@columns
 class Surfaces:
     """Polygons of every boundary edition, one row a surface and edition, oldest edition first."""
 
@@ -56,9 +56,6 @@ class Surfaces:
     edge_accuracy_m: Floats
     edge_bias_m: Floats
 
-    def __post_init__(self) -> None:
-        freeze(self)
-
     def __len__(self) -> int:
         return len(self.id)
 
@@ -67,7 +64,7 @@ class Surfaces:
         return _frame(self, self.geometry)
 
 
-@frozen
+@columns
 class Dressings:
     """One row a dressing, in order of date."""
 
@@ -78,14 +75,11 @@ class Dressings:
     edition: Ints  #: boundary edition of its date
     note: Strings
 
-    def __post_init__(self) -> None:
-        freeze(self)
-
     def __len__(self) -> int:
         return len(self.id)
 
 
-@frozen
+@columns
 class Dressed:
     """One row a surface of a dressing: which polygon was to get sand, how much, and set how.
 
@@ -103,20 +97,17 @@ class Dressed:
     hole_spacing_m: Floats
     hole_depth_m: Floats
 
-    def __post_init__(self) -> None:
-        freeze(self)
-
     def __len__(self) -> int:
         return len(self.dressing)
 
 
-@frozen
+@columns
 class Catches:
     """Catches, one row a tray or cloth (parts of one already added), in file order."""
 
     id: Strings
     dressing: Ints  #: row of Dressings
-    place: Strings  #: in its file, for messages: "row 5" or "feature 3"
+    place: Ints  #: row in its file, below zero the number of a feature; for messages
     lon_degree: Floats
     lat_degree: Floats
     position_accuracy_m: Floats
@@ -132,9 +123,6 @@ class Catches:
     used: Bools  #: False where a reject_reason is given
     reject_reason: Strings
     note: Strings
-
-    def __post_init__(self) -> None:
-        freeze(self)
 
     def __len__(self) -> int:
         return len(self.id)
@@ -162,7 +150,7 @@ class Settings:
     agreement: float
 
 
-@frozen
+@columns
 class Members:
     """The sites whose tables lie end to end, one row a site; a site by itself has one."""
 
@@ -176,9 +164,6 @@ class Members:
     tolerance: Floats
     agreement: Floats
     newest: Ints  #: number of the boundary edition in force
-
-    def __post_init__(self) -> None:
-        freeze(self)
 
     def __len__(self) -> int:
         return len(self.newest)

@@ -8,7 +8,13 @@ import numpy as np
 import pytest
 import shapely
 
-from geosand.areas.thinning import APART_M, MOST_CORNERS, MOST_THINNED_M, thinned
+from geosand.areas.thinning import (
+    APART_M,
+    FEW_CORNERS,
+    MOST_CORNERS,
+    MOST_THINNED_M,
+    thinned,
+)
 from geosand.balance.rings import throw_off
 from tests.balance.test_rings import spread
 
@@ -104,3 +110,21 @@ def test_rings_of_a_noisy_outline_are_nearer_to_those_of_the_edge_itself(
         true, as_drawn, thin = (float(getattr(one, name)[0]) for one in found)
         assert abs(as_drawn / true - 1) > raw, name
         assert abs(thin - true) < 0.7 * abs(as_drawn - true), name
+
+
+@pytest.mark.parametrize("seed", [1, 2])
+def test_a_small_jagged_ring_keeps_few_corners(seed: int) -> None:
+    """A bunker of 3 m traced by machine: the edge is known, and three hundred are soon too many."""
+    turn = np.linspace(0, 2 * np.pi, 500, endpoint=False)
+    radius = 3 + 0.3 * np.cos(3 * turn + seed)
+    noise = np.random.default_rng(seed).normal(0, 0.02, 500)
+    edge, traced = (
+        shapely.Polygon(np.column_stack((r * np.cos(turn), r * np.sin(turn))))
+        for r in (radius, radius + noise)
+    )
+    smooth, thin = thinned(column(edge, traced))
+    assert shapely.get_num_coordinates(thin) <= max(FEW_CORNERS, traced.length / APART_M)
+    assert FEW_CORNERS < shapely.get_num_coordinates(smooth) <= MOST_CORNERS
+    assert shapely.hausdorff_distance(smooth, edge) < 1e-3
+    true, found = (float(throw_off(**spread([s], 20.0)).reach_m[0]) for s in (edge, thin))
+    assert found == pytest.approx(true, rel=0.015)  # as many as of a smooth one leave 4 %

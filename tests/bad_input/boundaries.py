@@ -101,7 +101,7 @@ TEXT = (
     Boundary("empty", "a.geojson", "", REFUSED, "is empty"),
     Boundary("a number", "a.geojson", "3", REFUSED, "is no GeoJSON"),
     Boundary("null", "a.geojson", "null", REFUSED, "is no GeoJSON"),
-    Boundary("topologies", "a.geojson", '{"type":"Topology"}', REFUSED, "is TopoJSON, no GeoJSON"),
+    Boundary("topologies", "a.geojson", '{"type":"Topology"}', REFUSED, "Failed to read TopoJSON"),
     Boundary("no feature", "a.geojson", geojson(), REFUSED, "no surface in it"),
     Boundary("text behind", "a.geojson", green(G) + "x", REFUSED, "is not JSON: Extra data"),
     Boundary("deep", "a.geojson", "[" * 100_000, REFUSED, "too deeply nested"),

@@ -164,6 +164,18 @@ def test_only_the_water_of_loads_by_mass_can_close_it(run: Run) -> None:
     assert after.balance.overthrow.value[0] == pytest.approx(0.0, abs=1e-6)
 
 
+def test_water_can_close_it_where_the_trays_were_measured_by_dry_volume(run: Run) -> None:
+    """1325 kg of bags must hold 1300 kg dry, not 1274: 1.9 % of water and not 4 %."""
+    volume = {"tare_g": None, "gross_g": None, "volume_cm3": 100 / 1.55, "volume_state": "dry"}
+    dry = [catch(k, **volume) for k in range(1, 7)]
+    wet = TOML.replace("moisture_dry_basis_percent = 0.0", "moisture_dry_basis_percent = 4.0")
+    found = closing(run(toml=wet, loads=f"{HEAD}\nL1,D1,53,25,0.25,1\n", catches=dry))
+    assert found["moisture"][0] == pytest.approx(100 * (1325 / 1300 - 1) - 4, abs=0.01)
+    weighed = closing(run(toml=wet, loads=f"{HEAD}\nL1,D1,50,25,0.25,1\n"))
+    assert "catches" in weighed
+    assert "moisture" not in weighed
+
+
 def test_the_catches_put_back_close_the_balance(run: Run) -> None:
     loads = f"{HEAD}\nL1,D1,48,25,0.25,1\n"
     change = closing(run(loads=loads))["catches"][0]

@@ -6,7 +6,10 @@ import numpy as np
 import pytest
 import shapely
 
+from geosand.balance import ring_ground
 from geosand.balance.ring_crossings import crossings_of
+from geosand.balance.rings import throw_off
+from tests.balance.test_rings import spread
 
 CAP = 6.0
 
@@ -110,3 +113,33 @@ def test_each_line_has_a_cap_of_its_own():
     assert zone.tolist() == [0] * len(line)
     held = np.bincount(line, sign * distance, 3)
     assert held.tolist() == [2.0, 0.0, 19.0]
+
+
+def test_a_line_beside_an_outline_of_any_form_may_meet_none_of_it():
+    bent = shapely.Polygon([(0, 0), (6, 0), (6, 1), (1, 1), (1, 6), (0, 6)])
+    at, out = np.array([(6.3, 3.0)]), np.array([(1.0, 0.0)])
+    for cap in (0.5, CAP):  # from within the circle round it, outside its box
+        found = crossings_of(
+            at, out, np.zeros(1, int), np.ones(1, int), np.array([bent]), np.array([cap])
+        )
+        assert [len(column) for column in found] == [0] * 4
+
+
+def test_many_strips_are_crossed_some_at_a_time_and_by_one_line_each(monkeypatch):
+    """Bunkers cut out of a fairway, and paths across: what is over them hardly moves."""
+    rng = np.random.default_rng(5)
+    bunkers = [star(rng, x, 0, 3.0, corners=150) for x in (-14, 0, 14)]
+    fairway = shapely.box(-30, -12, 30, 12).difference(shapely.union_all(bunkers))
+    path = shapely.box(-40, 12.5, 40, 13.8)
+    hazards = [("bunker", b) for b in bunkers] + [("path", path)]
+    given = spread([fairway], 250.0, hazards=hazards)
+    four = throw_off(**given)
+    monkeypatch.setattr(ring_ground, "_AT_ONCE", 1000)
+    some = throw_off(**given)
+    monkeypatch.setattr(ring_ground, "_MANY", 1000)
+    one = throw_off(**given)
+    for kind in ("bunker", "path"):
+        assert four.hazard_kg[kind][0] > 1.0
+        assert some.hazard_kg[kind] == pytest.approx(four.hazard_kg[kind], rel=1e-12)
+        assert one.hazard_kg[kind] == pytest.approx(four.hazard_kg[kind], rel=1e-3)
+        assert one.hazard_kg[kind] != four.hazard_kg[kind]  # fewer lines there were

@@ -17,6 +17,7 @@ from geosand.balance.ring_tasks import Task
 from geosand.balance.rings import ROWS, ThrowOff, throw_off
 from geosand.balance.throwing import throw_of_dressings
 from geosand.site.stack import stacked
+from tests.balance.test_ring_crossings import star
 from tests.balance.test_rings import SQUARE, blob, kidney, spread
 from tests.stack_sites import various_sites
 
@@ -164,6 +165,25 @@ def test_fields_in_one_call_are_what_each_is_alone(
     for k, one in enumerate(given):
         groups = np.arange(first[k], first[k + 1])
         same(whole, throw_off(**one), np.flatnonzero(joint["field"] == k), groups)
+
+
+@pytest.mark.parametrize("at_once", [23, 97])
+def test_strips_are_crossed_some_at_a_time_as_those_of_a_field_alone(
+    at_once: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    rng = np.random.default_rng(3)
+    monkeypatch.setattr(ring_ground, "_AT_ONCE", at_once)
+    given = []
+    for _ in range(12):
+        x, y = rng.uniform(-25, 25, (2, 6))
+        hazards = [
+            ("bunker", star(rng, *place, 3.0, corners=40)) for place in zip(x, y, strict=True)
+        ]
+        given.append(spread([star(rng, 0, 0, 8.0, corners=60)], 80.0, hazards=hazards))
+    whole = throw_off(**end_to_end(given))
+    for k, one in enumerate(given):
+        same(whole, throw_off(**one), slice(k, k + 1), slice(k, k + 1))
+    assert (whole.hazard_kg["bunker"] > 1).any()
 
 
 def test_fields_may_be_mixed_row_by_row() -> None:

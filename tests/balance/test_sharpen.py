@@ -12,7 +12,7 @@ from geosand.balance.sharpen import Change, changes, sampling_variance, sharpen
 from geosand.estimates import Estimates
 from geosand.formats.site_folder import read_site
 from geosand.results import Results, work_out
-from tests.sites import CATCHES, TOML, catch, points, write_site
+from tests.sites import CATCHES, G1, G2, TOML, catch, points, square, surface, write_site
 
 
 def worked(folder: Path, **overrides: object) -> Results:
@@ -200,6 +200,13 @@ def test_a_tray_near_the_edge_takes_the_taper_away(tmp_path: Path) -> None:
     assert _u(results.balance.overthrow, change) == pytest.approx(
         after.balance.overthrow.u()[0], rel=0.02
     )
+
+
+def test_surfaces_are_named_in_the_order_of_their_file(tmp_path: Path) -> None:
+    """As people count: g9 before g10."""
+    drawn = [surface(i, "green", square(*at, 20.0)) for i, at in (("g9", G1), ("g10", G2))]
+    results = worked(tmp_path, surfaces=drawn)
+    assert "a tray near the edge of g9, g10" in [one.text for one in options(results)]
 
 
 def test_trays_for_one_surfaces_depth_lie_on_it(tmp_path: Path) -> None:

@@ -1,56 +1,18 @@
-"""Limits of what lies in collars: the overthrow's error and that of the throw's shape."""
+"""What an overthrow below zero may yet be, and how unlike throws may be."""
 
 from __future__ import annotations
+
+from pathlib import Path
 
 import numpy as np
 import pytest
 import scipy.stats
 
-from geosand.balance.rings import ThrowOff, throw_off
-from geosand.balance.throw_shape import COVERED, Changes, above_zero, with_shape
-from tests.balance.test_rings import SQUARE, spread
-
-GROUP = np.zeros(1, dtype=np.int64)
-
-
-def thrown(kg: float, low: float, high: float) -> ThrowOff:
-    return throw_off(**spread([SQUARE], kg, low=[low], high=[high]))
-
-
-def shaped(throw: ThrowOff, moved_kg: float, most_kg: float) -> ThrowOff:
-    shape = np.array([[moved_kg], [0.0]])
-    changes = Changes(by_overthrow=np.zeros((2, 1)), by_shape_kg=shape, share=np.ones(1))
-    return with_shape(throw, changes, GROUP, np.array([most_kg]))
-
-
-@pytest.mark.parametrize("moved", [-3.0, 3.0])
-def test_both_errors_widen_the_limits(moved: float) -> None:
-    plain = thrown(100.0, 60.0, 140.0)
-    wide = shaped(plain, moved, 140.0)
-    collar = plain.group_collar_kg[0]
-    below, above = collar - plain.collar_low_kg[0], plain.collar_high_kg[0] - collar
-    assert collar - wide.collar_least_kg[0] == pytest.approx(np.sqrt(below**2 + 36), rel=1e-12)
-    assert wide.collar_most_kg[0] - collar == pytest.approx(np.sqrt(above**2 + 36), rel=1e-12)
-    assert COVERED * abs(moved) == 6
-
-
-def test_a_throw_of_known_shape_keeps_its_limits() -> None:
-    plain = thrown(100.0, 60.0, 140.0)
-    same = shaped(plain, 0.0, 140.0)
-    assert same.collar_least_kg[0] == pytest.approx(plain.collar_low_kg[0], rel=1e-12)
-    assert same.collar_most_kg[0] == pytest.approx(plain.collar_high_kg[0], rel=1e-12)
-
-
-def test_a_collar_holds_no_less_than_nothing_and_no_more_than_was_thrown() -> None:
-    wide = shaped(thrown(100.0, 60.0, 140.0), 500.0, 140.0)
-    assert wide.collar_least_kg[0] == 0
-    assert wide.collar_most_kg[0] == 140
-
-
-def test_no_overthrow_may_still_have_left_some() -> None:
-    wide = shaped(thrown(-10.0, 0.0, 30.0), 2.0, 30.0)
-    assert wide.collar_least_kg[0] == 0
-    assert 0 < wide.collar_most_kg[0] <= 30
+from geosand.balance.throw_shape import COVERED, U_SHAPE, above_zero
+from geosand.formats.site_folder import read_site
+from geosand.results import work_out
+from tests.sites import surface, table, write_site
+from tests.stack_sites import Place, disc, dressing, load
 
 
 @pytest.mark.parametrize("sigmas", [-0.01, -0.5, -1.0, -2.0, -5.0, -8.0])
@@ -66,3 +28,42 @@ def test_what_came_out_above_zero_keeps_its_u_and_far_below_tells_no_more() -> N
     factors = above_zero(np.array([0.0, 3.0, np.inf, -8.0, -300.0]))
     assert factors[:3].tolist() == [1.0, 1.0, 1.0]
     assert factors[3] == factors[4] > 0
+
+
+def test_a_throw_that_ends_at_once_and_one_without_end_are_thought_of() -> None:
+    """The same sand from the same rate: straight to L, at once at L/2, or exponential."""
+    x = np.linspace(0.01, 0.99, 99)  # of L
+    straight, at_once, endless = (1 - x) ** 2, np.maximum(1 - 2 * x, 0.0), np.exp(-2 * x)
+    sand = [np.trapezoid(y, x) for y in (2 * (1 - x), 2.0 * (x < 0.5))]
+    assert sand[0] == pytest.approx(sand[1], rel=0.02)
+    u = U_SHAPE * (endless - straight)
+    assert (np.abs(at_once - straight) <= COVERED * u).all()
+    assert (np.abs(at_once - straight)[40:60] > u[40:60]).any()  # and it is no wider than that
+
+
+def test_bands_beside_a_jagged_outline_are_as_wide_as_beside_the_edge_itself(
+    tmp_path: Path,
+) -> None:
+    """Teeth of 2 cm make the outline half as long again; bands lie beside the thinned one."""
+    place, shares = Place(-31.0, 46.0), []
+    for corners, by_m in ((40, 0.0), (2000, 0.0), (2000, 0.02)):
+        outline = disc((0.0, 0.0), 12.0, corners)
+        toothed = [
+            (x * f, y * f) for k, (x, y) in enumerate(outline) for f in [1 + by_m / 12 * (k % 2)]
+        ]
+        green = surface("g1", "green", place.polygon(toothed))
+        trays = [{"catch": f"c{k}", "dressing": "D1"} | place.tray(k, k, 90.0) for k in range(3)]
+        folder = write_site(
+            tmp_path / f"{corners}_{by_m}",
+            surfaces=[green],
+            dressings=table([dressing("D1", "2026-05-10")]),
+            loads=table([load("L1", "D1", 20)]),
+            catches=trays,
+        )
+        found = work_out(read_site(folder))
+        throw, drawn = found.balance.throw, found.areas.perimeter_m[0]
+        assert (throw.perimeter_m[0] == drawn) == (corners == 40)
+        assert throw.perimeter_m[0] == pytest.approx(24 * np.pi, rel=0.01)
+        assert (drawn > 1.1 * 24 * np.pi) == (by_m > 0)
+        shares.append(found.balance.throw_changes.by_shape_kg[0, 0] / throw.collar_kg[0])
+    assert shares == pytest.approx([shares[0]] * 3, rel=0.05)

@@ -30,6 +30,7 @@ def test_the_report_lies_beside_the_map(tmp_path: Path) -> None:
     assert result.exit_code == 0
     assert {path.name for path in tmp_path.iterdir()} == {"here.html", "here_report.html"}
     assert f"Report to print: {tmp_path / 'here_report.html'}" in result.output
+    assert "geosand check lists what else is worth knowing" in result.output
     assert result.stderr == ""
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from pathlib import Path
 from typing import Any
 
@@ -73,6 +74,10 @@ def test_budgets_are_printed() -> None:
     text = run("balance", str(DEMO), "--dressing", "D4", "--surface", "g9").output
     assert "g9 " in text and "g1 " not in text
     assert "depth: three more catches on surfaces without any (g9) would sharpen it most" in text
+    for verb in (("balance", str(DEMO), "--dressing", "D4"), ("season", str(DEMO))):
+        text = run(*verb, "--surface", "g9", "--units", "us").output
+        after, now = re.search(r"most: ± (\S+) instead of ± (\S+) in", text).groups()
+        assert 0 < float(after) < float(now), "as told in inches too"
     text = run("season", str(DEMO), "--surface", "practice", "--units", "us").output
     assert "practice" in text and "g1 " not in text
     assert " in; then: " in text

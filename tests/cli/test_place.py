@@ -126,13 +126,16 @@ def test_without_past_catches_the_margin_is_told(site_folder, tmp_path):
     ("arguments", "said"),
     [
         ([], "give --catches, as in --catches 4"),
-        (["--catches", "4", "--out", "x.csv"], "must end in .geojson, .gpx, .html"),
+        (["--catches", "4", "--out", "x.csv"], "must end in .geojson or .gpx or .html"),
         (["--catches", "0", "--out", "x.gpx"], "0 is not in the range"),
         (["--catches", "4", "--out", "x.gpx", "--ring", "0.3"], "is not a number with a unit"),
         (["--catches", "4", "--out", "x.gpx", "--ring", "-1m"], "allowed is above 0"),
         (["--catches", "4", "--out", "x.gpx", "--tray", "1m,2m,3m"], "write 400mm,250mm or 300mm"),
         (["--catches", "4", "--out", "x.gpx", "--surfaces", "zz"], "'zz': no surface's id"),
-        (["--show-power", "--out", "x.gpx"], "with --show-power its name must end in .html"),
+        (
+            ["--show-power", "--out", "x.gpx"],
+            "--out with --show-power: 'x.gpx': its name must end in .html",
+        ),
         (["--show-power", "--surfaces", "zz"], "'zz': no surface's id"),
         (["--show-power", "--seed", "0"], "--show-power lays no trays: leave --seed out"),
         (["--catches", "4", "--know-depth", "5%"], "--know-depth goes with --show-power"),

@@ -131,7 +131,8 @@ def test_workbook_has_real_numbers_frozen_heads_and_no_formula(blobs, rows, tmp_
     cells = [cell for sheet in book for line in sheet.iter_rows() for cell in line]
     assert not any(cell.data_type == "f" for cell in cells)
     assert sheet["B2"].value == "=1+1" and sheet["B2"].quotePrefix
-    assert book["notes"]["A1"].value == "=HYPERLINK(1)"
+    assert book["notes"]["A2"].value == "=HYPERLINK(1)"
+    assert book["notes"].freeze_panes == "A2", "a column as wide as a window would never scroll"
     assert sheet["B7"].value == "plain · bell"
 
 

@@ -6,6 +6,7 @@ import datetime
 import io
 import warnings
 import zipfile
+from collections.abc import Callable
 
 import numpy as np
 import openpyxl
@@ -159,14 +160,24 @@ def test_a_workbook_without_dressings(with_book):
     ]
 
 
-def broken(content: bytes) -> bytes:
-    """The same archive with the sheets' XML cut in two."""
+def with_sheets(content: bytes, change: Callable[[bytes], bytes]) -> bytes:
+    """The same archive with the sheets' XML changed."""
     stream = io.BytesIO()
     with zipfile.ZipFile(io.BytesIO(content)) as old, zipfile.ZipFile(stream, "w") as new:
         for entry in old.infolist():
             data = old.read(entry)
-            new.writestr(entry, data[: len(data) // 2] if "worksheets" in entry.filename else data)
+            new.writestr(entry, change(data) if "worksheets" in entry.filename else data)
     return stream.getvalue()
+
+
+def broken(content: bytes) -> bytes:
+    """Sheets cut in two."""
+    return with_sheets(content, lambda data: data[: len(data) // 2])
+
+
+def with_entity(content: bytes) -> bytes:
+    """Sheets that declare an entity, as files do that read others or fill the memory."""
+    return with_sheets(content, lambda data: b'<!DOCTYPE x [<!ENTITY a "b">]>' + data)
 
 
 GOOD = workbook(dressings=DRESSINGS, loads=LOADS)
@@ -177,8 +188,16 @@ NO_WORKBOOKS = ("not a workbook that can be read", "no workbook (.xlsx)")
 
 @pytest.mark.parametrize(
     "content",
-    [b"", b"PK", b"not a zip", GOOD[:-300], broken(GOOD), b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1" * 64],
-    ids=["empty", "two bytes", "text", "cut off", "cut XML", "the old format"],
+    [
+        b"",
+        b"PK",
+        b"not a zip",
+        GOOD[:-300],
+        broken(GOOD),
+        with_entity(GOOD),
+        b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1" * 64,
+    ],
+    ids=["empty", "two bytes", "text", "cut off", "cut XML", "an entity", "the old format"],
 )
 def test_no_workbook_at_all_is_the_only_fault(with_book, content):
     found = refusal(with_book(content))
@@ -187,6 +206,7 @@ def test_no_workbook_at_all_is_the_only_fault(with_book, content):
     said = ["an old workbook (.xls), or has a password"] if old else NO_WORKBOOKS
     assert found[0].startswith(tuple(f"records.xlsx: is {words}" for words in said))
     assert found[0].endswith("Open it in a spreadsheet program and save it as .xlsx.")
+    assert ".." not in found[0]
 
 
 def test_an_archive_that_unpacks_to_far_more_is_refused(with_book):

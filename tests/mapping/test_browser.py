@@ -45,6 +45,7 @@ def test_row_opens_the_right_figures_and_is_marked(open_page):
     page = open_page()
     press_row(page, "Green 7")
     assert card(page).locator("h2").text_content() == "Green 7"
+    assert card(page).locator(".what").text_content() == "green · 7 · Whole season"
     lead = card(page).locator(".lead").text_content()
     surface = sample_view().periods[0].surfaces["7"]
     assert lead.startswith(figure(surface.mass_kg, "mass", "metric") + " kg of sand")

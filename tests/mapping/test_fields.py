@@ -9,8 +9,7 @@ import numpy as np
 import pytest
 
 from geosand.formats.site_folder import read_site
-from geosand.mapping.fill import map_view
-from geosand.mapping.fill_fields import map_fields
+from geosand.mapping.fill import map_fields, map_view
 from geosand.mapping.page import map_page
 from geosand.mapping.words import SCALES, number
 from geosand.reports.depth_fields import fields_text
@@ -56,7 +55,7 @@ def test_without_a_variogram_no_cells_are_drawn(demo):
 
 
 def test_a_long_season_has_wider_cells(results, monkeypatch):
-    monkeypatch.setattr("geosand.mapping.fill_fields.MOST_OF_A_MAP", 200)
+    monkeypatch.setattr("geosand.mapping.fill.MOST_OF_A_MAP", 200)
     (field,) = map_fields(results)
     assert field.cell_m == 2.0
     assert np.isfinite(field.depth_m).sum() == 144

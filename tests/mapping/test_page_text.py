@@ -112,7 +112,7 @@ def test_policy_names_every_script_and_nothing_else(sample_text):
 
 
 def test_hostile_names_come_back_unchanged():
-    text = map_page(replace(named(sample_view(), NAMES), title=NAMES[0], notice=NAMES[6]))
+    text = map_page(replace(named(sample_view(), NAMES), title=NAMES[0]))
     assert data_of(text)["surfaces"]["name"][: len(NAMES)] == NAMES
     reader = Names()
     reader.feed(text)
@@ -129,7 +129,6 @@ def test_hostile_texts_everywhere_leave_the_page_whole():
             view,
             title=bad,
             subtitle=bad,
-            notice=bad,
             as_of=bad,
             first=(bad,),
             findings=(bad,),

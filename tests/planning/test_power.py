@@ -11,6 +11,7 @@ from geosand.planning.power import Variances, design_power, site_variances
 from geosand.results import work_out
 from tests.rates.by_catch import surface_rates
 from tests.simulation import SWATH_M, simulate
+from tests.sites import catch
 
 
 def variances(**changes):
@@ -101,10 +102,24 @@ def test_site_variances_come_from_its_dressings_else_from_defaults(worked):
     # trays 0.5 % and their efficiency 3 %, with bags 1 %, or with a bulk density of 1550 ± 30
     assert default.shared_balance == pytest.approx(math.sqrt(0.005**2 + 0.03**2 + 0.01**2))
     assert default.shared_depth == pytest.approx(math.hypot(0.005, 0.03, 30 / 1550))
-    assert own.shared_depth == pytest.approx(default.shared_depth)
+    # and its catches' water, 0.2 points of a dried sand: what such a depth's own u holds
+    assert own.shared_depth == pytest.approx(math.hypot(default.shared_depth, 0.002))
     # of a square of 20 m a band of 3 m (half the swath) leaves 14 m, one of 1 m leaves 18 m
     assert own.edge_share == pytest.approx(1 - 0.7**2, rel=1e-3)
     assert default.edge_share == pytest.approx(1 - 0.9**2, rel=1e-3)
+
+
+def test_a_dressing_whose_trays_caught_nothing_tells_nothing_of_depths(worked):
+    """No depth to relate its u to: the others' count."""
+    trays = [catch(k) for k in range(1, 7)]
+    empty = [one | {"dressing": "D2", "gross_g": one["tare_g"]} for one in trays]
+    found = []
+    for k, catches in enumerate((trays, [*trays, *empty])):
+        dressings = "dressing,date,surfaces\nD1,2026-04-10,green\nD2,2026-05-10,green\n"
+        r = worked(str(k), catches=catches, dressings=dressings)
+        tables = (r.site, r.areas, r.rates, r.balance)
+        found.append(site_variances(*tables, row=r.site.in_force()[:1], swath_m=6.0))
+    assert found[1].shared_depth == pytest.approx(found[0].shared_depth, rel=1e-12)
 
 
 def test_single_trays_do_not_see_the_edge_and_two_do():

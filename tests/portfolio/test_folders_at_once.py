@@ -12,6 +12,7 @@ from geosand.errors import Refused
 from geosand.formats.site_folder import parse_site, read_site
 from geosand.portfolio import folders as site_folders
 from geosand.portfolio import folders_at_once
+from geosand.portfolio.chunk import Chunk, Options, work_chunk
 from geosand.portfolio.folders import Folders
 from geosand.portfolio.folders_at_once import read_folders_at_once
 from geosand.portfolio.site_read import SiteRead
@@ -208,3 +209,28 @@ def test_an_error_in_here_costs_time_but_no_site(tmp_path, monkeypatch):
     assert held_together(tmp_path, folders) == (2, 0)
     reads = Folders(root=tmp_path, found=("a", "b")).read(["a", "b"], {})
     assert [(read.unforeseen, read.refused) for read in reads] == [("TypeError", ())] * 2
+
+
+def test_a_table_without_rows_has_its_columns_too(tmp_path):
+    """A file cut off in its first line is refused among others as it is alone."""
+    cut = "load,dressi"
+    folders = [site(tmp_path, "a"), site(tmp_path, "b", loads=cut), site(tmp_path, "c")]
+    with pytest.raises(Refused, match="there is no column dressing"):
+        read_site(folders[1])
+    assert held_together(tmp_path, folders) == (2, 2)
+
+
+def test_what_is_found_in_the_work_names_the_file_that_the_catches_are_in(tmp_path):
+    far = [{**row, "surface": "g2"} for row in CATCHES]  # the first three lie on g1
+    folders = [
+        write_site(tmp_path / "a", catches=far),
+        write_site(tmp_path / "b", catches=points(far)),
+        write_site(tmp_path / "c"),
+    ]
+    keys = [folder.name for folder in folders]
+    source = Folders(root=tmp_path, found=tuple(keys))
+    told = work_chunk(Chunk(source=source, keys=keys, known={}, options=Options())).tables["sites"]
+    faults = dict(zip(told["site"].to_pylist(), told["faults"].to_pylist(), strict=True))
+    assert faults["a"].startswith("catches.csv, row 2, surface: ")
+    assert faults["b"].startswith("catches.geojson, feature 1, surface: ")
+    assert not faults["c"]

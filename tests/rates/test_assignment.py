@@ -68,6 +68,17 @@ def test_a_declaration_wins_within_twice_the_accuracy(place: Callable[..., Assig
     assert "the declaration holds" in texts(found)
 
 
+def test_many_declarations_of_a_dressing_are_told_in_one_line(
+    site_folder: Callable[..., Path],
+) -> None:
+    rows = [one(10 + 1.5 + k / 10, catch=f"c{k}", surface="g1") for k in range(3)]
+    site = read_site(site_folder(catches=rows))
+    found = texts(assign(site, area_register(site.surfaces)))
+    assert "3 catches are declared on one surface and lie elsewhere" in found
+    assert "c2 ('g1', lies on no surface): the declarations hold" in found
+    assert found.count("hold") == 1
+
+
 def test_a_declaration_farther_off_is_refused_with_its_row(
     place: Callable[..., Assignment],
 ) -> None:

@@ -95,6 +95,20 @@ def test_a_depth_by_volume_does_not_need_the_bulk_density(run: Run) -> None:
     assert rates.volume_rate_kg_m2 == pytest.approx([0.93, 0.93], rel=1e-12)
 
 
+def test_one_way_alone_gives_the_rates_themselves(run: Run) -> None:
+    """Whatever the spreader's other dressings were measured by."""
+    rows = ("D1,2026-04-10,g1 g2,disc", "D2,2026-05-10,g1 g2,disc")
+    volume = {"tare_g": None, "gross_g": None, "volume_state": "dry", "dressing": "D2"}
+    weighed = [catch(k, gross_g=140 + 2 * k * k) for k in range(1, 6)]
+    measured = [catch(k, **volume, volume_cm3=54 + k * k) for k in range(1, 7)]
+    dressings = "\n".join(("dressing,date,surfaces,spreader", *rows)) + "\n"
+    rates = run(dressings=dressings, catches=[*weighed, *measured])
+    assert rates.model.pooled.all()
+    assert rates.mass_rate_kg_m2[:2].tolist() == rates.rate.value[:2].tolist()
+    assert rates.volume_rate_kg_m2[2:].tolist() == rates.rate.value[2:].tolist()
+    assert np.isnan([*rates.mass_rate_kg_m2[2:], *rates.volume_rate_kg_m2[:2]]).all()
+
+
 def test_a_surface_without_catches_is_estimated_from_the_others(run: Run) -> None:
     rates = run(catches=CATCHES[:3])
     assert rates.own.tolist() == [True, False]
@@ -393,3 +407,49 @@ def test_the_edge_band_is_half_the_swath_of_each_row(run: Run) -> None:
     narrow, wide = (rates.rate.effects["edge taper"] for rates in both)
     assert narrow[0] > 0 == wide[0]
     assert taper.tolist() == pytest.approx([wide[0], narrow[1]], rel=1e-12)
+
+
+def _of_chosen(run: Run, grams: list[float], reasons: list[str]) -> str:
+    rows = [
+        catch(1 + k % 6, catch=f"n{k}", gross_g=50 + g, reject_reason=why)
+        for k, (g, why) in enumerate(zip(grams, reasons, strict=True))
+    ]
+    return findings(run(catches=rows))
+
+
+def test_what_is_set_aside_for_what_it_holds_is_told(run: Run) -> None:
+    """The fuller half of 16 alike trays left out: U = 64 of 64 pairs, 3.36 sd (Mann, Whitney)."""
+    grams = [90.0 + k for k in range(16)]
+    fuller = ["too much"] * 8
+    told = _of_chosen(run, grams, ["", *[""] * 7, *fuller])
+    # the mean of 90 to 105 is 97.5, that of 90 to 97 is 93.5
+    assert "holds more than what counts" in told
+    assert "would average +4 %" in told
+    assert "holds less than what counts" in _of_chosen(run, grams, [*fuller, *[""] * 8])
+
+
+def test_what_is_set_aside_whatever_it_holds_is_not_told(run: Run) -> None:
+    grams = [90.0 + k for k in range(16)]
+    every_other = ["spoiled" if k % 2 else "" for k in range(16)]
+    assert "than what counts" not in _of_chosen(run, grams, every_other)
+    # equal readings, those set aside stand last: chance, and no order of the file
+    assert "than what counts" not in _of_chosen(run, [92.0] * 16, [""] * 8 + ["spoiled"] * 8)
+    assert "than what counts" not in _of_chosen(run, [90.0] * 5 + [200.0], [""] * 5 + ["spilt"])
+
+
+def test_trays_that_were_lost_are_no_choice(run: Run) -> None:
+    """Empty ones get a reject_reason, as the finding about empty trays asks for; spilt ones do."""
+    grams = [90.0 + k for k in range(16)]
+    lost = ["no reading"] * 8
+    assert "than what counts" not in _of_chosen(run, [*[0.0] * 8, *grams[8:]], [*lost, *[""] * 8])
+    told = _of_chosen(run, grams, [*["spilt"] * 8, *[""] * 8])
+    assert "Spilt trays do; if others were set aside" in told
+
+
+def test_a_reading_of_many_trays_that_was_set_aside_is_no_choice(run: Run) -> None:
+    """Eight trays of one reading are not eight that were chosen."""
+    rows = [catch(1 + k % 6, catch=f"n{k}", gross_g=140.0 + k) for k in range(8)]
+    shared = {"pool": "p", "reject_reason": "wet", "gross_g": None, "tare_g": None}
+    rows += [catch(1 + k % 6, catch=f"p{k}", **shared) for k in range(8)]
+    rows[8] |= {"gross_g": 1500.0, "tare_g": 400.0}
+    assert "than what counts" not in findings(run(catches=rows))

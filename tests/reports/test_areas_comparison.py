@@ -7,6 +7,7 @@ from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
+import openpyxl
 import pytest
 import shapely
 
@@ -190,6 +191,14 @@ def test_what_one_survey_has_alone_and_what_all_of_a_kind_did(folder):
     assert not [line for line in lines if "lie" in line and "farther" in line]
 
 
+def test_a_kind_that_only_rounding_moved_did_nothing(folder):
+    """Ground written anew to nine decimals differs by 1e-6 m² and has no u of a change."""
+    document, _ = against(folder, "first")
+    tees = next(row for row in document["totals"] if row["kind"] == "tee")
+    tees.update(difference_m2=1e-6, u_difference_m2=0.0)
+    assert not [one for one in against_lines(document, "metric") if "All of kind tee" in one]
+
+
 @pytest.mark.parametrize(
     ("count", "said"),
     [
@@ -371,17 +380,13 @@ def test_the_heading_says_which_surveys_and_their_days(regrouped):
 
 @pytest.mark.parametrize("units", ["metric", "us"])
 def test_tables_fit_a_window_of_80_columns(regrouped, folder, units):
-    from rich.console import Console
-
     claims = claimed(folder, "id,area_m2\ng1,440\ngreen,13000\n")[0]
     for table in (
         against_table(against(regrouped, "first")[0], units),
         against_table(against(folder, "first")[0], units),
         claimed_table(claims, units),
     ):
-        out = Console(width=80, record=True, file=open("/dev/null", "w"))  # noqa: SIM115
-        out.print(table)
-        lines = out.export_text().splitlines()
+        lines = table.lines(80)
         assert max(map(len, lines)) <= 80
         heads = max(head.count("\n") + 1 for head in table.heads)
         assert len([line for line in lines if line.strip()]) == 2 + heads + len(table.rows)
@@ -586,7 +591,7 @@ def test_all_faults_of_a_list_at_once(folder):
     [
         ("", "list.csv: is empty. Its first line names the columns."),
         ("id,area_m2\n", "list.csv: holds no claims. Give a row for each surface."),
-        ("PK\x03\x04x", "list.csv: is a workbook. Save its sheet as CSV, in UTF-8."),
+        ("PK\x03\x04x", "list.csv: is not a workbook that can be read"),
         ("name,Area (ha)\ng1,1\n", "the areas are headed 'Area (ha)'. Call that column area_ha."),
         ("name,Area sq ft\ng1,1\n", "headed 'Area sq ft'. Call that column area_ft2."),
         ("id,area\ng1,400\n", "list.csv, area: area does not say its unit. Call it area_m2"),
@@ -602,6 +607,32 @@ def test_refusals_of_a_list(folder, text, said):
     with pytest.raises(Refused) as refusal:
         claimed(folder, text)
     assert said in str(refusal.value)
+
+
+def test_a_list_in_a_workbook_is_read_as_the_same_list_in_text(folder):
+    """With a title above its heads, a sheet of notes beside it and areas that a formula made."""
+    book = openpyxl.Workbook()
+    book.active.append(["Audit of areas"])
+    book.active.append(["as agreed in autumn", 3])
+    notes = book.create_sheet("Areas", 0)
+    for row in ([], ["What we claim"], ["name", "area_m2"], [], ["Green 1", 400], ["g2", "abc"]):
+        notes.append(row)
+    book.save(folder / "list.xlsx")
+    with pytest.raises(Refused, match=r"list\.xlsx, row 6, area_m2: 'abc' is not a number"):
+        read_claimed_areas(folder / "list.xlsx")
+    notes["B6"] = 380.5
+    book.save(folder / "list.xlsx")
+    claims, _ = read_claimed_areas(folder / "list.xlsx")
+    assert claims.label.tolist() == ["Green 1", "g2"]
+    assert claims.area_m2.tolist() == [400.0, 380.5]
+    assert claims.row.tolist() == [5, 6]
+    book.copy_worksheet(notes)
+    book.save(folder / "list.xlsx")
+    with pytest.raises(Refused, match=r"has 2 sheets .* Keep the one that is meant"):
+        read_claimed_areas(folder / "list.xlsx")
+    openpyxl.Workbook().save(folder / "list.xlsx")
+    with pytest.raises(Refused, match=r"has 0 sheets .* Name the columns of one so"):
+        read_claimed_areas(folder / "list.xlsx")
 
 
 def test_a_missing_list(folder):

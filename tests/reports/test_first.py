@@ -47,6 +47,40 @@ def test_a_dressing_that_does_not_close(
     assert told[0].replace("\u202f", " ").endswith(said)
 
 
+@pytest.mark.parametrize(("weighed", "told"), [("1290", False), ("1150", True), ("1400", True)])
+def test_a_scale_that_speaks_against_bags_is_told_where_the_balance_closes_too(
+    site_folder: Callable[..., Path], weighed: str, told: bool
+) -> None:
+    """52 bags of 25 kg, ± 1 % by label: 1300 ± 13 kg; light bags look like overthrow."""
+    folder = site_folder(loads=LIGHT + f"L1,D1,52,25,0.25,1,{weighed},2\n")
+    results = work_out(read_site(folder))
+    assert results.balance.verdict[0] != "does not close"
+    said = f"load L1 weighs {weighed[0]} {weighed[1:]} kg, not 1 300 kg"
+    lines = [line.replace("\u202f", " ") for line in look_first(results, "metric")]
+    line = f"D1: the scale speaks against the unit mass, on which the balance stays: {said}"
+    assert (line in lines) is told
+    step = next_step(results, "metric").replace("\u202f", " ")
+    assert step.startswith(f"Next: see why {said}; then ") is told
+
+
+@pytest.mark.parametrize(
+    ("loads", "off_kg", "told"), [(1, 1.4, True), (25, 1.4, False), (25, 3, True)]
+)
+def test_the_farthest_of_many_good_weighings_is_no_alarm(
+    site_folder: Callable[..., Path], loads: int, off_kg: float, told: bool
+) -> None:
+    """Loads of two bags of 25 ± 0.25 kg, label ± 1 %: ± 0.61 kg, so that 1.4 kg are 2.3 u.
+
+    The farthest of 25 normal deviates is as seldom beyond 3.1 as one alone beyond 2.
+    """
+    rest = "".join(f"L{k},D1,2,25,0.25,1,50,0.05\n" for k in range(2, loads + 1))
+    rest += f"L0,D1,{52 - 2 * loads},25,0.25,1,,\n"
+    folder = site_folder(loads=f"{LIGHT}L1,D1,2,25,0.25,1,{50 + off_kg},0.05\n{rest}")
+    results = work_out(read_site(folder))
+    assert results.weighings is not None and results.weighings.sigmas[0] > 2
+    assert ("see why load L1" in next_step(results, "metric")) is told
+
+
 @pytest.mark.parametrize("count", [47, 46])
 def test_a_balance_that_may_be_closed_is_no_alarm(
     site_folder: Callable[..., Path], count: int
@@ -286,17 +320,28 @@ def test_a_reach_that_no_spreader_has_asks_for_lost_sand(
 
 
 @pytest.mark.parametrize(
-    ("dressed", "said"),
-    [("green", "more catches"), ("green t1", "catches on more surfaces")],
+    ("dressed", "edges_m", "said"),
+    [
+        ("green", 0.02, "three more catches on g2, g1"),
+        ("green t1", 0.02, "three more catches on surfaces without any (t1)"),
+        ("green", 1.0, "surveying the mown edges to ± 2 cm"),
+        ("green t1", 1.0, "surveying the mown edges to ± 2 cm"),
+    ],
 )
-def test_what_would_decide_a_balance_is_trays_where_there_are_none(
-    site_folder: Callable[..., Path], dressed: str, said: str
+def test_what_would_decide_a_balance_is_what_is_least_known(
+    site_folder: Callable[..., Path], dressed: str, edges_m: float, said: str
 ) -> None:
-    """1188 kg on the greens by the trays, ± 12 %; t1 is 100 m² and has no tray."""
+    """1188 kg on 1100 m² of greens by three trays, ± 12 %; t1 is 100 m² and has no tray.
+
+    Edges that are 1 m off move about 125 m² (perimeters of 80 and 120 m, which one bias shares).
+    """
     bags = 47 if dressed == "green" else 51
+    toml = TOML.replace("edge_accuracy_m = 0.10", f"edge_accuracy_m = {edges_m}")
+    toml = toml.replace("edge_bias_m = 0.05", f"edge_bias_m = {edges_m}")
     results = work_out(
         read_site(
             site_folder(
+                toml=toml,
                 dressings=f"dressing,date,surfaces,planned_depth_mm\nD1,2026-04-10,{dressed},0.6\n",
                 loads=f"load,dressing,count,unit_mass_kg\nL1,D1,{bags},25\n",
                 catches=[c for c in CATCHES if c["catch"] in ("c1", "c3", "c4")],
@@ -307,5 +352,55 @@ def test_what_would_decide_a_balance_is_trays_where_there_are_none(
     (line,) = [line for line in look_first(results, "metric") if "undecided" in line]
     assert line == (
         "D1: undecided: whether sand was thrown over is not known well enough;"
-        f" {said} and weighed bags would tell"
+        f" {said} would help most"
     )
+
+
+@pytest.mark.parametrize(
+    ("year", "step", "line"),
+    [
+        (2026, None, None),
+        (2027, "see whether the date of D2 is right, or season_end", "D2: its date is after"),
+        (2025, None, None),
+    ],
+)
+def test_a_year_mistyped_is_doubted_before_what_is_due(
+    site_folder: Callable[..., Path], year: int, step: str | None, line: str | None
+) -> None:
+    """A date after the season's end makes the whole target due, so that all look under-dressed."""
+    dressings = f"dressing,date,surfaces\nD1,2026-04-10,green\nD2,{year}-05-10,green\n"
+    results = work_out(read_site(site_folder(dressings=dressings)))
+    first, said = look_first(results, "metric"), next_step(results, "metric")
+    assert said.startswith(f"Next: {step}; then dress ") is bool(step)
+    assert first[0].startswith(f"{line} the season's end, 2026-11-30") is bool(line)
+    outside = "1 dressing, measured; D2 is outside the season"
+    assert (totals(results, "metric")[0] == outside) is (year != 2026)
+
+
+@pytest.mark.parametrize(("gross", "told"), [(143, False), (50.092, True)])
+def test_sand_that_is_mostly_nowhere_is_doubted_before_it_is_called_overthrow(
+    site_folder: Callable[..., Path], gross: float, told: bool
+) -> None:
+    """Readings in kilograms under ``gross_g``: all surfaces would look under-dressed."""
+    catches = [one | {"gross_g": gross} for one in CATCHES]
+    results = work_out(read_site(site_folder(catches=catches)))
+    first, step = look_first(results, "metric"), next_step(results, "metric")
+    assert first[0].startswith("D1: more than half of the spread is not on the surfaces") is told
+    assert step.startswith("Next: find out why most sand of D1 is not on its surfaces") is told
+
+
+@pytest.mark.parametrize("change", [{"reject_reason": "rain"}, {"dressing": "D2"}])
+def test_catches_that_do_not_count_are_not_called_missing(
+    site_folder: Callable[..., Path], change: dict[str, str]
+) -> None:
+    """Set aside, or on surfaces that their dressing did not name."""
+    dressings = "dressing,date,surfaces\nD1,2026-04-10,green\nD2,2026-05-10,t1\n"
+    loads = "load,dressing,count,unit_mass_kg\nL1,D1,52,25\nL2,D2,5,25\n"
+    catches = [one | change for one in CATCHES]
+    folder = site_folder(dressings=dressings, loads=loads, catches=catches)
+    lines = look_first(work_out(read_site(folder)), "metric")
+    of = change.get("dressing", "D1")
+    line = f"{of}: none of the recorded catches counts on what was dressed: its balance is"
+    assert f"{line} not measured" in lines
+    other = "D1" if of == "D2" else "D2"
+    assert f"{other}: no catches are recorded: its balance is not measured" in lines

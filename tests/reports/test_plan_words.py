@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from geosand.reports.plan_words import load_lines, plan_lines
+from geosand.reports.plan_words import load_lines, plan_lines, units_cell
 
 Document = dict[str, Any]
 
@@ -71,6 +71,7 @@ def test_wet_sand_is_more_to_order_than_it_fills() -> None:
         ({"stock_from": None}, "no delivery of this sand is recorded; it is not known and counts"),
         ({"order_kg": 0.0}, "No sand need be ordered: 1\u202f000 kg in stock covers it."),
         ({"overthrow_high_kg": None}, "3\u202f500 kg, dry; overthrow is not known and not in the"),
+        ({"overthrow_high_kg": None}, "90 % assurance 4\u202f400 kg if nothing is thrown over."),
         (
             {"holes_take_mm": 0.31, "in_holes_kg": 1240.0},
             "The holes take 0.31 mm and fill first: 1\u202f240 kg dry of the sand goes into them.",
@@ -134,3 +135,10 @@ def test_loads_that_are_alike_share_a_line() -> None:
         "Loads: 11 of 25 kg; --load tells what the spreader holds at a time."
     ]
     assert len(load_lines(plan(*[row(f"g{k}") for k in range(6)], loads=bags), "metric")) == 1
+
+
+def test_a_little_sand_is_not_no_units() -> None:
+    """29 kg of a 1,000 kg bag is no 0.0 bags."""
+    counts = {3.74: "3.7", 0.0952: "0.1", 0.0293: "0.03", 0.0049: "0.005", 0.0: "–"}
+    assert {n: units_cell({"units": n}) for n in counts} == counts
+    assert units_cell({"units": None}) == "–"

@@ -316,7 +316,7 @@ def test_rings_over_the_season(algebra: Algebra) -> None:
     r, site = algebra.results, algebra.site
     balance, rings = r.balance, r.ledger.rings
     thrown = (balance.group_overthrow, balance.group_of_row, balance.throw)
-    moved = changes_of(site, r.areas, r.rates, *thrown)
+    moved = changes_of(r.rates, *thrown)
     areas = (r.balance.throw.collar_area_m2, r.balance.throw.surrounds_area_m2)
     ground = site.surfaces.ground[site.dressed.surface]
     for k, (zone, g) in enumerate(zip(rings.zone.tolist(), rings.ground.tolist(), strict=True)):

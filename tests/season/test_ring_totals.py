@@ -10,9 +10,12 @@ from typing import Any
 import numpy as np
 import pytest
 
+from geosand.balance.throw_shape import U_SHARE
 from geosand.formats.site_folder import read_site
+from geosand.reports.balance_document import balance_document, limits_beside
+from geosand.reports.season_document import season_balance
 from geosand.results import Results, work_out
-from geosand.season.ring_ledger import SHARE, U_SHARE
+from geosand.season.ring_ledger import SHARE
 from geosand.season.ring_totals import ring_totals
 from tests import calibration
 from tests.bag_errors import Design, lay
@@ -23,9 +26,8 @@ SITES = 80
 
 
 def totals_of(results: Results) -> Any:
-    return ring_totals(
-        results.site, results.areas, results.rates, results.balance, results.ledger.counted
-    )
+    season = np.where(results.ledger.counted, 0, -1)
+    return ring_totals(results.site, results.areas, results.rates, results.balance, season, 1)
 
 
 @pytest.fixture(scope="module")
@@ -108,8 +110,8 @@ def test_what_one_surface_throws_over_more_another_throws_over_less(seasons: Any
             scale[:, of] = heavier[:, of] / thrown[of]
             scale[:, of] *= thrown[of].sum() / heavier[:, of].sum(axis=1, keepdims=True)
         totals, rings = totals_of(results).effects[SHARE], results.ledger.rings
-        for k, kg in enumerate((throw.collar_kg, throw.surrounds_kg)):
-            drawn = kg * scale
+        for k, moved in enumerate(results.balance.throw_changes.by_share_kg):
+            drawn = moved * scale
             assert 100 * drawn.sum(axis=1).std() == pytest.approx(totals[k], rel=0.05, abs=1e-9)
             single = 100 * sum(
                 drawn[:, dressed.dressing == d] for d in range(len(results.site.dressings))
@@ -127,3 +129,61 @@ def test_a_surface_dressed_alone_has_all_of_the_overthrow(tmp_path: Path) -> Non
     assert (results.ledger.rings.mass_kg > 0).all()
     assert results.ledger.rings.depth.effects[SHARE] == pytest.approx(0.0, abs=1e-15)
     assert totals_of(results).effects[SHARE] == pytest.approx(0.0, abs=1e-9)
+
+
+def test_a_season_of_one_dressing_has_the_limits_of_the_dressing(tmp_path: Path) -> None:
+    """One road: they differed by up to a fifth where a dressing had limits of its own."""
+    design = Design(greens=3, dressings=1, catches=2, bags=(25.0,))
+    results = work_out(lay(tmp_path, 4, design, bag_error=0.0).site)
+    beside = season_balance(results)["beside"]
+    (dressing,) = balance_document(results)["dressings"]
+    assert beside["collar_kg"] > 0
+    for zone in ("collar", "surrounds"):
+        for end in ("least", "most"):
+            name = f"{zone}_{end}_kg"
+            assert beside[name] == dressing["overthrow"][name]
+
+
+def test_zones_hold_no_more_than_was_thrown_and_no_less_than_nothing(seasons: Any) -> None:
+    """Also where all of the sand lies in the collar: the shape's u would reach farther."""
+    bound = 0
+    for results, _ in seasons:
+        limits, high = limits_beside(results), results.balance.interval.high
+        most = np.tile(np.maximum(high, 0.0), 2)
+        assert (limits.low >= 0).all() and (limits.high <= most * (1 + 1e-12)).all()
+        bound += int((limits.high == most).sum())
+    assert bound > 0
+
+
+def test_an_error_of_the_overthrow_moves_the_zones_as_the_rings_do(seasons: Any) -> None:
+    """Rings laid at both limits of the overthrow; by a fall without end collars moved up to twice.
+
+    Where the whole overthrow is one surface's, so does what that surface throws over more.
+    """
+    told, laid = [], []
+    for results, _ in seasons[:20]:
+        throw, changes = results.balance.throw, results.balance.throw_changes
+        bounds = results.balance.group_overthrow.interval(floor=0.0)
+        group, size = results.balance.group_of_row, len(bounds.low)
+        clear = bounds.low > 0
+        moved = np.bincount(group, changes.by_overthrow[0], size)
+        told += moved[clear].tolist()
+        laid += ((throw.collar_high_kg - throw.collar_low_kg) / (bounds.high - bounds.low))[
+            clear
+        ].tolist()
+        kg = np.bincount(group, changes.by_share_kg[0], size)
+        np.testing.assert_allclose(kg, moved * np.maximum(results.balance.overthrow.value, 0.0))
+    assert len(told) > 20
+    assert np.abs(np.array(told) - laid).max() < 0.05
+
+
+def test_a_row_that_is_left_out_leaves_the_others_of_its_dressing(tmp_path: Path) -> None:
+    """As a surface without ground is, whichever row of its dressing it stands in."""
+    design = Design(greens=3, dressings=1, catches=2, bags=(25.0,))
+    results = work_out(lay(tmp_path, 4, design, bag_error=0.0).site)
+    collar = results.balance.throw.collar_kg
+    for row in range(3):
+        period = np.where(np.arange(3) == row, -1, 0)
+        tables = (results.site, results.areas, results.rates, results.balance)
+        totals = ring_totals(*tables, period, 1)
+        assert totals.value[0] == pytest.approx(collar.sum() - collar[row], rel=1e-12)

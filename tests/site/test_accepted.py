@@ -12,7 +12,9 @@ from tests.sites import (
     DRESSINGS,
     G1,
     G2,
+    LAT,
     LOADS,
+    LON,
     SURFACES,
     T1,
     TOML,
@@ -49,7 +51,7 @@ def test_the_valid_site_has_no_finding_and_the_right_numbers(site):
     assert site.catches.tray_area_m2 == pytest.approx(np.full(6, 0.1))
     assert site.catches.half_diagonal_m[0] == pytest.approx(0.235849528)  # √(0.4² + 0.25²)/2
     assert site.catches.caught_kg == pytest.approx([0.092, 0.097, 0.088, 0.090, 0.095, 0.086])
-    assert site.catches.place.tolist() == [f"row {k}" for k in range(2, 8)]
+    assert site.catches.place.tolist() == list(range(2, 8))
     assert site.moistures.ratio[site.catches.moisture].tolist() == [0.0] * 6
     assert len(site.inputs["site.toml"]) == 64
 
@@ -69,7 +71,7 @@ def test_catches_as_geojson_and_as_csv_are_the_same(site_folder):
     one = read_site(site_folder("a", catches=rows))
     other = read_site(site_folder("b", catches=points(rows)))
     same(one.catches, other.catches, skip=("place",))
-    assert other.catches.place.tolist() == [f"feature {k}" for k in range(1, 7)]
+    assert other.catches.place.tolist() == [-k for k in range(1, 7)]  # features
 
 
 @pytest.mark.parametrize(
@@ -733,3 +735,20 @@ def test_frames_at_the_edge(site):
     assert surfaces.crs.to_string() == "OGC:CRS84"
     assert list(surfaces["id"]) == ["g1", "g2", "t1"]
     assert catches.geometry.x.tolist() == site.catches.lon_degree.tolist()
+
+
+def test_a_dressing_may_name_all_surfaces_of_a_large_site(site_folder):
+    """A list is no text: 62 ids of 15 letters are more than the 1,000 characters of a note."""
+    ids = [f"hole-{k:03d}-approach" for k in range(70)]
+    shapes = [
+        surface(name, "approach", square(LON + k * 1e-3, LAT, 20.0)) for k, name in enumerate(ids)
+    ]
+    folder = site_folder(
+        surfaces=collection(shapes),
+        dressings=f"{HEAD}\nD1,2026-04-10,{' '.join(ids)}\n",
+        loads=f"load,dressing,count,unit_mass_kg,surfaces\nL1,D1,9,25,{' '.join(ids[:65])}\n",
+        catches=None,
+    )
+    site = read_site(folder)
+    assert len(site.dressed.surface) == 70
+    assert [len(group) for group in site.group_surfaces] == [65]

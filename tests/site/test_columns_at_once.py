@@ -13,8 +13,9 @@ from geosand.site.raw_columns import (
     first_come,
     in_rows,
     joined,
+    place_said,
     repeated,
-    row_names,
+    row_places,
     stripped,
 )
 from geosand.site.reading import Reader
@@ -135,9 +136,9 @@ def test_what_is_not_read_is_told_to_the_sites_that_say_it():
     assert [(f.member, f.text) for f in findings] == [(1, "column 'grain' is not read")]
 
 
-def test_places_are_the_rows_numbers():
-    for rows in ([], [0], [9, 10, 99, 100, 7], [123456, 2], list(range(2, 1200)), [-1, 5]):
-        expected = [f"row {row}" for row in rows]
-        assert row_names(rows).tolist() == expected
-        assert row_names(np.array(rows, dtype=np.int64)).tolist() == expected
-    assert row_names(["feature 1", "feature 22"]).tolist() == ["feature 1", "feature 22"]
+def test_places_are_the_numbers_of_rows_and_of_features():
+    for rows in ([], [0], [9, 10, 99, 100, 7]):
+        assert row_places(rows).tolist() == rows
+        assert row_places(np.array(rows, dtype=np.int64)).tolist() == rows
+    mixed = ["feature 1", 3, "feature 22"]
+    assert [place_said(place) for place in row_places(mixed).tolist()] == mixed

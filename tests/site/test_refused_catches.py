@@ -152,6 +152,16 @@ ONE_FAULT = {
         "catches.csv: there is no tray size. Did you mean 'tray_lenght_mm'? Add tray_length_mm and"
         " tray_width_mm, or tray_diameter_mm, or tray_area_cm2.",
     ),
+    "tray misspelt on one side": (
+        [C(1, tray_width_mm=None, tray_widht_mm=250)],
+        "catches.csv, row 2, tray_…: no tray size; allowed: tray_length_mm and tray_width_mm, or"
+        " tray_diameter_mm, or tray_area_cm2. Did you mean 'tray_widht_mm'?",
+    ),
+    "tare misspelt": (
+        [C(1, tare_g=None, tara_g=50)],
+        "catches.csv, row 2, tare_…: a gross mass without its tare. Did you mean 'tara_g'? Weigh"
+        " the empty tray; write 0 where the scale was set to zero with it.",
+    ),
     "tray of no size": (
         [C(1, tray_width_mm=0)],
         "catches.csv, row 2, tray_width_mm: 0 can not be right; allowed: more than 0.",
@@ -345,3 +355,10 @@ def test_a_missing_column_is_told_once_however_many_rows(site_folder):
     assert refusal(site_folder(catches=rows)) == [
         "catches.csv: there is no column dressing. Add dressing."
     ]
+
+
+@pytest.mark.parametrize("text", ["load,dressi", '{"loads":[]}'])
+@pytest.mark.parametrize("name", ["loads", "deliveries", "catches"])
+def test_a_file_cut_off_in_its_first_line_is_refused(site_folder, name, text):
+    """It is no table of nothing: what was recorded would be lost unsaid."""
+    assert f"{name}.csv: there is no column " in refusal(site_folder(**{name: text}))[0]

@@ -58,6 +58,11 @@ DRESSING_FAULTS = {
         "dressings.csv, row 3, surfaces: 'g2' is already in row 2 of this dressing. Rows of one"
         " dressing name different surfaces.",
     ),
+    "all surfaces dressed twice": (
+        f"{HEAD}\nD1,2026-04-10,green\nD1,2026-04-10,green\n",
+        "dressings.csv, row 3, surfaces: 'g1', 'g2' are already in row 2 of this dressing. Rows of"
+        " one dressing name different surfaces.",
+    ),
     "a kind and one of its surfaces": (
         f"{HEAD}\nD1,2026-04-10,Green g1\n",
         "dressings.csv, row 2, surfaces: 'green' means every surface of that kind, and 'g1' is one"

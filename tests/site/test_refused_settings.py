@@ -35,6 +35,12 @@ ONE_FAULT = {
         "site.toml, top of the file, season_end: the season ends (2025-11-30) before it starts"
         " (2026-03-01). Check both dates.",
     ),
+    "end at the start": (
+        "season_end = 2026-11-30",
+        "season_end = 2026-03-01",
+        "site.toml, top of the file, season_end: the season ends on the day on which it starts"
+        " (2026-03-01). Check both dates.",
+    ),
     "units": (
         'name = "Test site"',
         'name = "Test site"\nunits = "imperial"',

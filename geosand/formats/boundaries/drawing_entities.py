@@ -15,6 +15,7 @@ from geosand.columns import Floats
 from geosand.formats.boundaries.clips import clipped, shown_ground
 from geosand.formats.boundaries.curves import chords, spline_cubics
 from geosand.formats.boundaries.drawn import Drawn, refused
+from geosand.formats.boundaries.georeference import Georeference, georeference
 from geosand.formats.boundaries.hatches import hatched_ground
 from geosand.formats.boundaries.labels import FILL, NOTHING, TEXT, TEXT_OUTSIDE
 from geosand.formats.boundaries.reference_systems import UNITS_M
@@ -33,8 +34,10 @@ _FRAME = 16  #: flag of a vertex that only steers a fitted curve (DXF reference,
 _FOUR_CORNERS = ("SOLID", "TRACE", "3DFACE")
 
 
-def entities_of(path: Path, shown: str, metres: float | None) -> tuple[list[Drawn], int, list[str]]:
-    """Everything in the model space, the code of its unit, and what is to be said.
+def entities_of(
+    path: Path, shown: str, metres: float | None
+) -> tuple[list[Drawn], int, list[str], Georeference]:
+    """Everything in the model space, the code of its unit, what is to be said, and its own place.
 
     ``metres`` is what the user says of a unit; without it the drawing's own word sets how fine
     curves become (never how large).
@@ -48,6 +51,7 @@ def entities_of(path: Path, shown: str, metres: float | None) -> tuple[list[Draw
             reader = _Reader(SAG_M / unit)
             drawn = list(reader.things(document.modelspace(), "", {}))
             hidden = _hidden(document, drawn, reader.invisible)
+            placed = georeference(document)
     except MemoryError:  # no fault of the drawing
         raise
     except Exception as problem:  # the library raises many sorts on damaged drawings
@@ -58,7 +62,7 @@ def entities_of(path: Path, shown: str, metres: float | None) -> tuple[list[Draw
     if mended := [*said.texts, *mended]:
         places = f"{len(mended)} place{'s' * (len(mended) > 1)}"
         texts = [f"the drawing is damaged in {places}, such as: {mended[0]}"[:200]]
-    return drawn, code, texts + hidden
+    return drawn, code, texts + hidden, placed
 
 
 def _document(path: Path) -> tuple[Any, list[str]]:

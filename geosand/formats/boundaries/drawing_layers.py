@@ -9,10 +9,13 @@ import re
 from dataclasses import replace
 from pathlib import Path
 
+from geosand.columns import Floats
 from geosand.errors import Refused
 from geosand.formats.boundaries.drawing_entities import UNIT_CODES, entities_of
 from geosand.formats.boundaries.drawn import MAXIMUM_FEATURES, Drawn, Layer, refused
+from geosand.formats.boundaries.georeference import Georeference
 from geosand.formats.boundaries.labels import TEXT, TEXT_OUTSIDE
+from geosand.formats.boundaries.layer_system import moved
 from geosand.site.cells import Cell
 
 NEEDS_EZDXF = "install the extra that reads such drawings: pip install 'geosand[cad]'"
@@ -22,28 +25,33 @@ _CURVES = re.compile(
 )
 
 
-def read_dxf(path: Path, shown: str, metres: float | None = None) -> list[Layer]:
+def read_dxf(
+    path: Path, shown: str, metres: float | None = None, crs_given: bool = False
+) -> list[Layer]:
     """All entities of the model space, lines to be closed later, labels given to polygons later.
 
-    ``metres`` is what one unit of the drawing is worth, where the user says it.
+    ``metres`` is what one unit of the drawing is worth, where the user says it; ``crs_given`` that
+    the user says the CRS: then the drawing's own word on its place is only compared.
     """
     head = path.read_bytes()
     binary = head.startswith(b"AutoCAD Binary DXF")
     whole = binary or re.search(rb"\n\s*EOF\s*$", head[-200:]) is not None
     cut = () if whole else ("it has no end mark (EOF): it may be cut off, with things missing",)
-    layer = _read(path, shown, head, binary, metres)
+    layer = _read(path, shown, head, binary, metres, crs_given)
     if len(layer.drawn) > MAXIMUM_FEATURES:
         raise refused(shown, f"has more than {MAXIMUM_FEATURES:,} entities")
     return [replace(layer, findings=(*layer.findings, *cut))]
 
 
-def _read(path: Path, shown: str, head: bytes, binary: bool, metres: float | None) -> Layer:
+def _read(
+    path: Path, shown: str, head: bytes, binary: bool, metres: float | None, crs_given: bool
+) -> Layer:
     try:
         import ezdxf  # noqa: F401
     except ImportError:
         return _without_the_extra(path, shown, head, binary)
     try:
-        drawn, code, findings = entities_of(path, shown, metres)
+        drawn, code, findings, placed = entities_of(path, shown, metres)
     except Refused:
         if binary:
             raise
@@ -52,7 +60,24 @@ def _read(path: Path, shown: str, head: bytes, binary: bool, metres: float | Non
         except Refused:
             pass
         raise
-    return _layer(drawn, UNIT_CODES.get(code, ""), tuple(findings))
+    layer = _layer(drawn, UNIT_CODES.get(code, ""), tuple(findings))
+    if crs_given:
+        return layer if placed.onto is not None else replace(layer, crs=placed.crs)
+    return _placed(layer, placed)
+
+
+def _placed(layer: Layer, placed: Georeference) -> Layer:
+    """The layer in the CRS that the drawing names."""
+    onto, findings = placed.onto, (*layer.findings, *placed.said)
+    if onto is None:
+        return replace(layer, crs=placed.crs, findings=findings)
+
+    def move(points: Floats) -> Floats:
+        points[:, :2] = points[:, :2] @ onto[:2] + onto[2]
+        return points
+
+    drawn = tuple(moved(thing, move) for thing in layer.drawn)
+    return replace(layer, drawn=drawn, crs=placed.crs, unit="m", findings=findings)
 
 
 def _without_the_extra(path: Path, shown: str, head: bytes, binary: bool) -> Layer:

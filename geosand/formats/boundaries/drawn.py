@@ -18,6 +18,7 @@ from geosand.site.cells import Cell
 LON_LAT = "OGC:CRS84"
 MAXIMUM_BYTES = 200_000_000
 MAXIMUM_FEATURES = 200_000
+NOT_WHOLE = "it is not whole in the file"  #: of what is no surface of a kind
 MAXIMUM_RING = 200_000  #: vertices of one ring; the site reader takes no more either
 
 

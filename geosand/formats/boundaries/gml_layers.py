@@ -12,6 +12,8 @@ from geosand.formats.boundaries.xml_layers import check_whole_xml
 
 #: How GML 2 names a CRS; like ``EPSG:``, and unlike ``urn:``, it goes with east before north.
 _OLD_NAME = re.compile(rb"https?://www\.opengis\.net/gml/srs/epsg\.xml#(\d+)")
+#: Names of the German land registers (GeoInfoDok 7): UTM and three-degree zones of Gauss-Krüger.
+_ADV = re.compile(rb"urn:adv:crs:(?:ETRS89_UTM(3[123])|DE_DHDN_3GK([2-5]))\w*\b(?!\*)")
 _CODE = re.compile(rb"""srsName\s*=\s*["'][^"']*?EPSG[:/][^"']*?(\d+)["']""", re.IGNORECASE)
 _AREA = re.compile(rb"<(?:\w+:)?(?:Polygon|MultiPolygon|Surface|MultiSurface|CompositeSurface)\b")
 #: A property whose only value is a point, such as the reference point of a parcel; its parts are
@@ -32,7 +34,7 @@ def read_gml(path: Path, shown: str) -> list[Layer]:
     """
     check_whole_xml(path, shown)
     content = path.read_bytes()
-    named = _OLD_NAME.sub(rb"EPSG:\1", content)
+    named = _ADV.sub(_adv_code, _OLD_NAME.sub(rb"EPSG:\1", content))
     if named != content:
         path.write_bytes(named)
     layers = read_with_gdal(path, shown, "gml")
@@ -48,6 +50,11 @@ def read_gml(path: Path, shown: str) -> list[Layer]:
         path.with_suffix(schema).unlink(missing_ok=True)
     outlines = {layer.name: layer for layer in read_with_gdal(path, shown, "gml")}
     return [_with_outlines(layer, outlines.get(layer.name, layer)) for layer in layers]
+
+
+def _adv_code(name: re.Match[bytes]) -> bytes:
+    """The code of a name of ``_ADV``; written with ``EPSG:``, east goes before north."""
+    return b"EPSG:258%s" % name[1] if name[1] else b"EPSG:%d" % (31464 + int(name[2]))
 
 
 def _refuse_several_systems(layers: list[Layer], content: bytes, shown: str) -> None:

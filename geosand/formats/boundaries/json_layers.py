@@ -20,6 +20,7 @@ from geosand.formats.boundaries.drawn import (
 from geosand.formats.boundaries.json_places import has_place, named_system, northing_first
 from geosand.formats.boundaries.json_shapes import DEEPEST, MAKERS, BadShape, geometry_of
 from geosand.formats.boundaries.layer_system import bounds_of, exchanged, moved
+from geosand.formats.boundaries.other_json import cut_short, other_json, read_other
 from geosand.formats.boundaries.reference_systems import horizontal
 from geosand.formats.csv_table import decode
 from geosand.formats.json_text import KEEP_ONE, read_json, twice_told
@@ -39,6 +40,8 @@ def read_geojson(path: Path, shown: str, crs_given: bool = False) -> list[Layer]
     if text is None:
         raise refused(shown, "is no text", remedy="export it again as GeoJSON")
     document = _parse(text, shown)
+    if other := other_json(document):
+        return read_other(path, shown, other, document)
     features = _features(document, shown)
     try:
         crs = _crs(document, shown)
@@ -67,7 +70,7 @@ def read_geojson(path: Path, shown: str, crs_given: bool = False) -> list[Layer]
     layers += in_place
     in_places = {thing.place for layer in in_place for thing in layer.drawn}
     said = (*map(_not_known, unknown), *_left_open(features, in_places), *_not_read(unread))
-    said = (*said, *(finding.text for finding in found))
+    said = (*said, *(finding.text for finding in found), *cut_short(document))
     return [replace(layers[0], findings=(*layers[0].findings, *said)), *layers[1:]]
 
 
@@ -235,19 +238,8 @@ def _features(document: Json, shown: str) -> list[Json]:
         return [document]
     if kind in MAKERS or kind == "GeometryCollection":
         return [{"type": "Feature", "properties": {}, "geometry": document}]
-    other = _other_json(document, kind)
-    found = f"is {other}, no GeoJSON" if other else f"is JSON, but {str(kind)[:40]!r} is no GeoJSON"
+    found = f"is JSON, but {str(kind)[:40]!r} is no GeoJSON"
     raise refused(shown, found, allowed="a FeatureCollection", remedy="export it as GeoJSON")
-
-
-def _other_json(document: Json, kind: Json) -> str:
-    """What a document is that is no GeoJSON, by members that tell the usual ones; else ""."""
-    keys = set(document) if isinstance(document, dict) else set[str]()
-    if kind == "Topology":
-        return "TopoJSON"
-    if "features" in keys and keys & {"geometryType", "spatialReference"}:
-        return "the JSON of a feature service (with rings and a spatialReference)"
-    return "the answer of a map query service (with elements)" if "elements" in keys else ""
 
 
 def _drawn(feature: Json, number: int) -> Drawn:

@@ -25,8 +25,9 @@ SAME = 1e-3  #: share of its area by which a hatch may differ from the outline i
 def give_labels(drawn: list[Drawn]) -> tuple[list[Drawn], int]:
     """Texts that lie in a polygon become its name where it has none; how many were used.
 
-    A text belongs to the smallest polygon around it; of unlike ones those that are levels (52.37)
-    are no names. A label block also brings its attributes. A hatch that fills an outline of the
+    A text belongs to the smallest polygon around it, of several as small to that of its own layer
+    (a collar's inner line runs along its green); of unlike texts those that are levels (52.37) are
+    no names. A label block also brings its attributes. A hatch that fills an outline of the
     drawing is no second surface.
     """
     drawn = _filled(drawn)
@@ -43,7 +44,9 @@ def give_labels(drawn: list[Drawn]) -> tuple[list[Drawn], int]:
         around = tree.query(drawn[k].geometry, "intersects")
         if not len(around):
             continue
-        owner = rows[int(around[size[around].argmin()])]
+        alike = around[size[around] <= size[around].min() * (1 + SAME)]
+        of_layer = [j for j in alike if drawn[rows[j]].folder == drawn[k].folder]
+        owner = rows[int(min(of_layer or alike, key=lambda j: size[j]))]
         names.setdefault(owner, []).append(k)
         more = {key: cell for key, cell in drawn[k].attributes.items() if key != TEXT}
         brought.setdefault(owner, {}).update(more)

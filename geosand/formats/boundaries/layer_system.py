@@ -18,6 +18,7 @@ from geosand.formats.boundaries.layer_units import unit_factor
 from geosand.formats.boundaries.likely_systems import other_way, other_zones, proposals
 from geosand.formats.boundaries.whereabouts import (
     against_itself,
+    cut_off,
     distance_km,
     doubtful_place,
     either_axis,
@@ -184,7 +185,7 @@ def check_place(
             return []
         raise refused(
             shown,
-            f"x {x:.9g}, y {y:.9g} is no place in {crs.name}",
+            f"x {x:.9g}, y {y:.9g} is no place in {crs.name}{cut_off(crs, x, y, wishes.near)}",
             remedy="check the CRS and its unit, and the order of the axes (--swap). For these"
             f" numbers {proposals(np.array([x, y, x, y]), wishes.near)}",
         )
@@ -195,6 +196,8 @@ def check_place(
     numbers = (y, x) if wishes.swap_axes else (x, y)  # as the file has them
     if fault is not None and (told := other_way(crs, *numbers, wishes.near)):
         fault = fault._replace(found=fault.found + told)
+    if fault is not None:
+        fault = fault._replace(found=fault.found + cut_off(crs, x, y, wishes.near))
     if fault is None and wishes.near is None:
         fault = against_itself(places[0], crs, things, layer, shown)
     if fault is not None:

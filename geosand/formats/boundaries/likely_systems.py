@@ -91,8 +91,12 @@ def proposals(bounds: Floats, near: tuple[float, float] | None) -> str:
     else:
         groups = _groups(list(_near(x, y, near) if near is not None else _anywhere(x, y)))
         series = _series(groups) if near is None else [[group] for group in groups]
+        if near is None:  # a country's one grid before the many of a federation's states
+            series.sort(key=lambda zones: zones[0][0].code not in _FIRST)
         groups = [zones[0] for zones in series[:PROPOSED]]
         texts = [_told(z[0], near) + _more_zones(len(z) - 1) for z in series[:PROPOSED]]
+        if (more := len(series) - PROPOSED) > 0:
+            texts.append(f"and {more} grid{'s' * (more > 1)} more")
         feet = next((g[0] for g in groups if "feet" in g[0].unit), None)
         if feet is not None:
             away = f"{feet.reach_m * 2e-6:.2f} m"
@@ -240,8 +244,7 @@ def _grids_of_countries() -> tuple[CRSInfo, ...]:
         for info in query_crs_info("EPSG", [PJType.PROJECTED_CRS])
         if info.area_of_use is not None
         and 0 < info.area_of_use.east - info.area_of_use.west <= _WIDEST_DEG
-        and not _OLD.search(info.name)
-        and (not _SERIES.search(info.name) or info.code in _FIRST)
+        and (info.code in _FIRST or not (_OLD.search(info.name) or _SERIES.search(info.name)))
     )
 
 

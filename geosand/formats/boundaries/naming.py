@@ -11,7 +11,8 @@ from geosand.formats.boundaries.kinds import folded, tags_of, words_of
 from geosand.site.cells import Cell, as_text, is_blank
 from geosand.site.tables import KINDS
 
-ID_COLUMNS = ("id", "surface_id", "surface", "ident", "@id", "osm_way_id", "osm_id")
+#: The open map community has a tag surface=grass: its own numbers come first.
+ID_COLUMNS = ("id", "surface_id", "@id", "full_id", "osm_way_id", "osm_id", "surface", "ident")
 NAME_COLUMNS = (
     *("name", "surface_name", "label", "title", "bezeichnung", "nom", "nombre", "nome"),
     *("naam", "namn", "navn", "text"),
@@ -46,7 +47,7 @@ def cell_of(attributes: Mapping[str, Cell], column: str | None, columns: Sequenc
 
 
 def name_of(attributes: Mapping[str, Cell], name: str, column: str | None) -> str:
-    """Name of one drawn thing, cleaned; a map's ``ref`` tag (hole number) where it has no name."""
+    """Name of one drawn thing, cleaned: of the column, else its own, else that of its tags."""
     text = cell_of(attributes, column, NAME_COLUMNS)
     if not text and column is None:
         text = name or tags_of(attributes).get("name", "")

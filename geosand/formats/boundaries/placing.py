@@ -13,7 +13,7 @@ from geosand.columns import Floats, Geometries, Ints
 from geosand.formats.boundaries import reference_systems as systems
 from geosand.formats.boundaries.antimeridian import cut, on_one_side, uncut
 from geosand.formats.boundaries.closing import LINES, close_lines
-from geosand.formats.boundaries.drawn import Drawn, Layer
+from geosand.formats.boundaries.drawn import NOT_WHOLE, Drawn, Layer
 from geosand.formats.boundaries.labels import give_labels
 from geosand.formats.boundaries.layer_system import (
     bounds_of,
@@ -41,7 +41,7 @@ from geosand.site.outlines import mean_height_m
 from geosand.site.read_surfaces import ELEVATIONS_M
 
 #: Reasons for which nothing is lost.
-NOTHING_DRAWN = ("it has no geometry", "it is empty")
+NOTHING_DRAWN = ("it has no geometry", "it is empty", NOT_WHOLE)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

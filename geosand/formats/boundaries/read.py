@@ -19,6 +19,8 @@ from geosand.formats.boundaries.gdal_layers import read_with_gdal
 from geosand.formats.boundaries.gml_layers import read_gml
 from geosand.formats.boundaries.json_layers import read_geojson
 from geosand.formats.boundaries.kinds_table import kinds_table
+from geosand.formats.boundaries.landxml_layers import read_landxml
+from geosand.formats.boundaries.map_elements import read_osm
 from geosand.formats.boundaries.outlines import outlines_of
 from geosand.formats.boundaries.placing import Placed, place_layer
 from geosand.formats.boundaries.reference_systems import named_unit
@@ -118,13 +120,15 @@ def _layers(source: Source, wishes: Wishes) -> list[Layer]:
         "kml": read_kml,
         "gpx": read_gpx,
         "gml": read_gml,
+        "osm": read_osm,
+        "landxml": read_landxml,
         "wkt": read_wkt_table,
     }
     if source.format == "geojson":
         return read_geojson(path, shown, wishes.crs is not None)
     if source.format == "dxf":
         metres = None if wishes.unit is None else named_unit(wishes.unit, "--unit")
-        return read_dxf(path, shown, metres)
+        return read_dxf(path, shown, metres, wishes.crs is not None)
     if source.format in readers:
         return readers[source.format](path, shown)
     return read_with_gdal(path, shown, source.format)

@@ -10,7 +10,7 @@ from typing import Any
 
 from geosand.errors import Refused
 from geosand.formats.boundaries.drawn import refused
-from geosand.formats.boundaries.survey_text import HEAD_WITHIN, says_places
+from geosand.formats.boundaries.survey_heads import HEAD_WITHIN, says_outlines, says_places
 from geosand.formats.workbook_bytes import no_workbook, too_much
 
 LONGEST = 200_000  #: rows of a sheet
@@ -23,22 +23,25 @@ def sheets_of(path: Path, folder: Path) -> tuple[list[tuple[Path, str]], list[st
     Of places are those with heads that say so or with shapes; where there is none, those with
     numbers. Formulas count by their results. Raises Refused for what is no workbook or too much.
     """
-    read = _sheets(path)
+    read = read_sheets(path)
     sheets = {title: rows for title, rows in read if any(map(_tells, rows))}
     titles = [title for title, rows in sheets.items() if _is_sure(rows)] or list(sheets)
     if not titles:
         raise refused(path.name, "has no sheet of points or shapes", allowed="rows of coordinates")
+    whole = {title: _with_whole_heads(sheets[title]) for title in titles}
+    if len(titles) > 1 and not any(map(_has_outlines, whole.values())):
+        whole = {title: _with_title(rows, title) for title, rows in whole.items()}
     copies = []
-    for number, title in enumerate(titles, start=1):
+    for number, (title, rows) in enumerate(whole.items(), start=1):
         copy = folder / f"sheet{number}.csv"
         with copy.open("w", newline="", encoding="utf-8") as file:
-            csv.writer(file).writerows(sheets[title])
+            csv.writer(file).writerows(rows)
         copies.append((copy, f"{path.name}/{title}"))
     return copies, [f"sheet {title}" for title, _ in read if title not in titles]
 
 
-def _sheets(path: Path) -> list[tuple[str, list[list[Any]]]]:
-    """Name and rows of each sheet."""
+def read_sheets(path: Path) -> list[tuple[str, list[list[Any]]]]:
+    """Name and rows of each sheet. Raises Refused for what is no workbook or too much."""
     import openpyxl
 
     content = path.read_bytes()
@@ -68,6 +71,35 @@ def _rows(sheet: Any) -> list[list[Any]]:
 def _in_a_line(cell: Any) -> Any:
     """A cell without breaks of lines, as heads have them: a survey's text is read by lines."""
     return " ".join(cell.splitlines()) if isinstance(cell, str) else "" if cell is None else cell
+
+
+def _heads_of(rows: list[list[Any]]) -> int | None:
+    """The first row that says which columns are places."""
+    heads = enumerate(rows[:HEAD_WITHIN])
+    return next((k for k, row in heads if says_places([*map(str, row)])), None)
+
+
+def _has_outlines(rows: list[list[Any]]) -> bool:
+    at = _heads_of(rows)
+    return at is not None and says_outlines([*map(str, rows[at])])
+
+
+def _with_whole_heads(rows: list[list[Any]]) -> list[list[Any]]:
+    """The rows with heads that cells merged over two rows leave in the upper one."""
+    at = _heads_of(rows)
+    if not at:
+        return rows
+    pairs = zip(rows[at - 1], rows[at], strict=True)
+    whole = [cell if str(cell).strip() else above for above, cell in pairs]
+    return [*rows[:at], whole, *rows[at + 1 :]]
+
+
+def _with_title(rows: list[list[Any]], title: str) -> list[list[Any]]:
+    """The rows of places with the name of their sheet as what tells their outline from others."""
+    at = _heads_of(rows)
+    if at is None:
+        return rows
+    return [["string" if k == at else title, *row] for k, row in enumerate(rows)]
 
 
 def _tells(row: list[Any]) -> bool:

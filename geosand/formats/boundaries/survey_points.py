@@ -19,13 +19,14 @@ from geosand.errors import Fault, Refused
 from geosand.formats.boundaries.drawn import LON_LAT, MAXIMUM_RING, Drawn, Layer, refused
 from geosand.formats.boundaries.packed_degrees import PLAIN, WORDS, degrees_meant
 from geosand.formats.boundaries.reference_systems import UNITS_M, horizontal
+from geosand.formats.boundaries.survey_heads import Row
 from geosand.formats.boundaries.survey_text import (
     CLOSE,
     CODES_ASKED,
     END,
     START,
     Columns,
-    Row,
+    code_and_commands,
     columns_of,
     decimal_comma,
     number_of,
@@ -35,7 +36,6 @@ from geosand.formats.boundaries.survey_text import (
 from geosand.formats.boundaries.wishes import Wishes
 from geosand.site.cells import Cell, quoted
 
-BEFORE = ("START", "BEGIN", "CLOSE", "END")  #: commands that may also stand before the code
 #: Words after a code for where a curve begins, goes on or ends (common practice of field codes).
 CURVES = ("PC", "PT", "PCC", "BC", "EC", "CRV", "CURVE", "ARC")
 _REMEDY = "write a point as the decimal mark, without thousands separators"
@@ -108,7 +108,7 @@ def read_survey(path: Path, shown: str, wishes: Wishes) -> list[Layer]:
     return [
         Layer(
             name="",
-            drawn=tuple(_line_work(points)),
+            drawn=tuple(_line_work(points, columns.named)),
             crs=LON_LAT if columns.degrees else "",
             assumed=columns.degrees,
             closes_lines=True,
@@ -179,11 +179,12 @@ def _point(row: Row, columns: Columns, comma: bool, height: float, spaces: bool)
     number, cells = row
     order = columns.order
     last = max(order.values())
-    # a code may hold the separator: what is left over belongs to it
+    # a code or name may hold the separator: what is left over belongs to it
     over = max(len(cells) - columns.width, 0)
     rest = cells[last : last + 1 + over]
     rest += [cells[k + over] for k in columns.parts if k + over < len(cells)]
-    whole = [*cells[:last], " ".join(rest)] if order.get("code") == last else cells
+    told = order.get("code", order.get("string"))
+    whole = [*cells[:last], " ".join(rest)] if told == last else cells
     filled = [*(cell.strip() for cell in whole), *[""] * (last + 1)]
     place, problem, column = [], "", ""
     for quantity in ("easting", "northing"):
@@ -209,7 +210,7 @@ def _digits(cell: str) -> bool:
     return re.fullmatch(r"\s*-?\d+(\.\d+)?\s*", cell) is not None
 
 
-def _line_work(points: list[_Point]) -> list[Drawn]:
+def _line_work(points: list[_Point], named: bool) -> list[Drawn]:
     """Strings in order of their first point; a code met again goes on where it was left."""
     done: list[_String] = []
     going: dict[str, _String] = {}
@@ -234,7 +235,7 @@ def _line_work(points: list[_Point]) -> list[Drawn]:
         if not key or commands & set((*CLOSE, *END)):
             going.pop(key)
             latest = latest if latest is not string else None
-    return [_drawn(string) for string in done]
+    return [_drawn(string, named) for string in done]
 
 
 def _key_of(point: _Point, going: Collection[str]) -> tuple[str, set[str], str]:
@@ -256,31 +257,14 @@ def _why(point: _Point) -> str:
     return f"row {point.row}{column}: {point.problem}"
 
 
-def code_and_commands(text: str) -> tuple[str, set[str]]:
-    """String and commands of a code.
-
-    The first word is a command only where it is a whole word for one and a code follows.
-
-    >>> code_and_commands("GRN 7 CL"), code_and_commands("G1-B"), code_and_commands("BEGIN T2")
-    (('GRN 7', {'CL'}), ('G1', {'B'}), ('T2', {'BEGIN'}))
-    """
-    every = (*START, *CLOSE, *END)
-    words = [word for word in re.split(r"[\s./*+]+", text.strip()) if word]
-    head, mark, tail = words[0].replace("_", "-").rpartition("-") if words else ("", "", "")
-    if mark and head and tail.upper() in every:
-        words[:1] = [words[0][: len(head)], tail]
-    commands = {word.upper() for word in words[1:] if word.upper() in every}
-    plain = [w for k, w in enumerate(words) if k == 0 or w.upper() not in every]
-    if len(plain) > 1 and plain[0].upper() in BEFORE:
-        commands.add(plain.pop(0).upper())
-    return " ".join(plain), commands
-
-
-def _drawn(string: _String) -> Drawn:
+def _drawn(string: _String, named: bool) -> Drawn:
     code = string.code or "without code"
     first, last = string.points[0].name, string.points[-1].name
     span = f"points {first} to {last}" if len(string.points) > 1 else f"point {first}"
     cells: dict[str, Cell] = {"code": string.code, "point": first}
+    name = string.points[0].string if named else string.code
+    if named:
+        cells = {"kind": string.points[0].code, "point": first}
     shape, problem = None, string.problem
     if not problem:
         shape, problem = _shape(string)
@@ -288,7 +272,7 @@ def _drawn(string: _String) -> Drawn:
         place=f"code {code[:40]!r}, {span}" if string.code else f"{span} without code",
         geometry=shape,
         attributes=cells,
-        name=string.code,
+        name=name,
         problem=problem,
     )
 

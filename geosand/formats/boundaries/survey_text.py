@@ -8,52 +8,32 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from geosand.formats.boundaries.drawn import refused
-from geosand.formats.boundaries.kinds import folded
-from geosand.formats.boundaries.reference_systems import UNIT_WORDS, UNITS_M
+from geosand.formats.boundaries.survey_heads import (
+    HEAD_WITHIN,
+    PARTS,
+    Row,
+    head_of,
+    named_columns,
+    says_places,
+    unit_above,
+    with_groups,
+)
 from geosand.formats.boundaries.written_degrees import degrees_of
 from geosand.site.cells import parse_number, quoted
 
-Row = tuple[int, list[str]]  #: number of the line in the file, its cells
 LETTERS = {"P": "point", "N": "northing", "E": "easting", "Z": "elevation", "D": "code"}
 LETTERS |= {"C": "code", "Y": "northing", "X": "easting", "H": "elevation", "S": "string"}
-#: English, German, French, Spanish, Italian, Portuguese, Dutch and Scandinavian, without accents.
-HEADERS = {
-    "point": ("point", "pt", "p", "no", "nr", "number", "name", "id", "point_id", "pointid", "pnt",
-              "point_no", "point_number", "point_name", "pkt", "punkt", "matricule", "punto",
-              "ponto", "punt", "numero", "punktnummer", "puntnummer", "punktnr", "puntnr"),
-    "northing": ("northing", "north", "n", "y", "hochwert", "nord", "nordwert", "norte", "noord",
-                 "norr"),
-    "easting": ("easting", "east", "e", "x", "rechtswert", "ost", "ostwert", "est", "este", "oost"),
-    "elevation": ("elevation", "elev", "el", "z", "h", "height", "level", "rl", "alt", "altitude",
-                  "hohe", "hoehe", "cota", "quota", "hojd", "hoyde", "hojde", "hoogte"),
-    "code": ("code", "d", "desc", "description", "feature", "fc", "c", "kind", "feature_code",
-             "kod", "kode", "codigo", "codice", "descripcion", "descrizione", "descricao",
-             "beschreibung", "omschrijving", "beskrivning", "beskrivelse"),
-    "string": ("string", "line", "line_id", "string_id", "s"),
-}  # fmt: skip
-#: The same, where none of the words above is among the heads: some files have both.
-FURTHER = {
-    "point": ("pktnr", "piste", "cislo", "noktano"),
-    "northing": ("grid_northing", "y_coord", "y_coordinate"),
-    "easting": ("grid_easting", "x_coord", "x_coordinate"),
-    "code": ("bezeichnung", "koodi", "opis", "aciklama", "point_code", "raw_description",
-             "full_description"),
-}  # fmt: skip
-#: Heads of columns behind that of codes which tell one outline from another of its code.
-PARTS = (
-    *("hole", "hole_no", "hole_number", "number", "no", "nr", "name", "attribute"),
-    *("loch", "bahn", "trou", "hoyo", "buca"),
-)
 START = ("ST", "START", "B", "BEG", "BEGIN", "BL", "S")
 CLOSE = ("CL", "CLS", "CLO", "CLOSE", "CLOSED", "C")
 END = ("E", "EN", "END", "EL", "SP", "STOP")
-DEGREES = {"northing": ("lat", "latitude"), "easting": ("lon", "long", "longitude", "lng")}
-HEAD_WITHIN = 20  #: rows at the top among which the heads are looked for
+BEFORE = ("START", "BEGIN", "CLOSE", "END")  #: commands that may also stand before the code
 ORDER_ASKED = (
     "say it with --point-order: P point, N northing, E easting, Z elevation, D code, S string of "
     "line work, - a column to skip; PNEZD and PENZD are usual"
 )
 CODES_ASKED = "name it code in the heads, or say the order of the columns with --point-order"
+#: Lines of two cells with one mark between them.
+_TWO_CELLS = {m: re.compile(rf"\s*[^\s{m}]+ *{m} *[^\s{m}]+\s*") for m in (";", "\t", ",")}
 _THOUSANDS = re.compile(r"[+-]?\d{1,3}([.,'’  ]\d{3})+([.,]\d+)?")
 
 
@@ -69,6 +49,7 @@ class Columns:
     width: int = 0  #: of a row: as many cells as its heads or its order name
     parts: tuple[int, ...] = ()  #: columns behind that of codes which belong to the code
     sides: dict[str, int] = field(default_factory=dict)  #: quantity -> column of its N, S, E or W
+    named: bool = False  #: the column of strings names outlines, that of codes says their kinds
     unit_row: int = -1  #: row above the heads that says the unit
     unread: tuple[str, ...] = ()  #: heads that say nothing of use here
 
@@ -93,11 +74,17 @@ def rows_of(path: Path, shown: str) -> tuple[list[Row], bool]:
     ]
     if not lines:
         raise refused(shown, "holds no points", remedy="export the points as text")
+    most = csv.field_size_limit()
+    if endless := next((k for k, line in lines if len(line) > most), 0):
+        found = f"a line of more than {most:,} characters"
+        raise refused(shown, found, row=f"row {endless}", remedy="export the points as text")
     some = [line for _, line in lines[:200]]
     # a semicolon or a tab separates though commas, as decimal marks, are more
     often = {mark: sum(line.count(mark) > 1 for line in some) for mark in ";\t,"}
     mark = max(often, key=lambda m: often[m])
-    if not often[mark]:
+    if not often[mark]:  # of two columns each line has one
+        mark = next((m for m in often if all(map(_TWO_CELLS[m].fullmatch, some))), "")
+    if not mark:
         return [(k, line.split()) for k, line in lines], True
     return [(k, next(csv.reader([line], delimiter=mark), [])) for k, line in lines], False
 
@@ -118,7 +105,7 @@ def columns_of(rows: list[Row], point_order: str | None, shown: str) -> Columns:
         if heads is None:
             first = _first_with_digits(rows, order)
             return Columns(order=order, first=first, width=len(letters))
-        _, units, degrees = _named(rows[heads][1])
+        _, units, degrees = named_columns(rows[heads][1])
         return Columns(
             order=order, first=heads + 1, units=units, degrees=degrees, width=len(letters)
         )
@@ -127,12 +114,13 @@ def columns_of(rows: list[Row], point_order: str | None, shown: str) -> Columns:
         found = f"the order of its columns is said nowhere (first row: {start})"
         raise refused(shown, found, remedy=ORDER_ASKED)
     cells = rows[heads][1]
-    order, units, degrees = _named(cells)
-    unit_row, unit = (-1, "") if units or degrees else _unit_above(rows[:heads])
+    order, units, degrees = named_columns(cells)
+    plain, order = order, with_groups(rows[heads + 1 :], cells, order)
+    unit_row, unit = (-1, "") if units or degrees else unit_above(rows[:heads])
     parts = _parts_of_code(rows[heads + 1 :], cells, order)
     sides = _sides(rows[heads + 1 :], cells, order) if degrees else {}
     named = {*order.values(), *parts, *sides.values()}
-    first_letters = {_head(cells[order[q]])[0][:1] for q in ("northing", "easting")}
+    first_letters = {head_of(cells[order[q]])[0][:1] for q in ("northing", "easting")}
     unread = tuple(c.strip() for k, c in enumerate(cells) if c.strip() and k not in named)
     return Columns(
         order=order,
@@ -143,6 +131,7 @@ def columns_of(rows: list[Row], point_order: str | None, shown: str) -> Columns:
         width=len(cells),
         parts=parts,
         sides=sides,
+        named="string" in order and "string" not in plain,
         unit_row=unit_row,
         unread=unread,
     )
@@ -159,7 +148,7 @@ def _parts_of_code(rows: list[Row], heads: list[str], order: dict[str, int]) -> 
     for k in range(last + 1, len(heads)) if order.get("code") == last else ():
         cells = {row[k].strip().upper() if k < len(row) else "" for _, row in rows}
         commands = "" in cells and cells - {""} <= {*START, *CLOSE, *END}
-        if commands or not heads[k].strip() or _head(heads[k])[0] in PARTS:
+        if commands or not heads[k].strip() or head_of(heads[k])[0] in PARTS:
             parts.append(k)
     return tuple(parts)
 
@@ -192,11 +181,6 @@ def with_signs(rows: list[Row], columns: Columns) -> list[Row]:
     return rows
 
 
-def says_places(cells: list[str]) -> bool:
-    """Whether a row of heads says which columns are places."""
-    return _places(_named(cells)[0])
-
-
 def _first_with_digits(rows: list[Row], order: dict[str, int]) -> int:
     """Rows at the top without a digit where northing and easting stand are heads, not points."""
     for k, (_, cells) in enumerate(rows[:HEAD_WITHIN]):
@@ -204,52 +188,6 @@ def _first_with_digits(rows: list[Row], order: dict[str, int]) -> int:
         if any(c.isdigit() for c in "".join(where)):
             return k
     return 0
-
-
-def _places(order: dict[str, int]) -> bool:
-    return "northing" in order and "easting" in order
-
-
-def _named(cells: list[str]) -> tuple[dict[str, int], dict[str, str], bool]:
-    """Column of each quantity that a row of heads names, units, and whether they say degrees."""
-    order: dict[str, int] = {}
-    units: dict[str, str] = {}
-    degrees = set()
-    for known in (HEADERS, FURTHER):
-        if not _places(order):  # one of the two may be the N of numbers
-            order = {q: k for q, k in order.items() if q not in DEGREES}
-        for k, cell in enumerate(cells):
-            word, unit = _head(cell)
-            for quantity, words in known.items():
-                in_degrees = known is HEADERS and word in DEGREES.get(quantity, ())
-                if (word in words or in_degrees) and quantity not in order:
-                    order[quantity] = k
-                    if unit:
-                        units[quantity] = unit
-                    if in_degrees:
-                        degrees.add(quantity)
-    return order, units, len(degrees) == 2
-
-
-def _head(cell: str) -> tuple[str, str]:
-    """``Northing (US ft)`` -> "northing", "us_survey_ft"; "" where it says no unit."""
-    words = re.sub(r"[^a-z]+", "_", folded(cell)).strip("_")
-    for count in (3, 2, 1):
-        head, *_ = words.rsplit("_", count)
-        tail = words[len(head) + 1 :]
-        if head and head != words and UNIT_WORDS.get(tail, tail) in UNITS_M:
-            return head, UNIT_WORDS.get(tail, tail)
-    return words, ""
-
-
-def _unit_above(rows: list[Row]) -> tuple[int, str]:
-    """The row above the heads that says a unit, as "Units: US Survey Feet", and it; else -1, ""."""
-    for k, (_, cells) in enumerate(rows):
-        said = re.search(r"\bunits?\b[^a-z]*(.*)", folded(" ".join(cells)))
-        word = re.sub(r"[^a-z]+", "_", said[1]).strip("_") if said else ""
-        if UNIT_WORDS.get(word, word) in UNITS_M:
-            return k, UNIT_WORDS.get(word, word)
-    return -1, ""
 
 
 def _complete(letters: str) -> bool:
@@ -290,3 +228,23 @@ def number_of(text: str, comma: bool) -> tuple[float | None, str]:
     if _THOUSANDS.fullmatch(plain):
         return None, f"{quoted(plain)} has thousands separators: write it without"
     return None, f"{quoted(plain)} is not a number"
+
+
+def code_and_commands(text: str) -> tuple[str, set[str]]:
+    """String and commands of a code.
+
+    The first word is a command only where it is a whole word for one and a code follows.
+
+    >>> code_and_commands("GRN 7 CL"), code_and_commands("G1-B"), code_and_commands("BEGIN T2")
+    (('GRN 7', {'CL'}), ('G1', {'B'}), ('T2', {'BEGIN'}))
+    """
+    every = (*START, *CLOSE, *END)
+    words = [word for word in re.split(r"[\s./*+]+", text.strip()) if word]
+    head, mark, tail = words[0].replace("_", "-").rpartition("-") if words else ("", "", "")
+    if mark and head and tail.upper() in every:
+        words[:1] = [words[0][: len(head)], tail]
+    commands = {word.upper() for word in words[1:] if word.upper() in every}
+    plain = [w for k, w in enumerate(words) if k == 0 or w.upper() not in every]
+    if len(plain) > 1 and plain[0].upper() in BEFORE:
+        commands.add(plain.pop(0).upper())
+    return " ".join(plain), commands

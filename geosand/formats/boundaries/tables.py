@@ -7,11 +7,11 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from geosand.columns import Floats, Geometries, Strings, freeze
+from geosand.columns import Floats, Geometries, Strings, columns
 from geosand.errors import Finding
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@columns
 class Outlines:
     """Surfaces to be, one row a polygon or group of polygons, in the order of the file."""
 
@@ -23,9 +23,6 @@ class Outlines:
     elevation_m: Floats  #: mean of the vertices' heights; nan = none given
     attributes: Geometries  #: a dict a row: all columns of the file
     place: Strings  #: where in the file it stands
-
-    def __post_init__(self) -> None:
-        freeze(self)
 
     def __len__(self) -> int:
         return len(self.id)

@@ -16,17 +16,23 @@ from geosand.formats.boundaries.wkt_tables import holds_shapes
 MAXIMUM_UNPACKED = 500_000_000
 MAXIMUM_MEMBERS = 2_000
 READS = (
-    "GeoJSON, JSON-FG, GeoPackage, Shapefile and GDB (also zipped), KML, KMZ, FlatGeobuf, GML,"
-    " DXF, GPX, TAB, MIF, CSV with WKT, survey text (both also as .xlsx)"
+    "GeoJSON, JSON-FG, TopoJSON, JSON of a feature service, OSM (.osm, JSON of a query),"
+    " GeoPackage, Shapefile and GDB (also zipped), KML, KMZ, FlatGeobuf, GML, LandXML, DXF, GPX,"
+    " TAB, MIF, CSV with WKT, survey text (both also as .xlsx)"
 )
 #: Endings of files that are read, and the format of each.
 FORMATS = {
     **{".geojson": "geojson", ".json": "geojson", ".gpkg": "gpkg", ".shp": "shapefile"},
     **{".kml": "kml", ".fgb": "flatgeobuf", ".gml": "gml", ".xml": "gml", ".dxf": "dxf"},
-    **{".gpx": "gpx", ".txt": "survey", ".csv": "survey", ".asc": "survey", ".pts": "survey"},
-    **{".pnt": "survey", ".geojsonl": "geojson", ".geojsons": "geojson", ".tsv": "survey"},
-    **{".tab": "mapinfo", ".mif": "mapinfo"},
+    **{".gpx": "gpx", ".osm": "osm", ".tab": "mapinfo", ".mif": "mapinfo"},
+    **dict.fromkeys((".txt", ".csv", ".tsv", ".asc", ".pts", ".pnt", ".wkt"), "survey"),
+    **dict.fromkeys((".geojsonl", ".geojsons", ".topojson"), "geojson"),
 }
+#: The name of the outermost element, behind comments and what is said of the file.
+_ROOT = re.compile(
+    rb"(?>(?:\s|<!--.*?-->|<\?[^>]*>|<!doctype[^>\[]*(?:\[.*?\]\s*)?>)*)<(?:[\w.-]+:)?([\w.-]+)",
+    re.DOTALL,
+)
 #: Files that belong to one beside them: a Shapefile's, those of TAB and MIF, and what of a
 #: GeoPackage that is open in another program is not yet in it.
 COMPANIONS = (
@@ -145,7 +151,9 @@ def _archive(path: Path, folder: Path) -> tuple[list[Source], list[str]]:
     rest = [n for c, n in alone if c.suffix not in FORMATS]
     if not chosen and not found:
         inside = ", ".join(n for _, n in copies[:5]) or "nothing"
-        raise refused(path.name, f"holds {inside}", allowed=READS, remedy="pack the boundary file")
+        packed = [n for _, n in copies if n.lower().endswith((".kmz", ".zip"))]
+        remedy = f"unpack it and bring {packed[0]}" if packed else "pack the boundary file"
+        raise refused(path.name, f"holds {inside}", allowed=READS, remedy=remedy)
     # a text beside real drawings is a note, not a survey
     drawings = [(c, n) for c, n in chosen if FORMATS[c.suffix] != "survey"]
     if found or drawings:
@@ -221,12 +229,15 @@ def _format(head: bytes, ending: str, shown: str) -> str:
     if lower.startswith((b"<!doctype html", b"<html")):
         raise refused(shown, "is a web page", allowed=READS, remedy="download the file itself")
     if text.startswith(b"<"):
-        roots = re.findall(rb"<(?:[a-z0-9]+:)?(kml|gpx|landxml)[\s>]", text.lower())
-        if roots and roots[0] == b"landxml":
-            raise refused(shown, "is LandXML", allowed=READS, remedy="export the lines as DXF")
-        if not roots and b"opengis.net/gml" not in head.replace(b"\0", b""):
+        root = _ROOT.match(text.lower())
+        name = root[1].decode() if root else ""
+        if name in ("folder", "placemark", "document") and ending == ".kml":
+            return "kml"  # without the <kml> around it
+        if name in ("kml", "gpx", "osm", "landxml"):
+            return name
+        if b"opengis.net/gml" not in text:
             raise refused(shown, "is XML, but no GML", allowed=READS, remedy="export it as GML")
-        return roots[0].decode() if roots else "gml"
+        return "gml"
     if text.startswith((b"{", b"\x1e")):
         return "geojson"
     if re.match(rb"(999[^\n]*\n[^\n]*\n\s*)*0\s+SECTION", text):

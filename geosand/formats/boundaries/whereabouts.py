@@ -23,6 +23,7 @@ if TYPE_CHECKING:
 ZONES_TOLD = 6
 HIGHEST_TURF = 66.0  #: degrees; few lawns beyond the polar circles
 NEAR_KM = 50.0
+CUT_OFF = 100_000.0  #: units of a grid; digits from there on are left off
 _AT_SEA = "in the sea: no land is known within a quarter of a degree"
 _ZONE = re.compile(r"(?:UTM|MGA) zone (\d+)([NS]?)", re.IGNORECASE)
 _ZONE_IN_NAME = re.compile(
@@ -86,6 +87,29 @@ def _against(here: tuple[float, float], crs: CRS, near: tuple[float, float] | No
     if abs(here[1]) > HIGHEST_TURF:
         return f"beyond {HIGHEST_TURF:g}° of latitude"
     return ""
+
+
+def cut_off(crs: CRS, x: float, y: float, near: tuple[float, float] | None) -> str:
+    """Words on numbers of a grid that lack their leading digits; "" where they do not seem to.
+
+    Surveyors and drawings leave off hundreds of kilometres, which all points of a site share.
+    """
+    if not crs.is_projected or max(abs(x), abs(y)) >= CUT_OFF * 10:
+        return ""
+    if near is None:
+        small = max(abs(x), abs(y)) < CUT_OFF
+        return "; if its leading digits were cut off, --near LON LAT finds them" if small else ""
+    from pyproj import Transformer
+
+    there = Transformer.from_crs("OGC:CRS84", crs, always_xy=True).transform(*near)
+    shift = np.round((np.array(there) - (x, y)) / CUT_OFF) * CUT_OFF
+    left = np.abs(there - shift - (x, y)).max()
+    if not shift.any() or not left <= CUT_OFF / 20:
+        return ""
+    return (
+        f"; with {shift[0]:,.0f} added to x and {shift[1]:,.0f} to y it would: its leading digits"
+        " are cut off. Put them back where it was made, or have it exported with whole coordinates"
+    )
 
 
 def likely_place(

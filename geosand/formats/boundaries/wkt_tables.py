@@ -28,10 +28,14 @@ HEADS = ("wkt", "wkt_geom", "_wkt", "geom", "geometry", "the_geom", "shape")
 _SHAPE = re.compile(rb"(polygon|surface)\s*z?m?\s*\(|\b0[01](?:[0-9a-f]{2}){40,}", re.IGNORECASE)
 _BINARY = re.compile(r"0[01](?:[0-9a-f]{2})+", re.IGNORECASE)  #: well-known binary in hex
 _CODE = re.compile(r"\s*SRID\s*=\s*(\d+)\s*;", re.IGNORECASE)  # of a database's own form
+#: How a text begins that is nothing but shapes.
+_BARE = re.compile(rb"\s*(srid\s*=\s*\d+\s*;\s*)?(multi)?polygon\s*z?m?\s*\(\(", re.IGNORECASE)
 
 
 def holds_shapes(start: bytes) -> bool:
-    """Whether a table that begins so has a column of shapes."""
+    """Whether a table that begins so has a column of shapes, or a text nothing but shapes."""
+    if _BARE.match(start):
+        return True
     heads = re.split(rb"\s*[,;\t\"\r]+\s*", start.partition(b"\n")[0].lower())
     return any(name.encode() in heads for name in HEADS) and _SHAPE.search(start) is not None
 
@@ -40,8 +44,13 @@ def read_wkt_table(path: Path, shown: str) -> list[Layer]:
     """Rows by the CRS that they name, else that of a .prj beside. Raises Refused for no table."""
     faults, findings = Faults(), list[Finding]()
     before = csv.field_size_limit(MAXIMUM_BYTES)
+    content = path.read_bytes()
+    if _BARE.match(content):  # a shape begins with a letter behind the brackets of the one before
+        shapes = re.split(rb"(?<=\))[\s,;]*(?=[a-zA-Z])", content.strip())
+        rows = (b'%d,"%s"' % (k, b" ".join(s.split())) for k, s in enumerate(shapes, start=1))
+        content = b"\n".join((b"number,wkt", *rows))
     try:
-        table = read_csv(path.read_bytes(), shown, faults, findings)
+        table = read_csv(content, shown, faults, findings)
     finally:
         csv.field_size_limit(before)
     faults.refuse()
@@ -84,7 +93,7 @@ def _shape(text: str) -> tuple[Any, str]:
     if not text.strip():
         return None, "it has no geometry"
     try:
-        with np.errstate(invalid="ignore"):
+        with np.errstate(invalid="ignore", over="ignore"):
             made = shapely.from_wkb if _BINARY.fullmatch(text) else shapely.from_wkt
             shape = made(text, on_invalid="ignore")
             closed = made(text, on_invalid="fix") if shape is None else None

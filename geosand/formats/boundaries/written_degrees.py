@@ -7,11 +7,18 @@ import re
 _SIDE = r"\s*([NSEW]?)\s*"
 _SECONDS = r"(\d{1,2}(?:[.,]\d*)?)"
 _DMS = re.compile(
-    rf"{_SIDE}([+-]?)(\d{{1,3}})[°:\sd-]\s*(\d{{1,2}})['′’:\sm-]\s*{_SECONDS}"
-    rf"\s*(?:\"|″|''|”)?{_SIDE}",
+    rf"{_SIDE}([+-]?)(\d{{1,3}})[°º˚:\sd-]\s*(\d{{1,2}})['′’:\sm-]\s*{_SECONDS}"
+    rf"\s*(?:\"|″|''|”|′′|’’)?{_SIDE}",
     re.IGNORECASE,
 )
-_DM = re.compile(rf"{_SIDE}([+-]?)(\d{{1,3}})[°:\sd]\s*{_SECONDS}\s*['′’m]?{_SIDE}", re.IGNORECASE)
+_DM = re.compile(
+    rf"{_SIDE}([+-]?)(\d{{1,3}})[°º˚:\sd]\s*{_SECONDS}\s*['′’m]?{_SIDE}", re.IGNORECASE
+)
+#: In words or small letters: a capital S behind seconds is the south.
+_WORDS = re.compile(
+    rf"{_SIDE}([+-]?)(\d{{1,3}})\s*(?:deg\.?|d)\s*(\d{{1,2}})\s*(?:min\.?|m)\s*{_SECONDS}"
+    rf"\s*(?:sec\.?|s){_SIDE}"
+)
 _DECIMAL = re.compile(r"\s*([+-]?\d{1,3}(?:\.\d*)?)\s*°?\s*([NSEW]?)\s*", re.IGNORECASE)
 
 
@@ -22,8 +29,10 @@ def degrees_of(text: str) -> float | None:
     (-53.25, 9.9, None)
     >>> degrees_of("53-15-00.0S"), degrees_of("E 9°54.0'"), degrees_of("53 15.0")
     (-53.25, 9.9, None)
+    >>> degrees_of("1 deg 30 min 36 sec W"), degrees_of("1d30m36s"), degrees_of("1d30m36S")
+    (-1.51, 1.51, -1.51)
     """
-    for form in (_DMS, _DM):
+    for form in (_WORDS, _DMS, _DM):
         match = form.fullmatch(text)
         if match is None:
             continue

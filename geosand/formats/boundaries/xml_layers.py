@@ -33,11 +33,12 @@ CONTAINERS = ("Document", "Folder", "kml")
 SHAPES = ("Polygon", "LineString", "LinearRing", "Point", "Track", "Model", "MultiTrack")
 
 
-def _tag(element: Element) -> str:
+def tag_of(element: Element) -> str:
     return element.tag.rpartition("}")[2].rpartition(":")[2] if isinstance(element.tag, str) else ""
 
 
-def _root(path: Path, shown: str) -> Element:
+def root_of(path: Path, shown: str) -> Element:
+    """The outermost element. Raises Refused for what is not whole XML or declares entities."""
     check_xml(path, shown)
     try:
         try:
@@ -72,15 +73,15 @@ def check_whole_xml(path: Path, shown: str) -> None:
 
 def _text(element: Element, name: str) -> str:
     for child in element:
-        if _tag(child) == name:
+        if tag_of(child) == name:
             return (child.text or "").strip()
     return ""
 
 
 def read_kml(path: Path, shown: str) -> list[Layer]:
     """Every placemark of every folder; the folders' names become the thing's folder."""
-    root = _root(path, shown)
-    several = sum(_tag(element) == "Document" for element in root.iter()) > 1
+    root = root_of(path, shown)
+    several = sum(tag_of(element) == "Document" for element in root.iter()) > 1
     named = ("Folder", "Document") if several else ("Folder",)
     fields = _own_placemarks(root)
     drawn: list[Drawn] = []
@@ -88,7 +89,7 @@ def read_kml(path: Path, shown: str) -> list[Layer]:
     stack: list[tuple[Element, str, int]] = [(root, "", 0)]
     while stack:  # a stack, since a hostile file nests deeper than Python recurses
         element, folder, depth = stack.pop()
-        tag = _tag(element)
+        tag = tag_of(element)
         if tag == "Placemark" or tag in fields:
             above = " / ".join(t for t in (folder, tag) if t) if tag in fields else folder
             thing = _placemark(element, above, len(drawn) + 1, fields.get(tag, ()))
@@ -105,7 +106,7 @@ def read_kml(path: Path, shown: str) -> list[Layer]:
             inner = " / ".join(t for t in (folder, name) if t) if depth < 20 else folder
             stack += [(child, inner, depth + 1) for child in reversed(element)]
         elif tag == "NetworkLink":
-            links.append(next((p.text or "" for p in element.iter() if _tag(p) == "href"), ""))
+            links.append(next((p.text or "" for p in element.iter() if tag_of(p) == "href"), ""))
     said = list(heights_said(drawn, HEIGHTS))
     if hidden:
         one = "1 placemark is" if hidden == 1 else f"{hidden} placemarks are"
@@ -119,7 +120,7 @@ def read_kml(path: Path, shown: str) -> list[Layer]:
 
 def _is_relative(element: Element) -> bool:
     """Whether heights in it are above the ground or the bottom of the sea."""
-    modes = (part.text or "" for part in element.iter() if _tag(part) == "altitudeMode")
+    modes = (part.text or "" for part in element.iter() if tag_of(part) == "altitudeMode")
     return any("relativeTo" in mode for mode in modes)
 
 
@@ -130,11 +131,11 @@ def _own_placemarks(root: Element) -> dict[str, list[str]]:
     """
     found = {}
     for schema in root.iter():
-        if _tag(schema) != "Schema":
+        if tag_of(schema) != "Schema":
             continue
         name, parent = (schema.get(k) or _text(schema, k) for k in ("name", "parent"))
         if name and name not in CONTAINERS and parent == "Placemark":
-            fields = (f for f in schema if _tag(f) == "SimpleField")
+            fields = (f for f in schema if tag_of(f) == "SimpleField")
             found[name] = [f.get("name") or _text(f, "name") for f in fields]
     return found
 
@@ -145,9 +146,9 @@ def _placemark(element: Element, folder: str, number: int, fields: Sequence[str]
     place += f" in folder {folder[:60]!r}" if folder else ""
     cells: dict[str, Cell] = {field: _text(element, field) for field in fields}
     for part in element.iter():
-        if _tag(part) == "Data":
+        if tag_of(part) == "Data":
             cells[part.get("name", "")] = _text(part, "value")
-        elif _tag(part) == "SimpleData":
+        elif tag_of(part) == "SimpleData":
             cells[part.get("name", "")] = (part.text or "").strip()
     try:
         shapes = [_kml_shape(part) for part in _outermost(element)]
@@ -174,20 +175,20 @@ def _outermost(element: Element) -> Iterator[Element]:
     stack = list(reversed(element))
     while stack:
         part = stack.pop()
-        if _tag(part) in SHAPES:
+        if tag_of(part) in SHAPES:
             yield part
-        elif _tag(part) == "MultiGeometry":
+        elif tag_of(part) == "MultiGeometry":
             stack += reversed(part)
 
 
 def _kml_shape(element: Element) -> Any:
-    tag = _tag(element)
+    tag = tag_of(element)
     if tag == "Polygon":
         rings: dict[str, list[Any]] = {"outerBoundaryIs": [], "innerBoundaryIs": []}
         for side in element:
-            if _tag(side) in rings:
-                found = [p for p in side.iter() if _tag(p) == "LinearRing"]
-                rings[_tag(side)] += [ring(_coordinates(r)) for r in found]
+            if tag_of(side) in rings:
+                found = [p for p in side.iter() if tag_of(p) == "LinearRing"]
+                rings[tag_of(side)] += [ring(_coordinates(r)) for r in found]
         if len(rings["outerBoundaryIs"]) != 1:
             raise BadShape(f"a polygon has {len(rings['outerBoundaryIs'])} outer rings")
         shell, holes = rings["outerBoundaryIs"][0], rings["innerBoundaryIs"]
@@ -204,9 +205,14 @@ def _kml_shape(element: Element) -> Any:
 
 def _coordinates(element: Element) -> Floats:
     text = _text(element, "coordinates")
-    rows = [tuple_text.split(",") for tuple_text in text.replace(", ", ",").split()]
+    rows = [position.rstrip(",").split(",") for position in text.replace(", ", ",").split()]
     if not rows:
         raise BadShape("it has no coordinates")
+    if wide := next((row for row in rows if len(row) > 3), None):
+        raise BadShape(
+            f"a position has more than three numbers ({','.join(wide)[:60]}): commas stand between"
+            " numbers, a decimal mark is a point (KML 2.3)"
+        )
     size = 3 if all(len(row) > 2 for row in rows) else 2
     try:
         points = np.array([[float(v) for v in row[:size]] for row in rows])
@@ -219,10 +225,10 @@ def _coordinates(element: Element) -> Floats:
 
 def read_gpx(path: Path, shown: str) -> list[Layer]:
     """Tracks and routes as lines to be closed; waypoints as points."""
-    root = _root(path, shown)
+    root = root_of(path, shown)
     drawn: list[Drawn] = []
     for element in root:
-        tag, number = _tag(element), len(drawn) + 1
+        tag, number = tag_of(element), len(drawn) + 1
         if tag not in ("trk", "rte", "wpt"):
             continue
         words = {"trk": "track", "rte": "route", "wpt": "waypoint"}
@@ -246,10 +252,10 @@ def _gpx_shape(element: Element, tag: str) -> Any:
     if tag == "wpt":
         return shapely.points(_gpx_points([element])[0])
     if tag == "rte":
-        groups = [[p for p in element if _tag(p) == "rtept"]]
+        groups = [[p for p in element if tag_of(p) == "rtept"]]
     else:
-        segments = [s for s in element if _tag(s) == "trkseg"]
-        groups = [[p for p in s if _tag(p) == "trkpt"] for s in segments]
+        segments = [s for s in element if tag_of(s) == "trkseg"]
+        groups = [[p for p in s if tag_of(p) == "trkpt"] for s in segments]
     lines = [_gpx_points(points) for points in groups if len(points) > 1]
     if not lines:
         raise BadShape("it has fewer than 2 positions")

@@ -150,7 +150,9 @@ geosand.card = function (page) {
       title = make("h2", "", surface.name),
       text = make("div", "figures");
     title.dir = "auto";
-    text.append(title, make("p", "what", surface.kind, " · ", page.periodAt().label));
+    // findings name surfaces by id, as records do
+    const id = surface.id === surface.name ? [] : [surface.id];
+    text.append(title, make("p", "what", [surface.kind, ...id, page.periodAt().label].join(" · ")));
     const past = thrown(surface, f),
       bar = page.wherebar(f);
     if (surface.active) text.append(...[lead(surface, f), bar, past].filter(Boolean));

@@ -6,10 +6,10 @@ from collections.abc import Sequence
 
 from geosand.balance.account import NOT_CLOSED
 from geosand.errors import printable
+from geosand.reports.classes import Scale
 from geosand.reports.documents import Document, si, told
-from geosand.reports.first import explain, would
-from geosand.reports.printable.axis import Scale
-from geosand.reports.printable.budget_picture import budget_picture, whole_percent
+from geosand.reports.doubts import explain, would
+from geosand.reports.printable.balance_pictures import budget_picture, whole_percent
 from geosand.reports.printable.cell_pictures import interval_mark, scale_head, scale_over
 from geosand.reports.printable.content import (
     Block,
@@ -138,7 +138,8 @@ def _methods(mine: Sequence[Document], units: Units) -> tuple[Block, ...]:
         "By mass and by volume: what the catches say. By bulk: all sand spread over all ground"
         " dressed. A bulk rate below the caught one can not be explained by overthrow. Strip width:"
         " of a strip at full rate that would hold the overthrow. CV and low quarter: evenness of"
-        " the catches, from four catches up."
+        " the catches, from four catches up; the low quarter is the mean of the lowest quarter of"
+        " them, rounded to whole catches, over the mean of all."
     )
     return (Table(columns=columns, rows=rows), Text(text=text, soft=True))
 

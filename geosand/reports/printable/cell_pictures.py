@@ -7,7 +7,8 @@ import math
 import numpy as np
 
 from geosand.columns import Floats, frozen
-from geosand.reports.printable.axis import Scale
+from geosand.reports.classes import Scale
+from geosand.reports.printable.balance_pictures import whisker
 from geosand.reports.printable.drawing import (
     ALARM,
     FAINT,
@@ -26,7 +27,6 @@ from geosand.reports.printable.drawing import (
     flag,
     text_width,
 )
-from geosand.reports.printable.sand_picture import whisker
 
 HEIGHT = 12.0
 PAD = 5.0  #: room at both ends, for marks that reach over
@@ -39,9 +39,7 @@ def scale_over(values: list[float], width: float) -> Scale:
 
 def scale_head(scale: Scale, unit: str, width: float, label: str) -> Drawing:
     """The head of such a column: what is drawn, and the scale's marks."""
-    marks: list[Mark] = [
-        Words(x=PAD, y=8, text=f"{label}, {unit}", size=7.5, bold=True),
-    ]
+    marks: list[Mark] = [Words(x=PAD, y=8, text=f"{label}, {unit}", size=7.5, bold=True)]
     taken: list[tuple[float, float]] = []
     ends = (0.0, scale.marks()[-1], scale.marks()[0])
     for value in dict.fromkeys([*ends, *scale.marks()]):  # zero and the ends have the first right

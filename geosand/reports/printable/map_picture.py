@@ -26,8 +26,7 @@ from geosand.reports.printable.drawing import (
     Words,
     flag,
 )
-from geosand.reports.printable.map_labels import Label, placed_labels
-from geosand.reports.printable.map_sheet import Sheet, Ways, hatch
+from geosand.reports.printable.map_sheet import Label, Sheet, Ways, hatch, placed_labels
 from geosand.reports.words import Units, label_of
 from geosand.results import Results
 from geosand.season.ledger import UNDER
@@ -71,10 +70,7 @@ def _quiet(results: Results, rows: Ints, sheet: Sheet) -> list[Mark]:
     ways = sheet.rings(shapes)
     return [
         Outline(
-            ways=ways[k],
-            fill=HAZARD_FILL if kinds[k] in HAZARDS else TURF,
-            stroke=HAIR,
-            width=0.4,
+            ways=ways[k], fill=HAZARD_FILL if kinds[k] in HAZARDS else TURF, stroke=HAIR, width=0.4
         )
         for k in order
     ]

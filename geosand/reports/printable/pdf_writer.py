@@ -15,13 +15,7 @@ from geosand.reports.printable.content import (
     Text,
 )
 from geosand.reports.printable.drawing import HAIR, INK, SAND_DARK
-from geosand.reports.printable.pdf_canvas import (
-    CONTENT,
-    TOP,
-    UNKNOWN_LETTER,
-    Canvas,
-    Paper,
-)
+from geosand.reports.printable.pdf_canvas import CONTENT, TOP, UNKNOWN_LETTER, Canvas, Paper
 from geosand.reports.printable.pdf_table import least_of_table, set_table
 
 SOFT = "#565b52"

@@ -8,24 +8,28 @@ from geosand.errors import printable
 from geosand.reports.balance_document import balance_document
 from geosand.reports.documents import Document, si
 from geosand.reports.first import look_first, next_step
-from geosand.reports.printable.areas_section import areas_section
+from geosand.reports.printable.balance_pictures import UNKNOWN, Limits, Stage, sand_picture
 from geosand.reports.printable.balance_section import balance_section
-from geosand.reports.printable.content import (
-    Figure,
-    Figures,
-    Items,
-    Picture,
-    Report,
-    Section,
-    Text,
-)
+from geosand.reports.printable.content import Figure, Figures, Items, Picture, Report, Section, Text
 from geosand.reports.printable.drawing import PHONE, WIDTH
 from geosand.reports.printable.map_picture import map_picture
 from geosand.reports.printable.method_section import trust_sections
-from geosand.reports.printable.sand_picture import UNKNOWN, Limits, Stage, sand_picture
-from geosand.reports.printable.surfaces_section import beside_section, surfaces_section
+from geosand.reports.printable.surfaces_section import (
+    areas_section,
+    beside_section,
+    surfaces_section,
+)
 from geosand.reports.season_document import season_balance, season_document
-from geosand.reports.words import MISSING, NO_DRESSING, Units, between, percent, shown, written_day
+from geosand.reports.words import (
+    MISSING,
+    NO_DRESSING,
+    Units,
+    between,
+    ended,
+    percent,
+    shown,
+    written_day,
+)
 from geosand.results import Results
 from geosand.season.ledger import NOT_MEASURED, NOT_YET, UNDER
 
@@ -62,7 +66,7 @@ def season_report(results: Results, units: Units) -> Report:
 
 def _first(results: Results, season: Document, units: Units) -> Section:
     """The few figures, and what to look at first."""
-    lines = tuple(f"{printable(line)}." for line in look_first(results, units))
+    lines = tuple(ended(printable(line)) for line in look_first(results, units))
     if not len(results.site.dressings):
         lines = (NO_DRESSING,)
     listed = Items(items=lines, numbered=True) if lines else Text(text="Nothing stands out.")

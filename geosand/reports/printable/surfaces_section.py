@@ -1,15 +1,17 @@
-"""Surface by surface: depth so far against its target so far; and sand beside the edges."""
+"""Surface by surface: depth so far against its target; sand beside the edges; the areas."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Sequence
 
+import numpy as np
+
 from geosand.errors import printable
 from geosand.planning.route import natural
-from geosand.reports.area_rows import by_kind
+from geosand.reports.area_rows import TOTALS_NOTE, area_rows, area_totals, by_kind
+from geosand.reports.classes import Scale
 from geosand.reports.documents import MILLIMETRE, Document, si, told
-from geosand.reports.printable.axis import Scale
 from geosand.reports.printable.cell_pictures import Depth, depth_bar, scale_head, scale_over
 from geosand.reports.printable.content import Block, Column, Row, Section, Table, Text
 from geosand.reports.words import MISSING, Units, between, chance, label_of
@@ -153,3 +155,50 @@ def _cells(rings: dict[tuple[str, str], Document], name: str, units: Units) -> l
         for key, measure in (("depth_mm", "depth"), ("u_depth_mm", "depth"), ("mass_kg", "mass")):
             cells.append(told(ring[key], measure, units, unit=False))
     return cells
+
+
+def areas_section(results: Results, units: Units) -> Section:
+    """All surfaces in force by kind, each kind with its sum and the sum's own u."""
+    site = results.site
+    rows = area_rows(site, results.areas)
+    if not rows:
+        return Section(title="Areas", blocks=())
+    nothing = np.full(len(rows), np.nan)
+    totals = {t["kind"]: t for t in area_totals(site, results.areas, nothing)}
+    area, length = label_of("area", units), label_of("length", units)
+    columns = (
+        Column(head="surface", width=70),
+        Column(head="name", width=150, wrap=True),
+        Column(head=f"area {area}", width=74, align="right"),
+        Column(head=f"u {area}", width=60, align="right"),
+        Column(head=f"perimeter {length}", width=76, align="right"),
+        Column(head=f"as drawn {area}", width=80, align="right"),
+    )
+    lines: list[Row] = []
+    for kind, mine in by_kind(rows):
+        lines.append(Row(cells=(printable(kind),), tone="group"))
+        lines += [_area_row(row, units) for row in mine]
+        if len(mine) > 1:
+            lines.append(_area_sum(f"{len(mine)} together", totals[kind], units))
+    if len(totals) > 2:
+        lines.append(_area_sum("all", totals["all"], units))
+    text = (
+        "Ground area on the ellipsoid, raised to the site's elevation and slope; what another"
+        f" surface lies on is not counted twice. {TOTALS_NOTE}"
+    )
+    return Section(
+        title="Areas", blocks=(Table(columns=columns, rows=lines), Text(text=text, soft=True))
+    )
+
+
+def _area_row(row: Document, units: Units) -> Row:
+    name = "" if row["name"] == row["id"] else printable(row["name"])
+    measures = {"area_m2": "area", "u_area_m2": "area"}
+    measures |= {"perimeter_m": "length", "drawn_area_m2": "area"}
+    texts = (told(row[key], measure, units, unit=False) for key, measure in measures.items())
+    return Row(cells=(row["id"], name, *texts))
+
+
+def _area_sum(name: str, total: Document, units: Units) -> Row:
+    area, u = (told(total[key], "area", units, unit=False) for key in ("area_m2", "u_area_m2"))
+    return Row(cells=(name, "", area, u, "", ""), tone="sum")

@@ -4,6 +4,7 @@ import math
 
 import ezdxf
 import numpy as np
+import pyproj
 import pytest
 import shapely
 from ezdxf.math import BSpline
@@ -221,6 +222,24 @@ def test_two_outlines_with_one_shared_edge(drawing, read):
     one, two = found.features.geometry
     assert shapely.equals(one.intersection(two).normalize(), shapely.union_all([
         one.boundary.intersection(two.boundary)]).normalize())  # fmt: skip
+
+
+def test_a_text_belongs_to_the_outline_of_its_own_layer_where_two_run_along_each_other(
+    drawing, read
+):
+    """A collar drawn as two lines, the inner one along its green, whose name stands inside."""
+    space = drawing.modelspace()
+    inner = at([(0, 0), (20, 0), (20, 20), (0, 20)])
+    outer = at([(-1, -1), (21, -1), (21, 21), (-1, 21)])
+    for ring in (inner, outer):
+        space.add_lwpolyline(ring, close=True, dxfattribs={"layer": "COLLAR"})
+    space.add_lwpolyline(inner, close=True, dxfattribs=LAYER)
+    space.add_text("Seven", dxfattribs={"insert": (X + 10, Y + 10), **LAYER})
+    found = read(drawing, holes=True)
+    named = dict(zip(found.features.kind, found.features.name, strict=True))
+    assert named["green"] == "Seven"
+    areas = dict(zip(found.features.kind, areas_of(found), strict=True))
+    assert areas == {"green": pytest.approx(400, abs=2e-3), "collar": pytest.approx(84, abs=2e-3)}
 
 
 def test_a_line_that_ends_on_an_outline_of_another_layer_is_asked_about(drawing, read):
@@ -746,3 +765,68 @@ def test_levels_written_in_an_outline_are_no_part_of_its_name(drawing, read):
     assert found.features.name.tolist() == ["Green 7", "17.1"]
     assert found.tally.labels == 3
     assert [item.reason for item in found.tally.left_out] == [LEVEL] * 3
+
+
+#: As Autodesk's dictionaries of coordinate systems write it, cut to what ezdxf looks at.
+NAMED_CRS = """<?xml version="1.0" encoding="UTF-16" standalone="no" ?>
+<Dictionary version="1.0" xmlns="http://www.osgeo.org/mapguide/coordinatesystem">
+<ProjectedCoordinateSystem id="ETRS89.UTM-32N"><Axis uom="METER">
+<CoordinateSystemAxis><AxisOrder>1</AxisOrder><AxisAbbreviation>FIRST</AxisAbbreviation>
+</CoordinateSystemAxis></Axis></ProjectedCoordinateSystem>
+<Alias id="CODE" type="CoordinateSystem"><Namespace>EPSG Code</Namespace></Alias></Dictionary>"""
+
+
+def placed_drawing(points, design, reference, north=(0, 1), sort=1, code="25832", first="E"):
+    document = ezdxf.new("R2010", units=6)
+    document.modelspace().add_lwpolyline(points, close=True, dxfattribs={"layer": "GREENS"})
+    geodata = document.modelspace().new_geodata()
+    definition = NAMED_CRS.replace("CODE", code).replace("FIRST", first)
+    geodata.setup_local_grid(
+        design_point=design, reference_point=reference, north_direction=north, crs=definition
+    )
+    geodata.dxf.coordinate_type = sort
+    return document
+
+
+def middle(found):
+    (here,) = shapely.centroid(
+        shapely.transform(
+            found.features.geometry,
+            pyproj.Transformer.from_crs("OGC:CRS84", UTM, always_xy=True).transform,
+            interleaved=False,
+        )
+    )
+    return [here.x, here.y]
+
+
+SQUARE = [(0, 0), (20, 0), (20, 24), (0, 24)]
+
+
+@pytest.mark.parametrize(
+    ("points", "design", "reference", "north", "sort"),
+    [
+        (at(SQUARE), (X, Y), (X, Y), (0, 1), 1),
+        (at(SQUARE), (0, 0), (1, 1), (0, 1), 2),
+        (SQUARE, (0, 0), (X, Y), (0, 1), 1),
+        ([(x + 7, y + 5) for x, y in SQUARE], (7, 5), (X, Y), (0, 1), 1),
+        ([(-y, x) for x, y in SQUARE], (0, 0), (X, Y), (-1, 0), 1),  # north is to the left
+    ],
+)
+def test_a_drawing_that_names_its_crs_is_placed_by_it(read, points, design, reference, north, sort):
+    """DXF reference, GEODATA: of a local grid, the design point is at the reference point."""
+    found = read(placed_drawing(points, design, reference, north, sort), crs=None)
+    assert middle(found) == pytest.approx([X + 10, Y + 12], abs=1e-3)
+    assert any("GEODATA" in told.text for told in found.findings)
+
+
+def test_the_users_crs_goes_before_a_drawings_own(read):
+    document = placed_drawing(at(SQUARE), (X, Y), (500_000, Y))
+    assert middle(read(document)) == pytest.approx([X + 10, Y + 12], abs=1e-3)
+
+
+@pytest.mark.parametrize(
+    "odd", [{"code": "none"}, {"first": "N"}, {"sort": 3}, {"code": "2264"}, {"code": "999999"}]
+)
+def test_a_place_that_is_not_understood_is_asked(read, odd):
+    with pytest.raises(Refused, match="does not say in which coordinate reference system"):
+        read(placed_drawing(SQUARE, (0, 0), (X, Y), **odd), crs=None)

@@ -2,6 +2,8 @@
 
 import math
 
+import geopandas
+import pyproj
 import pytest
 import shapely
 
@@ -40,6 +42,11 @@ def read(tmp_path):
         return read_boundaries(tmp_path / "a.gml")
 
     return reading
+
+
+def transformed(shape, code):
+    move = pyproj.Transformer.from_crs(UTM, code, always_xy=True)
+    return shapely.transform(shape, move.transform, interleaved=False)
 
 
 def areas(found):
@@ -112,3 +119,28 @@ def test_outlines_of_one_layer_in_several_systems(read):
     (fault,) = refusal.value.faults
     assert fault.found == "outlines of one layer are in several reference systems: EPSG 25832, 4326"
     assert fault.remedy == "export those of each system by themselves"
+
+
+@pytest.mark.parametrize("name", ["osm.gml", "gpx.gml", "course.kml"])
+def test_the_outermost_element_says_the_format_not_a_layer_or_an_ending(tmp_path, name):
+    frame = geopandas.GeoDataFrame({"kind": ["green"]}, geometry=[GREEN], crs=UTM)
+    frame.to_file(tmp_path / "a.gml", driver="GML", layer=name[:3])
+    text = (tmp_path / "a.gml").read_text().replace("?>", "?>\n<!-- a course -->", 1)
+    (tmp_path / name).write_text(text)
+    assert read_boundaries(tmp_path / name).features.kind.tolist() == ["green"]
+
+
+@pytest.mark.parametrize(
+    ("name", "code"),
+    [("ETRS89_UTM32", 25832), ("DE_DHDN_3GK3", 31467), ("DE_DHDN_3GK3_NI000", 31467)],
+)
+def test_the_names_of_german_land_registers(read, name, code):
+    """GeoInfoDok names CRS so, and writes east before north."""
+    shape = transformed(GREEN, code)
+    found = read(
+        [f"<a:geom>{outline(shape, f'srsName={chr(34)}urn:adv:crs:{name}{chr(34)}')}</a:geom>"]
+    )
+    lon_lat = to_lon_lat(GREEN)
+    apart = shapely.distance(shapely.centroid(found.features.geometry[0]), lon_lat.centroid)
+    assert apart < 1e-4  # degrees: about 10 m, what the datum shift may be off
+    assert areas(found) == pytest.approx([GREEN.area], rel=5e-4)

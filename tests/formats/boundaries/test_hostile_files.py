@@ -92,6 +92,11 @@ def test_archives_of_archives_are_named_not_opened(tmp_path):
     assert "holds inner.zip" in refusal(zipped(tmp_path, {"inner.zip": buffer.getvalue()}))
 
 
+def test_an_archive_in_an_archive_says_what_to_do(tmp_path):
+    inner = zipped(tmp_path, {"doc.kml": KML}, "course.kmz").read_bytes()
+    assert "Unpack it and bring course.kmz" in refusal(zipped(tmp_path, {"course.kmz": inner}))
+
+
 def test_a_locked_archive(tmp_path):
     path = zipped(tmp_path, {"a.kml": KML})
     content = bytearray(path.read_bytes())
@@ -108,9 +113,11 @@ def test_a_locked_archive(tmp_path):
         ("a.geojson", "", "is empty"),
         ("a.geojson", "<!doctype html><html></html>", "is a web page"),
         ("a.geojson", '{"type": "FeatureCollection", "features": [', "is not JSON"),
-        ("a.geojson", '{"type":"Topology","objects":{}}', "is TopoJSON, no GeoJSON"),
+        ("a.geojson", '{"type":"Topology","objects":{}}', "Failed to read TopoJSON"),
         ("a.geojson", '{"a":' * 100_000, "is not JSON: too deeply nested"),
         ("a.kml", KML[:120], "is not whole XML"),
+        ("a.kml", "<note>hello</note>", "is XML, but no GML"),
+        ("a.kml", "<?" * 30_000, "is XML, but no GML"),
         ("a.dwg", "AC1027 and more", "is a DWG drawing"),
         ("a.docx", "text", "is of no known format"),
         ("a.gpkg", "not a database", "is no gpkg file"),

@@ -91,3 +91,21 @@ def test_degrees_and_swapped_degrees():
 def test_numbers_of_nowhere():
     text = proposals(np.array([9e7, 9e7, 9e7, 9e7]), None)
     assert text.startswith("no usual one puts these numbers on a likely place")
+
+
+@pytest.mark.parametrize(
+    ("x", "y", "told"),
+    [
+        # origins of EPSG:2056 (Bern, old observatory) and EPSG:28992 (Amersfoort), EPSG register
+        (2_600_000.0, 1_200_000.0, "EPSG:2056, CH1903+ / LV95, in m (46.95"),
+        (155_000.0, 463_000.0, "EPSG:28992, Amersfoort / RD New, in m (52.15"),
+        # the National Grid's square SP (Ordnance Survey)
+        (450_000.0, 250_000.0, "EPSG:27700, OSGB36 / British National Grid, in m (52.1"),
+    ],
+)
+def test_grids_of_countries_are_told_before_those_of_states(x: float, y: float, told: str) -> None:
+    """Of dozens that take such numbers six are told, and how many more there are."""
+    text = proposals(np.array([x, y, x + 300, y + 300]), None)
+    first, _, rest = text.partition("NAD83 / ")
+    assert told in first and rest
+    assert re.search(r"; and \d+ grids more[.]", text)

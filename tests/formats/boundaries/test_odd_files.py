@@ -451,3 +451,36 @@ def test_a_file_geodatabase(tmp_path, zipped):
     assert found.features.kind.tolist() == ["tee"]
     assert found.source_crs == UTM
     assert sorted(f.name for f in (tmp_path / "a.gdb").iterdir()) == before
+
+
+KML_RING = "<LinearRing><coordinates>{}</coordinates></LinearRing>"
+KML_MARK = (
+    "<Placemark><name>Green 1</name><Polygon><outerBoundaryIs>{}</outerBoundaryIs></Polygon>"
+    "</Placemark>"
+)
+
+
+def kml_mark(joint):
+    ring = shapely.get_coordinates(to_lon_lat(blob(0, 0, 13)))
+    return KML_MARK.format(KML_RING.format(" ".join(joint.format(*p) for p in ring)))
+
+
+def test_decimal_commas_of_kml_are_told(tmp_path):
+    """By KML 2.3 a position is two or three numbers with commas between them."""
+    text = kml_mark("{:.7f};{:.7f},0").replace(".", ",").replace(";", ",")
+    (tmp_path / "a.kml").write_text(f"<kml><Document>{text}</Document></kml>")
+    (left,) = read_boundaries(tmp_path / "a.kml").tally.left_out
+    assert left.lost
+    assert "more than three numbers (9,9" in left.reason
+
+
+def test_commas_behind_positions_of_kml_are_no_numbers(tmp_path):
+    text = kml_mark("{:.9f},{:.9f},0,\n")
+    (tmp_path / "a.kml").write_text(f"<kml><Document>{text}</Document></kml>")
+    assert read_boundaries(tmp_path / "a.kml").features.name.tolist() == ["Green 1"]
+
+
+def test_a_placemark_without_its_kml_is_read(tmp_path):
+    (tmp_path / "a.kml").write_text(f"<Folder>{kml_mark('{:.9f},{:.9f},0')}</Folder>")
+    found = read_boundaries(tmp_path / "a.kml")
+    assert found.features.name.tolist() == ["Green 1"]

@@ -1,6 +1,7 @@
 """Survey-controller text as it comes: separators, marks, units, degrees, codes, bad rows."""
 
 import numpy as np
+import openpyxl
 import pytest
 import shapely
 
@@ -8,7 +9,7 @@ from geosand.areas.crosscheck import grid_areas_m2
 from geosand.errors import Refused
 from geosand.formats.boundaries import Choice, read_boundaries
 from geosand.formats.boundaries.settling import settle
-from geosand.formats.boundaries.survey_points import code_and_commands
+from geosand.formats.boundaries.survey_text import code_and_commands
 from geosand.formats.boundaries.written_degrees import degrees_of
 
 from .conftest import UTM
@@ -474,3 +475,106 @@ def test_heights_that_stand_for_no_data_are_none(read, level):
     assert np.isnan(found.features.elevation_m).all()
     assert any("a height that no land has" in f.text for f in found.findings)
     assert read(["P,N,E,Z,D", *walk("{p},{n},{e},52.1,{c}")]).features.elevation_m[0] == 52.1
+
+
+RING = [*CORNERS, CORNERS[0]]
+
+
+@pytest.mark.parametrize(
+    ("head", "pattern", "noun"),
+    [
+        ("id,name,kind,northing,easting,order", "1,{name},{kind},{n},{e},{k}", "tee of old"),
+        ("kind,polygon_id,easting,northing", "{kind},{name},{e},{n}", "tee of old"),
+        ("Name,Easting,Northing", "{name},{e},{n}", "green"),
+        ("Surface,Easting,Northing", "{name},{e},{n}", "green"),
+        ("Surface,Easting,Northing", "{name},{e},{n}", "green C"),  # no command to close
+        ("Easting Northing Surface", "{e} {n} {name}", "green C"),
+    ],
+)
+def test_tables_of_corners_go_by_the_column_that_names_each_outline(read, head, pattern, noun):
+    """Two surfaces of one kind side by side, each named in every row of it."""
+    rows = [
+        pattern.format(name=name, kind="green", n=n, e=e + east, k=k)
+        for name, east in ((f"North {noun}", 0), (f"South {noun}", 60))
+        for k, (n, e) in enumerate(RING)
+    ]
+    found = read([head, *rows], "corners.csv")
+    areas = grid_areas_m2(found.features.geometry, UTM)
+    assert areas == pytest.approx([600, 600], abs=2e-3)
+    assert found.features.kind.tolist() == ["green", "green"]
+    assert found.features.name.tolist() == [f"North {noun}", f"South {noun}"]
+
+
+def test_names_of_points_are_no_outlines(read):
+    found = read(["Name,Easting,Northing", *(f"{k},{e},{n}" for k, (n, e) in enumerate(RING))])
+    assert not len(found.features)
+    assert any("no column holds codes" in told.text for told in found.findings)
+
+
+def test_two_columns_are_told_by_their_one_mark(read):
+    found = read(["Easting,Northing", *(f"{e},{n}" for n, e in RING)])
+    assert str(found.tally).startswith("5 read")
+    assert not any("is not a number" in left.reason for left in found.tally.left_out)
+
+
+def workbook(tmp_path, sheets):
+    book = openpyxl.Workbook()
+    book.remove(book.active)
+    for title, rows, merged in sheets:
+        sheet = book.create_sheet(title)
+        for row in rows:
+            sheet.append(row)
+        for cells in merged:
+            sheet.merge_cells(cells)
+    book.save(tmp_path / "survey.xlsx")
+    return tmp_path / "survey.xlsx"
+
+
+def test_heads_merged_over_two_rows_are_read(tmp_path):
+    head = [["Survey"], ["Point", "Coordinates (m)", None, "Code"], [None, "Easting", "Northing"]]
+    rows = [[k, e, n, "Green 7"] for k, (n, e) in enumerate(RING)]
+    path = workbook(tmp_path, [("Points", head + rows, ["A2:A3", "B2:C2", "D2:D3"])])
+    found = read_boundaries(path, crs=UTM)
+    assert found.features.name.tolist() == ["Green 7"]
+    assert area(found) == pytest.approx(600, abs=2e-3)
+
+
+def test_sheets_of_corners_without_codes_are_outlines_of_their_own(tmp_path):
+    sheets = [
+        (name, [["Easting", "Northing"], *([e + east, n] for n, e in RING)], [])
+        for name, east in (("Green B", 0), ("Tee 7", 60))
+    ]
+    found = read_boundaries(workbook(tmp_path, sheets), crs=UTM)
+    assert found.features.name.tolist() == ["Green B", "Tee 7"]
+    assert found.features.kind.tolist() == ["green", "tee"]
+
+
+def test_a_sheet_of_stations_beside_one_with_codes_is_no_outline(tmp_path):
+    points = [["Point", "Easting", "Northing", "Code"]]
+    points += [[k, e, n, "Green 7"] for k, (n, e) in enumerate(RING)]
+    stations = [["Point", "Easting", "Northing"], *([k, e, n] for k, (n, e) in enumerate(RING))]
+    path = workbook(tmp_path, [("Points", points, []), ("Stations", stations, [])])
+    found = read_boundaries(path, crs=UTM)
+    assert found.features.name.tolist() == ["Green 7"]
+    assert any("no column holds codes" in told.text for told in found.findings)
+
+
+@pytest.mark.parametrize(
+    ("text", "degrees"),
+    [
+        ("1 deg 30 min 36 sec W", -1.51),
+        ("1d30m36sW", -1.51),
+        ("1d30m36S", -1.51),
+        ("1º30'36''W", -1.51),
+        ("1˚30′36′′E", 1.51),
+    ],
+)
+def test_further_spellings_of_degrees(text, degrees):
+    assert degrees_of(text) == pytest.approx(degrees, abs=1e-12)
+
+
+def test_an_endless_line_is_refused(read):
+    """Longer than the cells that Python's reader of CSV takes."""
+    found = "walk.txt, row 2: a line of more than 131,072 characters"
+    with pytest.raises(Refused, match=found):
+        read(["P,N,E", "1," + "9" * 140_000 + ",3"])

@@ -530,3 +530,31 @@ def test_a_point_near_the_origin_of_a_grid_is_no_degree(tmp_path):
         frame = geopandas.GeoDataFrame({"kind": ["green"]}, geometry=[shape], crs=grid)
         frame.to_file(tmp_path / "a.gpkg", layer=layer)
     assert len(read_boundaries(tmp_path / "a.gpkg").features) == 1
+
+
+CUT_SHORT = "Point,Easting,Northing,Code\n" + "".join(
+    f"{k},{20_137.838 + x},{67_033.395 + y},Green 1{end}\n"
+    for k, (x, y, end) in enumerate([(0, 0, ""), (20, 0, ""), (20, 25, ""), (0, 25, " CL")])
+)
+
+
+@pytest.mark.parametrize(
+    ("near", "told"),
+    [
+        ((-1.702, 53.21), "with 400,000 added to x and 300,000 to y"),
+        (None, "if its leading digits were cut off, --near LON LAT finds them"),
+    ],
+)
+def test_numbers_without_their_leading_digits_are_told(tmp_path, near, told):
+    """E 420137.838, N 367033.395 of the British grid is 53.2° N, 1.7° W, by PROJ."""
+    (tmp_path / "a.csv").write_text(CUT_SHORT)
+    with pytest.raises(Refused) as refusal:
+        read_boundaries(tmp_path / "a.csv", crs="EPSG:27700", near=near)
+    assert told in str(refusal.value)
+
+
+def test_another_place_is_no_want_of_digits(tmp_path):
+    (tmp_path / "a.csv").write_text(CUT_SHORT)
+    with pytest.raises(Refused) as refusal:
+        read_boundaries(tmp_path / "a.csv", crs="EPSG:27700", near=(-2.4, 52.8))
+    assert "cut off" not in str(refusal.value)

@@ -157,3 +157,32 @@ def test_points_and_shapes_in_a_workbook(course, tmp_path):
     assert any(
         "not read from the archive: sheet Sheet, sheet Sums" in f.text for f in found.findings
     )
+
+
+@pytest.mark.parametrize("name", ["course.wkt", "course.txt"])
+@pytest.mark.parametrize("joint", ["\n", ",\n", "; "])
+def test_a_text_of_nothing_but_shapes(course, tmp_path, name, joint):
+    """Shapes over several lines, one with a code of its CRS, a hole and parts among them."""
+    shapes = [shape.wkt.replace(", ", ",\n  ") for *_, shape in course]
+    code = "SRID=25832;" if joint == "\n" else ""
+    (tmp_path / name).write_text(joint.join(code + text for text in shapes))
+    found = read_boundaries(tmp_path / name, crs=None if code else UTM)
+    areas = list(areas_of(found).values())
+    assert areas == pytest.approx(list(truth(course).values()), rel=3e-7)
+
+
+def test_points_and_lines_between_shapes_take_none_of_them_along(course, tmp_path):
+    first, second = (shape for *_, shape in list(course)[:2])
+    line = "LINESTRING (560000 5906000, 560001 5906001)"
+    (tmp_path / "a.wkt").write_text(
+        "\n".join([first.wkt, "POINT (560000 5906000)", line, second.wkt])
+    )
+    areas = list(areas_of(read_boundaries(tmp_path / "a.wkt", crs=UTM)).values())
+    assert areas == pytest.approx(list(truth(course).values())[:2], rel=3e-7)
+
+
+def test_the_class_in_words_goes_before_its_code(tmp_path):
+    """Extracts of the open map community have fclass, in words, behind a code of numbers."""
+    lines = ["wkt\tosm_id\tcode\tfclass", f"{to_lon_lat(blob(0, 0, 13)).wkt}\t7\t2253\tpitch"]
+    (tmp_path / "a.csv").write_text("\n".join(lines))
+    assert read_boundaries(tmp_path / "a.csv", crs="EPSG:4326").features.kind.tolist() == ["pitch"]

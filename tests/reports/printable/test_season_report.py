@@ -12,10 +12,10 @@ import shapely
 
 from geosand.formats.site_folder import read_site
 from geosand.reports.balance_document import balance_document
+from geosand.reports.printable.balance_pictures import sand_picture
 from geosand.reports.printable.content import Figures, Items, Picture, Table
 from geosand.reports.printable.drawing import Box, Drawing, Outline, Words
 from geosand.reports.printable.map_picture import map_picture
-from geosand.reports.printable.sand_picture import sand_picture
 from geosand.reports.printable.season_report import season_report, season_stages
 from geosand.reports.season_document import season_balance, season_document
 from geosand.results import work_out

@@ -1,0 +1,202 @@
+"""What makes figures doubtful: dates, balances, loads on a scale, stock; each line with its ids."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from geosand.balance.account import NOT_CLOSED, UNDECIDED
+from geosand.balance.closing import Closing
+from geosand.columns import Bools, Ints
+from geosand.distributions import normal_probability, normal_quantile
+from geosand.errors import listed
+from geosand.reports.words import Units, in_words_of, shown, signed_percent
+from geosand.results import Results
+
+MOST_DRESSINGS = 4  #: named one by one; of more only their names are told
+MOSTLY = 0.5  #: of the spread: no spreader throws that much over (common practice, no source)
+_WRONG = ("figures", "are wrong, as they do")  # of several dressings
+NO_PROOF = "One dressing can not prove which"
+
+
+def doubt_steps(results: Results, units: Units) -> list[str]:
+    """What to find out before figures are believed."""
+    balance, names = results.balance, results.site.dressings.id
+    late, wrong = names[_after_end(results)].tolist(), names[balance.verdict == NOT_CLOSED].tolist()
+    steps = []
+    if late:
+        whose = "date of {} is" if len(late) == 1 else "dates of {} are"
+        steps.append(f"see whether the {whose.format(listed(late, 3))} right, or season_end")
+    if lost := _mostly_beside(results):
+        its = "its surfaces" if len(lost) == 1 else "their surfaces"
+        steps.append(f"find out why most sand of {listed(lost, 3)} is not on {its}")
+    if wrong:
+        figure, it = ("figure", "is wrong, as it does") if len(wrong) == 1 else _WRONG
+        steps.append(f"find out which {figure} of {listed(wrong, 3)} {it} not close")
+    if len(off := _off_scale(results)):
+        steps.append(f"see why {_on_scale(results, off[:1], units)[0]}")
+    return steps
+
+
+def after_season(results: Results) -> list[str]:
+    """Dressings dated after the season's end: a year mistyped, or an end that was not moved."""
+    site, late = results.site, _after_end(results)
+    names = site.dressings.id[late].tolist()
+    if not names:
+        return []
+    its, are = ("its", "date is") if len(names) == 1 else ("their", "dates are")
+    return [
+        f"{listed(names)}: {its} {are} after the season's end, {site.season_end}: {its} sand is not"
+        " counted, and all of the target counts as due"
+    ]
+
+
+def _after_end(results: Results) -> Bools:
+    """Dressings after the season's end, up to the day of account: each makes that day later."""
+    date, end = results.site.dressings.date, results.site.season_end
+    if end is None:
+        return np.zeros(len(date), dtype=np.bool_)
+    late: Bools = (date > end) & (date <= results.ledger.as_of)
+    return late
+
+
+def would(verdict: str) -> str:
+    """What a balance whose catches claim too much would do if an input were another."""
+    return "would close with" if verdict == NOT_CLOSED else "would come to zero with"
+
+
+def explain(closing: Closing) -> str:
+    """One way in which a balance would close, in words."""
+    amount = signed_percent(closing.change_percent)
+    unit = "points" if closing.input == "moisture" else "%"
+    own = "" if closing.sigmas is None else f" ({abs(closing.sigmas):.1f} times its u)"
+    return f"{closing.input} {amount} {unit}{own}"
+
+
+def not_closing(results: Results, units: Units) -> list[str]:
+    """Balances that do not close, with what would close them."""
+    balance, site = results.balance, results.site
+    rows = np.flatnonzero(balance.verdict == NOT_CLOSED)
+    lines = []
+    for k in rows[:MOST_DRESSINGS]:
+        ways = "; or ".join(explain(c) for c in balance.closing[k][:3])
+        lines.append(
+            f"{site.dressings.id[k]}: the balance does not close: the catches claim"
+            f" {shown(-balance.overthrow.value[k], 'mass', units)} more than was spread."
+            f" It would close with {ways}. {_culprit(results, int(k), units)}"
+        )
+    rest = [str(name) for name in site.dressings.id[rows[MOST_DRESSINGS:]]]
+    if rest:
+        verb = "does" if len(rest) == 1 else "do"
+        lines.append(f"{listed(rest)}: {verb} not close either")
+    return lines
+
+
+def mostly_beside(results: Results) -> list[str]:
+    """Dressings most of whose sand the catches do not find: rather a unit than an overthrow."""
+    lost = _mostly_beside(results)
+    if not lost:
+        return []
+    return [
+        f"{listed(lost)}: more than half of the spread is not on the surfaces: look at the units of"
+        " masses and trays, and for a surface that is missing"
+    ]
+
+
+def _mostly_beside(results: Results) -> list[str]:
+    balance = results.balance
+    lost = balance.interval.low > MOSTLY * balance.spread.value
+    return [str(name) for name in results.site.dressings.id[lost]]
+
+
+def _culprit(results: Results, k: int, units: Units) -> str:
+    """What a weighed load of a dressing that does not close says of its unit mass, if it does."""
+    site, scale = results.site, results.weighings
+    if scale is None:
+        return NO_PROOF
+    from geosand.balance.stock import SIGNIFICANT  # loaded already, as loads were weighed
+
+    mine = site.loads.dressing[site.weighed.load] == k
+    told = _on_scale(results, np.flatnonzero(mine & (scale.sigmas > SIGNIFICANT)), units)
+    if not told:
+        return NO_PROOF
+    return f"The scale speaks against the unit mass: {listed(told)}"
+
+
+def off_the_label(results: Results, units: Units) -> list[str]:
+    """Loads whose label the scale speaks against, but for dressings that do not close anyway."""
+    site, rows = results.site, _off_scale(results)
+    if not len(rows):
+        return []
+    mine = site.loads.dressing[site.weighed.load[rows]]
+    names = site.dressings.id[np.unique(mine)].tolist()
+    return [
+        f"{listed(names)}: the scale speaks against the unit mass, on which the balance stays:"
+        f" {listed(_on_scale(results, rows, units), 3)}"
+    ]
+
+
+def _off_scale(results: Results) -> Ints:
+    """Weighings that differ from their label by more than chance, the surest first.
+
+    Of thirty good ones one would be off by 2 u in three sites of four: the limit is that which the
+    farthest of so many reaches as seldom as one alone reaches 2 u (Z. Šidák, Journal of the
+    American Statistical Association 62, 1967).
+    """
+    site, scale = results.site, results.weighings
+    if scale is None:
+        return np.empty(0, dtype=np.int64)
+    from geosand.balance.stock import SIGNIFICANT  # loaded already, as loads were weighed
+
+    sure, chance = np.abs(scale.sigmas), 2 * normal_probability(-SIGNIFICANT)
+    each = 1 - (1 - chance) ** (1 / max(len(sure), 1))
+    open_ones = results.balance.verdict[site.loads.dressing[site.weighed.load]] == NOT_CLOSED
+    order = np.argsort(-sure, kind="stable")
+    off: Ints = order[((sure > -normal_quantile(each / 2)) & ~open_ones)[order]]
+    return off
+
+
+def _on_scale(results: Results, rows: Ints, units: Units) -> list[str]:
+    scale = results.weighings
+    if scale is None:
+        return []
+    return [
+        f"load {scale.load[row]} weighs {shown(scale.weighed_kg[row], 'mass', units)},"
+        f" not {shown(scale.stated_kg[row], 'mass', units)}"
+        for row in rows
+    ]
+
+
+def not_accounted_for(results: Results, units: Units) -> list[str]:
+    """Sand that deliveries, loads and counts do not account for."""
+    stock = results.stock
+    if stock is None:
+        return []
+    from geosand.balance.stock import SIGNIFICANT  # loaded already, as stock was counted
+
+    missing, u = stock.missing.value, stock.missing.u()
+    lines = []
+    for k in np.flatnonzero(np.abs(missing) > SIGNIFICANT * u):
+        mass = shown(abs(missing[k]), "mass", units, unit=False)
+        how = "were bought and are neither in the loads nor in stock"
+        if missing[k] < 0:
+            how = "more were taken out or counted than were bought"
+        name = results.site.sands.called(int(stock.sand[k]))
+        lines.append(f"{name}: {mass} ± {shown(u[k], 'mass', units)} {how}")
+    return lines
+
+
+def undecided(results: Results, units: Units) -> list[str]:
+    """Dressings whose verdict is open, and what would narrow their intervals most."""
+    site, balance = results.site, results.balance
+    rows = np.flatnonzero(balance.verdict == UNDECIDED)
+    if not len(rows):
+        return []
+    from geosand.balance.sharpen import changes, sharpest
+
+    options = changes(site, results.areas, results.rates, dressings=rows)
+    best = sharpest(balance.overthrow.rows(rows), options)
+    way = f"{in_words_of(best, units)} would help most" if best else "no one measurement helps"
+    return [
+        f"{listed(site.dressings.id[rows].tolist())}: undecided: whether sand was thrown over is"
+        f" not known well enough; {way}"
+    ]
