@@ -97,6 +97,9 @@ def _ring_areas_m2(rings: Rings) -> Floats:
         np.subtract(longitude[1:], longitude[:-1], out=width[:-1])
         width[block.last] = 0.0  # no edge leads from a ring to the next
         np.subtract(latitude, block.per_vertex(latitude[block.first]), out=north)  # exact
+        if max(north.max(), -north.min()) < _CUBIC_SPAN_DEG:  # as of most rings
+            sums[:, rows] = _edge_sums(room, block.first)
+            continue
         span = np.maximum.reduceat(np.abs(north, out=other), block.first)
         sums[:, rows] = _edge_sums(room, block.first, span < _CUBIC_SPAN_DEG)
         tall = span > _SERIES_SPAN_DEG
@@ -113,14 +116,14 @@ def _ring_areas_m2(rings: Rings) -> Floats:
     return area
 
 
-def _edge_sums(room: Floats, first: Ints, short: Bools) -> Floats:
+def _edge_sums(room: Floats, first: Ints, short: Bools | None = None) -> Floats:
     """Per ring (5, R) the sums over its edges of width times the mean of t, t², … t⁵ there.
 
     ``room`` (5, N) holds width and north; the rest is to work in. t runs from north[i] to
     north[i + 1]: with their sum s and difference d the means are s/2,
     (3s² + d²)/12, s(s² + d²)/8, (5s⁴ + 10s²d² + d⁴)/80 and s(3s⁴ + 10s²d² + 3d⁴)/96. Rings
-    that are ``short`` (R,) leave the last two at 0. Worked in place: memory is what takes the
-    time here.
+    that are ``short`` (R,; None = all) leave the last two at 0. Worked in place: memory is what
+    takes the time here.
     """
     sums = np.zeros((_ORDER, len(first)))
     width, north, other, square, leaning = room
@@ -131,7 +134,7 @@ def _edge_sums(room: Floats, first: Ints, short: Bools) -> Floats:
     sums[0] = np.add.reduceat(leaning, first) / 2
     square *= square
     other *= other
-    if not short.all():
+    if short is not None and not short.all():
         fourth, mixed, last = 5 * square * square, 10 * square * other, other * other
         sums[3] = np.add.reduceat(width * (fourth + mixed + last), first) / 80
         sums[4] = np.add.reduceat(leaning * (0.6 * fourth + mixed + 3 * last), first) / 96
