@@ -148,9 +148,8 @@ def sum_over_dressings(
         less[one] += each.take(one) * each.take(other) * apart
     lasting = total.effects[SURFACE] ** 2 - 2 * np.bincount(key, less, groups)
     anew = np.bincount(key, stays * stays, groups)
-    summed = total.effects[SURFACE]  # a row of its table
-    np.copysign(np.sqrt(np.maximum(lasting, anew)), summed, out=summed)
-    return total
+    stays = np.copysign(np.sqrt(np.maximum(lasting, anew)), total.effects[SURFACE])
+    return replace(total, effects={**total.effects, SURFACE: stays})
 
 
 def sum_of_surfaces(

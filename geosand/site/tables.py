@@ -128,13 +128,15 @@ class Catches:
         return len(self.id)
 
     def to_frame(self) -> GeoDataFrame:
-        """The same table as a GeoDataFrame of points in WGS 84."""
+        """The same table as a GeoDataFrame of points in WGS 84, places in words."""
         import shapely
 
         points: Geometries = np.array(
             shapely.points(self.lon_degree, self.lat_degree), dtype=object
         )
-        return _frame(self, points)
+        frame = _frame(self, points)
+        frame["place"] = [f"row {k}" if k >= 0 else f"feature {-k}" for k in self.place.tolist()]
+        return frame
 
 
 @frozen

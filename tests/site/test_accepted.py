@@ -735,6 +735,11 @@ def test_frames_at_the_edge(site):
     assert surfaces.crs.to_string() == "OGC:CRS84"
     assert list(surfaces["id"]) == ["g1", "g2", "t1"]
     assert catches.geometry.x.tolist() == site.catches.lon_degree.tolist()
+    assert catches["place"].tolist()[:2] == ["row 2", "row 3"]
+
+
+def test_frames_name_features(demo):
+    assert demo.site.catches.to_frame()["place"].tolist()[:2] == ["feature 1", "feature 2"]
 
 
 def test_a_dressing_may_name_all_surfaces_of_a_large_site(site_folder):

@@ -30,7 +30,7 @@ _AGAIN = "export it again, and hand over all its files"
 _NO_NETWORK = {"GDAL_HTTP_TIMEOUT": "1", "CPL_CURL_ENABLE_VSIMEM": "NO"}
 #: Degrees of an arc for a chord: a circle of such chords has 0.73 ppm less area; of a drawing's
 #: coarser ones 13 ppm, which is said, as there is a better way to read it.
-_ARC_STEP, _ARC_STEP_OF_DRAWINGS = "0.12", "0.5"
+ARC_STEP_DEG, _ARC_STEP_OF_DRAWINGS_DEG = 0.12, 0.5
 
 
 def read_with_gdal(path: Path, shown: str, format: str) -> list[Layer]:
@@ -39,7 +39,7 @@ def read_with_gdal(path: Path, shown: str, format: str) -> list[Layer]:
 
     options = OPTIONS.get(format, {})
     encoding, said = _encoding(path) if format == "shapefile" else ("", "")
-    with arc_steps(_ARC_STEP_OF_DRAWINGS if format == "dxf" else _ARC_STEP):
+    with arc_steps(_ARC_STEP_OF_DRAWINGS_DEG if format == "dxf" else ARC_STEP_DEG):
         try:
             with warnings.catch_warnings():
                 warnings.simplefilter("ignore")  # what matters of them is said again on reading
@@ -115,8 +115,8 @@ def _plain(text: str, path: Path) -> str:
 class arc_steps:
     """Arcs drawn in steps of so many degrees (4 by default: 0.08 % of a circle's area)."""
 
-    def __init__(self, degrees: str) -> None:
-        self.options = {**_NO_NETWORK, "OGR_ARC_STEPSIZE": degrees}
+    def __init__(self, degrees: float) -> None:
+        self.options = {**_NO_NETWORK, "OGR_ARC_STEPSIZE": str(degrees)}
 
     def __enter__(self) -> None:
         import pyogrio

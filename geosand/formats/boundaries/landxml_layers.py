@@ -12,9 +12,9 @@ import shapely
 
 from geosand.columns import Floats
 from geosand.formats.boundaries.drawn import Drawn, Layer, refused
+from geosand.formats.boundaries.gdal_layers import ARC_STEP_DEG
 from geosand.formats.boundaries.xml_layers import Element, root_of, tag_of
 
-ARC_STEP_DEG = 0.12  #: of a chord: a circle of such chords has 0.73 ppm less area
 APART = 0.002  #: units by which sides that follow each other may be apart: rounding of both
 #: linearUnit of LandXML 1.2 -> our unit.
 UNITS = {"meter": "m", "millimeter": "mm", "centimeter": "cm", "kilometer": "km", "inch": "in"}
