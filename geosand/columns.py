@@ -51,6 +51,12 @@ def columns(table: type[T]) -> type[T]:
     return frozen(table)
 
 
+class Late:
+    """Base of a table with a ``functools.cached_property``: what few outputs tell is worked out
+    where it is asked for, once. Many sites at a time never ask.
+    """
+
+
 def _fill(table: Any, /, **values: Any) -> None:
     for name, column in table.__dataclass_fields__.items():
         if column.init and name in values:
@@ -76,7 +82,7 @@ def _told(table: Any) -> str:
 
 
 def _set_once(table: Any, name: str, value: Any) -> None:
-    if hasattr(table, name):
+    if name not in table.__dataclass_fields__ or hasattr(table, name):
         raise FrozenInstanceError(f"{type(table).__name__}.{name} can not be changed")
     object.__setattr__(table, name, value)
 

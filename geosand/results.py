@@ -46,7 +46,7 @@ def work_out(site: Site, *, as_of: np.datetime64 | None = None) -> Results:
     areas = area_register(site.surfaces, site.of_surface)
     rates = site_rates(site, areas)
     balance = site_balance(site, areas, rates)
-    ledger = site_ledger(site, areas, rates, balance, as_of=as_of)
+    ledger = site_ledger(balance, as_of=as_of)
     stock, weighed = _of_loads(site)
     return Results(
         site=site,

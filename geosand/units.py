@@ -13,7 +13,7 @@ from __future__ import annotations
 
 import math
 import re
-from functools import cache
+from functools import cache, lru_cache
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
@@ -156,6 +156,15 @@ def factor_to_si(unit: str, si: str) -> float:
     if (unit in _ANGLES) != (si == "rad"):
         raise UnitFault(f"{unit!r} is no {measure}: use one of {examples}")
     return _pint_factor(unit, si)
+
+
+@lru_cache(maxsize=1000)
+def factor_or_fault(unit: str, si: str) -> float | str:
+    """The factor of ``factor_to_si``, or why the unit has none."""
+    try:
+        return factor_to_si(unit, si)
+    except UnitFault as problem:
+        return str(problem)
 
 
 @cache

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import pickle
 from dataclasses import FrozenInstanceError, field, fields, replace
+from functools import cached_property
 
 import pytest
 
-from geosand.columns import frozen
+from geosand.columns import Late, frozen
 
 
 @frozen
@@ -19,6 +20,20 @@ class Heap:
 
 
 HEAP = Heap(mass_kg=3.0)
+
+
+@frozen
+class Weighed(Late):
+    """One with a figure that few ask for."""
+
+    mass_kg: float
+    asked: list[float]
+
+    @cached_property
+    def moist_kg(self) -> float:
+        """With a tenth of water."""
+        self.asked.append(self.mass_kg)
+        return 1.1 * self.mass_kg
 
 
 def test_no_value_changes_and_none_is_added_or_deleted() -> None:
@@ -82,3 +97,16 @@ def test_a_changed_copy_and_one_that_travelled_are_whole() -> None:
     assert (other.mass_kg, other.name, HEAP.mass_kg) == (5.0, "sand", 3.0)
     assert Heap(mass_kg=3.0) != HEAP
     assert len({HEAP, other}) == 2
+
+
+def test_a_late_figure_is_worked_out_once_where_it_is_asked_for() -> None:
+    one = Weighed(mass_kg=10.0, asked=[])
+    other = replace(one, mass_kg=20.0)
+    assert one.asked == []
+    assert (one.moist_kg, one.moist_kg, other.moist_kg) == pytest.approx((11, 11, 22))
+    assert one.asked == [10.0, 20.0]
+    assert replace(one).moist_kg == pytest.approx(11)
+    assert one.asked == [10.0, 20.0, 10.0]
+    for name in ("moist_kg", "mass_g"):
+        with pytest.raises(AttributeError):
+            setattr(one, name, 0.0)

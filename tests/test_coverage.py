@@ -20,6 +20,7 @@ from geosand.estimates import Interval
 from geosand.formats.site_folder import read_site
 from geosand.results import work_out
 from geosand.season.ledger import ON_TARGET, OVER, UNDER, Ledger, states
+from tests import simulation
 from tests.simulation import Floats, simulate
 
 SITES = 160
@@ -153,8 +154,15 @@ def test_states_that_are_said_to_be_sure_are_so(held: Held) -> None:
     assert so[said >= 0.98].mean() >= 0.98
 
 
-def test_an_error_that_the_site_denies_is_not_covered(tmp_path: Path) -> None:
-    """The trial can fail: trays that catch ± 3 % where the site claims to know it exactly."""
+def test_an_error_that_the_site_denies_is_not_covered(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The trial can fail: trays that catch ± 8 % where the site claims to know it exactly."""
+    usual = simulation.CLAIM.format(simulation.U["efficiency"] * 100)
+    wide = simulation.TOML.replace(usual, simulation.CLAIM.format(8.0))
+    monkeypatch.setattr(simulation, "TOML", wide)
+    monkeypatch.setitem(simulation.U, "efficiency", 0.08)
     denied = trial(tmp_path, range(1000, 1024), claimed_u_efficiency=0.0)
-    honest = trial(tmp_path / "honest", range(1000, 1024))
-    assert share(denied, "on surfaces") < share(honest, "on surfaces") - 0.03
+    honest = trial(tmp_path / "honest", range(1000, 1024), claimed_u_efficiency=0.08)
+    for claim in ("on surfaces", "overthrow", "season, own catches"):
+        assert share(denied, claim) < LEAST - 0.1 < LEAST <= share(honest, claim), claim

@@ -180,7 +180,10 @@ def _hole(row: int, tiny: bool, count: int, size: float, place: tuple[float, flo
 
 
 def nothing_owned(geometries: Geometries, kinds: Strings, factor: Floats) -> list[Remark]:
-    """Surfaces of one survey that others lie on wholly, so that no ground is left to them."""
+    """Surfaces of one survey that others lie on wholly, so that no ground is left to them.
+
+    A house or a wood on a lawn is no surface that is lost, but the lawn is too large by it.
+    """
     rows = np.flatnonzero(shapely.is_valid(geometries) & (shapely.area(geometries) > 0))
     shapes = geometries[rows]
     owned = owned_geometries(shapes, kinds[rows], np.zeros(len(rows), dtype=np.int64))
@@ -189,13 +192,16 @@ def nothing_owned(geometries: Geometries, kinds: Strings, factor: Floats) -> lis
         row = int(rows[k])
         drawn = float(ellipsoid_areas_m2(shapes[[k]])[0] * factor[row])
         place = inside(shapes[k])
+        turf = kinds[row] != "other"
+        counted = "" if turf else "; what is there counts as theirs"
+        remedy = "delete it, or what lies on it"
         remarks.append(
             Remark(
                 row,
-                "fault",
+                "fault" if turf else "finding",
                 f"it owns no ground: other surfaces lie on all of it ({square_metres(drawn)} "
-                f"drawn, at {at(*place)})",
-                "delete it, or what lies on it",
+                f"drawn, at {at(*place)}){counted}",
+                remedy if turf else "cut it out of them if it is none of theirs",
                 sort="no ground",
                 place=place,
                 size_m2=drawn,

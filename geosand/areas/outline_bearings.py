@@ -188,8 +188,9 @@ def _ascends(angle: Floats, first: Ints, last: Ints) -> Bools:
 
 def square_to_edge(corners: Corners, begin: Ints, x: Floats, y: Floats) -> Floats:
     """Square of the distance of places from the edges that begin at these corners."""
-    step_x, step_y = (c[begin + 1] - c[begin] for c in (corners.x, corners.y))
-    away_x, away_y = x - corners.x[begin], y - corners.y[begin]
+    from_x, from_y, after = corners.x.take(begin), corners.y.take(begin), begin + 1
+    step_x, step_y = corners.x.take(after) - from_x, corners.y.take(after) - from_y
+    away_x, away_y = x - from_x, y - from_y
     along = (away_x * step_x + away_y * step_y) / (step_x * step_x + step_y * step_y)
     along = np.clip(along, 0.0, 1.0)
     square: Floats = (away_x - along * step_x) ** 2 + (away_y - along * step_y) ** 2

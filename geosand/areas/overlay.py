@@ -12,8 +12,10 @@ _MANY = 2000  #: corners from which buffers are made in two steps
 _FIRST_STEP = 0.05  #: of the width
 
 
-def areal(geometries: Geometries) -> Geometries:
+def areal(geometries: Geometries, least: float = 0.0) -> Geometries:
     """The polygons in each geometry (S,) as a MultiPolygon; lines and points are left out.
+
+    And what is no larger than ``least``, in the squares of their units.
 
     >>> mixed = shapely.from_wkt("GEOMETRYCOLLECTION (POINT (0 0), POLYGON ((0 0, 1 0, 1 1, 0 0)))")
     >>> str(areal(np.array([mixed], dtype=object))[0])
@@ -22,6 +24,8 @@ def areal(geometries: Geometries) -> Geometries:
     parts, row = shapely.get_parts(geometries, return_index=True)
     inner, outer = shapely.get_parts(parts, return_index=True)  # a collection holds collections
     kept = shapely.get_type_id(inner) == 3
+    if least:
+        kept &= shapely.area(inner) > least
     inner, row = inner[kept], row[outer[kept]]
     out = np.full(len(geometries), shapely.MultiPolygon(), dtype=object)
     if len(inner):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import field, replace
 
 import numpy as np
@@ -15,21 +16,29 @@ from geosand.columns import Floats, Geometries, Ints, freeze, frozen
 _NO_CENTRE = "no geometry to centre on: all of them are empty or missing"
 
 
-@frozen
-class Plane:
+class Plane(Centres):
     """Metres east (x) and north (y) of a point; areas are true, near the point lengths too.
 
     Lengths err by less than (d/R)²/8, 8e-8 at 5 km from the centre. The centre may lie anywhere
     up to 89.9 degrees north or south; ValueError otherwise.
     """
 
-    longitude_deg: float
-    latitude_deg: float
-    axis_m: float = AXIS_M
-    flattening: float = FLATTENING
+    __slots__ = ()
 
-    def __post_init__(self) -> None:
-        self._centre()
+    def __new__(
+        cls,
+        *,
+        longitude_deg: float,
+        latitude_deg: float,
+        axis_m: float = AXIS_M,
+        flattening: float = FLATTENING,
+    ) -> Plane:
+        """The plane centred on a place in degrees."""
+        return cls._make(Centres.at(longitude_deg, latitude_deg, axis_m, flattening))
+
+    def __reduce__(self) -> tuple[Callable[..., Plane], tuple[tuple[object, ...]]]:
+        """Copied and pickled by all that it holds, not by the place."""
+        return self._make, (tuple(self),)
 
     @classmethod
     def around(cls, geometries: Geometries) -> Plane:
@@ -41,25 +50,6 @@ class Plane:
         if not np.isfinite(west + south + east + north):
             raise ValueError(_NO_CENTRE)
         return cls(longitude_deg=float(west + east) / 2, latitude_deg=float(south + north) / 2)
-
-    def forward(self, longitude_deg: Floats, latitude_deg: Floats) -> tuple[Floats, Floats]:
-        """x, y in m of points in degrees, any shape."""
-        return self._centre().forward(longitude_deg, latitude_deg)
-
-    def inverse(self, x_m: Floats, y_m: Floats) -> tuple[Floats, Floats]:
-        """Longitude and latitude in degrees of points in m, any shape."""
-        return self._centre().inverse(x_m, y_m)
-
-    def to_plane(self, geometries: Geometries) -> Geometries:
-        """The same geometries (S,) in metres of this plane; None stays None."""
-        return self._centre().to_plane(geometries)
-
-    def to_lonlat(self, geometries: Geometries) -> Geometries:
-        """Geometries (S,) in metres of this plane, in lon/lat degrees; None stays None."""
-        return self._centre().to_lonlat(geometries)
-
-    def _centre(self) -> Centres:
-        return Centres.at(self.longitude_deg, self.latitude_deg, self.axis_m, self.flattening)
 
 
 @frozen

@@ -12,6 +12,7 @@ from geosand.areas.ground import ground_factor
 from geosand.areas.ownership import cut_ground, precedence_ranks
 from geosand.areas.plane import Plane, Planes
 from geosand.areas.rings import Rings, polygons_of, rings_of
+from geosand.areas.thinning import thinned
 from geosand.areas.uncertainty import AreaErrors
 from geosand.columns import Floats, Geometries, Ints, columns
 from geosand.errors import Finding
@@ -26,6 +27,7 @@ class AreaRegister:
 
     owned: Geometries  #: lon/lat: drawn polygon less what surfaces on top of it own
     owned_plane: Geometries  #: the same in metres of the plane of its site
+    laid_plane: Geometries  #: owned_plane, rings of very many corners thinned: to lay rings beside
     drawn_m2: Floats  #: ellipsoid area of the polygon as drawn
     owned_m2: Floats  #: ellipsoid area of the owned ground
     ground_factor: Floats  #: (1 + h/R)² · √(1 + slope²)
@@ -73,6 +75,7 @@ def area_register(surfaces: Surfaces, of_surface: Ints | None = None) -> AreaReg
     return AreaRegister(
         owned=owned,
         owned_plane=owned_plane,
+        laid_plane=thinned(owned_plane, on_plane),
         drawn_m2=drawn,
         owned_m2=on_ellipsoid,
         ground_factor=factor,
@@ -103,10 +106,12 @@ def _overlaps(
     np.maximum.at(newest, of, surfaces.edition)
     in_force = surfaces.edition == newest[of]
     covered = np.flatnonzero((drawn - owned_m2 > OVERLAP_M2) & in_force)
-    columns = (surfaces.id, of, drawn, owned_m2, shapely.is_empty(owned))
+    columns = (surfaces.id, of, drawn, owned_m2)
     findings = []
     for about, member, all_of_it, left, none_left in zip(
-        *(column[covered].tolist() for column in columns), strict=True
+        *(column[covered].tolist() for column in columns),
+        shapely.is_empty(owned[covered]).tolist(),
+        strict=True,
     ):
         text = f"drawn {all_of_it:.1f} m², owns {left:.1f} m²: surfaces lie on top of it"
         if none_left:

@@ -15,50 +15,71 @@ from geosand.columns import Floats, Geometries, Ints, ragged
 MOST_CORNERS = 250  #: of a ring, but
 APART_M = 0.3  #: along a long one they may be as near to each other as this on the average
 LEAST_THINNED_M, MOST_THINNED_M = 3e-4, 0.08
-JAGGED_M = 2e-3  #: a ring that takes more than this
-FEW_CORNERS = 100  #: is thinned on to so many
+FEW_CORNERS = 100  #: as many are left of a jagged ring: of many corners
+JAGGED_M = 2e-3  #: that moves by more than this, of fewer
+JAGGED_RAD = 12 * np.pi  #: that turns left and right by more than this; smooth ones by 2 to 8 π
 
 
-def thinned(polygons: Geometries) -> Geometries:
+def thinned(polygons: Geometries, rings: Rings | None = None) -> Geometries:
     """The same polygons in m (S,), rings of very many corners thinned; None stays None.
 
     By as little as leaves ``MOST_CORNERS``, or of a long ring one in ``APART_M``: a smooth outline
-    moves by 1 or 2 mm. One that takes more is thinned on to ``FEW_CORNERS``, by up to
-    ``MOST_THINNED_M``: corners so near to each other nearly always scatter by centimetres, such
-    teeth are no edge of turf, and beside them strips come out too narrow. (Of an edge that truly
-    waves by 15 cm at each metre, surrounds then hold up to 4 % too much.) At necks as thin as that
-    it can be a centimetre more.
+    moves by 1 or 2 mm. A jagged one is thinned on to ``FEW_CORNERS``, by up to ``MOST_THINNED_M``:
+    corners so near to each other nearly always scatter by centimetres or are steps of a picture,
+    such teeth are no edge of turf, and beside them strips come out too narrow. (Of an edge that
+    truly waves by 15 cm at each metre, surrounds then hold up to 4 % too much.) At necks as thin as
+    that it can be a centimetre more.
     Areas, perimeters and their uncertainty are of the outlines as drawn. A polygon without such a
-    ring comes back as the same object.
+    ring comes back as the same object. ``rings`` are those of the polygons, where they are known.
     """
-    many = np.flatnonzero(shapely.get_num_coordinates(polygons) > MOST_CORNERS)
-    if not len(many):
+    rings = rings_of(polygons) if rings is None else rings
+    dense = _dense(rings)
+    if not len(dense):
         return polygons
-    rings = rings_of(polygons[many])
-    apart = rings.lengths() / APART_M
-    dense = np.flatnonzero(rings.last - rings.first > np.maximum(MOST_CORNERS, apart))
-    with_any = np.bincount(rings.surface[dense], minlength=len(many)) > 0
-    fewer = polygons_of(_replaced(rings, dense, _thinned_rings(rings, dense, apart[dense])))
-    sound = shapely.is_valid(fewer)
+    with_any = np.flatnonzero(np.bincount(rings.surface[dense], minlength=len(polygons)))
+    rings = rings_of(polygons[with_any])
+    dense = _dense(rings)
+    fewer = polygons_of(_replaced(rings, dense, _thinned_rings(rings, dense)))
+    crossed = ~shapely.is_valid(fewer)  # rings nearer to each other than they were thinned by
+    fewer[crossed] = shapely.simplify(polygons[with_any[crossed]], MOST_THINNED_M)
     out = polygons.copy()
-    out[many[with_any & sound]] = fewer[with_any & sound]
-    crossed = many[with_any & ~sound]  # rings nearer to each other than they were thinned by
-    out[crossed] = shapely.simplify(polygons[crossed], MOST_THINNED_M)
+    out[with_any] = fewer
     return out
 
 
-def _thinned_rings(rings: Rings, dense: Ints, apart: Floats) -> Geometries:
-    """Outlines (n,) of the ``dense`` rings as polygons; ``apart``: corners that may stay anyhow."""
+def _dense(rings: Rings) -> Ints:
+    """Which rings have corners too near to each other, and very many or many that are jagged."""
+    corners, few = rings.last - rings.first, FEW_CORNERS
+    if corners.max(initial=0) <= few:
+        return np.zeros(0, dtype=np.int64)
+    near = corners > np.maximum(few, rings.lengths() / APART_M)
+    if near.any():
+        near &= (corners > MOST_CORNERS) | (_turned_rad(rings) > JAGGED_RAD)
+    return np.flatnonzero(near)
+
+
+def _turned_rad(rings: Rings) -> Floats:
+    """The turns of each ring (R,) at all its corners, left and right alike: 2 π or more."""
+    before, after = rings.neighbours()
+    back, ahead = (rings.position - before).T, (after - rings.position).T
+    cross = back[0] * ahead[1] - back[1] * ahead[0]
+    return rings.sum_vertices(np.abs(np.arctan2(cross, (back * ahead).sum(axis=0))))
+
+
+def _thinned_rings(rings: Rings, dense: Ints) -> Geometries:
+    """Outlines (n,) of the ``dense`` rings as polygons."""
     ring, place = ragged(rings.first[dense], (rings.last - rings.first + 1)[dense])
     closed = np.asarray(shapely.linearrings(rings.position[place], indices=ring))
     whole = np.asarray(shapely.normalize(shapely.polygons(closed)))
+    few = np.maximum(rings.lengths()[dense] / APART_M, FEW_CORNERS)
+    smooth = np.where(rings.last[dense] - rings.first[dense] > MOST_CORNERS, MOST_CORNERS, 0)
     out, left, step_m = whole.copy(), np.arange(len(dense)), LEAST_THINNED_M
     while len(left) and step_m <= MOST_THINNED_M:
         out[left] = shapely.simplify(whole[left], step_m, preserve_topology=False)
         parts, empty = shapely.get_type_id(out[left]) != 3, shapely.is_empty(out[left])
         gone = left[parts | empty | (shapely.get_num_interior_rings(out[left]) > 0)]
         out[gone] = shapely.simplify(whole[gone], step_m)
-        most = np.maximum(MOST_CORNERS if step_m < JAGGED_M else FEW_CORNERS, apart[left])
+        most = np.maximum(few, smooth)[left] if step_m < JAGGED_M else few[left]
         left = left[shapely.get_num_coordinates(out[left]) > most]
         step_m *= 2
     return out

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import cached_property
 
 import numpy as np
 
@@ -13,7 +14,7 @@ from geosand.balance.rings import ThrowOff
 from geosand.balance.spread import load_groups, load_masses, spread_of
 from geosand.balance.throw_shape import Changes, changes_of
 from geosand.balance.throwing import throw_of_dressings
-from geosand.columns import Floats, Ints, Runs, Strings, alike, frozen, ratio
+from geosand.columns import Floats, Ints, Late, Runs, Strings, alike, frozen, ratio
 from geosand.errors import Finding
 from geosand.estimates import Estimates, Interval
 from geosand.rates.over_time import sum_over_surfaces, surfaces_alone
@@ -42,26 +43,50 @@ class Methods:
 
 
 @frozen
-class Balance:
-    """One row a dressing, unless said otherwise."""
+class Balance(Late):
+    """One row a dressing, unless said otherwise; and what it was worked out from."""
 
+    site: Site
+    areas: AreaRegister
+    rates: Rates
     spread: Estimates  #: kg
     on_surfaces: Estimates  #: kg
     overthrow: Estimates  #: kg, spread − on surfaces
-    on_interval: Interval
     interval: Interval  #: of the overthrow
     fraction: Floats
     verdict: Strings
     dressed_area_m2: Floats
     methods: Methods
-    closing: Sequence[Sequence[Closing]]
-    surface_mass: Estimates  #: kg, one row a dressed surface, each by itself
     group_of_row: Ints  #: group of each dressed surface: its dressing, or its loads' surfaces
     dressing_of_group: Ints
     group_overthrow: Estimates  #: kg, per group
     throw: ThrowOff  #: per group and per dressed surface
-    throw_changes: Changes  #: what moves sand between its zones
     findings: tuple[Finding, ...]
+
+    @cached_property
+    def on_interval(self) -> Interval:
+        """Of what landed on surfaces."""
+        return self.on_surfaces.interval(floor=0.0)
+
+    @cached_property
+    def closing(self) -> Sequence[Sequence[Closing]]:
+        """What would close the dressings whose overthrow is negative."""
+        fill = np.nan_to_num(self.overthrow.value) < 0
+        return closings(self.site, self.spread, self.on_surfaces, fill)
+
+    @cached_property
+    def surface_mass(self) -> Estimates:
+        """Mass on each dressed surface by itself, kg; its area's uncertainty as one source."""
+        surface, rates = self.site.dressed.surface, self.rates
+        rate = surfaces_alone(rates.rate, rates.in_mean, self.site.dressed.dressing)
+        effect = rates.rate.value * self.areas.u_area_m2[surface]
+        mass = rate.scaled(self.areas.area_m2[surface])
+        return mass.with_effects({"area": effect}, per_row={"area"})
+
+    @cached_property
+    def throw_changes(self) -> Changes:
+        """What moves sand between the zones of the throw."""
+        return changes_of(self.rates, self.group_overthrow, self.group_of_row, self.throw)
 
 
 def site_balance(site: Site, register: AreaRegister, rates: Rates) -> Balance:
@@ -76,28 +101,26 @@ def site_balance(site: Site, register: AreaRegister, rates: Rates) -> Balance:
     agreement = site.members.agreement[site.of_dressing]
     verdict = _verdicts(agreement * spread.value, interval)
     area = np.bincount(dressed.dressing, register.area_m2[dressed.surface], size).astype(float)
-    fill = np.nan_to_num(overthrow.value) < 0
     methods = _methods(site, register, rates, spread.value, area, agreement)
     by_catches = np.stack([methods.mass_rate_kg_m2, methods.volume_rate_kg_m2])
     group, dressing_of_group, lost = _lost_by_group(site, register, rates, masses, overthrow)
     throw = throw_of_dressings(site, register, rates, group, dressing_of_group, lost)
     return Balance(
+        site=site,
+        areas=register,
+        rates=rates,
         spread=spread,
         on_surfaces=on_surfaces,
         overthrow=overthrow,
-        on_interval=on_surfaces.interval(floor=0.0),
         interval=interval,
         fraction=ratio(overthrow.value, spread.value),
         verdict=verdict,
         dressed_area_m2=area,
         methods=methods,
-        closing=closings(site, spread, on_surfaces, fill),
-        surface_mass=_surface_mass(site, register, rates),
         group_of_row=group,
         dressing_of_group=dressing_of_group,
         group_overthrow=lost,
         throw=throw,
-        throw_changes=changes_of(rates, lost, group, throw),
         findings=(
             *balance_findings(site, spread, overthrow, by_catches, agreement, register),
             *ring_findings(site, verdict == OVERTHROW, lost, throw, dressing_of_group, group),
@@ -128,15 +151,6 @@ def mass_on_surfaces(
     value = rate if np.count_nonzero(known) == len(rate) else np.where(known, rate, 0.0)
     value = value * alike(register.ground_factor, surface)
     return table.with_effects(register.errors.effects_of(group, surface, value, groups, runs))
-
-
-def _surface_mass(site: Site, register: AreaRegister, rates: Rates) -> Estimates:
-    """Mass on each dressed surface, kg; its area's uncertainty as one source."""
-    surface = site.dressed.surface
-    rate = surfaces_alone(rates.rate, rates.in_mean, site.dressed.dressing)
-    mass = rate.scaled(register.area_m2[surface])
-    effect = rates.rate.value * register.u_area_m2[surface]
-    return mass.with_effects({"area": effect}, per_row={"area"})
 
 
 def _verdicts(agreed_kg: Floats, interval: Interval) -> Strings:

@@ -9,6 +9,7 @@ from geosand.balance.rings import ThrowOff
 from geosand.columns import Bools, Floats, Ints
 from geosand.errors import Finding
 from geosand.estimates import Estimates
+from geosand.rates.about_dressings import Teller
 from geosand.site.tables import Site
 from geosand.units import figure
 
@@ -27,41 +28,32 @@ def balance_findings(
 
     ``rates_kg_m2``: (2, dressings), by mass and by volume; ``agreement``: a row a dressing.
     """
-    mass = overthrow.value
+    mass, bare = overthrow.value, _without_ground(site, register)
+    unknown, below = np.isnan(spread.value), np.nan_to_num(mass) < 0
     # one of them nan: not more than the other
     apart = rates_kg_m2.max(axis=0) > rates_kg_m2.min(axis=0) * (1 + agreement)
-    told: list[tuple[int, str]] = [
-        (k, "no loads are recorded: what was spread is not known")
-        for k in np.flatnonzero(np.isnan(spread.value)).tolist()
-    ]
-    told += [
-        (
-            k,
-            f"the catches claim {figure(-mass[k], 'mass', site.units)} more sand than was spread;"
-            " overthrow can not be the reason, and one dressing can not prove which figure is off",
-        )
-        for k in np.flatnonzero(np.isfinite(mass) & (mass < 0)).tolist()
-    ]
-    told += [
-        (k, "the catches' mass and volume differ by more than the agreement: check the balance")
-        for k in np.flatnonzero(apart).tolist()
-    ]
-    told += [
-        (
-            k,
-            f"{', '.join(names)} owns no ground, as other surfaces lie on all of it:"
-            " no sand is counted there",
-        )
-        for k, names in _without_ground(site, register).items()
-    ]
-    if not told:
-        return []
-    # the texts of a dressing keep their order
-    ids, member = site.dressings.id, site.of_dressing
-    return [
-        Finding(about=str(ids[k]), text=text, topic="balance", member=int(member[k]))
-        for k, text in sorted(told, key=lambda one: one[0])
-    ]
+    about, findings = Teller(site, "balance"), []
+    for k in sorted({*np.flatnonzero(unknown | below | apart).tolist(), *bare}):
+        texts = []
+        if unknown[k]:
+            texts.append("no loads are recorded: what was spread is not known")
+        if below[k]:
+            claim = figure(-mass[k], "mass", site.units)
+            texts.append(
+                f"the catches claim {claim} more sand than was spread; overthrow can not be the"
+                " reason, and one dressing can not prove which figure is off"
+            )
+        if apart[k]:
+            texts.append(
+                "the catches' mass and volume differ by more than the agreement: check the balance"
+            )
+        if k in bare:
+            texts.append(
+                f"{', '.join(bare[k])} owns no ground, as other surfaces lie on all of it:"
+                " no sand is counted there"
+            )
+        findings += [about.finding(k, text) for text in texts]
+    return findings
 
 
 def _without_ground(site: Site, register: AreaRegister) -> dict[int, list[str]]:
@@ -90,7 +82,7 @@ def ring_findings(
     beyond, open_ = np.isnan(throw.reach_m), ~told[dressing_of_group]
     worth = (less & (parts > 1)) | (some & (nowhere | far | beyond | open_))
     findings: list[Finding] = []
-    of_dressing = site.of_dressing
+    in_balance, in_rings = Teller(site, "balance"), Teller(site, "ring")
     for g in np.flatnonzero(worth).tolist():
         dressing = dressing_of_group[g]
         texts = []
@@ -115,7 +107,6 @@ def ring_findings(
             )
         if some[g] and open_[g]:
             texts.append("the overthrow may be zero: where it lies is drawn dotted")
-        about, member = str(site.dressings.id[dressing]), int(of_dressing[dressing])
-        topic = "balance" if less[g] else "ring"
-        findings += [Finding(about=about, text=t, topic=topic, member=member) for t in texts]
+        about = in_balance if less[g] else in_rings
+        findings += [about.finding(dressing, text) for text in texts]
     return list(dict.fromkeys(findings))

@@ -120,20 +120,17 @@ def _add_witnesses(one: Evidence, point: Point, columns: Columns) -> None:
         mine = one.spreader[one.ring] == k
         add(f"{SHAPE}: {name}", one.stack(ring=np.where(mine, U_SHAPE * strip, 0.0)))
     for row, k in enumerate(one.ring.tolist()):
-        noise = np.where(np.arange(len(one.ring)) == row, one.u_ring_strip_m * edge_kg[k], 0.0)
-        add(f"ring catches: {site.dressings.id[one.dressing[k]]}", one.stack(ring=noise))
+        noise = one.single("ring", row, one.u_ring_strip_m[row] * edge_kg[k])
+        add(f"ring catches: {site.dressings.id[one.dressing[k]]}", noise)
     for source, water in water_as_weighed(loads, site.moistures).items():
         add(source, one.stack(weighed=water[one.weighed.load]))
     bags = np.sqrt(loads.count) * loads.u_unit_mass_kg
     labels = _gross(site) * loads.u_label
     for row, k in enumerate(one.weighed.load.tolist()):
-        here = np.arange(len(one.weighed.load)) == row
-        add(str(loads.label[k]), one.stack(weighed=np.where(here, labels[k], 0.0)))
-        add(f"{BAGS}: {loads.id[k]}", one.stack(weighed=np.where(here, bags[k], 0.0)))
-        add(
-            f"weighing: {loads.id[k]}",
-            one.stack(weighed=np.where(here, -one.weighed.u_mass_kg[row], 0.0)),
-        )
+        add(str(loads.label[k]), one.single("weighed", row, labels[k]))
+        add(f"{BAGS}: {loads.id[k]}", one.single("weighed", row, bags[k]))
+        scale = one.single("weighed", row, -one.weighed.u_mass_kg[row])
+        add(f"weighing: {loads.id[k]}", scale)
     if one.stock is not None:
         names = site.sands.name[one.stock.sand].tolist()
         for source, effect in one.stock.missing.effects.items():
@@ -141,13 +138,10 @@ def _add_witnesses(one: Evidence, point: Point, columns: Columns) -> None:
                 add(source, one.stack(stock=-effect))
             elif source != BAGS:
                 for row, name in enumerate(names):
-                    here = np.arange(len(names)) == row
-                    add(f"{source}: {name}", one.stack(stock=np.where(here, -effect, 0.0)))
+                    add(f"{source}: {name}", one.single("stock", row, -effect[row]))
         for k in np.flatnonzero(one.stock.loads.any(axis=0)).tolist():
             add(f"{BAGS}: {loads.id[k]}", one.stack(stock=one.stock.loads[:, k] * bags[k]))
     for row, k in enumerate(one.density_sand.tolist()):
-        here = np.arange(len(one.density_sand)) == row
-        stated, measured = one.density.u_stated[k], one.density.u_measured[k]
-        name = str(site.sands.name[k])
-        add(f"bulk density: {name}", one.stack(density=np.where(here, -stated, 0.0)))
-        add(f"measured density: {name}", one.stack(density=np.where(here, measured, 0.0)))
+        name, density = str(site.sands.name[k]), one.density
+        add(f"bulk density: {name}", one.single("density", row, -density.u_stated[k]))
+        add(f"measured density: {name}", one.single("density", row, density.u_measured[k]))

@@ -15,13 +15,13 @@ import numpy as np
 from geosand.areas.register import AreaRegister
 from geosand.balance.account import Balance
 from geosand.balance.second_witnesses import DensityWitness, density_witness
-from geosand.balance.spread import BAGS, NEW
+from geosand.balance.spread import BAGS, NEW, load_masses
 from geosand.balance.stock import StockWitness
 from geosand.balance.strip_widths import SCATTER, SCATTER_FREEDOM
 from geosand.balance.throw_fit import U_SHAPE, ThrowFit, throw_fit
 from geosand.columns import Floats, Ints, Runs, Strings, ratio
 from geosand.estimates import Estimates
-from geosand.rates.over_time import CATCHES, SURFACE, sum_over_surfaces
+from geosand.rates.over_time import CATCHES, SURFACE, deviations, sum_over_surfaces
 from geosand.rates.surface_rates import Rates
 from geosand.site.sand_tables import WeighedLoads
 from geosand.site.tables import Site
@@ -58,26 +58,28 @@ class Evidence:
         difference: Floats = self.spread.value - self.on_surfaces.value
         return difference
 
-    def stack(
-        self,
-        *,
-        balance: Floats | float = 0.0,
-        ring: Floats | float = 0.0,
-        weighed: Floats | float = 0.0,
-        stock: Floats | float = 0.0,
-        density: Floats | float = 0.0,
-    ) -> Floats:
-        """One column over all equations from its part in each kind of them."""
-        stocks = 0 if self.stock is None else len(self.stock.sand)
-        sizes = (len(self.dressing), len(self.ring), len(self.weighed.load), stocks)
-        parts = (balance, ring, weighed, stock, density)
-        column: Floats = np.concatenate(
-            [
-                np.broadcast_to(np.asarray(part, dtype=np.float64), (size,))
-                for part, size in zip(parts, (*sizes, len(self.density_sand)), strict=True)
-            ]
+    @property
+    def sizes(self) -> dict[str, int]:
+        """How many equations there are of each kind, in their order."""
+        return {
+            "balance": len(self.dressing),
+            "ring": len(self.ring),
+            "weighed": len(self.weighed.load),
+            "stock": 0 if self.stock is None else len(self.stock.sand),
+            "density": len(self.density_sand),
+        }
+
+    def stack(self, **parts: Floats | float) -> Floats:
+        """One column over all equations from its part in each kind of them, 0 in others."""
+        sizes = self.sizes
+        every = dict.fromkeys(sizes, 0.0) | parts
+        return np.concatenate(
+            [np.broadcast_to(np.asarray(p, np.float64), sizes[kind]) for kind, p in every.items()]
         )
-        return column
+
+    def single(self, kind: str, row: int, value: float = 1.0) -> Floats:
+        """A column over all equations that is ``value`` in one of a kind and else 0."""
+        return self.stack(**{kind: value * (np.arange(self.sizes[kind]) == row)})
 
 
 def evidence(
@@ -136,8 +138,7 @@ def _rings(fit: ThrowFit, rows: Ints, dressings: int) -> tuple[Ints, Floats, Flo
 def _load_errors(site: Site, spread: Estimates, rows: Ints) -> Columns:
     """Errors of the spread: each load's bags by themselves, labels and moistures shared."""
     loads, columns = site.loads, {}
-    dry = 1 + site.moistures.ratio[loads.moisture]
-    bags = np.sqrt(loads.count) * loads.u_unit_mass_kg / dry
+    bags = load_masses(loads, site.moistures).effects[BAGS]
     for k, name in enumerate(loads.id.tolist()):
         mine = rows == loads.dressing[k]
         if mine.any():
@@ -155,8 +156,7 @@ def _surface_errors(
     see :mod:`geosand.rates.over_time`.
     """
     dressed, size = site.dressed, len(site.dressings)
-    own = np.nan_to_num(rates.rate.effects[SURFACE]) * extent
-    moved = np.bincount(dressed.dressing, own, size)[dressed.dressing] * rates.in_mean - own
+    moved = deviations(rates.rate, rates.in_mean, dressed.dressing, extent)
     matrix = np.zeros((size, len(site.ids)))
     np.add.at(matrix, (dressed.dressing, site.surfaces.ground[dressed.surface]), moved)
     columns: Columns = {}

@@ -6,7 +6,7 @@ import numpy as np
 import shapely
 
 from geosand.areas.near_pairs import near_pairs
-from geosand.areas.overlay import united, widened
+from geosand.areas.overlay import areal, united, widened
 from geosand.balance.ring_ground import Ground, lay_ground
 from geosand.balance.ring_stands import Stands, distinct_cases, distinct_stands
 from geosand.balance.ring_zones import farthest_corners_m
@@ -14,6 +14,7 @@ from geosand.balance.rings import ThrowOff
 from geosand.columns import Floats, Geometries, Ints, columns
 
 _NOT_SEEN_M = 2e-3  #: on a map
+_DUST_M2 = 1e-6
 _GRID_M = 1e-6  #: on which ground is cut: lines that nearly coincide leave valid polygons
 
 
@@ -101,7 +102,7 @@ def _zones(
     own[beside] = _less(own[beside], others)
     collar[cut] = shapely.intersection(collar[cut], own[cut], grid_size=_GRID_M)
     surrounds[cut] = shapely.intersection(surrounds[cut], own[cut], grid_size=_GRID_M)
-    return _polygons(collar), _polygons(surrounds)
+    return areal(collar, _DUST_M2), areal(surrounds, _DUST_M2)
 
 
 def _own_ground(ground: Ground) -> Geometries:
@@ -122,7 +123,7 @@ def _own_ground(ground: Ground) -> Geometries:
     # beside jagged outlines the line has ten times the corners that can be seen
     fewer = np.asarray(shapely.simplify(lines, _NOT_SEEN_M, preserve_topology=False))
     fewer = np.where(shapely.is_empty(fewer), lines, fewer)
-    within = _polygons(np.asarray(shapely.make_valid(fewer)))
+    within = areal(np.asarray(shapely.make_valid(fewer)), _DUST_M2)
     # a part's own outline comes before its holes and is the only one that runs to the left
     step = rays.at[rays.after] - rays.at
     to_left = np.bincount(ring, rays.at[:, 0] * step[:, 1] - rays.at[:, 1] * step[:, 0]) > 0
@@ -132,7 +133,7 @@ def _own_ground(ground: Ground) -> Geometries:
     parts[part] = _less(parts[part], holes)
     found, row = united(parts, rays.row[last][to_left])
     out = np.full(len(ground.cut), shapely.MultiPolygon(), dtype=object)
-    out[row] = _polygons(found)
+    out[row] = areal(found, _DUST_M2)
     return out
 
 
@@ -146,19 +147,4 @@ def _others(stands: Stands, outer: Geometries) -> tuple[Ints, Geometries]:
 
 
 def _less(ground: Geometries, others: Geometries) -> Geometries:
-    return _polygons(np.asarray(shapely.difference(ground, others, grid_size=_GRID_M)))
-
-
-def _polygons(zones: Geometries) -> Geometries:
-    """Only the areas of what cutting left; empty where there are none."""
-    parts, row = shapely.get_parts(zones, return_index=True)
-    parts, of = shapely.get_parts(parts, return_index=True)  # of what lies beside lines
-    row = row[of]
-    areas = (shapely.get_dimensions(parts) == 2) & (shapely.area(parts) > 1e-6)
-    first = np.flatnonzero(areas)
-    result = np.full(len(zones), shapely.MultiPolygon(), dtype=object)
-    made, rows = parts[first], row[first]
-    if len(made):
-        kept, place = np.unique(rows, return_inverse=True)
-        result[kept] = shapely.multipolygons(made, indices=place)
-    return result
+    return areal(shapely.difference(ground, others, grid_size=_GRID_M), _DUST_M2)

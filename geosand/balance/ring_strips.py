@@ -51,12 +51,9 @@ def together(found: list[Crossings]) -> Crossings:
         nothing, none = np.empty(0), np.empty(0, dtype=np.int64)
         strips = Strips(none, nothing, nothing, nothing, nothing)
         return Crossings(strips=strips, limit_m=nothing, sign=nothing, zone=none)
-    return Crossings(
-        strips=Strips(*map(np.concatenate, zip(*(one.strips for one in found), strict=True))),
-        limit_m=np.concatenate([one.limit_m for one in found]),
-        sign=np.concatenate([one.sign for one in found]),
-        zone=np.concatenate([one.zone for one in found]),
-    )
+    each, *columns = zip(*found, strict=True)
+    strips = Strips(*map(np.concatenate, zip(*each, strict=True)))
+    return Crossings(strips, *map(np.concatenate, columns))
 
 
 def mass_share(strips: Strips, limit_m: Floats, inverse_reach: Floats) -> Floats:

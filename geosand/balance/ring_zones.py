@@ -117,7 +117,7 @@ def zone_cells(crossings: Crossings, stands: int) -> ZoneCells:
     cells = stands * zones
     cell = crossings.strips.row * zones + crossings.zone
     place = _place(cell, crossings.limit_m)
-    order = np.argsort(place, kind="stable")
+    order = np.argsort(place)  # sums of whole numbers: equal places may be in any order
     held, short = _each(crossings)
     count = np.bincount(cell, minlength=cells)
     first = np.append(0, np.cumsum(count))
@@ -130,12 +130,7 @@ def zone_cells(crossings: Crossings, stands: int) -> ZoneCells:
         first=first,
         sums=sums,
         unit=unit,
-        cut=Crossings(
-            strips=take(crossings.strips, cut),
-            limit_m=crossings.limit_m[cut],
-            sign=crossings.sign[cut],
-            zone=crossings.zone[cut],
-        ),
+        cut=take(crossings._replace(strips=take(crossings.strips, cut)), cut),
         first_cut=np.append(0, np.cumsum(np.bincount(cell[cut], minlength=cells))),
     )
 
@@ -167,7 +162,9 @@ def _running(each: Floats, count: Ints, first: Ints) -> tuple[Ints, Floats]:
     bits = np.zeros((len(each), len(count)), dtype=np.int32)
     sums = np.zeros((len(each), each.shape[1] + 1), dtype=np.int64)
     if len(held):
-        _, bits[:, held] = np.frexp(np.add.reduceat(np.abs(each), first[held], axis=1))
+        # of no less than the sum, whatever the order of the rows
+        most = np.maximum.reduceat(np.abs(each), first[held], axis=1) * count[held]
+        _, bits[:, held] = np.frexp(most)
     whole = np.rint(each * np.repeat(np.ldexp(1.0, _WHOLE_BITS - bits), count, axis=1))
     np.cumsum(whole.astype(np.int64), axis=1, out=sums[:, 1:])
     return sums, np.ldexp(1.0, bits - _WHOLE_BITS)

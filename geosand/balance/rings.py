@@ -9,7 +9,6 @@ belongs to the nearer edge. The linear taper is an assumption: common practice, 
 from __future__ import annotations
 
 from dataclasses import fields
-from typing import Any
 
 import numpy as np
 import shapely
@@ -23,16 +22,8 @@ from geosand.balance.ring_tasks import Rows, Sand, Task, sand_of
 from geosand.balance.ring_zones import DrawnZones, drawn_zones, farthest_corners_m
 from geosand.columns import Bools, Floats, Geometries, Ints, Strings, frozen
 
+_Columns = dict[str, Floats]
 FARTHEST_REACH_M = 200.0  #: no spreader throws farther; the search for the reach ends here
-#: Columns of ThrowOff with one row a dressed surface, beside hazard_kg; the others are by group.
-ROWS = (
-    "collar_kg",
-    "surrounds_kg",
-    "farther_kg",
-    "collar_area_m2",
-    "surrounds_area_m2",
-    "perimeter_m",
-)
 
 
 @frozen
@@ -98,71 +89,68 @@ def throw_off(
     An overthrow that is not above zero, or nan: reach nan, masses 0. A positive one of a group
     whose rates are nan or all 0: reach and masses nan. One that 200 m of reach do not hold: reach
     nan, the rings as at 200 m, the remainder in farther. Areas are those of the zones on the ground
-    of the row, whatever the overthrow.
+    of the row, whatever the overthrow. An empty surface has no edge: its row holds zeros.
     """
+    place = np.flatnonzero(~shapely.is_empty(surfaces))
     field = np.zeros(len(surfaces), np.int64) if field is None else field
     there = np.zeros(len(hazards), np.int64) if hazard_field is None else hazard_field
-    known, field = np.unique(np.concatenate((field, there)), return_inverse=True)
-    field, there = np.split(field, [len(surfaces)])
+    known, field = np.unique(np.concatenate((field[place], there)), return_inverse=True)
+    field, there = np.split(field, [len(place)])
     cases, case = distinct_cases(
-        surfaces, collars, collar_width_m, surrounds_width_m, field, number
+        surfaces[place],
+        collars[place],
+        collar_width_m[place],
+        surrounds_width_m[place],
+        field,
+        None if number is None else number[place],
     )
-    rate = np.where(np.isfinite(rate_kg_m2), rate_kg_m2, 0.0)
-    place = np.arange(len(case))
-    rows = Rows(place=place, case=case, dressing=dressing, group=group, field=field, rate=rate)
-    sand = sand_of(cases, rows, np.isfinite(rate_kg_m2), overthrow_kg, low_kg, high_kg)
+    rate = rate_kg_m2[place]
+    rows = Rows(
+        place=place,
+        case=case,
+        dressing=dressing[place],
+        group=group[place],
+        field=field,
+        rate=np.where(np.isfinite(rate), rate, 0.0),
+    )
+    sand = sand_of(cases, rows, np.isfinite(rate), overthrow_kg, low_kg, high_kg)
     kinds, code = np.unique(hazard_kind, return_inverse=True)
     apart = disjoint_hazards(hazards, code, there)
     task = Task(cases=cases, rows=rows, sand=sand, hazards=apart)
-    return _thrown(task, kinds.tolist(), len(known))
+    return _thrown(task, kinds.tolist(), len(known), len(surfaces))
 
 
-def _thrown(task: Task, kinds: list[str], count: int) -> ThrowOff:
-    """Some fields at a time; the ground of each is laid twice as far until it holds its sand."""
+def _thrown(task: Task, kinds: list[str], count: int, size: int) -> ThrowOff:
+    """Some fields at a time; the ground of each is laid twice as far until it holds its sand.
+
+    What is found of a field later stands.
+    """
     cap, wanted = np.zeros(count), list(task.blocks(count))
-    parts = []
+    columns: dict[str, Floats] = {}
+    hazard_kg: dict[str, Floats] = {}
     while wanted:
         some = wanted.pop()
         fewer = task if some.all() else task.only(some)
         collars = close_collars(fewer.cases.collar, fewer.cases.surface)
         new = some[:-1] & (cap == 0)
         cap = np.where(new, _first_caps(fewer.cases, collars, fewer.sand, count), cap)
-        part, short = _within_caps(fewer, collars, kinds, cap)
-        parts.append((fewer, part))
+        by_group, by_row, over, short = _within_caps(fewer, collars, kinds, cap)
+        _put(columns, by_group, fewer.sand.place, len(task.sand.place))
+        _put(columns, by_row, fewer.rows.place, size)
+        _put(hazard_kg, over, fewer.rows.place, size)
         wider = np.zeros(count + 1, dtype=np.bool_)
         wider[fewer.sand.field[short]] = True
         wider[:-1] &= cap < FARTHEST_REACH_M
         if wider.any():
             cap = np.where(wider[:-1], np.minimum(2 * cap, FARTHEST_REACH_M), cap)
             wanted.append(wider)
-    return parts[0][1] if len(parts) == 1 else _gathered(task, parts)
+    return ThrowOff(**columns, hazard_kg=hazard_kg)
 
 
-def _gathered(task: Task, parts: list[tuple[Task, ThrowOff]]) -> ThrowOff:
-    """One table; what a later part says of a field stands."""
-    columns: dict[str, Any] = {}
-    for name in (field.name for field in fields(ThrowOff)):
-        if name == "hazard_kg":
-            columns[name] = {
-                kind: _placed(
-                    len(task.rows.place), [(t.rows.place, p.hazard_kg[kind]) for t, p in parts]
-                )
-                for kind in parts[0][1].hazard_kg
-            }
-            continue
-        one = task.rows.place if name in ROWS else task.sand.place
-        columns[name] = _placed(
-            len(one),
-            [((t.rows if name in ROWS else t.sand).place, getattr(p, name)) for t, p in parts],
-        )
-    return ThrowOff(**columns)
-
-
-def _placed(count: int, pieces: list[tuple[Ints, Floats]]) -> Floats:
-    out = np.empty(count)
-    for place, piece in pieces:
-        out[place] = piece
-    return out
+def _put(columns: _Columns, found: _Columns, place: Ints, count: int) -> None:
+    """What was ``found`` into its rows of columns (count,)."""
+    for name, column in found.items():
+        columns.setdefault(name, np.zeros(count))[place] = column
 
 
 def _first_caps(cases: Stands, collars: Collars, sand: Sand, count: int) -> Floats:
@@ -186,8 +174,11 @@ def _first_caps(cases: Stands, collars: Collars, sand: Sand, count: int) -> Floa
 
 def _within_caps(
     task: Task, collars: Collars, kinds: list[str], cap_m: Floats
-) -> tuple[ThrowOff, Bools]:
-    """What ground up to the caps of the fields holds, and which groups threw more than that."""
+) -> tuple[_Columns, _Columns, _Columns, Bools]:
+    """What ground up to the caps of the fields holds, and which groups threw more than that.
+
+    Columns of ThrowOff by group, by row, and those over hazards by kind.
+    """
     cases, rows, sand, hazards = task.cases, task.rows, task.sand, task.hazards
     stands, stand = distinct_stands(cases, rows.case, rows.dressing, 2 * cap_m[cases.field])
     ground = lay_ground(stands, hazards, cap_m[stands.field], collars)
@@ -201,8 +192,9 @@ def _within_caps(
     present = np.zeros((len(kinds), len(cap_m)), dtype=np.bool_)
     present[hazards.kind, hazards.field] = True
     over = dict(zip(kinds, present[:, rows.field], strict=True))
-    table = _split(laid, zones, reach, targets, sand, (collar_m2[stand], surrounds_m2[stand]), over)
-    return table, np.any(np.isinf(reach), axis=0)
+    by_group, by_row, hazard_kg = _split(laid, zones, reach, targets, sand, over)
+    by_row |= {"collar_area_m2": collar_m2[stand], "surrounds_area_m2": surrounds_m2[stand]}
+    return by_group, by_row, hazard_kg, np.any(np.isinf(reach), axis=0)
 
 
 def _split(
@@ -211,9 +203,8 @@ def _split(
     reach: Floats,
     targets: Floats,
     sand: Sand,
-    area: tuple[Floats, Floats],
     over: dict[str, Bools],
-) -> ThrowOff:
+) -> tuple[_Columns, _Columns, _Columns]:
     """Masses by zone at the three reaches (overthrow, its lower and its upper limit).
 
     ``over``: kinds of hazards, in which rows' fields there are any.
@@ -230,27 +221,21 @@ def _split(
     finite = np.where(np.isinf(reach), np.nan, reach)
     with np.errstate(invalid="ignore", divide="ignore"):
         strip = np.where(thrown, targets[0] / sand.edge_kg_m, np.nan)
-    return ThrowOff(
-        reach_m=np.where(thrown, finite[0], np.nan),
-        strip_width_m=strip,
-        reach_low_m=finite[1],
-        reach_high_m=finite[2],
-        group_collar_kg=laid.by_group(collar) + unknown,
-        group_surrounds_kg=laid.by_group(surrounds) + unknown,
-        group_farther_kg=laid.by_group(farther) + unknown,
-        collar_low_kg=collar_kg[1] + ends[1],
-        collar_high_kg=collar_kg[2] + ends[2],
-        collar_kg=collar,
-        surrounds_kg=surrounds,
-        farther_kg=farther,
-        collar_area_m2=area[0],
-        surrounds_area_m2=area[1],
-        perimeter_m=laid.perimeter_m,
-        hazard_kg={
-            kind: main[HAZARD + k] + np.where(here, of_row, 0.0)
-            for k, (kind, here) in enumerate(over.items())
-        },
-    )
+    by_row = {"collar_kg": collar, "surrounds_kg": surrounds, "farther_kg": farther}
+    by_group = {
+        "reach_m": np.where(thrown, finite[0], np.nan),
+        "strip_width_m": strip,
+        "reach_low_m": finite[1],
+        "reach_high_m": finite[2],
+        **{f"group_{name}": laid.by_group(kg) + unknown for name, kg in by_row.items()},
+        "collar_low_kg": collar_kg[1] + ends[1],
+        "collar_high_kg": collar_kg[2] + ends[2],
+    }
+    hazard_kg = {
+        kind: main[HAZARD + k] + np.where(here, of_row, 0.0)
+        for k, (kind, here) in enumerate(over.items())
+    }
+    return by_group, by_row | {"perimeter_m": laid.perimeter_m}, hazard_kg
 
 
 def _beyond(inner_kg: Floats, outer_kg: Floats) -> Floats:

@@ -204,13 +204,16 @@ def _weighed_bags(site: Site, dressings: Ints) -> list[Change | None]:
 
 
 def _edge_trays(site: Site, rates: Rates, mine: Bools) -> Change | None:
-    """A tray near each edge that none saw leaves nothing of the taper's source."""
-    taper = rates.rate.effects.get(TAPER, np.zeros(len(rates.rate)))
-    blind = mine & (np.nan_to_num(taper) != 0) & rates.own
-    ids = site.ids[np.unique(site.surfaces.ground[site.dressed.surface[blind]])].tolist()
-    if not ids:
+    """Trays on the side of the fall that none saw leave nothing of the taper's source."""
+    taper = np.nan_to_num(rates.rate.effects.get(TAPER, np.zeros(len(rates.rate))))
+    asked = []
+    for side, text in ((taper > 0, "near the edge of"), (taper < 0, "farther in on")):
+        blind = site.dressed.surface[mine & side & rates.own]
+        ids = site.ids[np.unique(site.surfaces.ground[blind])].tolist()
+        asked += [f"{text} {listed(ids, NAMED)}"] if ids else []
+    if not asked:
         return None
-    return Change(text=f"a tray near the edge of {listed(ids, NAMED)}", leaves={TAPER: 0.0})
+    return Change(text=f"a tray {' and '.join(asked)}", leaves={TAPER: 0.0})
 
 
 def _more_catches(
@@ -242,9 +245,11 @@ def _more_catches(
         return None
     names = listed(site.ids[chosen].tolist(), NAMED)
     what = f"three more catches on {f'surfaces without any ({names})' if bare.any() else names}"
-    many = len(np.unique(site.dressed.dressing[wanted])) > 1
+    many = len(np.unique(site.dressed.dressing[wanted]))
+    times = np.bincount(ground[wanted], minlength=size)[chosen]
+    when = " in each dressing" if (times == many).all() else ", each time they are dressed,"
     return Change(
-        text=what + (" in each dressing" if many else ""),
+        text=what + (when if many > 1 else ""),
         leaves={SAMPLING: float(np.sqrt(new / old))},
     )
 

@@ -16,6 +16,7 @@ from geosand.balance.spread import BAGS, water_as_weighed
 from geosand.columns import Bools, Dates, Floats, Ints, Strings, columns, distinct, frozen, ratio
 from geosand.errors import Finding
 from geosand.estimates import Estimates
+from geosand.rates.about_dressings import Teller
 from geosand.site.tables import Site
 from geosand.units import figure
 
@@ -206,7 +207,7 @@ def weighings(site: Site) -> Weighings:
     for of_water in water_as_weighed(loads, site.moistures).values():
         u = np.hypot(u, of_water[one.load])
     sigmas = ratio(one.mass_kg - stated, np.hypot(u, one.u_mass_kg))
-    findings, of_dressing = [], site.of_dressing
+    findings, about = [], Teller(site, "balance")
     for k in np.flatnonzero(np.abs(sigmas) > SIGNIFICANT).tolist():
         load = one.load[k]
         share = 100 * (one.mass_kg[k] / stated[k] - 1)
@@ -218,9 +219,7 @@ def weighings(site: Site) -> Weighings:
             " the label: to put it on the scale, give the weighed mass over the count as"
             " unit_mass_kg"
         )
-        dressing = loads.dressing[load]
-        about, member = str(site.dressings.id[dressing]), int(of_dressing[dressing])
-        findings.append(Finding(about=about, text=text, topic="balance", member=member))
+        findings.append(about.finding(loads.dressing[load], text))
     return Weighings(
         load=loads.id[one.load],
         stated_kg=stated,

@@ -12,7 +12,7 @@ from geosand.areas.register import AreaRegister
 from geosand.areas.thinning import thinned
 from geosand.balance.ring_tasks import sums
 from geosand.balance.rings import ThrowOff, throw_off
-from geosand.columns import Floats, Geometries, Ints, ratio
+from geosand.columns import Geometries, Ints, ratio
 from geosand.estimates import Estimates
 from geosand.rates.catch_rows import rows_of_pairs
 from geosand.rates.surface_rates import Rates
@@ -32,25 +32,23 @@ def throw_of_dressings(
     Outlines of very many corners are thinned for the rings; strip widths are by those as drawn.
     """
     surfaces, dressed, members = site.surfaces, site.dressed, site.members
-    # a surface wholly under others has no edge to throw over
-    kept = np.flatnonzero(~shapely.is_empty(register.owned_plane[dressed.surface]))
-    rows = dressed.surface[kept]
+    rows = dressed.surface
     of_row, bounds, kind = site.of_surface[rows], lost.interval(), surfaces.kind[rows]
     ring_kind = (kind == "collar") | (kind == "surround")
     editions = site.dressings.edition[dressing_of_group]
     hazard = np.flatnonzero(np.logical_or.reduce([surfaces.kind == kind for kind in HAZARDS]))
     if len(hazard):
         hazard = hazard[np.isin(surfaces.edition[hazard], editions)]
-    outlines = thinned(register.owned_plane)
+    outlines = register.laid_plane
     throw = throw_off(
         surfaces=outlines[rows],
-        dressing=dressed.dressing[kept],
-        group=group[kept],
-        rate_kg_m2=rates.rate.value[kept],
+        dressing=dressed.dressing,
+        group=group,
+        rate_kg_m2=rates.rate.value,
         overthrow_kg=lost.value,
         low_kg=np.maximum(bounds.low, 0.0),
         high_kg=np.maximum(bounds.high, 0.0),
-        collars=thinned(drawn_collars(site, register))[rows],
+        collars=drawn_collars(site, register)[rows],
         collar_width_m=np.where(ring_kind, 0.0, members.collar_width_m[of_row]),
         surrounds_width_m=members.surrounds_width_m[of_row],
         hazards=outlines[hazard],
@@ -61,34 +59,11 @@ def throw_of_dressings(
     )
     # by the perimeters that are told: those of thinned outlines may be shorter
     told = register.perimeter_m[rows]
-    edge = sums(group[kept], rates.rate.value[kept] * told, len(lost.value))
+    edge = sums(group, rates.rate.value * told, len(lost.value))
     strip = np.where(np.isnan(throw.strip_width_m), np.nan, ratio(lost.value, edge))
     laid, drawn = map(shapely.get_num_coordinates, (outlines, register.owned_plane))
     told = np.where((laid < drawn)[rows], throw.perimeter_m, told)
-    throw = replace(throw, strip_width_m=strip, perimeter_m=told)
-    if len(kept) < len(dressed):
-        throw = _with_bare_rows(throw, kept, len(dressed))
-    return throw
-
-
-def _with_bare_rows(throw: ThrowOff, kept: Ints, rows: int) -> ThrowOff:
-    """The columns per surface with zeros for those that own no ground."""
-
-    def filled(column: Floats) -> Floats:
-        out = np.zeros(rows)
-        out[kept] = column
-        return out
-
-    return replace(
-        throw,
-        collar_kg=filled(throw.collar_kg),
-        surrounds_kg=filled(throw.surrounds_kg),
-        farther_kg=filled(throw.farther_kg),
-        collar_area_m2=filled(throw.collar_area_m2),
-        surrounds_area_m2=filled(throw.surrounds_area_m2),
-        perimeter_m=filled(throw.perimeter_m),
-        hazard_kg={kind: filled(column) for kind, column in throw.hazard_kg.items()},
-    )
+    return replace(throw, strip_width_m=strip, perimeter_m=told)
 
 
 def drawn_collars(site: Site, register: AreaRegister) -> Geometries:
@@ -103,6 +78,7 @@ def drawn_collars(site: Site, register: AreaRegister) -> Geometries:
         surfaces.edition, surfaces.ground, surfaces.edition[drawn], surfaces.around[drawn]
     )
     found = within >= 0
+    # of pieces together: thinned one by one they would part from the surface between them
     collars, inner = united(register.owned_plane[drawn[found]], within[found])
-    out[inner] = collars
+    out[inner] = thinned(collars)
     return out

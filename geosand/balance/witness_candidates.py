@@ -44,7 +44,7 @@ def witnesses(one: Evidence, point: Point) -> Found:
         for row, k in enumerate(one.stock.sand.tolist()):
             yield Candidate(
                 f"sand not accounted for: {one.site.sands.name[k]}",
-                one.stack(stock=_single(row, len(one.stock.sand))),
+                one.single("stock", row),
                 unit="kg",
                 stated=0.0,
                 within=(-np.inf, np.inf),
@@ -54,7 +54,7 @@ def witnesses(one: Evidence, point: Point) -> Found:
         name, measured = str(one.site.sands.name[k]), float(one.density.measured[k])
         yield Candidate(
             f"volumes of the catches: {name}",
-            one.stack(density=_single(row, len(one.density_sand))),
+            one.single("density", row),
             unit="kg/m³",
             stated=measured,
             within=(-measured / 2, measured),
@@ -62,22 +62,15 @@ def witnesses(one: Evidence, point: Point) -> Found:
         )
 
 
-def _single(row: int, rows: int) -> Floats:
-    """1 in one row, 0 in all others."""
-    single: Floats = (np.arange(rows) == row).astype(np.float64)
-    return single
-
-
 def _weighings(one: Evidence) -> Found:
     """The scale, and what lay on it: the load, where it is not all of its dressing anyway."""
     loads, dry = one.site.loads, _wet(one)
     for row, k in enumerate(one.weighed.load.tolist()):
-        here = _single(row, len(one.weighed.load))
         name, stated = str(loads.id[k]), float(loads.count[k] * loads.unit_mass_kg[k])
         mass = float(one.weighed.mass_kg[row])
         yield Candidate(
             f"weighing of {name}",
-            one.stack(weighed=-here),
+            one.single("weighed", row, -1.0),
             unit="kg",
             stated=mass,
             within=(-mass, mass),
@@ -90,7 +83,7 @@ def _weighings(one: Evidence) -> Found:
             f"load {name}",
             one.stack(
                 balance=np.where(one.dressing == loads.dressing[k], 1 / dry[k], 0.0),
-                weighed=here,
+                weighed=np.arange(len(one.weighed.load)) == row,
                 stock=0.0 if one.stock is None else np.where(one.stock.loads[:, k], 1.0, 0.0),
             ),
             unit="kg",
@@ -106,7 +99,7 @@ def _ring_catches(one: Evidence, point: Point) -> Found:
         name, kg = str(one.site.dressings.id[one.dressing[k]]), float(point.edge_kg[k])
         yield Candidate(
             f"ring catches of {name}",
-            one.stack(ring=_single(row, len(one.ring)) * kg),
+            one.single("ring", row, kg),
             unit="m of strip",
             stated=float(one.ring_strip_m[row]),
             within=(-float(one.ring_strip_m[row]), 10.0),

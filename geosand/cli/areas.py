@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from geosand.cli.options import (
+    check_ending,
     check_results,
     display,
     origin_of,
@@ -95,19 +96,15 @@ def _check_usage(
     tolerance: float | None,
     out: Sequence[Path],
 ) -> None:
-    from geosand.formats.area_export import CHANGE_ENDINGS, ENDINGS, checked_ending
+    from geosand.formats.area_export import CHANGE_ENDINGS, ENDINGS
 
     if changes is not None and against is None:
         raise click.UsageError("--changes needs --against: with what shall it be compared?")
     if tolerance is not None and claimed is None:
         raise click.UsageError("--tolerance needs --claimed: a list of claimed areas")
-    asked: list[tuple[str, Path, Sequence[str]]] = [("--out", path, ENDINGS) for path in out]
-    asked += [("--changes", changes, CHANGE_ENDINGS)] if changes is not None else []
-    for option, path, allowed in asked:
-        try:
-            checked_ending(path, allowed)
-        except ValueError as problem:
-            raise click.BadParameter(str(problem), param_hint=option) from None
+    for path in out:
+        check_ending(path, ENDINGS, "--out")
+    check_ending(changes, CHANGE_ENDINGS, "--changes")
 
 
 def _keep_inputs(inputs: Sequence[Path], outputs: Sequence[Path]) -> None:
@@ -189,19 +186,11 @@ def _write(
     if document["also_read"]:
         origin["also_read"] = document["also_read"]
     for path in written:
-        try:
-            if path is changes:
-                write_changes(path, features, units=units, origin=origin)
-            else:
-                rows, sheets = document["surfaces"], _sheets(document)
-                write_areas(
-                    path, rows, owned, units=units, notes=notes, sheets=sheets, origin=origin
-                )
-        except OSError as problem:
-            found = f"can not be written: {problem.strerror or problem}"
-            raise Refused(
-                Fault(file=str(path), found=found, remedy="name another place")
-            ) from problem
+        if path is changes:
+            write_changes(path, features, units=units, origin=origin)
+        else:
+            rows, sheets = document["surfaces"], _sheets(document)
+            write_areas(path, rows, owned, units=units, notes=notes, sheets=sheets, origin=origin)
     return written
 
 

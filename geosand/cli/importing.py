@@ -25,6 +25,7 @@ CROSSINGS = ("loops", "even-odd", "largest", "uncrossed")
 LARGEST_ACCURACY_M = 20.0
 SHOWN = 40  #: items of one list on the console
 ALIKE = 12  #: of these, items that were left out for the same reason
+Options = Callable[[Callable[..., None]], Callable[..., None]]
 
 _OPTIONS = (
     click.option("--crs", help="CRS of the file where it does not say it, as in EPSG:32631."),
@@ -93,18 +94,17 @@ _CHOICES = (
 )
 
 
-def choice_options(function: Callable[..., None]) -> Callable[..., None]:
-    """Options of writing boundaries into a site."""
-    for option in reversed(_CHOICES):
-        function = option(function)
-    return function
+def _adding(options: Sequence[Options]) -> Options:
+    def added(function: Callable[..., None]) -> Callable[..., None]:
+        for option in reversed(options):
+            function = option(function)
+        return function
+
+    return added
 
 
-def boundary_options(function: Callable[..., None]) -> Callable[..., None]:
-    """All options of reading a boundary file."""
-    for option in reversed(_OPTIONS):
-        function = option(function)
-    return function
+boundary_options = _adding(_OPTIONS)
+choice_options = _adding(_CHOICES)
 
 
 def read_with(
@@ -233,11 +233,11 @@ def _worth_knowing(findings: Sequence[Finding], units: Units) -> list[str]:
 
 def ground_lines(rows: Sequence[SurfaceRow], elevation_m: float, units: Units) -> list[str]:
     """Drawn and owned ground by kind, where the two differ."""
-    from geosand.formats.boundaries.ground import ground_of
+    from geosand.formats.boundaries.ground import ground_by_kind
     from geosand.reports.words import shown
 
     lines = []
-    for kind, count, drawn, owned in ground_of(rows, elevation_m).by_kind():
+    for kind, count, drawn, owned in ground_by_kind(rows, elevation_m):
         figures = f"drawn {shown(drawn, 'area', units)}, owned {shown(owned, 'area', units)}"
         lines.append(f"  {kind} ({count}): {figures}")
     title = "Surfaces lie on others (what is on top owns the ground, as in green before fairway):"
@@ -245,16 +245,14 @@ def ground_lines(rows: Sequence[SurfaceRow], elevation_m: float, units: Units) -
 
 
 def document_of(
-    boundaries: Boundaries | None,
-    rows: Sequence[SurfaceRow] = (),
-    settled: Settled | None = None,
-    accepted: Sequence[Fault] = (),
-    findings: Sequence[Finding] = (),
+    boundaries: Boundaries,
+    rows: Sequence[SurfaceRow],
+    settled: Settled,
+    accepted: Sequence[Fault],
+    findings: Sequence[Finding],
 ) -> Document:
     """What was read and what was done to it, as a document."""
-    if boundaries is None or settled is None:
-        return {"read": 0, "surfaces": [], "left_out": [], "findings": []}
-    from geosand.formats.boundaries.ground import ground_of
+    from geosand.formats.boundaries.ground import ground_by_kind
     from geosand.formats.boundaries.whereabouts import middle_of
 
     lon, lat = middle_of([row.geometry for row in rows])
@@ -276,7 +274,7 @@ def document_of(
         "accepted": [_accepted(fault) for fault in accepted],
         "overlaps": [
             {"kind": kind, "surfaces": count, "drawn_m2": drawn, "owned_m2": owned}
-            for kind, count, drawn, owned in ground_of(rows, settled.elevation_m).by_kind()
+            for kind, count, drawn, owned in ground_by_kind(rows, settled.elevation_m)
         ],
         "findings": [str(finding) for finding in findings],
     }

@@ -83,8 +83,8 @@ def command(
     from geosand.portfolio.account import account_portfolio
     from geosand.portfolio.arrow import without_pandas
     from geosand.portfolio.chunk import Options
+    from geosand.portfolio.folders import find_sites
     from geosand.portfolio.index_page import index_page
-    from geosand.portfolio.sources import find_sites
 
     whole = folder.resolve()
     title = whole.stem if whole.is_file() else whole.name

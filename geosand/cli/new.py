@@ -83,7 +83,8 @@ def command(
         )
     if settled is None:
         if as_json:
-            print_document({"folder": str(folder), **document_of(None)})
+            nothing: dict[str, Any] = {"surfaces": [], "left_out": [], "findings": []}
+            print_document({"folder": str(folder), "read": 0, **nothing})
             return
     else:
         taken = settled.boundaries

@@ -64,7 +64,7 @@ USUAL_TRAY_M = 0.5  #: 500 × 500 mm is usual in spreader tests; only the margin
     "--know-depth", type=Share(part=True), help="With --show-power: ± share of a depth, as in 8%."
 )
 def command(folder: Path, as_json: bool, units: str | None, **asked: Any) -> None:
-    """Lay trays: balanced random points in each surface, the second near its edge, some outside.
+    """Lay trays: balanced random points in each surface, one of two near its edge, some outside.
 
     Without --out they are listed. .geojson and .gpx are for receivers and maps; .html is a field
     sheet for phone and paper that takes the readings and saves them as catches. --show-power tells

@@ -193,9 +193,8 @@ def _write_map(results: Results, plan: NextDressing, path: Path | None, units: U
         return []
     if plan.headings is None:
         raise click.BadParameter("no swath is known: give --swath", param_hint="--map")
-    from geosand.mapping.fill import map_view
+    from geosand.mapping.fill import map_passes, map_view
     from geosand.mapping.page import map_page
-    from geosand.mapping.passes import map_passes
 
     view = replace(map_view(results, units, map_passes(results, plan)), made_with=made_with())
     write_text(path, map_page(view), option="--map")

@@ -84,7 +84,10 @@ def asked_surfaces(results: Results, named: list[str]) -> Ints:
     except ValueError as problem:
         raise click.BadParameter(str(problem), param_hint="--surfaces") from problem
     if not len(row):
-        raise click.UsageError("no surface is dressed or has a target: name some with --surfaces")
+        raise click.UsageError(
+            "no surface is dressed or has a target: name some with --surfaces, or write their"
+            " targets into site.toml"
+        )
     return row
 
 

@@ -18,9 +18,10 @@ import numpy as np
 import shapely
 
 from geosand.columns import Geometries
+from geosand.formats.gdal_options import gdal_options
 from geosand.formats.geojson_writing import polygons_geojson
+from geosand.formats.result_files import write_result
 from geosand.formats.workbook_writing import FORMULA, Sheet, SheetColumn, workbook
-from geosand.formats.writing import write_whole
 
 Row = Mapping[str, Any]
 ENDINGS = (".csv", ".geojson", ".gpkg", ".xlsx")
@@ -54,7 +55,7 @@ COLUMNS = {
     "parts": "parts",
 }
 #: What GDAL takes for the time at which a layer changed, so that the same areas are the same bytes.
-_CLOCK, _NO_HOUR = "OGR_CURRENT_DATE", "1980-01-01T00:00:00.000Z"
+_NO_HOUR = "1980-01-01T00:00:00.000Z"
 _LABELS = {"m2": "m²", "m": "m", "ft2": "ft²", "ft": "ft"}
 
 
@@ -68,15 +69,14 @@ def write_areas(
     sheets: Mapping[str, Sequence[Row]] | None = None,
     origin: Mapping[str, Any] | None = None,
 ) -> None:
-    """Write the register ``surfaces`` (rows of ``areas --json``) by the ending of ``path``.
+    """Write the register ``surfaces`` (rows of ``areas --json``) by one of the ``ENDINGS``.
 
     ``owned`` are their polygons in lon/lat. ``units`` "us" writes ft and ft². ``sheets`` are
     further tables and ``notes`` sentences, for a workbook only. ``origin`` (inputs with their
     SHA-256, what made it) goes along in GeoJSON and as metadata of a GeoPackage's layer. The file
-    is written whole or not at all. Raises ValueError for another ending, OSError where it can not
-    be written.
+    is written whole or not at all. Raises Unwritten where it can not be written.
     """
-    ending = checked_ending(path, ENDINGS)
+    ending = path.suffix.lower()
     heads = [_head(name, units) for name in COLUMNS]
     table = [[_value(row.get(name), name, units) for name in COLUMNS] for row in surfaces]
     if ending == ".csv":
@@ -90,7 +90,7 @@ def write_areas(
     else:
         first = {"areas": surfaces, **(sheets or {})}
         content = _workbook(first, notes, units)
-    write_whole(path, content)
+    write_result(path, content)
 
 
 def write_changes(
@@ -104,7 +104,6 @@ def write_changes(
 
     ``origin`` and errors are as in :func:`write_areas`.
     """
-    ending = checked_ending(path, CHANGE_ENDINGS)
     shapes = np.empty(len(features), dtype=object)
     shapes[:] = [row["geometry"] for row in features]
     heads = [_head(name, units)[0] for name in CHANGE_COLUMNS]
@@ -112,20 +111,12 @@ def write_changes(
         [_value(row["properties"][name], name, units) for name in CHANGE_COLUMNS]
         for row in features
     ]
-    if ending == ".gpkg":
-        write_whole(path, _geopackage("changes", heads, table, shapes, origin))
-        return
     properties = [dict(zip(heads, line, strict=True)) for line in table]
-    write_whole(path, polygons_geojson(properties, shapes, origin))
-
-
-def checked_ending(path: Path, allowed: Sequence[str]) -> str:
-    """The ending of ``path`` in lower case; ValueError with what is allowed."""
-    ending = path.suffix.lower()
-    if ending not in allowed:
-        found = f"ends in {ending}" if ending else "has no ending"
-        raise ValueError(f"{path.name} {found}; allowed: {', '.join(allowed)}")
-    return ending
+    if path.suffix.lower() == ".gpkg":
+        content = _geopackage("changes", heads, table, shapes, origin)
+    else:
+        content = polygons_geojson(properties, shapes, origin)
+    write_result(path, content)
 
 
 def _head(name: str, units: str) -> tuple[str, str]:
@@ -179,7 +170,6 @@ def _geopackage(
 ) -> bytes:
     """One layer of MultiPolygons; a surface that owns no ground has no geometry."""
     import geopandas
-    import pyogrio
 
     there = ~(shapely.is_missing(shapes) | shapely.is_empty(shapes))
     several = np.full(len(shapes), None, dtype=object)
@@ -195,9 +185,7 @@ def _geopackage(
     )
     stream = io.BytesIO()  # in memory: a full disk is then told by the one writer of files
     said = {name: json.dumps(value, ensure_ascii=False) for name, value in (origin or {}).items()}
-    before = pyogrio.get_gdal_config_option(_CLOCK)
-    pyogrio.set_gdal_config_options({_CLOCK: _NO_HOUR})
-    try:
+    with gdal_options(OGR_CURRENT_DATE=_NO_HOUR):
         frame.to_file(
             stream,
             layer=layer,
@@ -205,8 +193,6 @@ def _geopackage(
             geometry_type="MultiPolygon",
             layer_metadata=said or None,
         )
-    finally:
-        pyogrio.set_gdal_config_options({_CLOCK: before})
     return stream.getvalue()
 
 

@@ -13,6 +13,7 @@ import numpy as np
 from geosand.columns import Floats, Ints, Strings, columns
 from geosand.errors import Faults, Finding, Refused, listed
 from geosand.formats.csv_table import read_csv
+from geosand.formats.plain_files import plain_bytes
 from geosand.site.cells import quoted, word_key
 from geosand.site.reading import Reader
 
@@ -44,22 +45,25 @@ class ClaimedAreas:
 
 
 def read_claimed_areas(path: Path) -> tuple[ClaimedAreas, list[Finding]]:
-    """Columns ``id`` or ``name``, ``area_…`` with its unit (area_m2, area_ft2, area_ha, area_acre),
-    and if wanted ``tolerance_percent``.
+    """Columns ``id``, ``name`` or ``surface``, ``area_…`` with its unit (area_m2, area_ft2,
+    area_ha, area_acre), and if wanted ``tolerance_percent``.
 
     Raises Refused with all faults of the file. A surface that stands twice is a fault.
     """
     faults, findings = Faults(), list[Finding]()
-    content = _bytes_of(path, faults)
+    content = plain_bytes(path, str(path), MAXIMUM_MB, faults, "name a CSV file")
+    if content.startswith(WORKBOOKS):
+        content = _sheet_of(path, faults)
     faults.refuse()
     table = read_csv(content, path.name, faults, findings)
     if table.unreadable:
         faults.refuse()
     reader = Reader(table, faults, findings)
-    ids, names = reader.text("id"), reader.text("name")
+    head = "name" if {"id", "name"} & set(table.columns) else "surface"  # as a register heads it
+    ids, names = reader.text("id"), reader.text(head)
     label = np.where(ids == "", names, ids)
-    if not {"id", "name"} & set(table.columns):
-        remedy = f"{reader.meant('name')}Add id or name"
+    if not {"id", "name", "surface"} & set(table.columns):
+        remedy = f"{reader.meant('name') or reader.meant('surface')}Add id or name"
         reader.whole_fault(None, "there is no id and no name", remedy=remedy)
     else:
         _check_labels(reader, label)
@@ -105,27 +109,6 @@ def _check_labels(reader: Reader, label: Strings) -> None:
             found = f"{quoted(text)} is there already (row {reader.table.rows[first[key]]})"
             reader.fault(row, "id", found, remedy="give each surface one row")
         first.setdefault(key, row)
-
-
-def _bytes_of(path: Path, faults: Faults) -> bytes:
-    """The file, or a fault and nothing."""
-    try:
-        if path.exists() and not path.is_file():  # a pipe or a device may never end
-            faults.add(path.name, "is no plain file", remedy="name a CSV file")
-            return b""
-        if path.stat().st_size > MAXIMUM_MB * 1_000_000:
-            remedy = "give a list of the site's surfaces only"
-            faults.add(path.name, f"is larger than {MAXIMUM_MB} MB", remedy=remedy)
-            return b""
-        content = path.read_bytes()
-        if content.startswith(WORKBOOKS):
-            return _sheet_of(path, faults)
-        return content
-    except FileNotFoundError:
-        faults.add(str(path), "there is no such file", remedy="name a CSV file")
-    except OSError as problem:
-        faults.add(str(path), f"can not be read: {problem.strerror}", remedy="look at its rights")
-    return b""
 
 
 def _sheet_of(path: Path, faults: Faults) -> bytes:

@@ -6,9 +6,10 @@ import csv
 import io
 import re
 from collections.abc import Iterable, Iterator, Sequence
+from itertools import chain
 
-from geosand.errors import Faults, Finding
-from geosand.site.cells import Cell, RawTable, quoted
+from geosand.errors import Faults, Finding, listed
+from geosand.site.cells import NUMBER, Cell, RawTable, quoted
 
 MAXIMUM_ROWS = 200_000
 MAXIMUM_COLUMNS = 300
@@ -57,10 +58,45 @@ def read_csv(content: bytes, file: str, faults: Faults, findings: list[Finding])
         separator = said[1] if said else _separator(text)
         stream = io.StringIO(text[said.end() :] if said else text, newline="")
         lines = csv.reader(stream, delimiter=separator, strict=True, skipinitialspace=True)
-        header, rows, cells = _cells(_numbered(lines, file, faults), file, faults)
+        header, rows, cells, widths = _cells(_numbered(lines, file, faults), file, faults)
     except _Told:
         return RawTable(file=file, unreadable=True)
+    odds = [*_odd_lines(len(header), rows, widths, ended=text.endswith(("\n", "\r")))]
+    if separator == ";" and (doubt := _marked_thousands(cells)):
+        odds.append(doubt)
+    for odd in odds:
+        findings.append(Finding(about=file, text=odd, topic="file"))
     return by_columns(header, rows, cells, file, faults)
+
+
+def _odd_lines(
+    columns: int, rows: Sequence[int], widths: Sequence[int], *, ended: bool
+) -> Iterator[str]:
+    """What is odd about a last line that does not end, and rows with more cells than columns."""
+    if not ended and not rows:
+        yield "holds no more than one line, which does not end: was the file cut off?"
+    elif not ended and widths[-1] < min([columns, *widths[:-1]]):
+        cells = f"has {widths[-1]} of {columns} cells and no end of its line"
+        yield f"row {rows[-1]}, the last, {cells}: was the file cut off?"
+    wide = [str(row) for row, width in zip(rows, widths, strict=True) if width > columns]
+    if wide and (len(wide) < len(rows) or len(rows) == 1):
+        place = f"rows {listed(wide, 8)} have" if len(wide) > 1 else f"row {wide[0]} has"
+        yield f"{place} more cells than columns, the last blank: look for a separator in a cell"
+
+
+def _marked_thousands(cells: Iterable[Sequence[str]]) -> str:
+    """What to ask where all points may mark thousands, as where a comma is the decimal mark.
+
+    Spreadsheets write ; between cells there.
+    """
+    figures = (cell for line in cells for cell in line if "." in cell and NUMBER.fullmatch(cell))
+    first = next(figures, "")
+    marked = re.compile(r"\s*[+-]?[1-9]\d{0,2}\.\d{3}\s*", re.ASCII)
+    if not first or not all(map(marked.fullmatch, chain((first,), figures))):
+        return ""
+    number = first.strip()
+    plain = number.replace(".", "")
+    return f"{number} is read with its point as the decimal mark: write {plain} if that is meant"
 
 
 def _numbered(
@@ -86,8 +122,8 @@ def _numbered(
 
 def _cells(
     lines: Iterator[tuple[int, list[str]]], file: str, faults: Faults
-) -> tuple[list[str], list[int], list[list[str]]]:
-    """Names of the columns, numbers of the rows, and a cell a column of each row."""
+) -> tuple[list[str], list[int], list[list[str]], list[int]]:
+    """Names of the columns, numbers of the rows, a cell a column of each, and how many it had."""
     header = [cell.strip() for cell in next(lines, (0, []))[1]]
     if not header:
         faults.add(file, "is empty", remedy="its first line names the columns")
@@ -95,6 +131,7 @@ def _cells(
     width = len(header)
     rows: list[int] = []
     cells: list[list[str]] = []
+    widths: list[int] = []
     for number, line in lines:
         if not rows:
             _check_header(header, line, file, faults)
@@ -104,11 +141,12 @@ def _cells(
             faults.add(file, found, row=number, remedy=remedy)
             continue
         rows.append(number)
+        widths.append(len(line))
         cells.append(line if len(line) == width else (line + [""] * width)[:width])
         if len(rows) > MAXIMUM_ROWS:
             faults.add(file, f"more than {MAXIMUM_ROWS:,} rows", remedy="split the file")
             raise _Told
-    return header, rows, cells
+    return header, rows, cells, widths
 
 
 def _check_header(header: list[str], below: list[str], file: str, faults: Faults) -> None:

@@ -210,5 +210,5 @@ def read_points(content: bytes, file: str, faults: Faults, findings: list[Findin
             remedy = "give a Point with [lon, lat]"
             faults.add(file, str(problem), row=table.rows[row], remedy=remedy)
     lon, lat = ([p[k] for p in position] for k in (0, 1))
-    columns = {**table.columns, "lon": lon, "lat": lat}
+    columns = {**table.columns, "lon": lon, "lat": lat} if table.rows else {}
     return replace(table, columns=columns, told=frozenset(told))

@@ -11,12 +11,14 @@ import numpy as np
 from geosand.columns import take
 from geosand.errors import Fault, Faults, Refused
 from geosand.formats.geojson import read_edition
+from geosand.formats.plain_files import plain_bytes
 from geosand.formats.site_folder import read_site
 from geosand.site.assemble import RawSite, assemble
 from geosand.site.cells import RawTable, quoted
 from geosand.site.tables import NO_DAY, Site, Surfaces
 
 MAXIMUM_MB = 100
+REMEDY = "name a GeoJSON file of the site's surfaces"
 JSON = (".geojson", ".json")  #: these are read as the site's own surfaces file is
 
 
@@ -112,7 +114,7 @@ def _boundary_file(folder: Path, path: Path, label: str, content: bytes | None =
     """A file like ``surfaces.geojson`` as a survey of the site in ``folder``. Raises Refused."""
     faults = Faults()
     if content is None:
-        content = _bytes_of(path, label, faults)
+        content = plain_bytes(path, label, MAXIMUM_MB, faults, REMEDY)
     faults.refuse()
     edition = read_edition(content, label, faults, [])
     faults.refuse()
@@ -128,16 +130,3 @@ def _boundary_file(folder: Path, path: Path, label: str, content: bytes | None =
         catches=catches,
     )
     return replace(survey_in_force(assemble(raw, faults, [])), label=path.name)
-
-
-def _bytes_of(path: Path, label: str, faults: Faults) -> bytes:
-    """The file, or a fault and nothing."""
-    try:
-        if path.stat().st_size > MAXIMUM_MB * 1_000_000:
-            remedy = "split it, or simplify its outlines"
-            faults.add(label, f"is larger than {MAXIMUM_MB} MB", remedy=remedy)
-            return b""
-        return path.read_bytes()
-    except OSError as problem:
-        faults.add(label, f"can not be read: {problem.strerror}", remedy="look at its rights")
-        return b""

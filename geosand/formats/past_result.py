@@ -11,7 +11,8 @@ from html import unescape
 from pathlib import Path
 from typing import Any
 
-from geosand.errors import Fault, Refused
+from geosand.errors import Fault, Faults, Refused
+from geosand.formats.plain_files import plain_bytes
 
 LARGEST_MB = 100
 #: The JSON block that pages carry; a page holds its inputs in one of them.
@@ -62,26 +63,16 @@ def _document(path: Path) -> Mapping[str, Any]:
             continue
         if isinstance(found, dict) and _inputs(found.get("inputs")):
             return found
-    raise _refused(
-        path,
-        "names no inputs with their SHA-256",
-        "give what a verb printed with --json, or a page, GeoJSON, GPX or GeoPackage that geosand"
-        " wrote",
-    )
+    remedy = "give what a verb printed with --json, or a page, GeoJSON, GPX or GeoPackage that"
+    found = "names no inputs with their SHA-256"
+    raise Refused(Fault(file=path.name, found=found, remedy=f"{remedy} geosand wrote"))
 
 
 def _candidates(path: Path) -> list[str]:
     """Texts in a file of which one may be the document that names its inputs. Raises Refused."""
-    try:
-        if not path.is_file():  # a pipe or a device may never end
-            raise _refused(path, "is no plain file", "give the result itself")
-        if path.stat().st_size > LARGEST_MB * 1_000_000:
-            raise _refused(path, f"is larger than {LARGEST_MB} MB", "give the result itself")
-        content = path.read_bytes()
-    except OSError as problem:
-        raise _refused(
-            path, f"can not be read: {problem.strerror}", "look at its name"
-        ) from problem
+    faults = Faults()
+    content = plain_bytes(path, path.name, LARGEST_MB, faults, "give the result itself")
+    faults.refuse()
     if content.startswith(SQLITE):
         return _of_layers(path)
     text = content.decode("utf-8-sig", errors="replace")
@@ -111,7 +102,3 @@ def _inputs(value: object) -> bool:
         and bool(value)
         and all(isinstance(v, str) and DIGEST.fullmatch(v) for v in value.values())
     )
-
-
-def _refused(path: Path, found: str, remedy: str) -> Refused:
-    return Refused(Fault(file=path.name, found=found, remedy=remedy))

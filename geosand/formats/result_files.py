@@ -7,13 +7,9 @@ from collections.abc import Iterable
 from pathlib import Path
 
 from geosand.errors import Fault, Unwritten
-from geosand.formats.site_folder import RECORDS, WORKBOOK
+from geosand.formats.site_folder import FILES
 from geosand.formats.writing import write_whole
 
-#: What a site is read from, beside its editions; a result of such a name would be read as measured.
-MEASURED = frozenset(
-    ("site.toml", "surfaces.geojson", "catches.geojson", WORKBOOK, *(f"{n}.csv" for n in RECORDS))
-)
 REMEDY = "name another file for the result"
 
 
@@ -39,7 +35,7 @@ def _kept(path: Path) -> str:
     """Why nothing may be written there; "" where it may."""
     place = Path(os.path.realpath(path))
     name = place.name.lower()  # some systems hold Loads.csv and loads.csv for one file
-    if name in MEASURED and os.path.isfile(place.parent / "site.toml"):
+    if name in FILES and os.path.isfile(place.parent / "site.toml"):
         return "is one of the files that a site is read from"
     survey = place.parent.name.lower() == "editions" and name.endswith(".geojson")
     if survey and os.path.isfile(place.parent.parent / "site.toml"):

@@ -21,6 +21,8 @@ from geosand.site.tables import Site
 RECORDS = ("dressings", "loads", "catches", "deliveries")
 WORKBOOK = "records.xlsx"
 SURFACES = "surfaces.geojson"
+#: What a site is read from, beside its editions.
+FILES = ("site.toml", SURFACES, "catches.geojson", WORKBOOK, *(f"{n}.csv" for n in RECORDS))
 #: Files by the words with which people name them.
 MEANT = {
     "dressing": "dressings.csv",
@@ -312,15 +314,14 @@ def _tell_nearly_named(files: _Files, findings: list[Finding]) -> None:
         editions = sorted(os.listdir(files.root / "editions")) if "editions" in names else []
     except OSError:
         return
-    read = ("site.toml", SURFACES, "catches.geojson", WORKBOOK, *(f"{n}.csv" for n in RECORDS))
     for name in names:
         stem, ending = os.path.splitext(name.lower())
         word = "".join(takewhile(str.isalpha, stem))
         meant = MEANT.get(word.rstrip("s"))
-        if name in read or meant is None or ending not in TABLES:
+        if name in FILES or meant is None or ending not in TABLES:
             continue
         rest = stem.removeprefix(word).removesuffix(".csv").strip(" _-()")
-        there = meant in files.read or (WORKBOOK in files.read and meant in read[4:])
+        there = meant in files.read or (WORKBOOK in files.read and meant in FILES[4:])
         there |= meant == "catches.csv" and "catches.geojson" in files.read
         if not there or not rest or rest.isdigit():
             text = f"is not read; what belongs there is read from {meant}"

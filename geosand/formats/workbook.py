@@ -55,7 +55,9 @@ def _tables(
         found_sheets, others = _sheets(content, sheets)
         there = [name for name, *_ in found_sheets]
         _check_names(there, others, sheets, file, faults)
-        if others and any(name not in there for name in sheets[:3]):
+        if all(name in there for name in sheets[:3]):
+            others = [other for other in others if _named_alike(other, sheets)]
+        if others:
             said = f"sheet{'s' * (len(others) > 1)} {listed([*map(quoted, others)], 5)}"
             read = f"not read: the {said}; records are read from {', '.join(sheets)}"
             findings.append(Finding(about=file, text=read, topic="file"))
@@ -71,6 +73,12 @@ def _tables(
         faults.add(file, no_workbook(content, problem), remedy=SAVE)
         return {}
     return tables
+
+
+def _named_alike(title: str, names: Sequence[str]) -> bool:
+    """True for titles that begin like a sheet of records, as "catch D3"."""
+    word = re.match("[a-z]*", title)[0].rstrip("s")[:6]  # type: ignore[index]
+    return len(word) > 3 and any(name.startswith(word) for name in names)
 
 
 def _last_filled(sheet: Any) -> int | None:

@@ -1,4 +1,4 @@
-"""Columns of whole numbers and of ids made small for the page, as its script reads them.
+"""Columns of whole numbers made small for the page, as its script reads them.
 
 A number is kept as its difference from the one before it, in printable characters of five bits (the
 published "encoded polyline" scheme); a blank stands for no number. A figure is kept as the whole
@@ -19,8 +19,6 @@ STEPS = {"depth": 1e-8, "mass": 1e-3, "rate": 1e-5, "area": 1e-4, "length": 1e-5
 #: Factors and decimals under which a share is shown: as a percentage, with one decimal or none.
 _SHARES = ((100.0, "%", 1), (100.0, "%", 0))
 NONE = " "
-#: How many characters of the id before can be kept: one digit of this base says it.
-MOST_KEPT = 35
 
 
 def encode_differences(whole: Ints, counts: Ints | None = None) -> list[str]:
@@ -53,22 +51,6 @@ def encode_column(whole: Sequence[int | None]) -> str:
     given = np.array([value for value in whole if value is not None], dtype=np.int64)
     steps = iter(encode_differences(np.diff(given, prepend=0)))
     return "".join(NONE if value is None else next(steps) for value in whole).rstrip(NONE)
-
-
-def encode_texts(texts: Iterable[str]) -> list[str]:
-    """Each text as how many characters of the one before it keeps (one digit), and what follows.
-
-    >>> encode_texts(["D1-a", "D1-b", "D2-a"])
-    ['0D1-a', '3b', '12-a']
-    """
-    found, before = [], ""
-    for text in texts:
-        pairs = zip(before, text, strict=False)
-        differ = (k for k, (old, new) in enumerate(pairs) if old != new)
-        kept = min(next(differ, min(len(before), len(text))), MOST_KEPT)
-        found.append("0123456789abcdefghijklmnopqrstuvwxyz"[kept] + text[kept:])
-        before = text
-    return found
 
 
 def whole_steps(

@@ -9,7 +9,6 @@ import numpy as np
 import shapely
 
 from geosand.areas.ownership import precedence_ranks
-from geosand.areas.thinning import thinned
 from geosand.balance.ring_drawing import ring_geometries
 from geosand.balance.throwing import drawn_collars
 from geosand.columns import Geometries, Ints, ratio
@@ -25,6 +24,7 @@ from geosand.mapping.view import (
     Said,
     System,
 )
+from geosand.planning.dressing import NextDressing, dressing_passes
 from geosand.rates.depth_field import CELL_M, MOST_CELLS, DepthField, depth_field
 from geosand.rates.spatial import site_spatial, variogram_of
 from geosand.reports.classes import round_steps
@@ -56,8 +56,8 @@ def map_view(results: Results, units: System, passes: tuple[MapPass, ...] = ()) 
         catches=_catches(results),
         fields=map_fields(results),
         passes=passes,
-        first=_first(results),
-        findings=_findings(results),
+        first=_in_both(*(look_first(results, each, linked=True) for each in SYSTEMS)),
+        findings=_in_both(*(_findings(results, each) for each in SYSTEMS)),
         inputs=dict(site.inputs),
     )
 
@@ -80,19 +80,15 @@ def _surfaces(results: Results) -> tuple[MapSurface, ...]:
     )
 
 
-def _first(results: Results) -> tuple[Said, ...]:
-    """What to look at first, in both systems of units."""
-    metric, us = (look_first(results, units, linked=True) for units in SYSTEMS)
-    lines = zip(metric, us, strict=True)
-    return tuple({"metric": metric, "us": us} for metric, us in lines)
-
-
-def _findings(results: Results) -> tuple[Said, ...]:
+def _findings(results: Results, units: System) -> list[str]:
     """What is worth knowing, before the defaults that were used; alike ones in one line."""
     listed = sorted(results.findings, key=lambda finding: finding.topic == "default")
-    told = [{"about": f.about, "text": f.text} for f in listed]
-    lines = zip(merged_findings(told, "metric"), merged_findings(told, "us"), strict=True)
-    return tuple({"metric": metric, "us": us} for metric, us in lines)
+    return merged_findings([finding._asdict() for finding in listed], units)
+
+
+def _in_both(metric: list[str], us: list[str]) -> tuple[Said, ...]:
+    """The same lines in both systems of units."""
+    return tuple({"metric": one, "us": other} for one, other in zip(metric, us, strict=True))
 
 
 def _atlas_order(results: Results) -> Ints:
@@ -111,9 +107,9 @@ def _rings(results: Results) -> tuple[MapRing, ...]:
     ring_kind = np.isin(site.surfaces.kind[rows], ["collar", "surround"])
     drawn = ring_geometries(
         results.balance.throw,
-        surfaces=thinned(areas.owned_plane)[rows],
+        surfaces=areas.laid_plane[rows],
         dressing=site.dressed.dressing,
-        collars=thinned(drawn_collars(site, areas))[rows],
+        collars=drawn_collars(site, areas)[rows],
         collar_width_m=np.where(ring_kind, 0.0, site.settings.collar_width_m),
         surrounds_width_m=np.full(len(rows), site.settings.surrounds_width_m),
     )
@@ -211,4 +207,21 @@ def _field(results: Results, row: int, field: DepthField) -> MapField:
         width=width,
         depth_m=depth,
         u_depth_m=u,
+    )
+
+
+def map_passes(results: Results, plan: NextDressing) -> tuple[MapPass, ...]:
+    """Best-heading passes of each surface that gets sand; none where no swath is known."""
+    headings = plan.headings
+    if headings is None:
+        return ()
+    lines, owner = dressing_passes(results.areas, plan)
+    ids = results.site.surfaces.id[plan.rates.row]
+    return tuple(
+        MapPass(
+            surface=str(ids[k]),
+            heading_degree=float(headings.heading_degree[k]),
+            lines=shapely.multilinestrings(lines[owner == k]),
+        )
+        for k in np.unique(owner).tolist()
     )

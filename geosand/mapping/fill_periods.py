@@ -99,6 +99,7 @@ def _season_surfaces(results: Results) -> dict[str, PeriodSurface]:
             depth_m=known(ledger.depth.value[k]) if ledger.dressings[k] else 0.0,
             low_m=known(ledger.interval.low[k]),
             high_m=known(ledger.interval.high[k]),
+            in_holes_m=known(ledger.in_holes_m[k]) if ledger.in_holes_m[k] > 0 else None,
             target_so_far_m=known(ledger.target_so_far_m[k]),
             shortfall_m=known(ledger.shortfall_m[k]),
             state=str(told[k]),
@@ -116,7 +117,7 @@ def _season_surfaces(results: Results) -> dict[str, PeriodSurface]:
 
 def _season_balance(results: Results, counted: Bools) -> MapBalance:
     """Sums over the measured dressings, with their intervals."""
-    sums = season_totals(results.site, results.areas, results.rates, results.balance, counted)
+    sums = season_totals(results.balance, counted)
     over, on = sums["overthrow"], sums["on_surfaces"]
     share = over.value / sums["spread"].value if sums["spread"].value[0] else np.array([np.nan])
     bounds = on.interval(floor=0.0), over.interval()

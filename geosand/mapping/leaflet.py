@@ -9,12 +9,8 @@ from __future__ import annotations
 import re
 from hashlib import sha256
 from importlib import resources
-from importlib.resources.abc import Traversable
 
-from geosand.columns import frozen
-
-#: Where the files may lie: module, folder inside it.
-PACKAGES = (("xstatic.pkg.leaflet", ("data",)), ("js_lib_leaflet", ("static", "js_lib_leaflet")))
+PACKAGE, FOLDER = "xstatic.pkg.leaflet", "data"  #: where the files lie
 #: SHA-256 of leaflet.js and leaflet.css as published on the npm registry.
 RELEASES = {
     "1.9.3": (
@@ -32,39 +28,23 @@ class LeafletMissing(RuntimeError):
     """No usable copy of Leaflet is installed; the text says what was looked for and what to do."""
 
 
-@frozen
-class Leaflet:
-    """Script and style sheet, made ready to stand inside a page."""
+def read_leaflet() -> tuple[str, str]:
+    """Script and style sheet of Leaflet as installed, made ready to stand inside a page.
 
-    version: str
-    script: str
-    style: str
-
-
-def read_leaflet() -> Leaflet:
-    """Read, check and prepare Leaflet from the first installed package that carries it.
-
-    Raises :class:`LeafletMissing` where none is installed, or where the files differ from every
+    Raises :class:`LeafletMissing` where it is not installed, or where the files differ from every
     known release.
     """
-    tried = []
-    for module, folders in PACKAGES:
-        try:
-            folder = resources.files(module).joinpath(*folders)
-            script = folder.joinpath("leaflet.js").read_bytes()
-            style = folder.joinpath("leaflet.css").read_bytes()
-        except (ModuleNotFoundError, FileNotFoundError, NotADirectoryError):
-            tried.append(f"{module} is not installed")
-            continue
-        found = (sha256(script).hexdigest(), sha256(style).hexdigest())
-        for version, known in RELEASES.items():
-            if found == known:
-                return Leaflet(
-                    version=version, script=_inline_script(script), style=_inline_style(style)
-                )
-        tried.append(f"{module} holds files that are not Leaflet {' or '.join(RELEASES)}")
+    problem = f"{PACKAGE} is not installed"
+    try:
+        folder = resources.files(PACKAGE).joinpath(FOLDER)
+        script, style = (folder.joinpath(f"leaflet.{end}").read_bytes() for end in ("js", "css"))
+        if (sha256(script).hexdigest(), sha256(style).hexdigest()) in RELEASES.values():
+            return _inline_script(script), _inline_style(style)
+        problem = f"{PACKAGE} holds files that are not Leaflet {' or '.join(RELEASES)}"
+    except (ModuleNotFoundError, FileNotFoundError, NotADirectoryError):
+        pass
     raise LeafletMissing(
-        f"The map needs Leaflet's files, but {'; '.join(tried)}. "
+        f"The map needs Leaflet's files, but {problem}. "
         'Install them with: pip install "XStatic-Leaflet>=1.9.3,<2"'
     )
 
@@ -81,13 +61,3 @@ def _inline_style(style: bytes) -> str:
     text = re.sub(r"/\*.*?\*/\s*", "", text, flags=re.DOTALL)
     text = re.sub(r"url\(images/[^)]*\)", "none", text)
     return re.sub(r"\s*behavior:\s*url\([^)]*\);", "", text)
-
-
-def own_asset(name: str) -> str:
-    """The text of one of the package's own page files, such as ``map.js``."""
-    return package_file("assets", name).read_text(encoding="utf-8").replace("\r\n", "\n")
-
-
-def package_file(*parts: str) -> Traversable:
-    """A file that lies inside this package."""
-    return resources.files("geosand.mapping").joinpath(*parts)

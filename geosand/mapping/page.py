@@ -6,10 +6,7 @@ through it: names stay in the data block and in raw pieces, which are never comp
 
 from __future__ import annotations
 
-import base64
 import re
-from collections.abc import Iterator
-from hashlib import sha256
 from html import escape
 from typing import Any
 from urllib.parse import urlsplit
@@ -18,12 +15,13 @@ import numpy as np
 
 from geosand.mapping import parts
 from geosand.mapping.elements import map_class, page_class, raw_class, start_class
-from geosand.mapping.leaflet import own_asset, read_leaflet
+from geosand.mapping.leaflet import read_leaflet
 from geosand.mapping.payload import page_data, script_json
 from geosand.mapping.still import still_picture
 from geosand.mapping.table import column_style, surface_table
 from geosand.mapping.view import MapView
 from geosand.mapping.words import THEMES, plain
+from geosand.reports.printed_page import asset, hashed
 
 #: Our script, in the order in which its parts are read.
 SCRIPTS = (
@@ -53,12 +51,12 @@ def map_page(view: MapView) -> str:
     ValueError where the address of the background tiles is not an https address.
     """
     tiles = tile_host(view.background[0]) if view.background else ""
-    leaflet = read_leaflet()
+    leaflet_script, leaflet_style = read_leaflet()
     raw, page = raw_class(), page_class()(_head(view))
-    own_script = "\n".join(bare(own_asset(name)) for name in SCRIPTS)
-    style = "\n".join((leaflet.style, bare(own_asset("map.css")), column_style()))
+    own_script = "\n".join(bare(asset(name, "geosand.mapping")) for name in SCRIPTS)
+    style = "\n".join((leaflet_style, bare(asset("map.css", "geosand.mapping")), column_style()))
     page.header.add_child(raw(f"<style>{style}</style>"), "style")
-    page.header.add_child(raw(f"<script>{leaflet.script}</script>"), "leaflet")
+    page.header.add_child(raw(f"<script>{leaflet_script}</script>"), "leaflet")
     page.header.add_child(raw(f"<script>{own_script}</script>"), "map")
     page.html.add_child(raw(_before(view)), "before")
     page.add_child(_map(after=_after(view), passes=bool(view.passes)), "map")
@@ -112,9 +110,9 @@ def _head(view: MapView) -> list[str]:
 
 
 def _before(view: MapView) -> str:
-    return (
+    return (  # #gs-layers: where the script puts folium's layer control
         f'{parts.masthead(view)}\n<div class="plate"><section class="sheet" aria-label="Map">\n'
-        f'{parts.toolbar()}\n<div class="frame">'
+        '<div class="toolbar"><div id="gs-layers"></div></div>\n<div class="frame">'
     )
 
 
@@ -134,7 +132,8 @@ def _map(*, after: str, passes: bool) -> Any:
     """The folium map with one radio group a view, the overlays and the start of our script."""
     import folium
 
-    middle = np.zeros(2)  # of a list folium asks whether it is a frame, for which it loads pandas
+    # of a list folium asks whether it is a frame, for which it loads pandas
+    middle = np.zeros(2)
     sand_map = map_class()(location=middle, tiles=None, zoom_start=16, **MAP_OPTIONS)
     themes = {
         key: folium.FeatureGroup(name, overlay=False, show=key == "depth")
@@ -158,23 +157,13 @@ def _map(*, after: str, passes: bool) -> Any:
 
 def _content_policy(page: str, tiles: str) -> str:
     """A policy under which only the page's own scripts run and nothing is fetched."""
-    hashes = {
-        "'sha256-" + base64.b64encode(sha256(body.encode()).digest()).decode() + "'"
-        for kind, body in _scripts(page)
-        if "application/json" not in kind
-    }
+    hashes = set()
+    for element in page.split("<script")[1:]:
+        kind, _, rest = element.partition(">")
+        if "application/json" not in kind:
+            hashes.add(hashed(rest.partition("</script>")[0]))
     images = f"data: {tiles}" if tiles else "data:"
     return (
         f"default-src 'none'; script-src {' '.join(sorted(hashes))}; style-src 'unsafe-inline'; "
         f"img-src {images}; base-uri 'none'; form-action 'none'"
     )
-
-
-def _scripts(page: str) -> Iterator[tuple[str, str]]:
-    """Attributes and text of each script element, as a browser finds them."""
-    start = page.find("<script")
-    while start >= 0:
-        body = page.index(">", start) + 1
-        end = page.index("</script>", body)
-        yield page[start + len("<script") : body - 1], page[body:end]
-        start = page.find("<script", end)

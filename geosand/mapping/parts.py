@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from html import escape
 from itertools import pairwise
 
-from geosand.balance.account import NOT_CLOSED
 from geosand.mapping.breaks import period_breaks
 from geosand.mapping.table import NOT_MEASURED
-from geosand.mapping.view import SEASON, SYSTEMS, MapBalance, MapPeriod, MapView, Said, System, said
+from geosand.mapping.view import SYSTEMS, MapPeriod, MapView, Said, System, said
 from geosand.mapping.words import (
     LEGENDS,
     SCALES,
@@ -18,7 +18,6 @@ from geosand.mapping.words import (
     figure,
     interval,
     number,
-    percent,
     plain,
 )
 from geosand.reports.printable.drawing import glued
@@ -55,11 +54,6 @@ def masthead(view: MapView) -> str:
         f"<fieldset><legend>Units</legend>{radios}</fieldset>"
         '<button type="button" id="gs-print">Print</button></div></header>'
     )
-
-
-def toolbar() -> str:
-    """Where the script puts the choice of view and overlays, folium's layer control."""
-    return '<div class="toolbar"><div id="gs-layers"></div></div>'
 
 
 def legend(view: MapView) -> str:
@@ -140,122 +134,52 @@ def _signs(view: MapView) -> str:
 
 
 def balance_of(view: MapView) -> str:
-    """The balance of the first period; the script writes those of the others."""
-    blocks = [_balance_block(period, view.units) for period in view.periods[:1]]
-    return f'<section class="account" aria-label="Balance">{"".join(blocks)}</section>'
-
-
-def _balance_block(period: MapPeriod, system: System) -> str:
-    verdict = escape(plain(period.balance.verdict or "")) if period.balance else ""
-    chip = f' <b class="verdict">{verdict}</b>' if verdict else ""
-    head = f"<h2>{escape(plain(period.label))}{chip}</h2>"
-    if headline := said(period.headline, system):
-        head += f'<p class="headline">{escape(plain(headline))}</p>'
-    balance = period.balance
-    if balance is None and period.key == SEASON and not _dressed(period):
-        body = ""
-    elif balance is None or balance.spread_kg is None or balance.on_surfaces_kg is None:
-        body = '<p class="unmeasured">Not measured: no balance without both loads and catches.</p>'
-        if balance is not None and balance.spread_kg is not None:
-            spread = figure(balance.spread_kg, "mass", system, unit=True)
-            body = f'<p class="unmeasured">Spread {spread}; not measured where it landed.</p>'
-    else:
-        body = _figures_of(balance, system) + _bar(balance, system) + _where(balance, system)
-    return f"<div>{head}{body}</div>"
-
-
-def _dressed(period: MapPeriod) -> bool:
-    """Whether any surface has had sand, measured or not."""
-    return any(surface.depth_m != 0 for surface in period.surfaces.values())
-
-
-def _figures_of(balance: MapBalance, system: str) -> str:
-    """Spread, on surfaces and overthrow as three figures with their uncertainty."""
-    mass = UNITS[system]["mass"][1]
-    caught = interval(balance.on_surfaces_low_kg, balance.on_surfaces_high_kg, "mass", system)
-    over = interval(balance.overthrow_low_kg, balance.overthrow_high_kg, "mass", system)
-    share = "" if balance.fraction is None else f" · {percent(balance.fraction)}"
-    doubt = balance.u_spread_kg
-    spread = "" if doubt is None else f"± {figure(doubt, 'mass', system)}"
-    cells = (
-        ("Spread", balance.spread_kg, spread),
-        ("On surfaces", balance.on_surfaces_kg, f"95\u00a0% {caught}"),
-        ("Overthrow", balance.overthrow_kg, f"95\u00a0% {over}{share}"),
+    """Where the script writes the balance; for who runs none, that of the first period in words."""
+    told = "".join(
+        f"<div></div><noscript>{_balance_told(period, view.units)}</noscript>"
+        for period in view.periods[:1]
     )
-    return (
-        "<dl>"
-        + "".join(
-            f"<div><dt>{name}</dt><dd><b>{figure(value, 'mass', system)}</b> {mass}"
-            f"<span>{note}</span></dd></div>"
-            for name, value, note in cells
-        )
-        + "</dl>"
-    )
+    return f'<section class="account" aria-label="Balance">{told}</section>'
 
 
-def _bar(balance: MapBalance, system: str) -> str:
-    """Spread against landed as one bar: the gap is overthrow, an excess runs past the mark."""
-    spread, caught = balance.spread_kg or 0.0, balance.on_surfaces_kg or 0.0
-    low = caught if balance.on_surfaces_low_kg is None else balance.on_surfaces_low_kg
-    high = caught if balance.on_surfaces_high_kg is None else balance.on_surfaces_high_kg
-    whole = max(spread, caught, high) or 1.0
-    at = [round(400 * max(kg, 0.0) / whole, 1) for kg in (spread, caught, low, high)]
-    gap = f'<rect class="gap" x="{at[1]}" y="6" width="{max(at[0] - at[1], 0):.1f}" height="14"/>'
-    label = (
-        f"On surfaces {figure(caught, 'mass', system)} of "
-        f"{figure(spread, 'mass', system, unit=True)} spread"
-    )
-    return (
-        f'<svg class="bar" viewBox="-3 0 406 26" role="img" aria-label="{label}">'
-        f'<rect class="landed" y="6" width="{at[1]}" height="14"/>{gap}'
-        f'<path class="whisker" d="M{at[2]} 13H{at[3]}M{at[2]} 9v8M{at[3]} 9v8"/>'
-        f'<path class="mark" d="M{at[0]} 1v24"/></svg>'
-    )
-
-
-def _where(balance: MapBalance, system: str) -> str:
-    """Where the overthrow would lie, in one sentence."""
-    zones = [
-        f"{name} {figure(value, 'mass', system, unit=True)}"
-        for name, value in (
-            ("collar", balance.collar_kg),
-            ("surrounds", balance.surrounds_kg),
-            ("farther", balance.farther_kg),
-        )
-        if value is not None
-    ]
-    parts = balance.verdict == NOT_CLOSED  # as a whole it threw none over
-    head = "Where its parts threw sand over" if parts else "If all of it landed there"
-    said = [f"{head}: {', '.join(zones)}."] if zones else []
-    if balance.strip_width_m is not None:
-        width = figure(balance.strip_width_m, "length", system, unit=True)
-        said.append(f"As much as a strip {width} wide at full rate.")
-    if balance.reach_m is not None:
-        said.append(f"Reach {figure(balance.reach_m, 'length', system, unit=True)}.")
-    if balance.not_told_from_zero:
-        said.append("Not told from zero.")
-    return f'<p class="where">{" ".join(said)}</p>' if said else ""
+def _balance_told(period: MapPeriod, system: System) -> str:
+    texts = [said(period.headline, system)] if period.headline else []
+    balance, measured = period.balance, "Not measured: no balance without both loads and catches."
+    if balance is None and all(surface.depth_m == 0 for surface in period.surfaces.values()):
+        measured = ""  # nothing was dressed
+    elif balance is not None and balance.spread_kg is not None:
+        measured = f"Spread {figure(balance.spread_kg, 'mass', system, unit=True)}"
+        if balance.on_surfaces_kg is None:
+            measured += "; not measured where it landed."
+        else:
+            on = interval(balance.on_surfaces_low_kg, balance.on_surfaces_high_kg, "mass", system)
+            over = interval(balance.overthrow_low_kg, balance.overthrow_high_kg, "mass", system)
+            measured += (
+                f", on surfaces {figure(balance.on_surfaces_kg, 'mass', system, unit=True)}"
+                f" (95\u00a0% {on}), overthrow"
+                f" {figure(balance.overthrow_kg, 'mass', system, unit=True)} (95\u00a0% {over})."
+            )
+    lines = "".join(f"<p>{escape(plain(text))}</p>" for text in (*texts, measured) if text)
+    return f"<h2>{escape(plain(period.label))}</h2>{lines}"
 
 
 def look_first(view: MapView) -> str:
     """The few things to look at first, leading to their surfaces."""
-    if not view.first:
-        return ""
-    places = _places(view)
-    items = "".join(f"<li>{_linked(view, text, places)}</li>" for text in view.first)
-    return f'<section class="first"><h2>Look first</h2><ol>{items}</ol></section>'
+    items = _items(view, view.first)
+    return f'<section class="first"><h2>Look first</h2><ol>{items}</ol></section>' if items else ""
 
 
 def findings(view: MapView) -> str:
     """All findings, folded away."""
     if not view.findings:
         return ""
+    summary = f"<summary>Findings ({len(view.findings)})</summary>"
+    return f'<details class="findings">{summary}<ul>{_items(view, view.findings)}</ul></details>'
+
+
+def _items(view: MapView, lines: Sequence[Said]) -> str:
     places = _places(view)
-    items = "".join(f"<li>{_linked(view, text, places)}</li>" for text in view.findings)
-    count = len(view.findings)
-    return (
-        f'<details class="findings"><summary>Findings ({count})</summary><ul>{items}</ul></details>'
-    )
+    return "".join(f"<li>{_linked(view, text, places)}</li>" for text in lines)
 
 
 def _places(view: MapView) -> dict[str, int]:

@@ -10,7 +10,7 @@ import numpy as np
 
 from geosand.columns import Ints
 from geosand.mapping.breaks import period_breaks
-from geosand.mapping.encoding import STEPS, encode_column, encode_texts, whole_steps
+from geosand.mapping.encoding import STEPS, encode_column, whole_steps
 from geosand.mapping.shapes import PER_DEGREE, Shape, ground, pack, poles_of
 from geosand.mapping.view import (
     SEASON,
@@ -33,23 +33,23 @@ from geosand.mapping.words import (
     short,
 )
 
-#: Order of one surface's figures in a period: the quantity in whose steps each is written, and what
-#: it is expected to be (so many times the figures before it), as only what it differs by is kept.
-#: The script reads them by these names.
-SURFACE_FIGURES: dict[str, tuple[str | None, dict[str, int]]] = {
-    "depth_m": ("depth", {}),
-    "low_m": ("depth", {"depth_m": 1}),
-    "high_m": ("depth", {"depth_m": 2, "low_m": -1}),
-    "basis": (None, {}),
-    "catches": (None, {}),
-    "mass_kg": ("mass", {}),
-    "mass_low_kg": ("mass", {"mass_kg": 1}),
-    "mass_high_kg": ("mass", {"mass_kg": 2, "mass_low_kg": -1}),
-    "thrown_kg": ("mass", {}),
-    "target_so_far_m": ("depth", {}),
-    "shortfall_m": ("depth", {"target_so_far_m": 1, "depth_m": -1}),
-    "state": (None, {}),
-    "probability": ("share", {}),
+#: Order of one surface's figures in a period, and the quantity in whose steps each is written. The
+#: script reads them by these names.
+SURFACE_FIGURES: dict[str, str | None] = {
+    "depth_m": "depth",
+    "low_m": "depth",
+    "high_m": "depth",
+    "basis": None,
+    "catches": None,
+    "mass_kg": "mass",
+    "mass_low_kg": "mass",
+    "mass_high_kg": "mass",
+    "thrown_kg": "mass",
+    "in_holes_m": "depth",
+    "target_so_far_m": "depth",
+    "shortfall_m": "depth",
+    "state": None,
+    "probability": "share",
 }
 #: Order of the figures of a period's balance, and their quantities.
 BALANCE_FIGURES = {
@@ -175,7 +175,7 @@ def _catches(view: MapView, origin: Ints) -> dict[str, Any]:
     places = np.array([(catch.lon, catch.lat) for catch in view.catches]).reshape(-1, 2)
     whole = np.rint(places * PER_DEGREE).astype(np.int64) - origin
     return {
-        "id": encode_texts(plain(catch.id) for catch in view.catches),
+        "id": [plain(catch.id) for catch in view.catches],
         "period": column(lambda catch: dressings.get(catch.dressing, -1)),
         "x": encode_column(whole[:, 0].tolist()),
         "y": encode_column(whole[:, 1].tolist()),
@@ -276,26 +276,13 @@ def _balance(balance: MapBalance | None) -> dict[str, Any]:
 
 
 def _figures(surfaces: Sequence[PeriodSurface], states: list[str]) -> list[str]:
-    """Columns of the surfaces' figures, each as what it differs by from what is expected."""
+    """Columns of the surfaces' figures."""
     found: dict[str, list[int | None]] = {
         "state": [states.index(now.state) if now.state else None for now in surfaces],
         "basis": [BASES.index(now.basis) or None for now in surfaces],
         "catches": [now.catches for now in surfaces],
     }
-    for name, (quantity, _) in SURFACE_FIGURES.items():
+    for name, quantity in SURFACE_FIGURES.items():
         if quantity:
             found[name] = whole_steps([getattr(now, name) for now in surfaces], quantity)
-    return [
-        encode_column(
-            [
-                None if value is None else value - _expected(found, expectation, row)
-                for row, value in enumerate(found[name])
-            ]
-        )
-        for name, (_, expectation) in SURFACE_FIGURES.items()
-    ]
-
-
-def _expected(found: dict[str, list[int | None]], expectation: dict[str, int], row: int) -> int:
-    """What a figure is expected to be; a part that is not there counts as nothing."""
-    return sum(times * (found[name][row] or 0) for name, times in expectation.items())
+    return [encode_column(found[name]) for name in SURFACE_FIGURES]

@@ -83,6 +83,7 @@ class PeriodSurface:
     depth_m: float | None = None
     low_m: float | None = None
     high_m: float | None = None
+    in_holes_m: float | None = None  #: of the depth: it filled holes made before
     target_so_far_m: float | None = None
     shortfall_m: float | None = None  #: positive: too little so far
     state: str | None = None

@@ -40,7 +40,7 @@ def points_inside(
     seed: int,
     taken: set[str],
 ) -> list[Point]:
-    """Points in each surface: numbers 1, 3, 4, … anywhere, number 2 near the edge."""
+    """Points in each surface: anywhere, but of numbers 1 and 2 one is near the edge, one not."""
     shapes, ids = register.owned_plane[row], site.surfaces.id[row].tolist()
     margin = half_diagonal_m + site.surfaces.boundary_accuracy_m[row]
     inner = _grown(shapes, -margin)
@@ -52,12 +52,16 @@ def points_inside(
     start = np.array([g.integers(0, 2**20, size=2) for g in generators]).reshape(-1, 2)
     used = [sum(name.startswith(f"{i}-{seed}-") for name in taken) for i in ids]
     wanted = catches + max(used, default=0)
-    anywhere, whose = _halton_inside(inner, start, SPARE * wanted)
-    # the edge point is of the same sequence (a rim has the bounds of its whole): it keeps apart too
-    edge, edge_of = _halton_inside(rim, start, 2 * SPARE)
+    box = shapely.bounds(inner)
+    anywhere, whose = _halton_inside(inner, box, start, SPARE * wanted)
+    first = np.full((len(ids), 2), np.nan)
+    first[whose[::-1]] = anywhere[::-1]
+    rimmed = ~shapely.contains_xy(core, first[:, 0], first[:, 1])
+    # of the same sequence: it keeps apart too
+    other, other_of = _halton_inside(np.where(rimmed, core, rim), box, start, 2 * SPARE)
     sequence = [
-        _numbered(anywhere[whose == k], edge[edge_of == k], 2 * half_diagonal_m)
-        for k in range(len(ids))
+        _numbered(anywhere[whose == k], other[other_of == k], near, 2 * half_diagonal_m)
+        for k, near in enumerate(rimmed.tolist())
     ]  # few surfaces
     out: list[Point] = []
     for k, (name, mine) in enumerate(zip(ids, sequence, strict=True)):
@@ -75,15 +79,17 @@ def points_inside(
     return out
 
 
-def _numbered(anywhere: Floats, edge: Floats, apart_m: float) -> list[tuple[int, Floats, str]]:
-    """Number, place and zone: the first of the sequence, the first near the edge, the others.
+def _numbered(
+    anywhere: Floats, other: Floats, near: bool, apart_m: float
+) -> list[tuple[int, Floats, str]]:
+    """Number, place and zone: the first (``near`` the edge?), one of the other zone, the others.
 
     One within ``apart_m`` of an earlier one is passed over: its tray would lie on that.
     """
     kept: list[tuple[int, Floats, str]] = []
     places = np.full((len(anywhere) + 1, 2), np.inf)
-    first, rest = (anywhere[:1], INSIDE), [(p[None], INSIDE) for p in anywhere[1:]]
-    for points, zone in (first, (edge, EDGE), *rest):
+    zones, rest = (EDGE, INSIDE) if near else (INSIDE, EDGE), [(p[None], INSIDE) for p in anywhere]
+    for points, zone in ((anywhere[:1], zones[0]), (other, zones[1]), *rest[1:]):
         gaps = np.hypot(*(points[:, None] - places[: len(kept)]).T).min(axis=0, initial=np.inf)
         for p in points[gaps >= apart_m][:1]:
             places[len(kept)] = p
@@ -118,10 +124,14 @@ def _grown(shapes: Geometries, distance_m: Floats) -> Geometries:
     return np.asarray(shapely.buffer(shapes, distance_m), dtype=object)
 
 
-def _halton_inside(shapes: Geometries, start: Ints, wanted: int) -> tuple[Floats, Ints]:
-    """The first ``wanted`` accepted points of each shape (P, 2), and whose they are, in order."""
-    bounds = shapely.bounds(shapes)
-    alive = np.isfinite(bounds[:, 0])
+def _halton_inside(
+    shapes: Geometries, box: Floats, start: Ints, wanted: int
+) -> tuple[Floats, Ints]:
+    """The first ``wanted`` accepted points of each shape (P, 2), and whose they are, in order.
+
+    The sequence runs over the ``box`` of each: west, south, east, north.
+    """
+    alive = ~shapely.is_empty(shapes)
     tries = _TRIES
     found, owner = [np.zeros((0, 2))], [np.zeros(0, dtype=np.int64)]
     while wanted and alive.any() and tries <= _MOST_TRIES:
@@ -130,7 +140,7 @@ def _halton_inside(shapes: Geometries, start: Ints, wanted: int) -> tuple[Floats
         unit = np.stack(
             [halton(start[mine, None, k] + step, base) for k, base in enumerate((2, 3))], axis=2
         )
-        low, high = bounds[mine, None, :2], bounds[mine, None, 2:]
+        low, high = box[mine, None, :2], box[mine, None, 2:]
         points = low + unit * (high - low)
         shapely.prepare(shapes)
         accepted = shapely.contains_xy(shapes[mine, None], points[..., 0], points[..., 1])

@@ -53,9 +53,10 @@ def place_catches(
     Biometrics 69:776-784, 2013): points of the Halton sequence in bases 2 and 3 from a random start
     over the surface's bounds, those that lie at least ``half_diagonal_m`` plus the boundary's
     accuracy from the edge, in their order: every part of the surface is as likely as another, and
-    points keep apart. The second of them lies within half a swath of the edge (``swath_m``, nan:
-    1 m), since rates fall there. Outside: at random along the line at that distance, a tray's half
-    diagonal away from other surfaces that are being dressed and from bunkers, water and paths.
+    points keep apart. Of the first two one lies within half a swath of the edge (``swath_m``, nan:
+    1 m) and one does not, since rates fall there. Outside: at random along the line at that
+    distance, a tray's half diagonal away from other surfaces that are being dressed and from
+    bunkers, water and paths.
 
     The same seed, tray and swath give a surface the same points under the same ids, whichever
     others are chosen and however many: the first three of four are the three. Ids in ``taken`` are

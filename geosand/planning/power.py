@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 import shapely
@@ -14,11 +15,14 @@ from geosand.distributions import student_quantile
 from geosand.estimates import Estimates
 from geosand.rates.edge_distance import EDGE_BAND_M
 from geosand.rates.edge_taper import U_TAPER
+from geosand.rates.random_effects import DressingRates
 from geosand.rates.surface_rates import TAPER, Rates
+from geosand.rates.variance_components import INSEPARABLE_SHARE, Prior
 from geosand.site.tables import Site
 
 DEFAULT_SD = 0.08  #: relative, of surfaces and of catches; the stated default of the rates
 DEFAULT_BAGS = 0.01  #: relative, of what was spread; the stated default of the loads
+_STEPS = 12  #: after which a share moves by less than 1e-4
 POWER = 0.8  #: chance with which an overthrow just as large is seen; common in trial planning
 
 
@@ -54,6 +58,7 @@ def site_variances(
     """
     in_band = _edge_share(register, row, swath_m / 2 if np.isfinite(swath_m) else EDGE_BAND_M)
     model, spread = rates.model, balance.spread.value
+    between, within = likely_scatter(model)
     usable = np.isfinite(model.mu) & (model.mu > 0) & (spread > 0)
     settings = site.settings
     trays = np.hypot(settings.u_tray, settings.u_catch_efficiency / settings.catch_efficiency)
@@ -67,8 +72,8 @@ def site_variances(
         return float(np.median(part[usable] / of[usable])) if usable.any() else default
 
     return Variances(
-        between_surfaces=usual(model.sigma_b, model.mu, DEFAULT_SD),
-        between_catches=usual(model.sigma_e, model.mu, DEFAULT_SD),
+        between_surfaces=usual(between, model.mu, DEFAULT_SD),
+        between_catches=usual(within, model.mu, DEFAULT_SD),
         shared_depth=float(np.median(ratio(_shared(rates.depth), depth)[known]))
         if known.any()
         else float(np.hypot(trays, density_u)),
@@ -78,6 +83,15 @@ def site_variances(
         edge_share=in_band,
         dressings=int(usable.sum()),
     )
+
+
+def likely_scatter(model: DressingRates) -> tuple[Floats, Floats]:
+    """σb and σe of each dressing; of single trays the half of their sum each.
+
+    The rates take three quarters for either, so as not to be too sure of what can not be told.
+    """
+    likely = np.where(model.inseparable, np.sqrt(0.5 / INSEPARABLE_SHARE), 1.0)
+    return model.sigma_b * likely, model.sigma_e * likely
 
 
 def _shared(table: Estimates) -> Floats:
@@ -95,33 +109,96 @@ def _edge_share(register: AreaRegister, row: Ints, band_m: float) -> float:
 def design_power(variances: Variances, *, dressed: int, surfaces: Ints, catches: Ints) -> Power:
     """Power of designs (n,): ``catches`` on each of ``surfaces`` out of ``dressed`` equal ones.
 
-    Sampling as the rates do it (random effects, best linear unbiased prediction): with w =
-    σb²/(σb² + σe²/n) and var μ = (σb² + σe²/n)/m, the mean of all M surfaces has variance
-    (m(1−w)σb² + (M−m)σb² + (m(1−w) + M − m)²·var μ)/M², and a caught surface's rate
-    (1−w)σb² + (1−w)²·var μ; m + 1 degrees of freedom, n + 1 where one surface is dressed. A single
-    tray lies outside the band along the edge with the chance 1 − s, s the band's share of the
-    ground, and then the edge taper 0.15·s stays, also on surfaces without catches where none of the
-    m trays sees the edge; of two trays one lies there. An overthrow is seen with chance 0.8 from
-    (t₀.₉₇₅ + t₀.₈)·u (the usual sample-size rule, from memory).
+    A caught surface's depth: sampling as the rates do it (random effects, best linear unbiased
+    prediction), (1−w)σb² + (1−w)²·var μ with w = σb²/(σb² + σe²/n) and var μ = (σb² + σe²/n)/m.
+    A single tray lies in the band along the edge with the chance s, the band's share of the ground;
+    the edge taper is then −0.15·(1 − s), else 0.15·s: a mean square of 0.15²·s(1 − s). In sums it
+    cancels but for chance; surfaces without catches have it where all m trays lie on one side. Of
+    two trays one lies there. For the overthrow see ``_seen``.
     """
-    b2, e2 = variances.between_surfaces**2, variances.between_catches**2 / catches
+    by_rates = _sampling(variances, dressed, surfaces, catches)
+    b2, e2 = by_rates.between, by_rates.catches / catches
     weight = b2 / (b2 + e2)
-    mean = (b2 + e2) / surfaces
-    away = surfaces * (1 - weight) + dressed - surfaces
-    total = (away * b2 + away**2 * mean) / dressed**2
-    own = (1 - weight) * b2 + (1 - weight) ** 2 * mean
+    own = (1 - weight) * b2 + (1 - weight) ** 2 * (b2 + e2) / surfaces
     freedom: Floats = ((surfaces if dressed > 1 else catches) + 1).astype(np.float64)
-    missed = 1 - variances.edge_share
-    taper = np.where(catches == 1, U_TAPER * variances.edge_share, 0.0)
-    unseen = (surfaces * missed + (dressed - surfaces) * missed**surfaces) / dressed
-    balance = _table(np.sqrt(total), np.hypot(variances.shared_balance, taper * unseen), freedom)
-    low, _, effective = balance.interval()
-    of_depth = np.hypot(variances.shared_depth, taper * np.sqrt(missed))
-    depth = _table(np.sqrt(own), of_depth, freedom).interval()
-    seen = -low + student_quantile(POWER, effective) * balance.u()
+    band = variances.edge_share
+    taper = np.where(catches == 1, U_TAPER * np.sqrt(band * (1 - band)), 0.0)
+    others = surfaces - 1
+    alike = band * (1 - band) ** others + (1 - band) * band**others  # all on one side
+    square = surfaces + (dressed**2 - surfaces**2) * alike
+    of_sum = taper * np.sqrt(square) / dressed
+    depth = _table(np.sqrt(own), np.hypot(variances.shared_depth, taper), freedom).interval()
     return Power(
-        surfaces=surfaces, catches=catches, overthrow=seen, depth=(depth.high - depth.low) / 2
+        surfaces=surfaces,
+        catches=catches,
+        overthrow=_seen(by_rates, np.hypot(variances.shared_balance, of_sum), freedom),
+        depth=(depth.high - depth.low) / 2,
     )
+
+
+class _Sampling(NamedTuple):
+    """Sampling of designs (n,), variances relative to the mean rate."""
+
+    between: Floats  # σb² and
+    catches: Floats  # σe² as the rates will take them
+    u: Floats  # of the sand on all surfaces, as the rates will tell it: expected
+    swing: Floats  # standard deviation of that u, as few catches tell few variances
+    of_rate: Floats  # share of u² that is a default of the rate found, and so errs with it
+    true: Floats  # variance of the sand on all surfaces
+
+
+def _sampling(variances: Variances, dressed: int, surfaces: Ints, catches: Ints) -> _Sampling:
+    """What is so, and what the rates will take for so: ``geosand.rates.variance_components``.
+
+    The site's variances are both what is so and what the rates begin with, at its weight. The mean
+    of m surfaces with n catches each misses that of all M by σb²·(1/m − 1/M) + σe²/(m·n), whatever
+    the weights w. A sum of squares of f degrees of freedom has the variance 2f·σ⁴.
+    """
+    b2, e2, weight = variances.between_surfaces**2, variances.between_catches**2, Prior().weight
+    alone = (catches == 1) & (surfaces > 1)
+    free_b = surfaces - 1
+    free_e = np.where(alone, free_b, surfaces * (catches - 1))
+    told_b = np.where(alone, INSEPARABLE_SHARE * (b2 + e2), b2 + e2 / catches)
+    told_e = np.where(alone, told_b, e2)
+    between = (weight * b2 + free_b * np.where(alone, told_b, b2)) / (weight + free_b)
+    within = (weight * e2 + free_e * told_e) / (weight + free_e)
+    of_b, of_e = 1 / surfaces - 1 / dressed, 1 / (surfaces * catches)
+    square = between * of_b + within * of_e
+    swing_b = of_b * told_b * np.sqrt(2 * free_b) / (weight + free_b)
+    swing_e = of_e * told_e * np.sqrt(2 * free_e) / (weight + free_e)
+    swing = np.where(alone, swing_b + swing_e, np.hypot(swing_b, swing_e)) / square
+    default = weight * (b2 * of_b / (weight + free_b) + e2 * of_e / (weight + free_e))
+    return _Sampling(
+        between=between,
+        catches=within,
+        u=np.sqrt(square) * (1 - swing**2 / 8),
+        swing=np.sqrt(square) * swing / 2,
+        of_rate=default / square,
+        true=b2 * of_b + e2 * of_e,
+    )
+
+
+def _seen(sampling: _Sampling, shared: Floats, freedom: Floats) -> Floats:
+    """Overthrow (n,), a share f of the spread, whose interval lies above zero with POWER.
+
+    The half-width H of the interval varies from dressing to dressing: f = E(H) + z·sd(error + H),
+    the normal approximation of the non-central t distribution (Abramowitz & Stegun, 26.7.10: there
+    t·(1 − 1/4ν) + z·√(1 + t²/2ν)), here also with sources of many degrees of freedom. Sampling is
+    of what lies on the surfaces, 1 − f of the spread: f is found step by step from 0.
+    """
+    z = student_quantile(POWER, np.full(len(shared), np.inf))
+    seen, first = np.zeros(len(shared)), None
+    for _ in range(_STEPS):
+        u = sampling.u * (1 - seen)
+        table = _table(u, shared, freedom)
+        half = table.interval().high
+        slope = half * u / table.u() ** 2  # of H by u: H² is t² times the sum of both squares
+        swing = slope * sampling.swing * (1 - seen)
+        error = np.sqrt(sampling.true) * (1 - seen + slope * u * sampling.of_rate)
+        next_one = half + z * np.sqrt(error**2 + shared**2 + swing**2)
+        first = next_one if first is None else first
+        seen = (first * seen + next_one) / (1 + first)  # what is asked falls by about first
+    return seen
 
 
 def _table(sampling: Floats, shared: Floats, freedom: Floats) -> Estimates:

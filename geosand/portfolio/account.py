@@ -17,7 +17,7 @@ from geosand.portfolio.parts import FOLDER, Parts, stored
 from geosand.portfolio.run import CHUNK, Tell, Work, chunks_of, run
 from geosand.portfolio.site_maps import MAPS, about_to_make, clear_maps, map_names, write_maps
 from geosand.portfolio.site_read import Source
-from geosand.portfolio.sorted_tables import in_order
+from geosand.portfolio.sorted_tables import carried, in_order
 from geosand.portfolio.tables import write_tables
 
 Progress = Callable[[int, int], None]  #: sites done, sites in all
@@ -59,11 +59,13 @@ def account_portfolio(
     chunks = chunks_of(source.as_they_stand(), chunk, workers)
     computed, done, unforeseen = 0, 0, Counter[str]()
     with ExitStack() as used:
-        if scheduler is None:  # a cluster's machines may not see the folder
-            work = partial(_worked_and_stored, work=work, out=out, options=parts.options)
-            source = used.enter_context(in_order(source, chunks, out / FOLDER, tell))
+        source = used.enter_context(in_order(source, chunks, out / FOLDER, tell))
         progress(done, len(keys))
         jobs = _jobs(source, chunks, parts, options, out, maps)
+        if scheduler is None:
+            work = partial(_worked_and_stored, work=work, out=out, options=parts.options)
+        else:  # a cluster's machines may not see the folder
+            jobs = (replace(job, source=carried(job.source, job.keys)) for job in jobs)
         running = run(jobs, workers=workers, scheduler=scheduler, work=work, tell=tell)
         for result in used.enter_context(closing(running)):
             if result.folder is None:
@@ -71,7 +73,7 @@ def account_portfolio(
             parts.add(result)
             computed += len(result.fingerprints)
             unforeseen.update(result.unforeseen)
-            done += _sites(result)
+            done += len(result.kept) + len(result.fingerprints)
             progress(done, len(keys))
     changed = source.changed()
     parts.forget_others(keys)
@@ -120,7 +122,3 @@ def _jobs(
             del known[key]
         mine = {key: maps[key] for key in some if key in maps}
         yield Chunk(source=source, keys=some, known=known, options=options, maps=mine)
-
-
-def _sites(result: ChunkDone) -> int:
-    return len(result.kept) + len(result.fingerprints)

@@ -8,7 +8,6 @@ from typing import Any
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 
 from geosand.columns import Geometries, Ints, Strings
 
@@ -73,29 +72,8 @@ def named(words: Strings, row: Ints) -> Any:
     return pa.array(words.tolist(), pa.string()).take(pa.array(row))
 
 
-def texts_of(letters: NDArray[np.uint8], sizes: Ints) -> Any:
-    """One text after the other, of ``sizes`` ASCII letters each."""
-    import pyarrow as pa
-
-    starts, content = pa.py_buffer(_offsets(sizes)), pa.py_buffer(letters.tobytes())
-    return pa.StringArray.from_buffers(len(sizes), starts, content)
-
-
-def lists_of(words: Strings, sizes: Ints, between: str = ", ") -> Any:
-    """The words of one row after the other, ``sizes`` of them each, as one text a row."""
-    import pyarrow as pa
-    import pyarrow.compute as pc
-
-    every = pa.array(words.tolist(), pa.string())
-    return pc.binary_join(pa.ListArray.from_arrays(pa.array(_offsets(sizes)), every), between)
-
-
 def well_known_binary(shapes: Geometries) -> Any:
     """Geometries as GeoParquet and Arrow keep them."""
     import pyarrow as pa
 
     return pa.array(shapely.to_wkb(shapes), pa.binary())
-
-
-def _offsets(sizes: Ints) -> NDArray[np.int32]:
-    return np.append(0, np.cumsum(sizes)).astype(np.int32)

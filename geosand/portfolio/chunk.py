@@ -214,14 +214,10 @@ def _together(sites: Sequence[tuple[str, Site]], options: Options) -> Worked:
 
 def head_of(keys: Sequence[str], sites: Sequence[Site], results: Results) -> Head:
     """What the tables say of sites beside their figures; ``results`` are of all of them."""
-    members = results.site.members
     of = np.array([finding.member for finding in results.findings], dtype=np.int64)
     return Head(
         keys=np.array(keys, dtype=np.str_),
         names=np.array([site.name for site in sites], dtype=np.str_),
-        season_start=members.season_start,
-        season_end=members.season_end,
-        as_of=results.ledger.days,
         findings=np.bincount(of, minlength=len(sites)),
         sands=sand_names(sites),
     )

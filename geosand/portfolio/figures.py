@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 import shapely
 
-from geosand.columns import Bools, Dates, Floats, Ints, Strings, ratio
+from geosand.columns import Bools, Floats, Ints, Strings, ratio
 from geosand.results import Results
 from geosand.season.totals import sums_of_dressings
 
@@ -30,9 +30,6 @@ class Head:
 
     keys: Strings  #: folder, or the value of the column ``site``
     names: Strings
-    season_start: Dates
-    season_end: Dates
-    as_of: Dates
     findings: Ints  #: how many
     sands: Strings  #: names of all sites' sands, row by row
 
@@ -105,9 +102,8 @@ def totals(work: Work, group: Ints, groups: int) -> Table:
 
     Sources that persist are kept together.
     """
-    results = work.results
-    parts = (results.site, results.areas, results.rates, results.balance)
-    spread, on, over = sums_of_dressings(*parts, work.measured, group, groups).values()
+    sums = sums_of_dressings(work.results.balance, work.measured, group, groups)
+    spread, on, over = sums.values()
     some = np.bincount(group, minlength=groups) > 0
     bounds, u, edge = over.interval(), over.u(), work.edge_kg_m[work.measured]
     strip = np.bincount(group, edge, groups).astype(np.float64)

@@ -1,4 +1,4 @@
-"""Site folders beneath one, each parsed by itself and all checked in one call."""
+"""Where the sites of a portfolio are: a set, or folders beneath one, which are read here."""
 
 from __future__ import annotations
 
@@ -13,13 +13,16 @@ from pathlib import Path, PurePath
 from geosand.errors import Fault, Refused
 from geosand.formats.site_folder import ParsedSite, parse_site
 from geosand.portfolio.folders_at_once import read_folders_at_once
-from geosand.portfolio.site_read import SiteRead
+from geosand.portfolio.site_read import SiteRead, Source
+from geosand.portfolio.site_set import find_set
 
 SETTINGS, EDITIONS = "site.toml", "editions"
 #: what a site folder's result depends on; ``editions/*.geojson`` beside them
 FILES: tuple[str, ...] = ("catches.geojson", "records.xlsx", "surfaces.geojson", SETTINGS)
 FILES += tuple(f"{name}.csv" for name in ("catches", "deliveries", "dressings", "loads"))
 LARGEST = ("surfaces.geojson", "catches.csv", "catches.geojson", "records.xlsx")
+#: a folder with these is a site that lacks its settings, which is told
+UNSETTLED = ({"surfaces.geojson", "dressings.csv"}, {"surfaces.geojson", "records.xlsx"})
 HELD_BYTES = 50_000_000  #: of files that are parsed and wait to be checked together
 
 
@@ -180,8 +183,34 @@ def _refused(key: str, fingerprint: str, refusal: Refused) -> SiteRead:
     return SiteRead(key=key, fingerprint=fingerprint, site=None, refused=faults)
 
 
+def find_sites(root: Path, outside: Path) -> Source:
+    """The sites in ``root``; ``outside`` (results) is not searched.
+
+    Raises Refused where there is none.
+    """
+    sites = find_set(root.resolve())  # other processes have their own working folder
+    if sites is not None:
+        return sites
+    if not root.is_dir():
+        raise Refused(
+            Fault(file=str(root), found="there is no such folder", remedy="name a folder")
+        )
+    folders = site_folders(root, outside)
+    if folders is None:
+        raise Refused(
+            Fault(
+                file=str(root),
+                found="no site is here",
+                allowed="folders with a site.toml, or surfaces.parquet (or .gpkg) with a column"
+                " site and its companions",
+                remedy="name the folder that holds the sites",
+            )
+        )
+    return folders
+
+
 def site_folders(root: Path, outside: Path) -> Folders | None:
-    """Every folder beneath with a site.toml, None where there is none; links are followed.
+    """Every folder beneath that has, or lacks, a site.toml; None without any; links are followed.
 
     A folder that several paths lead to is one site, by the path without links if there is one.
     What can not be looked into may be a site: it is one that will be refused. ``outside`` and what
@@ -203,7 +232,7 @@ def site_folders(root: Path, outside: Path) -> Folders | None:
             known.add(identity)
             folders[:] = sorted(name for name in folders if not name.startswith("."))
             starts += [path for name in folders if (path := Path(place, name)).is_symlink()]
-            if SETTINGS in files:
+            if SETTINGS in files or any(some.issubset(files) for some in UNSETTLED):
                 found.append(place)
     # bytes that are no UTF-8 could not be written to any table
     names = [Path(place).relative_to(root).as_posix() for place in found]

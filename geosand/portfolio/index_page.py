@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from html import escape
-from importlib.resources import files
 from typing import Any
 
 from geosand.errors import printable
@@ -24,7 +23,7 @@ from geosand.portfolio.summary import (
     plus_minus,
     spreader_name,
 )
-from geosand.reports.printed_page import page
+from geosand.reports.printed_page import asset, page
 from geosand.reports.words import Units, chance, grouped, label_of, percent, shown
 from geosand.units import SHOWN
 
@@ -65,18 +64,14 @@ def index_page(title: str, done: PortfolioDone, units: Units) -> str:
     return page(
         title=f"{name}, sand on turf",
         body=body,
-        style=_asset("index.css"),
-        script=_asset("index.js"),
+        style=asset("index.css", "geosand.portfolio"),
+        script=asset("index.js", "geosand.portfolio"),
         data=data,
     )
 
 
 def _shown(value: Any) -> Any:
     return printable(value) if isinstance(value, str) else value
-
-
-def _asset(name: str) -> str:
-    return files("geosand.portfolio").joinpath("assets", name).read_text(encoding="utf-8")
 
 
 def _first(found: Comparison, maps: Mapping[str, str], units: Units) -> str:

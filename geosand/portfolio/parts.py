@@ -13,9 +13,10 @@ import os
 import re
 import shutil
 import tempfile
-from collections import OrderedDict
 from collections.abc import Iterator, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, field, replace
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -81,8 +82,13 @@ class Parts:
 
     def _folders(self) -> list[Path]:
         """Parts, whole or not, the oldest first; a folder that somebody else made is none."""
-        found = [path for path in self.root.glob("*") if OWN.fullmatch(path.name)]
-        return sorted(found, key=lambda path: (path.stat().st_mtime_ns, path.name))
+        found = list[tuple[int, str]]()
+        for path in self.root.glob("*"):
+            # a process of a killed run that has not ended yet may still put its part in place
+            with suppress(FileNotFoundError):
+                if OWN.fullmatch(path.name):
+                    found.append((path.stat().st_mtime_ns, path.name))
+        return [self.root / name for _, name in sorted(found)]
 
     def table(self, name: str, keys: Sequence[str], batch: int) -> Iterator[Any]:
         """Arrow tables of ``batch`` sites each, in the order of ``keys``, wherever they stand.
@@ -91,10 +97,10 @@ class Parts:
         """
         import pyarrow as pa
 
-        opened: OrderedDict[str, Any] = OrderedDict()
+        stream_of = lru_cache(OPEN_PARTS)(self._stream_of)
         for some in self._batches(name, keys, batch):
             slices = [
-                self._open(opened, part, name).slice(start, count)
+                stream_of(part, name).slice(start, count)
                 for part, start, count in self._stretches(name, some)
             ]
             if slices:
@@ -121,18 +127,12 @@ class Parts:
                 found.append((part, start, count))
         return found
 
-    def _open(self, opened: OrderedDict[str, Any], part: str, name: str) -> Any:
+    def _stream_of(self, part: str, name: str) -> Any:
         import pyarrow as pa
 
-        if part in opened:
-            opened.move_to_end(part)
-            return opened[part]
         file = pa.memory_map(str(self.root / part / f"{name}.arrow"))
         with pa.ipc.open_stream(file) as stream:
-            opened[part] = stream.read_all()
-        while len(opened) > OPEN_PARTS:
-            opened.popitem(last=False)
-        return opened[part]
+            return stream.read_all()
 
 
 def stored(done: ChunkDone, root: Path, options: str) -> ChunkDone:

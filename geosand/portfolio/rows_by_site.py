@@ -28,15 +28,6 @@ class SiteRows:
         """The number of the site that each row is of."""
         return np.repeat(np.arange(len(self.bounds) - 1), np.diff(self.bounds))
 
-    def only(self, sites: Ints) -> SiteRows:
-        """The rows of some of the sites."""
-        size = np.diff(self.bounds)
-        if len(sites) == len(size):
-            return self
-        kept = np.isin(self.member(), sites)
-        bounds = np.append(0, np.cumsum(size[sites]))
-        return SiteRows(table=self.table.filter(kept), bounds=bounds)
-
 
 def rows_among(table: Any, keys: Sequence[str]) -> Any:
     """The rows of the wanted sites, in the order in which they stand."""

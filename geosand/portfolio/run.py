@@ -206,8 +206,12 @@ def _on_cluster(
 ) -> Generator[ChunkDone]:
     """The same chunks on a dask cluster, which does those of a lost worker again elsewhere."""
     client, killed = _client(scheduler)
+    import dask
+
     found_there, if_same = _by_value()
-    with _unlogged(), client:
+    # chunks that carry rows are no mistake of whoever calls it, whom dask would warn
+    large = dask.config.set({"distributed.admin.large-graph-warning-threshold": "1GB"})
+    with _unlogged(), client, large:
         _needs_same(_of_cluster(client.run, found_there))
         running: dict[Any, Chunk] = {}
 

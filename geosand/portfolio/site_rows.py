@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any
+from itertools import pairwise
 
 import numpy as np
 
 from geosand.balance.account import NOT_CLOSED, NOT_MEASURED, OVERTHROW, UNDECIDED
 from geosand.columns import Bools, Floats, Ints
-from geosand.portfolio.arrow import lists_of, texts_of
 from geosand.portfolio.figures import (
     MILLIMETRE,
     Table,
@@ -74,9 +73,9 @@ def sites_table(work: Work) -> Table:
         "name": head.names,
         "status": np.full(size, "worked out"),
         **middles(work, np.arange(size)),
-        "season_start": head.season_start,
-        "season_end": head.season_end,
-        "as_of": head.as_of,
+        "season_start": results.site.members.season_start,
+        "season_end": results.site.members.season_end,
+        "as_of": ledger.days,
         "surfaces": np.bincount(work.of_surface[work.in_force], minlength=size),
         "catches": np.bincount(of_dressing[results.site.catches.dressing], minlength=size),
         "dressings": dressings_with(counted),
@@ -112,17 +111,18 @@ def _furthest_behind(work: Work, owner: Ints) -> Table:
     return {"furthest_behind": furthest, "largest_shortfall_mm": worst}
 
 
-def _spreader_names(work: Work) -> Any:
+def _spreader_names(work: Work) -> list[str]:
     """The spreaders of each site's measured dressings in one text."""
     spreader = work.results.site.dressings.spreader[work.measured]
     said = spreader != ""
     names, which = np.unique(spreader[said], return_inverse=True)
     many = max(len(names), 1)
     pairs = np.unique(work.of_dressing[work.measured][said] * many + which)
-    return lists_of(names[pairs % many], np.bincount(pairs // many, minlength=work.sites))
+    ends = np.searchsorted(pairs // many, np.arange(1, work.sites))
+    return [", ".join(some) for some in np.split(names[pairs % many], ends)]
 
 
-def _sketches(work: Work) -> Any:
+def _sketches(work: Work) -> list[str]:
     """Each site as dots, four letters a surface in force: east, south, radius, state.
 
     A course is a kilometre wide and a green twenty metres: at the size of a stamp each is a dot.
@@ -147,7 +147,9 @@ def _sketches(work: Work) -> Any:
     radius = np.sqrt(register.area_m2[row] / np.pi) / METRES_PER_DEGREE * unit[owner]
     numbers = np.column_stack((dots, np.rint(radius * 4), state[row]))
     letters = LETTERS[np.clip(numbers, 0, SKETCH - 1).astype(np.int64)]
-    return texts_of(letters, 4 * np.bincount(owner, minlength=work.sites))
+    text, size = letters.tobytes().decode("ascii"), np.bincount(owner, minlength=work.sites)
+    ends = [0, *(4 * np.cumsum(size)).tolist()]
+    return [text[begin:end] for begin, end in pairwise(ends)]
 
 
 def refused_rows(

@@ -20,7 +20,7 @@ from geosand.columns import Ints
 from geosand.errors import Refused
 from geosand.portfolio.arrow_columns import written_out
 from geosand.portfolio.parquet_tables import ParquetTable, Pieces
-from geosand.portfolio.rows_by_site import SiteRows, owners, split_by_site
+from geosand.portfolio.rows_by_site import SiteRows, owners, rows_among, split_by_site
 from geosand.portfolio.run import Tell
 from geosand.portfolio.set_tables import FileTable, Stamp, stamp, told_of
 from geosand.portfolio.site_read import Source
@@ -31,12 +31,10 @@ MOST_FILES = 200  #: of a table, open at once
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class SortedTable:
-    """A table whose rows were sorted into files, each with those of some chunks."""
+class _OfTable:
+    """Rows of a table, standing elsewhere than in its file."""
 
     table: ParquetTable
-    folder: Path
-    number: Mapping[str, int]  #: of the file that holds a site
 
     @property
     def path(self) -> Path:
@@ -49,12 +47,57 @@ class SortedTable:
     def sites(self) -> tuple[Mapping[str, int], int]:
         return self.table.sites()
 
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SortedTable(_OfTable):
+    """A table whose rows were sorted into files, each with those of some chunks."""
+
+    folder: Path
+    number: Mapping[str, int]  #: of the file that holds a site
+
     def rows_of(self, keys: Sequence[str]) -> SiteRows:
+        return split_by_site(self.rows_about(keys), keys, self.table.geometry)
+
+    def rows_about(self, keys: Sequence[str]) -> Any:
+        """The rows of these sites, and perhaps of others."""
         import pyarrow as pa
 
         numbers = sorted({self.number[key] for key in keys})
-        parts = [_rows_in(_place(self.folder, self.table, number)) for number in numbers]
-        return split_by_site(pa.concat_tables(parts), keys, self.table.geometry)
+        return pa.concat_tables(
+            _rows_in(_place(self.folder, self.table, number)) for number in numbers
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CarriedTable(_OfTable):
+    """The rows of one chunk, which travel with it."""
+
+    rows: Any  #: an Arrow buffer that holds a stream
+
+    def rows_of(self, keys: Sequence[str]) -> SiteRows:
+        import pyarrow as pa
+
+        with pa.ipc.open_stream(self.rows) as stream:
+            return split_by_site(stream.read_all(), keys, self.table.geometry)
+
+
+def carried(source: Source, keys: Sequence[str]) -> Source:
+    """The source with its sorted rows of these sites, for a machine that does not see the files."""
+    if not isinstance(source, SiteSet):
+        return source
+    tables = source.tables.items()
+    taken = {n: _carried(t, keys) if isinstance(t, SortedTable) else t for n, t in tables}
+    return replace(source, tables=taken)
+
+
+def _carried(sorted_: SortedTable, keys: Sequence[str]) -> CarriedTable:
+    import pyarrow as pa
+
+    rows, sink = rows_among(sorted_.rows_about(keys), keys), pa.BufferOutputStream()
+    packed = pa.ipc.IpcWriteOptions(compression="lz4")
+    with pa.ipc.new_stream(sink, rows.schema, options=packed) as stream:
+        stream.write_table(rows)
+    return CarriedTable(table=sorted_.table, rows=sink.getvalue())
 
 
 @contextmanager

@@ -1,4 +1,4 @@
-"""What the rate may fall short by along an edge that no catch has seen."""
+"""What the rate may fall by along an edge where the catches lie on one side of that fall only."""
 
 from __future__ import annotations
 
@@ -18,58 +18,76 @@ from geosand.rates.insides import Insides
 from geosand.site.tables import Site
 
 U_TAPER = 0.15  #: relative; of the share of a surface within half a swath of its edge
+_UNTOLD = 0.1 * U_TAPER  #: less than a tenth of the ground farther in is not worth a tray
 
 
 def edge_taper(
     site: Site, register: AreaRegister, where: Assignment, counted: Counted
 ) -> tuple[Floats, list[Finding]]:
-    """Relative effect per dressed row where no catch saw the band along the edge.
+    """Relative effect per dressed row whose catches saw only the band along the edge or none of it.
 
-    A surface is seen where one of its catches lies within half a swath of its edge; a surface
-    without catches where any catch of its dressing does.
+    Where rates fall by f in the band, which is the share s of a surface, catches in the middle
+    alone tell f·s too much, and catches in the band alone f·(1 − s) too little: one source, with
+    its sign, that cancels as far as either happens. A surface's middle or band is seen where one of
+    its catches lies there, that of a surface without catches where any catch of its dressing does.
     """
     dressing, size, dressings = site.dressed.dressing, len(site.dressed), len(site.dressings)
     band = edge_bands_m(site)
-    seen = _edge_seen(site, register, where, counted, band)
     caught = np.bincount(counted.row, minlength=size) > 0
-    any_seen = np.bincount(dressing, seen, dressings) > 0
-    any_caught = np.bincount(dressing, caught, dressings) > 0
-    blind = np.where(caught, ~seen, ~any_seen[dressing]) & any_caught[dressing]
+    sides = _sides_seen(site, register, where, counted, band)
+    edge, middle = (
+        np.where(caught, seen, (np.bincount(dressing, seen, dressings) > 0)[dressing])
+        for seen in sides
+    )
+    rows = np.flatnonzero(edge != middle)
+    share = _shares_in_band(site, register, where.insides, rows, band)
     effect = np.zeros(size)
-    rows = np.flatnonzero(blind)
-    effect[rows] = U_TAPER * _shares_in_band(site, register, where.insides, rows, band)
-    number, about = np.bincount(dressing[blind & caught], minlength=dressings), Teller(site, "rate")
-    unsaid = np.bincount(dressing[blind & caught & np.isnan(site.dressed.swath_m)], None, dressings)
+    effect[rows] = U_TAPER * np.where(middle[rows], share, share - 1)
+    found = [
+        *_one_sided(site, caught & middle & ~edge, "no catch", "near the edge"),
+        *_one_sided(site, caught & (effect < -_UNTOLD), "every catch", "farther in"),
+    ]
+    return effect, found
+
+
+def _one_sided(site: Site, rows: Bools, which: str, there: str) -> list[Finding]:
+    """A finding for each dressing with such rows."""
+    dressing, about = site.dressed.dressing, Teller(site, "rate")
+    number = np.bincount(dressing[rows], minlength=len(site.dressings))
+    unsaid = np.bincount(dressing[rows & np.isnan(site.dressed.swath_m)], minlength=len(number))
     findings, told = [], np.flatnonzero(number)
     for k, count in zip(told.tolist(), number[told].tolist(), strict=True):
         text = (
-            f"on {count} {'surface' if count == 1 else 'surfaces'} no catch lies within"
-            " half a swath of the edge, where the rate falls: lay one tray near the edge"
+            f"on {count} {'surface' if count == 1 else 'surfaces'} {which} lies within"
+            f" half a swath of the edge, where the rate falls: lay one tray {there}"
         )
         if unsaid[k]:
             text += f"; where no swath is said, {EDGE_BAND_M:g} m is used for half of it"
         findings.append(about.finding(k, text))
-    return effect, findings
+    return findings
 
 
-def _edge_seen(
+def _sides_seen(
     site: Site, register: AreaRegister, where: Assignment, counted: Counted, band: Floats
-) -> Bools:
-    """Whether a catch on each dressed row lies within the row's ``band`` (m) of the edge."""
+) -> tuple[Bools, Bools]:
+    """Whether a catch on each dressed row lies within its ``band`` (m) of the edge; and beyond."""
     size, owned, catch, row = len(site.dressed), register.owned_plane, counted.catch, counted.row
     taped = where.taped_inside_m[catch]
-    seen = np.bincount(row[taped <= band[row]], minlength=size) > 0
-    left = np.flatnonzero(np.isnan(taped) & ~seen[row])
+    edge = np.bincount(row[taped <= band[row]], minlength=size) > 0
+    middle = np.bincount(row[taped > band[row]], minlength=size) > 0
+    left = np.flatnonzero(np.isnan(taped) & ~(edge & middle)[row])
     catch, row = catch[left], row[left]
     surface = site.dressed.surface[row]
     inside = where.by_position[catch] == surface
     surely, maybe = where.depths.of(catch).within(band[row])
-    seen[row[inside & surely]] = True
-    open_ = np.flatnonzero((maybe | ~inside) & ~seen[row])
+    edge[row[inside & surely]] = True
+    middle[row[inside & ~surely & ~maybe]] = True
+    open_ = np.flatnonzero((maybe | ~inside) & ~(edge & middle)[row])
     catch, row = catch[open_], row[open_]
     gap = edge_distances(where.x_m[catch], where.y_m[catch], owned, surface[open_])
-    seen[row[gap <= band[row]]] = True
-    return seen
+    edge[row[gap <= band[row]]] = True
+    middle[row[~(gap <= band[row])]] = True  # also where no distance can be told
+    return edge, middle
 
 
 def _shares_in_band(

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from functools import cached_property
+
 import numpy as np
 
 from geosand.areas.register import AreaRegister
-from geosand.columns import Bools, Floats, Ints, frozen, take
+from geosand.columns import Bools, Floats, Ints, Late, frozen, take
 from geosand.errors import Finding
 from geosand.estimates import Estimates
 from geosand.rates.assignment import Assignment, assign
@@ -31,7 +33,7 @@ TAPER = "edge taper"
 
 
 @frozen
-class Rates:
+class Rates(Late):
     """Rates of a site; tables of one row a dressed surface unless said otherwise."""
 
     rate: Estimates  #: kg/m² of dry product; nan where its dressing has no catches
@@ -47,8 +49,14 @@ class Rates:
     each: CatchRates  #: one row a catch
     catch_depth_m: Floats  #: one row a catch
     uniformity: Uniformity  #: one row a dressing
-    surface_uniformity: Uniformity  #: one row a dressed surface
+    counted: Counted  #: one row a catch that counts
     findings: tuple[Finding, ...]
+
+    @cached_property
+    def surface_uniformity(self) -> Uniformity:
+        """One row a dressed surface."""
+        depth = self.catch_depth_m[self.counted.catch]
+        return uniformity(depth, self.counted.row, len(self.catches))
 
 
 def site_rates(site: Site, register: AreaRegister) -> Rates:
@@ -69,6 +77,7 @@ def site_rates(site: Site, register: AreaRegister) -> Rates:
     taper, taper_findings = edge_taper(site, register, where, counted)
     rate = rate.with_effects({TAPER: taper * value})
     catches = np.bincount(counted.row, minlength=len(site.dressed))
+    sand = site.dressings.sand[site.dressed.dressing]
     scaled = each.rate_kg_m2.copy()
     scaled[on] /= planned[where.dressed[on]]
     of_catch = density.value[site.dressings.sand][dressing]
@@ -79,7 +88,7 @@ def site_rates(site: Site, register: AreaRegister) -> Rates:
     )
     return Rates(
         rate=rate,
-        depth=_depth(site, rate, density),
+        depth=with_density(rate.scaled(1 / density.value[sand]), density, sand),
         catches=catches,
         own=catches > 0,
         in_mean=found.in_mean,
@@ -91,7 +100,7 @@ def site_rates(site: Site, register: AreaRegister) -> Rates:
         each=each,
         catch_depth_m=depth,
         uniformity=uniformity(depth[counted.catch], counted.dressing, len(site.dressings)),
-        surface_uniformity=uniformity(depth[counted.catch], counted.row, len(site.dressed)),
+        counted=counted,
         findings=(
             *findings,
             *set_aside(site),
@@ -213,10 +222,8 @@ def _add(effects: dict[str, Floats], source: str, effect: Floats) -> None:
     effects[source] = effects[source] + effect if source in effects else effect
 
 
-def _depth(site: Site, rate: Estimates, density: Estimates) -> Estimates:
-    """Depth = rate / bulk density, the density's own sources entering with their sign."""
-    sand = site.dressings.sand[site.dressed.dressing]
-    depth = rate.scaled(1 / density.value[sand])
+def with_density(depth: Estimates, density: Estimates, sand: Ints) -> Estimates:
+    """Depths (m) of a ``sand`` each with the sources of its bulk density, which divided them."""
     return depth.with_effects(
         {
             source: -depth.value * (effect / density.value)[sand]

@@ -15,7 +15,7 @@ from geosand.rates.groups import group_mean_sd, over
 
 # With one catch on each surface, σe² and σb² can not be told apart: each is taken as three quarters
 # of the variance of the means, more than half of it, as a too small share would be too sure.
-_INSEPARABLE_SHARE = 0.75
+INSEPARABLE_SHARE = 0.75
 
 
 class Prior(NamedTuple):
@@ -55,7 +55,7 @@ def scatter_of(
         variance=variance,
         reciprocal=over(np.bincount(dressed_group[caught], 1 / n[caught], groups), m),
         inseparable=inseparable,
-        squares_e=np.where(inseparable, (m - 1) * _INSEPARABLE_SHARE * variance, within),
+        squares_e=np.where(inseparable, (m - 1) * INSEPARABLE_SHARE * variance, within),
         df_e=np.where(inseparable, m - 1.0, catches - m),
     )
 

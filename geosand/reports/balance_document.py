@@ -186,7 +186,7 @@ def limits_beside(results: Results) -> Interval:
     """95 % limits, kg, of what all collars hold, one row a dressing, then all surrounds."""
     site = results.site
     period, periods = site.dressed.dressing, len(site.dressings)
-    return ring_limits(site, results.areas, results.rates, results.balance, period, periods)
+    return ring_limits(results.balance, period, periods)
 
 
 def ring_figures(results: Results, k: int) -> Document:

@@ -164,12 +164,15 @@ def season_table(results: Results, units: Units, only: int | None = None) -> Tab
     so_far = zip(depth, ledger.measured[rows], strict=True)
     states = zip(state, ledger.probability[rows], strict=True)
     known = (ledger.dressings[rows] > 0) & np.isfinite(depth)
+    holes = ledger.in_holes_m[rows]
+    filled = [("of it\nin holes", True, cells(holes, "depth", units))] if (holes > 0).any() else []
     return by_columns(
         f"{site.name}: depth from {ledger.start} to {ledger.as_of}",
         ("surface", False, site.surfaces.id[ledger.row[rows]]),
         ("kind", False, site.surfaces.kind[ledger.row[rows]]),
         (f"depth\n{unit}", True, [_so_far(*both, units) for both in so_far]),
         ("95 %\ninterval", True, [between(*both, "depth", units) for both in ends]),
+        *filled,
         ("target\nso far", True, cells(ledger.target_so_far_m[rows], "depth", units)),
         (f"short-\nfall {unit}", True, cells(ledger.shortfall_m[rows], "depth", units)),
         ("state", False, state),
@@ -214,7 +217,7 @@ def totals(results: Results, units: Units) -> list[str]:
     from geosand.reports.season_document import counted_dressings
 
     counted = counted_dressings(results)
-    sums = season_totals(results.site, results.areas, results.rates, results.balance, counted)
+    sums = season_totals(results.balance, counted)
     measured = int((counted & np.isfinite(results.balance.overthrow.value)).sum())
     open_ones = int((counted & (results.balance.verdict == NOT_CLOSED)).sum())
     count = int(counted.sum())

@@ -15,13 +15,17 @@ from geosand.results import Results
 MOST_DRESSINGS = 4  #: named one by one; of more only their names are told
 MOSTLY = 0.5  #: of the spread: no spreader throws that much over (common practice, no source)
 _WRONG = ("figures", "are wrong, as they do")  # of several dressings
+_SCALED = "The scale speaks against the unit mass"
 NO_PROOF = "One dressing can not prove which"
 
 
 def doubt_steps(results: Results, units: Units) -> list[str]:
     """What to find out before figures are believed."""
-    balance, names = results.balance, results.site.dressings.id
-    late, wrong = names[_after_end(results)].tolist(), names[balance.verdict == NOT_CLOSED].tolist()
+    names = results.site.dressings.id
+    late, wrong = (
+        names[_after_end(results)].tolist(),
+        names[of_verdict(results, NOT_CLOSED)].tolist(),
+    )
     steps = []
     if late:
         whose = "date of {} is" if len(late) == 1 else "dates of {} are"
@@ -35,6 +39,18 @@ def doubt_steps(results: Results, units: Units) -> list[str]:
     if len(off := _off_scale(results)):
         steps.append(f"see why {_on_scale(results, off[:1], units)[0]}")
     return steps
+
+
+def in_account(results: Results) -> Bools:
+    """Dressings from the season's start to the day of account: seasons before are done with."""
+    date = results.site.dressings.date
+    asked: Bools = (date >= results.site.season_start) & (date <= results.ledger.as_of)
+    return asked
+
+
+def of_verdict(results: Results, verdict: str) -> Ints:
+    """Rows of the dressings of the account that have this verdict."""
+    return np.flatnonzero((results.balance.verdict == verdict) & in_account(results))
 
 
 def after_season(results: Results) -> list[str]:
@@ -75,14 +91,18 @@ def explain(closing: Closing) -> str:
 def not_closing(results: Results, units: Units) -> list[str]:
     """Balances that do not close, with what would close them."""
     balance, site = results.balance, results.site
-    rows = np.flatnonzero(balance.verdict == NOT_CLOSED)
+    rows = of_verdict(results, NOT_CLOSED)
     lines = []
     for k in rows[:MOST_DRESSINGS]:
-        ways = "; or ".join(explain(c) for c in balance.closing[k][:3])
+        proof = _culprit(results, int(k), units)
+        # what a scale speaks against comes first, else what is explained most easily
+        ways = sorted(
+            balance.closing[k][:3], key=lambda c: _SCALED in proof and c.input != "unit mass"
+        )
         lines.append(
             f"{site.dressings.id[k]}: the balance does not close: the catches claim"
             f" {shown(-balance.overthrow.value[k], 'mass', units)} more than was spread."
-            f" It would close with {ways}. {_culprit(results, int(k), units)}"
+            f" It would close with {'; or '.join(map(explain, ways))}. {proof}"
         )
     rest = [str(name) for name in site.dressings.id[rows[MOST_DRESSINGS:]]]
     if rest:
@@ -104,7 +124,7 @@ def mostly_beside(results: Results) -> list[str]:
 
 def _mostly_beside(results: Results) -> list[str]:
     balance = results.balance
-    lost = balance.interval.low > MOSTLY * balance.spread.value
+    lost = (balance.interval.low > MOSTLY * balance.spread.value) & in_account(results)
     return [str(name) for name in results.site.dressings.id[lost]]
 
 
@@ -119,7 +139,7 @@ def _culprit(results: Results, k: int, units: Units) -> str:
     told = _on_scale(results, np.flatnonzero(mine & (scale.sigmas > SIGNIFICANT)), units)
     if not told:
         return NO_PROOF
-    return f"The scale speaks against the unit mass: {listed(told)}"
+    return f"{_SCALED}: {listed(told)}"
 
 
 def off_the_label(results: Results, units: Units) -> list[str]:
@@ -149,9 +169,10 @@ def _off_scale(results: Results) -> Ints:
 
     sure, chance = np.abs(scale.sigmas), 2 * normal_probability(-SIGNIFICANT)
     each = 1 - (1 - chance) ** (1 / max(len(sure), 1))
-    open_ones = results.balance.verdict[site.loads.dressing[site.weighed.load]] == NOT_CLOSED
+    asked = in_account(results) & (results.balance.verdict != NOT_CLOSED)
+    far = (sure > -normal_quantile(each / 2)) & asked[site.loads.dressing[site.weighed.load]]
     order = np.argsort(-sure, kind="stable")
-    off: Ints = order[((sure > -normal_quantile(each / 2)) & ~open_ones)[order]]
+    off: Ints = order[far[order]]
     return off
 
 
@@ -188,7 +209,7 @@ def not_accounted_for(results: Results, units: Units) -> list[str]:
 def undecided(results: Results, units: Units) -> list[str]:
     """Dressings whose verdict is open, and what would narrow their intervals most."""
     site, balance = results.site, results.balance
-    rows = np.flatnonzero(balance.verdict == UNDECIDED)
+    rows = of_verdict(results, UNDECIDED)
     if not len(rows):
         return []
     from geosand.balance.sharpen import changes, sharpest

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import numpy as np
 
-from geosand.balance.account import NOT_MEASURED
-from geosand.columns import Strings
+from geosand.balance.account import NOT_MEASURED, OVERTHROW
+from geosand.columns import Ints, Strings
 from geosand.errors import listed
 from geosand.reports.doubts import (
     after_season,
     doubt_steps,
+    in_account,
     mostly_beside,
     not_accounted_for,
     not_closing,
@@ -23,6 +24,7 @@ from geosand.season.ledger import OVER, UNDER
 
 #: Named one by one; of more only their number is told, as a long list is read by nobody.
 MOST_UNDER, MOST_OVER = 6, 3
+_BELIEVABLE = 1.0  #: that a surface gets twice what others get (common practice, no source)
 _BOTH: tuple[Units, Units] = ("metric", "us")
 
 
@@ -146,7 +148,7 @@ def _names(results: Results, state: str, most: int, units: Units, linked: bool) 
 
 def _not_measured(results: Results, linked: bool) -> list[str]:
     site, balance, lines = results.site, results.balance, []
-    unmeasured = balance.verdict == NOT_MEASURED
+    unmeasured = (balance.verdict == NOT_MEASURED) & in_account(results)
     no_loads = unmeasured & np.isnan(balance.spread.value)
     caught = np.bincount(site.catches.dressing, minlength=len(unmeasured)) > 0
     for what, mask in (
@@ -174,13 +176,32 @@ def _never_caught(results: Results, linked: bool) -> list[str]:
     if not len(rows):
         return []
     names = _told(_in_order(site.surfaces.id[rows]), linked)
-    verb = "has" if len(rows) == 1 else "have"
-    return [f"{names}: {verb} never had a catch; the depth is estimated from the other surfaces"]
+    verb, they = ("has", "it") if len(rows) == 1 else ("have", "they")
+    line = f"{names}: {verb} never had a catch; the depth is estimated from the other surfaces"
+    more = _instead_of_overthrow(results, rows)
+    if more <= _BELIEVABLE:
+        line += f". If {they} got {100 * more:.0f} % more, nothing was thrown over: a tray tells"
+    return [line]
+
+
+def _instead_of_overthrow(results: Results, rows: Ints) -> float:
+    """What ``rows`` of Surfaces would have got more if nothing was thrown over; inf without it."""
+    site, balance = results.site, results.balance
+    over = (balance.verdict == OVERTHROW) & in_account(results)
+    ground = site.surfaces.ground
+    mine = over[site.dressed.dressing] & np.isin(ground[site.dressed.surface], ground[rows])
+    mass = results.rates.rate.value * results.areas.area_m2[site.dressed.surface]
+    theirs = np.bincount(site.dressed.dressing[mine], mass[mine], len(over))[over]
+    thrown = balance.overthrow.value[over]
+    # believable in each dressing that threw over, not on the average only
+    explained = len(theirs) > 0 and bool((thrown <= _BELIEVABLE * theirs).all())
+    return float(thrown.sum() / theirs.sum()) if explained else np.inf
 
 
 def _far_reach(results: Results, units: Units) -> list[str]:
     balance, site, lines = results.balance, results.site, []
-    for g in np.flatnonzero(balance.throw.reach_m > 5):
+    asked = in_account(results)[balance.dressing_of_group]
+    for g in np.flatnonzero((balance.throw.reach_m > 5) & asked):
         name = site.dressings.id[balance.dressing_of_group[g]]
         reach = shown(balance.throw.reach_m[g], "length", units)
         lines.append(f"{name}: its overthrow would reach {reach} beyond the edge: was sand lost?")

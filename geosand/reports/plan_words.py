@@ -98,7 +98,7 @@ def _need_lines(document: Document, units: Units) -> list[str]:
 
     low, high = si(sand["overthrow_low_kg"]), si(sand["overthrow_high_kg"])
     water = sand["moisture_dry_basis_percent"]
-    wet = "" if _is_dry(sand) else f" as delivered (water {water:.1f} %)"
+    wet = "" if _is_dry(sand) else f" as delivered (water {water:.1f} % of the dry mass)"
     known = math.isfinite(high)
     lines = [
         f"Needed {mass('needed_kg')}{wet}; with {sand['assurance'] * 100:.0f} % assurance"

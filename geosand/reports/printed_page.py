@@ -10,9 +10,9 @@ from importlib.resources import files
 from typing import Any
 
 
-def asset(name: str) -> str:
-    """Text of a file in ``geosand/reports/assets``."""
-    return files("geosand.reports").joinpath("assets", name).read_text(encoding="utf-8")
+def asset(name: str, package: str = "geosand.reports") -> str:
+    """Text of a file in the assets of a package."""
+    return files(package).joinpath("assets", name).read_text(encoding="utf-8")
 
 
 def page(*, title: str, body: str, style: str, script: str = "", data: Any = None) -> str:
@@ -24,9 +24,9 @@ def page(*, title: str, body: str, style: str, script: str = "", data: Any = Non
         "" if data is None else f'<script type="application/json" id="data">{_json(data)}</script>'
     )
     run = f"<script>{script}</script>" if script else ""
-    allowed = _hash(script) if script else "'none'"
+    allowed = hashed(script) if script else "'none'"
     policy = (
-        f"default-src 'none'; script-src {allowed}; style-src {_hash(style)}; img-src data:; "
+        f"default-src 'none'; script-src {allowed}; style-src {hashed(style)}; img-src data:; "
         "base-uri 'none'; form-action 'none'"
     )
     return (
@@ -39,7 +39,8 @@ def page(*, title: str, body: str, style: str, script: str = "", data: Any = Non
     )
 
 
-def _hash(text: str) -> str:
+def hashed(text: str) -> str:
+    """A script or style as a policy names it."""
     return "'sha256-" + base64.b64encode(sha256(text.encode()).digest()).decode() + "'"
 
 

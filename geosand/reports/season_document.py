@@ -89,7 +89,7 @@ def season_balance(results: Results) -> Document:
     counted = counted_dressings(results)
     measured = counted & np.isfinite(results.balance.overthrow.value)
     out = float(np.nansum(results.balance.spread.value[counted & ~measured]))
-    sums = season_totals(results.site, results.areas, results.rates, results.balance, counted)
+    sums = season_totals(results.balance, counted)
     over = sums["overthrow"]
     known = bool(measured.any())
     spread = float(sums["spread"].value[0]) if known else math.nan
@@ -131,7 +131,7 @@ def _beside(results: Results, measured: Bools) -> Document:
     rings = [ring_figures(results, int(k)) for k in np.flatnonzero(measured)]
     thrown = [ring for ring in rings if ring["reach_m"] is not None]
     season = np.where(results.ledger.counted, 0, -1)
-    bounds = ring_limits(results.site, results.areas, results.rates, results.balance, season, 1)
+    bounds = ring_limits(results.balance, season, 1)
     sums: Document = {
         name: number(sum(ring[name] or 0.0 for ring in thrown)) if thrown else None
         for name in names

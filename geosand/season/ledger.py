@@ -6,7 +6,7 @@ import numpy as np
 
 from geosand.areas.register import AreaRegister
 from geosand.balance.account import Balance
-from geosand.columns import Bools, Dates, Floats, Ints, Strings, frozen, ratio
+from geosand.columns import Bools, Dates, Floats, Ints, Strings, frozen
 from geosand.distributions import student_probability
 from geosand.errors import Fault, Finding, Refused
 from geosand.estimates import Estimates, Interval
@@ -14,13 +14,18 @@ from geosand.rates.over_time import sum_of_surfaces, surfaces_alone
 from geosand.rates.surface_rates import Rates
 from geosand.season.holes import hole_capacity_m
 from geosand.season.ring_ledger import RingLedger, ring_ledger
-from geosand.season.season_findings import never_dressed, partly_planned, without_a_plan
+from geosand.season.season_findings import (
+    first_there,
+    never_dressed,
+    partly_planned,
+    without_a_plan,
+)
+from geosand.season.targets import first_days, target_so_far
 from geosand.site.tables import HAZARDS, Members, Site
 
 UNDER, ON_TARGET, OVER = "under-dressed", "on target", "over-dressed"
 NOT_MEASURED, NO_TARGET = "not measured", "no target"
 NOT_YET = "not dressed yet"  #: how people are told of what is on target as nothing is due
-DAY = np.timedelta64(1, "D")
 
 
 @frozen
@@ -59,27 +64,22 @@ class Ledger:
         return np.where(nothing_due & (self.state == ON_TARGET), NOT_YET, self.state)
 
 
-def site_ledger(
-    site: Site,
-    register: AreaRegister,
-    rates: Rates,
-    balance: Balance,
-    *,
-    as_of: np.datetime64 | None = None,
-) -> Ledger:
+def site_ledger(balance: Balance, *, as_of: np.datetime64 | None = None) -> Ledger:
     """Depth so far, target so far and state of every surface, ``as_of`` a day (default: the last
     record, never the clock). Raises Refused for a day before the season."""
+    site, register, rates = balance.site, balance.areas, balance.rates
     members = site.members
     days = _days_of_account(site, members, as_of)
     counted = _counted(site, register, members, days)
     ground = site.surfaces.ground[site.dressed.surface]
     in_force = site.in_force()
-    target_so_far = _target_so_far(site, members, in_force, counted, ground, days)
-    row = _ledger_rows(site, register, in_force, counted, ground, target_so_far)
+    since = first_days(site)
+    due = target_so_far(site, in_force, counted, days, since)
+    row = _ledger_rows(site, register, in_force, counted, ground, due)
     index = site.surfaces.ground[row]
     place = np.full(len(site.ids), -1, dtype=np.int64)  # of each id among the rows
     place[index] = np.arange(len(row))
-    so_far = target_so_far[index]
+    so_far = due[index]
     depth, measured = _depth_so_far(site, rates, counted, place[ground], len(row))
     interval = depth.interval(floor=0.0)
     tolerance = members.tolerance[site.of_id[index]]
@@ -103,12 +103,13 @@ def site_ledger(
         own=_any_of(ground[counted & rates.own], len(site.ids))[index],
         in_holes_m=holes,
         surface_m=depth.value - holes,
-        rings=ring_ledger(site, register, rates, balance, counted),
+        rings=ring_ledger(balance, counted),
         counted=counted,
         findings=(
+            *first_there(site, row[site.surfaces.target_m[row] > 0], since),
             *never_dressed(site, counted, row, never),
             *without_a_plan(site, row[np.isnan(so_far)]),
-            *partly_planned(site, np.flatnonzero(counted & np.isfinite(target_so_far)[ground])),
+            *partly_planned(site, np.flatnonzero(counted & np.isfinite(due)[ground])),
         ),
     )
 
@@ -182,47 +183,6 @@ def _depth_so_far(
     missing = _any_of(place[lacking], size)
     unknown = missing & ~_any_of(place[rows], size)
     return total.where_known(~unknown), ~missing
-
-
-def _target_so_far(
-    site: Site, members: Members, in_force: Ints, counted: Bools, ground: Ints, days: Dates
-) -> Floats:
-    """Target so far of each surface id, m.
-
-    With a season_end the elapsed share of the target. Without: the planned depths of the dressings
-    so far, a skipped surface's being the mean of its kind's, so that it falls behind.
-    """
-    target = np.full(len(site.ids), np.nan)
-    target[site.surfaces.ground[in_force]] = site.surfaces.target_m[in_force]
-    length, passed = members.season_end - members.season_start, days - members.season_start
-    share = np.clip(passed / DAY / np.where(np.isnat(length), np.nan, length / DAY), 0.0, 1.0)
-    endless = np.isnat(length)
-    if not endless.any():
-        return target * share[site.of_id]
-    planned = _planned_so_far(site, in_force, counted & endless[site.of_id[ground]], ground)
-    return np.where(endless[site.of_id], planned, target * share[site.of_id])
-
-
-def _planned_so_far(site: Site, in_force: Ints, counted: Bools, ground: Ints) -> Floats:
-    """Planned depths of the ``counted`` dressed rows of each surface id, m; nan = none of its kind.
-
-    A dressing that left a surface out stands there with the mean of its kind. Of a mix its sand
-    counts, as in the depth so far.
-    """
-    size, id_in_force = len(site.ids), site.surfaces.ground[in_force]
-    names, number = np.unique(site.surfaces.kind[in_force], return_inverse=True)
-    kind = np.full(size, -1, dtype=np.int64)  # the kinds of each site have numbers of their own
-    kind[id_in_force] = site.of_id[id_in_force] * len(names) + number
-    kinds = len(site.members) * len(names)
-    keep = counted & np.isfinite(site.dressed.planned_m) & (kind[ground] >= 0)
-    fraction = site.sands.sand_mass_fraction[site.dressings.sand[site.dressed.dressing[keep]]]
-    mine, planned = ground[keep], site.dressed.planned_m[keep] * fraction
-    pair, which = np.unique(site.dressed.dressing[keep] * kinds + kind[mine], return_inverse=True)
-    mean = ratio(np.bincount(which, planned, len(pair)), np.bincount(which, minlength=len(pair)))
-    of_kind = np.bincount(pair % max(kinds, 1), mean, kinds)
-    own = np.bincount(mine, planned - mean[which], size)
-    known = (kind >= 0) & _any_of(pair % max(kinds, 1), kinds)[kind]
-    return np.where(known, of_kind[kind] + own, np.nan)
 
 
 def _ledger_rows(

@@ -4,24 +4,19 @@ from __future__ import annotations
 
 import numpy as np
 
-from geosand.areas.register import AreaRegister
 from geosand.balance.account import Balance
 from geosand.columns import Ints
 from geosand.estimates import Estimates, Interval
 from geosand.rates.over_time import sum_over_dressings
-from geosand.rates.surface_rates import Rates
 from geosand.season.ring_ledger import ANEW, SHARE, links_of, with_sources
-from geosand.site.tables import Site
 
 
-def ring_limits(
-    site: Site, register: AreaRegister, rates: Rates, balance: Balance, period: Ints, periods: int
-) -> Interval:
+def ring_limits(balance: Balance, period: Ints, periods: int) -> Interval:
     """95 % limits of :func:`ring_totals`, kg: not below zero, nor above all that was thrown.
 
     That is the sum of what the overthrows of a period are at most.
     """
-    bounds = ring_totals(site, register, rates, balance, period, periods).interval(floor=0.0)
+    bounds = ring_totals(balance, period, periods).interval(floor=0.0)
     high = np.nan_to_num(balance.group_overthrow.interval(floor=0.0).high)
     of = _period_of_group(balance, period)
     most = np.bincount(of[of >= 0], high[of >= 0], periods)
@@ -35,9 +30,7 @@ def _period_of_group(balance: Balance, period: Ints) -> Ints:
     return of
 
 
-def ring_totals(
-    site: Site, register: AreaRegister, rates: Rates, balance: Balance, period: Ints, periods: int
-) -> Estimates:
+def ring_totals(balance: Balance, period: Ints, periods: int) -> Estimates:
     """Dry product (kg) in all collars of each period, then in all surrounds: 2 · periods rows.
 
     ``period``: that of each dressed row, -1 = of none; a dressing by itself is one, too. What a
@@ -68,7 +61,7 @@ def ring_totals(
     return sum_over_dressings(
         together.rows(rows),
         rows % max(groups, 1),
-        links_of(site, register, rates, balance),
+        links_of(balance),
         rows // max(groups, 1) * periods + np.tile(of, 2)[rows],
         2 * periods,
         independent=ANEW,

@@ -4,12 +4,28 @@ from __future__ import annotations
 
 import numpy as np
 
-from geosand.columns import Bools, Ints
+from geosand.columns import Bools, Dates, Ints
 from geosand.errors import Finding, listed
 from geosand.rates.about_dressings import Teller, by_group
 from geosand.site.tables import Site
 
 NAMED = 8  #: surfaces that a finding names one by one
+
+
+def first_there(site: Site, row: Ints, since: Dates) -> list[Finding]:
+    """Those of ``row`` of Surfaces that a later survey brought in during the season."""
+    day = since[site.surfaces.ground[row]]
+    late = row[day > site.members.season_start[site.of_surface[row]]]
+    if not len(late):
+        return []
+    findings = []
+    for member, mine in by_group(late, site.of_surface):
+        for date in np.unique(since[site.surfaces.ground[mine]]):
+            of_day = mine[since[site.surfaces.ground[mine]] == date]
+            names = listed(site.surfaces.id[of_day].tolist(), NAMED)
+            text = f"new in the survey of {date}: the target so far counts from that day"
+            findings.append(Finding(about=names, text=text, topic="season", member=member))
+    return findings
 
 
 def never_dressed(site: Site, counted: Bools, row: Ints, never: Bools) -> list[Finding]:

@@ -6,33 +6,22 @@ from dataclasses import replace
 
 import numpy as np
 
-from geosand.areas.register import AreaRegister
 from geosand.balance.account import Balance
 from geosand.balance.spread import NEW
 from geosand.columns import Bools, Floats, Ints, Runs
 from geosand.estimates import Estimates
 from geosand.rates.over_time import SURFACE, deviations, stays_of_totals
-from geosand.rates.surface_rates import Rates
-from geosand.site.tables import Site
 
 
-def season_totals(
-    site: Site, register: AreaRegister, rates: Rates, balance: Balance, dressings: Bools
-) -> dict[str, Estimates]:
+def season_totals(balance: Balance, dressings: Bools) -> dict[str, Estimates]:
     """``spread``, ``on_surfaces`` and ``overthrow`` (kg) of the measured ones of ``dressings``."""
     rows = np.flatnonzero(dressings & np.isfinite(balance.overthrow.value))
     one = np.zeros(len(rows), dtype=np.int64)
-    return sums_of_dressings(site, register, rates, balance, rows, one, 1)
+    return sums_of_dressings(balance, rows, one, 1)
 
 
 def sums_of_dressings(
-    site: Site,
-    register: AreaRegister,
-    rates: Rates,
-    balance: Balance,
-    rows: Ints,
-    group: Ints,
-    groups: int,
+    balance: Balance, rows: Ints, group: Ints, groups: int
 ) -> dict[str, Estimates]:
     """``spread``, ``on_surfaces`` and ``overthrow`` (kg) by ``group`` of ``rows`` of Dressings.
 
@@ -46,9 +35,9 @@ def sums_of_dressings(
     )
     if not len(rows):
         return {"spread": spread, "on_surfaces": on, "overthrow": over}
-    place = np.full(len(site.dressings), -1, dtype=np.int64)
+    place = np.full(len(balance.overthrow), -1, dtype=np.int64)
     place[rows] = group
-    lasting = _of_single_surfaces(site, register, rates, place, groups)
+    lasting = _of_single_surfaces(balance, place, groups)
     return {
         "spread": spread,
         "on_surfaces": replace(on, effects={**on.effects, **lasting}),
@@ -56,10 +45,9 @@ def sums_of_dressings(
     }
 
 
-def _of_single_surfaces(
-    site: Site, register: AreaRegister, rates: Rates, place: Ints, groups: int
-) -> dict[str, Floats]:
+def _of_single_surfaces(balance: Balance, place: Ints, groups: int) -> dict[str, Floats]:
     """Effects (groups,) of areas and lasting deviations; ``place`` is a group a dressing, or -1."""
+    site, register, rates = balance.site, balance.areas, balance.rates
     dressed = site.dressed
     kept = np.flatnonzero(place[dressed.dressing] >= 0)
     surface, of_row = dressed.surface[kept], place[dressed.dressing[kept]]

@@ -15,8 +15,8 @@ from geosand.site.editions import RawEdition
 from geosand.site.moisture_book import MoistureBook
 from geosand.site.raw_columns import Ids
 from geosand.site.read_settings import SiteTexts
-from geosand.site.sand_tables import Deliveries, Loads, Moistures, StockCounts, WeighedLoads
-from geosand.site.tables import Catches, Dressed, Dressings, Settings, Site, Surfaces
+from geosand.site.sand_tables import Moistures
+from geosand.site.tables import COUNTED, Settings, Site
 
 
 class Tables(NamedTuple):
@@ -25,21 +25,10 @@ class Tables(NamedTuple):
     text: SiteTexts
     valid_from: Dates  #: (sites, editions)
     ids: Ids
-    surfaces: Surfaces
-    of_surface: Ints
+    whole: Mapping[str, tuple[Any, Ints]]  #: by its name in a Site a table, and whose each row is
     book: MoistureBook
-    dressings: Dressings
-    of_dressing: Ints
-    dressed: Dressed
-    catches: Catches
     pools: Ints  #: how many each site has
-    loads: Loads
-    weighed: WeighedLoads
     groups: Sequence[frozenset[int]]
-    deliveries: Deliveries
-    of_delivery: Ints
-    counts: StockCounts
-    of_count: Ints
 
 
 def taken_apart(
@@ -51,11 +40,15 @@ def taken_apart(
 ) -> list[Site]:
     """Every site by itself, with what was found of it; ``surveys`` are each one's editions."""
     text, members = tables.text, len(tables.text.name)
-    owners = _owners(tables)
-    begun = _begun(tables, owners, members)
-    parts = _parts(tables, owners, begun, members)
-    names = np.split(tables.ids.text.strings(), begun.ids[1:])
-    sets = _sets(tables.groups, owners.group, begun.ids, members)
+    moistures, of_moisture, place = tables.book.table()
+    of_group = _of_groups(tables)
+    begun = _begun(tables, of_moisture, of_group)
+    parts = {"moistures": _moistures(moistures, of_moisture, members)}
+    for name, (table, member) in tables.whole.items():
+        bases = {column: begun[counted] for column, counted in COUNTED[name].items()}
+        parts[name] = _apart(table, member, members, bases, place)
+    names = np.split(tables.ids.text.strings(), begun["ids"][1:])
+    sets = _sets(tables.groups, of_group, begun["ids"], members)
     told = _findings(findings, members)
     return [
         Site(
@@ -79,95 +72,31 @@ def taken_apart(
     ]
 
 
-class _Owners(NamedTuple):
-    """The site of each load, group and moisture; the moistures are those of the book."""
-
-    load: Ints
-    group: Ints
-    moistures: Moistures
-    moisture: Ints
-    place: Ints  #: row of each moisture of the book among ``moistures``
-
-
-def _owners(tables: Tables) -> _Owners:
-    """Whose the rows are that are numbered through other tables."""
-    moistures, of_moisture, place = tables.book.table()
-    of_load = tables.of_dressing[tables.loads.dressing]
-    of_group = np.zeros(len(tables.groups), dtype=np.int64)
-    grouped = tables.loads.group >= 0
-    of_group[tables.loads.group[grouped]] = of_load[grouped]
-    return _Owners(
-        load=of_load, group=of_group, moistures=moistures, moisture=of_moisture, place=place
-    )
+def _of_groups(tables: Tables) -> Ints:
+    """The site of each group of loads."""
+    loads, of_load = tables.whole["loads"]
+    out = np.zeros(len(tables.groups), dtype=np.int64)
+    grouped = loads.group >= 0
+    out[loads.group[grouped]] = of_load[grouped]
+    return out
 
 
-class _Begun(NamedTuple):
-    """Where the rows of each site begin (sites,), by what other tables number."""
+def _begun(tables: Tables, of_moisture: Ints, of_group: Ints) -> dict[str, Ints]:
+    """Where the rows of each site begin (sites,), by what other tables count.
 
-    surfaces: Ints
-    ids: Ints
-    editions: Ints
-    sands: Ints
-    moistures: Ints
-    dressings: Ints
-    loads: Ints
-    groups: Ints
-    pools: Ints
-
-
-def _begun(tables: Tables, owners: _Owners, members: int) -> _Begun:
-    """Rows stand site by site in every table."""
-    sites = np.arange(members)
-    return _Begun(
-        surfaces=np.searchsorted(tables.of_surface, sites),
-        ids=np.searchsorted(tables.ids.member, sites),
-        editions=sites * max(tables.valid_from.shape[1], 1),
-        sands=tables.text.first_sand(),
-        moistures=np.searchsorted(owners.moisture, sites),
-        dressings=np.searchsorted(tables.of_dressing, sites),
-        loads=np.searchsorted(owners.load, sites),
-        groups=np.searchsorted(owners.group, sites),
-        pools=np.cumsum(tables.pools) - tables.pools,
-    )
-
-
-def _parts(tables: Tables, owners: _Owners, begun: _Begun, members: int) -> dict[str, list[Any]]:
-    """Each table of a Site, by its name there: that of every site."""
-
-    def apart(table: Any, member: Ints, **bases: Ints) -> list[Any]:
-        return _apart(table, member, members, bases, owners.place)
-
-    of_dressing, text = tables.of_dressing, tables.text
-    ids, wet, pools = begun.ids, begun.moistures, begun.pools
-    dressing, sand, edition = begun.dressings, begun.sands, begun.editions
+    Rows stand site by site in every table.
+    """
+    sites = np.arange(len(tables.text.name))
     return {
-        "surfaces": apart(
-            tables.surfaces, tables.of_surface, edition=edition, ground=ids, around=ids
-        ),
-        "sands": apart(text.sands, text.of_sand, moisture=wet),
-        "moistures": _moistures(owners.moistures, owners.moisture, members),
-        "dressings": apart(tables.dressings, of_dressing, sand=sand, edition=edition),
-        "dressed": apart(
-            tables.dressed,
-            of_dressing[tables.dressed.dressing],
-            dressing=dressing,
-            surface=begun.surfaces,
-        ),
-        "catches": apart(
-            tables.catches,
-            of_dressing[tables.catches.dressing],
-            dressing=dressing,
-            declared=ids,
-            moisture=wet,
-            mass_pool=pools,
-            volume_pool=pools,
-        ),
-        "loads": apart(
-            tables.loads, owners.load, dressing=dressing, moisture=wet, group=begun.groups
-        ),
-        "weighed": apart(tables.weighed, owners.load[tables.weighed.load], load=begun.loads),
-        "deliveries": apart(tables.deliveries, tables.of_delivery, sand=sand),
-        "stock_counts": apart(tables.counts, tables.of_count, sand=sand),
+        "surfaces": np.searchsorted(tables.whole["surfaces"][1], sites),
+        "ids": np.searchsorted(tables.ids.member, sites),
+        "editions": sites * max(tables.valid_from.shape[1], 1),
+        "sands": tables.text.first_sand(),
+        "moistures": np.searchsorted(of_moisture, sites),
+        "dressings": np.searchsorted(tables.whole["dressings"][1], sites),
+        "loads": np.searchsorted(tables.whole["loads"][1], sites),
+        "groups": np.searchsorted(of_group, sites),
+        "pools": np.cumsum(tables.pools) - tables.pools,
     }
 
 
@@ -195,7 +124,7 @@ def _part(whole: Any, columns: Sequence[tuple[str, Any]], begin: int, end: int) 
     return part
 
 
-def _moistures(table: Moistures, member: Ints, members: int) -> list[Moistures]:
+def _moistures(table: Moistures, member: Ints, members: int) -> list[Any]:
     """The moistures of each site, mixtures with the parts that are numbered from its first."""
     ends = np.searchsorted(member, np.arange(members + 1)).tolist()
     mixtures: list[dict[int, list[tuple[int, float]]]] = [{} for _ in range(members)]

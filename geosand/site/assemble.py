@@ -146,26 +146,20 @@ def _tables(
     )
     if len(deliveries.date):
         tell_late_sand(loads, dressings, deliveries, names.member, of_delivery, findings)
-    return Tables(
-        text=text,
-        valid_from=valid_from,
-        ids=ids,
-        surfaces=surfaces,
-        of_surface=of_surface,
-        book=book,
-        dressings=dressings,
-        of_dressing=names.member,
-        dressed=dressed,
-        catches=catches,
-        pools=pools,
-        loads=loads,
-        weighed=weighed,
-        groups=groups,
-        deliveries=deliveries,
-        of_delivery=of_delivery,
-        counts=counts,
-        of_count=of_count,
-    )
+    of_dressing = names.member
+    of_load = of_dressing[loads.dressing]
+    whole = {
+        "surfaces": (surfaces, of_surface),
+        "sands": (text.sands, text.of_sand),
+        "dressings": (dressings, of_dressing),
+        "dressed": (dressed, of_dressing[dressed.dressing]),
+        "catches": (catches, of_dressing[catches.dressing]),
+        "loads": (loads, of_load),
+        "weighed": (weighed, of_load[weighed.load]),
+        "deliveries": (deliveries, of_delivery),
+        "stock_counts": (counts, of_count),
+    }
+    return Tables(text, valid_from, ids, whole, book, pools, groups)
 
 
 def _rows_of_each(table: RawTable, members: int) -> Ints:

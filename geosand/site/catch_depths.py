@@ -6,6 +6,7 @@ import numpy as np
 
 from geosand.columns import Bools, Floats, Ints, ratio
 from geosand.errors import Finding
+from geosand.site.catch_parts import Rows
 from geosand.site.catch_trays import FEW
 from geosand.site.raw_columns import first_come
 from geosand.site.reading import Reader
@@ -18,6 +19,9 @@ POURED_KG_M3 = 1560.0  #: dry, poured sand; only tells what a mass means as a de
 THINNEST_M = 2e-5
 #: Logarithms of depths: farther from the others' than catches scatter, and as near as they do.
 OFF, FITS = 0.3, 0.2
+#: Readings of a tray that is weighed twice differ by less (times), and are each this share of what
+#: the other trays hold, or more; halves of a heavy tray seldom are both (common practice).
+LIKE, FULL = 1.02, 0.8
 OFF_PLAN = 5.0  #: times from the planned depth; crews are seldom off by two (common practice)
 
 
@@ -44,6 +48,41 @@ def check_depths(
             row = int(first[k])
             if row not in reader.faulty:
                 _fault(reader, row, bases, depth[k], ground[k], by_mass=density > 1)
+
+
+def tell_weighed_twice(reader: Reader, whole: Ints, dressing: Ints, rows: Rows) -> None:
+    """A finding for rows of a catch that are alike, each of which holds what other trays do.
+
+    Parts add up: the catch then holds a multiple of the others. ``whole`` is the catch of each row.
+    """
+    parts = np.bincount(whole)[whole]
+    if not (parts > 1).any():
+        return
+    text = (
+        "parts of a catch add up to far more than the other trays of the dressing hold, and each"
+        " of them holds about as much as these: was a tray weighed twice? Keep one reading"
+    )
+    counts = ~rows["rejected"] & (rows["pool"] < 0) & (dressing >= 0)
+    for name in ("mass", "volume"):
+        rate = np.where(counts & (rows[name] > 0), rows[name] / rows["area"], np.nan)
+        least, most = np.full(len(parts), np.inf), np.zeros(len(parts))
+        np.fmin.at(least, whole, rate)
+        np.fmax.at(most, whole, rate)
+        like = (parts > 1) & np.isfinite(rate) & (most[whole] < least[whole] * LIKE)
+        alone = np.flatnonzero((parts == 1) & np.isfinite(rate))
+        usual = _median_of_each(dressing[alone], rate[alone], int(dressing.max()) + 1)
+        full = least[whole] > FULL * usual[dressing]
+        reader.tell_rows(
+            np.flatnonzero(like & full), lambda mine: f"{reader.places(mine)}: {text}", "catch"
+        )
+
+
+def _median_of_each(group: Ints, values: Floats, size: int) -> Floats:
+    """The (upper) median of the values of each group (size,); nan where it has too few."""
+    count = np.bincount(group, minlength=max(size, 1))  # -1, of no group, has a place too
+    ordered = np.append(values[np.lexsort((values, group))], np.nan)
+    middle = ordered[np.minimum(np.cumsum(count) - count + count // 2, len(values))]
+    return np.where(count < FEW, np.nan, middle)
 
 
 def tell_unlikely_depths(

@@ -20,6 +20,8 @@ LONGEST = 1000  #: characters of a text; a column is as wide as its longest text
 LONGEST_LIST = 100_000  #: of a list of surfaces, which is taken apart at reading
 #: What people write where there is nothing.
 NOTHING = ("-", "--", "–", "—", "/", "na", "n/a", "n.a.", "#n/a", "none", "null", "nil", "nan", "?")
+#: What a spreadsheet writes where a formula has no result.
+ERRORS = ("#ref!", "#div/0!", "#value!", "#name?", "#num!", "#null!")
 NUMBER = re.compile(r"\s*[+-]?(\d+(\.\d*)?|\.\d+)([eE][+-]?\d+)?\s*", re.ASCII)
 #: What turns the text around it about, and zero: shown as a dot, here and in all outputs.
 UNSHOWN = dict.fromkeys([0, *range(0x202A, 0x202F), *range(0x2066, 0x206A)], "·")
@@ -103,6 +105,14 @@ def word_key(text: str) -> str:
     'first green'
     """
     return " ".join(text.split()).casefold()
+
+
+def loosely(name: str) -> str:
+    """A name without what people leave out or add without a thought."""
+    seen = "".join(c for c in name if unicodedata.category(c) != "Cf")
+    plain = unicodedata.normalize("NFKC", seen).casefold()
+    plain = re.sub(r"(?<!\d)[\s_]+|[\s_]+(?!\d)", "", plain)
+    return re.sub(r"(?<![\d.])0+(?=\d)|\.0+$", "", plain)
 
 
 def is_clean(text: str) -> bool:

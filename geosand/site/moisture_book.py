@@ -116,12 +116,17 @@ def dry_basis(reader: Reader) -> tuple[Floats, Floats]:
 
 
 def stated_u(
-    ratio: float, u_ratio: float, name: str, findings: list[Finding], member: int = 0
+    ratio: float,
+    u_ratio: float,
+    name: str,
+    findings: list[Finding],
+    member: int = 0,
+    about: str = FILE,
 ) -> float:
     """The u of a stated moisture, or the default: 0.2 points when dry, else 0.5, said."""
     if np.isfinite(u_ratio):
         return float(u_ratio)
     value = U_MOISTURE_KILN if ratio <= 0.001 else U_MOISTURE
     text = f"standard uncertainty of the moisture of {name} is not said: {value * 100:g} points"
-    findings.append(Finding(about=FILE, text=f"{text} are used", topic="default", member=member))
+    findings.append(Finding(about=about, text=f"{text} are used", topic="default", member=member))
     return value

@@ -8,11 +8,11 @@ import numpy as np
 
 from geosand.columns import Bools, Floats, Ints, Strings, distinct
 from geosand.errors import Faults, Finding
-from geosand.site.catch_depths import check_depths
+from geosand.site.catch_depths import check_depths, tell_weighed_twice
 from geosand.site.catch_parts import Pools, check_parts, check_pools, pool_numbers, sum_parts
 from geosand.site.catch_places import positions, tell_coarse, tell_same_place
 from geosand.site.catch_trays import net_masses, tray_sizes
-from geosand.site.cells import NOTHING, RawTable, quoted
+from geosand.site.cells import ERRORS, NOTHING, RawTable, quoted
 from geosand.site.moisture_book import MOISTURE, MoistureBook, dry_basis, stated_u
 from geosand.site.raw_columns import Ids, Texts, first_come, row_places
 from geosand.site.read_loads import dressing_rows
@@ -21,7 +21,8 @@ from geosand.site.reading import FALSE, Reader
 from geosand.site.sand_tables import Loads, Sands
 from geosand.site.tables import Catches, Dressings
 
-NO_REASONS = (*NOTHING, *FALSE, "0.0", "n", "ok", "okay", "good")
+KEPT = ("0.0", "n", "ok", "okay", "good", "fine", "keep", "kept", "used", "accepted")
+NO_REASONS = (*NOTHING, *ERRORS, *FALSE, *KEPT)
 WRITE_ID = "write the id, or leave it blank: the position then decides"
 SOUGHT = 200  #: of so many unknown names the likely ids are sought
 DRY = 0.005  #: water content below which sand pours as dry sand; common practice, no source
@@ -66,7 +67,7 @@ def _columns(reader: Reader, ground: Ids, text: SiteTexts) -> tuple[Texts, Texts
     reasons = _reasons(reader)
     state = reader.choice("volume_state", ["dry", "moist", "tapped"])
     area, half = tray_sizes(reader)
-    pool = reader.texts("pool")
+    pool = reader.labels("pool")
     mass = net_masses(reader, area, pool.matching(bool))
     volume = reader.quantity("volume", "m3", minimum=0.0, maximum=1.0)
     lon, lat = positions(reader)
@@ -128,6 +129,7 @@ def _joined(
     tell_same_place(reader, rows, dressing, first[used & (shared[0] < 0) & (shared[1] < 0)])
     _measured(reader, first, (mass, volume), shared, used)
     check_depths(reader, first, (mass, volume), shared, rows["area"][first], used)
+    tell_weighed_twice(reader, whole, dressing, rows)
     keep = dressing[first] >= 0
     whole_file = len(first) == reader.size and bool(keep.all())
     one = rows if whole_file else {name: column[first[keep]] for name, column in rows.items()}
@@ -191,10 +193,9 @@ def _moisture(
     for row in np.flatnonzero((dressing >= 0) & np.isfinite(own)).tolist():
         key = (int(dressing[row]), float(own[row]), float(np.nan_to_num(u[row], nan=-1.0)))
         if key not in known:
-            member, name = int(reader.member[row]), dressings.id[dressing[row]]
+            member, name = int(reader.member[row]), str(dressings.id[dressing[row]])
             label = f"moisture: catches of {name} {own[row] * 100:.6g} %"
-            told = f"the catches of {name}"
-            u_row = stated_u(own[row], u[row], told, reader.findings, member)
+            u_row = stated_u(own[row], u[row], "its catches", reader.findings, member, name)
             known[key] = book.add(label, float(own[row]), u_row, member)
         out[row] = known[key]
     return out

@@ -42,7 +42,7 @@ def read_deliveries(
         )
     u = _uncertainty(reader, mass, counted)
     sand = _sand_rows(reader, text)
-    tickets = reader.texts("ticket")
+    tickets = reader.labels("ticket")
     reader.text("note")
     reader.finish()
     _entered_twice(reader, tickets)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -10,17 +9,15 @@ import numpy as np
 from geosand.columns import Bools, Dates, Floats, Ints, Strings
 from geosand.errors import Faults, Finding
 from geosand.site.cells import LONGEST_LIST, RawTable, quoted
+from geosand.site.dressing_dates import Told, tell_out_of_order, tell_outside_season
 from geosand.site.named_surfaces import disjoint, resolved
 from geosand.site.raw_columns import Ids, Texts, first_come, in_rows
-from geosand.site.read_settings import YEAR, SiteTexts, sand_rows
+from geosand.site.read_settings import SiteTexts, sand_rows
 from geosand.site.reading import Reader
 from geosand.site.tables import Dressed, Dressings, Surfaces
 
 PLANS_M = (1e-4, 0.025)  #: usual depths of one dressing (common practice)
-#: A last date so many days after all others, and so many times their longest gap, may be turned,
-#: where so many gaps tell how often the site is dressed and it would then come within the longest.
-LONG_DAYS, NEARER, FEWEST_GAPS = 60, 4, 3
-
+PLANS_KG_M2 = (0.15, 40.0)  #: the same of poured sand
 
 Column = np.ndarray[Any, np.dtype[Any]]
 
@@ -34,6 +31,7 @@ class _Rows(NamedTuple):
     spreader: Strings
     driven: dict[str, Column]  #: how the spreader was set and driven
     note: Strings
+    rate: Floats  #: that was planned, where no depth was
     aimed: dict[str, Floats]  #: the depth that was planned, and the holes
     surfaces: Texts
 
@@ -56,6 +54,7 @@ def read_dressings(
     _holes(reader, rows.aimed)
     number, head = _order(reader, rows.name, rows.date)
     dressings, ids = _dressings(reader, rows, number, head, valid_from, text)
+    rows.aimed["planned_m"] = _planned(reader, rows, number, dressings.sand, text)
     kept = np.flatnonzero(number >= 0)
     pairs = resolved(reader, kept, rows.surfaces, dressings.edition[number[kept]], surfaces)
     pairs = disjoint(reader, number, pairs, surfaces)
@@ -63,19 +62,21 @@ def read_dressings(
 
 
 def _rows(reader: Reader) -> _Rows:
+    reader.bases["planned_depth"] = "m"  # a planned rate by volume is one: its fault says so
     """The columns of the file; limits are in SI units."""
     return _Rows(
         name=reader.names("dressing"),
         date=reader.dates("date", required=True),
         sand=reader.texts("sand"),
-        spreader=reader.text("spreader"),
+        spreader=reader.labels("spreader").strings(),
         driven={
-            "setting": reader.text("setting"),
+            "setting": reader.labels("setting").strings(),
             "speed": reader.quantity("speed", "m_s", above=0, maximum=20, usual=(0.15, 9.0)),
             "heading": reader.quantity("heading", "rad", minimum=-2 * np.pi, maximum=2 * np.pi),
             "swath": reader.quantity("swath", "m", above=0, maximum=50, usual=(0.3, 24.0)),
         },
         note=reader.text("note"),
+        rate=reader.quantity("planned_rate", "kg_m2", above=0, maximum=320, usual=PLANS_KG_M2),
         aimed={
             "planned_m": reader.quantity("planned_depth", "m", above=0, maximum=0.2, usual=PLANS_M),
             "hole_diameter_m": reader.quantity("hole_diameter", "m", above=0, maximum=0.1),
@@ -103,9 +104,9 @@ def _dressings(
     reader.tell_nearly_same(ids, "dressing")
     spreader = rows.spreader[said["spreader"]]
     reader.tell_nearly_same(Ids(text=in_rows(spreader.tolist()), member=member), "spreader")
-    told = _Told(id=ids.text.strings(), date=date, member=member, findings=reader.findings)
-    _season(told, text)
-    _out_of_order(reader, head, told)
+    told = Told(id=ids.text.strings(), date=date, member=member, findings=reader.findings)
+    tell_outside_season(told, text)
+    tell_out_of_order(reader, head, told)
     edition = _editions(told, valid_from)
     dressings = Dressings(
         id=told.id,
@@ -135,6 +136,26 @@ def _dressed(reader: Reader, rows: _Rows, number: Ints, head: Ints, pairs: Ints)
     )
 
 
+def _planned(reader: Reader, rows: _Rows, number: Ints, sand: Ints, text: SiteTexts) -> Floats:
+    """Planned depths (m): as said, else planned rates (dry) by the bulk density of their ``sand``.
+
+    ``number`` is the dressing of each row, ``sand`` that of each dressing.
+    """
+    depth, rated = rows.aimed["planned_m"], np.isfinite(rows.rate)
+    column = reader.column_read("planned_rate")
+    if not (rated.any() and len(text.sands.name)):
+        return depth
+    for row in reader.sound(rated & np.isfinite(depth)):
+        found = "both a planned depth and a planned rate are given"
+        reader.fault(row, column, found, remedy="keep one of them")
+    density = text.sands.bulk_density_kg_m3[np.append(sand, 0)[number]]
+    for row in reader.sound(rated & np.isnan(density)):
+        found = "a planned rate needs the bulk density of its sand"
+        remedy = "give bulk_density_g_cm3 in site.toml, or plan a depth"
+        reader.fault(row, column, found, remedy=remedy)
+    return np.where(rated, rows.rate / density, depth)
+
+
 def _holes(reader: Reader, columns: dict[str, Floats]) -> None:
     """A fault for holes wider than apart; a finding where their size is not said in full."""
     diameter, spacing, depth = (
@@ -148,23 +169,6 @@ def _holes(reader: Reader, columns: dict[str, Floats]) -> None:
     text = "diameter, spacing and depth of holes are not all said: no sand is counted in holes"
     rows = np.flatnonzero((said > 0) & (said < 3))
     reader.tell_rows(rows, lambda mine: f"{reader.places(mine)}: {text}", "file")
-
-
-class _Told(NamedTuple):
-    """What findings about dressings need."""
-
-    id: Strings
-    date: Dates
-    member: Ints
-    findings: list[Finding]
-
-    def tell(self, rows: Bools, topic: str, text: Callable[[int], str]) -> None:
-        """A finding about each of the dressings."""
-        for k in np.flatnonzero(rows).tolist():
-            finding = Finding(
-                about=str(self.id[k]), text=text(k), topic=topic, member=int(self.member[k])
-            )
-            self.findings.append(finding)
 
 
 def _order(reader: Reader, names: Texts, dates: Dates) -> tuple[Ints, Ints]:
@@ -246,81 +250,7 @@ def _joined(number: Ints, notes: Strings, size: int) -> Strings:
     return np.array(["; ".join(one) for one in texts], dtype=np.str_)
 
 
-def _season(told: _Told, text: SiteTexts) -> None:
-    """Findings for dressings outside the season, and for those more than a year after its start."""
-    start, end = text.season_start[told.member], text.season_end[told.member]
-    date = told.date
-    outside = (date < start) | (date > end)
-    late = ~outside & np.isnat(end) & (date > start + YEAR)
-    words = {
-        True: "is outside the season; the season's ledger leaves it out",
-        False: "is more than a year after the season's start: check the year",
-    }
-    told.tell(outside | late, "season", lambda k: f"its date {date[k]} {words[bool(outside[k])]}")
-
-
-def _out_of_order(reader: Reader, head: Ints, told: _Told) -> None:
-    """A finding for the one date of a site that breaks the order of its rows, turned about not.
-
-    ``head`` is the first row of each dressing. Month and day may have changed places.
-    """
-    rows = np.argsort(head, kind="stable")
-    date, member = told.date[rows], told.member[rows]
-    falls = np.flatnonzero((date[1:] < date[:-1]) & (member[1:] == member[:-1]))
-    for k in falls[np.bincount(member[falls], minlength=reader.members)[member[falls]] == 1]:
-        mine = np.flatnonzero(member == member[k])
-        for place in (int(k), int(k) + 1):
-            turned = _turned(date[place])
-            new = np.where(mine == place, turned, date[mine])
-            if len(new) > 2 and (new[1:] >= new[:-1]).all():
-                row = head[rows[place]]
-                found = f"{date[place]} is out of the order of the rows, {turned} would be in it"
-                _tell_turned(reader, int(row), found, told)
-                break
-    for k, longest in zip(*_far_last(date, member), strict=True):
-        turned = _turned(date[k])
-        days, then = (int((day - date[k - 1]).astype(int)) for day in (date[k], turned))
-        if not np.isnat(turned) and 0 < then <= longest:
-            found = (
-                f"{date[k]} is {days} days after the dressing before it, {turned} would be {then}"
-            )
-            _tell_turned(reader, int(head[rows[k]]), found, told)
-
-
-def _tell_turned(reader: Reader, row: int, found: str, told: _Told) -> None:
-    text = f"{reader.place(row)}: {found}: check day and month"
-    member = int(reader.member[row])
-    about = reader.table.file
-    told.findings.append(Finding(about=about, text=text, topic="file", member=member))
-
-
-def _far_last(date: Dates, member: Ints) -> tuple[list[int], list[float]]:
-    """Rows that are the last of a site and come long after all others, these being in order.
-
-    Also the longest gap between those others, in days.
-    """
-    days = np.where(np.isnat(date), np.nan, date.astype(np.int64))
-    gap = np.diff(days, prepend=np.nan)
-    inside = member == np.append(-1, member[:-1])
-    last = member != np.append(member[1:], -1)
-    earlier = np.flatnonzero(inside & ~last)
-    longest = np.full(int(member.max(initial=-1)) + 1, np.nan)
-    shortest = longest.copy()
-    np.fmax.at(longest, member[earlier], gap[earlier])
-    np.fmin.at(shortest, member[earlier], gap[earlier])
-    known = np.bincount(member[earlier], minlength=len(longest)) >= FEWEST_GAPS
-    far = (gap > LONG_DAYS) & (gap > NEARER * longest[member]) & (shortest[member] >= 0)
-    rows = np.flatnonzero(inside & last & far & known[member])
-    return rows.tolist(), longest[member[rows]].tolist()
-
-
-def _turned(day: np.datetime64) -> np.datetime64:
-    """The day with its day and month changed about; NaT where there is none."""
-    year, month, number = str(day).split("-")
-    return np.datetime64(f"{year}-{number}-{month}" if int(number) <= 12 else "NaT", "D")
-
-
-def _editions(told: _Told, valid_from: Dates) -> Ints:
+def _editions(told: Told, valid_from: Dates) -> Ints:
     """Boundary edition of each date; the oldest for dates before it, with a finding."""
     days, date, count = valid_from[told.member], told.date, valid_from.shape[1]
     edition = np.where(np.isnat(date), count, (days <= date[:, None]).sum(axis=1)) - 1

@@ -8,14 +8,14 @@ import numpy as np
 
 from geosand.columns import Bools, Floats, Ints, Strings
 from geosand.errors import Faults, Finding
-from geosand.site.cells import LONGEST_LIST, RawTable, quoted, unseen
+from geosand.site.cells import LONGEST_LIST, RawTable, loosely, quoted, unseen
 from geosand.site.moisture_book import MOISTURE, MoistureBook, dry_basis, stated_u
 from geosand.site.named_surfaces import words_of
 from geosand.site.raw_columns import Ids, Texts, repeated, same_rows
 from geosand.site.read_sands import DENSITIES
 from geosand.site.reading import Reader
 from geosand.site.sand_tables import Loads, Sands, WeighedLoads
-from geosand.site.table_reader import UP, loosely
+from geosand.site.table_reader import UP
 from geosand.site.tables import Dressed, Dressings, Surfaces
 
 MOST_UNITS, HEAVIEST_KG = 1e6, 100_000.0
@@ -38,7 +38,7 @@ def dressing_rows(reader: Reader, dressings: Ids) -> Ints:
     for row in np.flatnonzero(texts.matching(bool) & (rows < 0) & some[reader.member]).tolist():
         known = dressings.text.take(np.flatnonzero(dressings.member == reader.member[row]))
         word, names = texts.words[texts.code[row]], known.strings().tolist()
-        near = [name for name in names if loosely(name) == loosely(word.strip("'\"., ;"))]
+        near = [name for name in names if loosely(name) == loosely(word.strip("'\".,;= "))]
         reader.fault(
             row,
             "dressing",
@@ -83,6 +83,7 @@ def read_loads(
     reader = Reader(table, faults, findings)
     ids = reader.names("load")
     _unique(reader, "load", ids)
+    reader.tell_nearly_same(Ids(text=ids, member=reader.member), "load")
     dressing = dressing_rows(reader, names)
     count = reader.number("count", required=True, above=0.0, maximum=MOST_UNITS)
     reader.tell_dragged("count", count, 1, UP)
@@ -93,7 +94,7 @@ def read_loads(
     returned, spilled = _came_back(reader, count * unit)
     weighed, u_weighed = _weighings(reader, count * unit)
     group, groups = _groups(reader, dressing, surfaces, dressings, dressed)
-    tickets = reader.texts("ticket")
+    tickets = reader.labels("ticket")
     reader.text("note")
     reader.finish()
     _entered_twice(reader, tickets)
@@ -253,7 +254,7 @@ def _moisture(
         name, member = str(dressings.id[dressing[row]]), int(reader.member[row])
         if np.isfinite(ratio[row]):
             label = f"moisture: {name} {ratio[row] * 100:.6g} %"
-            u_row = stated_u(ratio[row], u[row], f"the loads of {name}", reader.findings, member)
+            u_row = stated_u(ratio[row], u[row], "its loads", reader.findings, member, name)
             out[row] = book.add(label, float(ratio[row]), u_row, member)
         elif len(sands.moisture) and row not in unread:
             hint = reader.meant(MOISTURE)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable, Sequence
 from typing import Any
 
@@ -11,16 +10,16 @@ import numpy as np
 from geosand.columns import Bools, Dates, Floats, Ints, Strings
 from geosand.site.cells import (
     LONGEST,
+    NOTHING,
     UNSHOWN,
     Cell,
     as_text,
     is_blank,
-    is_clean,
     parse_day,
     parse_number,
     quoted,
-    unseen,
 )
+from geosand.site.odd_texts import COMMENT, means_total, names_nothing, wrong_text
 from geosand.site.raw_columns import (
     Texts,
     as_floats,
@@ -35,7 +34,6 @@ ANY = (0.0, np.inf)  #: every quantity is usual
 #: Beyond these a year is a slip, or a spreadsheet's day 0.
 DAYS = np.array(["1950-01-01", "2149-12-31"], dtype="datetime64[D]")
 TRUE, FALSE = ("true", "yes", "1"), ("false", "no", "0")
-COMMENT = ("#", "//", ";", "%", "!")  #: marks with which programs leave a line out
 
 
 class Reader(TableReader):
@@ -68,7 +66,7 @@ class Reader(TableReader):
         wrong = {
             k: told
             for k, word in enumerate(texts.words)
-            if (told := _wrong_text(word, remedy if required else "", pattern, allowed, longest))
+            if (told := wrong_text(word, remedy if required else "", pattern, allowed, longest))
         }
         if wrong:
             for row in np.flatnonzero(np.isin(texts.code, list(wrong))).tolist():
@@ -81,8 +79,19 @@ class Reader(TableReader):
         """The same, one text a row (n,)."""
         return self.texts(name).strings()
 
+    def labels(self, name: str) -> Texts:
+        """A text column (n,) of what may have a name or none; words for nothing are blank."""
+        texts = self.texts(name).changed(lambda word: "" if word.lower() in NOTHING else word)
+        for row in np.flatnonzero(texts.matching(names_nothing)).tolist():
+            found = f"{quoted(texts.words[texts.code[row]])} is no {name}"
+            self.fault(row, name, found, remedy=f"write the {name}, or leave the cell empty")
+        return texts
+
     def names(self, name: str) -> Texts:
-        """A text column (n,) by which each row is known; a mark before some of them is told."""
+        """A text column (n,) by which each row is known; told are names of what is not to count.
+
+        Such are those with a mark before some of them, and names of totals.
+        """
         or_else = ", or take out the row if it holds a total or a note"
         texts = self.texts(name, required=True, or_else=or_else)
         marked = texts.matching(lambda word: word.startswith(COMMENT))
@@ -90,6 +99,9 @@ class Reader(TableReader):
         said = f"read although {name} begins with a mark: delete what is not to count"
         rows = np.flatnonzero(marked & some[self.member])
         self.tell_rows(rows, lambda mine: f"{self.places(mine)} {said}", "file")
+        sums = np.flatnonzero(texts.matching(means_total))
+        told = f"read although {name} is the word for a total: delete what is not to count"
+        self.tell_rows(sums, lambda mine: f"{self.places(mine)} {told}", "file")
         return texts
 
     def choice(self, name: str, allowed: Sequence[str]) -> Strings:
@@ -285,23 +297,3 @@ def _days(cells: Iterable[Cell]) -> Dates:
     nothing = np.datetime64("NaT", "D")
     days: list[Any] = [nothing if (day := parse_day(cell)) is None else day for cell in cells]
     return np.array(days, dtype="datetime64[D]")
-
-
-def _wrong_text(
-    text: str, required: str, pattern: str, allowed: str, longest: int
-) -> dict[str, str] | None:
-    """What is wrong with a text; None where nothing is."""
-    if required and not text:
-        return {"found": "nothing is written here", "remedy": required}
-    if len(text) > longest:
-        return {"found": f"a text of {len(text):,} characters", "allowed": f"{longest:,}"}
-    if not is_clean(text):
-        found = f"{quoted(text)} holds control characters"
-        return {"found": found, "remedy": "write it anew"}
-    if text and pattern and not re.fullmatch(pattern, text):
-        return {
-            "found": f"{quoted(text)} can not be used",
-            "allowed": allowed,
-            "remedy": unseen(text),
-        }
-    return None

@@ -14,28 +14,13 @@ from typing import Any
 
 import numpy as np
 
-from geosand.columns import Ints, Strings, frozen
+from geosand.columns import Ints, Strings
 from geosand.effects import category
 from geosand.errors import Finding
-from geosand.site.sand_tables import Moistures, Sands
-from geosand.site.tables import Laid, Settings, Site, members_of
+from geosand.site.sand_tables import Moistures
+from geosand.site.tables import COUNTED, Laid, Settings, Site, members_of
 
 NOTHING = np.datetime64("NaT", "D")
-
-
-@frozen
-class _Offsets:
-    """By which number each site's rows begin (k,) in the tables of all."""
-
-    surfaces: Ints
-    editions: Ints
-    ids: Ints
-    sands: Ints
-    moistures: Ints
-    dressings: Ints
-    loads: Ints
-    groups: Ints
-    pools: Ints
 
 
 def stacked(sites: Sequence[Site]) -> Site:
@@ -46,14 +31,14 @@ def stacked(sites: Sequence[Site]) -> Site:
     at = _offsets(sites)
     members = members_of(sites)
     laid = Laid(
-        members=replace(members, newest=members.newest + at.editions),
+        members=replace(members, newest=members.newest + at["editions"]),
         of_edition=np.repeat(np.arange(len(sites)), [_editions(s) for s in sites]),
         of_id=np.repeat(np.arange(len(sites)), [len(s.ids) for s in sites]),
         of_sand=np.repeat(np.arange(len(sites)), [len(s.sands.name) for s in sites]),
     )
     sets = (
         frozenset(ground + begun for ground in group)
-        for site, begun in zip(sites, at.ids.tolist(), strict=True)
+        for site, begun in zip(sites, at["ids"].tolist(), strict=True)
         for group in site.group_surfaces
     )
     return Site(
@@ -65,8 +50,7 @@ def stacked(sites: Sequence[Site]) -> Site:
         ids=np.concatenate([s.ids for s in sites]),
         valid_from=np.concatenate([_padded(s) for s in sites]),
         source_crs=(),
-        sands=_sands(sites, at.moistures),
-        moistures=_moistures(sites, at.moistures),
+        moistures=_moistures(sites, at["moistures"]),
         group_surfaces=tuple(sets),
         findings=tuple(_of(k, f) for k, site in enumerate(sites) for f in site.findings),
         catches_file=sites[0].catches_file,  # faults are told of one site alone
@@ -75,33 +59,21 @@ def stacked(sites: Sequence[Site]) -> Site:
     )
 
 
-def _tables(sites: Sequence[Site], at: _Offsets) -> dict[str, Any]:
-    """The tables whose rows are only to be numbered on, by their names in a Site."""
-
-    def end_to_end(table: Callable[[Site], Any], **offsets: Ints) -> Any:
-        return _end_to_end([table(site) for site in sites], offsets)
-
-    loads = end_to_end(
-        lambda s: s.loads, dressing=at.dressings, moisture=at.moistures, group=at.groups
-    )
+def _tables(sites: Sequence[Site], at: Mapping[str, Ints]) -> dict[str, Any]:
+    """The tables whose rows are numbered on, by their names in a Site."""
+    laid = {
+        name: _end_to_end(
+            [getattr(site, name) for site in sites],
+            {column: at[counted] for column, counted in columns.items()},
+        )
+        for name, columns in COUNTED.items()
+    }
+    labels = np.concatenate([_numbered(site.loads.label) for site in sites])
+    names = np.concatenate([_ranks(site.sands.name) for site in sites])
     return {
-        "surfaces": end_to_end(
-            lambda s: s.surfaces, edition=at.editions, ground=at.ids, around=at.ids
-        ),
-        "dressings": end_to_end(lambda s: s.dressings, sand=at.sands, edition=at.editions),
-        "dressed": end_to_end(lambda s: s.dressed, dressing=at.dressings, surface=at.surfaces),
-        "catches": end_to_end(
-            lambda s: s.catches,
-            dressing=at.dressings,
-            declared=at.ids,
-            moisture=at.moistures,
-            mass_pool=at.pools,
-            volume_pool=at.pools,
-        ),
-        "loads": replace(loads, label=np.concatenate([_numbered(s.loads.label) for s in sites])),
-        "weighed": end_to_end(lambda s: s.weighed, load=at.loads),
-        "deliveries": end_to_end(lambda s: s.deliveries, sand=at.sands),
-        "stock_counts": end_to_end(lambda s: s.stock_counts, sand=at.sands),
+        **laid,
+        "loads": replace(laid["loads"], label=labels),
+        "sands": replace(laid["sands"], name=names),
     }
 
 
@@ -124,27 +96,27 @@ def _padded(site: Site) -> Any:
     return np.append(site.valid_from, np.full(missing, NOTHING))
 
 
-def _offsets(sites: Sequence[Site]) -> _Offsets:
-    """Where the rows of each site begin, from the sizes of its tables."""
+def _offsets(sites: Sequence[Site]) -> dict[str, Ints]:
+    """By which number each site's rows begin (k,), by what tables count: from the sizes."""
 
-    def begun(sizes: Sequence[int]) -> Ints:
-        return np.cumsum([0, *sizes[:-1]], dtype=np.int64)
+    def begun(size: Callable[[Site], int]) -> Ints:
+        return np.cumsum([0, *map(size, sites[:-1])], dtype=np.int64)
 
     def pools(site: Site) -> int:
         both = (site.catches.mass_pool, site.catches.volume_pool)
         return 1 + max(int(column.max(initial=-1)) for column in both)
 
-    return _Offsets(
-        surfaces=begun([len(s.surfaces) for s in sites]),
-        editions=begun([_editions(s) for s in sites]),
-        ids=begun([len(s.ids) for s in sites]),
-        sands=begun([len(s.sands.name) for s in sites]),
-        moistures=begun([len(s.moistures.label) for s in sites]),
-        dressings=begun([len(s.dressings) for s in sites]),
-        loads=begun([len(s.loads) for s in sites]),
-        groups=begun([len(s.group_surfaces) for s in sites]),
-        pools=begun([pools(s) for s in sites]),
-    )
+    return {
+        "surfaces": begun(lambda s: len(s.surfaces)),
+        "editions": begun(_editions),
+        "ids": begun(lambda s: len(s.ids)),
+        "sands": begun(lambda s: len(s.sands.name)),
+        "moistures": begun(lambda s: len(s.moistures.label)),
+        "dressings": begun(lambda s: len(s.dressings)),
+        "loads": begun(lambda s: len(s.loads)),
+        "groups": begun(lambda s: len(s.group_surfaces)),
+        "pools": begun(pools),
+    }
 
 
 def _end_to_end(tables: Sequence[Any], offsets: Mapping[str, Ints]) -> Any:
@@ -158,12 +130,6 @@ def _end_to_end(tables: Sequence[Any], offsets: Mapping[str, Ints]) -> Any:
             np.add(column, begun, out=column, where=column >= 0)
         columns[field.name] = column
     return type(tables[0])(**columns)
-
-
-def _sands(sites: Sequence[Site], moistures: Ints) -> Sands:
-    numbered = [_ranks(site.sands.name) for site in sites]
-    together: Sands = _end_to_end([site.sands for site in sites], {"moisture": moistures})
-    return replace(together, name=np.concatenate(numbered))
 
 
 def _moistures(sites: Sequence[Site], begun: Ints) -> Moistures:

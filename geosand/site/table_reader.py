@@ -5,18 +5,15 @@ The rows may be of several sites: faults and findings then say of which they are
 
 from __future__ import annotations
 
-import re
-import unicodedata
 from collections.abc import Callable, Sequence
-from functools import lru_cache
 
 import numpy as np
 
 from geosand.columns import Bools, Floats, Ints, distinct
 from geosand.errors import Faults, Finding
-from geosand.site.cells import RawTable, nearest, quoted
+from geosand.site.cells import RawTable, loosely, nearest, quoted
 from geosand.site.raw_columns import Column, Ids, any_written, repeated, written
-from geosand.units import DOOR, UnitFault, factor_to_si
+from geosand.units import DOOR, factor_or_fault
 
 SHOWN = 8  #: rows named in a finding
 #: So many steps of 1 are no chance where rows are mostly alike; of readings more, as trays may be
@@ -41,6 +38,7 @@ class TableReader:
         self.known: set[str] = set()
         self._filled: dict[str, Bools] = {}
         self.units: list[list[str]] = []  #: names of one quantity with units, in order of columns
+        self.bases: dict[str, str] = {}  #: quantities that were read, and the SI unit of each
 
     def has(self, name: str) -> Bools:
         """For each site (members,) whether the column is there with at least one filled cell."""
@@ -176,6 +174,7 @@ class TableReader:
         no other; then what follows is a fault. A site may have one of them only.
         """
         self.known.add(f"{base}_…")
+        self.bases[base] = si
         good: list[tuple[str, float]] = []
         odd: list[tuple[str, str]] = []
         for name in self.table.columns:
@@ -187,7 +186,7 @@ class TableReader:
                 self.whole_fault(name, found, remedy=remedy, members=self.has(name))
             if not name.startswith(f"{base}_") or name in self.read:
                 continue
-            factor = _factor(name[len(base) + 1 :], si)
+            factor = factor_or_fault(name[len(base) + 1 :], si)
             if isinstance(factor, str):
                 odd.append((name, factor))
             else:
@@ -198,7 +197,7 @@ class TableReader:
         if len(filled) > 1:
             self._said_twice([name for name, _ in filled])
         if odd:
-            self._odd_units(odd, [name for name, _ in good])
+            self._odd_units(base, odd, [name for name, _ in good])
         return (filled if self.members > 1 else filled[:1]) or good[:1]
 
     def column_read(self, base: str) -> str:
@@ -214,7 +213,7 @@ class TableReader:
                 self.table.file, f"{mine} say the same thing", remedy="keep one of them", member=k
             )
 
-    def _odd_units(self, odd: Sequence[tuple[str, str]], good: Sequence[str]) -> None:
+    def _odd_units(self, base: str, odd: Sequence[tuple[str, str]], good: Sequence[str]) -> None:
         """Faults for columns whose unit can not be read, where a site has no other of that base."""
         alone = np.full(self.members, self.members > 1 or not good)
         if self.members > 1:
@@ -222,7 +221,15 @@ class TableReader:
         for name, reason in odd:
             if (self.has(name) & alone).any():
                 self.read.add(name)
-                self.whole_fault(name, reason, members=self.has(name) & alone)
+                remedy = self._other_base(base, name[len(base) + 1 :])
+                self.whole_fault(name, reason, remedy=remedy, members=self.has(name) & alone)
+
+    def _other_base(self, base: str, unit: str) -> str:
+        """What to call a column whose unit is one of another quantity with the same first word."""
+        word = base.partition("_")[0]
+        alike = (b for b in self.bases if b.partition("_")[0] == word != "u")
+        fits = (b for b in alike if not isinstance(factor_or_fault(unit, self.bases[b]), str))
+        return next((f"call it {other}_{unit}" for other in fits), "")
 
     def finish(self) -> None:
         """Tell which columns were not read, with the likeliest meant name."""
@@ -249,9 +256,19 @@ class TableReader:
                 base, _, unit = name.rpartition("_")
                 if not near and unit in DOOR:
                     near = nearest(base, names, cutoff=0.75)
-                hints[mine] = f" (did you mean {names[near[0]]}?)" if near else ""
+                meant = self._as_written(name) or (names[near[0]] if near else "")
+                hints[mine] = f" (did you mean {meant}?)" if meant else ""
             out.append(hints[mine])
         return out
+
+    def _as_written(self, name: str) -> str:
+        """What a name would be with small letters and _ for all else, where that is read here."""
+        plain = "_".join("".join(c if c.isalnum() else " " for c in name.lower()).split())
+        for base, si in self.bases.items():
+            unit = plain.removeprefix(f"{base}_")
+            if unit != plain and not isinstance(factor_or_fault(unit, si), str):
+                return plain
+        return plain if plain in self.known else ""
 
     def _read_of(self, names: Sequence[str], k: int) -> str:
         """Which of the names of one quantity is read of site ``k``, if it has any of them."""
@@ -276,20 +293,3 @@ class TableReader:
             return np.ones(1, dtype=np.bool_)
         present: Bools = self.table.present.get(name, self.has(name))
         return present
-
-
-def loosely(name: str) -> str:
-    """A name without what people leave out or add without a thought."""
-    seen = "".join(c for c in name if unicodedata.category(c) != "Cf")
-    plain = unicodedata.normalize("NFKC", seen).casefold()
-    plain = re.sub(r"(?<!\d)[\s_]+|[\s_]+(?!\d)", "", plain)
-    return re.sub(r"(?<![\d.])0+(?=\d)|\.0+$", "", plain)
-
-
-@lru_cache(maxsize=1000)
-def _factor(unit: str, si: str) -> float | str:
-    """The factor of a unit to ``si``, or why it has none."""
-    try:
-        return factor_to_si(unit, si)
-    except UnitFault as problem:
-        return str(problem)

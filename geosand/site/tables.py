@@ -36,6 +36,21 @@ KINDS = (
 #: Kinds that are not turf: sand thrown on them is told apart.
 HAZARDS = ("bunker", "water", "path")
 NO_DAY = np.datetime64("0001-01-01", "D")  #: from which a boundary edition holds that says no day
+#: Columns that count rows of another table (or editions, ids, load groups, pools), by table.
+COUNTED: Mapping[str, Mapping[str, str]] = {
+    "surfaces": {"edition": "editions", "ground": "ids", "around": "ids"},
+    "sands": {"moisture": "moistures"},
+    "dressings": {"sand": "sands", "edition": "editions"},
+    "dressed": {"dressing": "dressings", "surface": "surfaces"},
+    "catches": {
+        **{"dressing": "dressings", "declared": "ids", "moisture": "moistures"},
+        **{"mass_pool": "pools", "volume_pool": "pools"},
+    },
+    "loads": {"dressing": "dressings", "moisture": "moistures", "group": "groups"},
+    "weighed": {"load": "loads"},
+    "deliveries": {"sand": "sands"},
+    "stock_counts": {"sand": "sands"},
+}
 
 
 @columns

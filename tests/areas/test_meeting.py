@@ -205,6 +205,15 @@ def test_no_ground_of_its_own(column):
     assert remark.text.startswith("it owns no ground: other surfaces lie on all of it (100.0 m²")
 
 
+def test_a_house_on_a_lawn_is_told_and_asks_for_no_decision(column):
+    """Map data have houses and woods on grass; the lawn counts too much, but nothing is lost."""
+    shapes = PLANE.to_lonlat(column(square(0, 0, 10), square(0, 0, 40)))
+    (remark,) = nothing_owned(shapes, np.array(["other", "lawn"]), np.ones(2))
+    assert (remark.row, remark.severity) == (0, "finding")
+    assert remark.text.endswith("; what is there counts as theirs")
+    assert remark.remedy == "cut it out of them if it is none of theirs"
+
+
 def test_many_collars_are_looked_at_at_once(column):
     """2,000 greens with collars: the one gap among them is found, in seconds."""
     x, y = np.divmod(np.arange(2000), 45)

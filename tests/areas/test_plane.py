@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import copy
+import pickle
+
 import mpmath
 import numpy as np
 import pytest
@@ -86,6 +89,12 @@ def test_no_digits_are_lost_near_the_centre(lon, lat):
     want = np.array([exactly(*place, (lon, lat)) for place in zip(east, north, strict=True)])
     found = np.column_stack(Plane(longitude_deg=lon, latitude_deg=lat).forward(east, north))
     np.testing.assert_allclose(found, want, rtol=0, atol=1e-11)
+
+
+def test_a_plane_that_was_copied_or_travelled_is_the_same():
+    for other in (copy.copy(EUROPE), copy.deepcopy(EUROPE), pickle.loads(pickle.dumps(EUROPE))):
+        assert type(other) is Plane
+        assert other == EUROPE
 
 
 def test_centre_axes_and_lengths():

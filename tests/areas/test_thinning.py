@@ -128,3 +128,27 @@ def test_a_small_jagged_ring_keeps_few_corners(seed: int) -> None:
     assert shapely.hausdorff_distance(smooth, edge) < 1e-3
     true, found = (float(throw_off(**spread([s], 20.0)).reach_m[0]) for s in (edge, thin))
     assert found == pytest.approx(true, rel=0.015)  # as many as of a smooth one leave 4 %
+
+
+def test_a_jagged_ring_of_fewer_corners_is_thinned_and_a_smooth_one_stays() -> None:
+    """A bunker of 4 m: as a curve of 240 corners, traced by machine, and off a picture of 10 cm."""
+    smooth, traced = (
+        shapely.transform(green(240, noise_m), lambda xy: xy * 0.3) for noise_m in (0.0, 0.06)
+    )
+    step = 0.1
+    across = np.arange(-60, 60) * step
+    x, y = (axis.ravel() for axis in np.meshgrid(across, across))
+    inside = shapely.contains_xy(smooth, x + step / 2, y + step / 2)
+    pixels = shapely.box(*np.rint(np.array([x, y, x + step, y + step])[:, inside] / step))
+    stepped = shapely.transform(shapely.union_all(pixels).simplify(0), lambda xy: xy * step)
+    kept, thin, even = thinned(column(smooth, traced, stepped))
+    assert kept is smooth
+    for drawn, fewer in ((traced, thin), (stepped, even)):
+        assert shapely.get_num_coordinates(drawn) > FEW_CORNERS + 40
+        assert shapely.get_num_coordinates(fewer) <= FEW_CORNERS + 1
+        assert shapely.hausdorff_distance(fewer, drawn) <= MOST_THINNED_M
+    # the throw beside the true edge is known: nearer to it than beside what was drawn
+    true, drawn_at, thin_at = (
+        float(throw_off(**spread([s], 20.0)).reach_m[0]) for s in (smooth, traced, thin)
+    )
+    assert abs(thin_at - true) < abs(drawn_at - true)

@@ -101,6 +101,8 @@ TEXT = (
     Boundary("empty", "a.geojson", "", REFUSED, "is empty"),
     Boundary("a number", "a.geojson", "3", REFUSED, "is no GeoJSON"),
     Boundary("null", "a.geojson", "null", REFUSED, "is no GeoJSON"),
+    Boundary("of an app", "a.json", '{"holes": [{"green": []}]}', REFUSED, "it has no type"),
+    Boundary("a list of types", "a.json", '{"type": ["Feature"]}', REFUSED, "is no GeoJSON"),
     Boundary("topologies", "a.geojson", '{"type":"Topology"}', REFUSED, "Failed to read TopoJSON"),
     Boundary("no feature", "a.geojson", geojson(), REFUSED, "no surface in it"),
     Boundary("text behind", "a.geojson", green(G) + "x", REFUSED, "is not JSON: Extra data"),

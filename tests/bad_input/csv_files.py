@@ -257,4 +257,33 @@ CSV_SHAPE = (
 )
 
 
-CASES = (*ENCODINGS, *AS_PROGRAMS_WRITE_THEM, *CSV_SHAPE)
+CUT_OFF = (
+    *(
+        Case(
+            f"{name} cut off in its first line",
+            {name: text},
+            FOUND,
+            f"{name}.csv: holds no more than one line, which does not end: was the file cut off?",
+        )
+        for name, text in (
+            ("loads", LOADS[:30]),
+            ("catches", CATCH_HEAD[:30]),
+            ("deliveries", "date,ki"),
+        )
+    ),
+    Case(
+        "loads cut off in their last row",
+        {"loads": f"{LOADS}L2,D1,1,25"},
+        FOUND,
+        "loads.csv: row 3, the last, has 4 of 6 cells and no end of its line",
+    ),
+    Case(
+        "surfaces of a load with the separator between",
+        {"loads": "load,dressing,count,unit_mass_kg,surfaces,note\nL1,D1,52,25,g1,g2,\n"},
+        FOUND,
+        "loads.csv: row 2 has more cells than columns, the last blank: look for a separator in a",
+    ),
+)
+
+
+CASES = (*CUT_OFF, *ENCODINGS, *AS_PROGRAMS_WRITE_THEM, *CSV_SHAPE)

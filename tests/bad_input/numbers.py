@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from tests.bad_input.case import ACCEPTED, FOUND, REFUSED, Case
-from tests.bad_input.spoiled import all_catches, csv_text, with_catch
+from tests.bad_input.spoiled import all_catches, csv_text, settings, with_catch
 from tests.sites import CATCHES, DRESSINGS, LOADS
 
 NUMBERS = (
@@ -229,6 +229,52 @@ UNITS = (
 )
 
 
+RATES = (
+    Case(
+        "a rate for a planned depth",
+        {"dressings": DRESSINGS.replace("depth_mm", "depth_lb_per_1000ft2")},
+        REFUSED,
+        "'lb_per_1000ft2' is no length: use one of mm, cm, m, in, ft, yd. Call it"
+        " planned_rate_lb_per_1000ft2",
+    ),
+    Case(
+        "a planned rate by volume",
+        {"dressings": DRESSINGS.replace("depth_mm", "rate_ft3_per_1000ft2")},
+        REFUSED,
+        "short_ton_per_acre. Call it planned_depth_ft3_per_1000ft2",
+    ),
+    Case(
+        "a planned depth and a planned rate",
+        {
+            "dressings": "dressing,date,surfaces,planned_depth_mm,planned_rate_kg_m2,swath_m\n"
+            "D1,2026-04-10,green,0.6,0.93,4\n"
+        },
+        REFUSED,
+        "row 2, planned_rate_kg_m2: both a planned depth and a planned rate are given. Keep one",
+    ),
+    Case(
+        "a planned rate of a sand without its density",
+        {
+            "dressings": DRESSINGS.replace("depth_mm", "rate_kg_m2"),
+            "toml": settings("bulk_density_g_cm3 = 1.55\nu_bulk_density_g_cm3 = 0.03\n", ""),
+        },
+        REFUSED,
+        "row 2, planned_rate_kg_m2: a planned rate needs the bulk density of its sand. Give",
+    ),
+    Case(
+        "a planned rate",
+        {"dressings": DRESSINGS.replace("depth_mm", "rate_kg_m2").replace("0.6", "0.93")},
+        ACCEPTED,
+    ),
+    Case(
+        "a planned rate in grams",
+        {"dressings": DRESSINGS.replace("depth_mm", "rate_kg_m2").replace("0.6", "300")},
+        FOUND,
+        "row 2, planned_rate_kg_m2: 300 where 0.15 to 40 is usual: check the unit",
+    ),
+)
+
+
 DATES = (
     Case(
         "day first",
@@ -376,4 +422,4 @@ DATES = (
 )
 
 
-CASES = (*NUMBERS, *UNITS, *DATES)
+CASES = (*NUMBERS, *UNITS, *RATES, *DATES)

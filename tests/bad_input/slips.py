@@ -76,6 +76,25 @@ TWICE = (
         ACCEPTED,
     ),
     Case(
+        "a tray weighed twice",
+        {"catches": [*CATCHES, CATCHES[0] | {"gross_g": 141.5}]},
+        FOUND,
+        "rows 2, 8: parts of a catch add up to far more than the other trays of the dressing hold",
+    ),
+    *(
+        Case(
+            f"a heavy tray weighed in parts of {one} and {other} g",
+            {"catches": [CATCHES[0] | {"gross_g": 50 + g} for g in (one, other)] + CATCHES[1:]},
+            ACCEPTED,
+        )
+        for one, other in ((70, 70.5), (74, 78))
+    ),
+    Case(
+        "three parts of a catch, of which two are alike",
+        {"catches": [CATCHES[0] | {"gross_g": g} for g in (80, 81, 83)] + CATCHES[1:]},
+        ACCEPTED,
+    ),
+    Case(
         "a spoiled catch twice",
         {"catches": [*CATCHES, *[CATCHES[0] | {"catch": "c7", "reject_reason": "tipped"}] * 2]},
         FOUND,
@@ -362,6 +381,15 @@ NAMES = (
         FOUND,
         "the surfaces '1' and '01' have nearly the same name",
     ),
+    *(
+        Case(
+            f"a load entered once more as {name!r}",
+            {"loads": f"{LOADS}{name},D1,1,25,0.25,1\n"},
+            FOUND,
+            f"the loads 'L1' and '{name}' have nearly the same name: check that no row means",
+        )
+        for name in ("l1", "L 01")
+    ),
     Case(
         "surfaces counted in two steps",
         {
@@ -418,11 +446,33 @@ NAMES = (
     ),
     *(
         Case(f"{word!r} for a reason", catch_of(word), REFUSED, f"'{word}' is no reason. Leave it")
-        for word in ("no", "-", "FALSE", "n/a", "0", "ok")
+        for word in ("no", "-", "FALSE", "n/a", "0", "ok", "keep", "#REF!")
     ),
 )
 
 TOLD = (
+    *(
+        Case(
+            f"a row of totals that looks like all others, {name}",
+            {"loads": f"{LOADS}{name},D1,52,25,0.25,1\n"},
+            FOUND,
+            "loads.csv: row 3 read although load is the word for a total: delete what is not to",
+        )
+        for name in ("Total", "sum D1", "Grand total")
+    ),
+    Case("a load that is called like a total", {"loads": LOADS.replace("L1", "Summit")}, ACCEPTED),
+    *(
+        Case(
+            f"{mark} for the spreader of the row above",
+            {
+                "dressings": "dressing,date,surfaces,spreader,swath_m\n"
+                f"D1,2026-04-10,green,disc,4\nD2,2026-05-10,green,{mark},4\n"
+            },
+            REFUSED,
+            "row 3, spreader: '" + mark[1:-1].replace('""', '"') + "' is no spreader. Write the",
+        )
+        for mark in ('""""', '"\u3003"', '"\u2193"', '"#REF!"')
+    ),
     Case(
         "a row of totals",
         {"loads": f"{LOADS}Total,,52,1300,,\n"},
@@ -603,6 +653,20 @@ WORDS = (
         {"toml": settings("= 1.55", "= [1.55, 1.6]")},
         REFUSED,
         "[sands.dried], bulk_density_g_cm3: '[1.55, 1.6]' is not a number",
+    ),
+    *(
+        Case(
+            f"a column called {name!r}",
+            {"dressings": DRESSINGS.replace("swath_m", name)},
+            FOUND,
+            f"dressings.csv: column '{name}' is not read (did you mean {meant}?)",
+        )
+        for name, meant in (
+            ("Swath (m)", "swath_m"),
+            ("SWATH ft", "swath_ft"),
+            ("Spreader", "spreader"),
+            ("Speed [km/h]", "speed_km_h"),
+        )
     ),
     Case(
         "a misspelt tolerance",

@@ -185,6 +185,15 @@ SHEETS = (
     Case("a misspelt sheet", edited(lambda b: setattr(b["loads"], "title", "Load")), REFUSED,
          "records.xlsx: sheet 'load' is not read; allowed: dressings, loads, catches, deliveries."
          " Call it loads"),
+    *(
+        Case(f"a further sheet {title!r}", edited(lambda b, t=title: b.create_sheet(t)), FOUND,
+             f"not read: the sheet {title.lower()!r}; records are read from dressings, loads")
+        for title in ("catches D2", "Catch", "loads (2)")
+    ),
+    *(
+        Case(f"a further sheet {title!r}", edited(lambda b, t=title: b.create_sheet(t)), ACCEPTED)
+        for title in ("loading", "notes", "L", "2026")
+    ),
     Case("a workbook of other things", {**NO_CSV, "files": {"records.xlsx": workbook(a=[[1]])}},
          REFUSED, "has none of the sheets of records"),
     Case("an old or locked workbook",

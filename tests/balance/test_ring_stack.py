@@ -14,7 +14,7 @@ from shapely.affinity import rotate, translate
 from geosand.areas.register import area_register
 from geosand.balance import ring_ground, ring_tasks
 from geosand.balance.ring_tasks import Task
-from geosand.balance.rings import ROWS, ThrowOff, throw_off
+from geosand.balance.rings import ThrowOff, throw_off
 from geosand.balance.throwing import throw_of_dressings
 from geosand.site.stack import stacked
 from tests.balance.test_ring_crossings import star
@@ -24,6 +24,9 @@ from tests.stack_sites import various_sites
 BY_ROW = ("surfaces", "dressing", "group", "rate_kg_m2", "collars", "collar_width_m")
 BY_ROW += ("surrounds_width_m",)
 BY_GROUP = ("overthrow_kg", "low_kg", "high_kg")
+#: Columns of ThrowOff with one row a dressed surface, beside hazard_kg.
+ROWS = ("collar_kg", "surrounds_kg", "farther_kg")
+ROWS += ("collar_area_m2", "surrounds_area_m2", "perimeter_m")
 #: Every sum is taken in the same order, so that not even the last digit differs.
 EXACT = 0.0
 
@@ -251,7 +254,9 @@ def throw_of(site: Any, owned: Any) -> ThrowOff:
         interval=lambda: SimpleNamespace(low=share * mass - 0.04 * mass, high=share * mass * 1.3),
     )
     rates = SimpleNamespace(rate=SimpleNamespace(value=rate))
-    register: Any = SimpleNamespace(owned_plane=owned, perimeter_m=shapely.length(owned))
+    register: Any = SimpleNamespace(
+        owned_plane=owned, laid_plane=owned, perimeter_m=shapely.length(owned)
+    )
     return throw_of_dressings(site, register, rates, group, of_group, lost)  # type: ignore[arg-type]
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import permutations
+
 import numpy as np
 import pytest
 
@@ -96,6 +98,16 @@ def test_without_crossings_zones_hold_nothing_and_an_unknown_reach_stays_unknown
         assert not share(zone_cells(empty, STANDS), zone, stand, reach, 1 / reach).any()
         unknown = share(zone_cells(given, STANDS), zone, stand, np.array([2.0, np.nan]), 1 / reach)
         assert np.isfinite(unknown).tolist() == [True, False]
+
+
+def test_crossings_at_one_distance_may_stand_in_any_order():
+    """Widths of 0.7, 0.1 and 0.2 add up to 1 or, by the order, to less in the last digit."""
+    row, one, held = np.zeros(3, dtype=np.int64), np.ones(3), []
+    for order in permutations([0.7, 0.1, 0.2]):
+        strips = Strips(row, np.array(order), 0 * one, CAP * one, CAP * one)
+        cells = zone_cells(Crossings(strips, limit_m=one / 3, sign=one, zone=row), 1)
+        held.append((cells.unit.tolist(), cells.sums[:, -1].tolist()))
+    assert all(other == held[0] for other in held)
 
 
 def test_what_a_stand_holds_does_not_depend_on_the_others_in_the_last_digit():

@@ -13,7 +13,6 @@ from geosand.areas import thinning
 from geosand.balance import ring_drawing
 from geosand.balance.ring_drawing import ring_geometries
 from geosand.balance.rings import ThrowOff, throw_off
-from geosand.balance.throwing import _with_bare_rows
 
 RASTER = 5e-3  # agreement with the raster, relative
 
@@ -405,7 +404,10 @@ def test_a_surface_wholly_under_others_changes_no_zone() -> None:
     result = throw_off(**given)
     alone = drawn(result, given)
     more = spread([shapes[0], shapely.Polygon(), shapes[1]], 400.0)
-    zones = drawn(_with_bare_rows(result, np.array([0, 2]), 3), more)
+    bare = throw_off(**more)
+    assert bare.collar_kg[1] == bare.perimeter_m[1] == 0
+    np.testing.assert_array_equal(bare.surrounds_kg[[0, 2]], result.surrounds_kg)
+    zones = drawn(bare, more)
     for zone, before in ((zones.collar, alone.collar), (zones.surrounds, alone.surrounds)):
         assert zone[1] is None
         assert shapely.equals_exact(zone[[0, 2]], before, 0.0).all()

@@ -190,6 +190,19 @@ def test_more_catches_go_where_there_are_none(tmp_path: Path) -> None:
     assert change.leaves["sampling"] < 0.8
 
 
+def test_trays_asked_on_what_not_every_dressing_has_are_not_asked_in_each(tmp_path: Path) -> None:
+    """D1 is of greens, D2 of a tee: no tray lies on t1 while g1 and g2 are dressed."""
+    results = worked(
+        tmp_path,
+        dressings="dressing,date,surfaces\nD1,2026-04-10,green\nD2,2026-05-10,t1 g1\n",
+        catches=[catch(1), catch(2), catch(1, dressing="D2"), catch(2, dressing="D2")],
+    )
+    parts = (results.site, results.areas, results.rates)
+    texts = [one.text for one in changes(*parts, dressings=np.array([0, 1]))]
+    asked = "three more catches on surfaces without any (g2, t1), each time they are dressed,"
+    assert asked in texts
+
+
 def test_a_tray_near_the_edge_takes_the_taper_away(tmp_path: Path) -> None:
     results = worked(tmp_path)  # all trays lie in the middle
     assert results.balance.overthrow.by_category()["edge taper"][0] > 0
@@ -200,6 +213,15 @@ def test_a_tray_near_the_edge_takes_the_taper_away(tmp_path: Path) -> None:
     assert _u(results.balance.overthrow, change) == pytest.approx(
         after.balance.overthrow.u()[0], rel=0.02
     )
+
+
+def test_a_tray_farther_in_is_asked_where_all_lie_along_the_edge(tmp_path: Path) -> None:
+    side = {"surface": "g1", "edge_distance_m": -0.5}
+    along = [*(c | side for c in CATCHES[:3]), *CATCHES[3:]]
+    (change,) = [
+        one for one in options(worked(tmp_path, catches=along)) if "edge taper" in one.leaves
+    ]
+    assert change.text == "a tray near the edge of g2 and farther in on g1"
 
 
 def test_surfaces_are_named_in_the_order_of_their_file(tmp_path: Path) -> None:

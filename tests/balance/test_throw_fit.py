@@ -111,6 +111,30 @@ def test_a_throw_that_ends_at_once_has_the_strip_it_fills(tmp_path: Path, ends_m
     assert caught.strip_low_m[0] < strip < caught.strip_high_m[0]
 
 
+@pytest.mark.parametrize("each", [0, 8])
+def test_limits_of_a_strip_begin_at_none_where_nothing_was_thrown(
+    tmp_path: Path, each: int
+) -> None:
+    """All sand is on the greens: 600 kg by loads, and trays beside them, if any, are empty."""
+    loads = "load,dressing,count,unit_mass_kg,u_unit_mass_kg\nL1,D1,1,600,10\n"
+    fit = throw_fit(*exact_site(tmp_path, edge=0.0, loads=loads, each=each)).together
+    assert fit.strip_low_m[0] == 0
+    assert fit.strip_high_m[0] < 2 * fit.strip_width_m[0] + 2 * fit.u_strip_width_m[0]
+
+
+def test_the_lower_limit_of_a_distribution_that_leans_on_none_is_none() -> None:
+    """Exponential about 0: of its 95 % from 0 to 3.00, of its 95 % in the middle 3.66 wide.
+
+    −ln 0.05 = 2.996, −ln 0.025 + ln 0.975 = 3.664. From 1 on it is none no longer.
+    """
+    ends = -np.log(1 - (np.arange(4000) + 0.5) / 4000)[None]
+    weight, middle = np.full((1, 4000), 1 / 4000), np.array([-np.log(0.975), -np.log(0.025)])
+    low, high = fitting._limits(weight, ends, np.zeros((1, 4000)))
+    assert (low[0], high[0]) == pytest.approx((0.0, middle[1]), rel=2e-3)
+    low, high = fitting._limits(weight, 1 + ends, np.zeros((1, 4000)))
+    assert (low[0], high[0]) == pytest.approx(tuple(1 + middle), rel=2e-3)
+
+
 def test_trays_beside_some_surfaces_tell_less_of_all(tmp_path: Path) -> None:
     """What surfaces throw, drawn anew 20 % apart: by trays beside one of them, and by edges."""
     edge, catches = np.array([2.0, 1.0, 5.0, 3.0]), np.array([12, 0, 4, 4])

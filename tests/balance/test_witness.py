@@ -323,6 +323,6 @@ def test_a_table_without_a_source_is_found_out(results):
     lean = {k: v for k, v in results.balance.on_surfaces.effects.items() if k != "catch efficiency"}
     table = with_effects(results.balance.on_surfaces, lean)
     assert isinstance(table, Estimates)
-    balance = replace(results.balance, on_surfaces=table, on_interval=table.interval(floor=0.0))
+    balance = replace(results.balance, on_surfaces=table)
     one = witness(replace(results, balance=balance), student=False).on_surfaces
     assert (one.u / one.analytic_u > 1.05).all()

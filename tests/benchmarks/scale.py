@@ -122,7 +122,7 @@ def outlines(table: Any) -> Any:
 
 def notebook_seconds() -> float:
     """CPU seconds of a notebook for one site: the median of a few."""
-    from geosand.portfolio.sources import find_sites
+    from geosand.portfolio.folders import find_sites
     from geosand.results import work_out
     from tests.benchmarks import notebook
     from tests.benchmarks.portfolio_generator import write_set

@@ -27,7 +27,7 @@ from geosand.formats.result_files import write_result
 from geosand.formats.site_folder import read_site
 from geosand.mapping.fill import map_view
 from geosand.mapping.page import map_page
-from geosand.portfolio.sources import find_sites
+from geosand.portfolio.folders import find_sites
 from geosand.rates.assignment import assign
 from geosand.rates.ground_under import surfaces_under
 from geosand.rates.groups import in_order

@@ -189,11 +189,11 @@ def test_an_exported_register_is_a_boundary_file_again(folder, site_folder, tmp_
 @pytest.mark.parametrize(
     ("arguments", "said"),
     [
-        (["--out", "areas.pdf"], "areas.pdf ends in .pdf; allowed: .csv, .geojson, .gpkg, .xlsx"),
+        (["--out", "areas.pdf"], "its name must end in .csv or .geojson or .gpkg or .xlsx"),
         (["--changes", "c.geojson"], "--changes needs --against: with what shall it be compared?"),
         (
             ["--against", "first", "--changes", "c.csv"],
-            "c.csv ends in .csv; allowed: .geojson, .gpkg",
+            "'c.csv': its name must end in .geojson or .gpkg",
         ),
         (["--tolerance", "5"], "--tolerance needs --claimed: a list of claimed areas"),
         (["--claimed", "x.csv", "--tolerance", "-1"], "is not in the range 0<=x<=100"),

@@ -74,3 +74,60 @@ def test_a_finding_tells_the_encoding():
     table, _, findings = read("a,b\nGrün,1\n".encode("cp1252"))
     assert table.columns == {"a": ["Grün"], "b": ["1"]}
     assert len(findings) == 1
+
+
+CUT = "was the file cut off?"
+
+
+@pytest.mark.parametrize(
+    ("content", "told"),
+    [
+        (b"load,dressing,cou", [f"t.csv: holds no more than one line, which does not end: {CUT}"]),
+        (b"a,b\n", []),
+        (
+            b"a,b,c\n1,2,3\n4,5",
+            [f"t.csv: row 3, the last, has 2 of 3 cells and no end of its line: {CUT}"],
+        ),
+        (b"a,b,c\n1,2,3\n4,5\n", []),  # as spreadsheets leave blanks at the end of a row out
+        (b"a,b,c\n1,2\n4,5", []),
+        (b"a,b,c\r\n1,2,3\r\n4,5,6", []),
+    ],
+)
+def test_a_file_that_was_cut_off_is_told(content, told):
+    _, faults, findings = read(content)
+    assert (faults, findings) == ([], told)
+
+
+@pytest.mark.parametrize(
+    ("content", "told"),
+    [
+        (b"a,b,c\n1,2,\n1,5,3,\n4,5,6\n", ["row 3 has"]),
+        (b"a,b\n1,5,\n1,2\n4,5, \n", ["rows 2, 4 have"]),
+        (b"a,b\n1,5,\n", ["row 2 has"]),
+        (b"a,b\n1,2,\n3,4,\n", []),
+        (b"a,b,\n1,2,\n3,4,\n", []),
+    ],
+)
+def test_single_rows_with_more_cells_than_columns_are_told(content, told):
+    """A decimal comma moves what follows it by one cell, unseen where the last one is blank."""
+    _, faults, findings = read(content)
+    text = " more cells than columns, the last blank: look for a separator in a cell"
+    assert (faults, findings) == ([], [f"t.csv: {place}{text}" for place in told])
+
+
+@pytest.mark.parametrize(
+    ("cells", "doubted"),
+    [
+        ("a;1.000;2", True),
+        ("a;25;24.850", True),
+        ("a;-3.500;", True),
+        ("a;1.000;2.5", False),
+        ("a;0.125;2", False),
+        ("a;1000;2", False),
+        ("1.2.2026;7;8", False),
+    ],
+)
+def test_points_that_may_mark_thousands_are_told(cells, doubted):
+    _, _, findings = read(f"n;x;y\n{cells}\n".encode())
+    assert [f.rpartition(": write")[0][-16:] for f in findings] == ["the decimal mark"] * doubted
+    assert read(f"n;x;y\n{cells}\n".replace(";", ",").encode())[2] == []

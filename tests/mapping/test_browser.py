@@ -5,6 +5,7 @@ from dataclasses import replace
 from decimal import ROUND_HALF_UP, Decimal
 
 import pytest
+import shapely
 
 from geosand.mapping.page import map_page
 from geosand.mapping.words import THEMES, figure
@@ -88,6 +89,22 @@ def test_circles_stand_for_surfaces_from_afar(open_page):
     page.get_by_role("button", name="Whole site").click()
     assert len(page.evaluate(FILLS)) == 56
     assert len(near) != 56
+
+
+def test_what_lies_far_off_without_sand_or_target_does_not_make_the_site_small(open_page):
+    """As the lake of the next village in an extract of map data; beside the site it counts."""
+    view = sample_view()
+    lake = replace(view.surfaces[0], id="lake", name="Lake", kind="water", target_m=None)
+
+    def scale(*moves):
+        shapes = [shapely.affinity.translate(lake.geometry, east, 0.0) for east in moves]
+        more = tuple(replace(lake, geometry=shape) for shape in shapes)
+        page = open_page(map_page(replace(view, surfaces=(*view.surfaces, *more))))
+        bar = page.locator(".leaflet-control-scale")
+        return bar.inner_text(), bar.locator("*").first.bounding_box()["width"]
+
+    assert scale(0.2) == scale()
+    assert scale(0.018) != scale()  # 400 m beyond the site, which is 880 m wide
 
 
 def test_views_recolour_map_legend_and_table(open_page):

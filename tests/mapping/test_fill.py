@@ -13,6 +13,7 @@ from geosand.mapping.parts import balance_of
 from geosand.mapping.payload import page_data
 from geosand.mapping.view import SEASON, said
 from geosand.reports.balance_document import balance_document
+from geosand.reports.season_document import season_document
 from geosand.results import work_out
 from tests.sites import DRESSINGS, LOADS, write_site
 
@@ -130,3 +131,14 @@ def test_findings_that_differ_in_their_figures_are_one_line_and_defaults_come_la
     defaults = [any(text in line for text in told) for line in lines]
     assert any(defaults) and not all(defaults)
     assert defaults == sorted(defaults)
+
+
+def test_sand_in_holes_is_what_the_season_says(results, view):
+    """Only of surfaces that had some: a card without holes has no line of them."""
+    told = {s["id"]: s.get("in_holes_mm") for s in season_document(results)["surfaces"]}
+    shown = {name: now.in_holes_m for name, now in view.periods[0].surfaces.items()}
+    filled = {name: m for name, m in shown.items() if m is not None}
+    assert len(filled) > 5
+    for name, m in shown.items():
+        assert (m is None) is (not told[name])
+        assert (m or 0.0) * 1000 == pytest.approx(told[name], rel=1e-8)

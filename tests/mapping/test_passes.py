@@ -11,8 +11,8 @@ import pytest
 import shapely
 from pyproj import Geod
 
+from geosand.mapping.fill import map_passes
 from geosand.mapping.page import map_page
-from geosand.mapping.passes import map_passes
 from geosand.mapping.view import MapPass
 from geosand.planning.choosing import Request, chosen_spreader, chosen_surfaces
 from geosand.planning.dressing import next_dressing

@@ -6,10 +6,11 @@ from itertools import product
 import numpy as np
 import pytest
 
+from geosand.estimates import Estimates
 from geosand.formats.site_folder import read_site
-from geosand.planning.power import Variances, design_power, site_variances
+from geosand.planning.power import Variances, design_power, likely_scatter, site_variances
+from geosand.rates.random_effects import rates_of_rows
 from geosand.results import work_out
-from tests.rates.by_catch import surface_rates
 from tests.simulation import SWATH_M, simulate
 from tests.sites import catch
 
@@ -48,41 +49,67 @@ def test_one_surface_alone_is_the_mean_of_its_catches():
     assert power.depth[0] == pytest.approx(2.110 * 0.02, rel=1e-3)
 
 
-# Student's t with m + 1 degrees of freedom: 0.975 from NIST/SEMATECH 1.3.6.7.2, 0.8 from memory
 @pytest.mark.parametrize(
-    ("m", "n", "t975", "t80"), [(5, 3, 2.447, 0.906), (2, 1, 3.182, 0.978), (4, 6, 2.571, 0.920)]
+    ("dressed", "m", "n"),
+    [(12, 5, 3), (12, 2, 1), (12, 4, 6), (12, 12, 1), (6, 6, 2), (3, 1, 2), (1, 1, 4), (40, 20, 1)],
 )
-def test_sampling_is_what_simulated_dressings_show(m, n, t975, t80):
-    """Independent route: dressings drawn from the model and estimated by best prediction."""
+@pytest.mark.parametrize("shared", [0.004, 0.03])
+def test_four_of_five_simulated_dressings_see_what_was_promised(dressed, m, n, shared):
+    """Independent route: dressings drawn from the model, worked out by the rates as any other."""
     random = np.random.default_rng(3)
-    dressed, runs = 12, 4000
+    runs, sd = 3000, 0.08  # the rates' stated default, so that they begin with what is so
+    promised = one(variances(shared_balance=shared), dressed=dressed, surfaces=m, catches=n)
+    truth = 1 + sd * random.standard_normal((runs, dressed))
+    y = truth[:, :m, None] + sd * random.standard_normal((runs, m, n))
+    row = np.arange(runs)[:, None] * dressed + np.arange(m)
+    found = rates_of_rows(
+        y.ravel(),
+        np.repeat(row.ravel(), n),
+        np.full(runs, -1),
+        np.repeat(np.arange(runs), dressed),
+    )
+    own, within, mean, value = (
+        column.reshape(runs, dressed)
+        for column in (found.persistent, found.within, found.mean_effect, found.value)
+    )
+    spread = truth.mean(axis=1) / (1 - promised.overthrow[0])
+    balance = Estimates(
+        value=spread * (1 + shared * random.standard_normal(runs)) - value.mean(axis=1),
+        effects={
+            "sampling: own": np.sqrt((own**2 + within**2).sum(axis=1)) / dressed,
+            "sampling: mean": mean.mean(axis=1),
+            "shared": shared * spread,
+        },
+        degrees_of_freedom={"sampling": found.dressings.degrees_of_freedom},
+    )
+    # 3000 dressings: 0.8 ± 0.007; what the approximation is off by comes to as much again
+    assert (balance.interval().low > 0).mean() == pytest.approx(0.8, abs=0.04)
+    depths = Estimates(
+        value=value[:, 0],
+        effects={
+            "sampling: own": np.hypot(own, within)[:, 0],
+            "sampling: mean": mean[:, 0],
+        },
+        degrees_of_freedom={"sampling": found.dressings.degrees_of_freedom},
+    ).interval()
+    half = float(np.median(depths.high - depths.low)) / 2
+    # the usual half-width, a little below the expected one, as variances of few trays are skew
+    assert promised.depth[0] == pytest.approx(1.07 * half, rel=0.07)
+
+
+# Student's t with m + 1 degrees of freedom, 0.975: NIST/SEMATECH e-Handbook 1.3.6.7.2
+@pytest.mark.parametrize(("m", "n", "t975"), [(5, 3, 2.447), (4, 6, 2.571)])
+def test_a_caught_surface_is_known_as_closely_as_simulated_ones(m, n, t975):
+    """Independent route: best prediction written out for dressings drawn from the model."""
+    random = np.random.default_rng(3)
     sd_b, sd_e = 0.08, 0.10
-    truth = 1 + sd_b * random.standard_normal((runs, dressed))
-    y = truth[:, :m, None] + sd_e * random.standard_normal((runs, m, n))
+    truth = 1 + sd_b * random.standard_normal((4000, m))
+    mean = truth + sd_e / math.sqrt(n) * random.standard_normal((4000, m))
     w = sd_b**2 / (sd_b**2 + sd_e**2 / n)
-    mean = y.mean(axis=2)
-    mu = mean.mean(axis=1, keepdims=True)
-    predicted = np.concatenate([w * mean + (1 - w) * mu, np.repeat(mu, dressed - m, 1)], axis=1)
-    error = (predicted - truth).mean(axis=1).std()
-    power = one(
-        variances(between_surfaces=sd_b, between_catches=sd_e),
-        dressed=dressed,
-        surfaces=m,
-        catches=n,
-    )
-    assert power.overthrow[0] == pytest.approx((t975 + t80) * error, rel=0.05)
-    own = (predicted[:, :m] - truth[:, :m]).std()
-    assert power.depth[0] == pytest.approx(t975 * own, rel=0.05)
-    # the degrees of freedom are those of the rates' own code
-    found = surface_rates(
-        y=y[:1].ravel(),
-        group=np.zeros(m * n, dtype=np.int64),
-        surface=np.repeat(np.arange(m), n),
-        spreader=np.array([-1]),
-        dressed_group=np.zeros(dressed, dtype=np.int64),
-        dressed_surface=np.arange(dressed),
-    )
-    assert found.dressings.degrees_of_freedom[0] == m + 1
+    own = (w * mean + (1 - w) * mean.mean(axis=1, keepdims=True) - truth).std()
+    design = variances(between_surfaces=sd_b, between_catches=sd_e)
+    depth = one(design, dressed=12, surfaces=m, catches=n).depth[0]
+    assert depth == pytest.approx(t975 * own, rel=0.05)
 
 
 def test_site_variances_come_from_its_dressings_else_from_defaults(worked):
@@ -122,49 +149,66 @@ def test_a_dressing_whose_trays_caught_nothing_tells_nothing_of_depths(worked):
     assert found[1].shared_depth == pytest.approx(found[0].shared_depth, rel=1e-12)
 
 
-def test_single_trays_do_not_see_the_edge_and_two_do():
-    plain, banded = variances(shared_balance=0.03), variances(shared_balance=0.03, edge_share=0.4)
-    assert (
-        one(banded, surfaces=18, catches=2).overthrow
-        == one(plain, surfaces=18, catches=2).overthrow
-    )
-    # 15 % of the 40 % in the band, for the 60 % of the surfaces whose tray lies outside it
-    all_of_them = one(banded, surfaces=18, catches=1)
-    with_it = one(
-        variances(shared_balance=math.hypot(0.03, 0.15 * 0.4 * 0.6)), surfaces=18, catches=1
-    )
-    assert all_of_them.overthrow == pytest.approx(with_it.overthrow)
-    assert all_of_them.depth > one(plain, surfaces=18, catches=1).depth
+def test_two_trays_see_edge_and_middle_and_one_does_not():
+    plain, banded = variances(shared_depth=0.03), variances(shared_depth=0.03, edge_share=0.4)
+    two = {"surfaces": 18, "catches": 2}
+    assert one(banded, **two).overthrow == one(plain, **two).overthrow
+    assert one(banded, **two).depth == one(plain, **two).depth
+    # in 4 of 10 it lies in the band and tells 15 % of the other 60 % too little, else 15 % of 40 %
+    # of the ground too much
+    root = math.sqrt(0.4 * (0.15 * 0.6) ** 2 + 0.6 * (0.15 * 0.4) ** 2)
+    with_it = variances(shared_depth=math.hypot(0.03, root))
+    alone = {"surfaces": 18, "catches": 1}
+    assert one(banded, **alone).depth == pytest.approx(one(with_it, **alone).depth)
 
 
-def test_single_trays_show_what_was_promised_of_them(tmp_path):
-    """Single trays laid by ``place`` are caught in and the balance worked out."""
-    promised, shown = [], []
-    for seed in range(6):
+@pytest.mark.parametrize(("each", "overthrow"), [(1, 0.133), (3, 0.101)])
+def test_whole_sites_see_what_was_promised_of_them(tmp_path, each, overthrow):
+    """Trays are caught in pass by pass and the balance worked out as any other."""
+    promised, seen = [], []
+    for seed in range(24):
         folder = tmp_path / str(seed)
-        simulate(folder, seed, surfaces=8, dressings=3, caught=8, catches_each=1, overthrow=0.1)
-        site = read_site(folder)
-        everything = work_out(site)
-        tables = (site, everything.areas, everything.rates, everything.balance)
-        rows = site.in_force()
-        own = site_variances(*tables, row=rows, swath_m=SWATH_M)
-        promised.append(one(own, dressed=8, surfaces=8, catches=1).overthrow[0])
-        balance = everything.balance
-        half = (balance.interval.high - balance.interval.low) / 2
-        # to be seen with a chance of 0.8 it lies t(0.8) = 0.88 u above that (9 degrees of freedom)
-        seen = (half + 0.88 * balance.overthrow.u()) / balance.spread.value
-        shown.append(float(np.median(seen)))
-    assert np.median(promised) == pytest.approx(np.median(shown), rel=0.06)
+        simulate(
+            folder,
+            seed,
+            surfaces=8,
+            dressings=3,
+            caught=8,
+            catches_each=each,
+            overthrow=overthrow / (1 - overthrow),
+        )
+        everything = work_out(read_site(folder))
+        tables = (everything.site, everything.areas, everything.rates, everything.balance)
+        own = site_variances(*tables, row=everything.site.in_force(), swath_m=SWATH_M)
+        promised.append(one(own, dressed=8, surfaces=8, catches=each).overthrow[0])
+        seen.append((everything.balance.interval.low > 0).mean())
+    assert np.median(promised) == pytest.approx(overthrow, rel=0.06)
+    # dressings of a site share most of their error: 24 sites tell 0.8 to ± 0.06
+    assert np.mean(seen) == pytest.approx(0.8, abs=0.12)
 
 
-@pytest.mark.parametrize(("dressed", "surfaces"), [(3, 2), (5, 1), (4, 4)])
-def test_of_surfaces_without_trays_the_edge_is_open_where_no_tray_sees_one(dressed, surfaces):
+def test_single_trays_of_the_past_do_not_make_surfaces_more_unlike():
+    """Their σ's are three quarters of the sum each; both together are what was drawn."""
+    random = np.random.default_rng(8)
+    runs, m = 400, 30
+    y = 1 + 0.08 * (random.standard_normal((runs, m)) + random.standard_normal((runs, m)))
+    group = np.repeat(np.arange(runs), m)
+    model = rates_of_rows(y.ravel(), np.arange(runs * m), np.full(runs, -1), group).dressings
+    told = np.sqrt(np.mean(np.hypot(*likely_scatter(model)) ** 2))
+    assert told == pytest.approx(math.hypot(0.08, 0.08), rel=0.03)
+
+
+@pytest.mark.parametrize(("dressed", "surfaces"), [(3, 2), (5, 1), (4, 4), (30, 2)])
+def test_the_edge_cancels_in_sums_but_for_chance(dressed, surfaces):
     """All places of single trays, each in the band of 40 % of the ground or not, one by one."""
-    blind = 0.0
+    square = 0.0
     for seen in product((True, False), repeat=surfaces):
         chance = math.prod(0.4 if one_of_them else 0.6 for one_of_them in seen)
-        blind += chance * (seen.count(False) + (dressed - surfaces) * (not any(seen))) / dressed
+        off = [-0.15 * 0.6 if one_of_them else 0.15 * 0.4 for one_of_them in seen]
+        if len(set(off)) == 1:  # the other surfaces are taken to be as these
+            off += off[:1] * (dressed - surfaces)
+        square += chance * (sum(off) / dressed) ** 2
     banded = variances(shared_balance=0.03, edge_share=0.4)
-    plain = variances(shared_balance=math.hypot(0.03, 0.15 * 0.4 * blind))
+    plain = variances(shared_balance=math.sqrt(0.03**2 + square))
     design = {"dressed": dressed, "surfaces": surfaces, "catches": 1}
     assert one(banded, **design).overthrow == pytest.approx(one(plain, **design).overthrow)

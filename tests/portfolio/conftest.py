@@ -33,7 +33,7 @@ def whole(folders, tmp_path_factory):
 def run_many(root, out, *, as_of=None, maps=False, **settings):
     from geosand.portfolio.account import account_portfolio
     from geosand.portfolio.chunk import Options
-    from geosand.portfolio.sources import find_sites
+    from geosand.portfolio.folders import find_sites
 
     options = Options(as_of=as_of, maps=maps)
     return account_portfolio(find_sites(root, out), out, options, **settings)

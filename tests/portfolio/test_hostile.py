@@ -14,7 +14,7 @@ from click.testing import CliRunner
 
 from geosand.cli import main
 from geosand.errors import Refused
-from geosand.portfolio.sources import find_sites
+from geosand.portfolio.folders import find_sites
 from tests.portfolio.conftest import run_many
 from tests.sites import TOML, write_site
 

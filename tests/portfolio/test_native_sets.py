@@ -11,9 +11,9 @@ import shapely
 from geosand.errors import Refused
 from geosand.portfolio import parquet_tables
 from geosand.portfolio.fingerprints import fingerprints
+from geosand.portfolio.folders import find_sites
 from geosand.portfolio.parquet_tables import parquet_table
 from geosand.portfolio.rows_by_site import split_by_site
-from geosand.portfolio.sources import find_sites
 from tests.portfolio import dying
 from tests.portfolio.conftest import SITES, run_many
 from tests.portfolio.test_run import same_files

@@ -22,8 +22,8 @@ from geosand.errors import Refused
 from geosand.portfolio import account, parts
 from geosand.portfolio import run as run_module
 from geosand.portfolio.chunk import Chunk, Options, work_chunk
+from geosand.portfolio.folders import find_sites
 from geosand.portfolio.run import run
-from geosand.portfolio.sources import find_sites
 from tests.portfolio import dying
 from tests.portfolio.conftest import SITES, run_many
 
@@ -462,6 +462,25 @@ def test_what_a_killed_run_was_writing_goes_and_other_hidden_files_stay(folders,
     assert not [name for name in left if (tmp_path / name).exists()]
     assert [name for name in others if (tmp_path / name).exists()] == list(others)
     same_files(whole[0], tmp_path)
+
+
+def test_a_part_that_a_dying_process_still_moves_does_not_end_the_next_run(
+    folders, whole, tmp_path, monkeypatch
+):
+    """A process of a killed run may put its part in place while the next one lists them."""
+    name, listed = ".part-abcdefgh", Path.glob
+    (tmp_path / "parts" / name).mkdir(parents=True)
+
+    def moved_meanwhile(folder, pattern):
+        found = list(listed(folder, pattern))
+        if (folder / name).exists():
+            (folder / name).rename(folder / "0123456789abcdef0123")
+        return found
+
+    monkeypatch.setattr(Path, "glob", moved_meanwhile)
+    assert run_many(folders, tmp_path).computed == SITES
+    same_files(whole[0], tmp_path)
+    assert not (tmp_path / "parts" / "0123456789abcdef0123").exists()
 
 
 def test_a_full_disk_leaves_no_half_of_a_part(folders, whole, tmp_path, monkeypatch):

@@ -13,9 +13,9 @@ import pytest
 
 from geosand.errors import Refused
 from geosand.portfolio import parquet_tables, set_tables
+from geosand.portfolio.folders import find_sites
 from geosand.portfolio.parquet_tables import parquet_table, pieces_of
 from geosand.portfolio.rows_by_site import split_by_site
-from geosand.portfolio.sources import find_sites
 from tests.portfolio.conftest import SITES, run_many
 
 pa = pytest.importorskip("pyarrow")

@@ -9,10 +9,10 @@ import pytest
 
 from geosand.portfolio import parquet_tables, sorted_tables
 from geosand.portfolio.account import account_portfolio
-from geosand.portfolio.chunk import Options
+from geosand.portfolio.chunk import Options, work_chunk
+from geosand.portfolio.folders import find_sites
 from geosand.portfolio.set_tables import stamp
 from geosand.portfolio.sorted_tables import in_order, times_read
-from geosand.portfolio.sources import find_sites
 from tests.portfolio.conftest import SITES, run_many
 from tests.portfolio.test_run import same_files
 
@@ -71,6 +71,35 @@ def test_rows_in_any_order_are_read_once_and_give_the_same_bytes(
     again = run_many(shuffled / "any", tmp_path / "any", chunk=2)
     assert again.kept == SITES
     assert not list((tmp_path / "any/parts").glob(".*"))
+
+
+def test_a_cluster_is_sent_rows_that_were_sorted_once(shuffled, tmp_path, recwarn):
+    """Its machines may not see the folder in which they were sorted."""
+    distributed = pytest.importorskip("distributed")
+    told, dask = [], pytest.importorskip("dask")
+    with (
+        dask.config.set({"distributed.admin.large-graph-warning-threshold": "1kB"}),
+        distributed.LocalCluster(n_workers=2, processes=True, dashboard_address=None) as cluster,
+    ):
+        address = cluster.scheduler_address
+        with pytest.MonkeyPatch.context() as patch:
+            patch.setattr(sorted_tables, "WORTH", 0)
+            patch.setattr(sorted_tables, "MOST_FILES", 3)  # some files are of two chunks
+            settings = {"chunk": 1, "scheduler": address, "tell": told.append, "work": _sent_rows}
+            done = run_many(shuffled / "any", tmp_path / "any", **settings)
+    assert done.computed == SITES and not done.unforeseen and not done.comparison.failed
+    assert len(told) == 5
+    assert not [one for one in recwarn if "large graph" in str(one.message)]
+    run_many(shuffled / "sorted", tmp_path / "sorted", chunk=1)
+    same_files(tmp_path / "any", tmp_path / "sorted")
+    assert not list((tmp_path / "any/parts").glob(".*"))
+
+
+def _sent_rows(chunk):
+    """As a machine works that has none of the files."""
+    for table in chunk.source.tables.values():
+        object.__setattr__(table.table, "path", table.path.with_name("elsewhere.parquet"))
+    return work_chunk(chunk)
 
 
 def test_a_set_in_order_is_not_sorted(shuffled, tmp_path, pieces):

@@ -15,7 +15,7 @@ import pytest
 from geosand.errors import Refused
 from geosand.formats.site_folder import read_site
 from geosand.portfolio import chunk as chunks
-from geosand.portfolio.arrow import arrow_table, lists_of, texts_of
+from geosand.portfolio.arrow import arrow_table
 from geosand.portfolio.chunk import TABLES, Chunk, Options, head_of, work_chunk
 from geosand.portfolio.rows import tables_of
 from geosand.results import work_out
@@ -80,6 +80,17 @@ def test_a_site_in_a_stack_is_the_site_alone(stack, number):
         assert mine.schema.equals(alone.schema), name
         for column in alone.column_names:
             assert mine[column].to_pylist() == alone[column].to_pylist(), (name, column)
+
+
+def test_tables_ask_for_no_figure_that_they_do_not_show():
+    """What one site's pages tell is worked out where they are made, not for thousands of sites."""
+    sites = various_sites()
+    results = work_out(stacked(sites))
+    tables(results, sites, [f"{number:03d}" for number in range(len(sites))])
+    for table in (results.rates, results.balance, results.ledger.rings):
+        assert vars(table) == {}
+    assert len(results.balance.closing) == len(results.site.dressings)
+    assert set(vars(results.balance)) == {"closing"}
 
 
 def test_a_day_of_account_that_cuts_some_seasons(stack):
@@ -208,14 +219,6 @@ def test_maps_are_made_from_results_of_the_site_alone():
     for key, site in sites.items():
         assert site.name.encode() in done.maps[key]
     assert told(sites, maps=True)[0] == told(sites)[0]
-
-
-def test_texts_of_many_sites():
-    words = np.array(["a", "b", "c"])
-    assert lists_of(words, np.array([0, 2, 0, 1])).to_pylist() == ["", "a, b", "", "c"]
-    assert lists_of(words[:0], np.array([0, 0])).to_pylist() == ["", ""]
-    letters = np.frombuffer(b"0aB_", dtype=np.uint8)
-    assert texts_of(letters, np.array([0, 3, 1])).to_pylist() == ["", "0aB", "_"]
 
 
 def test_a_balance_tells_each_setting_of_its_dressing():

@@ -12,7 +12,7 @@ from geosand.errors import Refused
 from geosand.formats.site_folder import read_site
 from geosand.portfolio.compare import by_spreader
 from geosand.portfolio.figures import rounded
-from geosand.portfolio.sources import find_sites
+from geosand.portfolio.folders import find_sites
 from geosand.reports.balance_document import balance_document
 from geosand.reports.season_document import season_document
 from geosand.results import work_out
@@ -188,6 +188,18 @@ def test_where_all_are_refused_no_older_table_stays(folders, tmp_path):
 def test_no_site_is_told(tmp_path):
     with pytest.raises(Refused, match="no site is here; allowed: folders with a site"):
         find_sites(tmp_path, tmp_path / "out")
+
+
+@pytest.mark.parametrize("records", ["dressings.csv", "records.xlsx"])
+def test_a_site_that_lost_its_settings_is_told(folders, tmp_path, records):
+    root = shutil.copytree(folders, tmp_path / "sites")
+    (root / "site-00003" / "site.toml").unlink()
+    (root / "site-00003" / "dressings.csv").rename(root / "site-00003" / records)
+    (root / "drawings").mkdir()
+    shutil.copy(root / "site-00001" / "surfaces.geojson", root / "drawings")
+    (refused,) = run_many(root, tmp_path / "out").comparison.refused
+    assert refused["site"] == "site-00003"
+    assert "site.toml: the file is missing." in refused["faults"]
 
 
 def test_results_are_not_searched_for_sites(folders, tmp_path):

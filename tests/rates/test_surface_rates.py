@@ -147,6 +147,51 @@ def test_a_catch_near_the_edge_leaves_no_doubt_of_the_edge(run: Run) -> None:
     assert "on 1 surface no catch lies within half a swath" in findings(rates)
 
 
+def test_a_narrow_band_that_no_catch_saw_is_told_too(run: Run) -> None:
+    """Half a swath of 0.4 m along a square of 20 m is 4 % of it: DESIGN tells the source always."""
+    rates = run(catches=EVEN, dressings=GREENS.replace("0.6,4", "0.6,0.4"))
+    taper = rates.rate.effects["edge taper"] / rates.rate.value
+    assert taper == pytest.approx(0.15 * (1 - np.array([19.6 / 20, 29.6 / 30]) ** 2), rel=1e-3)
+    assert "on 2 surfaces no catch lies within half a swath" in findings(rates)
+
+
+def test_catches_along_the_edge_of_narrow_ground_ask_for_none_farther_in(run: Run) -> None:
+    """Half a swath of 19 m leaves 1 m by 1 m of the square of 20 m, and 11 m by 11 m of g2."""
+    share = 1 - np.array([1 / 20, 11 / 30]) ** 2
+    whose = zip(EVEN, ["g1"] * 3 + ["g2"] * 3, strict=True)
+    beside = [c | {"edge_distance_m": -1.0, "surface": g} for c, g in whose]
+    rates = run(catches=beside, dressings=GREENS.replace("0.6,4", "0.6,19"))
+    taper = rates.rate.effects["edge taper"] / rates.rate.value
+    assert taper == pytest.approx(0.15 * (share - 1), rel=1e-3)
+    assert "on 1 surface every catch lies within half a swath" in findings(rates)
+
+
+def test_catches_along_the_edge_alone_leave_the_middle_in_doubt(run: Run) -> None:
+    """A field that is 1 in the middle and 0.85 within 2 m of the edges of 20 m and 30 m squares.
+
+    Its mean is 1 − 0.15·s: trays in the band are 0.15·(1 − s) below it, those of the middle 0.15·s
+    above, and over both squares the errors of the two take each other off.
+    """
+    beside = [{**c, "surface": "g1", "edge_distance_m": -1.0} for c in CATCHES[:3]]
+    rates = run(catches=[*beside, *CATCHES[3:]])
+    share = 1 - np.array([16 / 20, 26 / 30]) ** 2
+    off = np.array([0.85, 1.0]) - (1 - 0.15 * share)
+    taper = rates.rate.effects["edge taper"] / rates.rate.value
+    assert taper == pytest.approx(off, rel=1e-4)
+    told = "on 1 surface every catch lies within half a swath of the edge"
+    assert f"{told}, where the rate falls: lay one tray farther in" in findings(rates)
+    both = run(catches=[*beside, CATCHES[0] | {"catch": "c9"}, *CATCHES[3:]])
+    assert both.rate.effects["edge taper"][0] == 0
+    assert "every catch" not in findings(both)
+
+
+def test_a_surface_without_catches_is_as_one_sided_as_all_of_its_dressing(run: Run) -> None:
+    beside = [{**c, "surface": "g1", "edge_distance_m": -1.0} for c in CATCHES[:3]]
+    share = 1 - np.array([16 / 20, 26 / 30]) ** 2
+    taper = run(catches=beside).rate
+    assert taper.effects["edge taper"] / taper.value == pytest.approx(0.15 * (share - 1), rel=1e-4)
+
+
 def test_an_unknown_swath_looks_one_metre_inside_the_edge(run: Run) -> None:
     rates = run(catches=EVEN, dressings="dressing,date,surfaces\nD1,2026-04-10,green\n")
     share = 1 - np.array([18 / 20, 28 / 30]) ** 2

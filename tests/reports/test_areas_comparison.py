@@ -506,6 +506,14 @@ def test_claims_by_id_name_and_kind(folder):
     assert findings == []
 
 
+def test_a_list_may_head_its_surfaces_as_the_register_does(folder):
+    """The column ``surface`` of what ``areas`` prints; beside an id it is a note."""
+    document, _ = claimed(folder, "surface,area_m2\ng1,400\nSecond green,900\n")
+    assert [row["id"] for row in document["surfaces"]] == ["g1", "g2"]
+    document, _ = claimed(folder, "id,surface,area_m2\ng1,rough,400\n")
+    assert [row["id"] for row in document["surfaces"]] == ["g1"]
+
+
 def test_a_claim_is_known_by_the_id_that_its_name_makes(folder):
     """A plan's "(G1)" is no id and no name of the site; the import would have made g1 of it."""
     document, _ = claimed(folder, "name,area_sqft\n(G1),4305.564\n")
@@ -596,7 +604,7 @@ def test_all_faults_of_a_list_at_once(folder):
         ("name,Area sq ft\ng1,1\n", "headed 'Area sq ft'. Call that column area_ft2."),
         ("id,area\ng1,400\n", "list.csv, area: area does not say its unit. Call it area_m2"),
         ("id,area_kg\ng1,400\n", "'kg' is no area: use one of"),
-        ("surface,area_m2\ng1,400\n", "list.csv: there is no id and no name. Add id or name."),
+        ("plot,area_m2\ng1,400\n", "list.csv: there is no id and no name. Add id or name."),
         ("id,size\ng1,400\n", "there is no area_m2 or area_… with another unit."),
         ("id,area_m2,area_ft2\ng1,400,4305\n", "area_m2 and area_ft2 say the same thing."),
         ("id,area_m2\ng1,inf\n", "'inf' is not a number"),

@@ -6,9 +6,10 @@ from collections.abc import Callable
 from pathlib import Path
 
 from geosand.formats.site_folder import read_site
-from geosand.reports.console import balance_notes
+from geosand.reports.console import balance_notes, season_table
+from geosand.reports.words import merged_findings
 from geosand.results import work_out
-from tests.sites import CATCHES, catch
+from tests.sites import CATCHES, catch, table
 
 # R package spreval 1.1.0 (G. Grabow, NC State), reference pages CU and DU: 69.14 and 49.62 %
 SPREVAL = (47, 42, 45, 24, 13, 26, 33, 34, 27, 30, 40, 44, 32, 12, 12)
@@ -26,3 +27,33 @@ def test_evenness_is_told_with_the_rule_of_its_quarter(site_folder: Callable[...
 def test_of_three_catches_no_evenness_is_told(site_folder: Callable[..., Path]) -> None:
     results = work_out(read_site(site_folder(catches=CATCHES[:3])))
     assert "evenness" not in " ".join(balance_notes(results, 0, "metric", []))
+
+
+def test_sand_in_holes_is_told_beside_the_depth_where_holes_were_made(
+    site_folder: Callable[..., Path],
+) -> None:
+    """12.7 mm holes at 50 x 50 mm, 5 mm deep: pi/4 x 161.29 x 5 / 2500 = 0.25 mm, by hand."""
+    head = "dressing,date,surfaces,hole_diameter_mm,hole_spacing_mm,hole_depth_mm"
+    holes = f"{head}\nD1,2026-04-10,green,12.7,50,5\n"
+    shown = season_table(work_out(read_site(site_folder("a", dressings=holes))), "metric")
+    place = list(shown.heads).index("of it\nin holes")
+    assert {row[place] for row in shown.rows if row[0] in ("g1", "g2")} == {"0.25"}
+    plain = season_table(work_out(read_site(site_folder("b"))), "metric")
+    assert "of it\nin holes" not in plain.heads
+
+
+def test_a_moisture_without_u_is_one_line_for_all_dressings(
+    site_folder: Callable[..., Path],
+) -> None:
+    days = {"D1": "2026-04-10", "D2": "2026-05-10", "D3": "2026-06-10"}
+    load = {"count": 52, "unit_mass_kg": 25, "moisture_dry_basis_percent": 4}
+    folder = site_folder(
+        dressings=table([{"dressing": k, "date": v, "surfaces": "green"} for k, v in days.items()]),
+        loads=table([{"load": f"L{k}", "dressing": k, **load} for k in days]),
+    )
+    told = [{"about": f.about, "text": f.text} for f in read_site(folder).findings]
+    lines = [line for line in merged_findings(told) if "moisture of its loads" in line]
+    assert lines == [
+        "D1, D2, D3: standard uncertainty of the moisture of its loads is not said: 0.5 points are"
+        " used."
+    ]

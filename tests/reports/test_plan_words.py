@@ -59,7 +59,7 @@ def test_wet_sand_is_more_to_order_than_it_fills() -> None:
     text = said(plan(row("g1"), sand={**wet, "units": 1}))
     assert "so 1 unit of 25 kg, as delivered" in text
     assert "2.0 m³ if dry and poured" in text
-    assert "Needed 4\u202f000 kg as delivered (water 10.0 %);" in text
+    assert "Needed 4\u202f000 kg as delivered (water 10.0 % of the dry mass);" in text
 
 
 @pytest.mark.parametrize(

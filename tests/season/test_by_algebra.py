@@ -337,9 +337,7 @@ def test_rings_over_the_season(algebra: Algebra) -> None:
 
 def test_season_totals(algebra: Algebra) -> None:
     results, days = algebra.results, range(len(algebra.site.dressings))
-    sums = season_totals(
-        results.site, results.areas, results.rates, results.balance, np.ones(len(days), np.bool_)
-    )
+    sums = season_totals(results.balance, np.ones(len(days), np.bool_))
     same(sums["spread"].u(), [u_of_season(algebra.spread[d] for d in days)])
     same(sums["on_surfaces"].u(), [u_of_season(algebra.on(d) for d in days)])
     same(sums["overthrow"].u(), [u_of_season(algebra.over(d) for d in days)])

@@ -258,9 +258,7 @@ def test_shared_errors_add_and_scatter_does_not(run: Run) -> None:
 def test_seasons_totals_keep_what_persists(run: Run) -> None:
     loads = "load,dressing,count,unit_mass_kg\nL1,D1,56,25\nL2,D2,22.4,25\n"
     results = run(loads=loads)
-    totals = season_totals(
-        results.site, results.areas, results.rates, results.balance, np.array([True, True])
-    )
+    totals = season_totals(results.balance, np.array([True, True]))
     assert totals["spread"].value == pytest.approx([1400 + 560])
     # labels 1 % of all bags; bags 1 % each: 0.25·√78.4
     parts = totals["spread"].by_category()
@@ -275,7 +273,7 @@ def test_ground_that_took_more_left_less_beside(run: Run) -> None:
     loads = LOADS + "L2,D2,20,25\n"
     results = run(loads=loads, dressings=TWO.replace("g1,0.8", "green,0.8"), catches=[*D1, *D2])
     every = np.ones(len(results.site.dressings), dtype=bool)
-    totals = season_totals(results.site, results.areas, results.rates, results.balance, every)
+    totals = season_totals(results.balance, every)
     spread, on, over = (totals[k] for k in ("spread", "on_surfaces", "overthrow"))
     assert over.value == pytest.approx(spread.value - on.value)
     moving = set(on.effects) - set(spread.effects) - set(NEW)

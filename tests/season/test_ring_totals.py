@@ -27,7 +27,7 @@ SITES = 80
 
 def totals_of(results: Results) -> Any:
     season = np.where(results.ledger.counted, 0, -1)
-    return ring_totals(results.site, results.areas, results.rates, results.balance, season, 1)
+    return ring_totals(results.balance, season, 1)
 
 
 @pytest.fixture(scope="module")
@@ -184,6 +184,5 @@ def test_a_row_that_is_left_out_leaves_the_others_of_its_dressing(tmp_path: Path
     collar = results.balance.throw.collar_kg
     for row in range(3):
         period = np.where(np.arange(3) == row, -1, 0)
-        tables = (results.site, results.areas, results.rates, results.balance)
-        totals = ring_totals(*tables, period, 1)
+        totals = ring_totals(results.balance, period, 1)
         assert totals.value[0] == pytest.approx(collar.sum() - collar[row], rel=1e-12)

@@ -86,10 +86,10 @@ def test_each_site_has_totals_of_its_own(beside: Beside, name: str) -> None:
     r = beside.together
     counted = np.flatnonzero(np.isfinite(r.balance.overthrow.value))
     of, size = r.site.of_dressing[counted], len(beside.sites)
-    found = sums_of_dressings(r.site, r.areas, r.rates, r.balance, counted, of, size)[name]
+    found = sums_of_dressings(r.balance, counted, of, size)[name]
     for k, alone in enumerate(beside.alone):
         every = np.ones(len(alone.site.dressings), dtype=np.bool_)
-        one = season_totals(alone.site, alone.areas, alone.rates, alone.balance, every)[name]
+        one = season_totals(alone.balance, every)[name]
         np.testing.assert_allclose(found.value[k], one.value[0], rtol=1e-12)
         np.testing.assert_allclose(found.u()[k], one.u()[0], rtol=1e-12)
     assert np.count_nonzero(found.u()) > 3

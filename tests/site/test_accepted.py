@@ -380,6 +380,71 @@ def test_units_of_loads(site_folder, unit, kg):
     assert site.loads.count[0] == 2.5
 
 
+@pytest.mark.parametrize(
+    ("unit", "factor"),  # to kg/m²: NIST SP 811 (2008), Appendix B.8
+    [
+        ("kg_m2", 1.0),
+        ("lb_per_1000ft2", 4.882428e-3),
+        ("short_ton_per_acre", 907.1847 / 4046.856),
+        ("t_per_ha", 0.1),
+    ],
+)
+def test_a_planned_rate_is_a_depth_by_the_bulk_density_of_its_sand(site_folder, unit, factor):
+    sands = f"{TOML}[sands.wet]\nbulk_density_lb_ft3 = 100\nkiln_dried = true\n"
+    rows = f"D1,2026-04-10,g1,dried,{0.93 / factor!r}\nD2,2026-04-11,g1,wet,{0.93 / factor!r}\n"
+    text = f"{HEAD},sand,planned_rate_{unit}\n{rows}"
+    loads = f"{LOAD}\nL1,D1,52,25\n"
+    site = read_site(site_folder(toml=sands, dressings=text, loads=loads))
+    # 0.93 kg/m² by 1.55 g/cm³ is 0.6 mm; 1 lb/ft³ is 16.01846 kg/m³
+    assert site.dressed.planned_m == pytest.approx([0.0006, 0.93 / 1601.846], rel=1e-6)
+
+
+@pytest.mark.parametrize(
+    ("unit", "depth_m"),  # litres and cubic feet on an area are depths
+    [("L_per_m2", 1e-3), ("ft3_per_1000ft2", 0.3048e-3), ("m3_per_ha", 1e-4)],
+)
+def test_a_planned_volume_is_a_depth(site_folder, unit, depth_m):
+    text = f"{HEAD},planned_depth_{unit}\nD1,2026-04-10,g1,{0.0006 / depth_m!r}\n"
+    site = read_site(site_folder(dressings=text))
+    assert site.dressed.planned_m == pytest.approx([0.0006])
+
+
+def test_words_for_nothing_name_no_pool_no_spreader_and_no_ticket(site_folder):
+    catches = [c | {"pool": "-" if k else "n/a"} for k, c in enumerate(CATCHES)]
+    site = read_site(
+        site_folder(
+            catches=catches,
+            dressings=f"{HEAD},spreader,setting\nD1,2026-04-10,green,None,-\n",
+            loads=f"{LOAD},ticket\nL1,D1,52,25,?\n",
+        )
+    )
+    assert site.catches.mass_pool.tolist() == [-1] * 6
+    assert site.dressings.spreader.tolist() == [""]
+    assert site.dressed.setting.tolist() == ["", ""]
+    assert site.loads.ticket.tolist() == [""]
+
+
+def test_marks_that_are_no_ditto_marks_name_a_pool_a_setting_and_a_ticket(site_folder):
+    """As where a ticket is ticked off, or the trays that were weighed together get a star."""
+    both = [c | {"pool": "*" if k < 2 else ""} for k, c in enumerate(CATCHES)]
+    both[1] |= {"gross_g": "", "tare_g": ""}
+    site = read_site(
+        site_folder(
+            catches=both,
+            dressings=f"{HEAD},setting\nD1,2026-04-10,green,+\n",
+            loads=f"{LOAD},ticket\nL1,D1,52,25,\u2713\n",
+        )
+    )
+    assert site.catches.mass_pool.tolist() == [0, 0, -1, -1, -1, -1]
+    assert site.dressed.setting.tolist() == ["+", "+"]
+    assert site.loads.ticket.tolist() == ["\u2713"]
+
+
+def test_points_without_a_feature_are_no_catches(site_folder):
+    site = read_site(site_folder(catches=points([])))  # as a program writes an empty layer
+    assert len(site.catches) == 0
+
+
 def test_loads_that_name_surfaces_form_groups(site_folder):
     loads = f"{LOAD},surfaces\nL1,D1,1,25,g1\nL2,D1,1,25,g2\n"
     loads += "L3,D1,1,25,\nL4,D1,1,25,green\nL5,D1,1,25,g1\n"

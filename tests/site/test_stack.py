@@ -7,7 +7,7 @@ import pytest
 
 from geosand.effects import category
 from geosand.site.stack import sand_names, stacked
-from geosand.site.tables import Site
+from geosand.site.tables import COUNTED, Site
 from tests.stack_sites import various_sites
 
 #: column of a table -> the table of a Site whose rows it counts, as (table, column of it)
@@ -35,6 +35,15 @@ def _size(site: Site, table: str) -> int:
 
 def _begins(sites: list[Site], table: str) -> list[int]:
     return np.cumsum([0, *(_size(s, table) for s in sites)]).tolist()
+
+
+def test_every_column_of_whole_numbers_is_numbered_on():
+    """But for the places of catches in their file: one that was forgotten would mix sites up."""
+    site = stacked(various_sites())
+    for table, columns in COUNTED.items():
+        numbers = {f.name for f in fields(getattr(site, table)) if f.type == "Ints"}
+        assert numbers - {"place"} == set(columns)
+    assert {*COUNTED, "moistures"} == set(TABLES)
 
 
 @pytest.mark.parametrize("table", TABLES)

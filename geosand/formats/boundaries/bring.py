@@ -40,15 +40,10 @@ from geosand.formats.boundaries.surfaces_file import (
 from geosand.formats.boundaries.tables import Boundaries
 from geosand.formats.boundaries.whereabouts import NEAR_KM, distance_km, middle_of, place_words
 from geosand.formats.locking import held
-from geosand.formats.site_folder import read_site
+from geosand.formats.site_folder import FILES, read_site
 from geosand.formats.writing import sweep, write_whole
 from geosand.rates.assignment import assign
 from geosand.site.cells import parse_day
-
-_COPIED = (
-    *("site.toml", "records.xlsx", "catches.geojson", "editions"),
-    *("dressings.csv", "loads.csv", "catches.csv", "deliveries.csv"),
-)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -202,7 +197,7 @@ def _check_readable(
     with tempfile.TemporaryDirectory(prefix="geosand-") as place:
         staged = Path(place) / "site"
         staged.mkdir()
-        for name in _COPIED:
+        for name in (*FILES, "editions"):
             if (root / name).is_file():
                 shutil.copyfile(root / name, staged / name)
             elif (root / name).is_dir():

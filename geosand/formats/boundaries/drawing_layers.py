@@ -16,6 +16,7 @@ from geosand.formats.boundaries.drawn import MAXIMUM_FEATURES, Drawn, Layer, ref
 from geosand.formats.boundaries.georeference import Georeference
 from geosand.formats.boundaries.labels import TEXT, TEXT_OUTSIDE
 from geosand.formats.boundaries.layer_system import moved
+from geosand.formats.gdal_options import gdal_options
 from geosand.site.cells import Cell
 
 NEEDS_EZDXF = "install the extra that reads such drawings: pip install 'geosand[cad]'"
@@ -103,18 +104,12 @@ def _layer(drawn: list[Drawn], unit: str, findings: tuple[str, ...] = ()) -> Lay
 
 
 def _with_gdal(path: Path, shown: str, head: bytes) -> Layer:
-    import pyogrio
-
     from geosand.formats.boundaries.gdal_layers import read_with_gdal
 
     version = re.search(rb"\$ACADVER\r?\n\s*1\r?\nAC(\d{4})", head)
     unicode = version is not None and int(version[1]) >= 1021  # from release 2007 it is UTF-8
-    before = pyogrio.get_gdal_config_option("DXF_ENCODING")
-    pyogrio.set_gdal_config_options({"DXF_ENCODING": "UTF-8" if unicode else before})
-    try:
+    with gdal_options(**{"DXF_ENCODING": "UTF-8"} if unicode else {}):
         (layer,) = read_with_gdal(path, shown, "dxf")
-    finally:
-        pyogrio.set_gdal_config_options({"DXF_ENCODING": before})
     drawn = [_entity(thing) for thing in layer.drawn if not thing.attributes.get("PaperSpace")]
     code = re.search(rb"\$INSUNITS\r?\n\s*70\r?\n\s*(\d+)", head)
     return _layer(drawn, UNIT_CODES.get(int(code[1]), "") if code else "", layer.findings)

@@ -52,9 +52,6 @@ class Layer:
     heads_xy: bool = False  #: its heads say x and y only: in some CRS x runs north
     findings: tuple[str, ...] = ()
     links: tuple[str, ...] = ()  #: addresses of other files that it draws on
-    #: West, south, east, north in degrees that it tells beside its shapes; nan or () = none
-    lon_lat_box: tuple[float, ...] = ()
-    box_words: str = ""  #: what says that, for messages
 
 
 def refused(

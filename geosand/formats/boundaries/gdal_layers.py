@@ -22,14 +22,14 @@ from geosand.formats.boundaries.drawn import (
     refused,
 )
 from geosand.formats.boundaries.kinds import recognise
-from geosand.formats.boundaries.metadata_box import metadata_box
+from geosand.formats.gdal_options import gdal_options
 
 #: A GML file names its schema by address: it is never fetched, and links are not followed.
 OPTIONS = {"gml": {"DOWNLOAD_SCHEMA": "NO", "SKIP_RESOLVE_ELEMS": "ALL"}}
 _AGAIN = "export it again, and hand over all its files"
 _NO_NETWORK = {"GDAL_HTTP_TIMEOUT": "1", "CPL_CURL_ENABLE_VSIMEM": "NO"}
-#: Degrees of an arc for a chord: a circle of such chords has 0.73 ppm less area; of a drawing's
-#: coarser ones 13 ppm, which is said, as there is a better way to read it.
+#: Degrees of an arc for a chord (4 by default, 0.08 % of a circle's area): such take 0.73 ppm off
+#: it; of a drawing coarser ones 13 ppm, which is said, as there is a better way to read it.
 ARC_STEP_DEG, _ARC_STEP_OF_DRAWINGS_DEG = 0.12, 0.5
 
 
@@ -39,7 +39,8 @@ def read_with_gdal(path: Path, shown: str, format: str) -> list[Layer]:
 
     options = OPTIONS.get(format, {})
     encoding, said = _encoding(path) if format == "shapefile" else ("", "")
-    with arc_steps(_ARC_STEP_OF_DRAWINGS_DEG if format == "dxf" else ARC_STEP_DEG):
+    step = _ARC_STEP_OF_DRAWINGS_DEG if format == "dxf" else ARC_STEP_DEG
+    with gdal_options(**_NO_NETWORK, OGR_ARC_STEPSIZE=str(step)):
         try:
             with warnings.catch_warnings():
                 warnings.simplefilter("ignore")  # what matters of them is said again on reading
@@ -56,10 +57,6 @@ def read_with_gdal(path: Path, shown: str, format: str) -> list[Layer]:
         layers = [replace(layer, findings=(*layer.findings, said)) for layer in layers]
     if format == "shapefile" and not any(layer.crs for layer in layers):
         layers = [replace(layer, crs=crs_beside(path)) for layer in layers]
-    box = metadata_box(path) if format == "shapefile" else ()
-    if box:
-        words = "its metadata (.shp.xml)"
-        layers = [replace(layer, lon_lat_box=box, box_words=words) for layer in layers]
     return [layer for layer in layers if layer.drawn or len(layers) == 1]
 
 
@@ -110,24 +107,6 @@ def _plain(text: str, path: Path) -> str:
         r"(/[^\s'\"]*)+/|\b[A-Z]+_[A-Z_]+\b|\w+\(\)|Set .*$", "", words.partition("\n")[0]
     )
     return " ".join(words.split())
-
-
-class arc_steps:
-    """Arcs drawn in steps of so many degrees (4 by default: 0.08 % of a circle's area)."""
-
-    def __init__(self, degrees: float) -> None:
-        self.options = {**_NO_NETWORK, "OGR_ARC_STEPSIZE": str(degrees)}
-
-    def __enter__(self) -> None:
-        import pyogrio
-
-        self.before = {k: pyogrio.get_gdal_config_option(k) for k in self.options}
-        pyogrio.set_gdal_config_options(self.options)
-
-    def __exit__(self, *_: object) -> None:
-        import pyogrio
-
-        pyogrio.set_gdal_config_options(self.before)
 
 
 def read_layer(

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -11,46 +10,34 @@ import numpy as np
 from geosand.areas.ellipsoid import ellipsoid_areas_m2
 from geosand.areas.ground import ground_factor
 from geosand.areas.ownership import owned_geometries
-from geosand.columns import Floats, Strings
+from geosand.columns import Floats
 from geosand.formats.boundaries.antimeridian import on_one_side
 from geosand.formats.boundaries.surfaces_file import SurfaceRow
 
 DIFFERENCE_M2 = 0.5  #: drawn and owned areas closer than this are not worth a line
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
-class Ground:
-    """Drawn and owned ground area of each surface, and of what kind it is."""
+def ground_by_kind(
+    rows: Sequence[SurfaceRow], elevation_m: float = float("nan")
+) -> list[tuple[str, int, float, float]]:
+    """Kind, surfaces, drawn and owned ground (m²), of kinds where the two differ.
 
-    kind: Strings
-    drawn_m2: Floats
-    owned_m2: Floats
-
-    def by_kind(self) -> list[tuple[str, int, float, float]]:
-        """Kind, surfaces, drawn and owned area; only kinds where the two differ."""
-        kinds = list(dict.fromkeys(self.kind.tolist()))
-        rows = []
-        for kind in kinds:
-            mine = self.kind == kind
-            drawn, owned = float(self.drawn_m2[mine].sum()), float(self.owned_m2[mine].sum())
-            if drawn - owned > DIFFERENCE_M2:
-                rows.append((kind, int(mine.sum()), drawn, owned))
-        return rows
-
-
-def ground_of(rows: Sequence[SurfaceRow], elevation_m: float = float("nan")) -> Ground:
-    """Drawn and owned ground areas of the surfaces as they will be written."""
+    Of the surfaces as they will be written.
+    """
     shapes = np.empty(len(rows), dtype=object)
     shapes[:] = [row.geometry for row in rows]
     shapes = on_one_side(shapes)
     kinds = np.array([str(row.properties["kind"]).lower() for row in rows], dtype=np.str_)
     factor = factor_of(rows, elevation_m)
     owned = owned_geometries(shapes, kinds, np.zeros(len(rows), dtype=np.int64))
-    return Ground(
-        kind=kinds,
-        drawn_m2=ellipsoid_areas_m2(shapes) * factor,
-        owned_m2=ellipsoid_areas_m2(owned) * factor,
-    )
+    drawn_m2, owned_m2 = (ellipsoid_areas_m2(g) * factor for g in (shapes, owned))
+    found = []
+    for kind in dict.fromkeys(kinds.tolist()):
+        mine = kinds == kind
+        both = float(drawn_m2[mine].sum()), float(owned_m2[mine].sum())
+        if both[0] - both[1] > DIFFERENCE_M2:
+            found.append((kind, int(mine.sum()), *both))
+    return found
 
 
 def factor_of(rows: Sequence[SurfaceRow], elevation_m: float) -> Floats:

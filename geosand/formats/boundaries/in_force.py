@@ -15,9 +15,8 @@ from geosand.columns import Geometries
 from geosand.errors import Faults
 from geosand.formats.boundaries.drawn import refused
 from geosand.formats.boundaries.surfaces_file import ACCURACIES, SurfaceRow
-from geosand.formats.csv_table import read_csv
-from geosand.formats.geojson import read_points
 from geosand.formats.json_text import read_json, twice_told
+from geosand.formats.site_folder import parse_site
 from geosand.site.cells import parse_number
 from geosand.site.read_settings import SiteText, read_settings
 
@@ -77,25 +76,9 @@ def survey_in_force(root: Path) -> tuple[dict[str, Any], list[SurfaceRow]]:
 
 def catch_positions(root: Path) -> Geometries:
     """Points of a site's catches; what can not be read is told when the site is read."""
-    faults, tables = Faults(), []
-    for name in ("catches.geojson", "catches.csv", "records.xlsx"):
-        try:
-            content = (root / name).read_bytes()
-        except OSError:
-            continue
-        if name.endswith("geojson"):
-            tables.append(read_points(content, name, faults, []))
-        elif name.endswith("csv"):
-            tables.append(read_csv(content, name, faults, []))
-        else:
-            from geosand.formats.workbook import read_records
-
-            tables += read_records(content, name, ("catches",), faults, []).values()
-    places = [
-        (parse_number(lon), parse_number(lat))
-        for table in tables
-        for lon, lat in zip(table.columns.get("lon", ()), table.columns.get("lat", ()), strict=True)
-    ]
+    columns = parse_site(root).raw.catches.columns
+    pairs = zip(columns.get("lon", ()), columns.get("lat", ()), strict=True)
+    places = [(parse_number(lon), parse_number(lat)) for lon, lat in pairs]
     known = [place for place in places if None not in place]
     points: Geometries = np.asarray(shapely.points(np.array(known).reshape(-1, 2)), dtype=object)
     return points

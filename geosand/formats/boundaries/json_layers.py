@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -17,17 +16,14 @@ from geosand.formats.boundaries.drawn import (
     left_open_said,
     refused,
 )
-from geosand.formats.boundaries.json_places import has_place, named_system, northing_first
+from geosand.formats.boundaries.json_places import has_place, in_places
 from geosand.formats.boundaries.json_shapes import DEEPEST, MAKERS, BadShape, geometry_of
-from geosand.formats.boundaries.layer_system import bounds_of, exchanged, moved
 from geosand.formats.boundaries.other_json import cut_short, other_json, read_other
-from geosand.formats.boundaries.reference_systems import horizontal
 from geosand.formats.csv_table import decode
 from geosand.formats.json_text import KEEP_ONE, read_json, twice_told
 
 Json = Any
 NO_GEOMETRY = "it has no geometry"
-LONGEST_CODE = 30  #: of a CRS; what is longer is a whole definition, and is told by its name
 
 
 def read_geojson(path: Path, shown: str, crs_given: bool = False) -> list[Layer]:
@@ -49,113 +45,31 @@ def read_geojson(path: Path, shown: str, crs_given: bool = False) -> list[Layer]
         if not crs_given:
             raise
         crs = ""
-    lon_lat, elsewhere, unread = _by_system(features, document)
-    in_place, unknown = list[Layer](), list[str]()
-    for named, things in elsewhere.items():
-        try:
-            in_place.append(_in_place(named, things, shown, crs_given))
-        except Refused:
-            if any(thing.geometry is None for _, thing in things):
-                raise
-            lon_lat += [thing for _, thing in things]
-            unknown.append(named)
-    layers = []
-    if lon_lat or not in_place:
-        heights = "by RFC 7946, 3.1.1, they are above the ellipsoid"
-        told = () if crs else heights_said(lon_lat, heights)
-        drawn = tuple(lon_lat)
-        layers.append(
-            Layer(name="", drawn=drawn, crs=crs or LON_LAT, assumed=not crs, findings=told)
-        )
-    layers += in_place
-    in_places = {thing.place for layer in in_place for thing in layer.drawn}
-    said = (*map(_not_known, unknown), *_left_open(features, in_places), *_not_read(unread))
-    said = (*said, *(finding.text for finding in found), *cut_short(document))
+    things = tuple(_drawn(feature, number) for number, feature in enumerate(features, start=1))
+    heights = (
+        () if crs else heights_said(things, "by RFC 7946, 3.1.1, they are above the ellipsoid")
+    )
+    layer = Layer(
+        name="",
+        drawn=things,
+        crs=crs or LON_LAT,
+        assumed=not crs,
+        findings=(*heights, *_left_open(features)),
+    )
+    layers = [layer]
+    if any(map(has_place, features)):
+        layers = in_places(shown, document, features, layer, crs_given)
+    said = (*(finding.text for finding in found), *cut_short(document))
     return [replace(layers[0], findings=(*layers[0].findings, *said)), *layers[1:]]
 
 
-def _by_system(
-    features: list[Json], document: Json
-) -> tuple[list[Drawn], dict[str, list[tuple[Drawn, Drawn]]], list[str]]:
-    """Things in lon/lat; those with a ``place`` by its CRS, each beside itself in lon/lat; others.
-
-    The others are the places of things whose ``place`` is not read, so that they are in lon/lat.
-    """
-    lon_lat, elsewhere = list[Drawn](), defaultdict[str, list[tuple[Drawn, Drawn]]](list)
-    unread = []
-    for number, feature in enumerate(features, start=1):
-        thing = _drawn(feature, number)
-        placed = _with_shape(thing, feature["place"]) if has_place(feature) else thing
-        named = "" if placed is thing else named_system(feature, document)
-        if placed is thing or not (named or thing.problem):
-            lon_lat.append(thing)
-        elif not placed.problem:
-            elsewhere[named or LON_LAT].append((placed, thing))
-        else:
-            lon_lat.append(placed if thing.problem else thing)
-            unread += [] if thing.problem else [thing.place]
-    return lon_lat, elsewhere, unread
-
-
-def _not_read(places: list[str]) -> tuple[str, ...]:
-    """Words on shapes for which those in lon/lat are taken, where there are any."""
-    if not places:
-        return ()
-    who = places[0] if len(places) == 1 else f"{len(places)} features, the first {places[0]},"
-    return (
-        f"the member 'place' (JSON-FG) of {who} has a shape that is not read: the outline in"
-        " lon/lat is taken",
-    )
-
-
-def _not_known(named: str) -> str:
-    """Words on a CRS that can not be told, where there are outlines in lon/lat too."""
-    return (
-        f"the members 'place' (JSON-FG) are in {named[:60]!r}, which is not a coordinate reference"
-        " system that is known: the outlines in lon/lat are taken"
-    )
-
-
-def _in_place(named: str, things: list[tuple[Drawn, Drawn]], shown: str, crs_given: bool) -> Layer:
-    """The layer of outlines in the CRS ``named``, each with the same thing in lon/lat.
-
-    What is in lon/lat says about where the others must be.
-    """
-    swapped, system, heights = False, "the CRS that is given", tuple[str, ...]()
-    try:
-        crs = horizontal(named, shown)
-    except Refused:
-        if not crs_given:
-            raise
-    else:
-        swapped, system = northing_first(crs), named if len(named) <= LONGEST_CODE else crs.name
-        if crs.is_geographic:
-            above = f"{crs.name} says what they are above"
-            heights = heights_said((placed for placed, _ in things), above)
-    drawn = tuple(moved(placed, exchanged) if swapped else placed for placed, _ in things)
-    said = (f"its outlines are taken from their members 'place' (JSON-FG), in {system}", *heights)
-    box = bounds_of([thing for _, thing in things])
-    return Layer(
-        name="",
-        drawn=drawn,
-        crs=named,
-        findings=said,
-        lon_lat_box=tuple(box.tolist()),
-        box_words="its outlines in lon/lat",
-    )
-
-
-def _left_open(features: list[Json], in_places: set[str]) -> tuple[str, ...]:
-    """Rings that lack their last position were closed: that is said, with the first of them.
-
-    ``in_places`` are those things whose outline is that of their ``place``.
-    """
-    found = []
-    for number, feature in enumerate(features, start=1):
-        who = f"feature {number}"
-        member = "place" if who in in_places else "geometry"
-        if isinstance(feature, dict) and _is_open(feature.get(member)):
-            found.append(who)
+def _left_open(features: list[Json]) -> tuple[str, ...]:
+    """Rings that lack their last position were closed: that is said, with the first of them."""
+    found = [
+        f"feature {number}"
+        for number, feature in enumerate(features, start=1)
+        if isinstance(feature, dict) and _is_open(feature.get("geometry"))
+    ]
     return left_open_said(found, "RFC 7946, 3.1.6")
 
 
@@ -236,9 +150,11 @@ def _features(document: Json, shown: str) -> list[Json]:
         return features
     if kind == "Feature":
         return [document]
-    if kind in MAKERS or kind == "GeometryCollection":
+    if isinstance(kind, str) and kind in (*MAKERS, "GeometryCollection"):
         return [{"type": "Feature", "properties": {}, "geometry": document}]
     found = f"is JSON, but {str(kind)[:40]!r} is no GeoJSON"
+    if kind is None:
+        found = "is JSON, but no GeoJSON: it has no type"
     raise refused(shown, found, allowed="a FeatureCollection", remedy="export it as GeoJSON")
 
 
@@ -250,14 +166,10 @@ def _drawn(feature: Json, number: int) -> Drawn:
     cells = {str(k): attribute(v) for k, v in found.items()} if isinstance(found, dict) else {}
     if cells.get("id") is None and isinstance(feature.get("id"), (str, int)):
         cells["id"] = feature["id"]
-    return _with_shape(Drawn(place=place, attributes=cells), feature.get("geometry"))
-
-
-def _with_shape(thing: Drawn, shape: Json) -> Drawn:
-    """The thing with a geometry of GeoJSON, or with the reason why it has none."""
-    if shape is None:
-        return replace(thing, geometry=None, problem=NO_GEOMETRY)
+    thing = Drawn(place=place, attributes=cells)
+    if feature.get("geometry") is None:
+        return replace(thing, problem=NO_GEOMETRY)
     try:
-        return replace(thing, geometry=geometry_of(shape), problem="")
+        return replace(thing, geometry=geometry_of(feature["geometry"]))
     except BadShape as problem:
-        return replace(thing, geometry=None, problem=str(problem))
+        return replace(thing, problem=str(problem))

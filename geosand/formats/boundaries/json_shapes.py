@@ -26,7 +26,7 @@ def geometry_of(shape: Json, depth: int = 0) -> Any:
         if depth > DEEPEST:
             raise BadShape("its collections are too deeply nested")
         return shapely.GeometryCollection([geometry_of(g, depth + 1) for g in shape["geometries"]])
-    if kind not in MAKERS:
+    if not isinstance(kind, str) or kind not in MAKERS:
         raise BadShape(f"{str(kind)[:40]!r} is no geometry of GeoJSON")
     coordinates = shape.get("coordinates")
     if not isinstance(coordinates, list):

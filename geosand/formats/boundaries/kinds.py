@@ -57,7 +57,7 @@ TAGS: Mapping[tuple[str, str], str] = {
     ("highway", "service"): "path",
 }
 KIND_COLUMNS = (
-    *("kind", "surface_kind", "type", "class", "category", "feature", "feature_type"),
+    *("kind", "surface_kind", "type", "class", "category", "feature", "feature_type", "feat_type"),
     *("fclass", "code", "surface_type", "landcover", "layer", "usage"),
 )
 DBASE_NAME = 10  #: letters that a Shapefile keeps of a column's name
@@ -86,6 +86,11 @@ FOREIGN: Mapping[str, str] = {
 }
 #: A folder or layer of such a name holds surfaces of every kind: it tells nothing of what is in it.
 HOLDERS = frozenset(("hole", "course", "golf course"))
+#: Words for where a surface is: beside a kind they leave it that, as in "Hole 7 green". A course
+#: is none of them: Lake Course is no water.
+_WHERE = frozenset(("hole", "driving range", "clubhouse", "boundary"))
+#: Kinds of which the name of a course may speak, as in forest_pond_hole_3_green.
+_OF_NAMES = frozenset(("water", "lawn", "other"))
 _PHRASES = {
     phrase: kind
     for language in (FOREIGN, SYNONYMS)
@@ -118,7 +123,7 @@ def _singular(word: str) -> str:
 def recognise(text: str) -> str:
     """The kind that a text names, or "" where it names none or several.
 
-    >>> recognise("GREENS"), recognise("7_green"), recognise("Green surround left")
+    >>> recognise("GREENS"), recognise("Hole 7 green"), recognise("Green surround left")
     ('green', 'green', 'surround')
     >>> recognise("greeen"), recognise("bunker by the green")
     ('', '')
@@ -127,23 +132,49 @@ def recognise(text: str) -> str:
     if " ".join(words) in _PHRASES:
         return _PHRASES[" ".join(words)]
     found: set[str] = set()
+    before: set[str] = set()
+    where = False
     start = 0
     while start < len(words):  # longest phrases first: a green surround is no green
         for length in range(min(_LONGEST, len(words) - start), 0, -1):
             phrase = " ".join(words[start : start + length])
             if phrase in _PHRASES:
-                found.add(_PHRASES[phrase])
+                if phrase not in _WHERE:
+                    found.add(_PHRASES[phrase])
+                elif phrase == "hole" and found <= _OF_NAMES:
+                    before, found = found, set()
+                where |= phrase in _WHERE
                 start += length
                 break
         else:
             start += 1
+    found = found or before
+    if where and not found:
+        return "other"
     return found.pop() if len(found) == 1 else ""
+
+
+def _says_where(text: str) -> bool:
+    words = f" {' '.join(words_of(text))} "
+    return any(f" {phrase} " in words for phrase in _WHERE)
 
 
 def likeliest(text: str) -> str:
     """The known word that a misspelt one is nearest to, or ""."""
     near = difflib.get_close_matches(" ".join(words_of(text)), list(_PHRASES), n=1, cutoff=0.7)
     return _PHRASES[near[0]] if near else ""
+
+
+def _head(name: str) -> str:
+    """A column's name without what parts its words: FeatureType, feature_type -> featuretype."""
+    return re.sub(r"[\W_]", "", name.lower())
+
+
+#: How each column of kinds can be headed, its own spelling first.
+_KIND_HEADS = tuple(
+    (name, cut, _head(name), _head(cut), _head(name)[:DBASE_NAME])
+    for name, cut in ((name, name[:DBASE_NAME]) for name in KIND_COLUMNS)
+)
 
 
 def tags_of(attributes: Mapping[str, Cell]) -> dict[str, str]:
@@ -179,8 +210,8 @@ def says_kind(attributes: Mapping[str, Cell]) -> str:
 
 def _kind_cells(attributes: Mapping[str, Cell]) -> list[str]:
     """What the columns whose name says kind hold; the form of a shape is no kind."""
-    by_lower = {key.lower(): key for key in attributes}
-    named = (by_lower.get(name) or by_lower.get(name[:DBASE_NAME]) for name in KIND_COLUMNS)
+    keys = {_head(key): key for key in attributes} | {key.lower(): key for key in attributes}
+    named = (next((keys[head] for head in heads if head in keys), "") for heads in _KIND_HEADS)
     cells = [as_text(attributes[key]) for key in named if key and not is_blank(attributes[key])]
     return [cell for cell in cells if word_key(cell) not in _FORMS]
 
@@ -230,8 +261,10 @@ def kind_of(
     block = as_text(attributes["block"]) if attributes.get("block") else ""
     around = [t for text in (block, folder) for t in reversed(text.split(" / ")) if t]
     telling = [t for t in around if " ".join(words_of(t)) not in HOLDERS or word_key(t) in table]
+    # "Hole 7 The Pond" is a folder of a hole: what a thing is called itself says more
+    wide = [t for t in telling if _says_where(t) and not own_kind(t, table)[0]]
     other = ""
-    for text in (*telling, name):
+    for text in (*(t for t in telling if t not in wide), name, *wide):
         kind = known(text)
         if kind not in ("", "other") or own_kind(text, table)[0]:
             return kind, text

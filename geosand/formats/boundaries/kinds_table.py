@@ -8,10 +8,12 @@ from pathlib import Path
 from geosand.errors import Faults, Finding
 from geosand.formats.boundaries.kinds import likeliest
 from geosand.formats.csv_table import read_csv
+from geosand.formats.plain_files import plain_bytes
 from geosand.site.cells import as_text, is_blank, quoted, word_key
 from geosand.site.tables import KINDS
 
-MAXIMUM_BYTES = 5_000_000
+MAXIMUM_MB = 5
+REMEDY = "name a CSV file with the columns found and kind"
 _WORDS, _KINDS = "found", "kind"
 
 
@@ -36,19 +38,8 @@ def kinds_table(path: Path | None, pairs: Sequence[str]) -> tuple[dict[str, str]
 
 def _from_file(path: Path, faults: Faults, findings: list[Finding]) -> dict[str, str]:
     file, table = path.name, dict[str, str]()
-    try:
-        if path.exists() and not path.is_file():  # a pipe or a device may never end
-            faults.add(file, "is no plain file", remedy="name a CSV file")
-            return table
-        if path.stat().st_size > MAXIMUM_BYTES:
-            faults.add(file, "is no table of kinds: it is larger than 5 MB")
-            return table
-        content = path.read_bytes()
-    except OSError as problem:
-        found = (
-            "there is no such file" if isinstance(problem, FileNotFoundError) else "not readable"
-        )
-        faults.add(file, found, remedy="name a CSV file with the columns found and kind")
+    content = plain_bytes(path, file, MAXIMUM_MB, faults, REMEDY)
+    if faults.found:
         return table
     raw = read_csv(content, file, faults, findings)
     if raw.unreadable:

@@ -111,7 +111,11 @@ def _settled(boundaries: Boundaries, choice: Choice) -> Settled:
 def no_surface(boundaries: Boundaries) -> Refused:
     """The refusal of a file without any surface, to be raised."""
     lines = any("does not close" in item.reason for item in boundaries.tally.left_out)
+    table = boundaries.file.lower().partition("/")[0].endswith((".csv", ".txt", ".xlsx"))
+    points = table and all(item.reason == "a point" for item in boundaries.tally.left_out)
     remedy = "raise --close-tolerance where lines do not meet" if lines else "draw polygons"
+    if points and boundaries.tally.left_out:
+        remedy += ", or name in a column surface what each point is a corner of"
     if any(not why.startswith(NOT_CLOSED) for why in boundaries.broken_why):
         remedy = "mend what crosses itself, in the drawing or with --repair"
     elif len(boundaries.broken):

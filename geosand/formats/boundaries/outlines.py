@@ -173,6 +173,7 @@ def _kind_findings(
         findings.append(Finding(about=made, text=text, topic="area"))
     unknown = [(t, word) for t, (kind, word) in zip(things, words, strict=True) if not kind]
     findings += _want_of_kind([word for _, word in unknown], [t for t, _ in unknown])
+    findings += _unlike_names(ids, words, things)
     keys = {own_kind(word, wishes.kind_words)[0] for _, word in words}
     for word in sorted(set(wishes.kind_words) - keys):
         text = f"{quoted(word)} of the table of kinds decides nothing in this file"
@@ -207,6 +208,24 @@ def _frame_findings(
         held = shapely.contains_xy(filled, x, y)
         if not known[k] and held.mean() > NEARLY_ALL:
             findings.append(Finding(about=ids[k], text=text, topic="area"))
+    return findings
+
+
+def _unlike_names(
+    ids: list[str], words: list[tuple[str, str]], things: list[Drawn]
+) -> list[Finding]:
+    """Greens by their folder or layer that are called something else.
+
+    The other way round is usual: a bunker or a collar is called after its green.
+    """
+    findings = []
+    for made, (kind, word), thing in zip(ids, words, things, strict=True):
+        by_folder = kind == "green" and word in thing.folder.split(" / ")
+        said = recognise(thing.name) if by_folder else kind
+        if said not in ("", "other", kind):
+            text = f"its name {quoted(thing.name)} says {said}, but {quoted(word)}, in which it"
+            text += f" stands, {kind}: it is taken as {kind}; change its kind if the name is right"
+            findings.append(Finding(about=made, text=text, topic="area"))
     return findings
 
 

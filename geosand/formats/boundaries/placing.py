@@ -52,11 +52,11 @@ class Placed:
     geometry: Geometries
     elevation_m: Floats
     left_out: list[LeftOut]
-    moved: systems.Moved | None
+    moved: systems.Moved | None = None
     findings: list[str]
     read: int
-    labels: int
-    joined: int
+    labels: int = 0
+    joined: int = 0
     broken: list[str]  #: of each one drawn, why it is no surface as it is though it could be mended
 
 
@@ -143,11 +143,8 @@ def _nowhere(layer: Layer, things: list[Drawn], wishes: Wishes) -> Placed:
         geometry=geometry,
         elevation_m=np.full(len(kept), np.nan),
         left_out=left_out,
-        moved=None,
         findings=[*layer.findings],
         read=len(things),
-        labels=0,
-        joined=0,
         broken=[""] * len(kept),
     )
 

@@ -9,6 +9,7 @@ from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
@@ -17,6 +18,7 @@ from geosand.formats.boundaries.drawing_layers import read_dxf
 from geosand.formats.boundaries.drawn import Drawn, Layer, refused
 from geosand.formats.boundaries.gdal_layers import read_with_gdal
 from geosand.formats.boundaries.gml_layers import read_gml
+from geosand.formats.boundaries.holes_of_golf import called_after_holes
 from geosand.formats.boundaries.json_layers import read_geojson
 from geosand.formats.boundaries.kinds_table import kinds_table
 from geosand.formats.boundaries.landxml_layers import read_landxml
@@ -34,7 +36,7 @@ from geosand.formats.boundaries.whereabouts import (
     middle_of,
     place_words,
 )
-from geosand.formats.boundaries.wishes import CLOSE_TOLERANCE_M, Wishes
+from geosand.formats.boundaries.wishes import Wishes
 from geosand.formats.boundaries.wkt_tables import read_wkt_table
 from geosand.formats.boundaries.xml_layers import read_gpx, read_kml
 from geosand.site.tables import KINDS
@@ -43,52 +45,19 @@ from geosand.site.tables import KINDS
 def read_boundaries(
     path: str | Path,
     *,
-    crs: str | None = None,
-    kind_column: str | None = None,
-    id_column: str | None = None,
-    name_column: str | None = None,
-    kind: str | None = None,
-    close_tolerance_m: float = CLOSE_TOLERANCE_M,
-    point_order: str | None = None,
-    unit: str | None = None,
-    near: tuple[float, float] | None = None,
-    swap_axes: bool = False,
-    believe_place: bool = False,
-    split_parts: bool = False,
-    holes: bool = False,
     kinds_file: str | Path | None = None,
     kind_pairs: Sequence[str] = (),
+    **wished: Any,
 ) -> Boundaries:
     """Read the boundaries that a surveyor or a mapping program hands over.
 
-    ``crs`` says the CRS where the file does not (or overrules it, which is said); ``unit`` the unit
-    of a drawing or of survey text; ``near`` a (lon, lat) where the site must be, such as its
-    catches; ``swap_axes`` exchanges x and y; ``believe_place`` takes a place that is asked about.
-    ``kind`` is one kind for all; the columns name the attributes to use. Lines are closed over at
-    most ``close_tolerance_m`` metres. ``point_order`` is such as "PNEZD". ``split_parts`` makes a
-    surface of each part of a multipolygon. ``holes`` makes holes of a drawing's outlines that lie
-    inside another of their layer. ``kinds_file`` (CSV: found, kind) and ``kind_pairs``
-    ("Abschlag=tee") say what the words of the file mean.
+    ``kinds_file`` (CSV: found, kind) and ``kind_pairs`` ("Abschlag=tee") say what the words of the
+    file mean; ``wished`` are the fields of :class:`Wishes`, such as ``crs`` and ``near``.
 
     Raises Refused where the file can not be read, its CRS is not known, or its place is doubtful.
     """
     words, said = kinds_table(None if kinds_file is None else Path(kinds_file), kind_pairs)
-    wishes = Wishes(
-        kind_words=words,
-        crs=crs,
-        unit=unit,
-        near=near,
-        swap_axes=swap_axes,
-        believe_place=believe_place,
-        kind_column=kind_column,
-        id_column=id_column,
-        name_column=name_column,
-        kind=kind,
-        close_tolerance_m=close_tolerance_m,
-        point_order=point_order,
-        split_parts=split_parts,
-        holes=holes,
-    )
+    wishes = Wishes(kind_words=words, **wished)
     _check_wishes(wishes)
     with tempfile.TemporaryDirectory(prefix="geosand-") as folder:
         sources, ignored = unpack(Path(path), Path(folder))
@@ -143,6 +112,8 @@ def assemble(
     layers = _told_apart(layers)
     unfollowed = _unfollowed(layers)
     lacking = _check_columns([layer for _, layer in layers], file, wishes)
+    if wishes.id_column is None and wishes.name_column is None:
+        layers = called_after_holes(layers)
     faults: list[Fault] = []
     placed: list[Placed] = []
     for shown, layer in layers:

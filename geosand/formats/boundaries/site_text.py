@@ -128,7 +128,7 @@ _WIDTHS = (
         "of a catch's position: 3.0 by phone",
         "of a catch's position: 9.84 by phone",
     ),
-    _Line("collar_width", "0.9", "2.95", "where no collar is drawn"),
+    _Line("collar_width", "0.9", "2.95", "where no collar is drawn; 0: none"),
     _Line("surrounds_width", "4.0", "13.1", "the band beyond the collar that is followed"),
 )
 _DENSITIES = (

@@ -38,10 +38,12 @@ PARTS = (
 )
 DEGREES = {"northing": ("lat", "latitude"), "easting": ("lon", "long", "longitude", "lng")}
 HEAD_WITHIN = 20  #: rows at the top among which the heads are looked for
+NOUNS = ("green", "tee", "pitch", "field", "court", "lawn", "bunker")
 #: Heads of a column that names what each row is a corner of, in tables of corners.
 GROUPS = (
     *("name", "id", "surface", "surface_id", "surface_name", "polygon", "polygon_id"),
     *("outline", "outline_id", "shape_id", "ring", "feature_id"),
+    *NOUNS,
 )
 
 

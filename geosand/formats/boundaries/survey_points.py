@@ -17,6 +17,7 @@ import shapely
 
 from geosand.errors import Fault, Refused
 from geosand.formats.boundaries.drawn import LON_LAT, MAXIMUM_RING, Drawn, Layer, refused
+from geosand.formats.boundaries.kinds import recognise
 from geosand.formats.boundaries.packed_degrees import PLAIN, WORDS, degrees_meant
 from geosand.formats.boundaries.reference_systems import UNITS_M, horizontal
 from geosand.formats.boundaries.survey_heads import Row
@@ -199,11 +200,16 @@ def _point(row: Row, columns: Columns, comma: bool, height: float, spaces: bool)
         row=number,
         name=filled[order["point"]] if "point" in order else str(number),
         code=filled[order["code"]] if "code" in order else "",
-        string=filled[order["string"]] if "string" in order else "",
+        string=_called(columns.noun, filled[order["string"]]) if "string" in order else "",
         place=(place[0], place[1], np.nan if level is None else level * height),
         problem=problem,
         column=column,
     )
+
+
+def _called(noun: str, text: str) -> str:
+    """A number with what it is of: 7 in a column Green is Green 7."""
+    return f"{noun} {text}" if noun and text and not recognise(text) else text
 
 
 def _digits(cell: str) -> bool:

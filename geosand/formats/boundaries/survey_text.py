@@ -10,6 +10,7 @@ from pathlib import Path
 from geosand.formats.boundaries.drawn import refused
 from geosand.formats.boundaries.survey_heads import (
     HEAD_WITHIN,
+    NOUNS,
     PARTS,
     Row,
     head_of,
@@ -52,6 +53,7 @@ class Columns:
     named: bool = False  #: the column of strings names outlines, that of codes says their kinds
     unit_row: int = -1  #: row above the heads that says the unit
     unread: tuple[str, ...] = ()  #: heads that say nothing of use here
+    noun: str = ""  #: what the numbers of outlines are of, as in a column Green with 1 to 18
 
 
 def rows_of(path: Path, shown: str) -> tuple[list[Row], bool]:
@@ -134,7 +136,12 @@ def columns_of(rows: list[Row], point_order: str | None, shown: str) -> Columns:
         named="string" in order and "string" not in plain,
         unit_row=unit_row,
         unread=unread,
+        noun=_noun(cells[order["string"]]) if "string" in order else "",
     )
+
+
+def _noun(head: str) -> str:
+    return head.strip() if head_of(head)[0] in NOUNS else ""
 
 
 def _parts_of_code(rows: list[Row], heads: list[str], order: dict[str, int]) -> tuple[int, ...]:

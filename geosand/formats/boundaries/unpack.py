@@ -119,6 +119,7 @@ def _archive(path: Path, folder: Path) -> tuple[list[Source], list[str]]:
     try:
         with zipfile.ZipFile(path) as archive:
             members = list(_members(archive, path.name))
+            parents = list(dict.fromkeys(str(Path(m.filename).parent) for m in members))
             room = MAXIMUM_UNPACKED
             copies: list[tuple[Path, str]] = []
             databases: dict[Path, str] = {}  # of files of which only all together are read
@@ -127,7 +128,7 @@ def _archive(path: Path, folder: Path) -> tuple[list[Source], list[str]]:
                 # files of one inner folder and stem stay together, whatever their folder is called
                 parent = str(Path(member.filename).parent)
                 database = ".gdb" if parent.lower().endswith(".gdb") else ""
-                place = folder / f"m{_number_of(parent, members)}{database}"
+                place = folder / f"m{parents.index(parent)}{database}"
                 place.mkdir(exist_ok=True)
                 safe = re.sub(r"[^A-Za-z0-9._-]", "_", inner)[-80:] or f"file{number}"
                 ending = _ending(safe)
@@ -160,11 +161,6 @@ def _archive(path: Path, folder: Path) -> tuple[list[Source], list[str]]:
         rest += [n for c, n in chosen if FORMATS[c.suffix] == "survey" or c.suffix == ".xml"]
         chosen = [(c, n) for c, n in drawings if c.suffix != ".xml"] or ([] if found else chosen)
     return [*found, *(_sorted(c, f"{path.name}/{n}") for c, n in chosen)], rest
-
-
-def _number_of(parent: str, members: list[zipfile.ZipInfo]) -> int:
-    parents = dict.fromkeys(str(Path(member.filename).parent) for member in members)
-    return list(parents).index(parent)
 
 
 def _members(archive: zipfile.ZipFile, name: str) -> Iterator[zipfile.ZipInfo]:

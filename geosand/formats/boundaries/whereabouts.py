@@ -150,41 +150,21 @@ def against_itself(
 ) -> Fault | None:
     """A place or a zone that something else in the file contradicts; None where nothing does.
 
-    What else: columns of latitude and longitude, a box or outlines in lon/lat beside the shapes,
-    and a zone in the names of the file and layer.
+    What else: columns of latitude and longitude, and a zone in the names of the file and layer.
     """
     here = (float(lon_lat[0]), float(lon_lat[1]))
     remedy = "check the CRS; if the place is right, say so with --believe-place"
     found, names = "", (shown, layer.name)
-    for place, who in (
-        (_place_in_columns(things), "its columns of latitude and longitude say"),
-        (_nearest_in_box(here, layer.lon_lat_box), f"{layer.box_words} say"),
-    ):
-        if not found and place is not None and (apart := distance_km(here, place)) > NEAR_KM:
-            where = f"{apart:,.0f} km from {place_words(*place)}"
-            found = f"the site would lie at {place_words(*here)}, {where}, as {who}"
+    place = _place_in_columns(things)
+    if place is not None and (apart := distance_km(here, place)) > NEAR_KM:
+        found = f"the site would lie at {place_words(*here)}, {apart:,.0f} km from"
+        found += f" {place_words(*place)}, as its columns of latitude and longitude say"
     of_crs = _ZONE.search(crs.name)
     said = next((m for name in names if (m := _ZONE_IN_NAME.search(name))), None)
     if not found and of_crs and said and int(said[1]) != int(of_crs[1]):
         found = f"it is called {said[0]!r}, and its numbers are read in {crs.name}, at"
         found += f" {place_words(*here)}"
     return Fault(file=shown, found=found, remedy=remedy) if found else None
-
-
-def _nearest_in_box(
-    here: tuple[float, float], box: tuple[float, ...]
-) -> tuple[float, float] | None:
-    """The place (lon, lat) of a box of degrees that is nearest; None where it is no such box.
-
-    >>> [_nearest_in_box((8.0, lat), (9.0, 45.0, 9.5, 60.0)) for lat in (50.0, 70.0)]
-    [(9.0, 50.0), (9.0, 60.0)]
-    """
-    if len(box) != 4 or not np.isfinite(box).all() or not np.any(box):  # zeros: never filled in
-        return None
-    west, south, east, north = box
-    if not (-180 <= west <= east <= 180 and -90 <= south <= north <= 90):
-        return None
-    return min(max(here[0], west), east), min(max(here[1], south), north)
 
 
 def _place_in_columns(things: Sequence[Drawn]) -> tuple[float, float] | None:

@@ -18,19 +18,19 @@ CLOSE_TOLERANCE_M = 0.05
 class Wishes:
     """What the user says about a file, beyond its path."""
 
-    crs: str | None = None
-    unit: str | None = None
-    near: tuple[float, float] | None = None
-    swap_axes: bool = False
-    believe_place: bool = False
+    crs: str | None = None  #: where the file says none, or in its place, which is told
+    unit: str | None = None  #: of a drawing or of survey text
+    near: tuple[float, float] | None = None  #: (lon, lat) where the site must be
+    swap_axes: bool = False  #: x and y are exchanged
+    believe_place: bool = False  #: a place that is asked about is right
     kind_column: str | None = None
     id_column: str | None = None
     name_column: str | None = None
-    kind: str | None = None
-    close_tolerance_m: float = CLOSE_TOLERANCE_M
-    point_order: str | None = None
-    split_parts: bool = False
-    holes: bool = False
+    kind: str | None = None  #: of all surfaces
+    close_tolerance_m: float = CLOSE_TOLERANCE_M  #: how far apart the ends of a line may be
+    point_order: str | None = None  #: of survey text, as "PNEZD"
+    split_parts: bool = False  #: each part of a multipolygon is a surface
+    holes: bool = False  #: outlines of a drawing inside another of their layer are its holes
     kind_words: Mapping[str, str] = field(default_factory=dict)  #: the user's own table of kinds
 
     def kind_and_word(self, thing: Drawn) -> tuple[str, str]:

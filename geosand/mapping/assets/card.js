@@ -81,6 +81,7 @@ geosand.card = function (page) {
       f.depth_m === null
         ? null
         : ["Depth", page.soFar(f, page.show(f.depth_m, "depth", true)), limits(f.low_m, f.high_m, "depth")],
+      f.in_holes_m === null ? null : ["In holes", page.show(f.in_holes_m, "depth", true), "of the depth"],
       across(surface),
       here(surface),
       f.target_so_far_m === null

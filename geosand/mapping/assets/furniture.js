@@ -3,7 +3,22 @@ geosand.furniture = function (page) {
   const { make, draw, INK } = geosand,
     { map, surfaces, data } = page;
   const drawn = surfaces.filter((surface) => surface.bounds);
-  const everywhere = L.latLngBounds(drawn.map((surface) => surface.bounds));
+  const around = (list) => L.latLngBounds(list.map((surface) => surface.bounds));
+  /* The site is what has sand or a target and what lies beside it: map data may bring the lake of
+     the next village. */
+  const subject = drawn.filter((surface) => surface.active || surface.target !== null);
+  const everywhere = around(subject.length ? drawn.filter(beside(around(subject))) : drawn);
+  function beside(box) {
+    const least = box.getCenter().toBounds(1000), // metres, as in the printed map
+      reach = (far, near, high, low) => Math.max((far - near) / 2, (high - low) / 2);
+    const north = reach(box.getNorth(), box.getSouth(), least.getNorth(), least.getSouth()),
+      east = reach(box.getEast(), box.getWest(), least.getEast(), least.getWest());
+    const grown = L.latLngBounds(
+      [box.getSouth() - north, box.getWest() - east],
+      [box.getNorth() + north, box.getEast() + east],
+    );
+    return (surface) => grown.contains(surface.bounds);
+  }
   const quiet = (options) =>
     Object.assign({ renderer: page.groundRenderer, pane: "gs-ground", interactive: false }, options);
 

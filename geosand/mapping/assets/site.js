@@ -40,14 +40,6 @@ geosand.site = function (data) {
     for (let i = 0; i < flat.length; i += 2) ring.push([(Y + flat[i + 1]) / 1e7, (X + flat[i]) / 1e7]);
     return ring;
   }
-  /* Each text as how much of the one before it keeps, and what follows. */
-  function textsOf(list) {
-    let before = [];
-    return list.map((text) => {
-      before = [...before.slice(0, parseInt(text[0], 36)), ...text.slice(1)];
-      return before.join("");
-    });
-  }
   const pool = [];
   const ringAt = (index) => pool[index] || (pool[index] = ringOf(data.pool[index]));
   page.outline = (shape) => shape.map((polygon) => polygon.map(ringAt));
@@ -105,7 +97,7 @@ geosand.site = function (data) {
   });
   const laid = columnsOf(data.catches, { depth: "depth", rate: "rate", residual: "share" });
   ["period", "x", "y", "surface"].forEach((name) => (laid[name] = decode(laid[name])));
-  page.catches = textsOf(laid.id).map((id, k) => ({
+  page.catches = laid.id.map((id, k) => ({
     id,
     period: laid.period[k],
     at: place([laid.x[k], laid.y[k]]),
@@ -128,16 +120,10 @@ geosand.site = function (data) {
   const figures = Object.entries(data.figures);
   /* All figures of a period, by surface: read when first asked for. */
   function read(at) {
-    const columns = page.periodAt(at).surfaces.map((text) => decode(text));
+    const columns = page.periodAt(at).surfaces.map((text, i) => figuresOf(text, figures[i][1]));
     periods[at].known = periods[at].rows.map((row) => {
-      const whole = {},
-        now = { dressed: true };
-      figures.forEach(([name, [quantity, expected]], i) => {
-        whole[name] = columns[i][row] ?? null;
-        if (whole[name] !== null)
-          for (const part in expected) whole[name] += expected[part] * (whole[part] || 0);
-        now[name] = scaled(whole[name], quantity);
-      });
+      const now = { dressed: true };
+      figures.forEach(([name], i) => (now[name] = columns[i][row] ?? null));
       now.state = now.state === null ? null : data.states[now.state];
       now.basis = data.bases[now.basis || 0];
       return now;

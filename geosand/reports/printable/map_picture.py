@@ -7,7 +7,6 @@ import math
 import numpy as np
 import shapely
 
-from geosand.areas.thinning import thinned
 from geosand.columns import Floats, Ints
 from geosand.errors import printable
 from geosand.reports.classes import class_of, rising_breaks, round_steps
@@ -26,7 +25,7 @@ from geosand.reports.printable.drawing import (
     Words,
     flag,
 )
-from geosand.reports.printable.map_sheet import Label, Sheet, Ways, hatch, placed_labels
+from geosand.reports.printable.map_sheet import Label, Sheet, Ways, beside, hatch, placed_labels
 from geosand.reports.words import Units, label_of
 from geosand.results import Results
 from geosand.season.ledger import UNDER
@@ -49,6 +48,7 @@ def map_picture(results: Results, units: Units, width: float) -> Drawing | None:
     rows = rows[~shapely.is_empty(areas.owned_plane[rows])]
     if not len(rows):
         return None
+    rows = rows[beside(areas.owned_plane[rows], areas.owned_plane[ledger.row])]
     sheet = Sheet.around(areas.owned_plane[rows], width=width, tallest=TALLEST)
     factor, breaks = _classes(ledger.depth.value, units)
     marks = _quiet(results, rows[~np.isin(rows, ledger.row)], sheet)
@@ -94,7 +94,7 @@ def _surface(
     """One surface of the ledger in its class; hatched, dashed and flagged as its state asks."""
     ledger = results.ledger
     depth = float(ledger.depth.value[k])
-    shape = thinned(results.areas.owned_plane[ledger.row[k : k + 1]])[0]  # for the hatching
+    shape = results.areas.laid_plane[ledger.row[k]]  # for the hatching
     if not math.isfinite(depth):
         return [Outline(ways=ways, fill=PAPER, stroke=INK, width=0.6, dash=(1, 1.5))]
     fill = DEPTHS[class_of(depth * factor, breaks)] if breaks else PAPER

@@ -10,13 +10,29 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from geosand.columns import Floats, Geometries, Ints, frozen
+from geosand.columns import Bools, Floats, Geometries, Ints, frozen
 from geosand.reports.printable.drawing import INK, Mark, Words, text_width
 
 Ways = tuple[Floats, ...]
 #: How far a drawn line may lie from the surveyed one, points.
 FINE = 0.16
 POLYGON = 3  #: shapely's number for the type
+LEAST_BESIDE_M = 500.0  #: as on the map of the screen
+
+
+def beside(shapes: Geometries, subject: Geometries) -> Bools:
+    """Which shapes reach into the subject's box, or lie within half its width around it, or 500 m.
+
+    Map data may bring the lake of the next village. All, without a subject.
+    """
+    if not len(subject):
+        return np.ones(len(shapes), dtype=np.bool_)
+    west, south, east, north = shapely.total_bounds(subject)
+    low, high = np.array([west, south]), np.array([east, north])
+    over = np.maximum((high - low) / 2, LEAST_BESIDE_M)
+    least, most = np.hsplit(shapely.bounds(shapes), 2)
+    held: Bools = ((least >= low - over) & (most <= high + over)).all(axis=1)
+    return held | ((least <= high) & (most >= low)).all(axis=1)
 
 
 @frozen

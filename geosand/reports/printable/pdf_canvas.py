@@ -48,12 +48,9 @@ def _needed() -> tuple[type[FPDF], str]:
 
 
 class Canvas:
-    """Pages of one paper; ``y`` is where the next thing is set, in points from the top.
+    """Pages of one paper; ``y`` is where the next thing is set, in points from the top."""
 
-    ``pages`` is how many there will be, 0 while that is still being found out.
-    """
-
-    def __init__(self, *, paper: Paper, title: str, day: str, footer: str, pages: int) -> None:
+    def __init__(self, *, paper: Paper, title: str, day: str, footer: str) -> None:
         document, font = _needed()
         self.pdf = document(unit="pt", format=paper)
         self.pdf.add_font("text", "", font)
@@ -66,7 +63,7 @@ class Canvas:
         self._widths: dict[tuple[str, float], float] = {}  # fpdf2 measures slowly
         self.pdf.set_title(title)
         self.pdf.set_lang("en")
-        self.footer, self.pages = footer, pages
+        self.footer = footer
         self.left = (self.pdf.w - CONTENT) / 2
         self.y = TOP
         self.new_page()
@@ -77,13 +74,9 @@ class Canvas:
         return float(self.pdf.h) - BOTTOM
 
     def new_page(self) -> None:
-        """Begin a page, its number in the footer."""
+        """Begin a page."""
         self.pdf.add_page()
         self.y = TOP
-        number = f"{self.pdf.page} of {self.pages}" if self.pages else str(self.pdf.page)
-        low = self.pdf.h - 30
-        self.text(self.footer, 0, low, 8, colour="#565b52")
-        self.text(number, CONTENT - self.width(number, 8), low, 8, colour="#565b52")
 
     def room(self, height: float) -> None:
         """Begin a page where less than ``height`` is left, unless this one is still empty."""
@@ -215,5 +208,12 @@ class Canvas:
         self.text(mark.text, place, y + mark.y, mark.size, colour=mark.colour, bold=mark.bold)
 
     def content(self) -> bytes:
-        """The finished file."""
+        """The finished file, each page with its footer and number."""
+        low, pages = self.pdf.h - 30, self.pdf.page
+        for page in range(1, pages + 1):
+            self.pdf.page = page
+            self.pdf.set_font("text", "", 1)  # the page's own stream must name the font anew
+            number = f"{page} of {pages}"
+            self.text(self.footer, 0, low, 8, colour="#565b52")
+            self.text(number, CONTENT - self.width(number, 8), low, 8, colour="#565b52")
         return bytes(self.pdf.output())

@@ -31,10 +31,11 @@ def report_pdf(report: Report, *, paper: Paper) -> tuple[bytes, list[str]]:
     The file tells on its first page that there are such words. Raises Refused where fpdf2 is not
     installed.
     """
-    unshown = list(_set(report, paper, 0, "").unshown)
-    note = _letters_note(len(unshown)) if unshown else ""
-    pages = _set(report, paper, 0, note).pdf.page
-    return _set(report, paper, pages, note).content(), unshown
+    canvas = _set(report, paper, "")
+    unshown = list(canvas.unshown)
+    if unshown:
+        canvas = _set(report, paper, _letters_note(len(unshown)))
+    return canvas.content(), unshown
 
 
 def _letters_note(count: int) -> str:
@@ -45,14 +46,13 @@ def _letters_note(count: int) -> str:
     )
 
 
-def _set(report: Report, paper: Paper, pages: int, note: str) -> Canvas:
-    """All pages; ``pages`` is their number where it is known, ``note`` stands below the head."""
+def _set(report: Report, paper: Paper, note: str) -> Canvas:
+    """All pages; ``note`` stands below the head."""
     canvas = Canvas(
         paper=paper,
         title=f"{report.title}: {report.kicker.lower()}",
         day=report.day,
         footer=report.kicker,
-        pages=pages,
     )
     _head(canvas, report)
     if note:

@@ -203,6 +203,8 @@ def _parts_elsewhere(season: Document, start_kg: float) -> list[Stage]:
         ("farther, unaccounted", beside["farther_kg"], UNKNOWN),
         ("claimed, not spread" if rest < 0 else "not laid out", rest, UNKNOWN),
     ):
+        if label == "in collars" and not limits[1]:  # the site says that there are none
+            continue
         end = at + kg
         stages.append(
             Stage(

@@ -32,19 +32,22 @@ def surfaces_section(results: Results, depths: Sequence[Document], units: Units)
     names = dict(zip(site.surfaces.id.tolist(), site.surfaces.name.tolist(), strict=True))
     scale = _scale(rows, site.settings.tolerance, units)
     unit = label_of("depth", units)
+    holes = any(si(row["in_holes_mm"]) > 0 for row in rows)
+    filled = [Column(head="of it in\u00a0holes", width=36, align="right")] if holes else []
     columns = (
         Column(head="surface", width=50),
         Column(head="name", width=80, wrap=True),
         Column(head=scale_head(scale, unit, BAR, "depth so far"), width=BAR),
         Column(head=f"depth {unit}", width=40, align="right"),
         Column(head="95 % interval", width=80, align="right"),
+        *filled,
         Column(head="target so\u00a0far", width=44, align="right"),
         Column(head="state", width=98, wrap=True),
     )
     lines: list[Row] = []
     for kind, mine in by_kind(rows):
         lines.append(Row(cells=(printable(kind),), tone="group"))
-        lines += [_row(row, names, scale, site.settings.tolerance, units) for row in mine]
+        lines += [_row(row, names, scale, site.settings.tolerance, units, holes) for row in mine]
     blocks: tuple[Block, ...] = (
         Text(text=_reading(results), soft=True),
         Table(columns=columns, rows=lines),
@@ -66,7 +69,14 @@ def _without_outliers(highs: Sequence[float], others: Sequence[float]) -> list[f
     return [min(v, 1.6 * most) if most > 0 else v for v in highs if math.isfinite(v)]
 
 
-def _row(row: Document, names: dict[str, str], scale: Scale, tolerance: float, units: Units) -> Row:
+def _row(
+    row: Document,
+    names: dict[str, str],
+    scale: Scale,
+    tolerance: float,
+    units: Units,
+    holes: bool,
+) -> Row:
     factor = SHOWN[units]["depth"][0] / MILLIMETRE
     under = row["state"] == UNDER
     nothing_due = not row["dressings"] and not row["target_so_far_mm"]
@@ -93,6 +103,7 @@ def _row(row: Document, names: dict[str, str], scale: Scale, tolerance: float, u
             depth_bar(bar, scale, BAR),
             least + told(row["depth_mm"], "depth", units, unit=False),
             between(low, high, "depth", units),
+            *([told(row["in_holes_mm"], "depth", units, unit=False)] if holes else []),
             told(row["target_so_far_mm"], "depth", units, unit=False),
             f"{state}{probability}",
         ),
@@ -124,30 +135,34 @@ def beside_section(depths: Sequence[Document], units: Units) -> list[Section]:
         return max((d for d in depth if math.isfinite(d)), default=0.0)
 
     names.sort(key=lambda name: (-deepest(name), natural(name)))
+    zones = [zone for zone in _ZONES if any((name, zone) in rings for name in names)]
     depth, mass = label_of("depth", units), label_of("mass", units)
     columns = [Column(head="around", width=100)]
-    for zone in _ZONES:
+    for zone in zones:
         columns += [
             Column(head=f"{zone} depth {depth}", width=72, align="right"),
             Column(head=f"u {depth}", width=60, align="right"),
             Column(head=f"mass {mass}", width=73, align="right"),
         ]
     rows = [
-        Row(cells=(printable(name), *_cells(rings, name, units)))
+        Row(cells=(printable(name), *_cells(rings, name, zones, units)))
         for name in names
         if deepest(name) > 0
     ]
     text = (
-        "Sand that has built up beside the edges so far, as if all that landed elsewhere lay"
-        " there. Sand on a collar raises the rim; look here before the next dressing."
+        "Sand that has built up beside the edges so far, as if all that landed elsewhere lay there."
     )
+    if "collar" in zones:
+        text += " Sand on a collar raises the rim; look here before the next dressing."
     blocks = (Table(columns=columns, rows=rows), Text(text=text, soft=True))
     return [Section(title="Beside the edges", blocks=blocks)]
 
 
-def _cells(rings: dict[tuple[str, str], Document], name: str, units: Units) -> list[str]:
+def _cells(
+    rings: dict[tuple[str, str], Document], name: str, zones: Sequence[str], units: Units
+) -> list[str]:
     cells: list[str] = []
-    for zone in _ZONES:
+    for zone in zones:
         ring = rings.get((name, zone))
         if ring is None:
             cells += [MISSING] * 3

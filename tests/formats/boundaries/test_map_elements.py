@@ -40,7 +40,7 @@ def elements(nodes_last=False):
     way(12, corners(BUNKER), {"golf": "bunker"})
     way(13, outer[:3], {}, closed=False)
     way(14, outer[2:], {}, closed=False)
-    way(15, [*corners(GREEN)[:5]], {"golf": "hole", "ref": "7"}, closed=False)
+    way(15, [*corners(GREEN)[:5]], {"golf": "hole", "par": "4"}, closed=False)
     way(16, corners(rect(0, 0, 300, 300)), {"barrier": "fence"})
     members = [(13, "outer"), (14, "outer"), (12, "inner")]
     relation = {

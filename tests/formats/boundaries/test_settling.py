@@ -13,7 +13,7 @@ from geosand.areas.ellipsoid import ellipsoid_areas_m2
 from geosand.areas.plane import Plane
 from geosand.errors import Refused, Undecided
 from geosand.formats.boundaries import new_site, read_boundaries
-from geosand.formats.boundaries.ground import ground_of
+from geosand.formats.boundaries.ground import ground_by_kind
 from geosand.formats.boundaries.questions import Choice
 from geosand.formats.boundaries.settling import settle
 from geosand.formats.site_folder import read_site
@@ -233,7 +233,7 @@ def test_drawn_and_owned_ground_by_kind(write_geojson):
     ]
     done = settle(read_boundaries(write_geojson(rows)), Choice())
     assert done.faults == ()
-    ((kind, count, whole, owned),) = ground_of(list(done.rows)).by_kind()
+    ((kind, count, whole, owned),) = ground_by_kind(list(done.rows))
     assert (kind, count) == ("fairway", 1)
     height = (1 + 1000 / 6_371_000) ** 2  # at ground level, as in the table of areas
     assert whole == pytest.approx(3600 * height, abs=0.01)
@@ -256,7 +256,7 @@ def test_real_overlaps_do_not_hold_an_import_up(tmp_path, write_geojson):
     found = read_boundaries(write_geojson(rows))
     done = new_site(tmp_path / "s", found, name="x")
     assert done.faults == () and len(done.rows) == 90
-    assert {kind for kind, *_ in ground_of(list(done.rows)).by_kind()} == {
+    assert {kind for kind, *_ in ground_by_kind(list(done.rows))} == {
         *("collar", "fairway", "approach")
     }
 

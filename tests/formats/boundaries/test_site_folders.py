@@ -240,7 +240,14 @@ def test_a_folder_with_something_in_it_is_refused_and_untouched(site, write_geoj
     with pytest.raises(Refused, match="no surface in it: 1 read, 0 became surfaces, 1 left out"):
         nothing = survey(write_geojson, [feature(shapely.Point(LON, LAT))])
         new_site(tmp_path / "n", nothing, name="x")
-    (tmp_path / "file").unlink()
+    corners = ["Part,Corner,Easting,Northing"]
+    corners += [f"A,{k},{570000 + e},{5895000 + n}" for k, (e, n) in enumerate(((0, 0), (9, 0)))]
+    (tmp_path / "file").write_text("\n".join(corners))
+    (tmp_path / "file").rename(tmp_path / "file.csv")
+    with pytest.raises(Refused, match="name in a column surface what each point is a corner of"):
+        points = read_boundaries(tmp_path / "file.csv", crs="EPSG:25832")
+        new_site(tmp_path / "n", points, name="x")
+    (tmp_path / "file.csv").unlink()
     (tmp_path / "survey.geojson").unlink()
     before.pop("survey.geojson")
     assert digest(tmp_path) == before

@@ -489,6 +489,7 @@ RING = [*CORNERS, CORNERS[0]]
         ("Surface,Easting,Northing", "{name},{e},{n}", "green"),
         ("Surface,Easting,Northing", "{name},{e},{n}", "green C"),  # no command to close
         ("Easting Northing Surface", "{e} {n} {name}", "green C"),
+        ("Green,Corner,Easting,Northing", "{name},{k},{e},{n}", "green"),
     ],
 )
 def test_tables_of_corners_go_by_the_column_that_names_each_outline(read, head, pattern, noun):
@@ -503,6 +504,13 @@ def test_tables_of_corners_go_by_the_column_that_names_each_outline(read, head, 
     assert areas == pytest.approx([600, 600], abs=2e-3)
     assert found.features.kind.tolist() == ["green", "green"]
     assert found.features.name.tolist() == [f"North {noun}", f"South {noun}"]
+
+
+def test_numbers_in_a_column_of_greens_are_greens(read):
+    rows = [f"{g},{e + 60 * g},{n}" for g in (7, 8) for n, e in RING]
+    found = read(["Green,Easting,Northing", *rows], "corners.csv").features
+    assert found.id.tolist() == ["green-7", "green-8"]
+    assert found.kind.tolist() == ["green", "green"]
 
 
 def test_names_of_points_are_no_outlines(read):

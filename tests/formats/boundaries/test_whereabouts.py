@@ -2,7 +2,6 @@
 
 import json
 import re
-import zipfile
 
 import geopandas
 import numpy as np
@@ -112,55 +111,6 @@ def test_a_zone_in_the_name_of_the_file_contradicts_that_of_its_crs(course, writ
     assert "it is called 'UTM32', and its numbers are read in ETRS89 / UTM zone 33N" in text
     for name in ("turf_utm33.geojson", "mga94.geojson", "UTM20260401.geojson"):
         assert len(read_boundaries(write_geojson(rows, crs=crs, name=name)).features)
-
-
-#: As desktop programs write it: the box in the grid's own units comes first. All invented.
-METADATA = """<?xml version="1.0" encoding="UTF-8"?><metadata xml:lang="en"><Esri><DataProperties>
-<itemProps><nativeExtBox><westBL Sync="TRUE">559987.1</westBL><eastBL Sync="TRUE">560012.9</eastBL>
-<southBL Sync="TRUE">5905987</southBL><northBL Sync="TRUE">5906013</northBL></nativeExtBox>
-</itemProps></DataProperties></Esri><dataIdInfo><dataExt><geoEle><GeoBndBox esriExtentType="search">
-<exTypeCode Sync="TRUE">1</exTypeCode><westBL Sync="TRUE">{west}</westBL>
-<eastBL Sync="TRUE">{east}</eastBL><northBL Sync="TRUE">53.4</northBL>
-<southBL Sync="TRUE">53.2</southBL></GeoBndBox></geoEle></dataExt></dataIdInfo></metadata>"""
-PLAIN = """<metadata><idinfo><spdom><bounding><westbc>{west}</westbc><eastbc>{east}</eastbc>
-<northbc>53.4</northbc><southbc>53.2</southbc></bounding></spdom></idinfo></metadata>"""
-
-
-@pytest.mark.parametrize("text", [METADATA, PLAIN], ids=["iso", "fgdc"])
-@pytest.mark.parametrize("packed", [False, True])
-def test_metadata_of_a_shapefile_contradict_a_wrong_zone(tmp_path, text, packed):
-    table = geopandas.GeoDataFrame({"kind": ["green"]}, geometry=[blob(0, 0, 13)], crs="EPSG:25833")
-    table.to_file(tmp_path / "in.shp")
-    beside = tmp_path / "in.shp.xml"
-
-    def path():
-        if not packed:
-            return tmp_path / "in.shp"
-        with zipfile.ZipFile(tmp_path / "in.zip", "w") as archive:
-            for file in tmp_path.glob("in.*"):
-                if file.suffix != ".zip":
-                    archive.write(file, f"survey/{file.name}")
-        return tmp_path / "in.zip"
-
-    beside.write_text(text.format(west=9.8, east=10.0))
-    said = text_of(path())
-    assert "° N, 15.9003° E, 392 km from 53.2998° N, 10.0000° E, as its metadata (.shp.xml)" in said
-    assert not read_boundaries(path(), believe_place=True).tally.left_out
-    beside.write_text(text.format(west=9.8, east=16.0))  # of a larger set that holds the site
-    found = read_boundaries(path())
-    assert not any("not read from the archive" in f.text for f in found.findings)
-    zeros = text.format(west=0, east=0).replace("53.4", "0").replace("53.2", "0")  # never filled in
-    endless = "".join(f"<{name} " * 50_000 for name in ("GeoBndBox", "GeoBndBox>", "westBL>"))
-    for broken in (
-        "<metadata/>",
-        text.format(west="west", east=""),
-        "",
-        text[:300],
-        zeros,
-        endless,
-    ):
-        beside.write_text(broken)
-        assert len(read_boundaries(path()).features) == 1
 
 
 def test_zones_of_a_state_are_told(tmp_path):

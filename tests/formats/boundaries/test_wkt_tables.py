@@ -186,3 +186,23 @@ def test_the_class_in_words_goes_before_its_code(tmp_path):
     lines = ["wkt\tosm_id\tcode\tfclass", f"{to_lon_lat(blob(0, 0, 13)).wkt}\t7\t2253\tpitch"]
     (tmp_path / "a.csv").write_text("\n".join(lines))
     assert read_boundaries(tmp_path / "a.csv", crs="EPSG:4326").features.kind.tolist() == ["pitch"]
+
+
+@pytest.mark.parametrize(
+    "head", ["FeatureType", "FEATURETYP", "feature_ty", "FeatType", "Surf Type"]
+)
+def test_the_column_of_kinds_is_known_however_its_words_are_parted(tmp_path, head):
+    """A Shapefile keeps ten letters of a head (ESRI Shapefile Technical Description, dBASE)."""
+    head = head.replace("Surf", "Surface")
+    lines = [f"wkt\t{head}", f"{to_lon_lat(blob(0, 0, 13)).wkt}\tGRN"]
+    (tmp_path / "a.csv").write_text("\n".join(lines))
+    assert read_boundaries(tmp_path / "a.csv", crs="EPSG:4326").features.kind.tolist() == ["green"]
+
+
+@pytest.mark.parametrize("heads", ["TYPE\ttype_", "type_\tTYPE"])
+def test_of_two_heads_that_are_alike_the_usual_one_counts(tmp_path, heads):
+    values = {"TYPE": "green", "type_": "tee"}
+    row = "\t".join(values[head] for head in heads.split("\t"))
+    path = tmp_path / "a.csv"
+    path.write_text(f"wkt\t{heads}\n{to_lon_lat(blob(0, 0, 13)).wkt}\t{row}")
+    assert read_boundaries(path, crs="EPSG:4326").features.kind.tolist() == ["green"]

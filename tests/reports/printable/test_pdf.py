@@ -80,8 +80,27 @@ def test_two_builds_are_the_same_bytes(demo_report):
     assert report_pdf(demo_report, paper="A4") == report_pdf(demo_report, paper="A4")
 
 
+def test_a_report_is_set_once_and_each_page_says_of_how_many_it_is(monkeypatch, demo_report):
+    """The number of pages needs no second run: footers come last, on pages that are there."""
+    from geosand.reports.printable import pdf_writer
+
+    made = []
+
+    class Counted(Canvas):
+        def __init__(self, **options):
+            super().__init__(**options)
+            made.append(self)
+
+    monkeypatch.setattr(pdf_writer, "Canvas", Counted)
+    pages = PdfReader(BytesIO(report_pdf(demo_report, paper="A4")[0])).pages
+    assert len(made) == 1
+    for number, page in enumerate(pages, start=1):
+        words = page.extract_text().split()
+        assert words[-5:] == ["Sand", "account", f"{number}", "of", f"{len(pages)}"]
+
+
 def test_words_in_letters_that_the_font_lacks_are_noted_and_told_on_page_one(tmp_path):
-    canvas = Canvas(paper="A4", title="", day="2026-09-01", footer="", pages=0)
+    canvas = Canvas(paper="A4", title="", day="2026-09-01", footer="")
     assert canvas.letters("Green ≥ 3") == "Green at least  3"
     assert canvas.letters("e\u0301te\u0301 Łąka Ўзбек Λόφος") == "été Łąka Ўзбек Λόφος"
     assert canvas.unshown == {}
@@ -117,7 +136,7 @@ def test_nothing_is_said_where_the_font_has_all_letters(readers, tmp_path, site_
 
 
 def test_long_words_are_broken_to_their_column():
-    canvas = Canvas(paper="A4", title="", day="2026-09-01", footer="", pages=0)
+    canvas = Canvas(paper="A4", title="", day="2026-09-01", footer="")
     lines = canvas.lines("W" * 300, 8, 60)
     assert "".join(lines) == "W" * 300
     assert all(canvas.width(line, 8) <= 60 for line in lines)
@@ -138,7 +157,7 @@ def test_a_number_of_two_digits_leaves_room_before_its_text(monkeypatch, count):
     monkeypatch.setattr(
         pdf_writer, "_paragraph", lambda canvas, text, size, colour, indent: placed.append(indent)
     )
-    canvas = Canvas(paper="A4", title="", day="2026-09-01", footer="", pages=0)
+    canvas = Canvas(paper="A4", title="", day="2026-09-01", footer="")
     pdf_writer._items(canvas, ["a line"] * count, numbered=True)
     assert len(set(placed)) == 1
     assert placed[0] > 3 + canvas.width(f"{count}.", pdf_writer.BODY)
@@ -150,7 +169,7 @@ def test_a_title_stands_on_the_page_of_its_first_block():
     from geosand.reports.printable.content import Picture, Section
     from geosand.reports.printable.drawing import Drawing
 
-    canvas = Canvas(paper="A4", title="", day="2026-09-01", footer="", pages=0)
+    canvas = Canvas(paper="A4", title="", day="2026-09-01", footer="")
     picture = Picture(drawing=Drawing(width=500, height=180, marks=()), caption="a line")
     for y in np.arange(500, 600, 0.5):
         canvas.y = y
@@ -177,7 +196,7 @@ def test_ids_and_figures_stay_in_one_line_while_others_have_room(monkeypatch):
         )
         for i in ids
     ]
-    canvas = Canvas(paper="A4", title="", day="2026-09-01", footer="", pages=0)
+    canvas = Canvas(paper="A4", title="", day="2026-09-01", footer="")
     shown: list[str] = []
     monkeypatch.setattr(canvas, "text", lambda text, *rest, **how: shown.append(text))
     pdf_table.set_table(canvas, Table(columns=columns, rows=rows))
@@ -187,5 +206,5 @@ def test_ids_and_figures_stay_in_one_line_while_others_have_room(monkeypatch):
 
 
 def test_an_id_too_long_for_its_column_is_broken_behind_a_hyphen():
-    canvas = Canvas(paper="A4", title="", day="2026-09-01", footer="", pages=0)
+    canvas = Canvas(paper="A4", title="", day="2026-09-01", footer="")
     assert canvas.lines("practice-putting-green", 8, 40) == ["practice-", "putting-", "green"]

@@ -7,6 +7,7 @@ import re
 from itertools import pairwise
 from pathlib import Path
 
+import numpy as np
 import pytest
 import shapely
 
@@ -16,10 +17,11 @@ from geosand.reports.printable.balance_pictures import sand_picture
 from geosand.reports.printable.content import Figures, Items, Picture, Table
 from geosand.reports.printable.drawing import Box, Drawing, Outline, Words
 from geosand.reports.printable.map_picture import map_picture
+from geosand.reports.printable.map_sheet import beside
 from geosand.reports.printable.season_report import season_report, season_stages
 from geosand.reports.season_document import season_balance, season_document
 from geosand.results import work_out
-from tests.sites import CATCHES, LOADS, write_site
+from tests.sites import CATCHES, LOADS, TOML, write_site
 
 
 def section(report, title):
@@ -59,9 +61,20 @@ def test_season_rows_are_those_of_the_document(demo, demo_report):
     for surface in surfaces:
         row = found[surface["id"]]
         assert value(row.cells[3]) == pytest.approx(surface["depth_mm"], abs=0.0051)
-        assert value(row.cells[5]) == pytest.approx(surface["target_so_far_mm"], abs=0.0051)
-        assert row.cells[6].startswith(surface["state"])
+        assert value(row.cells[5]) == pytest.approx(surface["in_holes_mm"], abs=0.0051)
+        assert value(row.cells[6]) == pytest.approx(surface["target_so_far_mm"], abs=0.0051)
+        assert row.cells[7].startswith(surface["state"])
         assert (row.tone == "alarm") is (surface["state"] == "under-dressed")
+
+
+def test_a_site_that_has_no_collars_reads_of_none(tmp_path: Path):
+    toml = TOML.replace("collar_width_m = 0.9", "collar_width_m = 0")
+    results = work_out(read_site(write_site(tmp_path / "site", toml=toml)))
+    assert season_balance(results)["beside"]["surrounds_kg"] > 0
+    report = season_report(results, "metric")
+    heads = [column.head for column in table_of(report, "Beside the edges").columns]
+    assert heads[1].startswith("surrounds") and not any("collar" in head for head in heads)
+    assert "in collars" not in [stage.label for stage in season_stages(season_balance(results))]
 
 
 def test_the_doubt_of_each_dressing_is_that_of_the_document(demo, demo_report):
@@ -203,6 +216,20 @@ def test_signs_of_the_map_leave_the_shade_of_small_surfaces_visible(large):
         assert seen > 5 and thinner > 2
 
 
+def test_what_lies_far_off_without_sand_or_target_is_not_on_the_map():
+    """Half the subject's width around it counts as beside it, 500 m at least."""
+    subject = shapely.box([0, 3_000], 0, [10, 3_010], 10)
+    lower, upper = [(4_400, 0), (4_600, 0), (0, 490), (-900, 0)], [(4_500, 9), (4_700, 9), (9, 520)]
+    corners = np.column_stack([lower, [*upper, (9, 9)]])
+    shapes = shapely.box(*corners.T)
+    assert beside(subject, subject).all()
+    assert beside(shapes, subject).tolist() == [True, False, False, True]
+    assert beside(shapes, subject[:0]).all()
+    # rough that reaches far out on one side lies under the greens all the same
+    rough = np.array([shapely.box(-50, -3000, 3000, 60)])
+    assert beside(rough, subject).all()
+
+
 def test_labels_of_the_map_do_not_collide(large):
     from geosand.reports.printable.drawing import text_width
 
@@ -243,7 +270,7 @@ def test_a_triangle_and_words_tell_what_is_behind_not_a_colour_alone(demo_report
             continue
         bar = row.cells[2]
         triangles = [m for m in bar.marks if isinstance(m, Outline) and len(m.ways[0]) == 3]
-        assert bool(triangles) is row.cells[6].startswith("under-dressed")
+        assert bool(triangles) is row.cells[-1].startswith("under-dressed")
 
 
 @pytest.mark.parametrize(

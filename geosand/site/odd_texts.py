@@ -1,0 +1,49 @@
+"""Texts of cells that can not be taken as they stand, and names of rows that are not to count."""
+
+from __future__ import annotations
+
+import re
+
+from geosand.site.cells import ERRORS, is_clean, quoted, unseen
+
+COMMENT = ("#", "//", ";", "%", "!")  #: marks with which programs leave a line out
+#: The ditto mark, and what is typed for it: quotes, primes, commas, dots, arrows.
+_DITTO = "\u3003\"'`,.^|\u00b4\u2018\u2019\u201c\u201d\u201e\u2026\u2032\u2033\u2191\u2193"
+_SUMS = ("total", "subtotal", "grand total", "sum", "mean", "average")
+
+
+def means_total(word: str) -> bool:
+    """True for the name of a row that sums up others.
+
+    >>> means_total("Total D1"), means_total("Summit")
+    (True, False)
+    """
+    low = word.lower()
+    return low.startswith(_SUMS) and bool(
+        re.match(r"(sub|grand )?(totals?|sum|mean|average)\b", low)
+    )
+
+
+def names_nothing(word: str) -> bool:
+    """True for errors of formulas, and for ditto marks: the cell should be as that above."""
+    return word.lower() in ERRORS or (word != "" and not word.strip(_DITTO))
+
+
+def wrong_text(
+    text: str, required: str, pattern: str, allowed: str, longest: int
+) -> dict[str, str] | None:
+    """What is wrong with a text; None where nothing is."""
+    if required and not text:
+        return {"found": "nothing is written here", "remedy": required}
+    if len(text) > longest:
+        return {"found": f"a text of {len(text):,} characters", "allowed": f"{longest:,}"}
+    if not is_clean(text):
+        found = f"{quoted(text)} holds control characters"
+        return {"found": found, "remedy": "write it anew"}
+    if text and pattern and not re.fullmatch(pattern, text):
+        return {
+            "found": f"{quoted(text)} can not be used",
+            "allowed": allowed,
+            "remedy": unseen(text),
+        }
+    return None

@@ -1,0 +1,133 @@
+"""Map data names no green; the community draws holes from tee to green, with the number as ref.
+
+Source: the community's page on the key golf (hole: "a line from the tee to the green"; ref: the
+number of the hole).
+"""
+
+import json
+
+import pytest
+import shapely
+
+from geosand.formats.boundaries import read_boundaries
+
+from .conftest import UTM, blob, feature, to_lon_lat
+
+TEE, GREEN, PRACTICE = blob(0, 0, 5), blob(300, 0, 13), blob(0, 90, 12)
+DOUBLE, FAIRWAY = blob(300, 200, 15), shapely.box(560_050, 5_905_980, 560_270, 5_906_020)
+
+
+def line(*points):
+    return shapely.LineString([(560_000 + x, 5_906_000 + y) for x, y in points])
+
+
+HOLES = {
+    "7": line((1, 0), (150, 5), (302, 2)),
+    "2": line((1, 300), (301, 201)),
+    "11": line((500, 150), (299, 199)),
+}
+
+
+def course(**tags):
+    """A hole with its tee, fairway and green, a double green and one to practise on."""
+    shapes = [("tee", TEE), ("fairway", FAIRWAY), ("green", GREEN), ("green", DOUBLE)]
+    shapes += [("green", PRACTICE), ("bunker", blob(300, 20, 3))]
+    rows = [(shape, {"golf": golf}) for golf, shape in shapes]
+    rows += [(shape, {"golf": "hole", "ref": ref}) for ref, shape in HOLES.items()]
+    rows[2][1].update(tags)
+    return rows
+
+
+def geojson(rows, folder):
+    """As the community's tools export it: with the number of the way as the feature's id."""
+    made = [feature(to_lon_lat(s), **{"@id": f"way/{k}", **t}) for k, (s, t) in enumerate(rows)]
+    path = folder / "course.geojson"
+    path.write_text(json.dumps({"type": "FeatureCollection", "features": made}))
+    return path
+
+
+def query(rows, folder):
+    elements = []
+    for k, (shape, tags) in enumerate(rows):
+        points = shapely.get_coordinates(to_lon_lat(shape)).tolist()
+        there = [{"lon": x, "lat": y} for x, y in points]
+        elements.append({"type": "way", "id": k, "geometry": there, "tags": tags})
+    path = folder / "course.json"
+    path.write_text(json.dumps({"version": 0.6, "elements": elements}))
+    return path
+
+
+def geopackage(rows, folder):
+    """As a GIS saves it, on a grid: areas in one layer, lines in another."""
+    geopandas = pytest.importorskip("geopandas")
+    path = folder / "course.gpkg"
+    for layer, sort in (("areas", "Polygon"), ("lines", "LineString")):
+        some = [(k, s, t) for k, (s, t) in enumerate(rows) if s.geom_type == sort]
+        table = {key: [t.get(key) for _, _, t in some] for key in ("golf", "ref", "name")}
+        table["full_id"] = [f"w{k}" for k, _, _ in some]
+        shapes = [s if sort == "Polygon" else shapely.MultiLineString([s]) for _, s, _ in some]
+        frame = geopandas.GeoDataFrame(table, geometry=shapes, crs=UTM)
+        frame.to_file(path, layer=layer, driver="GPKG")
+    return path
+
+
+@pytest.mark.parametrize("write", [geojson, query, geopackage])
+def test_what_a_hole_s_line_begins_on_crosses_and_ends_on_bears_its_number(write, tmp_path):
+    found = read_boundaries(write(course(), tmp_path))
+    named = dict(zip(found.features.id.tolist(), found.features.name.tolist(), strict=True))
+    assert {i: n for i, n in named.items() if i[0] in "gtf"} == {
+        "tee-7": "Tee 7",
+        "fairway-7": "Fairway 7",
+        "green-7": "Green 7",
+        "green-2-11": "Green 2/11",
+    }
+    assert len(named) == 6  # the practice green and the bunker keep the numbers of their ways
+    assert found.features.kind.tolist().count("green") == 3
+    told = "2 greens, 1 tee, 1 fairway are called after their holes, such as 'Green 7'"
+    assert told in [f.text for f in found.findings]
+
+
+@pytest.mark.parametrize(
+    ("tags", "ident", "name"),
+    [
+        ({"ref": "16"}, "green-16", "Green 16"),
+        ({"name": "The Loft"}, "way-2", "The Loft"),
+        ({"ref": "16", "name": "The Loft"}, "way-2", "The Loft"),
+        ({"ref": "16", "@id": "G-07"}, "G-07", "G-07"),
+        ({"ref": "16", "@id": 4711}, "green-16", "Green 16"),
+    ],
+)
+def test_what_a_green_itself_says_goes_first(tags, ident, name, tmp_path):
+    found = read_boundaries(geojson(course(**tags), tmp_path)).features
+    assert (found.id[2], found.name[2]) == (ident, name)
+
+
+def test_a_column_that_is_asked_for_goes_before_holes(tmp_path):
+    found = read_boundaries(geojson(course(), tmp_path), id_column="@id").features
+    assert found.id.tolist() == [f"way-{k}" for k in range(6)]
+
+
+def test_holes_without_a_number_are_called_by_name_and_boxes_of_one_hole_told_apart(tmp_path):
+    rows = [(blob(x, 0, 4), {"golf": "tee"}) for x in (0, 30)]
+    starts = [line((x, 0), (300, 0)) for x in (0, 30)]
+    rows += [(start, {"golf": "hole", "name": "Long Way"}) for start in starts]
+    rows += [(blob(300, 0, 12), {"golf": "green"})]
+    found = read_boundaries(query(rows, tmp_path)).features
+    assert found.id.tolist() == ["tee-long-way", "tee-long-way-2", "green-long-way"]
+    assert found.name.tolist() == ["Tee Long Way", "Tee Long Way", "Green Long Way"]
+
+
+def test_a_fairway_that_two_holes_cross_bears_neither_number(tmp_path):
+    across = (line((100, -60), (100, 60)), {"golf": "hole", "ref": "8"})
+    found = read_boundaries(geojson([*course(), across], tmp_path)).features
+    assert found.id.tolist()[:3] == ["tee-7", "way-1", "green-7"]
+
+
+def test_lines_of_another_grid_lend_no_numbers(tmp_path):
+    """Numbers of one system on outlines of another would lie anywhere."""
+    geopandas = pytest.importorskip("geopandas")
+    path = geopackage(course(), tmp_path)
+    lines = geopandas.read_file(path, layer="lines").set_crs("EPSG:25833", allow_override=True)
+    lines.to_file(path, layer="lines", driver="GPKG")
+    found = read_boundaries(path, believe_place=True).features
+    assert not any(i.startswith(("green", "tee")) for i in found.id.tolist())

@@ -1,0 +1,88 @@
+"""A surface that a survey brings in during the season is due only what comes after that day.
+
+Worked by hand; that a new surface owes nothing from before it was there is common practice, no
+published source.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from geosand.formats.site_folder import read_site
+from geosand.results import Results, work_out
+from geosand.site.stack import stacked
+from tests.sites import LAT, LON, SURFACES, TOML, catch, collection, square, surface
+
+NEW = surface("g3", "green", square(LON + 0.004, LAT + 0.003, 20.0))
+NO_END = TOML.replace("season_end = 2026-11-30\n", "")
+PLANS = """\
+dressing,date,surfaces,planned_depth_mm
+D1,2026-04-10,green,0.6
+D2,2026-08-10,g1 g2,0.8
+"""
+Run = Callable[..., Results]
+
+
+@pytest.fixture
+def run(site_folder: Callable[..., Path]) -> Run:
+    def results(as_of: str, toml: str = TOML) -> Results:
+        folder = site_folder(
+            f"s{as_of}{len(toml)}",
+            toml=toml,
+            surfaces=collection([*SURFACES, NEW], valid_from="2026-07-16"),
+            files={"editions/2025.geojson": collection(SURFACES, valid_from="2025-01-01")},
+            dressings=PLANS,
+            catches=[catch(1, gross_g=143), catch(2, gross_g=143)],
+            loads=None,
+        )
+        return work_out(read_site(folder), as_of=np.datetime64(as_of))
+
+    return results
+
+
+def due_mm(results: Results) -> dict[str, float]:
+    names = results.site.surfaces.id[results.ledger.row].tolist()
+    return dict(zip(names, (results.ledger.target_so_far_m * 1000).tolist(), strict=True))
+
+
+@pytest.mark.parametrize(
+    ("day", "old", "new"),
+    [
+        ("2026-07-01", 9 * 122 / 274, 0.0),  # before it is there
+        ("2026-07-16", 4.5, 0.0),  # 137 of the 274 days from 1 March to 30 November
+        ("2026-08-15", 9 * 167 / 274, 9 * 30 / 274),
+        ("2026-11-30", 9.0, 4.5),
+    ],
+)
+def test_with_an_end_its_days_count_from_its_first(
+    run: Run, day: str, old: float, new: float
+) -> None:
+    so_far = due_mm(run(day))
+    assert [so_far["g1"], so_far["g2"]] == pytest.approx([old, old], rel=1e-12)
+    assert so_far["g3"] == pytest.approx(new, rel=1e-12)
+
+
+def test_without_an_end_the_plans_count_from_its_first_day(run: Run) -> None:
+    """D1 was before it; D2 left it out, so that it falls behind by what D2 planned for greens."""
+    so_far = due_mm(run("2026-09-01", NO_END))
+    assert so_far["g1"] == pytest.approx(1.4, rel=1e-12)
+    assert so_far["g3"] == pytest.approx(0.8, rel=1e-12)
+    assert due_mm(run("2026-08-01", NO_END))["g3"] == 0.0
+
+
+def test_it_is_told(run: Run) -> None:
+    told = [f for f in run("2026-08-15").ledger.findings if "new in the survey" in f.text]
+    assert [(f.about, f.text) for f in told] == [
+        ("g3", "new in the survey of 2026-07-16: the target so far counts from that day")
+    ]
+
+
+def test_of_sites_laid_end_to_end_each_keeps_its_own(run: Run) -> None:
+    alone = [run("2026-09-01", toml) for toml in (TOML, NO_END)]
+    both = work_out(stacked([one.site for one in alone]), as_of=np.datetime64("2026-09-01"))
+    expected = np.concatenate([one.ledger.target_so_far_m for one in alone])
+    np.testing.assert_array_equal(both.ledger.target_so_far_m, expected)
