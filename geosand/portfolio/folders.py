@@ -21,7 +21,7 @@ SETTINGS, EDITIONS = "site.toml", "editions"
 FILES: tuple[str, ...] = ("catches.geojson", "records.xlsx", "surfaces.geojson", SETTINGS)
 FILES += tuple(f"{name}.csv" for name in ("catches", "deliveries", "dressings", "loads"))
 LARGEST = ("surfaces.geojson", "catches.csv", "catches.geojson", "records.xlsx")
-#: a folder with these is a site that lacks its settings, which is told
+#: a folder with these, and in no site, is a site that lacks its settings, which is told
 UNSETTLED = ({"surfaces.geojson", "dressings.csv"}, {"surfaces.geojson", "records.xlsx"})
 HELD_BYTES = 50_000_000  #: of files that are parsed and wait to be checked together
 
@@ -217,6 +217,7 @@ def site_folders(root: Path, outside: Path) -> Folders | None:
     is hidden are not searched.
     """
     found: list[str] = []
+    settled: set[Path] = set()
 
     def closed(problem: OSError) -> None:
         if Path(problem.filename).name != EDITIONS:  # of a site, which tells it
@@ -232,7 +233,12 @@ def site_folders(root: Path, outside: Path) -> Folders | None:
             known.add(identity)
             folders[:] = sorted(name for name in folders if not name.startswith("."))
             starts += [path for name in folders if (path := Path(place, name)).is_symlink()]
-            if SETTINGS in files or any(some.issubset(files) for some in UNSETTLED):
+            if SETTINGS in files:
+                settled.add(Path(place))
+                found.append(place)
+            elif any(some.issubset(files) for some in UNSETTLED) and settled.isdisjoint(
+                Path(place).parents  # else it is a copy that is kept within a site
+            ):
                 found.append(place)
     # bytes that are no UTF-8 could not be written to any table
     names = [Path(place).relative_to(root).as_posix() for place in found]

@@ -202,6 +202,15 @@ def test_a_site_that_lost_its_settings_is_told(folders, tmp_path, records):
     assert "site.toml: the file is missing." in refused["faults"]
 
 
+def test_copies_kept_within_a_site_are_no_sites(folders, tmp_path):
+    root = shutil.copytree(folders, tmp_path / "sites")
+    kept = root / "site-00003" / "backup" / "spring"
+    kept.mkdir(parents=True)
+    for name in ("surfaces.geojson", "dressings.csv"):
+        shutil.copy(root / "site-00003" / name, kept)
+    assert not run_many(root, tmp_path / "out").comparison.refused
+
+
 def test_results_are_not_searched_for_sites(folders, tmp_path):
     root = shutil.copytree(folders, tmp_path / "sites")
     shutil.copytree(root / "site-00001", root / "out" / "copy")
