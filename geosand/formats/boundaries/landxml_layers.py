@@ -30,7 +30,7 @@ def read_landxml(path: Path, shown: str) -> list[Layer]:
     """One layer of a file's parcels and plan features. Raises Refused where it has none."""
     root = root_of(path, shown)
     named = {str(e.get("name")): e for e in root.iter() if tag_of(e) == "CgPoint"}
-    found = [e for e in root.iter() if tag_of(e) in OUTLINES and any(_geometries(e))]
+    found = [e for e in root.iter() if tag_of(e) in OUTLINES and [*_geometries(e)]]
     if not found:
         found_text = "is LandXML without parcels and plan features"
         raise refused(shown, found_text, remedy="export the outlines as parcels, or as DXF")

@@ -139,6 +139,7 @@ def test_feet_are_converted_and_said(read):
         ),
         ("<Chain/>", "a corner of it is not in the file"),
         ("<Chain>1</Chain>", "it has no sides"),
+        ("", "it has no sides"),
     ],
 )
 def test_what_can_not_be_drawn_is_lost_and_told(read, sides, why):
