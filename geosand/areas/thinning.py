@@ -15,9 +15,10 @@ from geosand.columns import Floats, Geometries, Ints, ragged
 MOST_CORNERS = 250  #: of a ring, but
 APART_M = 0.3  #: along a long one they may be as near to each other as this on the average
 LEAST_THINNED_M, MOST_THINNED_M = 3e-4, 0.08
-FEW_CORNERS = 100  #: as many are left of a jagged ring: of many corners
-JAGGED_M = 2e-3  #: that moves by more than this, of fewer
-JAGGED_RAD = 12 * np.pi  #: that turns left and right by more than this; smooth ones by 2 to 8 π
+FEW_CORNERS = 100  #: are left of a jagged ring. Jagged is
+JAGGED_M = 2e-3  #: of over MOST_CORNERS what still has more when moved by so little,
+#: of fewer what turns by more, left and right: greens do by 2 to 4 π, drawn curves by up to 11 π.
+JAGGED_RAD = 12 * np.pi
 
 
 def thinned(polygons: Geometries, rings: Rings | None = None) -> Geometries:

@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 from html import escape
+from itertools import compress
 
+import numpy as np
 import shapely
 
 from geosand.mapping.breaks import period_breaks
-from geosand.mapping.shapes import svg_paths
+from geosand.mapping.shapes import metres_scale, svg_paths
 from geosand.mapping.table import so_far
-from geosand.mapping.view import MapPeriod, MapView, PeriodSurface
+from geosand.mapping.view import MapPeriod, MapSurface, MapView, PeriodSurface
 from geosand.mapping.words import KIND_COLOURS, OTHER_KIND, SCALES, UNITS, figure, plain
 from geosand.reports.classes import class_of
+from geosand.reports.printable.map_sheet import beside
 
 
 def still_picture(view: MapView) -> str:
@@ -19,6 +22,8 @@ def still_picture(view: MapView) -> str:
     shown = [s for s in view.surfaces if not s.geometry.is_empty]
     if not shown:
         return ""
+    dressed = {name for period in view.periods for name in period.surfaces}
+    shown = _near(shown, dressed)
     paths, width, height = svg_paths(
         [shapely.make_valid(s.geometry) for s in shown], width=2400, tolerance=1.5
     )
@@ -31,7 +36,7 @@ def still_picture(view: MapView) -> str:
         colour = "#fff"
         if now.depth_m is not None and breaks:
             colour = SCALES["depth"][class_of(now.depth_m * factor, breaks)]
-        elif not any(surface.id in p.surfaces for p in view.periods):
+        elif surface.id not in dressed:
             colour = KIND_COLOURS.get(surface.kind, OTHER_KIND)
         depth = so_far(now, figure(now.depth_m, "depth", view.units, unit=True))
         title = escape(f"{plain(surface.name)}: {depth}")
@@ -43,3 +48,12 @@ def still_picture(view: MapView) -> str:
         f'<g stroke="#4d4a42" stroke-width="2" fill-rule="evenodd">{"".join(drawn)}</g>'
         "</svg></noscript>"
     )
+
+
+def _near(surfaces: list[MapSurface], dressed: set[str]) -> list[MapSurface]:
+    """Those with sand or a target, and what lies beside them, as on the printed map."""
+    shapes = np.array([s.geometry for s in surfaces], dtype=object)
+    subject = [s.id in dressed for s in surfaces]
+    _, south, _, north = shapely.total_bounds(shapes)
+    metres = shapely.transform(shapes, lambda points: points * metres_scale((south + north) / 2))
+    return [*compress(surfaces, beside(metres, metres[subject]))]

@@ -34,7 +34,7 @@ class Variances:
     between_catches: float
     shared_depth: float  #: of every depth: tray size, catch efficiency, bulk density, moisture
     shared_balance: float  #: of the overthrow, as a share of the spread: all but sampling
-    edge_share: float  #: of ground within half a swath of an edge: place's second tray is there
+    edge_share: float  #: of ground within half a swath of an edge; one of two trays is there
     dressings: int  #: on which they stand; 0: defaults
 
 

@@ -22,10 +22,8 @@ NO_PROOF = "One dressing can not prove which"
 def doubt_steps(results: Results, units: Units) -> list[str]:
     """What to find out before figures are believed."""
     names = results.site.dressings.id
-    late, wrong = (
-        names[_after_end(results)].tolist(),
-        names[of_verdict(results, NOT_CLOSED)].tolist(),
-    )
+    late = names[_after_end(results)].tolist()
+    wrong = names[of_verdict(results, NOT_CLOSED)].tolist()
     steps = []
     if late:
         whose = "date of {} is" if len(late) == 1 else "dates of {} are"
@@ -97,8 +95,8 @@ def not_closing(results: Results, units: Units) -> list[str]:
         proof = _culprit(results, int(k), units)
         # what a scale speaks against comes first, else what is explained most easily
         ways = sorted(
-            balance.closing[k][:3], key=lambda c: _SCALED in proof and c.input != "unit mass"
-        )
+            balance.closing[k], key=lambda c: _SCALED in proof and c.input != "unit mass"
+        )[:3]
         lines.append(
             f"{site.dressings.id[k]}: the balance does not close: the catches claim"
             f" {shown(-balance.overthrow.value[k], 'mass', units)} more than was spread."

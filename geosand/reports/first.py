@@ -178,24 +178,29 @@ def _never_caught(results: Results, linked: bool) -> list[str]:
     names = _told(_in_order(site.surfaces.id[rows]), linked)
     verb, they = ("has", "it") if len(rows) == 1 else ("have", "they")
     line = f"{names}: {verb} never had a catch; the depth is estimated from the other surfaces"
-    more = _instead_of_overthrow(results, rows)
+    which, more = _instead_of_overthrow(results, rows)
     if more <= _BELIEVABLE:
+        if len(which) < len(rows):
+            they = _told(_in_order(site.surfaces.id[which]), linked)
         line += f". If {they} got {100 * more:.0f} % more, nothing was thrown over: a tray tells"
     return [line]
 
 
-def _instead_of_overthrow(results: Results, rows: Ints) -> float:
-    """What ``rows`` of Surfaces would have got more if nothing was thrown over; inf without it."""
+def _instead_of_overthrow(results: Results, rows: Ints) -> tuple[Ints, float]:
+    """Which ``rows`` of Surfaces were dressed where sand was thrown over, and how much more they
+    would have got if none was (inf: nobody would believe it).
+    """
     site, balance = results.site, results.balance
     over = (balance.verdict == OVERTHROW) & in_account(results)
     ground = site.surfaces.ground
     mine = over[site.dressed.dressing] & np.isin(ground[site.dressed.surface], ground[rows])
+    which = rows[np.isin(ground[rows], ground[site.dressed.surface[mine]])]
     mass = results.rates.rate.value * results.areas.area_m2[site.dressed.surface]
     theirs = np.bincount(site.dressed.dressing[mine], mass[mine], len(over))[over]
     thrown = balance.overthrow.value[over]
     # believable in each dressing that threw over, not on the average only
     explained = len(theirs) > 0 and bool((thrown <= _BELIEVABLE * theirs).all())
-    return float(thrown.sum() / theirs.sum()) if explained else np.inf
+    return which, float(thrown.sum() / theirs.sum()) if explained else np.inf
 
 
 def _far_reach(results: Results, units: Units) -> list[str]:

@@ -106,7 +106,7 @@ def site_ledger(balance: Balance, *, as_of: np.datetime64 | None = None) -> Ledg
         rings=ring_ledger(balance, counted),
         counted=counted,
         findings=(
-            *first_there(site, row[site.surfaces.target_m[row] > 0], since),
+            *first_there(site, row[(so_far >= 0) & (site.surfaces.target_m[row] != 0)], since),
             *never_dressed(site, counted, row, never),
             *without_a_plan(site, row[np.isnan(so_far)]),
             *partly_planned(site, np.flatnonzero(counted & np.isfinite(due)[ground])),

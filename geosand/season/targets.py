@@ -70,6 +70,4 @@ def _planned_so_far(site: Site, in_force: Ints, counted: Bools, since: Dates) ->
     since_then = date[its] >= since[late][new]
     due[late] = np.bincount(new[since_then], mean[its[since_then]], len(late))
     own = np.bincount(mine, planned - mean[which], size)
-    known = np.zeros(kinds + 1, dtype=np.bool_)
-    known[of_pair] = True
-    return np.where((kind >= 0) & known[kind], due + own, np.nan)
+    return np.where((kind >= 0) & (count > 0)[kind], due + own, np.nan)

@@ -43,7 +43,7 @@ def taken_apart(
     moistures, of_moisture, place = tables.book.table()
     of_group = _of_groups(tables)
     begun = _begun(tables, of_moisture, of_group)
-    parts = {"moistures": _moistures(moistures, of_moisture, members)}
+    parts: dict[str, list[Any]] = {"moistures": _moistures(moistures, of_moisture, members)}
     for name, (table, member) in tables.whole.items():
         bases = {column: begun[counted] for column, counted in COUNTED[name].items()}
         parts[name] = _apart(table, member, members, bases, place)
@@ -124,7 +124,7 @@ def _part(whole: Any, columns: Sequence[tuple[str, Any]], begin: int, end: int) 
     return part
 
 
-def _moistures(table: Moistures, member: Ints, members: int) -> list[Any]:
+def _moistures(table: Moistures, member: Ints, members: int) -> list[Moistures]:
     """The moistures of each site, mixtures with the parts that are numbered from its first."""
     ends = np.searchsorted(member, np.arange(members + 1)).tolist()
     mixtures: list[dict[int, list[tuple[int, float]]]] = [{} for _ in range(members)]

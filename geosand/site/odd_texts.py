@@ -9,7 +9,7 @@ from geosand.site.cells import ERRORS, is_clean, quoted, unseen
 COMMENT = ("#", "//", ";", "%", "!")  #: marks with which programs leave a line out
 #: The ditto mark, and what is typed for it: quotes, primes, commas, dots, arrows.
 _DITTO = "\u3003\"'`,.^|\u00b4\u2018\u2019\u201c\u201d\u201e\u2026\u2032\u2033\u2191\u2193"
-_SUMS = ("total", "subtotal", "grand total", "sum", "mean", "average")
+_SUM = re.compile(r"((sub|grand )?totals?|sum|mean|average)\b")
 
 
 def means_total(word: str) -> bool:
@@ -18,10 +18,7 @@ def means_total(word: str) -> bool:
     >>> means_total("Total D1"), means_total("Summit")
     (True, False)
     """
-    low = word.lower()
-    return low.startswith(_SUMS) and bool(
-        re.match(r"(sub|grand )?(totals?|sum|mean|average)\b", low)
-    )
+    return bool(_SUM.match(word.lower()))
 
 
 def names_nothing(word: str) -> bool:

@@ -62,8 +62,8 @@ def read_dressings(
 
 
 def _rows(reader: Reader) -> _Rows:
-    reader.bases["planned_depth"] = "m"  # a planned rate by volume is one: its fault says so
     """The columns of the file; limits are in SI units."""
+    reader.bases["planned_depth"] = "m"  # a planned rate by volume is one: its fault says so
     return _Rows(
         name=reader.names("dressing"),
         date=reader.dates("date", required=True),

@@ -42,10 +42,8 @@ COUNTED: Mapping[str, Mapping[str, str]] = {
     "sands": {"moisture": "moistures"},
     "dressings": {"sand": "sands", "edition": "editions"},
     "dressed": {"dressing": "dressings", "surface": "surfaces"},
-    "catches": {
-        **{"dressing": "dressings", "declared": "ids", "moisture": "moistures"},
-        **{"mass_pool": "pools", "volume_pool": "pools"},
-    },
+    "catches": {"dressing": "dressings", "declared": "ids", "moisture": "moistures"}
+    | dict.fromkeys(("mass_pool", "volume_pool"), "pools"),
     "loads": {"dressing": "dressings", "moisture": "moistures", "group": "groups"},
     "weighed": {"load": "loads"},
     "deliveries": {"sand": "sands"},

@@ -92,19 +92,28 @@ def test_circles_stand_for_surfaces_from_afar(open_page):
 
 
 def test_what_lies_far_off_without_sand_or_target_does_not_make_the_site_small(open_page):
-    """As the lake of the next village in an extract of map data; beside the site it counts."""
+    """As the lake of the next village in an extract of map data; beside the site it counts.
+
+    So does what reaches into it, however far: on the screen as on paper.
+    """
     view = sample_view()
     lake = replace(view.surfaces[0], id="lake", name="Lake", kind="water", target_m=None)
+    west, south, east, _ = shapely.total_bounds([one.geometry for one in view.surfaces])
 
-    def scale(*moves):
-        shapes = [shapely.affinity.translate(lake.geometry, east, 0.0) for east in moves]
+    def moved(degree):
+        return shapely.affinity.translate(lake.geometry, degree, 0.0)
+
+    def scale(*shapes):
         more = tuple(replace(lake, geometry=shape) for shape in shapes)
         page = open_page(map_page(replace(view, surfaces=(*view.surfaces, *more))))
         bar = page.locator(".leaflet-control-scale")
         return bar.inner_text(), bar.locator("*").first.bounding_box()["width"]
 
-    assert scale(0.2) == scale()
-    assert scale(0.018) != scale()  # 400 m beyond the site, which is 880 m wide
+    assert scale(moved(0.2)) == scale()
+    lake = replace(lake, target_m=0.0)  # that it is to have none makes it no part of the site
+    assert scale(moved(0.2)) == scale()
+    assert scale(moved(0.018)) != scale()  # 400 m beyond the site, which is 880 m wide
+    assert scale(shapely.box((west + east) / 2, south, east + 0.05, south + 0.0001)) != scale()
 
 
 def test_views_recolour_map_legend_and_table(open_page):
@@ -465,6 +474,20 @@ def test_without_scripts_picture_and_table_stay(open_page):
     assert page.locator("svg.still path").count() == 60
     assert page.locator("tbody tr:visible").count() == 60
     assert not page.locator(".map").is_visible()
+
+
+def test_without_scripts_what_lies_far_off_does_not_make_the_site_small(open_page):
+    view = sample_view()
+    far = shapely.affinity.translate(view.surfaces[0].geometry, 0.2, 0.0)
+    lake = replace(view.surfaces[0], id="lake", name="Lake", kind="water", target_m=None)
+    more = replace(view, surfaces=(*view.surfaces, replace(lake, geometry=far)))
+
+    def width(text=None):
+        page = open_page(text, java_script_enabled=False)
+        assert page.locator("svg.still path").count() == 60
+        return page.locator("svg.still path").first.bounding_box()["width"]
+
+    assert width(map_page(more)) == width()
 
 
 def test_background_is_asked_for_only_when_ticked_and_only_of_its_host(open_page):

@@ -223,6 +223,20 @@ def test_a_dressing_whose_parts_threw_sand_over_says_so(open_page, with_parts):
     assert block.locator("rect.gap").get_attribute("width") in ("0", "0.0")
 
 
+@pytest.mark.browser
+def test_a_card_tells_sand_in_holes_of_surfaces_that_had_some(open_page, text, results):
+    page, surfaces = open_page(text), results.site.surfaces
+    names = dict(zip(surfaces.id, surfaces.name, strict=True))
+    holes = {row["id"]: row.get("in_holes_mm") for row in season_document(results)["surfaces"]}
+    with_holes = next(one for one, depth in holes.items() if depth)
+    for one, wanted in ((with_holes, "In holes{}\u00a0mmof the depth"), ("bowls", None)):
+        button = page.get_by_role("button", name=names[one], exact=True)
+        page.get_by_role("rowheader").locator(button).click()
+        lines = page.locator(".leaflet-popup .card .figures tr").all_text_contents()
+        told = [line for line in lines if line.startswith("In holes")]
+        assert told == ([wanted.format(rounded(holes[one], 1, 2))] if wanted else [])
+
+
 def test_without_scripts_the_season_is_told_in_words(text, results):
     season = season_balance(results)
     told = text.split("<noscript><h2>Whole season</h2>")[1].split("</noscript>")[0]

@@ -49,6 +49,23 @@ def test_a_dressing_that_does_not_close(
     assert ("It would close with unit mass" in told[0]) == said.startswith("The scale speaks")
 
 
+def test_what_the_scale_speaks_against_comes_first_of_more_ways_than_are_told(
+    site_folder: Callable[..., Path],
+) -> None:
+    """52 bags with 30 % water are 1,000 kg dry of 1,183 caught; four inputs would close that."""
+    dry = {"moisture_dry_basis_percent": 0, "u_moisture_percent": 0.2}
+    wet = LIGHT.strip() + ",moisture_dry_basis_percent,u_moisture_percent\n"
+    folder = site_folder(
+        catches=[catch(k, **dry) for k in range(1, 7)],
+        loads=wet + "L1,D1,52,25,0.25,1,1500,2,30,3\n",
+    )
+    results = work_out(read_site(folder))
+    assert [way.input for way in results.balance.closing[0]].index("unit mass") == 3
+    (told,) = [line for line in look_first(results, "metric") if line.startswith("D1: the balance")]
+    assert "It would close with unit mass +18" in told
+    assert told.count("; or ") == 2
+
+
 @pytest.mark.parametrize(("weighed", "told"), [("1290", False), ("1150", True), ("1400", True)])
 def test_a_scale_that_speaks_against_bags_is_told_where_the_balance_closes_too(
     site_folder: Callable[..., Path], weighed: str, told: bool
@@ -302,6 +319,25 @@ def test_surfaces_never_caught_do_not_explain_what_dressings_without_them_threw_
     assert results.balance.verdict.tolist() == [OVERTHROW, OVERTHROW]
     (told,) = [line for line in look_first(results, "metric") if "never had a catch" in line]
     assert "nothing was thrown over" not in told
+
+
+def test_only_surfaces_dressed_where_sand_was_thrown_over_would_explain_it(
+    site_folder: Callable[..., Path],
+) -> None:
+    """As above; g3 was dressed on D2 alone, which threw nothing over: it explains nothing."""
+    g3 = surface("g3", "green", square(LON + 0.008, LAT, 20.0))
+    folder = site_folder(
+        surfaces=[*SURFACES, g3],
+        catches=[*map(catch, (1, 2, 3)), *(catch(k, catch=f"d{k}", dressing="D2") for k in (1, 2))],
+        dressings="dressing,date,surfaces\nD1,2026-04-10,g1 g2\nD2,2026-05-10,g1 g3\n",
+        loads="load,dressing,count,unit_mass_kg,u_label_percent\n"
+        "L1,D1,70,25,0.1\nL2,D2,30,25,0.1\n",
+    )
+    results = work_out(read_site(folder))
+    assert (results.balance.verdict == OVERTHROW).tolist() == [True, False]
+    (told,) = [line for line in look_first(results, "metric") if "never had a catch" in line]
+    assert told.startswith("g2, g3: have never had a catch")
+    assert ". If g2 got 66 % more, nothing was thrown over" in told
 
 
 def test_many_ids_are_told_in_runs_and_one_by_one_where_each_is_a_link(

@@ -29,13 +29,13 @@ Run = Callable[..., Results]
 
 @pytest.fixture
 def run(site_folder: Callable[..., Path]) -> Run:
-    def results(as_of: str, toml: str = TOML) -> Results:
+    def results(as_of: str, toml: str = TOML, dressings: str = PLANS) -> Results:
         folder = site_folder(
-            f"s{as_of}{len(toml)}",
+            f"s{as_of}{len(toml)}{len(dressings)}",
             toml=toml,
             surfaces=collection([*SURFACES, NEW], valid_from="2026-07-16"),
             files={"editions/2025.geojson": collection(SURFACES, valid_from="2025-01-01")},
-            dressings=PLANS,
+            dressings=dressings,
             catches=[catch(1, gross_g=143), catch(2, gross_g=143)],
             loads=None,
         )
@@ -79,6 +79,17 @@ def test_it_is_told(run: Run) -> None:
     assert [(f.about, f.text) for f in told] == [
         ("g3", "new in the survey of 2026-07-16: the target so far counts from that day")
     ]
+
+
+def test_it_is_told_of_plans_without_a_target_and_not_where_nothing_is_due(run: Run) -> None:
+    bare = NO_END.split("[targets_mm]")[0]
+    unplanned = "dressing,date,surfaces\nD1,2026-04-10,green\nD2,2026-08-10,green\n"
+    for toml, dressings, about in (
+        (bare, PLANS.replace("g1 g2", "green"), ["g3"]),
+        (NO_END, unplanned, []),  # no target so far can be told of any
+    ):
+        told = run("2026-09-01", toml, dressings).ledger.findings
+        assert [f.about for f in told if "new in the survey" in f.text] == about
 
 
 def test_of_sites_laid_end_to_end_each_keeps_its_own(run: Run) -> None:

@@ -103,13 +103,20 @@ def _met(
     """Labels of the holes whose part lies on each thing, each once."""
     met: list[list[str]] = [[] for _ in things]
     if things and holes:
-        tree = shapely.STRtree(part(np.array([hole.line for hole in holes], dtype=object)))
-        shapes = np.array([thing.geometry for thing in things], dtype=object)
-        pairs = tree.query(shapes, predicate="intersects")
+        tree = shapely.STRtree(part(_finite([hole.line for hole in holes])))
+        pairs = tree.query(_finite([thing.geometry for thing in things]), predicate="intersects")
         for thing, hole in pairs[:, np.lexsort(pairs[::-1])].T.tolist():
             if holes[hole].label not in met[thing]:
                 met[thing].append(holes[hole].label)
     return met
+
+
+def _finite(shapes: list[Any]) -> Geometries:
+    """The shapes, None for those with a corner nowhere: GEOS stops at them."""
+    found = np.array(shapes, dtype=object)
+    corners, row = shapely.get_coordinates(found, return_index=True)
+    found[row[~np.isfinite(corners).all(axis=1)]] = None
+    return found
 
 
 def _renamed(thing: Drawn, name: str) -> Drawn:

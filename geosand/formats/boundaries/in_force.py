@@ -77,7 +77,7 @@ def survey_in_force(root: Path) -> tuple[dict[str, Any], list[SurfaceRow]]:
 def catch_positions(root: Path) -> Geometries:
     """Points of a site's catches; what can not be read is told when the site is read."""
     columns = parse_site(root).raw.catches.columns
-    pairs = zip(columns.get("lon", ()), columns.get("lat", ()), strict=True)
+    pairs = zip(columns.get("lon", ()), columns.get("lat", ()), strict=False)  # one may be missing
     places = [(parse_number(lon), parse_number(lat)) for lon, lat in pairs]
     known = [place for place in places if None not in place]
     points: Geometries = np.asarray(shapely.points(np.array(known).reshape(-1, 2)), dtype=object)

@@ -123,5 +123,6 @@ def with_groups(rows: list[Row], heads: list[str], order: dict[str, int]) -> dic
                 names[k] = several
     if not names:
         return order
-    found = max(names, key=lambda k: names[k])
+    # of as many, names say more than the numbers of the greens that they lie on
+    found = max(names, key=lambda k: (names[k], head_of(heads[k])[0] not in NOUNS))
     return {**(kept if order.get("point") == found else order), "string": found}

@@ -1,4 +1,4 @@
-/* The balance of the period that is shown, in the words and figures that the page is served with. */
+/* The balance of the period that is shown: words, figures and a bar. */
 geosand.account = function (page) {
   const { make, draw, given, percent } = geosand;
   const whole = document.querySelector(".account > div");

@@ -6,18 +6,13 @@ geosand.furniture = function (page) {
   const around = (list) => L.latLngBounds(list.map((surface) => surface.bounds));
   /* The site is what has sand or a target and what lies beside it: map data may bring the lake of
      the next village. */
-  const subject = drawn.filter((surface) => surface.active || surface.target !== null);
+  const subject = drawn.filter((surface) => surface.active);
   const everywhere = around(subject.length ? drawn.filter(beside(around(subject))) : drawn);
+  /* Half as far again on each side, or 500 m, as on the printed map; and what reaches into it. */
   function beside(box) {
-    const least = box.getCenter().toBounds(1000), // metres, as in the printed map
-      reach = (far, near, high, low) => Math.max((far - near) / 2, (high - low) / 2);
-    const north = reach(box.getNorth(), box.getSouth(), least.getNorth(), least.getSouth()),
-      east = reach(box.getEast(), box.getWest(), least.getEast(), least.getWest());
-    const grown = L.latLngBounds(
-      [box.getSouth() - north, box.getWest() - east],
-      [box.getNorth() + north, box.getEast() + east],
-    );
-    return (surface) => grown.contains(surface.bounds);
+    const grown = box.pad(0.5);
+    [box.getSouthWest(), box.getNorthEast()].forEach((corner) => grown.extend(corner.toBounds(1000)));
+    return ({ bounds }) => grown.contains(bounds) || box.intersects(bounds);
   }
   const quiet = (options) =>
     Object.assign({ renderer: page.groundRenderer, pane: "gs-ground", interactive: false }, options);

@@ -6,6 +6,7 @@ number of the hole).
 
 import json
 
+import numpy as np
 import pytest
 import shapely
 
@@ -121,6 +122,16 @@ def test_a_fairway_that_two_holes_cross_bears_neither_number(tmp_path):
     across = (line((100, -60), (100, 60)), {"golf": "hole", "ref": "8"})
     found = read_boundaries(geojson([*course(), across], tmp_path)).features
     assert found.id.tolist()[:3] == ["tee-7", "way-1", "green-7"]
+
+
+def test_corners_that_are_nowhere_do_not_stop_the_others(tmp_path):
+    """A file of a GIS can hold infinite corners, at which GEOS raises."""
+    rows = course()
+    nowhere = [(560_000, 5_906_000), (np.inf, 5_906_020), (560_020, 5_906_000)]
+    rows += [(shapely.polygons(nowhere), {"golf": "fairway"})]
+    rows += [(line((-50, -50), (np.inf, np.inf)), {"golf": "hole", "ref": "9"})]
+    found = read_boundaries(geopackage(rows, tmp_path)).features
+    assert found.id.tolist()[:3] == ["tee-7", "fairway-7", "green-7"]
 
 
 def test_lines_of_another_grid_lend_no_numbers(tmp_path):

@@ -232,6 +232,8 @@ def test_swapped_axes_are_seen_by_the_catches_of_a_site_without_surfaces(tmp_pat
     folder = tmp_path / "s"
     new_site(folder, None, name="x", season_start="2026-03-01")
     assert place_of(folder) is None
+    (folder / "catches.csv").write_text("catch,dressing,lon\nC1,D1,30.0002\n")
+    assert place_of(folder) is None  # what is missing is told when the site is read
     (folder / "catches.csv").write_text(
         "catch,dressing,lon,lat\nC1,D1,30.0002,40.0001\nC2,D1,,\nC3,D1,30.0004,40.0003\n"
     )

@@ -513,6 +513,15 @@ def test_numbers_in_a_column_of_greens_are_greens(read):
     assert found.kind.tolist() == ["green", "green"]
 
 
+@pytest.mark.parametrize("head", ["Green,Name", "Name,Green"])
+def test_names_go_before_the_numbers_of_the_greens_that_they_lie_on(read, head):
+    pair = "{g},Bunker {g}" if head.startswith("Green") else "Bunker {g},{g}"
+    rows = [f"{pair.format(g=g)},{e + 60 * g},{n}" for g in (7, 8) for n, e in RING]
+    found = read([f"{head},Easting,Northing", *rows], "corners.csv").features
+    assert found.name.tolist() == ["Bunker 7", "Bunker 8"]
+    assert found.kind.tolist() == ["bunker", "bunker"]
+
+
 def test_names_of_points_are_no_outlines(read):
     found = read(["Name,Easting,Northing", *(f"{k},{e},{n}" for k, (n, e) in enumerate(RING))])
     assert not len(found.features)
