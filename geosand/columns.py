@@ -117,6 +117,9 @@ def distinct(column: NDArray[Any], axis: int | None = None) -> NDArray[Any]:
 
     ``np.unique`` by itself would first load ``numpy.ma``, a thirtieth of a short run.
     """
+    if column.dtype.kind == "i" and column.ndim == 1:  # a third of the time
+        in_order = np.sort(column)
+        return in_order[begins(in_order)]
     return np.unique(column, axis=axis, return_index=True)[0]
 
 

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import errno
 from collections.abc import Iterable, Sequence
 from typing import NamedTuple
 
 #: What follows where a cell can not be read, for which that is told already.
 BLANK = ("nothing is written here", "no number is written here", "no date is written here")
+NO_ROOM = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG)
 ALIKE = 5  #: faults that differ only in their row are told one by one up to this many
 
 

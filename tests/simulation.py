@@ -97,16 +97,20 @@ def simulate(
     persistent: float = 0.07,
     own: float = 0.04,
     same_surfaces: bool = True,
+    one_near_the_edge: bool = False,
+    most_fall: float = 0.3,
 ) -> Truth:
     """Write a site folder and return its truth.
 
     ``overthrow`` is the true overthrow over the sand on the surfaces; ``caught`` surfaces get
     ``catches_each`` catches, the ``same_surfaces`` in each dressing or drawn anew. The site claims
-    ``claimed_u_efficiency`` for what its trays catch, whatever is true.
+    ``claimed_u_efficiency`` for what its trays catch, whatever is true. ``one_near_the_edge``: of
+    the first two trays of a surface one lies where the rate falls and one does not; it falls by up
+    to ``most_fall`` at the edge.
     """
     rng = np.random.default_rng(seed)
     error = {name: rng.normal(0.0, u) for name, u in U.items()}
-    fall = rng.uniform(0.0, 0.3)
+    fall = rng.uniform(0.0, most_fall)
     features, area, rings = _surfaces(rng, surfaces, error["bias"])
     shape = (dressings, surfaces)
     middle = (
@@ -124,7 +128,9 @@ def simulate(
         mine = order[:caught] if same_surfaces else rng.permutation(surfaces)[:caught]
         chosen[d, mine] = True
     water = 0.03 + error["moisture"]
-    catches = _catches(rng, chosen, catches_each, middle, grounds, scatter, error, water)
+    catches = _catches(
+        rng, chosen, catches_each, middle, grounds, scatter, error, water, one_near_the_edge
+    )
     write_site(
         folder,
         toml=TOML.replace(
@@ -249,6 +255,7 @@ def _catches(
     scatter: float,
     error: dict[str, float],
     water: float,
+    one_near_the_edge: bool,
 ) -> str:
     """Trays laid anywhere on the surface, weighed moist to 1 g on a balance."""
     rows: list[dict[str, Any]] = []
@@ -256,6 +263,9 @@ def _catches(
     for d, s in zip(*np.nonzero(chosen), strict=True):
         points, factor = grounds[s]
         laid = rng.integers(0, len(points), each)
+        if one_near_the_edge:
+            falls = factor < 1
+            laid[:2] = [rng.choice(np.flatnonzero(side)) for side in (falls, ~falls)][:each]
         points, rate = points[laid], middle[d, s] * factor[laid]
         # mean 1, so that the mean of the trays is the surface's
         rate = rate * np.exp(rng.normal(-(scatter**2) / 2, scatter, each))

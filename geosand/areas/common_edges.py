@@ -16,7 +16,7 @@ from geosand.areas.matched_edges import matched_edges, whole_rings
 from geosand.areas.near_edges import Boxes, Edges, covered_parts, near_edges, stretches_within
 from geosand.areas.ownership import ordered_pairs
 from geosand.areas.rings import Rings, rings_of
-from geosand.columns import Floats, Geometries, Ints, begins, columns, distinct
+from geosand.columns import Floats, Geometries, Ints, begins, columns
 
 _AT_ONCE = 10_000  #: edges: of dense outlines each has hundreds beside it
 _CORNER_TOLERANCES = 4  # neighbours that meet only in a corner run together for about two
@@ -45,53 +45,50 @@ def shared_edges(
     at each end of a shared stretch; surfaces that meet in a corner only share none.
     """
     rings = rings_of(plane_geometries) if rings is None else rings
-    whole = whole_rings(rings, edition)
+    matched = matched_edges(rings, rank, edition, whole_rings(rings, edition))
+    around = rings.sum_rings(rings.lengths)
+    closed = (matched.along_m > around * (1 - 1e-9)) & (around > 0)
     boxes = Boxes.of_rings(rings)
     box = boxes.around(rings.surface, rings.surfaces)
     # a surface whose whole boundary is matched already has no edge left to compare with anyone
-    left = distinct(rings.surface[~whole.matched])
+    left = np.flatnonzero(~closed)
     lower, upper = ordered_pairs(
         np.column_stack(box.of_rows(left)), rank[left], edition[left], tolerance_m
     )
     lower, upper = left[lower], left[upper]
-    reach = 2 * tolerance_m
-    edges = Edges.of(rings, boxes, lower, box.of_rows(upper).wider(reach))
-    others = Edges.of(rings, boxes, upper, box.of_rows(lower).wider(reach))
-    maybe = np.zeros(len(rings.position), dtype=np.bool_)
-    maybe[edges.vertex] = maybe[others.vertex] = True
-    length_of_ring = rings.lengths()
-    matched = matched_edges(rings, rank, edition, length_of_ring, whole, maybe)
-    around = rings.sum_rings(length_of_ring)
-    closed = (matched.along_m > around * (1 - 1e-9)) & (around > 0)
     length = matched.length_of(lower, upper)
-    near = ~(closed[lower] | closed[upper])
-    apart = np.flatnonzero(near & (length == 0))
+    near = length > 0
+    apart = np.flatnonzero(~near)
     near[apart] = shapely.dwithin(
         plane_geometries[lower[apart]], plane_geometries[upper[apart]], tolerance_m
     )
-    edges = edges.of_rows(near[edges.row] & ~matched.common[edges.vertex])
-    limit = box.of_rows(upper).wider(reach)
-    length = length + _lengths_within(edges, others, limit, tolerance_m)
+    lower, upper, length = lower[near], upper[near], length[near]
+    limit = box.of_rows(upper).wider(2 * tolerance_m)
+    edges = Edges.of(rings, boxes, lower, limit)
+    edges = edges.of_rows(~matched.common[edges.vertex])
+    length = length + _lengths_within(edges, boxes, upper, limit, tolerance_m)
     done = closed[matched.lower] | closed[matched.upper]
-    lower = np.concatenate([matched.lower[done], lower[near]])
-    upper = np.concatenate([matched.upper[done], upper[near]])
-    length = np.concatenate([matched.length_m[done], length[near]])
+    lower = np.concatenate([matched.lower[done], lower])
+    upper = np.concatenate([matched.upper[done], upper])
+    length = np.concatenate([matched.length_m[done], length])
     kept = np.lexsort((upper, lower))
     kept = kept[length[kept] > _CORNER_TOLERANCES * tolerance_m]
     return SharedEdges(lower=lower[kept], upper=upper[kept], length_m=length[kept])
 
 
-def _lengths_within(edges: Edges, others: Edges, limit: Boxes, tolerance_m: float) -> Floats:
-    """Length (n,) of each lower one's ``edges`` within the tolerance of the upper one's ``others``.
+def _lengths_within(
+    edges: Edges, boxes: Boxes, upper: Ints, limit: Boxes, tolerance_m: float
+) -> Floats:
+    """Length (n,) of each lower one's ``edges`` within the tolerance of the ``upper`` one's edges.
 
     Given without the edges that it has in common with any surface: they are shared with that one,
     so that no edge is twice in a sum, be it beside a gap of less than the tolerance. Beyond its
-    ``limit`` no edge of a lower one is near.
+    ``limit`` no edge of a lower one is near. ``boxes`` are those of the rings.
     """
-    reach, pairs = 2 * tolerance_m, len(limit.west)
+    reach, pairs = 2 * tolerance_m, len(upper)
     box = edges.boxes().within(limit.of_rows(edges.row))
     around = box.around(edges.row, pairs).wider(reach)
-    others = others.of_rows(others.boxes().meet(around.of_rows(others.row)))
+    others = Edges.of(edges.rings, boxes, upper, around)
     row, length = [np.empty(0, dtype=np.int64)], [np.empty(0)]
     for some in _some_at_once(edges.row):
         ends = np.searchsorted(others.row, edges.row[[some.start, some.stop - 1]] + (0, 1))

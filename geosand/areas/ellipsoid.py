@@ -251,7 +251,8 @@ def vertex_spread_m2(
     squares = np.zeros((2, len(rings.first)))
     for rows, block, room in rings.blocks_with_room(4):
         at = block.position.T
-        before, after = at[:, block.last - 1], at[:, block.first + 1]
+        ends = (block.last - 1, block.first + 1)
+        before, after = (block.position.take(end, axis=0).T for end in ends)
         np.subtract(at[:, 2:], at[:, :-2], out=room[:2, 1:-1])
         np.add(at[1, 2:], at[1, :-2], out=room[2, 1:-1])
         room[:2, block.first], room[2, block.first] = after - before, after[1] + before[1]

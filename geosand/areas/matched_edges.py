@@ -63,23 +63,22 @@ def whole_rings(rings: Rings, edition: Ints) -> Whole:
     return Whole(number, one, other, matched)
 
 
-def matched_edges(
-    rings: Rings, rank: Ints, edition: Ints, length_m: Floats, whole: Whole, maybe: Bools
-) -> Matched:
+def matched_edges(rings: Rings, rank: Ints, edition: Ints, whole: Whole) -> Matched:
     """The edges in m of a plane that two surfaces (S,) of one edition have in common.
 
-    ``rank`` says which of two lies on top: that of the smaller one. ``length_m`` is of each ring,
-    ``whole`` which of them are matched; of all others the edges (N,) that ``maybe`` are, are
-    compared.
+    ``rank`` says which of two lies on top: that of the smaller one. ``whole`` says which rings are
+    matched; of all others the edges are compared.
     """
     one, other = whole.one, whole.other
     common = rings.per_vertex(whole.matched)
-    edges = _edges_of(rings, np.flatnonzero(maybe & ~common), whole.number, edition)
+    open_ = ~common
+    open_[rings.last] = False  # no edge leads from a ring to the next
+    edges = _edges_of(rings, np.flatnonzero(open_), whole.number, edition)
     common[edges.row] = common[edges.other] = True
     # those of whole rings, then by themselves; edges follow each other round a ring
     first = np.concatenate([rings.surface[one], edges.surface])
     second = np.concatenate([rings.surface[other], edges.other_surface])
-    length = np.concatenate([length_m[one], edges.lengths(rings.position)])
+    length = np.concatenate([rings.lengths[one], edges.lengths(rings.position)])
     surfaces = rings.surfaces
     along = np.bincount(first, length, surfaces) + np.bincount(second, length, surfaces)
     beneath = rank[first] > rank[second]
@@ -176,7 +175,7 @@ def same_rings(rings: Rings, total: Numbers, edition: Ints) -> tuple[Ints, Ints]
     size = rings.last - rings.first
     survey = edition[rings.surface]
     # one number for ring and survey: rings that are the same follow each other, in their order
-    order = np.argsort(total + survey.astype(np.uint64) * _MIX[0], kind="stable")
+    _, order = _repeated(total + survey.astype(np.uint64) * _MIX[0])
     total, size, survey = total[order], size[order], survey[order]
     same = (total[1:] == total[:-1]) & (size[1:] == size[:-1]) & (survey[1:] == survey[:-1])
     beside = np.concatenate([[False], same, [False]])

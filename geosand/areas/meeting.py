@@ -165,8 +165,8 @@ def hole_remarks(
 
 def _hole(row: int, tiny: bool, count: int, size: float, place: tuple[float, float]) -> Remark:
     many = count > 1
-    text = f"{count} {'tiny ' if tiny else ''}hole{'s' if many else ''} without a surface in "
-    text += f"{'them, together' if many else 'it,'} {square_metres(size)}, "
+    text = f"{count} {'tiny ' if tiny else ''}hole{'s' if many else ''} that no surface fills, "
+    text += f"{'together ' if many else ''}{square_metres(size)}, "
     return Remark(
         row,
         "finding",

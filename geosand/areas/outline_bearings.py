@@ -147,17 +147,17 @@ def in_ring(edge: Ints, edges: Ints) -> Ints:
 def _from_lowest(angle: Floats, first: Ints, edges: Ints, onward: Bools) -> Ints:
     """Rows of corners in the order of ``Corners``; ``onward``: rings that go anticlockwise."""
     size = edges + 1
-    place = np.arange(len(angle)) - np.repeat(first, size)
     least: Floats = np.minimum.reduceat(angle, first) if len(first) else np.empty(0)
     lowest = np.flatnonzero(angle == np.repeat(least, size))
     start = np.zeros(len(first), dtype=np.int64)
     ring = np.searchsorted(first, lowest, side="right") - 1
-    start[ring[::-1]] = place[lowest[::-1]]  # the first of them is set last
-    place *= np.repeat(np.where(onward, 1, -1), size)
-    place += np.repeat(start, size)
-    order = in_ring(place, np.repeat(edges, size))
-    order += np.repeat(first, size)
-    return order
+    start[ring[::-1]] = lowest[::-1]  # the first of them is set last
+    # from row to row one on, or one back, and once round the ring's end
+    step = np.repeat(np.where(onward, 1, -1), size)
+    step[first] = np.diff(start, prepend=0)
+    round_ = np.where(onward, 2 * first + edges - start, start + 1)
+    step[round_] -= np.where(onward, edges, -edges)
+    return np.cumsum(step, out=step)
 
 
 def _turn_and_least(x: Floats, y: Floats, first: Ints, last: Ints) -> tuple[Floats, Floats]:

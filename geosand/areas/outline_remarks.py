@@ -18,7 +18,8 @@ from geosand.areas.remarks import Remark, at, square_metres
 from geosand.areas.rings import Rings
 from geosand.columns import Bools, Floats, Geometries, Ints, Strings
 
-#: Usual sizes in m² by kind (common practice, no published source); outside them only a finding.
+#: Usual sizes in m² by kind (common practice, no published source; the largest pitch is a polo
+#: field of 300 by 200 yards, the most that rules allow); outside them only a finding.
 USUAL_AREAS_M2 = {
     "green": (50.0, 3000.0),
     "collar": (10.0, 2000.0),
@@ -27,7 +28,7 @@ USUAL_AREAS_M2 = {
     "approach": (10.0, 10000.0),
     "surround": (10.0, 20000.0),
     "fairway": (300.0, 80000.0),
-    "pitch": (50.0, 25000.0),
+    "pitch": (50.0, 52000.0),
 }
 TINY_M2 = 0.5  #: smaller is a sliver left over from drawing
 THIN_M = 0.05  #: of a mean width (2 × area / perimeter) below this too: what two edges do not share

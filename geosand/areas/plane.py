@@ -125,7 +125,8 @@ class Planes:
             np.subtract(block.position[:, 0], here.longitude_deg, out=x)
             np.subtract(block.position[:, 1], here.latitude_deg, out=y)
             here.move(x, y, room[2:])
-            position[start : start + len(x)].T[:] = x, y
+            moved = position[start : start + len(x)]
+            moved[:, 0], moved[:, 1] = x, y
         return replace(rings, position=position)
 
     def to_lonlat(self, geometries: Geometries, of: Ints) -> Geometries:

@@ -3,20 +3,21 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from functools import cached_property
 from typing import TypeVar
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from geosand.columns import Bools, Floats, Geometries, Ints, begins, frozen, ragged
+from geosand.columns import Bools, Floats, Geometries, Ints, Late, begins, frozen, ragged
 
 Scalar = TypeVar("Scalar", bound=np.generic)
 _BLOCK_VERTICES = 16384  #: what is worked on at once stays in a processor's own memory
 
 
 @frozen
-class Rings:
+class Rings(Late):
     """R rings with N vertices altogether; each ring is closed, its first vertex comes twice."""
 
     position: Floats  #: (N, 2), in the units of the geometries
@@ -62,6 +63,7 @@ class Rings:
         after[self.last] = self.position[self.first + 1]
         return before, after
 
+    @cached_property
     def lengths(self) -> Floats:
         """Length of each ring (R,), straight in the units of the geometries."""
         length = np.zeros(len(self.first))
@@ -69,7 +71,8 @@ class Rings:
             at = block.position.T
             np.subtract(at[:, 1:], at[:, :-1], out=steps[:, :-1])
             steps[:, block.last] = 0.0  # no edge leads from a ring to the next
-            square = np.multiply(steps, steps, out=steps).sum(axis=0)
+            square, other = np.multiply(steps, steps, out=steps)
+            square += other
             length[rows] = block.sum_edges(np.sqrt(square, out=square))
         return length
 

@@ -53,7 +53,7 @@ def _dense(rings: Rings) -> Ints:
     corners, few = rings.last - rings.first, FEW_CORNERS
     if corners.max(initial=0) <= few:
         return np.zeros(0, dtype=np.int64)
-    near = corners > np.maximum(few, rings.lengths() / APART_M)
+    near = corners > np.maximum(few, rings.lengths / APART_M)
     if near.any():
         near &= (corners > MOST_CORNERS) | (_turned_rad(rings) > JAGGED_RAD)
     return np.flatnonzero(near)
@@ -72,7 +72,7 @@ def _thinned_rings(rings: Rings, dense: Ints) -> Geometries:
     ring, place = ragged(rings.first[dense], (rings.last - rings.first + 1)[dense])
     closed = np.asarray(shapely.linearrings(rings.position[place], indices=ring))
     whole = np.asarray(shapely.normalize(shapely.polygons(closed)))
-    few = np.maximum(rings.lengths()[dense] / APART_M, FEW_CORNERS)
+    few = np.maximum(rings.lengths[dense] / APART_M, FEW_CORNERS)
     smooth = np.where(rings.last[dense] - rings.first[dense] > MOST_CORNERS, MOST_CORNERS, 0)
     out, left, step_m = whole.copy(), np.arange(len(dense)), LEAST_THINNED_M
     while len(left) and step_m <= MOST_THINNED_M:

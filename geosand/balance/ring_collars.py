@@ -20,6 +20,7 @@ from geosand.areas.outline_bearings import (
     in_ring,
     outlines_of,
     outlines_of_rings,
+    square_to_edge,
     square_to_edges_beside,
 )
 from geosand.areas.overlay import widened
@@ -31,7 +32,7 @@ from geosand.balance.ring_strips import COLLAR, OUTER, Crossings, Strips
 from geosand.balance.ring_tasks import sums
 from geosand.columns import Bools, Floats, Geometries, Ints, ragged, take
 
-_APART_M = 1.0  #: of lines along an edge
+_APART_M = 0.85  #: of lines along an edge, about
 _UNEVEN = 3.0  #: mean widths, by which a collar may stand out to one side
 _MOST = 0.1  #: by which crossings are moved; what is farther off is not what lines have missed
 
@@ -54,8 +55,7 @@ def close_collars(collar: Geometries, surface: Geometries) -> Collars:
     close = (shapely.get_num_interior_rings(collar) == 1) & (shapely.get_type_id(surface) == 3)
     close &= shapely.get_num_interior_rings(surface) == 0
     case = np.flatnonzero(close)
-    holes = shapely.get_interior_ring(collar[case], 0)
-    case = case[_same_rings(holes, shapely.get_exterior_ring(surface[case]))]
+    case = case[_same_rings(shapely.get_interior_ring(collar[case], 0), surface[case])]
     box, area = shapely.bounds(surface[case]), shapely.area(collar[case])
     even = _even(shapely.bounds(collar[case]), box, shapely.length(surface[case]), area)
     case, box, area = case[even], box[even], area[even]
@@ -83,7 +83,10 @@ def _even(collar_box: Floats, box: Floats, perimeter_m: Floats, area_m2: Floats)
 
 
 def _same_rings(one: Geometries, other: Geometries) -> Bools:
-    """Which rings go through the same corners, from any of them on and either way round."""
+    """Which rings (or polygons of one ring) go through the same corners.
+
+    From any of them on and either way round.
+    """
     corners = shapely.get_num_coordinates(one).astype(np.int64) - 1
     alike = corners == shapely.get_num_coordinates(other) - 1
     if not alike.all():
@@ -112,21 +115,30 @@ def _widest_m(outlines: Outlines, corners: Corners, surface: Geometries) -> Floa
     Each is measured to the edges of the surface in its direction, seldom not the nearest; to the
     whole outline where edges are not in order of direction.
     """
-    own_rings = shapely.get_exterior_ring(surface)
     middle = np.column_stack((outlines.middle_x, outlines.middle_y))
-    inner, own = outlines_of_rings(own_rings, middle)
+    inner, own = outlines_of_rings(surface, middle)
     ring = np.repeat(np.arange(len(surface)), outlines.edges + 1)
     # rings have the same numbers in both, so that bearings can be compared as they are
-    edge = np.searchsorted(own.bearing, corners.bearing, side="right") - 1 - inner.first[ring]
-    edge = np.clip(in_ring(edge, inner.edges[ring]), 0, inner.edges[ring] - 1)
-    away = np.sqrt(square_to_edges_beside(inner, own, ring, edge, corners.x, corners.y))
-    by_direction = outlines.ordered & inner.ordered
-    other = np.flatnonzero(~by_direction[ring])
+    begin = np.searchsorted(own.bearing, corners.bearing, side="right") - 1
+    first = inner.first.take(ring)
+    last = first + (inner.edges - 1).take(ring)
+    begin = np.where(begin < first, last, np.minimum(begin, last))
+    at_most = square_to_edge(own, begin, corners.x, corners.y)
+    other = np.flatnonzero(~(outlines.ordered & inner.ordered)[ring])
+    at_most[other] = np.nan
+    widest = np.zeros(len(surface))
+    highest = np.maximum.reduceat(at_most, outlines.first) if len(ring) else widest
+    few = np.flatnonzero(at_most == highest.take(ring))  # the likeliest corner of each
+    for _ in range(2):
+        row, edge = ring[few], begin[few] - first[few]
+        away = square_to_edges_beside(inner, own, row, edge, corners.x[few], corners.y[few])
+        np.maximum.at(widest, row, np.sqrt(away))
+        few = np.flatnonzero(at_most > (widest * widest * (1 + 1e-12)).take(ring))
     if len(other):
         row = ring[other]
         x, y = corners.x[other] + middle[row, 0], corners.y[other] + middle[row, 1]
-        away[other] = shapely.distance(shapely.points(x, y), own_rings[row])
-    widest: Floats = np.maximum.reduceat(away, outlines.first) if len(away) else np.zeros(0)
+        away = shapely.distance(shapely.points(x, y), shapely.boundary(surface)[row])
+        np.maximum.at(widest, row, away)
     return widest
 
 
@@ -175,7 +187,7 @@ def outward_strips(edges: Edges, wanted: Bools) -> OutwardStrips:
     half = np.where(sharp, 0.0, edges.turn_rad / 2)
     opens = half.copy()
     opens[edges.after] += half
-    pieces = np.ceil(edges.length_m / _APART_M) * mine
+    pieces = np.maximum(np.rint(edges.length_m / _APART_M), 1.0) * mine
     with np.errstate(invalid="ignore", divide="ignore"):  # of those not wanted
         width, opens = edges.length_m / pieces, opens / pieces
     edge, place = ragged(np.zeros(len(pieces), np.int64), pieces.astype(np.int64))

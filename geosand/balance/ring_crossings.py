@@ -28,6 +28,7 @@ from geosand.columns import Bools, Floats, Geometries, Ints, ragged, take
 
 _BEYOND = 1.0137  #: of the cap: where to look beyond it; zones often end at the cap itself
 _ROUNDING = 1 + 1e-9  #: of a square: no line that meets a ring is lost by it
+_CLEAR = 1 + 1e-6  #: of a square: what rounding takes from it can not matter
 _BLOCK = 12  #: rows of a block
 _COMPARED = 50_000  #: pairs of blocks at once
 _AT_ONCE = 256  #: pairs of blocks; few enough to stay in a processor's own memory
@@ -44,9 +45,12 @@ class Lines(NamedTuple):
     out_y: Floats
     cap_m: Floats
 
-    def ends(self) -> tuple[Floats, Floats]:
-        """A little beyond the cap."""
-        far = self.cap_m * _BEYOND
+    def ends(self, outlines: Outlines) -> tuple[Floats, Floats]:
+        """A little beyond the cap, or where a line has left the circle of the farthest corner."""
+        along = self.x * self.out_x + self.y * self.out_y
+        square = (_CLEAR * outlines.square_m2).take(self.ring) - (self.x**2 + self.y**2)
+        leaves = np.sqrt(np.maximum(along * along + square, 0.0)) - along
+        far = np.clip(leaves, 0.0, self.cap_m * _BEYOND)
         return self.x + self.out_x * far, self.y + self.out_y * far
 
     def near(self, outlines: Outlines) -> Bools:
@@ -103,32 +107,35 @@ def crossings_with(lines: Lines, outlines: Outlines, corners: Corners) -> _Found
 
 def _by_bearing(lines: Lines, outlines: Outlines, corners: Corners) -> _Found:
     """Crossings with outlines whose edges follow each other as seen from the middle."""
-    ring, x, y, (end_x, end_y) = lines.ring, lines.x, lines.y, lines.ends()
-    first, edges = outlines.first.take(ring), outlines.edges.take(ring)
-    square = outlines.square_m2.take(ring)
+    ring, x, y, (end_x, end_y) = lines.ring, lines.x, lines.y, lines.ends(outlines)
     here = bearing(x, y)
-    nearest = in_ring(edge_towards(outlines, corners, ring, here), edges)
-    begin, spare = first + nearest, SPARE * square
-    after = begin + 1
+    edge = edge_towards(outlines, corners, ring, here)
+    begin = outlines.first.take(ring) + in_ring(edge, outlines.edges.take(ring))
     from_x, from_y = corners.x.take(begin), corners.y.take(begin)
-    to_x, to_y = corners.x.take(after), corners.y.take(after)
+    to_x, to_y = corners.x.take(begin + 1), corners.y.take(begin + 1)
+    spare = (SPARE * outlines.square_m2).take(ring)
     # most lines stay between the directions of the two corners of one edge
     one = (from_x * y - from_y * x > spare) & (x * to_y - y * to_x > spare)
     one &= (from_x * end_y - from_y * end_x > spare) & (end_x * to_y - end_y * to_x > spare)
-    line, more = np.flatnonzero(one), np.flatnonzero(~one)
-    edge = begin.take(line)
+    crossed, distance, way = _met(lines, from_x, from_y, to_x, to_y)
+    crossed &= one
+    line = np.flatnonzero(crossed)
+    found = [(line, distance.take(line), np.sign(way.take(line)))]
+    nearest, more = begin, np.flatnonzero(~one)
     if len(more):
+        first, edges = outlines.first[ring[more]], outlines.edges[ring[more]]
         start, count, last = _spanned(take(lines, more), here[more], outlines, corners)
         owner, place = ragged(start, count)
-        other, nearest[more] = more[owner], last
-        line = np.concatenate((line, other))
-        edge = np.concatenate((edge, first[other] + in_ring(place, edges[other])))
-    found = [_crossed(lines, corners, line, edge)]
-    still = np.flatnonzero(end_x * end_x + end_y * end_y <= square)
+        edge = first[owner] + in_ring(place, edges[owner])
+        nearest[more] = first + in_ring(last, edges)
+        found.append(_crossed(lines, corners, more[owner], edge))
+    still = np.flatnonzero(~crossed | (way < 0))
+    still = still[end_x[still] ** 2 + end_y[still] ** 2 <= outlines.square_m2[ring[still]]]
     if len(still):
-        inside = _still_inside(
-            corners, first[still], edges[still], end_x[still], end_y[still], nearest[still]
-        )
+        mine = ring[still]
+        first, edges = outlines.first[mine], outlines.edges[mine]
+        nearest = nearest[still] - first
+        inside = _still_inside(corners, first, edges, end_x[still], end_y[still], nearest)
         still = still[inside]
     return _together(lines, still, found)
 
@@ -140,7 +147,7 @@ def _spanned(
 
     ``here``: bearing of their starts.
     """
-    ring, (end_x, end_y) = lines.ring, lines.ends()
+    ring, (end_x, end_y) = lines.ring, lines.ends(outlines)
     turn = lines.x * end_y - lines.y * end_x
     there, onward = bearing(end_x, end_y), turn >= 0
     low, high = np.where(onward, here, there) - SPARE, np.where(onward, there, here) + SPARE
@@ -176,7 +183,7 @@ def _still_inside(
 
 def _by_blocks(lines: Lines, outlines: Outlines, corners: Corners) -> _Found:
     """Crossings with any outlines, of lines sorted by ring."""
-    x, y = lines.ends()
+    x, y = lines.ends(outlines)
     begin, end = np.column_stack((lines.x, lines.y)), np.column_stack((x, y))
     count = len(outlines.of)
     rays = blocks_of(np.minimum(begin, end), np.maximum(begin, end), lines.ring, count)
@@ -207,23 +214,35 @@ def _ends_inside(lines: Lines, outlines: Outlines, corners: Corners, x: Floats, 
     return inside
 
 
+def _met(
+    lines: Lines, from_x: Floats, from_y: Floats, to_x: Floats, to_y: Floats
+) -> tuple[Bools, Floats, Floats]:
+    """Which lines cross the edge beside each, how far out, and, in its sign, which way."""
+    from_x, from_y, to_x, to_y = from_x - lines.x, from_y - lines.y, to_x - lines.x, to_y - lines.y
+    # a corner is on one side of a line for both of its edges, so that no crossing is lost
+    begin = lines.out_x * from_y - lines.out_y * from_x
+    end = lines.out_x * to_y - lines.out_y * to_x
+    way = end - begin
+    distance = from_x * to_y - from_y * to_x
+    with np.errstate(divide="ignore", invalid="ignore"):  # of those that do not cross
+        distance /= way
+    crossed = (begin > 0) != (end > 0)
+    crossed &= (distance > _NOTHING_M) & (distance < lines.cap_m * _BEYOND)
+    return crossed, distance, way
+
+
 def _crossed(lines: Lines, corners: Corners, line: Ints, edge: Ints) -> _Found:
     """Which of the lines cross the edge beside them, how far out and which way; not beyond."""
+    # most of many pairs are told apart by the two sides alone
     out_x, out_y = lines.out_x.take(line), lines.out_y.take(line)
-    across = (lines.out_y * lines.x - lines.out_x * lines.y).take(line)
-    # a corner is on one side of a line for both of its edges, so that no crossing is lost
-    begin = out_x * corners.y.take(edge) - out_y * corners.x.take(edge) + across
-    after = edge + 1
-    end = out_x * corners.y.take(after) - out_y * corners.x.take(after) + across
+    x, y = lines.x.take(line), lines.y.take(line)
+    begin = out_x * (corners.y.take(edge) - y) - out_y * (corners.x.take(edge) - x)
+    end = out_x * (corners.y.take(edge + 1) - y) - out_y * (corners.x.take(edge + 1) - x)
     some = np.flatnonzero((begin > 0) != (end > 0))
-    line, edge, after = line.take(some), edge.take(some), after.take(some)
-    way = end.take(some) - begin.take(some)
-    from_x, from_y = corners.x.take(edge), corners.y.take(edge)
-    step_x, step_y = corners.x.take(after) - from_x, corners.y.take(after) - from_y
-    away_x, away_y = from_x - lines.x.take(line), from_y - lines.y.take(line)
-    distance = (away_x * step_y - away_y * step_x) / way
-    kept = (distance > _NOTHING_M) & (distance < lines.cap_m.take(line) * _BEYOND)
-    return line[kept], distance[kept], np.sign(way[kept])
+    line, edge = line.take(some), edge.take(some)
+    ends = [c.take(r) for r in (edge, edge + 1) for c in (corners.x, corners.y)]
+    crossed, distance, way = _met(take(lines, line), *ends)
+    return line[crossed], distance[crossed], np.sign(way[crossed])
 
 
 def _together(lines: Lines, still: Ints, found: list[_Found]) -> _Found:

@@ -12,7 +12,7 @@ from geosand.balance.ring_stands import Hazards, Stands
 from geosand.balance.ring_strips import parts_less_holes
 from geosand.columns import Bools, Floats, Ints, distinct, ratio, take
 
-_AT_ONCE = 12_000  #: corners of surfaces; few enough to stay in a processor's own memory
+_AT_ONCE = 24_000  #: corners of surfaces: few enough to stay in a processor's own memory
 _MOST_BLOCKS = 16  #: each is picked out of all rows
 
 

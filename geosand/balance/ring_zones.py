@@ -165,8 +165,8 @@ def _running(each: Floats, count: Ints, first: Ints) -> tuple[Ints, Floats]:
         # of no less than the sum, whatever the order of the rows
         most = np.maximum.reduceat(np.abs(each), first[held], axis=1) * count[held]
         _, bits[:, held] = np.frexp(most)
-    whole = np.rint(each * np.repeat(np.ldexp(1.0, _WHOLE_BITS - bits), count, axis=1))
-    np.cumsum(whole.astype(np.int64), axis=1, out=sums[:, 1:])
+    each *= np.repeat(np.ldexp(1.0, _WHOLE_BITS - bits), count, axis=1)
+    np.cumsum(np.rint(each, out=each).astype(np.int64), axis=1, out=sums[:, 1:])
     return sums, np.ldexp(1.0, bits - _WHOLE_BITS)
 
 

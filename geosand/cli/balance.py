@@ -107,7 +107,9 @@ def _write_field(results: Results, path: Path, only: str | None, quiet: bool) ->
         raise Refused(Fault(file=str(path), found=f"there is no depth field to write: {sentence}"))
     write_text(path, text + "\n", option="--field")
     if not quiet:
-        click.echo(f"{path}: written; {sentence}")
+        from geosand.reports.plain_table import show
+
+        show(f"{path}: written; {sentence}")
 
 
 def _print_json(results: Results, only: str | None, surface: str | None, witness: bool) -> None:

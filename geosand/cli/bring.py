@@ -96,17 +96,19 @@ def command(
         kept_in = {"edition": brought.edition, "areas_changed": changed}
         print_document({**document, **kept_in, **kept, **accuracy})
         return
+    from geosand.reports.plain_table import show
+
     shown = in_units_of(folder, units)
-    click.echo("\n".join(said_of(*told, brought.findings, shown)))
+    show(*said_of(*told, brought.findings, shown))
     for name, ids in _changes(brought).items():
         if ids:
-            click.echo(f"  {name}: {len(ids)} ({', '.join(ids[:8])}{' …' if len(ids) > 8 else ''})")
+            show(f"  {name}: {len(ids)} ({', '.join(ids[:8])}{' …' if len(ids) > 8 else ''})")
     if changed is not None:
-        click.echo(f"  {_changed_words(changed, folder, brought.edition, shown)}")
+        show(f"  {_changed_words(changed, folder, brought.edition, shown)}")
     words = in_words_of(_accuracy_words(brought, accuracies), shown)
-    click.echo(f"It holds from {valid_from}; {words}")
+    show(f"It holds from {valid_from}; {words}")
     if brought.edition:
-        click.echo(f"The survey until now is kept in {brought.edition}")
+        show(f"The survey until now is kept in {brought.edition}")
 
 
 def _changes(brought: Brought) -> dict[str, tuple[str, ...]]:

@@ -79,20 +79,21 @@ def _say_changes(folder: Path, earlier: Path, as_json: bool) -> None:
         made = {"also_read": dict(found.also_read), "made_with": dict(found.made_with)}
         print_document({"since": earlier.name, **listed, **made})
         return
+    from geosand.reports.plain_table import show
+
     if not any(parts.values()):
-        click.echo(
-            f"Nothing has changed since {earlier.name}: all {len(found.same)} files are the same."
-        )
+        show(f"Nothing has changed since {earlier.name}: all {len(found.same)} files are the same.")
     for word, names in parts.items():
         if names:
-            click.echo(f"{word}: {', '.join(names)}")
+            show(f"{word}: {', '.join(names)}")
     if any(parts.values()) and found.same:
-        click.echo(f"the same: {', '.join(found.same)}")
+        show(f"the same: {', '.join(found.same)}")
     for name, digest in found.also_read.items():
-        click.echo(f"not looked at here: {name}, which had the SHA-256 {digest}")
+        show(f"not looked at here: {name}, which had the SHA-256 {digest}")
     if version := found.made_with.get("geosand"):
-        options = found.made_with.get("options") or {}
+        options = found.made_with.get("options")
+        options = options if isinstance(options, dict) else {}
         said = " ".join(word for k, v in options.items() for word in _option_words(k, v))
-        click.echo(
+        show(
             f"It was made by geosand {version}, {found.made_with.get('verb')} {said}".rstrip() + "."
         )

@@ -66,9 +66,11 @@ def command(
             {"site": results.site.name, "map": str(path), "inputs": dict(results.site.inputs)}
         )
         return
-    click.echo(f"map: {path}")
+    from geosand.reports.plain_table import show
+
+    show(f"map: {path}")
     if background:
-        click.echo(f"Ticking the background sends the place you look at to {background[1]}.")
+        show(f"Ticking the background sends the place you look at to {background[1]}.")
 
 
 def _background(tiles: str | None, credit: str | None) -> tuple[str, str] | None:

@@ -54,9 +54,9 @@ def command(
     """Set up a complete site folder, ready to fill.
 
     Boundaries may come as GeoJSON, JSON-FG, TopoJSON, OSM (.osm, JSON of a query), GeoPackage,
-    Shapefile or GDB (zipped or not), KML, KMZ, FlatGeobuf, GML, LandXML, DXF, GPX, TAB, MIF, CSV
-    with WKT or a survey controller's text (both also as .xlsx). Nothing vanishes: what became no
-    surface is listed.
+    Shapefile or GDB (zipped or not), KML, KMZ, FlatGeobuf, GeoParquet, GML, LandXML, DXF, GPX, TAB,
+    MIF, CSV with WKT or a survey controller's text (both also as .xlsx). Nothing vanishes: what
+    became no surface is listed.
 
     Example: geosand new my_site --boundaries survey.geojson
     """
@@ -64,6 +64,7 @@ def command(
     if file is None:
         _check_alone()
     from geosand.formats.boundaries.new_site import new_site
+    from geosand.reports.plain_table import show
 
     with steps(silent=as_json) as step:
         step(f"Reading {file.name}" if file is not None else "Setting up")
@@ -93,10 +94,10 @@ def command(
         if as_json:
             print_document({"folder": str(folder), **document_of(*told, findings)})
             return
-        click.echo("\n".join(said_of(*told, findings, "us" if units == "us" else "metric")))
+        show(*said_of(*told, findings, "us" if units == "us" else "metric"))
     surfaces = f"draw surfaces.geojson, or geosand bring FILE --into {folder}; "
     first = surfaces if settled is None else ""
-    click.echo(f"{folder} is set up. Next: {first}fill in site.toml, then geosand check {folder}")
+    show(f"{folder} is set up. Next: {first}fill in site.toml, then geosand check {folder}")
 
 
 def _check_alone() -> None:

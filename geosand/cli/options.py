@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any, NoReturn
 import click
 
 from geosand import __version__
-from geosand.errors import Refused, Undecided, Unwritten, printable, stop_code
+from geosand.errors import NO_ROOM, Refused, Undecided, Unwritten, printable, stop_code
 from geosand.formats.writing import noting
 
 if TYPE_CHECKING:
@@ -28,7 +28,6 @@ if TYPE_CHECKING:
     from geosand.site.tables import Site
 
 Verb = Callable[..., None]
-NO_ROOM = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG)
 LONGEST_SETTINGS = 1_000_000  #: characters of site.toml that are looked at
 NO_MEMORY = "There is not enough memory for this."
 
@@ -68,16 +67,38 @@ def _run(function: Verb, options: dict[str, Any], written: Callable[[], list[Pat
         if isinstance(problem, OSError) and problem.errno == errno.EBADF:
             end_with(f"The output can not be written: {problem.strerror}.", written)
         if isinstance(problem, OSError) and problem.errno in NO_ROOM:
-            end_with(f"No room to write the output: {problem.strerror}.", written)
+            no_room = f"No room to write the output: {problem.strerror}."
+            end_with(_no_temporary_files() or no_room, written)
         if isinstance(problem, OSError) and problem.errno == errno.ENAMETOOLONG:
             end_with("A name is longer than this system takes: name a shorter one.", written)
         if isinstance(problem, FileNotFoundError) and not _in_a_folder():
             end_with("The folder that you are in is no more: change into another one.", written)
+        lost = isinstance(problem, FileNotFoundError) and problem.filename is None
+        if lost and (lacking := _no_temporary_files()):
+            end_with(lacking, written)
         if os.environ.get("GEOSAND_TRACEBACK"):
             raise
         if "bad_alloc" in str(problem):  # how libraries in C++ say it
             end_with(NO_MEMORY, written)
         end_with(_own_fault(problem), written)
+
+
+def _no_temporary_files() -> str:
+    """What is wrong with the folder for temporary files, which libraries use unasked; "" if none.
+
+    Where it is full, or none can be written, they raise what looks like a fault of the output.
+    """
+    import tempfile
+
+    remedy = "make room there, or name another folder in TMPDIR"
+    try:
+        with tempfile.TemporaryFile() as file:
+            file.write(bytes(1 << 16))
+    except OSError as problem:
+        if problem.errno in NO_ROOM:
+            return f"The folder for temporary files, {tempfile.gettempdir()}, is full: {remedy}."
+        return f"No folder for temporary files can be written, or all are full: {remedy}."
+    return ""
 
 
 def _in_a_folder() -> bool:

@@ -40,6 +40,11 @@ USUAL_TRAY_M = 0.5  #: 500 × 500 mm is usual in spreader tests; only the margin
 
 @verb
 @click.option("--catches", type=click.IntRange(1, 1000), help="Points in each surface.")
+@click.option(
+    "--on",
+    type=click.IntRange(1, 10_000),
+    help="On so many of them: first those never caught this season, then those caught least.",
+)
 @surfaces_option
 @start_option
 @click.option("--ring", metavar="D,D", help="Also a point at each distance outside, as 0.3m,1.0m.")
@@ -66,6 +71,7 @@ USUAL_TRAY_M = 0.5  #: 500 × 500 mm is usual in spreader tests; only the margin
 def command(folder: Path, as_json: bool, units: str | None, **asked: Any) -> None:
     """Lay trays: balanced random points in each surface, one of two near its edge, some outside.
 
+    With --on trays move from dressing to dressing, so that each surface gets its own in the season.
     Without --out they are listed. .geojson and .gpx are for receivers and maps; .html is a field
     sheet for phone and paper that takes the readings and saves them as catches. --show-power tells
     how many catches are needed.
@@ -89,7 +95,7 @@ def command(folder: Path, as_json: bool, units: str | None, **asked: Any) -> Non
     shown_in = display(units, results.site)
     if out is not None:
         _write(results, places, out, tray, asked["dressing"], seed, shown_in)
-    findings = [*said, *[str(f) for f in places.findings]]
+    findings = [*said, *[str(f) for f in places.findings], *_left_out(results, places)]
     if as_json:
         from geosand.reports.field_sheet import catch_points
 
@@ -128,7 +134,7 @@ def _in_numbers(point: Point) -> dict[str, Any]:
 
 def _check_together(asked: dict[str, Any]) -> None:
     """Wrong usage for options that would say nothing."""
-    of_points = ("catches", "ring", "tray", "swath", "dressing", "seed", "start")
+    of_points = ("catches", "on", "ring", "tray", "swath", "dressing", "seed", "start")
     of_power = ("see_overthrow", "know_depth")
     for name in of_points if asked["show_power"] else of_power:
         if asked[name] not in (None, ""):
@@ -175,6 +181,20 @@ def _tray(text: str | None) -> Tray | None:
     raise click.BadParameter(f"{text!r}: write 400mm,250mm or 300mm", param_hint="--tray")
 
 
+def _left_out(results: Results, places: Places) -> list[str]:
+    """Surfaces of the kinds that get trays which never had one this season, and get none now."""
+    from geosand.errors import listed
+
+    surfaces, ledger = results.site.surfaces, results.ledger
+    never = ledger.row[ledger.never_caught]
+    never = never[[kind in surfaces.kind[places.row] for kind in surfaces.kind[never]]]
+    names = surfaces.id[never[[row not in places.row for row in never]]].tolist()
+    if not names:
+        return []
+    told = "never caught this season and without a tray here: --on takes such surfaces first"
+    return [f"{listed(names)}: {told}"]
+
+
 def _tray_of(results: Results, tray: Tray | None) -> tuple[Tray, list[str]]:
     """The tray asked for, else that of the last catch; a sentence where neither is known."""
     from geosand.reports.field_sheet import Tray
@@ -191,11 +211,13 @@ def _tray_of(results: Results, tray: Tray | None) -> tuple[Tray, list[str]]:
 
 
 def _placed(results: Results, asked: dict[str, Any], ring: Floats, tray: Tray, seed: int) -> Places:
-    from geosand.planning.choosing import in_working_order, names_single_surfaces
+    from geosand.planning.choosing import in_working_order, least_caught, names_single_surfaces
     from geosand.planning.placing import place_catches
 
     site, named = results.site, words(asked["surfaces"])
     row = asked_surfaces(results, named or _dressed(results, asked["dressing"]))
+    if asked["on"] is not None:
+        row = least_caught(site, results.rates, results.ledger, row, asked["on"], seed)
     start = asked_start(results, asked["start"])
     if start is not None or not names_single_surfaces(site, named):
         row = in_working_order(site, results.areas, row, start, by_kind=False)

@@ -39,12 +39,18 @@ if TYPE_CHECKING:
 
 
 MOST_DEPTH_M = 0.1
+MOST_RATE_KG_M2 = 160.0  #: of that depth of poured sand
 
 
 @verb
 @as_of_option
 @click.option(
     "--depth", type=Quantity("m", MOST_DEPTH_M), help="On each surface, as 0.5mm, 1/32in."
+)
+@click.option(
+    "--rate",
+    type=Quantity("kg_m2", MOST_RATE_KG_M2),
+    help="The same as a rate of dry sand, as 60t/ha, 200lb/1000ft2.",
 )
 @click.option("--to-target", is_flag=True, help="Each surface up to its target so far.")
 @click.option("--max-depth", type=Quantity("m", MOST_DEPTH_M), help="No more than this at a time.")
@@ -86,8 +92,8 @@ def command(
 ) -> None:
     """Plan the next dressing: rate of each surface, sand to order, setting, heading.
 
-    Give --depth or --to-target. Depths are of dry poured sand, rates and masses on surfaces of dry
-    sand; orders and loads are as delivered, with water. Expected overthrow comes from the
+    Give --depth, --rate or --to-target. Depths are of dry poured sand, rates and masses on surfaces
+    of dry sand; orders and loads are as delivered, with water. Expected overthrow comes from the
     spreader's own strip width in past dressings. --as-of is the day of the dressing: targets so far
     are those of that day.
 
@@ -128,8 +134,11 @@ def command(
 
 def _check(asked: dict[str, Any]) -> None:
     """Raises click.UsageError for no depth or two, a least above the most, outputs ill named."""
-    if (asked["depth"] is None) is not asked["to_target"]:
-        raise click.UsageError("say how much: either --depth, as in --depth 0.5mm, or --to-target")
+    if [asked["depth"], asked["rate"], asked["to_target"] or None].count(None) != 2:
+        raise click.UsageError(
+            "say how much: either --depth, as in --depth 0.5mm, or --to-target; --rate, as in"
+            " --rate 60t/ha, stands for a depth"
+        )
     most = min(asked[name] or math.inf for name in ("depth", "max_depth"))
     if (asked["min_depth"] or 0.0) > most:
         option = "--max-depth" if most == asked["max_depth"] else "--depth"
@@ -164,11 +173,14 @@ def _planned(results: Results, asked: dict[str, Any]) -> tuple[NextDressing, lis
         hint = "--spreader"
         spreader, of_spreader = chosen_spreader(site, ledger, asked["spreader"])
         hint = "--assurance"
+        depth = asked["depth"]
+        if asked["rate"] is not None:
+            depth = asked["rate"] / float(results.rates.density.value[sand])
         request = Request(
             row=row,
             sand=sand,
             spreader=spreader,
-            depth_m=asked["depth"],
+            depth_m=depth,
             assurance=asked["assurance"],
             maximum_m=asked["max_depth"],
             minimum_m=asked["min_depth"],

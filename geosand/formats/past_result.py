@@ -44,12 +44,13 @@ def since(path: Path, now: Mapping[str, str]) -> Since:
     """
     document = _document(path)
     then, beside = document["inputs"], document.get("also_read")
+    made_with = document.get("made_with")
     return Since(
         changed=tuple(sorted(n for n in then if n in now and then[n] != now[n])),
         added=tuple(sorted(set(now) - set(then))),
         removed=tuple(sorted(set(then) - set(now))),
         same=tuple(sorted(n for n in then if now.get(n) == then[n])),
-        made_with=document.get("made_with") or {},
+        made_with=made_with if isinstance(made_with, dict) else {},
         also_read=beside if isinstance(beside, dict) and _inputs(beside) else {},
     )
 

@@ -11,7 +11,9 @@ import numpy as np
 from geosand.areas.ownership import precedence_levels
 from geosand.areas.register import AreaRegister
 from geosand.columns import Floats, Ints, distinct
+from geosand.planning.drawn_points import generator
 from geosand.planning.route import group_by_group, middles, natural
+from geosand.rates.surface_rates import Rates
 from geosand.season.ledger import Ledger
 from geosand.site.tables import HAZARDS, Site
 
@@ -136,6 +138,24 @@ def in_order_of_need(site: Site, ledger: Ledger, row: Ints) -> Ints:
     order = np.argsort(-need, kind="stable")
     levels = precedence_levels(site.surfaces.kind[row][order])
     return row[order][np.argsort(levels, kind="stable")]
+
+
+def least_caught(site: Site, rates: Rates, ledger: Ledger, row: Ints, most: int, seed: int) -> Ints:
+    """Up to ``most`` of the ``row`` of Surfaces: those of whose depth so far catches tell least.
+
+    First come those that had no catch of their own this season, then those whose few catches found
+    them unlike the others, then those caught in the fewest dressings; equals in an order drawn with
+    ``seed``. So trays move about, and each surface gets its own in turn.
+    """
+    mine = site.dressed.surface[ledger.counted & rates.own]
+    times = np.bincount(site.surfaces.ground[mine], minlength=len(site.ids)).astype(float)
+    unlike = site.surfaces.ground[ledger.row[np.isfinite(ledger.unlike.depth_m)]]
+    times[unlike] = 0.5
+    ground = site.surfaces.ground[row]
+    ids = site.surfaces.id[row].tolist()
+    drawn = np.array([generator(seed, name).random() for name in ids])
+    chosen: Ints = row[np.sort(np.lexsort((drawn, times[ground]))[:most])]
+    return chosen
 
 
 def chosen_sand(site: Site, ledger: Ledger, name: str | None) -> tuple[int, str]:

@@ -48,7 +48,7 @@ def points_inside(
     # a tray as wide as half a swath still gets the ground next to its margin
     core = _grown(shapes, -np.maximum(band, margin + 0.25))
     rim: Geometries = np.asarray(shapely.difference(inner, core), dtype=object)
-    generators = [_generator(seed, i) for i in ids]
+    generators = [generator(seed, i) for i in ids]
     start = np.array([g.integers(0, 2**20, size=2) for g in generators]).reshape(-1, 2)
     used = [sum(name.startswith(f"{i}-{seed}-") for name in taken) for i in ids]
     wanted = catches + max(used, default=0)
@@ -113,7 +113,7 @@ def halton(index: Ints, base: int) -> Floats:
     return out
 
 
-def _generator(seed: int, *texts: str) -> np.random.Generator:
+def generator(seed: int, *texts: str) -> np.random.Generator:
     """Random numbers of their own for a seed and some texts, the same on every machine."""
     from zlib import crc32
 
@@ -173,7 +173,7 @@ def points_outside(
         _free_name(f"{ids[k]}-{seed}-{d:.4g}m", taken)
         for k, d in zip(owner.tolist(), distance.tolist(), strict=True)
     ]
-    share = np.array([_generator(seed, name).random(_TRIES) for name in names])
+    share = np.array([generator(seed, name).random(_TRIES) for name in names])
     lines = shapely.boundary(
         shapely.buffer(register.owned_plane[row][owner], distance, quad_segs=16)
     )

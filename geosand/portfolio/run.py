@@ -138,10 +138,15 @@ def _pool(workers: int) -> Iterator[ProcessPoolExecutor]:
     context = get_context("spawn")
     theirs, ours = context.Pipe(duplex=False)
     with theirs, ours:
-        with _stops_heard_here_only():
-            pool = ProcessPoolExecutor(
-                workers, mp_context=context, initializer=_started, initargs=(theirs,)
-            )
+        try:
+            with _stops_heard_here_only():
+                pool = ProcessPoolExecutor(
+                    workers, mp_context=context, initializer=_started, initargs=(theirs,)
+                )
+        except (OSError, ImportError, NotImplementedError) as problem:
+            found = f"processes can not share locks on this system: {problem}"
+            remedy = "leave it out: one process does the same work"
+            raise Refused(Fault(file="--workers", found=found, remedy=remedy)) from problem
         with pool:
             try:
                 yield pool

@@ -137,9 +137,11 @@ def _column(values: Any, *, exact: bool) -> Column:
             return numbers
     if (coded := in_words(values)) is not None:
         words = coded.dictionary.to_pylist()
-        nothing = words.index("") if "" in words else len(words)
+        if values.null_count and "" not in words:
+            words.append("")
+        nothing = words.index("") if values.null_count else 0
         code = coded.indices.fill_null(nothing).to_numpy(zero_copy_only=False).astype(np.int64)
-        return Texts(words=words if nothing < len(words) else [*words, ""], code=code)
+        return Texts(words=words, code=code)
     cells = np.empty(len(values), dtype=np.object_)
     for row, cell in enumerate(values.to_pylist()):
         cells[row] = cell

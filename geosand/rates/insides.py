@@ -52,7 +52,7 @@ class Insides(NamedTuple):
     """What the outlines of some polygons of a column (S,) tell; rows are rings unless said."""
 
     ring_of: Ints  #: (S + 1,) ring of each polygon of which something is known; -1: of others
-    box: Floats  #: (S, 4) west, south, east, north of each polygon
+    box: Floats  #: (4, S) west, south, east, north of each polygon
     outlines: Outlines
     corners: Corners
     disc_m: Floats  #: radius of the disc about the middle from which all of the polygon is seen
@@ -88,7 +88,7 @@ class Insides(NamedTuple):
         ring_of[rows[outlines.of[known]]] = known
         return cls(
             ring_of=ring_of,
-            box=shapely.bounds(polygons),
+            box=np.ascontiguousarray(shapely.bounds(polygons).T),
             outlines=outlines,
             corners=corners,
             disc_m=disc,
@@ -107,26 +107,28 @@ class Insides(NamedTuple):
         about the point.
         """
         most, least = self._to_box(x, y, row), np.zeros(len(x))
-        ring, corners, outlines = self.ring_of[row], self.corners, self.outlines
+        ring, corners, outlines = self.ring_of.take(row), self.corners, self.outlines
         known = np.flatnonzero(ring >= 0)
-        ring = ring[known]
-        x, y = x[known] - outlines.middle_x[ring], y[known] - outlines.middle_y[ring]
-        within = self.disc_m[ring] - np.sqrt(x * x + y * y)
+        ring, x, y = ring.take(known), x.take(known), y.take(known)
+        x -= outlines.middle_x.take(ring)
+        y -= outlines.middle_y.take(ring)
+        within = self.disc_m.take(ring) - np.sqrt(x * x + y * y)
         least[known] = np.maximum(within, 0.0)
-        left = np.flatnonzero(within <= enough_m[known])
-        known, ring, x, y = known[left], ring[left], x[left], y[left]
+        left = np.flatnonzero(within <= enough_m.take(known))
+        known, ring = known.take(left), ring.take(left)
+        x, y = x.take(left), y.take(left)
         edge = edge_towards(outlines, corners, ring, bearing(x, y))
-        begin = outlines.first[ring] + in_ring(edge, outlines.edges[ring])
-        from_x, from_y = corners.x[begin], corners.y[begin]
-        step_x, step_y = corners.x[begin + 1] - from_x, corners.y[begin + 1] - from_y
+        begin = outlines.first.take(ring) + in_ring(edge, outlines.edges.take(ring))
+        from_x, from_y, after = corners.x.take(begin), corners.y.take(begin), begin + 1
+        step_x, step_y = corners.x.take(after) - from_x, corners.y.take(after) - from_y
         part = (x * step_y - y * step_x) / (from_x * step_y - from_y * step_x)
-        least[known] = np.maximum((1 - part) * self.disc_m[ring], 0.0)
+        least[known] = np.maximum((1 - part) * self.disc_m.take(ring), 0.0)
         to_edge = np.sqrt(square_to_edge(corners, begin, x, y))
         most[known] = np.minimum(most[known], to_edge)
         return Depths(least, most)
 
     def _to_box(self, x: Floats, y: Floats, row: Ints) -> Floats:
-        west, south, east, north = self.box[row].T
+        west, south, east, north = self.box.take(row, axis=1)
         near = np.minimum(np.minimum(x - west, east - x), np.minimum(y - south, north - y))
         return np.where(row >= 0, near, np.inf)
 

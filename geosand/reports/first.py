@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from geosand.balance.account import NOT_MEASURED, OVERTHROW
-from geosand.columns import Ints, Strings
+from geosand.balance.account_findings import reaches_far
+from geosand.columns import Bools, Ints, Strings
 from geosand.errors import listed
 from geosand.reports.doubts import (
     after_season,
@@ -21,6 +22,7 @@ from geosand.reports.words import Units, chance, label_of, listed_runs, shown
 from geosand.results import Results
 from geosand.season.ledger import NOT_MEASURED as NOT_MEASURED_STATE
 from geosand.season.ledger import OVER, UNDER
+from geosand.season.unlike_others import unlike_findings
 
 #: Named one by one; of more only their number is told, as a long list is read by nobody.
 MOST_UNDER, MOST_OVER = 6, 3
@@ -42,6 +44,7 @@ def look_first(results: Results, units: Units, *, linked: bool = False) -> list[
         *not_accounted_for(results, units),
         *_names(results, OVER, MOST_OVER, units, linked),
         *_not_measured(results, linked),
+        *_unlike_others(results),
         *_never_caught(results, linked),
         *_far_reach(results, units),
         *undecided(results, units),
@@ -75,14 +78,9 @@ def _sand_step(results: Results, units: Units) -> list[str]:
             f"dress {_told(names, False, 3)} ({far} {label_of('depth', units)} behind the target"
             " so far); geosand plan tells with how much"
         )
-    if (behind & ~under).any():
-        its = "its depth is" if (behind & ~under).sum() == 1 else "their depths are"
-        steps.append(
-            f"lay trays at the next dressing on {_told(ids[behind & ~under], False, 3)}, as"
-            f" {its} hardly known: geosand place draws where"
-        )
-    if not steps and over.any():
+    if not under.any() and not behind.any() and over.any():
         steps = [f"leave out {_told(ids[over], False, 3)}, over-dressed so far"]
+    steps += _tray_steps(results, behind & ~under)
     unknown = ledger.state == NOT_MEASURED_STATE
     if not unknown.any():
         return steps
@@ -91,6 +89,45 @@ def _sand_step(results: Results, units: Units) -> list[str]:
         return [*steps, f"lay trays on {whose}, whose depth is not known"]
     where = "is not known: geosand place draws where"
     return [f"lay trays at the next dressing, as the depth of {whose} {where}"]
+
+
+def _tray_steps(results: Results, hardly_behind: Bools) -> list[str]:
+    """Where trays are needed: on surfaces of a doubtful state or depth, and on those never caught.
+
+    ``hardly_behind`` has a row a surface of the ledger.
+    """
+    ledger, ids = results.ledger, results.site.surfaces.id[results.ledger.row]
+    hardly = hardly_behind | np.isfinite(ledger.unlike.depth_m)
+    never, steps = ledger.never_caught & ~hardly, []
+    if hardly.any():
+        its = "its depth is" if hardly.sum() == 1 else "their depths are"
+        steps.append(
+            f"lay trays at the next dressing on {_told(ids[hardly], False, 3)}, as"
+            f" {its} hardly known: geosand place draws where"
+        )
+    if never.any():
+        when = "" if steps else "at the next dressing "
+        steps.append(
+            f"lay trays {when}on {_told(_in_order(ids[never]), False, 3)}, never caught so far"
+            f" (geosand place {_as_last_time(results, ledger.row[never])})"
+        )
+    return steps
+
+
+def _as_last_time(results: Results, rows: Ints) -> str:
+    """Options of ``place`` for as many surfaces and trays as were laid last.
+
+    Of the kinds of ``rows`` of Surfaces; one tray on one surface where they never had any.
+    """
+    site = results.site
+    kinds = np.unique(site.surfaces.kind[rows])
+    caught = results.ledger.counted & results.rates.own
+    caught &= np.isin(site.surfaces.kind[site.dressed.surface], kinds)
+    dressing, trays = site.dressed.dressing[caught], results.rates.catches[caught]
+    last = trays[dressing == dressing.max(initial=-1)]
+    count, each = (len(last), int(np.median(last))) if len(last) else (1, 1)
+    options = f"--catches {each} --on {count}"
+    return f"--surfaces {kinds[0]} {options}" if len(kinds) == 1 else options
 
 
 def _nothing_due(results: Results) -> str:
@@ -172,7 +209,7 @@ def _not_measured(results: Results, linked: bool) -> list[str]:
 
 def _never_caught(results: Results, linked: bool) -> list[str]:
     ledger, site = results.ledger, results.site
-    rows = ledger.row[~ledger.own & (ledger.dressings > 0) & ledger.measured]
+    rows = ledger.row[ledger.never_caught]
     if not len(rows):
         return []
     names = _told(_in_order(site.surfaces.id[rows]), linked)
@@ -184,6 +221,15 @@ def _never_caught(results: Results, linked: bool) -> list[str]:
             they = _told(_in_order(site.surfaces.id[which]), linked)
         line += f". If {they} got {100 * more:.0f} % more, nothing was thrown over: a tray tells"
     return [line]
+
+
+def _unlike_others(results: Results) -> list[str]:
+    """Surfaces whose own catches speak against what counts where they had none."""
+    site, ledger = results.site, results.ledger
+    return [
+        f"{f.about}: {f.text}"
+        for f in unlike_findings(site, ledger.row, ledger.depth, ledger.unlike)
+    ]
 
 
 def _instead_of_overthrow(results: Results, rows: Ints) -> tuple[Ints, float]:
@@ -206,7 +252,8 @@ def _instead_of_overthrow(results: Results, rows: Ints) -> tuple[Ints, float]:
 def _far_reach(results: Results, units: Units) -> list[str]:
     balance, site, lines = results.balance, results.site, []
     asked = in_account(results)[balance.dressing_of_group]
-    for g in np.flatnonzero((balance.throw.reach_m > 5) & asked):
+    far = reaches_far(site, balance.throw, balance.group_of_row)
+    for g in np.flatnonzero(far & asked):
         name = site.dressings.id[balance.dressing_of_group[g]]
         reach = shown(balance.throw.reach_m[g], "length", units)
         lines.append(f"{name}: its overthrow would reach {reach} beyond the edge: was sand lost?")

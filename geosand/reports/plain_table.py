@@ -105,10 +105,13 @@ def window() -> int | None:
 
 
 def show(*parts: str | Table) -> None:
-    """Print texts, whole, and tables, folded; a reader that has gone is noticed here."""
+    """Print texts, whole, and tables, folded; a reader that has gone is noticed here.
+
+    Names in a text may be a stranger's, also those of folders: nothing in them steers the terminal.
+    """
     width = window() or PIPE_WIDTH
     for part in parts:
-        lines = part.lines(width) if isinstance(part, Table) else [part]
+        lines = part.lines(width) if isinstance(part, Table) else map(printable, part.split("\n"))
         sys.stdout.write("".join(f"{line}\n" for line in lines))
     sys.stdout.flush()
 

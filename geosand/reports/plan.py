@@ -22,8 +22,8 @@ from geosand.site.tables import Site
 
 BASIS = "as delivered, with its water"
 ORDERS = {
-    ROUTE: "kind by kind, greens first, each kind by a short way over its surfaces",
-    NEED: "kind by kind, greens first, each kind by need, the farthest behind its target first",
+    ROUTE: "kind by kind{}, each kind by a short way over its surfaces",
+    NEED: "kind by kind{}, each kind by need, the farthest behind its target first",
     AS_NAMED: "as named",
 }
 
@@ -38,7 +38,7 @@ def plan_document(site: Site, plan: NextDressing, said: list[str]) -> Document:
         "as_of": str(plan.as_of),
         "surfaces": _surfaces(site, plan),
         "sand": _sand(site, plan),
-        "route": _route(plan),
+        "route": _route(site, plan),
         "crew": _crew(site, plan),
         "spreader": _spreader(site, plan),
         "loads": _loads(site, plan),
@@ -156,11 +156,12 @@ def _stock_from(plan: NextDressing) -> str | None:
     return f"counted {stock.counted}" + (", deliveries less loads since" if stock.since else "")
 
 
-def _route(plan: NextDressing) -> Document:
+def _route(site: Site, plan: NextDressing) -> Document:
     given = plan.rates.depth_m > 0
+    greens = (site.surfaces.kind[plan.rates.row[given]] == "green").any()
     legs = plan.leg_m[given & np.isfinite(plan.leg_m)]
     return {
-        "order": ORDERS[plan.request.order],
+        "order": ORDERS[plan.request.order].format(", greens first" if greens else ""),
         "from_a_start": plan.request.start_m is not None,
         "length_m": number(legs.sum()),
     }

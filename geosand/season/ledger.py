@@ -21,6 +21,7 @@ from geosand.season.season_findings import (
     without_a_plan,
 )
 from geosand.season.targets import first_days, target_so_far
+from geosand.season.unlike_others import UnlikeOthers, unlike_findings, unlike_others
 from geosand.site.tables import HAZARDS, Members, Site
 
 UNDER, ON_TARGET, OVER = "under-dressed", "on target", "over-dressed"
@@ -45,6 +46,7 @@ class Ledger:
     dressings: Ints  #: how many dressings it has had
     measured: Bools  #: False where a dressing of it has no catches
     own: Bools  #: True where any of its dressings stands on its own catches
+    unlike: UnlikeOthers  #: whether its own catches speak against what counts in other dressings
     in_holes_m: Floats
     surface_m: Floats
     rings: RingLedger
@@ -56,6 +58,12 @@ class Ledger:
         """The day of account of a site by itself; NaT for several."""
         day: np.datetime64 = self.days[0] if len(self.days) == 1 else np.datetime64("NaT", "D")
         return day
+
+    @property
+    def never_caught(self) -> Bools:
+        """Surfaces whose depth so far is all estimated from others."""
+        never: Bools = ~self.own & (self.dressings > 0) & self.measured
+        return never
 
     @property
     def told(self) -> Strings:
@@ -87,6 +95,7 @@ def site_ledger(balance: Balance, *, as_of: np.datetime64 | None = None) -> Ledg
     state = np.where(measured, state, NOT_MEASURED)
     holes = _in_holes(site, rates, counted, ground)[index] + 0 * depth.value
     never = ~_any_of(ground[counted], len(site.ids))[index]
+    unlike = unlike_others(site, rates, counted, index, depth)
     return Ledger(
         start=site.season_start,
         days=days,
@@ -101,6 +110,7 @@ def site_ledger(balance: Balance, *, as_of: np.datetime64 | None = None) -> Ledg
         dressings=np.bincount(ground[counted], minlength=len(site.ids))[index],
         measured=measured,
         own=_any_of(ground[counted & rates.own], len(site.ids))[index],
+        unlike=unlike,
         in_holes_m=holes,
         surface_m=depth.value - holes,
         rings=ring_ledger(balance, counted),
@@ -108,6 +118,7 @@ def site_ledger(balance: Balance, *, as_of: np.datetime64 | None = None) -> Ledg
         findings=(
             *first_there(site, row[(so_far >= 0) & (site.surfaces.target_m[row] != 0)], since),
             *never_dressed(site, counted, row, never),
+            *unlike_findings(site, row, depth, unlike),
             *without_a_plan(site, row[np.isnan(so_far)]),
             *partly_planned(site, np.flatnonzero(counted & np.isfinite(due)[ground])),
         ),

@@ -3,29 +3,64 @@
 from __future__ import annotations
 
 import numpy as np
+import shapely
 
 from geosand.columns import Bools, Dates, Ints
 from geosand.errors import Finding, listed
 from geosand.rates.about_dressings import Teller, by_group
+from geosand.season.targets import programmes
 from geosand.site.tables import Site
 
 NAMED = 8  #: surfaces that a finding names one by one
+#: Of the ground of two outlines together, what both have at least where they are one surface:
+#: surveys of the same green differ by a tenth or so.
+SAME_GROUND = 0.6
 
 
 def first_there(site: Site, row: Ints, since: Dates) -> list[Finding]:
-    """Those of ``row`` of Surfaces that a later survey brought in during the season."""
+    """Those of ``row`` of Surfaces that a later survey brought in during the season.
+
+    One that lies where a surface of an earlier survey lay is rather that one under another name.
+    """
     day = since[site.surfaces.ground[row]]
     late = row[day > site.members.season_start[site.of_surface[row]]]
     if not len(late):
         return []
-    findings = []
-    for member, mine in by_group(late, site.of_surface):
+    before, findings = _there_before(site, late), []
+    ids, new = site.surfaces.id, late[before < 0]
+    for member, mine in by_group(new, site.of_surface):
         for date in np.unique(since[site.surfaces.ground[mine]]):
             of_day = mine[since[site.surfaces.ground[mine]] == date]
-            names = listed(site.surfaces.id[of_day].tolist(), NAMED)
+            names = listed(ids[of_day].tolist(), NAMED)
             text = f"new in the survey of {date}: the target so far counts from that day"
             findings.append(Finding(about=names, text=text, topic="season", member=member))
+    for k in np.flatnonzero(before >= 0).tolist():
+        old, date = ids[before[k]], since[site.surfaces.ground[late[k]]]
+        text = (
+            f"new in the survey of {date}, but it lies where {old} lay before: as another surface"
+            f" it has none of that one's sand, and its target so far counts from that day. If it is"
+            f" the same surface, write {old} as its id in surfaces.geojson and in later records"
+        )
+        member = int(site.of_surface[late[k]])
+        findings.append(Finding(about=str(ids[late[k]]), text=text, topic="season", member=member))
     return findings
+
+
+def _there_before(site: Site, late: Ints) -> Ints:
+    """Row of the surface on whose ground each of ``late`` lies, whose id is no longer in force.
+
+    The newest such row; -1 where there is none.
+    """
+    surfaces, found = site.surfaces, np.full(len(late), -1)
+    gone = np.flatnonzero(~np.isin(surfaces.ground, surfaces.ground[site.in_force()]))
+    shapes, others = surfaces.geometry[late], surfaces.geometry[gone]
+    new, old = shapely.STRtree(others).query(shapes, predicate="intersects")
+    one, other = shapes[new], others[old]
+    both = shapely.area(shapely.intersection(one, other))
+    same = both > SAME_GROUND * (shapely.area(one) + shapely.area(other) - both)
+    same &= site.of_surface[late[new]] == site.of_surface[gone[old]]
+    np.maximum.at(found, new[same], gone[old[same]])  # oldest edition first
+    return found
 
 
 def never_dressed(site: Site, counted: Bools, row: Ints, never: Bools) -> list[Finding]:
@@ -77,8 +112,8 @@ def without_a_plan(site: Site, rows: Ints) -> list[Finding]:
     )
     findings = []
     for member, mine in by_group(bare[endless[site.of_surface[bare]]], site.of_surface):
-        kinds = ", ".join(sorted(set(site.surfaces.kind[mine].tolist())))
-        findings.append(Finding(about=kinds, text=text, topic="season", member=member))
+        names = listed(sorted(set(programmes(site, mine).tolist())))
+        findings.append(Finding(about=names, text=text, topic="season", member=member))
     return findings
 
 
@@ -92,7 +127,7 @@ def partly_planned(site: Site, rows: Ints) -> list[Finding]:
     bare = rows[np.isnan(planned[rows])]
     if not len(bare):
         return []
-    names, kind = np.unique(site.surfaces.kind[site.dressed.surface], return_inverse=True)
+    names, kind = np.unique(programmes(site, site.dressed.surface), return_inverse=True)
     pair = dressing * len(names) + kind
     bare = bare[~np.isin(pair[bare], pair[np.isfinite(planned)])]
     about, findings = Teller(site, "season"), []

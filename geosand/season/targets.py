@@ -4,10 +4,13 @@ from __future__ import annotations
 
 import numpy as np
 
-from geosand.columns import Bools, Dates, Floats, Ints, ragged, ratio
+from geosand.columns import Bools, Dates, Floats, Ints, Strings, ragged, ratio
 from geosand.site.tables import NO_DAY, Site
 
 DAY = np.timedelta64(1, "D")
+#: Kinds of which each surface has a programme of its own: a rugby pitch owes nothing of what was
+#: planned on the football pitch beside it, as greens do of a green's (common practice, no source).
+EACH_ITS_OWN = ("pitch", "lawn")
 
 
 def first_days(site: Site) -> Dates:
@@ -23,11 +26,18 @@ def first_days(site: Site) -> Dates:
     return first
 
 
+def programmes(site: Site, rows: Ints) -> Strings:
+    """What each of the ``rows`` of Surfaces shares its plans by: its kind, or its own id."""
+    kind = site.surfaces.kind[rows]
+    return np.where(np.isin(kind, EACH_ITS_OWN), site.surfaces.id[rows], kind)
+
+
 def target_so_far(site: Site, in_force: Ints, counted: Bools, days: Dates, since: Dates) -> Floats:
     """Target so far of each surface id, m: what the season asks from its first day (``since``) on.
 
     With a season_end the elapsed share of the target. Without: the planned depths of the dressings
-    so far, a skipped surface's being the mean of its kind's, so that it falls behind.
+    so far, a skipped surface's being the mean of its kind's, so that it falls behind; of
+    ``EACH_ITS_OWN`` only those of the surface itself.
     """
     members, ground = site.members, site.surfaces.ground
     target = np.full(len(site.ids), np.nan)
@@ -52,10 +62,10 @@ def _planned_so_far(site: Site, in_force: Ints, counted: Bools, since: Dates) ->
     """
     size, id_in_force = len(site.ids), site.surfaces.ground[in_force]
     ground = site.surfaces.ground[site.dressed.surface]
-    names, number = np.unique(site.surfaces.kind[in_force], return_inverse=True)
+    names, number = np.unique(programmes(site, in_force), return_inverse=True)
     kind = np.full(size, -1, dtype=np.int64)  # the kinds of each site have numbers of their own
-    kind[id_in_force] = site.of_id[id_in_force] * len(names) + number
-    kinds = len(site.members) * len(names)
+    each, number = np.unique(site.of_id[id_in_force] * len(names) + number, return_inverse=True)
+    kind[id_in_force], kinds = number, len(each)
     keep = counted & np.isfinite(site.dressed.planned_m) & (kind[ground] >= 0)
     fraction = site.sands.sand_mass_fraction[site.dressings.sand[site.dressed.dressing[keep]]]
     mine, planned = ground[keep], site.dressed.planned_m[keep] * fraction

@@ -106,14 +106,14 @@ def _apart(
     """A table of each site; row numbers of other tables count from the site's first, -1 stays."""
     columns = {field.name: getattr(table, field.name) for field in fields(table)}
     if "moisture" in columns:
-        columns["moisture"] = place[columns["moisture"]]
+        columns["moisture"] = place.take(columns["moisture"])
+    ends = np.searchsorted(member, np.arange(members + 1))
     if members > 1:
         for name, base in bases.items():
-            column = columns[name]
-            columns[name] = np.where(column >= 0, column - base[member], column)
-    ends = np.searchsorted(member, np.arange(members + 1)).tolist()
+            counted = columns[name] >= 0
+            columns[name] = columns[name] - np.repeat(base, np.diff(ends)) * counted
     whole = type(table)(**columns)  # checked and frozen once for all
-    return [_part(whole, list(columns.items()), a, b) for a, b in pairwise(ends)]
+    return [_part(whole, list(columns.items()), a, b) for a, b in pairwise(ends.tolist())]
 
 
 def _part(whole: Any, columns: Sequence[tuple[str, Any]], begin: int, end: int) -> Any:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from geosand.columns import Bools, Floats, Ints, ratio
+from geosand.columns import Bools, Floats, Ints, Runs, ratio
 from geosand.errors import Finding
 from geosand.site.catch_parts import Rows
 from geosand.site.catch_trays import FEW
@@ -40,9 +40,11 @@ def check_depths(
     for values, pool, bases, density in zip(
         columns, pools, (("gross", "tray"), ("volume", "tray")), (POURED_KG_M3, 1.0), strict=True
     ):
+        if not (known := used & np.isfinite(values)).any():
+            continue
         member, starts = _members(pool)
-        sand = np.bincount(member, np.where(used, np.nan_to_num(values), 0.0), len(first))
-        ground = np.bincount(member, np.where(used, np.nan_to_num(area), 0.0), len(first))
+        sand = _added(member, starts, np.where(known, values, 0.0))
+        ground = _added(member, starts, np.where(used & np.isfinite(area), area, 0.0))
         depth = ratio(sand, ground, empty=0.0) / density
         for k in np.flatnonzero(starts & (depth > DEEPEST_M)).tolist():
             row = int(first[k])
@@ -55,9 +57,9 @@ def tell_weighed_twice(reader: Reader, whole: Ints, dressing: Ints, rows: Rows) 
 
     Parts add up: the catch then holds a multiple of the others. ``whole`` is the catch of each row.
     """
-    parts = np.bincount(whole)[whole]
-    if not (parts > 1).any():
+    if whole.max(initial=-1) + 1 == len(whole):
         return
+    parts = np.bincount(whole)[whole]
     text = (
         "parts of a catch add up to far more than the other trays of the dressing hold, and each"
         " of them holds about as much as these: was a tray weighed twice? Keep one reading"
@@ -95,10 +97,9 @@ def tell_unlikely_depths(
     size = len(dressings.id)
     depth = np.where(catches.used, _depths_m(catches), np.nan)
     known = np.flatnonzero(np.isfinite(depth))
-    fullest = np.zeros(size)
-    np.maximum.at(fullest, catches.dressing[known], depth[known])
-    number = np.bincount(catches.dressing[known], minlength=size)
-    mean = ratio(np.bincount(catches.dressing[known], depth[known], size), number)
+    of, known_depth = catches.dressing.take(known), depth.take(known)
+    fullest = Runs(of, size).extremes(known_depth)[1]
+    mean = ratio(np.bincount(of, known_depth, size), np.bincount(of, minlength=size))
     planned = np.flatnonzero(np.isfinite(dressed.planned_m))
     least, most = np.full(size, np.nan), np.full(size, np.nan)
     np.fmin.at(least, dressed.dressing[planned], dressed.planned_m[planned])
@@ -130,9 +131,12 @@ def _tell_odd_trays(
 
     With the size that is written their ``depth`` does not fit: a digit may be wrong.
     """
+    sizes = np.round(catches.tray_area_m2 * 1e7)
+    if np.fmin.reduce(sizes, initial=np.inf) >= np.fmax.reduce(sizes, initial=-np.inf):
+        return
     alone = (catches.mass_pool < 0) & (catches.volume_pool < 0) & (depth > 0)
     rows = np.flatnonzero(alone)
-    size = np.round(catches.tray_area_m2[rows] * 1e7).astype(np.int64)
+    size = sizes[rows].astype(np.int64)
     if not len(rows) or size.min() == size.max():
         return
     dressing = catches.dressing[rows]
@@ -168,12 +172,21 @@ def _depths_m(catches: Catches) -> Floats:
         (catches.volume_m3, catches.volume_pool, 1.0),
         (catches.caught_kg, catches.mass_pool, POURED_KG_M3),
     ):
-        member, _ = _members(pool)
-        total = np.bincount(member, np.nan_to_num(sand), len(pool))
-        area = np.bincount(member, catches.tray_area_m2, len(pool))
         measured = np.isfinite(sand) | (pool >= 0)
+        if not measured.any():
+            continue
+        member, starts = _members(pool)
+        total = _added(member, starts, np.where(np.isfinite(sand), sand, 0.0))
+        area = _added(member, starts, catches.tray_area_m2)
         depth = np.where(measured, ratio(total, area)[member] / density, depth)
     return depth
+
+
+def _added(member: Ints, starts: Bools, column: Floats) -> Floats:
+    """Sum (m,) of the catches with the same reading, at the first of them."""
+    if starts.all():
+        return column
+    return np.bincount(member, column, len(member)).astype(np.float64)
 
 
 def _members(pool: Ints) -> tuple[Ints, Bools]:

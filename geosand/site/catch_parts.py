@@ -30,10 +30,10 @@ _SHARED = {
 
 def check_parts(reader: Reader, ids: Texts, first: Ints, whole: Ints, rows: Rows) -> None:
     """A fault for each further row of a catch that can not be a part of it."""
+    if len(first) == len(whole):
+        return
     starts = first[whole]
     further = np.flatnonzero(starts != np.arange(len(whole)))
-    if len(further) == 0:
-        return
     start = starts[further]
     for k in np.flatnonzero(_differs(further, start, rows)).tolist():
         row, begun = int(further[k]), int(start[k])
@@ -107,6 +107,8 @@ def _difference(row: int, start: int, rows: Rows) -> str:
 
 def sum_parts(column: Floats, whole: Ints, count: int) -> Floats:
     """Sum of the known readings of each catch (count,); nan where none is known."""
+    if count == len(whole):
+        return column
     known = np.isfinite(column)
     total = np.bincount(whole[known], column[known], count)
     return np.where(np.bincount(whole[known], minlength=count) > 0, total, np.nan)

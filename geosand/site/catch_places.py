@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from geosand.columns import Bools, Floats, Ints
+from geosand.columns import Bools, Floats, Ints, Runs, begins
 from geosand.errors import Faults
 from geosand.site.cells import quoted
 from geosand.site.outlines import Outlines
@@ -47,14 +47,19 @@ def tell_coarse(reader: Reader, lon: Floats, lat: Floats, accuracy_m: Floats) ->
     """A finding where the positions of a site are rounded more coarsely than they are accurate."""
     told = np.zeros(reader.members, dtype=np.bool_)
     known = np.isfinite(lon) & np.isfinite(lat)
-    number = np.bincount(reader.member[known], minlength=reader.members)
+    rows = np.flatnonzero(known)
+    first = rows[begins(reader.member[rows])]
     for decimals in (2, 3, 4, 5):
         step_m = METRES_PER_DEGREE / 10**decimals
-        coarse = _whole(lon * 10**decimals) & _whole(lat * 10**decimals)
         # of a rounded figure u is its step over the root of 12 (GUM, 4.3.7)
-        coarse &= step_m / np.sqrt(12) > accuracy_m
-        all_of_it = np.bincount(reader.member[known & coarse], minlength=reader.members) == number
-        new = all_of_it & (number >= FEWEST) & ~told
+        doubted = step_m / np.sqrt(12) > accuracy_m
+        if not (doubted[first] & _end_at(decimals, lon[first], lat[first])).any():
+            continue
+        coarse = known & doubted & _end_at(decimals, lon, lat)
+        number, coarse_ones = (
+            np.bincount(reader.member[some], minlength=reader.members) for some in (known, coarse)
+        )
+        new = (coarse_ones == number) & (number >= FEWEST) & ~told
         told |= new
         text = (
             f"all positions end at decimal {decimals} of a degree, steps of {step_m:.0f} m: give 6"
@@ -62,8 +67,11 @@ def tell_coarse(reader: Reader, lon: Floats, lat: Floats, accuracy_m: Floats) ->
         reader.tell(known & new[reader.member], text, "catch")
 
 
-def _whole(values: Floats) -> Any:
-    return np.abs(values - np.round(values)) < 1e-6
+def _end_at(decimals: int, lon: Floats, lat: Floats) -> Bools:
+    """True for places (n,) of which no decimals follow."""
+    steps = np.stack([lon, lat]) * 10**decimals
+    whole: Bools = (np.abs(steps - np.round(steps)) < 1e-6).all(axis=0)
+    return whole
 
 
 def tell_same_place(
@@ -73,10 +81,11 @@ def tell_same_place(
 
     Where a surface is declared and the edge was taped, the position decides nothing.
     """
-    of = of[
-        (dressing[of] >= 0) & ((rows["declared"][of] < 0) | np.isnan(rows["edge_distance"][of]))
-    ]
-    of = of[_met_twice(rows["lon"][of], rows["lat"][of], dressing[of])]
+    met = _met_twice(rows["lon"], rows["lat"], dressing)
+    if not met.any():
+        return
+    counts = met & (dressing >= 0) & ((rows["declared"] < 0) | np.isnan(rows["edge_distance"]))
+    of = of[counts[of]]
     lon, lat = rows["lon"][of], rows["lat"][of]
     order = np.lexsort((of, lat, lon, dressing[of]))
     key = np.stack([dressing[of], lon, lat])[:, order]
@@ -123,12 +132,15 @@ def beside_surfaces(
         return catches
     bounds = outlines.bounds[known]
     start = np.flatnonzero(np.diff(of_surface[known], prepend=-1))
-    box = np.full((int(of_dressing.max()) + 1, 4), np.nan)
+    box = np.full((4, int(of_dressing.max()) + 1), np.nan)
     here = of_surface[known[start]]
-    kept = here < len(box)
+    kept = here < box.shape[1]
     for side, extreme in enumerate((np.minimum, np.minimum, np.maximum, np.maximum)):
-        box[here[kept], side] = extreme.reduceat(bounds[:, side], start)[kept]
-    west, south, east, north = box[of_dressing[catches.dressing]].T
+        box[side, here[kept]] = extreme.reduceat(bounds[:, side], start)[kept]
+    of_catch = of_dressing.take(catches.dressing)
+    if _all_near(box, Runs(of_catch, box.shape[1]), catches.lon_degree, catches.lat_degree):
+        return catches
+    west, south, east, north = box.take(of_catch, axis=1)
     turn = np.round((catches.lon_degree - (west + east) / 2) / 360) * 360
     lon = np.where(np.isfinite(turn), catches.lon_degree - turn, catches.lon_degree)
     outside: Floats = np.maximum.reduce(
@@ -151,6 +163,17 @@ def beside_surfaces(
             member=int(of_dressing[catches.dressing[k]]),
         )
     return replace(catches, lon_degree=lon)
+
+
+def _all_near(box: Floats, runs: Runs, lon: Floats, lat: Floats) -> bool:
+    """Whether by their outermost places no site (columns of ``box``) has a catch far from it."""
+    west, south, east, north = box[:, runs.present]
+    (left, right), (low, high) = (
+        (least[runs.present], most[runs.present])
+        for least, most in (runs.extremes(lon), runs.extremes(lat))
+    )
+    away = np.maximum.reduce([west - left, right - east, south - low, high - north])
+    return bool((away <= FARTHEST_DEGREE).all() and (east - west < 180).all())
 
 
 def _with_another_sign(lon: float, lat: float, box: tuple[float, ...]) -> bool:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Any
 
 import numpy as np
 
@@ -33,7 +34,7 @@ def tray_sizes(reader: Reader) -> tuple[Floats, Floats]:
         hint = reader.meant("tray_length_mm") or reader.meant("tray_area_cm2")
         reader.whole_fault(None, "there is no tray size", remedy=f"{hint}Add {TRAY}")
     ways = (length * width, np.pi / 4 * diameter**2, given)
-    number = np.sum([np.isfinite(way) for way in ways], axis=0)
+    number: Any = sum(np.isfinite(way).view(np.int8) for way in ways)
     alone = np.isfinite(length) != np.isfinite(width)
     wrong = reader.sound((number != 1) | alone)
     hint = ""
@@ -53,8 +54,9 @@ def _only_one(number: Ints, ways: Sequence[Floats]) -> Floats:
     """The one of the figures that is known; nan where ``number`` says that not one is."""
     one = ways[0]
     for way in ways[1:]:
-        one = np.where(np.isfinite(one), one, way)
-    return np.where(number == 1, one, np.nan)
+        if not (known := np.isfinite(one)).all():
+            one = np.where(known, one, way)
+    return one if (number == 1).all() else np.where(number == 1, one, np.nan)
 
 
 def _tell_odd_sizes(reader: Reader, area: Floats) -> None:
@@ -89,8 +91,10 @@ def net_masses(reader: Reader, area: Floats, pooled: Bools) -> Floats:
         found += f" {tare[row] * 1000:.4g} g"
         remedy = "check whether the two were swapped or a tray was mixed up"
         reader.fault(row, reader.column_read("gross"), found, remedy=remedy)
-    _tell_odd_tares(reader, tare, np.where(pooled, np.nan, gross - tare), area)
-    return gross - tare
+    net = gross - tare
+    if np.fmax.reduce(tare, initial=0.0) > 2 * np.fmin.reduce(tare, initial=np.inf):
+        _tell_odd_tares(reader, tare, np.where(pooled, np.nan, net), area)
+    return net
 
 
 def _tell_odd_tares(reader: Reader, tare: Floats, net: Floats, area: Floats) -> None:

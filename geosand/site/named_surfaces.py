@@ -49,8 +49,8 @@ def disjoint(reader: Reader, number: Ints, pairs: Ints, surfaces: Surfaces) -> I
 
     ``number`` is the dressing of each row.
     """
-    order = np.lexsort((pairs[:, 1], pairs[:, 0], number[pairs[:, 1]]))
-    pairs = pairs[order]
+    order = np.argsort(number[pairs[:, 1]], kind="stable")  # they come by surface and row
+    pairs = pairs.take(order, axis=0)
     of = number[pairs[:, 1]]
     again = np.zeros(len(pairs), dtype=np.bool_)
     again[1:] = (of[1:] == of[:-1]) & (pairs[1:, 0] == pairs[:-1, 0])

@@ -39,8 +39,7 @@ def check_outlines(reader: Reader, geometry: Geometries, ids: Strings) -> Outlin
         flat = np.where(raised, shapely.force_2d(geometry), geometry)
     outlines = Outlines.of(flat)
     missing = shapely.is_missing(flat) | shapely.is_empty(flat)
-    told = np.isin(np.arange(len(flat)), list(reader.table.told))
-    for row in np.flatnonzero(missing & ~told).tolist():
+    for row in sorted({*np.flatnonzero(missing).tolist()} - reader.table.told):
         remedy = "draw it, or delete the feature"
         reader.fault(row, None, f"surface {quoted(str(ids[row]))} has no polygon", remedy=remedy)
     bad = missing | _off_the_globe(reader, outlines, ids, missing)

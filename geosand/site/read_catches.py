@@ -49,7 +49,7 @@ def read_catches(
     ids, pool, rows = _columns(reader, ground, text)
     moisture = _moisture(reader, dressing, names.member, dressings, loads, text.sands, book)
     rows["moisture"] = moisture
-    if len(text.sands.name):
+    if len(text.sands.name) and (moisture < 0).any():
         of_loads = np.isin(dressing, loads.dressing)  # told there, once for all catches
         _moisture_needed(reader, dressing, rows, np.where(of_loads, 0, moisture))
     dry = book.ratios()[moisture] <= DRY
@@ -130,12 +130,16 @@ def _joined(
     _measured(reader, first, (mass, volume), shared, used)
     check_depths(reader, first, (mass, volume), shared, rows["area"][first], used)
     tell_weighed_twice(reader, whole, dressing, rows)
-    keep = dressing[first] >= 0
-    whole_file = len(first) == reader.size and bool(keep.all())
-    one = rows if whole_file else {name: column[first[keep]] for name, column in rows.items()}
+    rows["dressing"] = dressing
+    own = {"mass": mass, "volume": volume, "mass_pool": shared[0], "volume_pool": shared[1]}
+    if len(first) < reader.size or dressing.min(initial=0) < 0:
+        keep = dressing[first] >= 0
+        rows = {name: column[first[keep]] for name, column in rows.items()}
+        own = {name: column[keep] for name, column in own.items()}
+    one = rows | own
     catches = Catches(
         id=one["id"],
-        dressing=dressing[first[keep]],
+        dressing=one["dressing"],
         place=one["place"],
         lon_degree=one["lon"],
         lat_degree=one["lat"],
@@ -144,11 +148,11 @@ def _joined(
         edge_distance_m=one["edge_distance"],
         tray_area_m2=one["area"],
         half_diagonal_m=one["half"],
-        caught_kg=mass[keep],
+        caught_kg=one["mass"],
         moisture=one["moisture"],
-        volume_m3=volume[keep],
-        mass_pool=shared[0][keep],
-        volume_pool=shared[1][keep],
+        volume_m3=one["volume"],
+        mass_pool=one["mass_pool"],
+        volume_pool=one["volume_pool"],
         used=~one["rejected"],
         reject_reason=one["reason"],
         note=one["note"],
@@ -159,6 +163,8 @@ def _joined(
 def _dry_volume(reader: Reader, volume: Floats, state: Strings, dry: Bools) -> Floats:
     """Only dry sand's volume gives a depth: moist sand bulks, tapped sand packs."""
     measured = np.isfinite(volume)
+    if not measured.any():
+        return volume
     unsaid = measured & (state == "")
     for mask, words in (
         (unsaid & dry, "volume_state is not said; the sand is dry, so it is taken as dry"),
@@ -245,7 +251,8 @@ def _declared(reader: Reader, ground: Ids) -> Ints:
     found[~said] = -1
     named = ground.text.matching(bool)
     some = np.bincount(ground.member[named], minlength=reader.members) > 0
-    lost = np.flatnonzero(said & (found < 0) & some[reader.member])
+    lost = np.flatnonzero(said & (found < 0))
+    lost = lost[some[reader.member[lost]]]
     remedies: dict[tuple[int, int], str] = {}
     for row in lost.tolist():
         word, key = texts.words[texts.code[row]], (int(reader.member[row]), int(texts.code[row]))

@@ -33,9 +33,11 @@ def dressing_rows(reader: Reader, dressings: Ids) -> Ints:
     """
     texts = reader.names("dressing")
     rows = dressings.find(texts, reader.member)
-    rows[~texts.matching(bool)] = -1
+    said = texts.matching(bool)
+    rows[~said] = -1
     some = np.bincount(dressings.member, minlength=reader.members) > 0
-    for row in np.flatnonzero(texts.matching(bool) & (rows < 0) & some[reader.member]).tolist():
+    lost = np.flatnonzero(said & (rows < 0))
+    for row in lost[some[reader.member[lost]]].tolist():
         known = dressings.text.take(np.flatnonzero(dressings.member == reader.member[row]))
         word, names = texts.words[texts.code[row]], known.strings().tolist()
         near = [name for name in names if loosely(name) == loosely(word.strip("'\".,;= "))]

@@ -16,7 +16,7 @@ from geosand.site.read_sands import read_sands
 from geosand.site.reading import ANY, Reader
 from geosand.site.sand_tables import Sands
 from geosand.site.settings_document import FILE, column_of, rows_of, said_by, table_of
-from geosand.units import UnitFault, factor_to_si
+from geosand.units import factor_or_fault
 
 TABLES = ("sand", "sands", "catches", "targets")
 SHARE = (0.0, 0.5)  #: what is usual of a tolerance; with 1 nothing would ever be off
@@ -106,8 +106,8 @@ def read_all_settings(
     units = reader.choice("units", ["metric", "us"])
     names = [" ".join(name.split()) for name in reader.text("name").tolist()]
     reader.tell(np.array([not name for name in names]), "the site has no name", "default")
-    targets = _targets(document, members, faults)
     sands, of_sand = read_sands(document, members, book, faults, findings)
+    targets = _targets(document, _one_density(sands, of_sand, members), faults)
     reader.finish()
     _misspelt_tables(document, members, findings)
     return SiteTexts(
@@ -200,45 +200,69 @@ class _Defaults:
         return np.where(unsaid, value, column)
 
 
-def _targets(document: Mapping[str, Any], members: int, faults: Faults) -> list[tuple[str, Floats]]:
-    """Kinds with each site's depth (m), in order of the document; nan = not said or not used."""
+def _one_density(sands: Sands, of_sand: Ints, members: int) -> Floats:
+    """Bulk density (kg/m³) of each site's sand; nan where it is not said, or not one for all."""
+    least, most = np.full(members, np.inf), np.full(members, -np.inf)
+    density = np.nan_to_num(sands.bulk_density_kg_m3, nan=0.0)
+    np.minimum.at(least, of_sand, density)
+    np.maximum.at(most, of_sand, density)
+    return np.where((least == most) & (least > 0), least, np.nan)
+
+
+def _targets(
+    document: Mapping[str, Any], density: Floats, faults: Faults
+) -> list[tuple[str, Floats]]:
+    """Kinds with each site's depth (m), in order of the document; nan = not said or not used.
+
+    Targets in mass per area become depths by each site's ``density`` (kg/m³).
+    """
     targets: list[tuple[str, Floats]] = []
+    members = len(density)
     for key in [k for k in document if k == "targets" or k.startswith("targets_")]:
-        try:
-            factor = factor_to_si(key.removeprefix("targets").removeprefix("_"), "m")
-        except UnitFault as problem:
-            for k in np.flatnonzero(said_by(document[key], members)).tolist():
-                remedy = "write [targets_mm]"
-                found = "does not say its unit" if key == "targets" else str(problem)
-                faults.add(FILE, found, row=f"[{key}]", remedy=remedy, member=k)
+        unit = key.removeprefix("targets").removeprefix("_")
+        factor = factor_or_fault(unit, "m")
+        rate = factor_or_fault(unit, "kg_m2") if isinstance(factor, str) else ""
+        found, remedy = str(factor) if unit else "does not say its unit", "write [targets_mm]"
+        depths = np.full(members, np.nan if isinstance(factor, str) else factor)
+        # asked where it is no length: any other unit loads pint
+        if isinstance(factor, str) and isinstance(rate := factor_or_fault(unit, "kg_m2"), float):
+            depths = rate / density
+            found = "a target in mass needs the bulk density of the sand, one for all sands"
+            remedy = "give bulk_density_g_cm3, or write [targets_mm]"
+        for k in np.flatnonzero(np.isnan(depths) & said_by(document[key], members)).tolist():
+            faults.add(FILE, found, row=f"[{key}]", remedy=remedy, member=k)
+        if np.isnan(depths).all():
             continue
         for name, value in table_of(document[key], key, members, faults).items():
             kind, place = tidied(name).lower(), (f"[{key}]", name)
             earlier = [np.isfinite(depths) for known, depths in targets if known == kind]
             said: Bools = np.logical_or.reduce([np.zeros(members, np.bool_), *earlier])
-            targets.append((kind, _target(value, factor, said, place, faults)))
+            targets.append((kind, _target(value, depths, said, place, faults)))
     return targets
 
 
 def _target(
-    value: Any, factor: float, said: Bools, place: tuple[str, str], faults: Faults
+    value: Any, factor: Floats, said: Bools, place: tuple[str, str], faults: Faults
 ) -> Floats:
-    """Each site's depth (m) of one kind; nan, with a fault, where it was ``said`` already."""
+    """Each site's depth (m) of one kind; nan, with a fault, where it was ``said`` already.
+
+    ``factor``: metres in one of the table's unit, one a site; nan where that is told already.
+    """
     depths = np.full(len(said), np.nan)
     row, name = place
     for k, cell in enumerate(cells_of(column_of(value))):
-        if len(said) > 1 and cell is None:
+        if (len(said) > 1 and cell is None) or np.isnan(factor[k]):
             continue
         number = None if isinstance(cell, str) else parse_number(cell)
-        if number is None or not 0 <= number * factor <= 1:
+        if number is None or not 0 <= number * factor[k] <= 1:
             found = f"{quoted(str(cell))} is not a season's depth"
-            allowed = f"a number from 0 to {1 / factor:g}"
+            allowed = f"a number from 0 to {1 / factor[k]:g}"
             faults.add(FILE, found, row=row, column=name, allowed=allowed, member=k)
         elif said[k]:
             found, remedy = "has a target in another unit, too", "keep one"
             faults.add(FILE, found, row=row, column=name, remedy=remedy, member=k)
         else:
-            depths[k] = number * factor
+            depths[k] = number * factor[k]
     return depths
 
 

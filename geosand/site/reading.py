@@ -97,7 +97,8 @@ class Reader(TableReader):
         marked = texts.matching(lambda word: word.startswith(COMMENT))
         some = self.of(~marked & texts.matching(bool)) if marked.any() else self.of(marked)
         said = f"read although {name} begins with a mark: delete what is not to count"
-        rows = np.flatnonzero(marked & some[self.member])
+        rows = np.flatnonzero(marked)
+        rows = rows[some[self.member[rows]]]
         self.tell_rows(rows, lambda mine: f"{self.places(mine)} {said}", "file")
         sums = np.flatnonzero(texts.matching(means_total))
         told = f"read although {name} is the word for a total: delete what is not to count"
@@ -238,6 +239,8 @@ class Reader(TableReader):
         column = self.column(name, required=required)
         needed = required and name in self.table.columns
         values = as_floats(column)
+        if values is not None and not needed and {above, minimum, maximum} == {None}:
+            return values  # all are finite or blank
         if values is None or (needed and np.isnan(values).any()):
             cells = cells_of(column)
             values = np.array(

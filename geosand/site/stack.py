@@ -126,8 +126,7 @@ def _end_to_end(tables: Sequence[Any], offsets: Mapping[str, Ints]) -> Any:
     for field in fields(tables[0]):
         column = np.concatenate([getattr(table, field.name) for table in tables])
         if field.name in offsets:
-            begun = np.repeat(offsets[field.name], sizes)
-            np.add(column, begun, out=column, where=column >= 0)
+            column += np.repeat(offsets[field.name], sizes) * (column >= 0)
         columns[field.name] = column
     return type(tables[0])(**columns)
 

@@ -9,10 +9,10 @@ from collections.abc import Callable, Sequence
 
 import numpy as np
 
-from geosand.columns import Bools, Floats, Ints, distinct
+from geosand.columns import Bools, Floats, Ints, begins, distinct
 from geosand.errors import Faults, Finding
 from geosand.site.cells import RawTable, loosely, nearest, quoted
-from geosand.site.raw_columns import Column, Ids, any_written, repeated, written
+from geosand.site.raw_columns import Column, Ids, any_written, blank_texts, repeated, written
 from geosand.units import DOOR, factor_or_fault
 
 SHOWN = 8  #: rows named in a finding
@@ -33,6 +33,7 @@ class TableReader:
         self.table, self.faults, self.findings = table, faults, findings
         self.size, self.members = len(table.rows), table.members
         self.member = table.of_site()  #: which site each row is of
+        self._begun = np.flatnonzero(begins(self.member))
         self.faulty: set[int] = set(table.told)  #: rows with a fault, which need no follow-up
         self.read: set[str] = set()
         self.known: set[str] = set()
@@ -51,7 +52,10 @@ class TableReader:
 
     def of(self, rows: Bools) -> Bools:
         """For each site (members,) whether any of its rows is in the mask."""
-        return np.bincount(self.member[rows], minlength=self.members) > 0
+        out = np.zeros(self.members, dtype=np.bool_)
+        if len(self._begun):
+            out[self.member[self._begun[np.logical_or.reduceat(rows, self._begun)]]] = True
+        return out
 
     def tell(self, rows: Bools, text: str, topic: str) -> None:
         """A finding about the file for each site that has any of ``rows``."""
@@ -88,9 +92,10 @@ class TableReader:
 
         With 1 they count up, as a cell that is dragged down; with 0 they are all the same.
         """
-        alike = (np.diff(values) == step) & (np.diff(self.member) == 0)
+        alike = np.diff(values) == step
         if np.count_nonzero(alike) < fewest:
             return
+        alike[self._begun[1:] - 1] = False  # from one site to the next
         ends = np.flatnonzero(np.diff(np.concatenate([[0], alike, [0]]))).tolist()
         for first, last in zip(ends[::2], ends[1::2], strict=True):
             if last - first >= fewest:
@@ -164,8 +169,8 @@ class TableReader:
             thing = "" if self.size and not isinstance(self.table.rows[0], int) else "column "
             text = f"there is no {thing}{name}"
             self.whole_fault(None, text, remedy=remedy, members=lacking)
-        found: Column = self.table.columns.get(name, [None] * self.size)
-        return found
+        found: Column | None = self.table.columns.get(name)
+        return blank_texts(self.size) if found is None else found
 
     def columns_of(self, base: str, si: str) -> list[tuple[str, float]]:
         """The columns that carry ``base``, and the factor of each one's unit to ``si``.

@@ -118,6 +118,8 @@ def test_a_long_thin_surface_is_a_sliver_however_large(column):
         ("green", 40.0, True),
         ("bunker", 3.0, False),
         ("fairway", 8.0, True),
+        ("pitch", 126.0, False),  # as a polo field of 300 by 200 yards, the laws' largest
+        ("pitch", 135.0, True),
         ("nursery", 8.0, False),
     ],
 )

@@ -202,6 +202,6 @@ def test_rings_on_the_planes_of_their_sites(polygons):
     moved = planes.rings_to_plane(rings, of, in_place=True)
     assert np.array_equal(moved.position, expected)
     assert moved.position is rings.position
-    assert moved.sum_rings(moved.lengths()) == pytest.approx(
+    assert moved.sum_rings(moved.lengths) == pytest.approx(
         shapely.length(planes.to_plane(near, of)), rel=1e-13
     )

@@ -53,10 +53,7 @@ def by_dictionary(shapes, edition, rank):
 
 def matched(rings: Rings, rank: np.ndarray, edition: np.ndarray) -> Matched:
     """All edges compared."""
-    every = np.ones(len(rings.position), dtype=bool)
-    every[rings.last] = False
-    whole = whole_rings(rings, edition)
-    return matched_edges(rings, rank, edition, rings.lengths(), whole, every)
+    return matched_edges(rings, rank, edition, whole_rings(rings, edition))
 
 
 @pytest.mark.parametrize("mixed", [False, True])

@@ -186,6 +186,8 @@ def test_holes_with_and_without_a_surface(column):
     assert remarks["l", "tiny hole"].size_m2 == pytest.approx(0.25, abs=1e-4)
     assert remarks["l", "tiny hole"].mend == "fills it"
     assert not remarks["l", "hole"].mend
+    partly = told(column, ("l", "lawn", holed), ("b", "pitch", square(0, 0, 4)))
+    assert "hole that no surface fills, 100.0 m²" in partly["l", "hole"].text
     filled = told(column, ("l", "lawn", holed), ("b", "bunker", square(0, 0, 10)))
     assert set(filled) == {("l", "tiny hole")}
 

@@ -223,3 +223,40 @@ def _sphere_area(shape: shapely.Geometry) -> float:
     ring = np.radians(shapely.get_coordinates(shapely.segmentize(shape, 0.05)))
     height = (np.sin(ring[1:, 1]) + np.sin(ring[:-1, 1])) / 2
     return abs(float((np.diff(ring[:, 0]) * height).sum()))
+
+
+YARD, FOOT = 0.9144, 0.3048
+
+
+def laid_out(x: Sequence[float], y: Sequence[float]) -> shapely.Polygon:
+    """Corners by their distance and bearing from the middle of a ground, as a tape lays them."""
+    bearing, far = np.degrees(np.arctan2(x, y)), np.hypot(x, y)
+    middle = np.full(len(far), -1.9), np.full(len(far), 52.6)
+    lon, lat, _ = GEOD.fwd(*middle, bearing, far)
+    return shapely.Polygon(np.column_stack([lon, lat]))
+
+
+@pytest.mark.parametrize(
+    ("length_m", "width_m", "area_m2"),
+    [
+        (105.0, 68.0, 7140.0),  # UEFA Stadium Infrastructure Regulations: the field of play
+        (360 * FOOT, 160 * FOOT, 57_600 * FOOT**2),  # NFHS and NCAA football, with end zones
+        (300 * YARD, 200 * YARD, 60_000 * YARD**2),  # polo without boards: 12.4 acres
+        (40.0, 40.0, 1600.0),  # World Bowls, laws of the sport: greens are 31 to 40 m long
+    ],
+)
+def test_fields_laid_out_by_the_laws_of_their_games(length_m, width_m, area_m2):
+    half = np.array([-0.5, 0.5, 0.5, -0.5]) * length_m, np.array([-0.5, -0.5, 0.5, 0.5]) * width_m
+    register = registered([laid_out(*half)])
+    assert register.area_m2[0] == pytest.approx(area_m2, rel=1e-7)
+
+
+def test_the_standard_running_track():
+    """World Athletics, Track and Field Facilities Manual: bends of 36.50 m, straights of 84.39 m.
+
+    The kerb is 398.12 m long; of arcs drawn by chords nothing but their sagitta is lost.
+    """
+    turn = np.linspace(-np.pi / 2, np.pi / 2, 2001)
+    x, y = 84.39 / 2 + 36.5 * np.cos(turn), 36.5 * np.sin(turn)
+    register = registered([laid_out(np.concatenate([x, -x]), np.concatenate([y, -y]))])
+    assert register.perimeter_m[0] == pytest.approx(398.12, abs=0.005)

@@ -81,6 +81,18 @@ TWICE = (
         FOUND,
         "rows 2, 8: parts of a catch add up to far more than the other trays of the dressing hold",
     ),
+    Case(
+        "a tray weighed twice among many others",
+        {
+            "catches": [
+                *CATCHES,
+                *(CATCHES[k] | {"catch": f"d{k}"} for k in (1, 2, 4)),
+                CATCHES[0] | {"gross_g": 141.5},
+            ]
+        },
+        FOUND,
+        "rows 2, 11: parts of a catch add up to far more than the other trays of the dressing hold",
+    ),
     *(
         Case(
             f"a heavy tray weighed in parts of {one} and {other} g",

@@ -96,3 +96,47 @@ def test_names_of_files_that_are_no_utf_8(tmp_path: Path) -> None:
     end = geosand("map", site, "--out", place / "m.html")
     assert (end.returncode, end.stderr) == (0, b"")
     assert (place / "m.html").is_file()
+
+
+HOSTILE = "a\x1bcb"  #: ESC c clears a terminal
+
+
+@pytest.mark.parametrize("verb", ["account", "map", "new", "new from", "bring"])
+def test_names_of_files_do_not_steer_the_terminal(verb: str, tmp_path: Path) -> None:
+    """Whoever unpacks a stranger's archive gets files and folders of any name."""
+    site = write_site(tmp_path / HOSTILE)
+    survey = tmp_path / f"{HOSTILE}.geojson"
+    survey.write_bytes((site / "surfaces.geojson").read_bytes())
+    fresh = tmp_path / HOSTILE / HOSTILE
+    words: dict[str, tuple[str | Path, ...]] = {
+        "account": ("account", site, "--out", site / "m.html"),
+        "map": ("map", site, "--out", site / "m.html"),
+        "new": ("new", fresh),
+        "new from": ("new", fresh, "--boundaries", survey, "--believe-place"),
+        "bring": ("bring", survey, "--into", site, "--valid-from", "2026-06-01", "--believe-place"),
+    }
+    end = geosand(*words[verb])
+    assert (end.returncode, end.stderr) == (0, b"")
+    assert "a·cb" in end.stdout.decode()
+    assert b"\x1b" not in end.stdout
+
+
+MADE_WITH = (
+    {"geosand": HOSTILE, "options": {HOSTILE: HOSTILE}},
+    {"geosand": "1", "options": 1},
+    [1],
+)
+
+
+@pytest.mark.parametrize("made_with", MADE_WITH)
+def test_earlier_results_do_not_steer_the_terminal(
+    made_with: object, site: Path, tmp_path: Path
+) -> None:
+    earlier = tmp_path / "earlier.json"
+    named = {HOSTILE: 64 * "0"}
+    document = {"inputs": named, "also_read": named, "made_with": made_with}
+    earlier.write_text(json.dumps(document))
+    end = geosand("check", site, "--since", earlier)
+    assert (end.returncode, end.stderr) == (0, b"")
+    assert "gone: a·cb".encode() in end.stdout
+    assert b"\x1b" not in end.stdout

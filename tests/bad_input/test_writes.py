@@ -8,6 +8,7 @@ import shutil
 import signal
 import subprocess
 import sys
+import tempfile
 from collections.abc import Callable
 from pathlib import Path
 
@@ -359,6 +360,47 @@ def test_output_to_a_full_disk(tmp_path: Path, record_property: Record) -> None:
     assert end.returncode != 0
     assert "No room to write the output" in end.stderr
     assert "Traceback" not in end.stderr
+    record_property("fault injected", "disk full")
+
+
+NEEDS_TEMPORARY = ("new", "bring", "account, workbook", "areas, workbook")
+
+
+@pytest.mark.parametrize("name", NEEDS_TEMPORARY)
+def test_no_folder_for_temporary_files(
+    name: str, tmp_path: Path, survey: Path, record_property: Record
+) -> None:
+    """Read-only systems have none; Python raises what looks like a missing file of the user's."""
+    site, out = write_site(tmp_path / "site"), tmp_path / "out"
+    words = [word.format(site=site, out=out, survey=survey) for word in WRITING[name]]
+
+    def none() -> None:
+        tempfile.tempdir = None
+        tempfile._candidate_tempdir_list = lambda: [str(tmp_path / "none")]  # type: ignore[attr-defined]
+
+    assert in_child(verb(*words), none, tmp_path / "said") == 1
+    said = (tmp_path / "said").read_text()
+    assert said == (
+        "No folder for temporary files can be written, or all are full: make room there, or name"
+        " another folder in TMPDIR. Nothing was written.\n"
+    )
+    record_property("fault injected", "no folder for temporary files")
+
+
+@pytest.mark.parametrize("name", NEEDS_TEMPORARY)
+def test_a_full_folder_for_temporary_files_is_named(
+    name: str, tmp_path: Path, survey: Path, record_property: Record
+) -> None:
+    """Else a sound survey "can not be read", and room is made where the results go."""
+    site, out = write_site(tmp_path / "site"), tmp_path / "out"
+    words = [word.format(site=site, out=out, survey=survey) for word in WRITING[name]]
+    # what Python tries a folder with has room, a survey or a sheet has none
+    assert in_child(verb(*words), disk_full(300), tmp_path / "said") == 1
+    said = (tmp_path / "said").read_text()
+    assert said == (
+        f"The folder for temporary files, {tempfile.gettempdir()}, is full: make room there, or"
+        " name another folder in TMPDIR. Nothing was written.\n"
+    )
     record_property("fault injected", "disk full")
 
 

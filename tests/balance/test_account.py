@@ -19,6 +19,7 @@ from geosand.balance.spread import load_masses, spread_of
 from geosand.estimates import Estimates, Interval
 from geosand.formats.site_folder import read_site
 from geosand.rates.over_time import CATCHES, MEAN, SURFACE
+from geosand.reports.first import look_first
 from geosand.results import Results, work_out
 from geosand.site.sand_tables import Loads, Moistures
 from tests.sites import CATCHES as TRAYS
@@ -191,6 +192,15 @@ def test_without_catches_or_loads_nothing_is_measured(run: Run, missing: dict[st
     assert any(word in str(f) for f in results.findings)
 
 
+@pytest.mark.parametrize(("bags", "told"), [(40, False), (36, False), (17, True)])
+def test_of_a_third_of_a_pitch_it_is_said_how_to_dress_it(run: Run, bags: int, told: bool) -> None:
+    """The catches claim 1300 kg; that is 44 % above 900 kg, and three times 425 kg."""
+    results = run(catches=EVEN, loads=f"{HEAD}\nL1,D1,{bags},25,0.25,1\n")
+    texts = [f.text for f in results.findings if "more sand than was spread" in f.text]
+    assert len(texts) == 1
+    assert ("draw that part as a surface of its own" in texts[0]) == told
+
+
 def test_negative_overthrow_is_never_called_overthrow(run: Run) -> None:
     results = run(catches=EVEN, loads=f"{HEAD}\nL1,D1,40,25,0.25,1\n")
     assert results.balance.verdict.tolist() == ["does not close"]
@@ -361,6 +371,20 @@ def test_a_reach_beyond_five_metres_is_told(run: Run, reach_m: float, told: list
     rings = [f.text for f in results.balance.findings if f.topic == "ring"]
     assert len(rings) == len(told)
     assert all(words in text for words, text in zip(told, rings, strict=True))
+
+
+@pytest.mark.parametrize(("swath_m", "told"), [(5.5, True), (6.5, False), (12, False)])
+def test_a_wide_spreader_throws_as_far_as_its_swath(run: Run, swath_m: float, told: bool) -> None:
+    over = 100 * 6 + 2 * math.pi * 6**2 / 3
+    results = run(
+        catches=EVEN,
+        dressings=f"dressing,date,surfaces,swath_m\nD1,2026-04-10,green,{swath_m}\n",
+        loads=f"{HEAD}\nL1,D1,{(1300 + over) / 25},25,0.25,1\n",
+    )
+    assert results.balance.throw.reach_m == pytest.approx([6.0], abs=2e-3)
+    assert any("6.00 m beyond" in f.text for f in results.balance.findings) == told
+    asked = "\n".join(look_first(results, "metric"))
+    assert ("6.00 m beyond the edge: was sand lost?" in asked) == told
 
 
 @pytest.mark.parametrize(

@@ -6,8 +6,9 @@ import numpy as np
 import pytest
 import shapely
 
+from geosand.areas.outline_bearings import outlines_of
 from geosand.balance import ring_ground
-from geosand.balance.ring_crossings import crossings_of
+from geosand.balance.ring_crossings import Lines, crossings_of
 from geosand.balance.rings import throw_off
 from tests.balance.test_rings import spread
 
@@ -143,3 +144,20 @@ def test_many_strips_are_crossed_some_at_a_time_and_by_one_line_each(monkeypatch
         assert some.hazard_kg[kind] == pytest.approx(four.hazard_kg[kind], rel=1e-12)
         assert one.hazard_kg[kind] == pytest.approx(four.hazard_kg[kind], rel=1e-3)
         assert one.hazard_kg[kind] != four.hazard_kg[kind]  # fewer lines there were
+
+
+def test_no_line_is_followed_beyond_the_farthest_corner():
+    """Beyond the circle that holds a ring nothing is crossed: lines span few of its edges."""
+    rng = np.random.default_rng(3)
+    zone = shapely.orient_polygons(np.array([star(rng, 50, -20, 7)], dtype=object))
+    outlines, _ = outlines_of(zone)
+    at, angle = rng.uniform(-4, 4, (2, 400)), rng.uniform(0, 2 * np.pi, 400)
+    out, cap = np.stack((np.cos(angle), np.sin(angle))), np.full(400, 30.0)
+    lines = Lines(np.zeros(400, np.int64), *at, *out, cap)
+    end = np.stack(lines.ends(outlines))
+    corners = shapely.get_coordinates(zone) - (outlines.middle_x[0], outlines.middle_y[0])
+    most = np.hypot(*corners.T).max()
+    assert np.hypot(*end) == pytest.approx(most, rel=1e-6)
+    assert (np.hypot(*end) > most).all()
+    near = lines._replace(cap_m=np.full(400, 0.5))
+    assert np.hypot(*(np.stack(near.ends(outlines)) - at)).max() < 0.51

@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from geosand.balance.sharpen import Change, changes, sampling_variance, sharpen
+from geosand.balance.sharpen import Change, changes, sampling_variance, sharpen, sharpest
 from geosand.estimates import Estimates
 from geosand.formats.site_folder import read_site
 from geosand.results import Results, work_out
@@ -269,3 +269,31 @@ def test_geojson_catches_give_the_same(tmp_path: Path) -> None:
     rows = [c | {} for c in CATCHES]
     a, b = worked(tmp_path / "a"), worked(tmp_path / "b", catches=points(rows))
     assert [c.text for c in options(a)] == [c.text for c in options(b)]
+
+
+def test_what_helps_most_goes_by_intervals_of_all_rows() -> None:
+    """u is 4 of few catches (t of 2 degrees of freedom: 4.303) and 5 of labels: by hand.
+
+    Without labels 4.303 · 4 = 17.2 is left of the half-width, without sampling 1.96 · 5 = 9.8: by
+    u alone labels would come first. They do where a second row has a u of 20 of them.
+    """
+    trays, labels = (
+        Change(text=source, leaves={source: 0.0}) for source in ("sampling", "label: x")
+    )
+    few = {"sampling": np.array([2.0])}
+    effects = {"sampling": np.array([4.0]), "label: x": np.array([5.0])}
+    one = Estimates(value=np.array([100.0]), effects=effects, degrees_of_freedom=few)
+    assert sharpest(one, [trays, labels]) == "sampling"
+    effects = {"sampling": np.array([4.0, 0.0]), "label: x": np.array([5.0, 20.0])}
+    two = Estimates(
+        value=np.array([100.0, -30.0]),
+        effects=effects,
+        degrees_of_freedom={"sampling": np.array([2.0, 2.0])},
+    )
+    assert sharpest(two, [labels, trays]) == "label: x"
+
+
+def test_what_takes_less_than_a_measurement_is_worth_helps_nothing() -> None:
+    """Of u = 10 the change takes 1 %."""
+    figure = Estimates(value=np.ones(1), effects={"edge": np.array([10.0])})
+    assert sharpest(figure, [Change(text="surveying", leaves={"edge": 0.99})]) is None

@@ -116,7 +116,7 @@ def test_findings_show_feet_where_us_units_are_asked_for(site_folder):
     site = site_folder(surfaces=[surface("g1", "green", outer)], **NO_RECORDS)
     (line,) = [line for line in run(site, "--units", "us").stdout.splitlines() if "1 hole" in line]
     # 10 m × 10 m = 100 m² = 1076 ft²
-    assert "g1: 1 hole without a surface in it, 1\u202f076 ft² (100.0 m²), at lon" in line
+    assert "g1: 1 hole that no surface fills, 1\u202f076 ft² (100.0 m²), at lon" in line
     assert "ft²" not in run(site).stdout
     checked = CliRunner().invoke(main, ["check", str(site), "--units", "us"]).stdout
     assert "1\u202f076 ft² (100.0 m²), at lon" in checked

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import os
 import sqlite3
 from pathlib import Path
 
@@ -78,6 +79,16 @@ def test_a_file_that_is_no_result_is_refused(tmp_path: Path, earlier: Path) -> N
     end = run("check", tmp_path / "site", "--since", tmp_path / "site" / "site.toml")
     assert end.exit_code == 1
     assert "site.toml: names no inputs with their SHA-256" in end.stderr
+    assert "Give what a verb printed with --json" in end.stderr
+
+
+def test_a_pipe_in_the_place_of_a_result_is_refused_for_what_it_is(
+    tmp_path: Path, earlier: Path
+) -> None:
+    os.mkfifo(tmp_path / "result.json")
+    end = run("check", tmp_path / "site", "--since", tmp_path / "result.json")
+    assert (end.exit_code, "SHA-256" in end.stderr) == (1, False)
+    assert "result.json: is no plain file. Give the result itself." in end.stderr
 
 
 def test_no_such_site(tmp_path: Path, earlier: Path) -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from xml.etree import ElementTree
 
+import numpy as np
 import pytest
 from click.testing import CliRunner, Result
 
@@ -12,7 +13,7 @@ from geosand.cli.place import command
 from geosand.errors import Refused
 from geosand.formats.site_folder import read_site
 from geosand.results import work_out
-from tests.sites import CATCHES, DEMO, G2, TOML
+from tests.sites import CATCHES, DEMO, G2, LAT, LON, TOML, square, surface
 
 
 def run(*arguments: str) -> Result:
@@ -259,3 +260,62 @@ def test_trays_are_walked_to_hole_by_hole_from_a_start(site_folder, tmp_path):
     assert [i.split("-")[0] for i in ids_of(out)] == ["t1", "g1", "g2"]
     run(*arguments, "--surfaces", "g2 t1 g1")
     assert [i.split("-")[0] for i in ids_of(out)] == ["g2", "t1", "g1"]
+
+
+def test_trays_move_on_so_that_each_surface_gets_its_own_in_turn(site_folder):
+    """Two of six greens a dressing: after three all have been caught once, after six twice."""
+    greens = [surface(f"g{k}", "green", square(LON + k * 0.001, LAT, 20.0)) for k in range(1, 7)]
+    dressings, rows, met = "dressing,date,surfaces\n", [], []
+    for day in range(1, 7):
+        dressings += f"D{day},2026-04-{day:02d},green\n"
+        folder = site_folder(
+            str(day), surfaces=greens, dressings=dressings, catches=rows or None, loads=None
+        )
+        asked = (str(folder), "--catches", "1", "--on", "2", "--json", "--dressing", f"D{day}")
+        found = json.loads(run(*asked).stdout)["points"]
+        rows += [
+            {"catch": p["catch"], "dressing": f"D{day}", "lon": p["lon"], "lat": p["lat"]}
+            | {"tray_length_mm": 400, "tray_width_mm": 250, "tare_g": 50, "gross_g": 140}
+            for p in found
+        ]
+        met += sorted(p["surface"] for p in found)
+    every = [f"g{k}" for k in range(1, 7)]
+    assert sorted(met[:6]) == sorted(met[6:]) == every
+    assert met[:6] != met[6:] != every  # in an order that is drawn anew
+    all_of_them = json.loads(run(*asked[:4], "99", "--json").stdout)["points"]
+    assert {p["surface"] for p in all_of_them} == set(every)
+
+
+def test_what_few_catches_found_unlike_the_others_comes_after_what_had_none(site_folder):
+    """g4 had a tray of 30 g beside 90 g in one dressing of two; g5 never had one."""
+    greens = [surface(f"g{k}", "green", square(LON + k * 0.001, LAT, 20.0)) for k in range(1, 6)]
+    tray = {"tray_length_mm": 400, "tray_width_mm": 250, "tare_g": 50}
+    rows = [
+        {"catch": f"{day}{k}{n}", "dressing": day, "lon": LON + k * 0.001, "lat": LAT + n * 2e-5}
+        | tray
+        | {"gross_g": 50 + (30 if k == 4 else 90) + n}
+        for day, caught in (("D1", (1, 2, 3, 4)), ("D2", (1, 2, 3)))
+        for k in caught
+        for n in (-2, 0, 2)
+    ]
+    days = "dressing,date,surfaces\nD1,2026-04-01,green\nD2,2026-05-01,green\n"
+    folder = site_folder(surfaces=greens, dressings=days, catches=rows, loads=None)
+    results = work_out(read_site(folder))
+    unlike = np.isfinite(results.ledger.unlike.depth_m)
+    assert results.site.surfaces.id[results.ledger.row[unlike]].tolist() == ["g4"]
+    for on, first in (("1", {"g5"}), ("2", {"g4", "g5"})):
+        for seed in ("1", "2", "3"):
+            asked = ("--catches", "1", "--on", on, "--seed", seed, "--json")
+            found = json.loads(run(str(folder), *asked).stdout)["points"]
+            assert {p["surface"] for p in found} == first
+
+
+def test_a_surface_never_caught_that_gets_no_tray_is_told(site_folder):
+    """g1 was caught; g2 and the tee were dressed with it and were not."""
+    days = "dressing,date,surfaces\nD1,2026-04-10,green tee\n"
+    folder = str(site_folder(catches=CATCHES[:3], dressings=days))
+    told = "g2: never caught this season and without a tray here: --on takes such surfaces first"
+    without = run(folder, "--catches", "1", "--surfaces", "g1", "--json")
+    assert told in json.loads(without.stdout)["findings"]  # the tee may have its own day
+    assert f"  - {told}" in run(folder, "--catches", "1", "--surfaces", "g1").stdout
+    assert "never caught" not in run(folder, "--catches", "1", "--surfaces", "green").stdout

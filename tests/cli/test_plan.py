@@ -48,6 +48,33 @@ def test_overthrow_to_expect_is_shared_by_the_length_of_edges(site_folder):
     assert beside == pytest.approx({"g1": over / 3, "g2": over / 2, "t1": over / 6}, rel=1e-4)
 
 
+@pytest.mark.parametrize(
+    ("rate", "kg_m2"),
+    # NIST SP 811, appendix B: pound 0.45359237 kg, short ton 907.18474 kg, acre 4046.8564 m²
+    [("60t/ha", 6.0), ("20short_ton/acre", 4.4834), ("900lb/1000ft2", 4.39418), ("6kg/m2", 6.0)],
+)
+def test_pitches_are_planned_by_rates(site_folder, rate, kg_m2):
+    plan = document(str(site_folder()), "--rate", rate)
+    rates = [row["rate_kg_m2"] for row in plan["surfaces"]]
+    assert rates == pytest.approx([kg_m2] * 3, rel=1e-5)
+    both = run(str(site_folder("both")), "--rate", rate, "--depth", "1mm")
+    assert both.exit_code == 2
+    assert "--rate, as in --rate 60t/ha, stands for a depth" in both.stderr
+
+
+def test_order_of_work_speaks_of_greens_only_where_there_are_some(site_folder):
+    assert "kind by kind, greens first, each" in run(str(site_folder()), "--depth", "1mm").stdout
+    folder = site_folder("pitches")
+    drawn = (folder / "surfaces.geojson").read_text(encoding="utf-8")
+    pitches = drawn.replace('"kind": "green"', '"kind": "pitch"')
+    assert pitches != drawn
+    (folder / "surfaces.geojson").write_text(pitches, encoding="utf-8")
+    for file in ("dressings.csv", "site.toml"):
+        text = (folder / file).read_text(encoding="utf-8")
+        (folder / file).write_text(text.replace("green", "pitch"), encoding="utf-8")
+    assert "kind by kind, each" in run(str(folder), "--depth", "1mm").stdout
+
+
 def test_planned_carried_out_exactly_and_accounted_every_surface_is_on_target(site_folder):
     """Conservation from file to file: the plan goes into the records as it was carried out."""
     day = "2026-06-30"

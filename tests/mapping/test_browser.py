@@ -696,3 +696,13 @@ def test_the_narrowest_phone_shows_each_column_of_each_view(open_page, units):
         page.get_by_role("radio", name=theme, exact=True).check()
         wider = "(s => s.scrollWidth - s.clientWidth)(document.querySelector('.scroll'))"
         assert page.evaluate(wider) <= 0, theme
+
+
+@pytest.mark.parametrize(("area_m2", "outlined"), [(500.0, False), (40_000.0, True)])
+def test_large_surfaces_are_drawn_by_their_outline_from_farther_off(open_page, area_m2, outlined):
+    """Greens are circles in the whole view; straights of a racecourse and polo fields are not."""
+    view = sample_view()
+    surfaces = tuple(replace(surface, area_m2=area_m2) for surface in view.surfaces)
+    page = open_page(map_page(replace(view, surfaces=surfaces)))
+    assert page.evaluate("map_sand.getZoom()") < 17
+    assert page.evaluate("document.body.classList.contains('near')") == outlined

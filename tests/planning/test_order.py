@@ -336,6 +336,16 @@ def test_the_unit_is_that_of_the_newest_load_of_the_sand(worked):
     assert np.isnan(last_unit(results.site, 1, np.datetime64("2026-05-19")).mass_kg)
 
 
+def test_a_ticket_is_no_unit_where_another_load_was_counted(worked):
+    """Hoppers of 8 t, and at last what was left: nobody orders units of 1.4 t."""
+    results = worked(
+        dressings="dressing,date,surfaces,sand\nD1,2026-05-10,green,dried\n"
+        "D2,2026-05-20,green,dried\n",
+        loads="load,dressing,count,unit_mass_kg\nL1,D1,3,8000\nL2,D1,1,2310\nL3,D2,1,1400\n",
+    )
+    assert last_unit(results.site, 0, np.datetime64("2026-05-20")).mass_kg == 8000
+
+
 def test_without_loads_neither_bags_nor_water_are_known(worked):
     """The sand is ordered dry and in kg, and nothing of bags is in its uncertainty."""
     toml = TOML.replace("moisture_dry_basis_percent = 0.0\nu_moisture_percent = 0.2\n", "")

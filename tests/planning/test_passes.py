@@ -226,3 +226,21 @@ def test_passes_of_one_strip_that_touch_become_one(seed):
     rows = list(zip(*(column.tolist() for column in (cell, strip, low, high)), strict=True))
     found = list(zip(*(column.tolist() for column in joined), strict=True))
     assert found == joined_by_hand(rows)
+
+
+def test_a_straight_is_driven_along_and_not_in_47_turns_across():
+    """560 by 25 m, swath 12 m: across it would force least, and nobody drives so."""
+    shapes = column(shapely.box(0, 0, 560, 25), shapely.box(0, 0, 30, 10))
+    forced = forced_overthrow(shapes, swath_m=12.0)
+    best = best_headings(forced)
+    assert (best.heading_degree[0], best.passes[0]) == (90.0, 3)
+    assert best.forced_m2[0] == pytest.approx(560 * (3 * 12 - 25))
+    across = best_headings(forced, last_degree=np.array([90.0, np.nan]), avoid_within_degree=85)
+    assert across.passes[0] > 40  # asked for, as nothing else is left
+
+
+def test_a_tee_may_be_driven_across():
+    """10 by 30 m, swath 6 m: five passes of 10 m force nothing, two of 30 m force 60 m²."""
+    best = best_headings(forced_overthrow(column(shapely.box(0, 0, 10, 30)), swath_m=6.0))
+    assert (best.heading_degree[0], best.passes[0]) == (90.0, 5)
+    assert best.forced_m2[0] == pytest.approx(0.0, abs=1e-6)

@@ -57,7 +57,7 @@ def test_one_surface_alone_is_the_mean_of_its_catches():
 def test_four_of_five_simulated_dressings_see_what_was_promised(dressed, m, n, shared):
     """Independent route: dressings drawn from the model, worked out by the rates as any other."""
     random = np.random.default_rng(3)
-    runs, sd = 3000, 0.08  # the rates' stated default, so that they begin with what is so
+    runs, sd = 20000, 0.08  # the rates' stated default, so that they begin with what is so
     promised = one(variances(shared_balance=shared), dressed=dressed, surfaces=m, catches=n)
     truth = 1 + sd * random.standard_normal((runs, dressed))
     y = truth[:, :m, None] + sd * random.standard_normal((runs, m, n))
@@ -82,8 +82,8 @@ def test_four_of_five_simulated_dressings_see_what_was_promised(dressed, m, n, s
         },
         degrees_of_freedom={"sampling": found.dressings.degrees_of_freedom},
     )
-    # 3000 dressings: 0.8 ± 0.007; what the approximation is off by comes to as much again
-    assert (balance.interval().low > 0).mean() == pytest.approx(0.8, abs=0.04)
+    # 20,000 dressings: 0.8 ± 0.003; what the approximation is off by comes on top
+    assert (balance.interval().low > 0).mean() == pytest.approx(0.8, abs=0.022)
     depths = Estimates(
         value=value[:, 0],
         effects={
@@ -92,9 +92,11 @@ def test_four_of_five_simulated_dressings_see_what_was_promised(dressed, m, n, s
         },
         degrees_of_freedom={"sampling": found.dressings.degrees_of_freedom},
     ).interval()
-    half = float(np.median(depths.high - depths.low)) / 2
-    # the usual half-width, a little below the expected one, as variances of few trays are skew
-    assert promised.depth[0] == pytest.approx(1.07 * half, rel=0.07)
+    half = float(np.sqrt(np.mean((depths.high - depths.low) ** 2))) / 2
+    # squares of half-widths follow the variances, whose means are what is promised: exact where
+    # they enter linearly, else a little less, as (1 − w)·σb² is concave in both (Jensen, 1906)
+    linear = m == 1 or n == 1
+    assert 0.985 * half < promised.depth[0] < (1.015 if linear else 1.065) * half
 
 
 # Student's t with m + 1 degrees of freedom, 0.975: NIST/SEMATECH e-Handbook 1.3.6.7.2
@@ -162,13 +164,21 @@ def test_two_trays_see_edge_and_middle_and_one_does_not():
     assert one(banded, **alone).depth == pytest.approx(one(with_it, **alone).depth)
 
 
-@pytest.mark.parametrize(("each", "overthrow"), [(1, 0.133), (3, 0.101)])
-def test_whole_sites_see_what_was_promised_of_them(tmp_path, each, overthrow):
-    """Trays are caught in pass by pass and the balance worked out as any other."""
+@pytest.mark.parametrize(
+    ("each", "overthrow", "fall"),
+    [(1, 0.133, 0.3), (3, 0.101, 1e-6)],  # laid anywhere; as place lays them, on even ground
+)
+def test_whole_sites_see_what_was_promised_of_them(tmp_path, each, overthrow, fall):
+    """Trays are caught in pass by pass and the balance worked out as any other.
+
+    Each site is asked for the overthrow that it was promised to see: what was thrown over is near
+    that, and errors are as shares of the spread. Two trays by place where edges fall tell up to
+    2 % too much overthrow, so that more is seen than was promised; that is not on trial here.
+    """
     promised, seen = [], []
-    for seed in range(24):
+    for seed in range(60):
         folder = tmp_path / str(seed)
-        simulate(
+        truth = simulate(
             folder,
             seed,
             surfaces=8,
@@ -176,15 +186,19 @@ def test_whole_sites_see_what_was_promised_of_them(tmp_path, each, overthrow):
             caught=8,
             catches_each=each,
             overthrow=overthrow / (1 - overthrow),
+            one_near_the_edge=each > 1,
+            most_fall=fall,
         )
         everything = work_out(read_site(folder))
         tables = (everything.site, everything.areas, everything.rates, everything.balance)
         own = site_variances(*tables, row=everything.site.in_force(), swath_m=SWATH_M)
         promised.append(one(own, dressed=8, surfaces=8, catches=each).overthrow[0])
-        seen.append((everything.balance.interval.low > 0).mean())
+        balance = everything.balance
+        off = balance.interval.low - truth.overthrow_kg
+        seen.append((promised[-1] + off / balance.spread.value > 0).mean())
     assert np.median(promised) == pytest.approx(overthrow, rel=0.06)
-    # dressings of a site share most of their error: 24 sites tell 0.8 to ± 0.06
-    assert np.mean(seen) == pytest.approx(0.8, abs=0.12)
+    # dressings of a site share most of their error: 60 sites tell 0.8 to ± 0.03
+    assert np.mean(seen) == pytest.approx(0.8, abs=0.08)
 
 
 def test_single_trays_of_the_past_do_not_make_surfaces_more_unlike():

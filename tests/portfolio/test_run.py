@@ -534,3 +534,20 @@ def test_the_inputs_are_named_by_what_they_hold(folders, tmp_path):
     assert list(before) == list(after) == [f"site-{k + 1:05d}" for k in range(SITES)]
     assert all(len(mark) == 64 for mark in after.values())
     assert [key for key in before if before[key] != after[key]] == ["site-00002"]
+
+
+def test_a_system_where_processes_share_no_locks_is_told(folders, tmp_path, monkeypatch):
+    """Read-only ones, and those without /dev/shm; else the results' folder is called read-only."""
+
+    def none(*args, **named):
+        raise OSError(errno.EROFS, os.strerror(errno.EROFS))
+
+    monkeypatch.setattr("multiprocessing.synchronize.SemLock.__init__", none)
+    asked = ["many", str(folders), "--out", str(tmp_path / "out"), "--workers", "2"]
+    end = CliRunner().invoke(main, asked)
+    assert end.exit_code == 1
+    assert end.stderr == (
+        "The data were refused: 1 thing is wrong.\n  - --workers: processes can not share locks on"
+        " this system: [Errno 30] Read-only file system. Leave it out: one process does the same"
+        " work.\n"
+    )

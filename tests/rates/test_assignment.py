@@ -79,6 +79,15 @@ def test_many_declarations_of_a_dressing_are_told_in_one_line(
     assert found.count("hold") == 1
 
 
+def test_a_declaration_that_holds_says_on_which_surface_the_catch_lies(
+    place: Callable[..., Assignment],
+) -> None:
+    """g2 begins half a metre beyond the edge of g1."""
+    beside = surface("g2", "green", square(G1[0] + 20.5 * EAST, G1[1], 20.0))
+    found = place(one(11.5, surface="g1"), surfaces=[SURFACES[0], beside, *SURFACES[2:]])
+    assert "catch x is declared on 'g1' and lies on 'g2', within" in texts(found)
+
+
 def test_a_declaration_farther_off_is_refused_with_its_row(
     place: Callable[..., Assignment],
 ) -> None:

@@ -81,6 +81,28 @@ def test_it_is_told(run: Run) -> None:
     ]
 
 
+@pytest.mark.parametrize(("off", "same"), [(0.0, True), (2e-5, True), (1.3e-4, False)])
+def test_a_surface_that_a_survey_calls_otherwise_is_told_with_its_old_id(
+    site_folder: Callable[..., Path], off: float, same: bool
+) -> None:
+    """g1 (20 m) comes back as north, shifted by 0, 1.5 or 9.9 m: of a union of 20 + off all,
+    18.5 of 21.5, or 10.1 of 29.9 is common ground."""
+    moved = surface("north", "green", square(LON + off, LAT, 20.0))
+    folder = site_folder(
+        surfaces=collection([moved, *SURFACES[1:]], valid_from="2026-07-16"),
+        files={"editions/2025.geojson": collection(SURFACES, valid_from="2025-01-01")},
+        dressings="dressing,date,surfaces\nD1,2026-04-10,green\nD2,2026-08-10,north g2\n",
+        catches=[catch(1, gross_g=143), catch(2, gross_g=143), catch(4, dressing="D2")],
+        loads=None,
+    )
+    results = work_out(read_site(folder))
+    for of in (results, work_out(stacked([results.site, results.site]))):
+        told = [f for f in of.ledger.findings if "new in the survey" in f.text]
+        assert {f.about for f in told} == {"north"}
+        assert all(("write g1 as its id in surfaces.geojson" in f.text) is same for f in told)
+        assert [f.member for f in told] == list(range(len(of.site.members)))
+
+
 def test_it_is_told_of_plans_without_a_target_and_not_where_nothing_is_due(run: Run) -> None:
     bare = NO_END.split("[targets_mm]")[0]
     unplanned = "dressing,date,surfaces\nD1,2026-04-10,green\nD2,2026-08-10,green\n"
@@ -97,3 +119,24 @@ def test_of_sites_laid_end_to_end_each_keeps_its_own(run: Run) -> None:
     both = work_out(stacked([one.site for one in alone]), as_of=np.datetime64("2026-09-01"))
     expected = np.concatenate([one.ledger.target_so_far_m for one in alone])
     np.testing.assert_array_equal(both.ledger.target_so_far_m, expected)
+
+
+def test_pitches_and_lawns_have_programmes_of_their_own(site_folder: Callable[..., Path]) -> None:
+    """100 t/ha on the rugby pitch are none of the football pitch's debt; by hand, sums of rows."""
+    places = {"football": 0.001, "rugby": 0.003, "spare": 0.005}
+    drawn = [surface(name, "pitch", square(LON + east, LAT, 20.0)) for name, east in places.items()]
+    folder = site_folder(
+        "grounds",
+        toml=NO_END.replace("green = 9.0\ntee = 4.0", "pitch = 8.0"),
+        surfaces=collection(drawn),
+        dressings="dressing,date,surfaces,planned_depth_mm\nD1,2026-04-10,football,4\n"
+        "D2,2026-04-20,rugby,6\nD3,2026-05-20,football,1\n",
+        catches=None,
+        loads=None,
+    )
+    results = work_out(read_site(folder), as_of=np.datetime64("2026-06-01"))
+    due = due_mm(results)
+    assert (due["football"], due["rugby"]) == (pytest.approx(5.0), pytest.approx(6.0))
+    assert np.isnan(due["spare"])
+    told = {f.about: f.text for f in results.ledger.findings}
+    assert told["spare"].startswith("no target so far can be told")

@@ -21,6 +21,7 @@ from tests.sites import (
     catch,
     collection,
     points,
+    refusal,
     square,
     surface,
 )
@@ -453,6 +454,21 @@ def test_loads_that_name_surfaces_form_groups(site_folder):
     assert site.group_surfaces == (frozenset({0}), frozenset({1}))
 
 
+def test_a_load_may_name_a_hundred_surfaces(site_folder):
+    """1,600 characters, as many as a course has greens, tees and approaches."""
+    ids = [f"practice-tee-{k:03d}" for k in range(100)]
+    drawn = [surface(i, "tee", square(LON, LAT + 0.01 + k / 1e3, 5)) for k, i in enumerate(ids)]
+    rows = f"L1,D1,52,25,{' '.join(ids)}\nL2,D1,1,25,g1\n"
+    site = read_site(
+        site_folder(
+            surfaces=[*SURFACES, *drawn],
+            dressings="dressing,date,surfaces\nD1,2026-04-10,green tee\n",
+            loads="load,dressing,count,unit_mass_kg,surfaces\n" + rows,
+        )
+    )
+    assert [len(group) for group in site.group_surfaces] == [100, 1]
+
+
 def spread(site):
     """Mass and standard uncertainty of all loads, from the table alone (GUM 5.1 and 5.2)."""
     loads = site.loads
@@ -611,6 +627,39 @@ def test_targets_in_inches(site_folder):
     toml = TOML.replace("[targets_mm]\ngreen = 9.0\ntee = 4.0", "[targets_in]\ngreen = 0.5")
     site = read_site(site_folder(toml=toml))
     assert site.surfaces.target_m == pytest.approx([0.0127, 0.0127, np.nan], nan_ok=True)
+
+
+@pytest.mark.parametrize(
+    ("table", "green"),
+    [
+        ("targets_kg_m2", 9.3),
+        ("targets_t_per_ha", 93.0),
+        ("targets_lb_per_1000ft2", 1904.792),  # 1 kg/m² is 204.8161 lb/1000 ft² (NIST SP 811)
+    ],
+)
+def test_targets_in_mass_are_depths_by_the_sands_bulk_density(site_folder, table, green):
+    """9.3 kg/m² of 1550 kg/m³ are 6 mm; other kinds may be said in another unit."""
+    mass = f"[{table}]\ngreen = {green}\n[targets_mm]\ntee = 4.0"
+    toml = TOML.replace("[targets_mm]\ngreen = 9.0\ntee = 4.0", mass)
+    site = read_site(site_folder(toml=toml))
+    assert site.surfaces.target_m == pytest.approx([0.006, 0.006, 0.004], rel=3e-6)
+    fine = "[sands.fine]\nbulk_density_g_cm3 = 1.55\nkiln_dried = true\n"
+    rows = "dressing,date,surfaces,sand\nD1,2026-04-10,green,dried\n"
+    both = site_folder("two alike", toml=toml + fine, dressings=rows)
+    np.testing.assert_array_equal(read_site(both).surfaces.target_m, site.surfaces.target_m)
+
+
+def test_a_target_in_mass_needs_one_stated_bulk_density(site_folder):
+    stated = "bulk_density_g_cm3 = 1.55\nu_bulk_density_g_cm3 = 0.03\n"
+    mass = TOML.replace("[targets_mm]", "[targets_kg_m2]")
+    lighter = "[sands.fine]\nbulk_density_g_cm3 = 1.40\nkiln_dried = true\n"
+    rows = "dressing,date,surfaces,sand\nD1,2026-04-10,green,dried\n"
+    for name, toml in (("unsaid", mass.replace(stated, "")), ("two", mass + lighter)):
+        (fault,) = refusal(site_folder(name, toml=toml, dressings=rows))
+        assert fault == (
+            "site.toml, [targets_kg_m2]: a target in mass needs the bulk density of the sand, one"
+            " for all sands. Give bulk_density_g_cm3, or write [targets_mm]."
+        )
 
 
 def test_a_surfaces_own_target_and_height_win(site_folder):

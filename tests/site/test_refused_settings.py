@@ -166,6 +166,12 @@ ONE_FAULT = {
         "site.toml, [targets_kg]: 'kg' is no length: use one of mm, cm, m, in, ft, yd. Write"
         " [targets_mm].",
     ),
+    "target as a rate too large": (  # 1 m of 1550 kg/m³
+        "[targets_mm]\ngreen = 9.0",
+        "[targets_t_per_ha]\ngreen = 16000",
+        "site.toml, [targets_t_per_ha], green: '16000' is not a season's depth; allowed: a number"
+        " from 0 to 15500.",
+    ),
     "negative target": (
         "green = 9.0",
         "green = -9.0",

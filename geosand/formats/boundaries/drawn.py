@@ -52,6 +52,7 @@ class Layer:
     heads_xy: bool = False  #: its heads say x and y only: in some CRS x runs north
     findings: tuple[str, ...] = ()
     links: tuple[str, ...] = ()  #: addresses of other files that it draws on
+    lon_lat: tuple[float, float] | None = None  #: where outlines beside its own say that it lies
 
 
 def refused(

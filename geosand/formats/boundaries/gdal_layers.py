@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import re
 import warnings
 from dataclasses import replace
@@ -32,11 +33,15 @@ _NO_NETWORK = {"GDAL_HTTP_TIMEOUT": "1", "CPL_CURL_ENABLE_VSIMEM": "NO"}
 #: it; of a drawing coarser ones 13 ppm, which is said, as there is a better way to read it.
 ARC_STEP_DEG, _ARC_STEP_OF_DRAWINGS_DEG = 0.12, 0.5
 
+#: Layers of any shape with heights, measures or both: pyogrio 0.13 stops at these codes.
+_MIXED = (0x80000000, 2000, 3000)
+
 
 def read_with_gdal(path: Path, shown: str, format: str) -> list[Layer]:
     """All layers of a file in their own CRS. Raises Refused where the driver can not read it."""
     import pyogrio
 
+    _know_mixed_shapes()
     options = OPTIONS.get(format, {})
     encoding, said = _encoding(path) if format == "shapefile" else ("", "")
     step = _ARC_STEP_OF_DRAWINGS_DEG if format == "dxf" else ARC_STEP_DEG
@@ -60,14 +65,29 @@ def read_with_gdal(path: Path, shown: str, format: str) -> list[Layer]:
     return [layer for layer in layers if layer.drawn or len(layers) == 1]
 
 
+def _know_mixed_shapes() -> None:
+    """Where pyogrio no longer keeps its codes there, such layers are refused, and no others."""
+    with contextlib.suppress(ImportError, AttributeError):
+        from pyogrio._geometry import GEOMETRY_TYPES
+
+        for code in _MIXED:
+            GEOMETRY_TYPES.setdefault(code, "Unknown")
+
+
 def _encoding(path: Path) -> tuple[str, str]:
     """Encoding of a Shapefile's table that names none, and words on it; "" for the driver's own.
 
-    Byte 29 of a dBASE file names a code page, 0 none (from memory); a .cpg comes first.
+    Byte 29 of a dBASE file names a code page, 0 none (from memory); a .cpg comes first, if it names
+    one: OEM and system do not.
     """
     table, page = path.with_suffix(".dbf"), path.with_suffix(".cpg")
-    if page.is_file():  # the number of UTF-8 among code pages is one that the driver does not know
-        return ("UTF-8", "") if page.read_bytes().strip() == b"65001" else ("", "")
+    named = page.read_bytes()[:100].strip().upper() if page.is_file() else b""
+    if named not in (b"", b"OEM", b"ANSI", b"SYSTEM"):
+        # numbers of code pages in forms that the driver does not know
+        number = named.removeprefix(b"ANSI ").removeprefix(b"OEM ")
+        if number == b"65001":
+            return "UTF-8", ""
+        return f"CP{number.decode()}" if number != named and number.isdigit() else "", ""
     if not table.is_file():
         return "", ""
     content = table.read_bytes()

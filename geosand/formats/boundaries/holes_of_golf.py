@@ -1,6 +1,7 @@
-"""Greens, tees and fairways of map data are called after the hole that they belong to.
+"""Greens, tees and fairways are called after the hole that they belong to, where a line draws it.
 
-The open map community draws a hole as a line from its tee to its green, with the number as ref.
+The open map community draws a hole as a line from its tee to its green, with the number as ref;
+others call such a line "Hole 7".
 """
 
 from __future__ import annotations
@@ -14,10 +15,13 @@ from typing import Any, NamedTuple
 import numpy as np
 import shapely
 
-from geosand.columns import Geometries
+from geosand.columns import Floats, Geometries, Ints
+from geosand.errors import Refused
 from geosand.formats.boundaries.drawn import Drawn, Layer
 from geosand.formats.boundaries.kinds import tags_of
 from geosand.formats.boundaries.naming import ID_COLUMNS, cell_of, clean, name_of
+from geosand.formats.boundaries.reference_systems import horizontal, metres_per_unit
+from geosand.formats.boundaries.wishes import Wishes
 from geosand.site.cells import as_text, is_blank, quoted
 
 #: What of a hole's line lies on a surface of each sort.
@@ -26,9 +30,13 @@ ON: Mapping[str, Callable[[Geometries], Geometries]] = {
     "tee": lambda lines: shapely.get_point(lines, 0),
     "fairway": lambda lines: lines,
 }
+#: A line that lies on no green names the one beside its end, and a tee without a line takes that
+#: beside it, if it is as near as this and the next one so much farther.
+BESIDE_M = 20.0
 TAGGED = frozenset(("golf", "other_tags", "tags"))  #: columns in which the tag golf can stand
 #: Numbers of the community's data base: 7, way/7, w7; another id was given by somebody.
 _NUMBERED = re.compile(r"(?:way|relation|node|[wrn])?[/ _-]?\d*", re.IGNORECASE)
+_NAMED = re.compile(r"hole\W*(\d+[a-z]?)", re.IGNORECASE)
 
 
 class _Hole(NamedTuple):
@@ -36,7 +44,15 @@ class _Hole(NamedTuple):
     line: Any
 
 
-def called_after_holes(layers: list[tuple[str, Layer]]) -> list[tuple[str, Layer]]:
+class _Place(NamedTuple):
+    """One surface of a sort: layer and row of its thing."""
+
+    layer: int
+    row: int
+    thing: Drawn
+
+
+def called_after_holes(layers: list[tuple[str, Layer]], wishes: Wishes) -> list[tuple[str, Layer]]:
     """The layers with "Green 7" for a green without a name or id that has ref=7, or hole 7's line.
 
     Its id comes from that name: crews know no numbers of a data base.
@@ -46,37 +62,58 @@ def called_after_holes(layers: list[tuple[str, Layer]]) -> list[tuple[str, Layer
         holes[layer.crs] += [
             _Hole(label, shapely.get_geometry(thing.geometry, 0))  # a GIS may say it is multiple
             for thing in layer.drawn
-            if _golf(thing) == "hole"
-            and thing.draws("LineString", "MultiLineString")
+            if thing.draws("LineString", "MultiLineString")
             and shapely.get_num_geometries(thing.geometry) == 1
-            and (label := _ref(thing) or name_of(thing.attributes, thing.name, None))
+            and (label := _hole(thing, layer))
         ]
-    return [(shown, _called(layer, holes[layer.crs])) for shown, layer in layers]
-
-
-def _called(layer: Layer, holes: list[_Hole]) -> Layer:
-    labels: dict[int, str] = {}
-    of_sort: dict[str, list[int]] = defaultdict(list)
-    for k, thing in enumerate(layer.drawn):
-        if (golf := _golf(thing)) in ON and _is_nameless(thing):
-            of_sort[golf].append(k)
-    for golf, part in ON.items():
-        rows = of_sort[golf]
-        met = _met([layer.drawn[k] for k in rows], holes, part)
-        for k, lines in zip(rows, met, strict=True):
+    places: dict[tuple[str, str], list[_Place]] = defaultdict(list)
+    for k, (_, layer) in enumerate(layers):
+        for row, thing in enumerate(layer.drawn):
+            sort = _golf(thing)
+            if not sort and holes[layer.crs] and not layer.asks_unit:
+                sort = wishes.kind_and_word(thing)[0]
+            if sort in ON:
+                places[layer.crs, sort].append(_Place(k, row, thing))
+    labels: dict[int, dict[int, str]] = defaultdict(dict)
+    beside = Counter[int]()
+    for (crs, sort), some in sorted(places.items(), key=lambda each: list(ON).index(each[0][1])):
+        met, near = _met(some, holes[crs], sort, _metres(crs, some, wishes))
+        for place, lines, by_side in zip(some, met, near, strict=True):
             # a double green has two holes, a fairway that several cross is nobody's
-            by_line = "/".join(lines) if golf != "fairway" or len(lines) == 1 else ""
-            if label := _ref(layer.drawn[k]) or by_line:
-                labels[k] = f"{golf.capitalize()} {label}"
+            by_line = "/".join(lines) if sort != "fairway" or len(lines) == 1 else ""
+            ref = _ref(place.thing) if _golf(place.thing) else ""
+            if (label := ref or by_line) and _is_nameless(place.thing):
+                labels[place.layer][place.row] = f"{sort.capitalize()} {label}"
+                beside[place.layer] += by_side and not ref
+    return [(s, _called(layer, labels[k], beside[k])) for k, (s, layer) in enumerate(layers)]
+
+
+def _hole(thing: Drawn, layer: Layer) -> str:
+    """What a line that draws a hole calls it; "" for others."""
+    name = name_of(thing.attributes, thing.name, None)
+    if _golf(thing) == "hole":
+        return _ref(thing) or re.sub(r"^hole\W*(?=\d)", "", name, flags=re.IGNORECASE)
+    called = None if layer.asks_unit else _NAMED.fullmatch(name)  # drawings have texts
+    return (
+        called[1]
+        if called and not shapely.is_closed(shapely.get_geometry(thing.geometry, 0))
+        else ""
+    )
+
+
+def _called(layer: Layer, labels: Mapping[int, str], beside: int) -> Layer:
     if not labels:
         return layer
     drawn = tuple(
         _renamed(thing, labels[k]) if k in labels else thing for k, thing in enumerate(layer.drawn)
     )
     often = Counter(label.split()[0].lower() for label in labels.values())
-    parts = [f"{count} {golf}{'s' * (count > 1)}" for golf, count in often.items()]
+    parts = [f"{count} {sort}{'s' * (count > 1)}" for sort, count in often.items()]
     are = "is called after its hole" if len(labels) == 1 else "are called after their holes"
     said = f"{', '.join(parts)} {are}, such as {quoted(next(iter(labels.values())))}"
+    if beside:
+        lies = "1 of them lies" if beside == 1 else f"{beside} of them lie"
+        said += f"; {lies} beside the hole's line, within {BESIDE_M:g} m"
     return replace(layer, drawn=drawn, findings=(*layer.findings, said))
 
 
@@ -89,7 +126,8 @@ def _is_nameless(thing: Drawn) -> bool:
     if not thing.draws("Polygon", "MultiPolygon", "LineString"):  # a line may still be closed
         return False
     ident = cell_of(thing.attributes, None, ID_COLUMNS)
-    return bool(_NUMBERED.fullmatch(ident)) and not name_of(thing.attributes, thing.name, None)
+    unsaid = bool(_NUMBERED.fullmatch(ident)) if _golf(thing) else not ident
+    return unsaid and not name_of(thing.attributes, thing.name, None)
 
 
 def _ref(thing: Drawn) -> str:
@@ -97,18 +135,69 @@ def _ref(thing: Drawn) -> str:
     return clean(tags_of(thing.attributes).get("ref", "") if is_blank(plain) else as_text(plain))
 
 
+def _metres(crs: str, places: list[_Place], wishes: Wishes) -> Floats | None:
+    """Metres of one unit of x and of y; None where the CRS is not known."""
+    bounds = shapely.total_bounds(_finite([place.thing.geometry for place in places]))
+    try:
+        return metres_per_unit(horizontal(wishes.crs or crs, ""), float(bounds[[1, 3]].mean()))
+    except Refused:
+        return None
+
+
 def _met(
-    things: list[Drawn], holes: list[_Hole], part: Callable[[Geometries], Geometries]
-) -> list[list[str]]:
-    """Labels of the holes whose part lies on each thing, each once."""
-    met: list[list[str]] = [[] for _ in things]
-    if things and holes:
-        tree = shapely.STRtree(part(_finite([hole.line for hole in holes])))
-        pairs = tree.query(_finite([thing.geometry for thing in things]), predicate="intersects")
-        for thing, hole in pairs[:, np.lexsort(pairs[::-1])].T.tolist():
-            if holes[hole].label not in met[thing]:
-                met[thing].append(holes[hole].label)
-    return met
+    places: list[_Place], holes: list[_Hole], sort: str, metres: Floats | None
+) -> tuple[list[list[str]], list[bool]]:
+    """Labels of the holes whose part lies on each surface, each once; whether it lies beside it."""
+    met: list[list[str]] = [[] for _ in places]
+    near = [False] * len(places)
+    if not holes:
+        return met, near
+    shapes = _finite([place.thing.geometry for place in places])
+    lines = _finite([hole.line for hole in holes])
+    pairs = shapely.STRtree(ON[sort](lines)).query(shapes, predicate="intersects")
+    for place, hole in pairs[:, np.lexsort(pairs[::-1])].T.tolist():
+        if holes[hole].label not in met[place]:
+            met[place].append(holes[hole].label)
+    if metres is not None and sort != "fairway":
+        shapes, lines = (shapely.transform(some, lambda p: p * metres) for some in (shapes, lines))
+        beside = _beside_ends if sort == "green" else _beside_lines
+        for place, hole in beside(shapes, lines, pairs).tolist():
+            met[place], near[place] = [holes[hole].label], True
+    return met, near
+
+
+def _beside_ends(shapes: Geometries, lines: Geometries, pairs: Ints) -> Ints:
+    """Greens that no line ends on, each with the only one that ends beside it and on no other."""
+    free = np.setdiff1d(np.arange(len(lines)), pairs[1])
+    ends = ON["green"](lines[free])
+    hole, place = shapely.STRtree(shapes).query(ends, "dwithin", 2 * BESIDE_M)
+    hole, place = _only_near(hole, place, shapely.distance(ends[hole], shapes[place]))
+    once = (np.bincount(place)[place] == 1) & ~np.isin(place, pairs[0])
+    found: Ints = np.column_stack([place, free[hole]])[once]
+    return found
+
+
+def _beside_lines(shapes: Geometries, lines: Geometries, pairs: Ints) -> Ints:
+    """Tees that no line begins on, each with the only line whose first half passes it."""
+    free = np.setdiff1d(np.arange(len(shapes)), pairs[0])
+    place, hole = shapely.STRtree(lines).query(shapes[free], "dwithin", 2 * BESIDE_M)
+    place = free[place]
+    middles = shapely.centroid(shapes[place])
+    early = shapely.line_locate_point(lines[hole], middles, normalized=True) < 0.5
+    place, hole = place[early], hole[early]
+    away_m = shapely.distance(shapes[place], lines[hole])
+    return np.column_stack(_only_near(place, hole, away_m))
+
+
+def _only_near(one: Ints, other: Ints, away_m: Floats) -> tuple[Ints, Ints]:
+    """Those pairs (n,) whose other is the nearest of its one, near enough and the only one so."""
+    order = np.lexsort((away_m, one))
+    one, other, away = one[order], other[order], away_m[order]
+    same = one[1:] == one[:-1]
+    first = np.append(True, ~same)[: len(one)]
+    doubtful = np.append(same & (np.diff(away) < BESIDE_M), False)[: len(one)]
+    kept = first & ~doubtful & (away <= BESIDE_M)
+    return one[kept], other[kept]
 
 
 def _finite(shapes: list[Any]) -> Geometries:

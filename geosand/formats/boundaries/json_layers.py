@@ -16,14 +16,14 @@ from geosand.formats.boundaries.drawn import (
     left_open_said,
     refused,
 )
-from geosand.formats.boundaries.json_places import has_place, in_places
-from geosand.formats.boundaries.json_shapes import DEEPEST, MAKERS, BadShape, geometry_of
+from geosand.formats.boundaries.json_places import in_places
+from geosand.formats.boundaries.json_shapes import DEEPEST, MAKERS, with_shape
+from geosand.formats.boundaries.kinds import recognise
 from geosand.formats.boundaries.other_json import cut_short, other_json, read_other
 from geosand.formats.csv_table import decode
 from geosand.formats.json_text import KEEP_ONE, read_json, twice_told
 
 Json = Any
-NO_GEOMETRY = "it has no geometry"
 
 
 def read_geojson(path: Path, shown: str, crs_given: bool = False) -> list[Layer]:
@@ -45,31 +45,33 @@ def read_geojson(path: Path, shown: str, crs_given: bool = False) -> list[Layer]
         if not crs_given:
             raise
         crs = ""
-    things = tuple(_drawn(feature, number) for number, feature in enumerate(features, start=1))
-    heights = (
-        () if crs else heights_said(things, "by RFC 7946, 3.1.1, they are above the ellipsoid")
-    )
-    layer = Layer(
-        name="",
-        drawn=things,
-        crs=crs or LON_LAT,
-        assumed=not crs,
-        findings=(*heights, *_left_open(features)),
-    )
-    layers = [layer]
-    if any(map(has_place, features)):
-        layers = in_places(shown, document, features, layer, crs_given)
-    said = (*(finding.text for finding in found), *cut_short(document))
-    return [replace(layers[0], findings=(*layers[0].findings, *said)), *layers[1:]]
-
-
-def _left_open(features: list[Json]) -> tuple[str, ...]:
-    """Rings that lack their last position were closed: that is said, with the first of them."""
-    found = [
-        f"feature {number}"
-        for number, feature in enumerate(features, start=1)
-        if isinstance(feature, dict) and _is_open(feature.get("geometry"))
+    folders = _feature_types(features, document)
+    things = [
+        _drawn(f, k, folder)
+        for k, (f, folder) in enumerate(zip(features, folders, strict=True), start=1)
     ]
+    layers, stay, told = in_places(features, things, document, shown, crs_given)
+    in_place = {thing.place for layer in layers for thing in layer.drawn}
+    if stay or not layers:
+        rule = "by RFC 7946, 3.1.1, they are above the ellipsoid"
+        heights = () if crs else heights_said(stay, rule)
+        layer = Layer(name="", drawn=tuple(stay), crs=crs or LON_LAT, assumed=not crs)
+        layers = [replace(layer, findings=heights), *layers]
+    said = (*told, *_left_open(features, in_place), *(finding.text for finding in found))
+    said = (*layers[0].findings, *said, *cut_short(document))
+    return [replace(layers[0], findings=said), *layers[1:]]
+
+
+def _left_open(features: list[Json], in_place: set[str]) -> tuple[str, ...]:
+    """Rings that lack their last position were closed: that is said, with the first of them.
+
+    ``in_place`` are those things whose outline is that of their ``place``.
+    """
+    found = []
+    for number, feature in enumerate(features, start=1):
+        member = "place" if (who := f"feature {number}") in in_place else "geometry"
+        if isinstance(feature, dict) and _is_open(feature.get(member)):
+            found.append(who)
     return left_open_said(found, "RFC 7946, 3.1.6")
 
 
@@ -158,7 +160,16 @@ def _features(document: Json, shown: str) -> list[Json]:
     raise refused(shown, found, allowed="a FeatureCollection", remedy="export it as GeoJSON")
 
 
-def _drawn(feature: Json, number: int) -> Drawn:
+def _feature_types(features: list[Json], document: Json) -> list[str]:
+    """Of each feature its type, as JSON-FG says it, where that can tell something; else ""."""
+    common = document.get("featureType")
+    types = [f.get("featureType", common) if isinstance(f, dict) else None for f in features]
+    texts = [each if isinstance(each, str) else "" for each in types]
+    several = len(set(texts)) > 1
+    return [t if several or recognise(t) not in ("", "other") else "" for t in texts]
+
+
+def _drawn(feature: Json, number: int, folder: str) -> Drawn:
     place = f"feature {number}"
     if not isinstance(feature, dict) or feature.get("type") != "Feature":
         return Drawn(place=place, problem="it is no Feature (RFC 7946, 3.2)")
@@ -166,10 +177,4 @@ def _drawn(feature: Json, number: int) -> Drawn:
     cells = {str(k): attribute(v) for k, v in found.items()} if isinstance(found, dict) else {}
     if cells.get("id") is None and isinstance(feature.get("id"), (str, int)):
         cells["id"] = feature["id"]
-    thing = Drawn(place=place, attributes=cells)
-    if feature.get("geometry") is None:
-        return replace(thing, problem=NO_GEOMETRY)
-    try:
-        return replace(thing, geometry=geometry_of(feature["geometry"]))
-    except BadShape as problem:
-        return replace(thing, problem=str(problem))
+    return with_shape(Drawn(place=place, attributes=cells, folder=folder), feature.get("geometry"))

@@ -1,4 +1,4 @@
-"""JSON-FG (OGC 21-045r1): outlines in a CRS that the file names, in members ``place``, by GDAL.
+"""JSON-FG (OGC 21-045r1): outlines in a CRS that the file names, in members ``place``.
 
 The member ``geometry`` beside it is in lon/lat, and writers round it to 7 decimals, a centimetre.
 """
@@ -6,23 +6,23 @@ The member ``geometry`` beside it is in lon/lat, and writers round it to 7 decim
 from __future__ import annotations
 
 import json
-import tempfile
-from collections.abc import Mapping, Sequence
-from dataclasses import replace
-from pathlib import Path
+import re
+from collections import defaultdict
+from collections.abc import Sequence
 from typing import Any
 
-import shapely
-
-from geosand.errors import Refused
-from geosand.formats.boundaries.drawn import LON_LAT, Drawn, Layer, refused
-from geosand.formats.boundaries.gdal_layers import read_with_gdal
-from geosand.formats.boundaries.json_shapes import BadShape, geometry_of
+from geosand.errors import Refused, listed
+from geosand.formats.boundaries.drawn import LON_LAT, Drawn, Layer, heights_said
+from geosand.formats.boundaries.json_shapes import with_shape
+from geosand.formats.boundaries.layer_system import exchanged, moved
 from geosand.formats.boundaries.reference_systems import horizontal
-from geosand.formats.boundaries.whereabouts import NEAR_KM, distance_km, place_words
+from geosand.formats.boundaries.whereabouts import middle_of
 
 Json = Any
-_NOT_READ = "the members 'place' (JSON-FG) are not read, as a shape or a CRS of them is not known"
+LONGEST_CODE = 30  #: of a CRS; what is longer is a whole definition, and is told by its name
+_SHORT = re.compile(r"\[([A-Za-z0-9_]+):([A-Za-z0-9_.-]+)\]")
+_LONG = re.compile(r"https?://www\.opengis\.net/def/crs/([^/]+)/[^/]*/([^/&]+)/?")
+_COMPOUND = re.compile(r"https?://www\.opengis\.net/def/crs-compound\?")
 
 
 def has_place(feature: Json) -> bool:
@@ -32,97 +32,106 @@ def has_place(feature: Json) -> bool:
 
 
 def in_places(
-    shown: str,
-    document: Mapping[str, Json],
-    features: Sequence[Json],
-    lon_lat: Layer,
-    crs_given: bool,
-) -> list[Layer]:
-    """The layers of the features' places; where one is not read, all in ``lon_lat``, which is told.
+    features: Sequence[Json], things: Sequence[Drawn], document: Json, shown: str, crs_given: bool
+) -> tuple[list[Layer], list[Drawn], list[str]]:
+    """A layer for each CRS of a ``place``; the things that stay in lon/lat; what is worth knowing.
 
-    Raises Refused where that lacks a shape, and where both lie far apart and the user says no CRS.
+    ``things`` are all features by their geometry in lon/lat, which is taken where a place has no
+    CRS, or one or a shape that is not read. Raises Refused where there is none to take.
     """
-    placed = [has_place(feature) for feature in features]
-    try:  # GDAL takes corners that are no finite numbers, and says nothing
-        for feature, has in zip(features, placed, strict=True):
-            if has:
-                geometry_of(feature["place"])
-        layers = _by_gdal(shown, document, features, placed)
-    except BadShape:
-        layers = []
-    numbers = [_number(thing) for layer in layers for thing in layer.drawn]
-    read = {_number(t) for layer in layers for t in layer.drawn if t.geometry is not None}
-    pairs = list(enumerate(zip(placed, lon_lat.drawn, strict=True)))
-    wanted = {k for k, (has, thing) in pairs if has or thing.geometry is not None}
-    named = all(layer.crs for layer in layers)
-    if sorted(numbers) != list(range(len(features))) or not wanted <= read or not named:
-        if any(has and thing.geometry is None for _, (has, thing) in pairs):
-            raise refused(shown, _NOT_READ, remedy="export it as GeoPackage")
-        told = f"{_NOT_READ}: the outlines in lon/lat are taken"
-        return [replace(lon_lat, findings=(*lon_lat.findings, told))]
-    told = "its outlines are taken from its members 'place' (JSON-FG)"
-    found = []
-    for layer in layers:
-        beside = [lon_lat.drawn[_number(thing)] for thing in layer.drawn]
-        if not crs_given:
-            _check_place(layer, lon_lat, placed, shown)
-        drawn = tuple(
-            replace(
-                old,
-                geometry=new.geometry,
-                problem=old.problem if new.geometry is None else "",
-                folder=new.folder,
-            )
-            for new, old in zip(layer.drawn, beside, strict=True)
-        )
-        found.append(replace(layer, drawn=drawn, findings=(*layer.findings, told)))
-    return found
-
-
-def _by_gdal(
-    shown: str, document: Mapping[str, Json], features: Sequence[Json], placed: Sequence[bool]
-) -> list[Layer]:
-    """What GDAL makes of a file with the shapes only, the number of each as its id.
-
-    Of a whole one it drops ids that are numbers and stops at lists, and where it does not know the
-    shape of a place it takes that in lon/lat, and says nothing.
-    """
-    keys = ("coordRefSys", "featureType")
-    bare = []
-    for number, (feature, has) in enumerate(zip(features, placed, strict=True)):
-        own = feature if isinstance(feature, dict) else {}
-        shape = {"place": own["place"]} if has else {"geometry": own.get("geometry")}
-        told = {key: own[key] for key in keys if key in own}
-        head = {"type": "Feature", "id": f"n{number}", "properties": {}}
-        bare.append({**head, "geometry": None, "place": None, **shape, **told})
-    head = {key: document[key] for key in keys if key in document}
-    with tempfile.TemporaryDirectory(prefix="geosand-") as folder:
-        path = Path(folder) / "places.json"
-        text = json.dumps({"type": "FeatureCollection", **head, "features": bare})
-        path.write_text(text, encoding="utf-8")
+    stay, said = list[Drawn](), list[str]()
+    elsewhere, unread = defaultdict[str, list[tuple[Drawn, Drawn]]](list), []
+    for feature, thing in zip(features, things, strict=True):
+        placed = with_shape(thing, feature["place"]) if has_place(feature) else thing
+        named = "" if placed is thing else named_system(feature, document)
+        if placed is thing or not (named or thing.problem):
+            stay.append(thing)
+        elif not placed.problem:
+            elsewhere[named or LON_LAT].append((placed, thing))
+        else:
+            stay.append(placed if thing.problem else thing)
+            unread += [] if thing.problem else [thing.place]
+    layers = []
+    for named, pairs in elsewhere.items():
         try:
-            return read_with_gdal(Path(f"JSONFG:{path}"), shown, "JSON-FG")
+            layers.append(_in_place(named, pairs, shown, crs_given))
         except Refused:
-            return []
+            if any(thing.geometry is None for _, thing in pairs):
+                raise
+            stay += [thing for _, thing in pairs]
+            said.append(
+                f"the members 'place' (JSON-FG) are in {named[:60]!r}, which is not a coordinate"
+                " reference system that is known: the outlines in lon/lat are taken"
+            )
+    if unread:
+        said.append(
+            f"the member 'place' (JSON-FG) of {listed(unread, 4)} has a shape that is not read:"
+            " the outline in lon/lat is taken"
+        )
+    return layers, stay, said
 
 
-def _number(thing: Drawn) -> int:
-    return int(str(thing.attributes["id"])[1:])
+def _in_place(named: str, pairs: list[tuple[Drawn, Drawn]], shown: str, crs_given: bool) -> Layer:
+    """The layer of outlines in the CRS ``named``, each with the same thing in lon/lat.
+
+    What is in lon/lat says about where the others must be.
+    """
+    drawn = [placed for placed, _ in pairs]
+    system, heights = "the CRS that is given", tuple[str, ...]()
+    try:
+        crs = horizontal(named, shown)
+    except Refused:
+        if not crs_given:
+            raise
+    else:
+        system = named if len(named) <= LONGEST_CODE else crs.name
+        if crs.is_geographic:
+            heights = heights_said(drawn, f"{crs.name} says what they are above")
+        if northing_first(crs):
+            drawn = [moved(placed, exchanged) for placed in drawn]
+    told = f"its outlines are taken from their members 'place' (JSON-FG), in {system}"
+    beside = [t.geometry for _, t in pairs if t.geometry is not None and not t.geometry.is_empty]
+    return Layer(
+        name="",
+        drawn=tuple(drawn),
+        crs=named,
+        findings=(told, *heights),
+        lon_lat=middle_of(beside) if beside else None,
+    )
 
 
-def _check_place(layer: Layer, lon_lat: Layer, placed: Sequence[bool], shown: str) -> None:
-    """Refuse places that lie far from the same outlines in lon/lat, as in a wrong zone."""
-    import pyproj
+def named_system(feature: Json, document: Json) -> str:
+    """The CRS of a feature's ``place``: its own word, else the feature's, else the collection's.
 
-    to_lon_lat = pyproj.Transformer.from_crs(horizontal(layer.crs, shown), LON_LAT, always_xy=True)
-    for thing in layer.drawn:  # all are of one CRS: the first one tells
-        number = _number(thing)
-        shapes = (thing.geometry, lon_lat.drawn[number].geometry)
-        if placed[number] and not (shapely.is_missing(shapes) | shapely.is_empty(shapes)).any():
-            (x, y), (lon, lat) = (shapely.get_coordinates(shape)[0].tolist() for shape in shapes)
-            here = to_lon_lat.transform(x, y)
-            if (apart := distance_km(here, (lon, lat))) > NEAR_KM:
-                found = f"the site would lie at {place_words(*here)}, {apart:,.0f} km from"
-                found += f" {place_words(lon, lat)}, as its outlines in lon/lat say"
-                raise refused(shown, found, remedy="say the right CRS with --crs")
-            return
+    "" where none is named; a list is a CRS and one of heights.
+    """
+    for holder in (feature["place"], feature, document):
+        named = holder.get("coordRefSys") if isinstance(holder, dict) else None
+        if named not in (None, []):
+            listed = named if isinstance(named, list) else [named]
+            parts = [code for part in listed for code in _codes(part)]
+            return "+".join([parts[0], *(part.rpartition(":")[2] for part in parts[1:])])
+    return ""
+
+
+def _codes(named: Json) -> list[str]:
+    """Authority and code of one reference, of a compound one those of its parts; else its words.
+
+    A CRS without a code is there itself, as PROJJSON in a member ``value``.
+    """
+    if isinstance(named, dict) and isinstance(named.get("value"), dict):
+        return [json.dumps(named["value"])]
+    text = str(named.get("href") if isinstance(named, dict) else named).strip()
+    if _COMPOUND.match(text):
+        return [f"{match[1]}:{match[2]}" for match in _LONG.finditer(text)] or [text]
+    match = _SHORT.fullmatch(text) or _LONG.fullmatch(text)
+    return [f"{match[1]}:{match[2]}" if match else text]
+
+
+def northing_first(crs: Any) -> bool:
+    """Whether positions of a ``place`` have northing or latitude first: they follow their CRS.
+
+    The geometries of this package are easting first throughout.
+    """
+    directions = [axis.direction.lower() for axis in crs.axis_info[:2]]
+    return directions == ["north", "east"]

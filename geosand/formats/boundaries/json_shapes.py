@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -9,7 +10,7 @@ import shapely
 
 from geosand.areas.crossings import without_collapsed
 from geosand.columns import Floats
-from geosand.formats.boundaries.drawn import MAXIMUM_RING
+from geosand.formats.boundaries.drawn import MAXIMUM_RING, Drawn
 
 Json = Any
 DEEPEST = 20
@@ -17,6 +18,16 @@ DEEPEST = 20
 
 class BadShape(ValueError):
     """What is wrong with one geometry."""
+
+
+def with_shape(thing: Drawn, shape: Json) -> Drawn:
+    """The thing with a geometry of GeoJSON, or with the reason why it has none."""
+    if shape is None:
+        return replace(thing, geometry=None, problem="it has no geometry")
+    try:
+        return replace(thing, geometry=geometry_of(shape), problem="")
+    except BadShape as problem:
+        return replace(thing, geometry=None, problem=str(problem))
 
 
 def geometry_of(shape: Json, depth: int = 0) -> Any:

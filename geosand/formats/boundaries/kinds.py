@@ -25,10 +25,13 @@ SYNONYMS: Mapping[str, str] = {
     " reservoir, basin",
     "path": "path, cart path, cartpath, buggy path, footway, track, footpath",
     "pitch": "pitch, sport pitch, football pitch, soccer pitch, rugby pitch, cricket pitch,"
-    " playing field, sport field, football field, soccer field, baseball field, athletic field",
-    "lawn": "lawn, grass, turf, meadow, bowling green, croquet lawn, tennis lawn",
+    " playing field, sport field, football field, soccer field, baseball field, athletic field,"
+    " rugby field, hockey field, polo field, polo ground, cricket square, cricket table, outfield,"
+    " goal mouth, goalmouth, goal area, penalty area",
+    "lawn": "lawn, grass, turf, meadow, bowling green, bowl green, bowling rink, croquet lawn,"
+    " croquet court, tennis lawn, race track, racetrack, sod",
     "other": "other, rough, semi rough, tree, wood, forest, scrub, building, golf course, course,"
-    " boundary, driving range, clubhouse, parking, hole",
+    " boundary, driving range, driving range outfield, clubhouse, parking, hole",
 }
 #: Tags of the open map community, most telling key first.
 TAG_KEYS = ("golf", "leisure", "sport", "natural", "landuse", "highway", "waterway", "building")
@@ -42,6 +45,7 @@ TAGS: Mapping[tuple[str, str], str] = {
     ("golf", "driving_range"): "other",
     ("golf", "hole"): "other",
     ("leisure", "pitch"): "pitch",
+    ("leisure", "bowling_green"): "lawn",
     ("leisure", "garden"): "lawn",
     ("leisure", "golf_course"): "other",
     ("natural", "water"): "water",
@@ -55,6 +59,15 @@ TAGS: Mapping[tuple[str, str], str] = {
     ("highway", "footway"): "path",
     ("highway", "track"): "path",
     ("highway", "service"): "path",
+}
+#: Tags by which a pitch is no turf: what it is laid with, else a game that is played on hard ground
+#: or sand (the open map community's own list of values).
+BARE: Mapping[str, str] = {
+    "surface": "artificial_turf artificial_grass synthetic carpet asphalt concrete paved"
+    " paving_stones tartan rubber acrylic decoturf hard plastic metal wood clay sand gravel"
+    " fine_gravel compacted",
+    "sport": "basketball volleyball beachvolleyball netball handball futsal table_tennis"
+    " cricket_nets skateboard boules climbing padel pickleball roller_skating bmx",
 }
 KIND_COLUMNS = (
     *("kind", "surface_kind", "type", "class", "category", "feature", "feature_type", "feat_type"),
@@ -203,6 +216,22 @@ def tagged_kind(attributes: Mapping[str, Cell]) -> str:
     return ""
 
 
+def bare_tag(attributes: Mapping[str, Cell]) -> str:
+    """The tag by which a pitch is no turf, or "".
+
+    >>> bare_tag({"sport": "tennis", "surface": "asphalt"})
+    'surface=asphalt'
+    >>> bare_tag({"sport": "basketball"}), bare_tag({"sport": "basketball", "surface": "grass"})
+    ('sport=basketball', '')
+    """
+    tags = tags_of(attributes)
+    if not is_blank(attributes.get("surface")):
+        tags["surface"] = as_text(attributes["surface"])
+    key = "surface" if tags.get("surface") else "sport"
+    value = tags.get(key, "").lower()
+    return f"{key}={value}" if value in BARE[key].split() else ""
+
+
 def says_kind(attributes: Mapping[str, Cell]) -> str:
     """What a column whose name says kind holds, or ""."""
     return next(iter(_kind_cells(attributes)), "")
@@ -255,7 +284,10 @@ def kind_of(
     for key, value in tags_of(attributes).items() if table else ():
         if kind := table.get(word_key(f"{key}={value}"), ""):
             return kind, f"{key}={value}"
-    if kind := tagged_kind(attributes):
+    kind = tagged_kind(attributes)
+    if kind == "pitch" and (bare := bare_tag(attributes)):
+        return table.get(word_key(bare), "other"), bare
+    if kind:
         return kind, kind
     unknown = unknown or next((f"{k}={v}" for k, v in tags_of(attributes).items()), "")
     block = as_text(attributes["block"]) if attributes.get("block") else ""

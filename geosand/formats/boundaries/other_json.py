@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import re
 from dataclasses import replace
 from pathlib import Path
@@ -13,6 +14,8 @@ from geosand.formats.boundaries.map_elements import layer_of_elements
 
 Json = Any
 CURVES = re.compile(rb'"curve(Rings|Paths)"')  #: members of a feature service's shapes with arcs
+
+_NESTED = ("features", "geometry", "rings", "paths", "points")  #: members that hold positions
 
 
 def other_json(document: Json) -> str:
@@ -36,11 +39,36 @@ def read_other(path: Path, shown: str, other: str, document: Json) -> list[Layer
     if CURVES.search(path.read_bytes()):
         found = "has true curves (curveRings), which are not read"
         raise refused(shown, found, remedy="ask for it with returnTrueCurves=false")
+    if _says(document, "hasZ") or _says(document, "hasM"):
+        size = 3 if _says(document, "hasZ") else 2
+        path.write_text(json.dumps(_without_measures(document, size)), encoding="utf-8")
     said = cut_short(document)
     return [
         replace(layer, findings=(*layer.findings, *said))
         for layer in read_with_gdal(path, shown, other)
     ]
+
+
+def _says(document: Json, key: str) -> bool:
+    """Whether a feature service says something of its answer or of a shape in it."""
+    features = document["features"] if isinstance(document["features"], list) else []
+    shapes = (f.get("geometry") for f in features if isinstance(f, dict))
+    return any(isinstance(part, dict) and part.get(key) is True for part in (document, *shapes))
+
+
+def _without_measures(cells: Json, size: int) -> Json:
+    """The same with positions of ``size`` numbers: measures are null or "NaN" where none was taken.
+
+    The driver takes a shape with such for none, and a measure without a height for the height.
+    """
+    if isinstance(cells, dict):
+        return {k: _without_measures(v, size) if k in _NESTED else v for k, v in cells.items()}
+    if not isinstance(cells, list) or not cells:
+        return cells
+    if isinstance(cells[0], (list, dict)):
+        return [_without_measures(cell, size) for cell in cells]
+    kept = cells[:size]
+    return kept if all(isinstance(cell, (int, float)) for cell in kept) else kept[:2]
 
 
 def cut_short(document: Json) -> tuple[str, ...]:

@@ -52,7 +52,7 @@ def outlines_of(
     names = [clean(" ".join([*a, n])) for a, n in zip(above, plain, strict=True)]
     stated = [cell_of(t.attributes, wishes.id_column, ID_COLUMNS) for t in things]
     ids, sources = make_ids(stated, plain, [t.folder for t in things], kinds)
-    findings += _kind_findings(ids, words, things, wishes)
+    findings += _kind_findings(ids, plain, words, things, wishes)
     findings += _frame_findings(ids, words, geometry)
     findings += _part_findings(ids, things, geometry, wishes)
     findings += _id_findings(ids, sources, stated, names, file)
@@ -156,7 +156,11 @@ def _boundaries(
 
 
 def _kind_findings(
-    ids: list[str], words: list[tuple[str, str]], things: list[Drawn], wishes: Wishes
+    ids: list[str],
+    names: list[str],
+    words: list[tuple[str, str]],
+    things: list[Drawn],
+    wishes: Wishes,
 ) -> list[Finding]:
     """Kinds that were understood from another word, once a word; kinds that were not, each."""
     findings: list[Finding] = []
@@ -171,8 +175,9 @@ def _kind_findings(
         said = f"its kind {quoted(word)} is not known" if word else "it has no kind"
         text = f"{said}{hint}; it is kept as other ({thing.place})"
         findings.append(Finding(about=made, text=text, topic="area"))
-    unknown = [(t, word) for t, (kind, word) in zip(things, words, strict=True) if not kind]
-    findings += _want_of_kind([word for _, word in unknown], [t for t, _ in unknown])
+    unknown = [k for k, (kind, _) in enumerate(words) if not kind]
+    unsaid = [words[k][1] for k in unknown] + [names[k] for k in unknown]  # a name serves as well
+    findings += _want_of_kind(unsaid, [things[k] for k in unknown])
     findings += _unlike_names(ids, words, things)
     keys = {own_kind(word, wishes.kind_words)[0] for _, word in words}
     for word in sorted(set(wishes.kind_words) - keys):
@@ -229,13 +234,16 @@ def _unlike_names(
     return findings
 
 
-def _want_of_kind(unknown: list[str], things: list[Drawn]) -> list[Finding]:
-    """How many surfaces are other only because nobody said better, and how to say it."""
-    if not unknown:
+def _want_of_kind(unsaid: list[str], things: list[Drawn]) -> list[Finding]:
+    """How many surfaces are other only because nobody said better, and how to say it.
+
+    ``unsaid``: their words and names, of which the first serves as the example.
+    """
+    if not things:
         return []
-    word = next((word for word in unknown if word), "")
+    word = next((word for word in unsaid if word), "")
     how = f"say what they are with --kind-map {quoted(word + '=KIND')}, KIND being {_SOME}, or "
-    one = "1 surface is" if len(unknown) == 1 else f"{len(unknown)} surfaces are"
+    one = "1 surface is" if len(things) == 1 else f"{len(things)} surfaces are"
     text = f"{one} kept as other for want of a kind: {how if word else ''}"
     column = _telling_column(things[:LOOKED_AT])
     text += f"name the column that holds it with --kind{column and f', as in --kind {column}'}"

@@ -9,7 +9,6 @@ from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 
@@ -24,6 +23,7 @@ from geosand.formats.boundaries.kinds_table import kinds_table
 from geosand.formats.boundaries.landxml_layers import read_landxml
 from geosand.formats.boundaries.map_elements import read_osm
 from geosand.formats.boundaries.outlines import outlines_of
+from geosand.formats.boundaries.parquet_layers import read_parquet
 from geosand.formats.boundaries.placing import Placed, place_layer
 from geosand.formats.boundaries.reference_systems import named_unit
 from geosand.formats.boundaries.surfaces_file import unread_numbers
@@ -36,7 +36,7 @@ from geosand.formats.boundaries.whereabouts import (
     middle_of,
     place_words,
 )
-from geosand.formats.boundaries.wishes import Wishes
+from geosand.formats.boundaries.wishes import CLOSE_TOLERANCE_M, Wishes
 from geosand.formats.boundaries.wkt_tables import read_wkt_table
 from geosand.formats.boundaries.xml_layers import read_gpx, read_kml
 from geosand.site.tables import KINDS
@@ -45,19 +45,46 @@ from geosand.site.tables import KINDS
 def read_boundaries(
     path: str | Path,
     *,
+    crs: str | None = None,
+    unit: str | None = None,
+    near: tuple[float, float] | None = None,
+    swap_axes: bool = False,
+    believe_place: bool = False,
+    kind_column: str | None = None,
+    id_column: str | None = None,
+    name_column: str | None = None,
+    kind: str | None = None,
+    close_tolerance_m: float = CLOSE_TOLERANCE_M,
+    point_order: str | None = None,
+    split_parts: bool = False,
+    holes: bool = False,
     kinds_file: str | Path | None = None,
     kind_pairs: Sequence[str] = (),
-    **wished: Any,
 ) -> Boundaries:
     """Read the boundaries that a surveyor or a mapping program hands over.
 
     ``kinds_file`` (CSV: found, kind) and ``kind_pairs`` ("Abschlag=tee") say what the words of the
-    file mean; ``wished`` are the fields of :class:`Wishes`, such as ``crs`` and ``near``.
+    file mean; all else is told with the fields of :class:`Wishes`.
 
     Raises Refused where the file can not be read, its CRS is not known, or its place is doubtful.
     """
     words, said = kinds_table(None if kinds_file is None else Path(kinds_file), kind_pairs)
-    wishes = Wishes(kind_words=words, **wished)
+    wishes = Wishes(
+        crs=crs,
+        unit=unit,
+        near=near,
+        swap_axes=swap_axes,
+        believe_place=believe_place,
+        kind_column=kind_column,
+        id_column=id_column,
+        name_column=name_column,
+        kind=kind,
+        close_tolerance_m=close_tolerance_m,
+        point_order=point_order,
+        split_parts=split_parts,
+        holes=holes,
+        kind_words=words,
+    )
     _check_wishes(wishes)
     with tempfile.TemporaryDirectory(prefix="geosand-") as folder:
         sources, ignored = unpack(Path(path), Path(folder))
@@ -91,6 +118,7 @@ def _layers(source: Source, wishes: Wishes) -> list[Layer]:
         "gml": read_gml,
         "osm": read_osm,
         "landxml": read_landxml,
+        "parquet": read_parquet,
         "wkt": read_wkt_table,
     }
     if source.format == "geojson":
@@ -113,7 +141,7 @@ def assemble(
     unfollowed = _unfollowed(layers)
     lacking = _check_columns([layer for _, layer in layers], file, wishes)
     if wishes.id_column is None and wishes.name_column is None:
-        layers = called_after_holes(layers)
+        layers = called_after_holes(layers, wishes)
     faults: list[Fault] = []
     placed: list[Placed] = []
     for shown, layer in layers:

@@ -265,6 +265,10 @@ def _shift(transformer: Any, crs: CRS, bounds: Floats) -> tuple[float, str]:
         text = f"the datum shift from {datum} to WGS 84 is good to {accuracy:g} m"
     if better is not None and (np.isnan(accuracy) or better[0] < accuracy):
         text += f"; with the grid {better[1]}, which is not here, to {better[0]:g} m"
+    own = crs.ellipsoid if ballpark else None
+    larger = (6_378_137.0 / own.semi_major_metre) ** 2 - 1 if own is not None else 0.0
+    if abs(larger) > 1e-6:  # degrees of one ellipsoid are taken for those of another
+        return accuracy, f"{text}, and areas by {abs(larger) * 1e6:,.0f} parts in a million"
     return accuracy, f"{text}. Shapes and areas do not change; places against catches do"
 
 

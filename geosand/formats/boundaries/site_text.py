@@ -178,6 +178,7 @@ def site_toml(
     turf = [k for k in ("green", "tee", "approach", "fairway", "pitch", "lawn") if k in kinds]
     season = "0.35" if us else "9.0"
     said = {key.removesuffix("_m"): f"{value / metres:.4g}" for key, value in accuracies.items()}
+    collared = not turf or not {"pitch", "lawn"}.issuperset(turf)  # sports grounds have none
     return _TEMPLATE.format(
         name=toml_text(name),
         start=start,
@@ -186,7 +187,7 @@ def site_toml(
         other="elevation_m or bulk_density_g_cm3" if us else "elevation_ft or bulk_density_lb_ft3",
         elevation=height,
         accuracies=_settings(_ACCURACIES, length, said, us=us),
-        widths=_settings(_WIDTHS, length, {}, us=us),
+        widths=_settings(_WIDTHS, length, {} if collared else {"collar_width": "0"}, us=us),
         densities=_settings(_DENSITIES, "lb_ft3" if us else "g_cm3", {}, us=us),
         lb="lb" if us else "kg",
         depth="in" if us else "mm",

@@ -42,6 +42,7 @@ NOUNS = ("green", "tee", "pitch", "field", "court", "lawn", "bunker")
 #: Heads of a column that names what each row is a corner of, in tables of corners.
 GROUPS = (
     *("name", "id", "surface", "surface_id", "surface_name", "polygon", "polygon_id"),
+    *("nom", "nombre", "nome", "naam", "namn", "navn"),
     *("outline", "outline_id", "shape_id", "ring", "feature_id"),
     *NOUNS,
 )

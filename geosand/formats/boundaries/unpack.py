@@ -9,6 +9,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
+from geosand.errors import NO_ROOM
 from geosand.formats.boundaries.drawn import MAXIMUM_BYTES, plain_name, refused
 from geosand.formats.boundaries.sheets import sheets_of
 from geosand.formats.boundaries.wkt_tables import holds_shapes
@@ -17,8 +18,8 @@ MAXIMUM_UNPACKED = 500_000_000
 MAXIMUM_MEMBERS = 2_000
 READS = (
     "GeoJSON, JSON-FG, TopoJSON, JSON of a feature service, OSM (.osm, JSON of a query),"
-    " GeoPackage, Shapefile and GDB (also zipped), KML, KMZ, FlatGeobuf, GML, LandXML, DXF, GPX,"
-    " TAB, MIF, CSV with WKT, survey text (both also as .xlsx)"
+    " GeoPackage, Shapefile and GDB (also zipped), KML, KMZ, FlatGeobuf, GeoParquet, GML, LandXML,"
+    " DXF, GPX, TAB, MIF, CSV with WKT, survey text (both also as .xlsx)"
 )
 #: Endings of files that are read, and the format of each.
 FORMATS = {
@@ -26,12 +27,20 @@ FORMATS = {
     **{".kml": "kml", ".fgb": "flatgeobuf", ".gml": "gml", ".xml": "gml", ".dxf": "dxf"},
     **{".gpx": "gpx", ".osm": "osm", ".tab": "mapinfo", ".mif": "mapinfo"},
     **dict.fromkeys((".txt", ".csv", ".tsv", ".asc", ".pts", ".pnt", ".wkt"), "survey"),
+    **dict.fromkeys((".parquet", ".geoparquet"), "parquet"),
     **dict.fromkeys((".geojsonl", ".geojsons", ".topojson"), "geojson"),
 }
+_BINARY = ("gpkg", "flatgeobuf", "shapefile", "mapinfo", "parquet")  #: formats told by their start
 #: The name of the outermost element, behind comments and what is said of the file.
 _ROOT = re.compile(
     rb"(?>(?:\s|<!--.*?-->|<\?[^>]*>|<!doctype[^>\[]*(?:\[.*?\]\s*)?>)*)<(?:[\w.-]+:)?([\w.-]+)",
     re.DOTALL,
+)
+_ENCODING = re.compile(rb"""\A([^>]{0,200}encoding\s*=\s*["'])([^"']+)""")
+#: Encodings of XML that are read: what programs write anywhere, and none made to hide something.
+_ENCODINGS = re.compile(
+    r"utf-?8|(us-)?ascii|utf-16(le|be| in name only)?|iso-8859-\d+|(windows-|cp)125\d|koi8-[ru]"
+    r"|gb(2312|k|18030)|big5|shift[_-]jis|euc-(jp|kr|cn)"
 )
 #: Files that belong to one beside them: a Shapefile's, those of TAB and MIF, and what of a
 #: GeoPackage that is open in another program is not yet in it.
@@ -78,6 +87,8 @@ def unpack(path: Path, folder: Path) -> tuple[list[Source], list[str]]:
         for beside in _companions(path):
             copy.with_suffix(_ending(beside.name)).write_bytes(beside.read_bytes())
     except OSError as problem:
+        if problem.errno in NO_ROOM:  # for the copy
+            raise
         raise refused(name, f"can not be read: {problem.strerror}") from problem
     return [_sorted(copy, name)], []
 
@@ -212,6 +223,8 @@ def _format(head: bytes, ending: str, shown: str) -> str:
             found = "is a database, but no GeoPackage"
             raise refused(shown, found, allowed=READS, remedy="export it as GeoPackage")
         return "gpkg"
+    if head.startswith(b"PAR1"):
+        return "parquet"
     if head.startswith(b"fgb"):
         return "flatgeobuf"
     if head.startswith(b"\x00\x00\x27\x0a"):
@@ -246,7 +259,7 @@ def _format(head: bytes, ending: str, shown: str) -> str:
         return "mapinfo"
     if FORMATS.get(ending) == "survey" and holds_shapes(text):
         return "wkt"
-    if ending not in FORMATS or FORMATS[ending] in ("gpkg", "flatgeobuf", "shapefile", "mapinfo"):
+    if ending not in FORMATS or FORMATS[ending] in _BINARY:
         found = "is of no known format" if ending not in FORMATS else f"is no {ending[1:]} file"
         raise refused(shown, found, allowed=READS, remedy="export it in one of these")
     return FORMATS[ending]
@@ -255,10 +268,27 @@ def _format(head: bytes, ending: str, shown: str) -> str:
 def check_xml(path: Path, shown: str) -> None:
     """Refuse XML that declares entities or a document type: boundaries need neither.
 
-    Bytes are looked at without their zeros, so UTF-16 hides nothing; other encodings that could
-    hide a declaration are refused. Looks at the whole file, since a driver will too.
+    A copy of our own in another encoding is written anew in UTF-8, which every driver knows, so
+    that nothing can hide in it. Looks at the whole file, since a driver will too.
     """
-    plain = path.read_bytes().replace(b"\0", b"")
+    content = path.read_bytes()
+    plain = content.replace(b"\0", b"")
+    declared = _ENCODING.search(plain[:400])
+    word = declared[2].decode("latin-1").lower() if declared else "utf-8"
+    if content.startswith((b"\xff\xfe", b"\xfe\xff")):
+        word = "utf-16"
+    elif plain == content and word.startswith("utf-16"):  # as programs declare that save in UTF-8
+        word = "utf-16 in name only"
+    if not _ENCODINGS.fullmatch(word):
+        raise refused(shown, f"is XML in {word[:30]!r}", allowed="utf-8")
+    if word not in ("utf-8", "utf8", "us-ascii", "ascii"):
+        try:
+            text = content.decode("utf-8" if word.endswith("only") else word)
+        except (UnicodeDecodeError, LookupError) as problem:
+            found = f"says that it is XML in {word[:30]!r}, which it is not"
+            raise refused(shown, found, remedy="export it again in UTF-8") from problem
+        plain = _ENCODING.sub(rb"\1UTF-8", text.encode().replace(b"\0", b""), count=1)
+        path.write_bytes(plain)
     if b"<!DOCTYPE" in plain or b"<!ENTITY" in plain:
         raise refused(
             shown,
@@ -267,8 +297,3 @@ def check_xml(path: Path, shown: str) -> None:
         )
     if b"<OGR" in plain:  # descriptions by which a driver would open other files or addresses
         raise refused(shown, "points to other files", remedy="bring those files themselves")
-    encoding = re.search(rb"""^[^>]{0,200}encoding\s*=\s*["']([^"']+)""", plain[:400])
-    allowed = ("utf-8", "utf8", "utf-16", "us-ascii", "ascii", "iso-8859-1", "iso-8859-15")
-    word = encoding[1].decode("latin-1").lower() if encoding else "utf-8"
-    if word not in (*allowed, "windows-1252", "utf-16le", "utf-16be"):
-        raise refused(shown, f"is XML in {word[:30]!r}", allowed=", ".join(allowed[:1]))

@@ -150,15 +150,19 @@ def against_itself(
 ) -> Fault | None:
     """A place or a zone that something else in the file contradicts; None where nothing does.
 
-    What else: columns of latitude and longitude, and a zone in the names of the file and layer.
+    What else: columns of latitude and longitude, outlines in lon/lat beside those that are read,
+    and a zone in the names of the file and layer.
     """
     here = (float(lon_lat[0]), float(lon_lat[1]))
     remedy = "check the CRS; if the place is right, say so with --believe-place"
     found, names = "", (shown, layer.name)
-    place = _place_in_columns(things)
-    if place is not None and (apart := distance_km(here, place)) > NEAR_KM:
-        found = f"the site would lie at {place_words(*here)}, {apart:,.0f} km from"
-        found += f" {place_words(*place)}, as its columns of latitude and longitude say"
+    for place, who in (
+        (_place_in_columns(things), "columns of latitude and longitude"),
+        (layer.lon_lat, "outlines in lon/lat"),
+    ):
+        if not found and place is not None and (apart := distance_km(here, place)) > NEAR_KM:
+            found = f"the site would lie at {place_words(*here)}, {apart:,.0f} km from"
+            found += f" {place_words(*place)}, as its {who} say"
     of_crs = _ZONE.search(crs.name)
     said = next((m for name in names if (m := _ZONE_IN_NAME.search(name))), None)
     if not found and of_crs and said and int(said[1]) != int(of_crs[1]):

@@ -28,6 +28,7 @@ HEADS = ("wkt", "wkt_geom", "_wkt", "geom", "geometry", "the_geom", "shape")
 _SHAPE = re.compile(rb"(polygon|surface)\s*z?m?\s*\(|\b0[01](?:[0-9a-f]{2}){40,}", re.IGNORECASE)
 _BINARY = re.compile(r"0[01](?:[0-9a-f]{2})+", re.IGNORECASE)  #: well-known binary in hex
 _CODE = re.compile(r"\s*SRID\s*=\s*(\d+)\s*;", re.IGNORECASE)  # of a database's own form
+_SEPARATOR = re.compile(rb'"?sep=', re.IGNORECASE)  # a line that spreadsheets put first
 #: How a text begins that is nothing but shapes.
 _BARE = re.compile(rb"\s*(srid\s*=\s*\d+\s*;\s*)?(multi)?polygon\s*z?m?\s*\(\(", re.IGNORECASE)
 
@@ -36,7 +37,10 @@ def holds_shapes(start: bytes) -> bool:
     """Whether a table that begins so has a column of shapes, or a text nothing but shapes."""
     if _BARE.match(start):
         return True
-    heads = re.split(rb"\s*[,;\t\"\r]+\s*", start.partition(b"\n")[0].lower())
+    first, _, rest = start.partition(b"\n")
+    if _SEPARATOR.match(first):  # the heads are in the next line
+        first = rest.partition(b"\n")[0]
+    heads = re.split(rb"\s*[,;\t\"\r]+\s*", first.lower())
     return any(name.encode() in heads for name in HEADS) and _SHAPE.search(start) is not None
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -81,25 +81,18 @@ def _text(element: Element, name: str) -> str:
 def read_kml(path: Path, shown: str) -> list[Layer]:
     """Every placemark of every folder; the folders' names become the thing's folder."""
     root = root_of(path, shown)
-    schemas = [element for element in root.iter() if tag_of(element) == "Schema"]
-    own = {
-        schema.get("name") or _text(schema, "name")
-        for schema in schemas
-        if "Placemark" in (schema.get("parent"), _text(schema, "parent"))
-    }
-    if own and any(tag_of(element) in own for element in root.iter()):
-        found = "gives placemarks names of its own, as KML before 2.2 could"
-        raise refused(shown, found, remedy="save it anew, as KML 2.2")
     several = sum(tag_of(element) == "Document" for element in root.iter()) > 1
     named = ("Folder", "Document") if several else ("Folder",)
+    fields = _own_placemarks(root)
     drawn: list[Drawn] = []
     links, hidden, relative = list[str](), 0, 0
     stack: list[tuple[Element, str, int]] = [(root, "", 0)]
     while stack:  # a stack, since a hostile file nests deeper than Python recurses
         element, folder, depth = stack.pop()
         tag = tag_of(element)
-        if tag == "Placemark":
-            thing = _placemark(element, folder, len(drawn) + 1)
+        if tag == "Placemark" or tag in fields:
+            above = " / ".join(t for t in (folder, tag) if t) if tag in fields else folder
+            thing = _placemark(element, above, len(drawn) + 1, fields.get(tag, ()))
             on_ground = bool(shapely.has_z(thing.geometry)) and _is_relative(element)
             drawn.append(
                 replace(thing, geometry=shapely.force_2d(thing.geometry)) if on_ground else thing
@@ -131,11 +124,27 @@ def _is_relative(element: Element) -> bool:
     return any("relativeTo" in mode for mode in modes)
 
 
-def _placemark(element: Element, folder: str, number: int) -> Drawn:
+def _own_placemarks(root: Element) -> dict[str, list[str]]:
+    """Tags that a schema of KML 2.0 or 2.1 makes placemarks, each with the names of its fields.
+
+    ``<Schema name="Greens" parent="Placemark">``: surfaces are then ``<Greens>`` (from memory).
+    """
+    found = {}
+    for schema in root.iter():
+        if tag_of(schema) != "Schema":
+            continue
+        name, parent = (schema.get(k) or _text(schema, k) for k in ("name", "parent"))
+        if name and name not in CONTAINERS and parent == "Placemark":
+            fields = (f for f in schema if tag_of(f) == "SimpleField")
+            found[name] = [f.get("name") or _text(f, "name") for f in fields]
+    return found
+
+
+def _placemark(element: Element, folder: str, number: int, fields: Sequence[str] = ()) -> Drawn:
     name = _text(element, "name")
     place = f"placemark {number}" + (f" {name[:40]!r}" if name else "")
     place += f" in folder {folder[:60]!r}" if folder else ""
-    cells: dict[str, Cell] = {}
+    cells: dict[str, Cell] = {field: _text(element, field) for field in fields}
     for part in element.iter():
         if tag_of(part) == "Data":
             cells[part.get("name", "")] = _text(part, "value")

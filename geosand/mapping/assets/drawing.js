@@ -1,5 +1,5 @@
 /* Surfaces, rings, catches and passes: made when first in view, then only what changed is painted. */
-geosand.NEAR = 17; // from this zoom on surfaces are drawn as they are, below it as circles
+geosand.NEAR = 17; // from this zoom on greens are drawn as they are, below it as circles
 geosand.drawing = function (page) {
   const { make, draw, INK, CHOSEN, NEAR } = geosand,
     { map, surfaces, groups } = page;
@@ -22,7 +22,11 @@ geosand.drawing = function (page) {
   const on = (name, options) =>
     Object.assign({ renderer: renderer[name] }, name === "top" ? {} : { pane: "gs-" + name }, options);
 
-  page.near = () => map.getZoom() >= NEAR;
+  // Pitches and straights are told by their outline from farther off. Of 900 m² a green is large.
+  const sides = surfaces.filter((s) => s.active && s.area).map((s) => Math.sqrt(s.area));
+  const side = sides.sort((a, b) => a - b)[Math.floor(sides.length * 0.4)] || 0;
+  const nearFrom = NEAR - Math.log2(Math.max(side / 30, 1));
+  page.near = () => map.getZoom() >= nearFrom;
   page.live = L.featureGroup().addTo(map);
   page.dots = L.featureGroup().addTo(map);
   // Large ones first, so that a small one beside or upon them stays in sight.

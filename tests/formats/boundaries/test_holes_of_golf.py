@@ -142,3 +142,64 @@ def test_lines_of_another_grid_lend_no_numbers(tmp_path):
     lines.to_file(path, layer="lines", driver="GPKG")
     found = read_boundaries(path, believe_place=True).features
     assert not any(i.startswith(("green", "tee")) for i in found.id.tolist())
+
+
+def names_of(rows, folder):
+    return read_boundaries(geojson(rows, folder)).features.name.tolist()
+
+
+@pytest.mark.parametrize(
+    ("end", "others", "name"),
+    [
+        (280, [], "Green 7"),  # 8 m short of it
+        (260, [], "way-0"),  # 28 m
+        (280, [blob(280, 40, 12)], "way-0"),  # another lies 28 m away
+        (280, [blob(280, 55, 12)], "Green 7"),  # 43 m
+    ],
+)
+def test_a_line_that_ends_beside_a_green_names_it_where_no_other_is_near(
+    end, others, name, tmp_path
+):
+    rows = [(shape, {"golf": "green"}) for shape in (blob(300, 0, 12, wobble=0), *others)]
+    rows += [(line((0, 0), (end, 0)), {"golf": "hole", "ref": "7"})]
+    assert names_of(rows, tmp_path)[0] == name
+
+
+def test_lines_that_end_beside_a_green_name_none_that_has_a_line_or_a_name(tmp_path):
+    hole = (line((0, 0), (300, 0)), {"golf": "hole", "ref": "7"})
+    short = (line((600, 0), (320, 0)), {"golf": "hole", "ref": "8"})
+    green = (GREEN, {"golf": "green"})
+    assert names_of([green, hole, short], tmp_path) == ["Green 7"]
+    assert names_of([green, short, (short[0], {**short[1], "ref": "9"})], tmp_path) == ["way-0"]
+    named = (GREEN, {"golf": "green", "name": "The Loft"})
+    far = (blob(300, 60, 12), {"golf": "green"})  # 40 m away
+    assert names_of([named, far, short], tmp_path) == ["The Loft", "way-1"]
+
+
+def test_tees_in_front_bear_the_number_of_the_hole_whose_line_passes_them(tmp_path):
+    places = [(0, 0), (45, 12), (80, -14), (120, 60), (250, 5)]  # far aside, beside the green
+    rows = [(blob(x, y, 4, wobble=0), {"golf": "tee"}) for x, y in places]
+    rows += [(line((0, 0), (300, 0)), {"golf": "hole", "ref": "7"})]
+    names = ["Tee 7", "Tee 7", "Tee 7", "way-3", "way-4"]
+    found = read_boundaries(geojson(rows, tmp_path))
+    assert found.features.name.tolist() == names
+    assert any(
+        f.text.endswith("'Tee 7'; 2 of them lie beside the hole's line, within 20 m")
+        for f in found.findings
+    )
+    rows += [(line((300, 30), (0, 30)), {"golf": "hole", "ref": "8"})]  # back beside it
+    assert names_of(rows, tmp_path) == names
+    rows += [(line((0, 30), (300, 30)), {"golf": "hole", "ref": "9"})]  # 30 m beside it
+    assert names_of(rows, tmp_path)[:3] == ["Tee 7", "way-1", "Tee 7"]
+
+
+def test_lines_called_hole_7_name_greens_that_have_no_name_or_id(tmp_path):
+    rows = [(GREEN, {"kind": "green"}), (DOUBLE, {"kind": "green", "id": "12"})]
+    rows += [(shape, {"name": f"Hole {number}"}) for number, shape in HOLES.items()]
+    made = [feature(to_lon_lat(shape), **cells) for shape, cells in rows]
+    path = tmp_path / "course.geojson"
+    path.write_text(json.dumps({"type": "FeatureCollection", "features": made}))
+    found = read_boundaries(path).features
+    assert found.id.tolist() == ["green-7", "12"]  # nobody knows that 12 is no number of theirs
+    rows = [(GREEN, {"golf": "green"}), (HOLES["7"], {"golf": "hole", "name": "Hole 7"})]
+    assert names_of(rows, tmp_path) == ["Green 7"]

@@ -15,8 +15,6 @@ from geosand.formats.boundaries import read_boundaries
 from .conftest import UTM, blob, feature, to_lon_lat
 
 GREEN = blob(0, 0, 13)
-TAKEN = "its outlines are taken from its members 'place' (JSON-FG)"
-NOT_READ = "the members 'place' (JSON-FG) are not read"
 
 
 def written(tmp_path, crs):
@@ -57,7 +55,9 @@ def test_outlines_in_their_own_system_are_exact(tmp_path, crs):
     assert found.source_crs == crs
     apart = shapely.hausdorff_distance(found.features.geometry[0], there)
     assert apart < 5e-5
-    assert TAKEN in [f.text for f in found.findings]
+    assert f"its outlines are taken from their members 'place' (JSON-FG), in {crs}" in [
+        f.text for f in found.findings
+    ]
 
 
 @pytest.mark.parametrize(
@@ -93,7 +93,9 @@ def test_heights_are_in_the_unit_of_the_heights_system(tmp_path):
 
 def test_outlines_in_lon_lat_contradict_a_wrong_zone(tmp_path):
     path = saved(tmp_path, one("[EPSG:25833]"))
-    with pytest.raises(Refused, match=r"399 km from 53\.2998° N, .*as its outlines in lon/lat"):
+    with pytest.raises(
+        Refused, match=r"399 km from 53\.2998° N, 9\.9003° E, as its outlines in lon/lat"
+    ):
         read_boundaries(path)
     assert read_boundaries(path, crs=UTM).source_crs == UTM
 
@@ -106,7 +108,7 @@ def test_ids_that_are_numbers_and_lists_are_kept(tmp_path):
     thing["properties"] = {"kind": "green", "cut": [3, 5], "made": {"by": "x"}}
     found = read_boundaries(saved(tmp_path, document))
     assert (found.source_crs, found.features.id.tolist()) == (UTM, ["7"])
-    assert TAKEN in [f.text for f in found.findings]
+    assert any("from their members 'place' (JSON-FG)" in f.text for f in found.findings)
 
 
 def test_shapes_that_are_not_read_give_way_to_lon_lat(tmp_path):
@@ -114,17 +116,41 @@ def test_shapes_that_are_not_read_give_way_to_lon_lat(tmp_path):
     document["features"][0]["place"]["type"] = "CurvePolygon"
     found = read_boundaries(saved(tmp_path, document))
     assert found.source_crs == "" and found.features.id.tolist() == ["g1"]
-    assert any(f.text.startswith(NOT_READ) for f in found.findings)
-    document["features"][0]["place"]["type"] = "Polygon"
-    document["features"][0]["place"]["coordinates"][0][1] = [float("nan"), 0]
-    found = read_boundaries(saved(tmp_path, document))
-    assert any(f.text.startswith(NOT_READ) for f in found.findings)
+    assert any("of feature 1 has a shape that is not read" in f.text for f in found.findings)
     document["features"][0]["geometry"] = None
-    with pytest.raises(Refused, match="a shape or a CRS of them is not known"):
-        read_boundaries(saved(tmp_path, document))
+    (left,) = read_boundaries(saved(tmp_path, document)).tally.left_out
+    assert left.lost and left.reason == "'CurvePolygon' is no geometry of GeoJSON"
     document["features"][0]["geometry"] = {"type": ["Polygon"], "coordinates": []}
-    with pytest.raises(Refused, match="a shape or a CRS of them is not known"):
-        read_boundaries(saved(tmp_path, document))
+    (left,) = read_boundaries(saved(tmp_path, document)).tally.left_out
+    assert left.lost
+
+
+@pytest.mark.parametrize("bad", [float("nan"), "x", None])
+def test_one_place_that_is_not_read_costs_no_other(tmp_path, bad):
+    """A corner that is no number: this outline is taken in lon/lat, the others in their own CRS."""
+    document = one("[EPSG:25832]")
+    other = one("[EPSG:25832]", place=feature(blob(60, 0, 9))["geometry"])["features"][0]
+    other["geometry"] = feature(to_lon_lat(blob(60, 0, 9)))["geometry"]
+    other["properties"] = {"id": "g2", "kind": "green"}
+    other["place"]["coordinates"][0][1] = [bad, 0]
+    document["features"].append(other)
+    found = read_boundaries(saved(tmp_path, document))
+    areas = dict(zip(found.features.id, ellipsoid_areas_m2(found.features.geometry), strict=True))
+    for ident, shape in (("g1", GREEN), ("g2", blob(60, 0, 9))):
+        area = abs(pyproj.Geod(ellps="WGS84").geometry_area_perimeter(to_lon_lat(shape))[0])
+        assert areas[ident] == pytest.approx(area, rel=1e-7)
+    told = [f.text for f in found.findings if "JSON-FG" in f.text]
+    assert any("of feature 2 has a shape that is not read" in text for text in told)
+    assert any("'place' (JSON-FG), in EPSG:25832" in text for text in told)
+
+
+def test_types_of_features_tell_kinds(tmp_path):
+    """A member featureType, of the collection or of each feature (OGC 21-045r1, 7.2)."""
+    document = one("[EPSG:25832]", featureType="Greens")
+    del document["features"][0]["properties"]["kind"]
+    assert read_boundaries(saved(tmp_path, document)).features.kind.tolist() == ["green"]
+    document["featureType"] = document["features"][0].pop("featureType")
+    assert read_boundaries(saved(tmp_path, document)).features.kind.tolist() == ["green"]
 
 
 def test_features_with_and_without_a_place(tmp_path):
@@ -143,6 +169,12 @@ def test_a_ring_of_a_place_that_was_closed_is_told(tmp_path):
     assert any("1 outline does not return to the first corner" in f.text for f in found.findings)
 
 
+def test_a_system_that_nobody_knows_gives_way_to_the_users_word(tmp_path):
+    path = saved(tmp_path, one("[EPSG:0]"))
+    assert read_boundaries(path).source_crs == ""  # in lon/lat, see below
+    assert read_boundaries(path, crs=UTM).source_crs == UTM
+
+
 def test_a_system_without_a_code_is_there_itself(tmp_path):
     """As GDAL writes one that no register knows."""
     own = "+proj=tmerc +lat_0=53 +lon_0=9.9 +k=1 +x_0=1000 +y_0=2000 +ellps=GRS80 +units=m"
@@ -153,16 +185,30 @@ def test_a_system_without_a_code_is_there_itself(tmp_path):
     assert len(said) < 120 and "PROJCRS" not in said
 
 
-@pytest.mark.parametrize("named", ["EPSG:999999", [None], {"type": "Reference"}, "somewhere", []])
+def test_a_compound_reference_names_its_parts(tmp_path):
+    base = "http://www.opengis.net/def/crs"
+    named = f"{base}-compound?1={base}/EPSG/0/25832&2={base}/EPSG/0/7837"
+    found, _ = area_m2(saved(tmp_path, one(named)))
+    assert found.source_crs == UTM
+
+
+@pytest.mark.parametrize("named", ["EPSG:999999", [None], {"type": "Reference"}, "somewhere"])
 def test_where_a_system_is_not_known_lon_lat_is_taken_and_told(tmp_path, named):
     document = one(named)
     found, area = area_m2(saved(tmp_path, document))
     expected = pyproj.Geod(ellps="WGS84").geometry_area_perimeter(to_lon_lat(GREEN))[0]
     assert found.source_crs == "" and area == pytest.approx(abs(expected), rel=1e-7)
-    assert any(f.text.startswith(NOT_READ) for f in found.findings)
+    assert any("not a coordinate reference system that is known" in f.text for f in found.findings)
     document["features"][0]["geometry"] = None
-    with pytest.raises(Refused, match="a shape or a CRS of them is not known"):
+    with pytest.raises(Refused, match="not a coordinate reference system that is known"):
         read_boundaries(saved(tmp_path, document))
+
+
+def test_an_empty_list_names_no_system(tmp_path):
+    document = one([])
+    assert area_m2(saved(tmp_path, document))[0].source_crs == ""  # as it is in lon/lat
+    document["coordRefSys"] = "[EPSG:25832]"
+    assert area_m2(saved(tmp_path, document))[0].source_crs == UTM
 
 
 def test_a_member_place_of_another_sort_is_no_outline(tmp_path):
@@ -172,11 +218,12 @@ def test_a_member_place_of_another_sort_is_no_outline(tmp_path):
     assert not [f.text for f in found.findings if "JSON-FG" in f.text]
 
 
-def test_heights_of_places_in_degrees_are_kept(tmp_path):
+def test_heights_of_places_in_degrees_are_told(tmp_path):
     raised = shapely.force_3d(shapely.transform(to_lon_lat(GREEN), lambda p: p[:, ::-1]), 30.0)
     document = one("[EPSG:4937]", place=feature(raised)["geometry"])
     found = read_boundaries(saved(tmp_path, document))
     assert found.features.elevation_m.tolist() == [30.0]
+    assert any("its heights are kept as elevations" in f.text for f in found.findings)
 
 
 def test_open_rings_are_told_of_the_shape_that_is_used(tmp_path):

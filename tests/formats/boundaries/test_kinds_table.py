@@ -273,3 +273,53 @@ def test_the_column_that_would_tell_is_named(write_geojson):
 def test_a_word_of_the_table_does_not_speak_for_the_folder_of_a_whole_hole():
     assert kind_of({}, "Hole 7", "Green", None, {"hole": "other"}) == ("green", "Green")
     assert kind_of({}, "Hole", "Green", None, {"hole": "other"}) == ("other", "Hole")
+
+
+@pytest.mark.parametrize(
+    ("word", "kind"),
+    [("Bowls green 2", "lawn"), ("Croquet court", "lawn"), ("Race track, home straight", "lawn"),
+     ("Sod field 7", "lawn"), ("Cricket outfield", "pitch"), ("Cricket square", "pitch"),
+     ("Polo ground 1", "pitch"), ("North goal mouth", "pitch"), ("Varsity outfield", "pitch"),
+     ("Driving range outfield", "other"), ("Running track", "path"), ("Golf course", "other")],
+)  # fmt: skip
+def test_words_of_sports_grounds(word, kind):
+    """Common practice, no published source."""
+    assert recognise(word) == kind
+
+
+@pytest.mark.parametrize(
+    ("tags", "kind", "word"),
+    [
+        ({"sport": "soccer", "surface": "grass"}, "pitch", "pitch"),
+        ({"sport": "soccer", "surface": "hybrid_grass"}, "pitch", "pitch"),
+        ({"sport": "soccer"}, "pitch", "pitch"),
+        ({"sport": "soccer", "surface": "artificial_turf"}, "other", "surface=artificial_turf"),
+        ({"sport": "tennis", "surface": "asphalt"}, "other", "surface=asphalt"),
+        ({"sport": "basketball"}, "other", "sport=basketball"),
+        ({"sport": "cricket_nets"}, "other", "sport=cricket_nets"),
+        ({"sport": "basketball", "surface": "grass"}, "pitch", "pitch"),
+        ({"other_tags": '"sport"=>"beachvolleyball","surface"=>"sand"'}, "other", "surface=sand"),
+    ],
+)
+def test_a_pitch_of_the_open_map_that_is_no_turf_is_other(tags, kind, word):
+    """A court that counts as a pitch would have its share of each dressing of "pitch"."""
+    assert kind_of({"leisure": "pitch", **tags}, "", "", None) == (kind, word)
+
+
+def test_a_pitch_that_is_no_turf_is_told_and_the_table_overrules_it(write_geojson):
+    tags = {"leisure": "pitch", "surface": "artificial_turf"}
+    path = write_geojson([feature(square(1), **tags)])
+    found = read_boundaries(path)
+    assert found.features.kind.tolist() == ["other"]
+    texts = [f.text for f in found.findings]
+    assert "'surface=artificial_turf' is taken as other (1 surface)" in texts
+    said = read_boundaries(path, kind_pairs=["surface=artificial_turf=pitch"])
+    assert said.features.kind.tolist() == ["pitch"]
+
+
+def test_without_a_column_of_kinds_a_name_is_the_example(write_geojson):
+    path = write_geojson([feature(square(1), name="Home straight")])
+    texts = " ".join(f.text for f in read_boundaries(path).findings)
+    assert "say what they are with --kind-map 'Home straight=KIND'" in texts
+    found = read_boundaries(path, kind_pairs=["Home straight=lawn"])
+    assert found.features.kind.tolist() == ["lawn"]

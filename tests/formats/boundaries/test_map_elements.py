@@ -201,6 +201,11 @@ def test_answers_of_no_query_are_refused(read, odd):
         read([{"type": "way", "id": 5, **odd}], "nodes")
 
 
+def test_what_is_no_element_at_all_costs_nothing(read):
+    found = read([None, 7, *elements()], "nodes")
+    assert sorted(found.features.id) == ["relation-11", "way-11", "way-12"]
+
+
 def test_ways_of_one_corner_and_places_that_are_no_number_are_lost_only(read):
     member = ring_of(1, GREEN)
     member["geometry"] = member["geometry"][:1]

@@ -54,6 +54,20 @@ def test_a_folder_a_hole_and_every_polygon_called_green(tmp_path):
     assert len(set(found.features.id)) == 36
 
 
+def test_a_thing_in_the_folder_of_greens_that_is_called_something_else_is_told(tmp_path):
+    """The other way round is usual: a bunker is called after its green."""
+    greens = placemark("Bunker 4", square(1)) + placemark("Green 4", square(2))
+    bunkers = placemark("Green 4 left", square(3))
+    folders = f"<Folder><name>Greens</name>{greens}</Folder>"
+    folders += f"<Folder><name>Bunkers</name>{bunkers}</Folder>"
+    found = read_boundaries(kml(tmp_path, folders))
+    assert found.features.kind.tolist() == ["green", "green", "bunker"]
+    told = [f for f in found.findings if "change its kind if the name is right" in f.text]
+    assert [str(f.about) for f in told] == [found.features.id[0]]
+    said = "its name 'Bunker 4' says bunker, but 'Greens', in which it stands, green"
+    assert said in told[0].text
+
+
 def test_a_misspelt_name_in_the_folder_of_a_hole_is_told(tmp_path):
     """The folder "Hole 1" says nothing of what is in it, so it is no kind for what is not known."""
     inside = placemark("gren", square(1)) + placemark("", square(2)) + placemark("Tees", square(3))

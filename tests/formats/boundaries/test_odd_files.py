@@ -279,10 +279,12 @@ def test_prefixes_that_are_declared_nowhere(tmp_path):
     ],
 )
 def test_placemarks_by_another_name(tmp_path, head):
-    """A schema of KML 2.1 makes <Greens> a placemark: none of them may vanish unsaid."""
+    """A schema of KML 2.1 makes <Greens> a placemark with fields of its own."""
     own = placemark("7", square(1)).replace("Placemark>", "Greens>")
-    with pytest.raises(Refused, match=r"names of its own.*Save it anew, as KML 2\.2"):
-        read_boundaries(kml(tmp_path, head + own))
+    own = own.replace("</name>", "</name><Hole>seven</Hole>")
+    found = read_boundaries(kml(tmp_path, head + own))
+    assert (found.features.id.tolist(), found.features.kind.tolist()) == (["7"], ["green"])
+    assert found.features.attributes[0]["Hole"] == "seven"
     usual = read_boundaries(kml(tmp_path, head + placemark("Green 7", square(1))))
     assert usual.features.kind.tolist() == ["green"]  # the schema is there, and nothing is lost
 

@@ -214,6 +214,22 @@ def test_accuracies_and_heights_are_written_in_the_sites_units(tmp_path, write_g
     assert "\nelevation_ft = 137.8 " in text
 
 
+@pytest.mark.parametrize(
+    ("kinds", "units", "line"),
+    [
+        (("pitch", "lawn", "path"), "metric", "collar_width_m = 0 "),
+        (("pitch",), "us", "collar_width_ft = 0 "),
+        (("pitch", "green"), "metric", "# collar_width_m = 0.9 "),
+        (("other",), "metric", "# collar_width_m = 0.9 "),
+    ],
+)
+def test_a_ground_of_pitches_and_lawns_has_no_collars(tmp_path, write_geojson, kinds, units, line):
+    rows = [feature(square(k), id=f"s{k}", kind=kind) for k, kind in enumerate(kinds)]
+    new_site(tmp_path / "new", survey(write_geojson, rows), name="N", units=units, choice=ACCEPT)
+    text = (tmp_path / "new" / "site.toml").read_text(encoding="utf-8")
+    assert f"\n{line}" in text
+
+
 def test_a_new_folder_without_boundaries_waits_for_them(tmp_path, write_geojson):
     new_site(tmp_path / "s", None, name="x", season_start="2026-03-01")
     with pytest.raises(Refused, match="there is no surface in it"):

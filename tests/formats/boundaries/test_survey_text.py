@@ -12,7 +12,7 @@ from geosand.formats.boundaries.settling import settle
 from geosand.formats.boundaries.survey_text import code_and_commands
 from geosand.formats.boundaries.written_degrees import degrees_of
 
-from .conftest import UTM
+from .conftest import UTM, blob
 
 #: A green of 20 by 30 m, 600 m², as (northing, easting).
 CORNERS = [(5906000.0, 560000.0), (5906000.0, 560020.0), (5906030.0, 560020.0), (5906030.0, 560000)]
@@ -595,3 +595,15 @@ def test_an_endless_line_is_refused(read):
     found = "walk.txt, row 2: a line of more than 131,072 characters"
     with pytest.raises(Refused, match=found):
         read(["P,N,E", "1," + "9" * 140_000 + ",3"])
+
+
+@pytest.mark.parametrize("head", ["nom", "nombre", "nome", "naam", "namn", "navn"])
+def test_columns_that_name_outlines_in_other_languages(tmp_path, head):
+    rows = [
+        f"Green {k};green;{x:.4f};{y:.4f}"
+        for k, shape in enumerate((blob(0, 0, 13), blob(60, 0, 9)), start=1)
+        for x, y in shapely.get_coordinates(shape).tolist()
+    ]
+    (tmp_path / "a.csv").write_text("\n".join([f"{head};kind;E;N", *rows]) + "\n")
+    found = read_boundaries(tmp_path / "a.csv", crs=UTM).features
+    assert found.name.tolist() == ["Green 1", "Green 2"]

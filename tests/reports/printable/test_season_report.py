@@ -13,9 +13,9 @@ import shapely
 
 from geosand.formats.site_folder import read_site
 from geosand.reports.balance_document import balance_document
-from geosand.reports.printable.balance_pictures import sand_picture
+from geosand.reports.printable.balance_pictures import Stage, sand_picture
 from geosand.reports.printable.content import Figures, Items, Picture, Table
-from geosand.reports.printable.drawing import Box, Drawing, Outline, Words
+from geosand.reports.printable.drawing import INK, Box, Drawing, Line, Outline, Words
 from geosand.reports.printable.map_picture import map_picture
 from geosand.reports.printable.map_sheet import beside
 from geosand.reports.printable.season_report import season_report, season_stages
@@ -162,6 +162,19 @@ def test_bars_of_the_picture_are_in_proportion(demo):
             share = stage.mass_kg / stages[0].mass_kg
             assert bar.width / bars[0].width == pytest.approx(abs(share), abs=0.02)
             assert bar.x >= 0 and bar.x + bar.width <= width
+
+
+def test_a_whisker_spans_the_interval_of_its_bar():
+    """1,000 kg, of which 800 to 950 lie on surfaces; the rest begins where their bar ends."""
+    spread = Stage(label="Spread", start_kg=0, end_kg=1000)
+    on = Stage(label="On", start_kg=0, end_kg=875, limits_kg=(800, 950), on_surfaces=True)
+    over = Stage(label="Over", start_kg=875, end_kg=1000, limits_kg=(50, 200))
+    drawn = sand_picture([spread, on, over], "metric", 510)
+    bars = [mark for mark in drawn.marks if isinstance(mark, Box)]
+    kg = (bars[0].width / 1000, bars[0].x)
+    level = [m for m in drawn.marks if isinstance(m, Line) and m.y1 == m.y2 and m.colour == INK]
+    ends = [(end - kg[1]) / kg[0] for mark in level for end in (mark.x1, mark.x2)]
+    assert ends == pytest.approx([800, 950, 875 + 50, 875 + 200], abs=0.1)
 
 
 def test_all_marks_and_words_stay_on_their_sheet(large_report):
