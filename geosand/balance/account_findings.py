@@ -13,7 +13,7 @@ from geosand.rates.about_dressings import Teller
 from geosand.site.tables import Site
 from geosand.units import figure
 
-FAR_REACH_M = 5.0  #: a spreader does not throw farther, unless its swath is wider (common practice)
+FAR_REACH_M = 5.0  #: a spreader does not throw farther (common practice)
 HALF_AGAIN = 0.5  #: of the spread, claimed beyond it: as where a third had no sand
 PARTLY = "; where only part of a surface was dressed, draw that part as a surface of its own"
 
@@ -70,13 +70,6 @@ def _without_ground(site: Site, register: AreaRegister) -> dict[int, list[str]]:
     return names
 
 
-def reaches_far(site: Site, throw: ThrowOff, group_of_row: Ints) -> Bools:
-    """Groups (G,) whose reach no spreader has; a spinner of 12 m throws as far beyond an edge."""
-    limit = np.full(len(throw.reach_m), FAR_REACH_M)
-    np.fmax.at(limit, group_of_row, site.dressed.swath_m)
-    return throw.reach_m > limit
-
-
 def ring_findings(
     site: Site,
     told: Bools,
@@ -88,7 +81,7 @@ def ring_findings(
     """Reaches that no spreader has, and overthrow that is not ``told`` from zero."""
     some, less = lost.value > 0, lost.value < 0
     parts = np.bincount(dressing_of_group, minlength=len(site.dressings))[dressing_of_group]
-    nowhere, far = np.isnan(throw.group_farther_kg), reaches_far(site, throw, group_of_row)
+    nowhere, far = np.isnan(throw.group_farther_kg), throw.reach_m > FAR_REACH_M
     beyond, open_ = np.isnan(throw.reach_m), ~told[dressing_of_group]
     worth = (less & (parts > 1)) | (some & (nowhere | far | beyond | open_))
     findings: list[Finding] = []

@@ -125,6 +125,7 @@ def _widest_m(outlines: Outlines, corners: Corners, surface: Geometries) -> Floa
     begin = np.where(begin < first, last, np.minimum(begin, last))
     at_most = square_to_edge(own, begin, corners.x, corners.y)
     other = np.flatnonzero(~(outlines.ordered & inner.ordered)[ring])
+    at_most[outlines.first + outlines.edges] = 0.0  # the first corner comes once more
     at_most[other] = np.nan
     widest = np.zeros(len(surface))
     highest = np.maximum.reduceat(at_most, outlines.first) if len(ring) else widest

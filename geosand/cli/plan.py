@@ -176,6 +176,8 @@ def _planned(results: Results, asked: dict[str, Any]) -> tuple[NextDressing, lis
         depth = asked["depth"]
         if asked["rate"] is not None:
             depth = asked["rate"] / float(results.rates.density.value[sand])
+            if (asked["min_depth"] or 0.0) > depth:
+                raise click.UsageError("--min-depth is more than --rate: no surface would get sand")
         request = Request(
             row=row,
             sand=sand,

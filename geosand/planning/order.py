@@ -192,11 +192,12 @@ def _as_delivered(
 
 
 def last_unit(site: Site, sand: int, as_of: np.datetime64) -> Unit:
-    """The unit of the newest load of a sand that counts several: a ticket's mass is that day's.
+    """The unit of the newest load of a sand that counts several, or of a mass that comes again.
 
-    Where none counts several, that of the newest.
+    The mass on a ticket is that day's. Where all loads are such, that of the newest.
     """
-    last = _newest_load(site, sand, as_of, site.loads.count > 1)
+    _, which, often = np.unique(site.loads.unit_mass_kg, return_inverse=True, return_counts=True)
+    last = _newest_load(site, sand, as_of, (site.loads.count > 1) | (often[which] > 1))
     last = last if last >= 0 else _newest_load(site, sand, as_of)
     if last < 0:
         return Unit(mass_kg=float("nan"), u_mass_kg=0.0, u_label=0.0)

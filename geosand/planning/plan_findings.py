@@ -73,7 +73,7 @@ def _of_trays(site: Site, ledger: Ledger, plan: NextRates, request: Request) -> 
     if request.depth_m is not None:
         return []
     given = plan.row[plan.depth_m > 0]
-    hardly = ledger.never_caught | np.isfinite(ledger.unlike.depth_m)
+    hardly = ledger.never_caught | ledger.unlike.told
     names = site.surfaces.id[given[np.isin(given, ledger.row[hardly])]].tolist()
     if not names:
         return []

@@ -18,6 +18,7 @@ from geosand.rates.insides import Insides
 from geosand.site.tables import Site
 
 U_TAPER = 0.15  #: relative; of the share of a surface within half a swath of its edge
+PLACED = 0.5  #: of the band: less accurate positions do not tell where in it a catch lies
 _UNTOLD = 0.1 * U_TAPER  #: less than a tenth of the ground farther in is not worth a tray
 
 
@@ -30,9 +31,9 @@ def edge_taper(
     alone too little: one source, with its sign, that cancels as far as either happens. By 15 % all
     over the band, which is the share s of a surface, the error is 0.15·s or 0.15·(s − 1). Evenly
     from 0 to 30 % at the edge, it is by catches at a mean distance x in a band of width h
-    0.30·(M − (1 − x/h)), M = ∫ s(t·h) dt from 0 to 1; of the two the larger error counts. A
-    surface's middle or band is seen where one of its catches lies there, that of a surface without
-    catches where any catch of its dressing does.
+    0.30·(M − (1 − x/h)), M = ∫ s(t·h) dt from 0 to 1; where x is known and all catches lie in the
+    band, the lower of the two counts. A surface's middle or band is seen where one of its catches
+    lies there, that of a surface without catches where any catch of its dressing does.
     """
     dressing, size, dressings = site.dressed.dressing, len(site.dressed), len(site.dressings)
     band = edge_bands_m(site)
@@ -56,7 +57,7 @@ def edge_taper(
         whole = share[np.searchsorted(rows, along)]
         mean = (4 * half + whole) / 3  # Simpson's rule, of 2M: exact for rectangles
         even = mean - 2 * _fall_seen(site, register, where, counted, along, band)
-        effect[along] = np.minimum(effect[along], U_TAPER * even)
+        effect[along] = np.fmin(effect[along], U_TAPER * even)
     return effect, found
 
 
@@ -110,7 +111,8 @@ def _fall_seen(
 ) -> Floats:
     """Mean of 1 − x/h over the catches of ``rows`` of Dressed, all of which lie in the ``band``.
 
-    Surfaces without catches have that of all catches of their dressing.
+    Surfaces without catches have that of all catches of their dressing; nan where a distance x is
+    neither taped nor well known by position.
     """
     dressing, size = site.dressed.dressing, len(band)
     mine = np.flatnonzero(np.isin(counted.row, rows))
@@ -118,12 +120,14 @@ def _fall_seen(
     surface, gap = site.dressed.surface[row], where.taped_inside_m[catch]
     inside = where.by_position[catch] == surface
     far = edge_distances(where.x_m[catch], where.y_m[catch], register.owned_plane, surface)
+    rough = np.isnan(gap) & (site.catches.position_accuracy_m[catch] > PLACED * band[row])
     gap = np.where(np.isnan(gap), np.where(inside, far, 0.0), gap)
-    each = 1 - np.clip(gap / band[row], 0.0, 1.0)
-    own = ratio(np.bincount(row, each, size), np.bincount(row, minlength=size))
+    each = np.where(rough, np.nan, 1 - np.clip(gap / band[row], 0.0, 1.0))
+    number = np.bincount(row, minlength=size)
+    own = ratio(np.bincount(row, each, size), number)
     group, groups = dressing[row], len(site.dressings)
     others = ratio(np.bincount(group, each, groups), np.bincount(group, minlength=groups))
-    return np.where(np.isnan(own), others[dressing], own)[rows]
+    return np.where(number == 0, others[dressing], own)[rows]
 
 
 def _shares_in_band(

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from geosand.balance.account import NOT_MEASURED, OVERTHROW
-from geosand.balance.account_findings import reaches_far
+from geosand.balance.account_findings import FAR_REACH_M
 from geosand.columns import Bools, Ints, Strings
 from geosand.errors import listed
 from geosand.reports.doubts import (
@@ -18,14 +18,14 @@ from geosand.reports.doubts import (
     off_the_label,
     undecided,
 )
-from geosand.reports.words import Units, chance, label_of, listed_runs, shown
+from geosand.reports.words import Units, chance, in_words_of, label_of, listed_runs, shown
 from geosand.results import Results
 from geosand.season.ledger import NOT_MEASURED as NOT_MEASURED_STATE
 from geosand.season.ledger import OVER, UNDER
 from geosand.season.unlike_others import unlike_findings
 
 #: Named one by one; of more only their number is told, as a long list is read by nobody.
-MOST_UNDER, MOST_OVER = 6, 3
+MOST_UNDER, MOST_OVER, MOST_UNLIKE = 6, 3, 3
 _BELIEVABLE = 1.0  #: that a surface gets twice what others get (common practice, no source)
 _BOTH: tuple[Units, Units] = ("metric", "us")
 
@@ -44,7 +44,7 @@ def look_first(results: Results, units: Units, *, linked: bool = False) -> list[
         *not_accounted_for(results, units),
         *_names(results, OVER, MOST_OVER, units, linked),
         *_not_measured(results, linked),
-        *_unlike_others(results),
+        *_unlike_others(results, units),
         *_never_caught(results, linked),
         *_far_reach(results, units),
         *undecided(results, units),
@@ -97,8 +97,9 @@ def _tray_steps(results: Results, hardly_behind: Bools) -> list[str]:
     ``hardly_behind`` has a row a surface of the ledger.
     """
     ledger, ids = results.ledger, results.site.surfaces.id[results.ledger.row]
-    hardly = hardly_behind | np.isfinite(ledger.unlike.depth_m)
-    never, steps = ledger.never_caught & ~hardly, []
+    dressed_next = ledger.state != OVER
+    hardly = (hardly_behind | ledger.unlike.told) & dressed_next
+    never, steps = ledger.never_caught & dressed_next & ~hardly, []
     if hardly.any():
         its = "its depth is" if hardly.sum() == 1 else "their depths are"
         steps.append(
@@ -223,13 +224,14 @@ def _never_caught(results: Results, linked: bool) -> list[str]:
     return [line]
 
 
-def _unlike_others(results: Results) -> list[str]:
+def _unlike_others(results: Results, units: Units) -> list[str]:
     """Surfaces whose own catches speak against what counts where they had none."""
     site, ledger = results.site, results.ledger
-    return [
-        f"{f.about}: {f.text}"
-        for f in unlike_findings(site, ledger.row, ledger.depth, ledger.unlike)
-    ]
+    found = unlike_findings(site, ledger.row, ledger.depth, ledger.unlike)
+    lines = [f"{f.about}: {in_words_of(f.text, units, alone=True)}" for f in found[:MOST_UNLIKE]]
+    if more := [f.about for f in found[MOST_UNLIKE:]]:
+        lines.append(f"{_told(more, False)}: likewise; geosand check tells by how much")
+    return lines
 
 
 def _instead_of_overthrow(results: Results, rows: Ints) -> tuple[Ints, float]:
@@ -252,8 +254,7 @@ def _instead_of_overthrow(results: Results, rows: Ints) -> tuple[Ints, float]:
 def _far_reach(results: Results, units: Units) -> list[str]:
     balance, site, lines = results.balance, results.site, []
     asked = in_account(results)[balance.dressing_of_group]
-    far = reaches_far(site, balance.throw, balance.group_of_row)
-    for g in np.flatnonzero(far & asked):
+    for g in np.flatnonzero((balance.throw.reach_m > FAR_REACH_M) & asked):
         name = site.dressings.id[balance.dressing_of_group[g]]
         reach = shown(balance.throw.reach_m[g], "length", units)
         lines.append(f"{name}: its overthrow would reach {reach} beyond the edge: was sand lost?")

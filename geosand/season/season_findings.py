@@ -55,10 +55,11 @@ def _there_before(site: Site, late: Ints) -> Ints:
     gone = np.flatnonzero(~np.isin(surfaces.ground, surfaces.ground[site.in_force()]))
     shapes, others = surfaces.geometry[late], surfaces.geometry[gone]
     new, old = shapely.STRtree(others).query(shapes, predicate="intersects")
+    here = site.of_surface[late[new]] == site.of_surface[gone[old]]
+    new, old = new[here], old[here]
     one, other = shapes[new], others[old]
     both = shapely.area(shapely.intersection(one, other))
     same = both > SAME_GROUND * (shapely.area(one) + shapely.area(other) - both)
-    same &= site.of_surface[late[new]] == site.of_surface[gone[old]]
     np.maximum.at(found, new[same], gone[old[same]])  # oldest edition first
     return found
 

@@ -15,6 +15,8 @@ from geosand.rates.surface_rates import Rates, planned_scale
 from geosand.site.tables import Site
 from geosand.units import figure
 
+TOLD_U = 1.5  #: by how many u of a depth it must be off before anybody is told
+
 
 @frozen
 class UnlikeOthers:
@@ -24,6 +26,7 @@ class UnlikeOthers:
     caught: Ints  #: dressings with catches of its own
     others: Ints  #: measured dressings without
     depth_m: Floats  #: if it always got that; nan where that lies within u of its depth so far
+    told: Bools  #: True: it lies beyond ``TOLD_U`` of them
 
 
 def unlike_others(
@@ -31,9 +34,10 @@ def unlike_others(
 ) -> UnlikeOthers:
     """What ``depth`` so far (m, of the ids ``ground``) is if the surfaces' own deviations last.
 
-    Told only beyond the depth's u. In simulated seasons of five dressings, trays moved about, that
-    figure was the nearer one to the truth in 75 to 93 % of those told where surfaces keep their
-    deviations; where each dressing deals them anew one surface in 40 is told, in error.
+    In simulated seasons of 12 greens and five dressings, trays moved about, a green 40 % lighter
+    than the others was told in 45 % of them, one 40 % heavier in 17 %, and that figure was the
+    nearer one to the truth each time. Of 40 usual sites one was told something, and five where each
+    dressing deals deviations of 8 % anew, in error (from one u on 14 and 15).
     """
     size, of_row = len(site.ids), site.surfaces.ground[site.dressed.surface]
     dressing = site.dressed.dressing
@@ -47,12 +51,13 @@ def unlike_others(
     fraction = site.sands.sand_mass_fraction[site.dressings.sand[dressing[bare]]]
     estimated = np.bincount(of_row[bare], rates.depth.value[bare] * fraction, size)
     more = ((times - 1) * estimated)[ground]
-    told = np.abs(more) > depth.u()  # False for nan
+    off = ratio(np.abs(more), depth.u())  # nan compares as False
     return UnlikeOthers(
         times=times[ground],
         caught=caught[ground],
         others=others[ground],
-        depth_m=np.where(told, depth.value + more, np.nan),
+        depth_m=np.where(off > 1, depth.value + more, np.nan),
+        told=off > TOLD_U,
     )
 
 
@@ -65,7 +70,7 @@ def unlike_findings(site: Site, row: Ints, depth: Estimates, unlike: UnlikeOther
             topic="season",
             member=int(site.of_surface[row[k]]),
         )
-        for k in np.flatnonzero(np.isfinite(unlike.depth_m)).tolist()
+        for k in np.flatnonzero(unlike.told).tolist()
     ]
 
 

@@ -221,7 +221,6 @@ def _targets(
     for key in [k for k in document if k == "targets" or k.startswith("targets_")]:
         unit = key.removeprefix("targets").removeprefix("_")
         factor = factor_or_fault(unit, "m")
-        rate = factor_or_fault(unit, "kg_m2") if isinstance(factor, str) else ""
         found, remedy = str(factor) if unit else "does not say its unit", "write [targets_mm]"
         depths = np.full(members, np.nan if isinstance(factor, str) else factor)
         # asked where it is no length: any other unit loads pint

@@ -19,7 +19,6 @@ from geosand.balance.spread import load_masses, spread_of
 from geosand.estimates import Estimates, Interval
 from geosand.formats.site_folder import read_site
 from geosand.rates.over_time import CATCHES, MEAN, SURFACE
-from geosand.reports.first import look_first
 from geosand.results import Results, work_out
 from geosand.site.sand_tables import Loads, Moistures
 from tests.sites import CATCHES as TRAYS
@@ -371,20 +370,6 @@ def test_a_reach_beyond_five_metres_is_told(run: Run, reach_m: float, told: list
     rings = [f.text for f in results.balance.findings if f.topic == "ring"]
     assert len(rings) == len(told)
     assert all(words in text for words, text in zip(told, rings, strict=True))
-
-
-@pytest.mark.parametrize(("swath_m", "told"), [(5.5, True), (6.5, False), (12, False)])
-def test_a_wide_spreader_throws_as_far_as_its_swath(run: Run, swath_m: float, told: bool) -> None:
-    over = 100 * 6 + 2 * math.pi * 6**2 / 3
-    results = run(
-        catches=EVEN,
-        dressings=f"dressing,date,surfaces,swath_m\nD1,2026-04-10,green,{swath_m}\n",
-        loads=f"{HEAD}\nL1,D1,{(1300 + over) / 25},25,0.25,1\n",
-    )
-    assert results.balance.throw.reach_m == pytest.approx([6.0], abs=2e-3)
-    assert any("6.00 m beyond" in f.text for f in results.balance.findings) == told
-    asked = "\n".join(look_first(results, "metric"))
-    assert ("6.00 m beyond the edge: was sand lost?" in asked) == told
 
 
 @pytest.mark.parametrize(

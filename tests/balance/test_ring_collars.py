@@ -90,6 +90,16 @@ def test_how_far_corners_lie_is_never_told_too_short() -> None:
     assert np.median(got / want) < 1 + 1e-12
 
 
+def test_the_corner_that_closes_a_ring_lies_no_farther_than_as_the_first_one() -> None:
+    """The collar begins in a later direction than the green, and so ends beyond its last edge."""
+    green = shapely.Polygon([(-7, 6), (-15, 1), (0, -9), (2, -14), (6, -4), (5, -3), (16, 0)])
+    shell = green.buffer(2, quad_segs=2)
+    collar = shapely.Polygon(shell.exterior, [green.exterior])
+    got = close_collars(column([collar]), column([green])).widest_m
+    far = shapely.distance(shapely.points(shapely.get_coordinates(shell)), green.exterior).max()
+    assert got == pytest.approx([far], rel=1e-9)
+
+
 @pytest.mark.parametrize("width", [0.3, 2.0, 6.0])
 def test_the_ring_round_an_outline_is_that_of_a_fine_buffer(width: float) -> None:
     shapes = many(8, 120)

@@ -201,6 +201,7 @@ def test_keys_that_other_programs_read(site_folder):
         (["--depth", "1mm", "--stock", "4"], "like 500kg; units: g, kg, t"),
         (["--depth", "1mm", "--surfaces", " "], "it is empty: name ids or kinds"),
         (["--depth", "1mm", "--min-depth", "2mm"], "--min-depth is more than --depth"),
+        (["--rate", "15t/ha", "--min-depth", "1mm"], "--min-depth is more than --rate"),
         (
             ["--to-target", "--min-depth", "2mm", "--max-depth", "1mm"],
             "--min-depth is more than --max-depth: no surface would get sand",
@@ -513,8 +514,10 @@ def test_all_prints_in_us_units_hold_no_metric_figure(site_folder, tmp_path):
         ["--depth", "0.5mm", "--holes", "12.7mm,50mm,75mm"],
         ["--to-target", "--as-of", "2026-04-14", "--max-depth", "0.2mm"],
         ["--depth", "0.05mm"],
-        ["--depth", "1mm", "--min-depth", "2mm"],
+        ["--to-target", "--as-of", "2026-04-14", "--min-depth", "90mm"],
+        ["--rate", "8t/ha"],
     ):
+        page.unlink(missing_ok=True)
         words = run(str(site), *options, "--units", "us", "--job-sheet", str(page)).stdout
         shown = re.sub("<(style|script).*?</\\1>", "", page.read_text(), flags=re.DOTALL)
         for text in (words.replace("written", ""), re.sub("<.*?>", " ", shown)):

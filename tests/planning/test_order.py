@@ -346,6 +346,17 @@ def test_a_ticket_is_no_unit_where_another_load_was_counted(worked):
     assert last_unit(results.site, 0, np.datetime64("2026-05-20")).mass_kg == 8000
 
 
+def test_bulk_bags_entered_one_a_row_are_units(worked):
+    """40 small bags in spring, since then four bulk bags: nobody orders 59 small ones."""
+    results = worked(
+        dressings="dressing,date,surfaces,sand\nD1,2026-05-10,green,dried\n"
+        "D2,2026-05-20,green,dried\n",
+        loads="load,dressing,count,unit_mass_kg\nL1,D1,40,25\nL2,D1,1,1000\nL3,D1,1,1000\n"
+        "L4,D2,1,1000\nL5,D2,1,1000\nL6,D2,1,730\n",
+    )
+    assert last_unit(results.site, 0, np.datetime64("2026-05-20")).mass_kg == 1000
+
+
 def test_without_loads_neither_bags_nor_water_are_known(worked):
     """The sand is ordered dry and in kg, and nothing of bags is in its uncertainty."""
     toml = TOML.replace("moisture_dry_basis_percent = 0.0\nu_moisture_percent = 0.2\n", "")

@@ -215,6 +215,25 @@ def test_the_nearer_the_edge_all_catches_lie_the_more_is_in_doubt(run: Run, tray
     assert (alone.effects["edge taper"] / alone.value) == pytest.approx(taper, rel=1e-12)
 
 
+@pytest.mark.parametrize(("accuracy_m", "known"), [(1.0, True), (3.0, False)])
+def test_where_in_the_band_trays_lie_is_asked_of_good_positions_only(
+    run: Run, accuracy_m: float, known: bool
+) -> None:
+    """Three trays 0.2 m within the east edge of g1; a phone's 3 m do not tell that in 2 m."""
+    lon, lat = G1
+    (ring,) = square(lon, lat, 2 * (10 - 0.2))["coordinates"]
+    east = max(x for x, _ in ring)
+    beside = [
+        {**c, "lon": east, "lat": lat + k * 2e-5, "surface": "g1"}
+        | {"position_accuracy_m": accuracy_m}
+        for k, c in enumerate(CATCHES[:3], start=-1)
+    ]
+    rates = run(catches=[*beside, *CATCHES[3:]]).rate
+    taper = (rates.effects["edge taper"] / rates.value)[0]
+    expected = _off_an_even_fall(20.0, 2.0, 0.2) if known else 0.15 * -((16 / 20) ** 2)
+    assert taper == pytest.approx(expected, rel=0.02)
+
+
 def test_a_surface_without_catches_is_as_one_sided_as_all_of_its_dressing(run: Run) -> None:
     beside = [{**c, "surface": "g1", "edge_distance_m": -1.0} for c in CATCHES[:3]]
     share = 1 - np.array([16 / 20, 26 / 30]) ** 2

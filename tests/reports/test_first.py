@@ -503,7 +503,7 @@ def test_surfaces_never_caught_get_trays_next_as_many_surfaces_as_last_time(
     more = [surface(f"g{k}", "green", square(LON + k / 300, LAT, 25.0)) for k in (3, 10)]
     rows = "dressing,date,surfaces\nD1,2026-04-10,green\nD2,2026-04-20,green{}\n"
     late = catch(4, catch="late", dressing="D2")
-    easy = TOML.replace("green = 9.0\ntee = 4.0", "green = 5.3\ntee = 2.6")  # none is behind
+    easy = TOML.replace("green = 9.0\ntee = 4.0", "green = 6.4\ntee = 3.2")  # none has too much
 
     def said(name: str, dressings: str, *, trays: list[dict[str, object]]) -> str:
         folder = site_folder(

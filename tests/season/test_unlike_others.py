@@ -16,8 +16,9 @@ import pytest
 from geosand.formats.site_folder import read_site
 from geosand.reports.first import look_first, next_step
 from geosand.results import Results, work_out
+from geosand.season.ledger import OVER
 from geosand.site.stack import stacked
-from tests.sites import LAT, LON, TRAY, square, surface
+from tests.sites import LAT, LON, TOML, TRAY, square, surface
 
 GREENS = [surface(f"g{k}", "green", square(LON + k * 0.001, LAT, 20.0)) for k in range(1, 5)]
 DRESSINGS = "dressing,date,surfaces,swath_m\n" + "".join(
@@ -39,11 +40,15 @@ def trays(dressing: int, green: int, mean_g: float, count: int = 8) -> list[dict
 
 @pytest.fixture
 def season(site_folder: Callable[..., Path]) -> Season:
-    def results(caught: Sequence[int], mean_g: float, name: str = "site") -> Results:
+    def results(
+        caught: Sequence[int], mean_g: float, name: str = "site", toml: str = TOML
+    ) -> Results:
         """Three greens caught each time at 92 g, the fourth in some dressings."""
         rows = [t for d in range(1, 6) for g in (1, 2, 3) for t in trays(d, g, USUAL_G)]
         rows += [t for d in caught for t in trays(d, 4, mean_g)]
-        folder = site_folder(name, surfaces=GREENS, dressings=DRESSINGS, catches=rows, loads=None)
+        folder = site_folder(
+            name, toml=toml, surfaces=GREENS, dressings=DRESSINGS, catches=rows, loads=None
+        )
         return work_out(read_site(folder))
 
     return results
@@ -103,3 +108,19 @@ def test_of_sites_laid_end_to_end_each_keeps_its_own(season: Season) -> None:
     ]
     assert "in 1 dressing, found 1" in told(alone[2])[0][1]
     assert "in the 4 others" in told(alone[2])[0][1]
+
+
+def test_in_us_units_all_of_it_is_in_inches(season: Season) -> None:
+    (line,) = [one for one in look_first(season([1, 2], 55.0), "us") if "own catches" in one]
+    assert " in so far, not " in line
+    assert "mm" not in line
+
+
+def test_what_is_left_out_next_time_gets_no_tray_then(season: Season) -> None:
+    """Caught twice at 140 g, and over-dressed by that: there is no dressing to lay trays at."""
+    results = season([1, 2], 140.0, toml=TOML.replace("green = 9.0", "green = 5.0"))
+    k = results.site.surfaces.id[results.ledger.row].tolist().index("g4")
+    assert (results.ledger.state[k], bool(results.ledger.unlike.told[k])) == (OVER, True)
+    said = next_step(results, "metric")
+    assert "leave out g4" in said
+    assert "lay trays" not in said

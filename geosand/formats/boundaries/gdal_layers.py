@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import codecs
 import contextlib
 import re
 import warnings
@@ -87,7 +88,10 @@ def _encoding(path: Path) -> tuple[str, str]:
         number = named.removeprefix(b"ANSI ").removeprefix(b"OEM ")
         if number == b"65001":
             return "UTF-8", ""
-        return f"CP{number.decode()}" if number != named and number.isdigit() else "", ""
+        with contextlib.suppress(LookupError):  # the driver knows better than to stop at others
+            if number != named and number.isdigit():
+                return codecs.lookup(f"CP{number.decode()}").name.upper(), ""
+        return "", ""
     if not table.is_file():
         return "", ""
     content = table.read_bytes()

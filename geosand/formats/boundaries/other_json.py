@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 import re
 from dataclasses import replace
@@ -41,7 +42,8 @@ def read_other(path: Path, shown: str, other: str, document: Json) -> list[Layer
         raise refused(shown, found, remedy="ask for it with returnTrueCurves=false")
     if _says(document, "hasZ") or _says(document, "hasM"):
         size = 3 if _says(document, "hasZ") else 2
-        path.write_text(json.dumps(_without_measures(document, size)), encoding="utf-8")
+        with contextlib.suppress(RecursionError):  # what nests so deep the driver refuses
+            path.write_text(json.dumps(_without_measures(document, size)), encoding="utf-8")
     said = cut_short(document)
     return [
         replace(layer, findings=(*layer.findings, *said))

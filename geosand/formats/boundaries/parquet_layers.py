@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import warnings
 from pathlib import Path
 from typing import Any
 
@@ -9,12 +10,15 @@ import numpy as np
 import shapely
 
 from geosand.formats.boundaries.drawn import (
+    MAXIMUM_BYTES,
     MAXIMUM_FEATURES,
     Drawn,
     Layer,
     attribute,
     refused,
 )
+
+_ODD = (ValueError, TypeError, KeyError, AttributeError)  #: of the library at an odd head
 
 
 def read_parquet(path: Path, shown: str) -> list[Layer]:
@@ -27,17 +31,23 @@ def read_parquet(path: Path, shown: str) -> list[Layer]:
         remedy = "install geosand with the extra many: pip install 'geosand[many]'"
         raise refused(shown, found, remedy=remedy) from problem
     import geopandas
+    from pyproj.exceptions import CRSError
 
+    too_much = ""
     try:
-        too_many = ParquetFile(path).metadata.num_rows > MAXIMUM_FEATURES
-        table = None if too_many else geopandas.read_parquet(path)
-    except (ArrowException, OSError, ValueError, TypeError, KeyError) as problem:
+        with ParquetFile(path) as file:
+            too_much = _too_much(file)
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")  # edges along great circles: straight here
+            table = None if too_much else geopandas.read_parquet(path)
+    except (ArrowException, CRSError, shapely.errors.ShapelyError, OSError, *_ODD) as problem:
         found = f"can not be read as GeoParquet: {str(problem).partition(chr(10))[0][:120]}"
         remedy = "export it again as GeoParquet, or as GeoPackage"
         raise refused(shown, found, remedy=remedy) from problem
     if table is None:
-        found = f"has more than {MAXIMUM_FEATURES:,} features"
-        raise refused(shown, found, remedy="export only the surfaces of this site")
+        raise refused(shown, too_much, remedy="export only the surfaces of this site")
+    if named := [name for name in table.index.names if name is not None]:
+        table = table.reset_index(level=[n for n in named if n not in table.columns])
     others = [c for c in table.columns if c != table.geometry.name]
     columns = {str(name): table[name].to_numpy(dtype=object) for name in others}
     drawn = tuple(
@@ -53,6 +63,18 @@ def read_parquet(path: Path, shown: str) -> list[Layer]:
     return [Layer(name="", drawn=drawn, crs=crs)]
 
 
+def _too_much(file: Any) -> str:
+    """What is too much of a table: few bytes can stand for many gigabytes of one long word."""
+    if file.metadata.num_rows > MAXIMUM_FEATURES:
+        return f"has more than {MAXIMUM_FEATURES:,} features"
+    size = 0
+    for batch in file.iter_batches(batch_size=64):
+        size += batch.nbytes
+        if size > 5 * MAXIMUM_BYTES:
+            return f"holds more than {5 * MAXIMUM_BYTES // 1_000_000:,} MB when it is unpacked"
+    return ""
+
+
 def _cell(value: Any) -> Any:
     """A plain cell; lists and tags come as arrays, missing ones as values of pandas."""
     import pandas
@@ -60,7 +82,10 @@ def _cell(value: Any) -> Any:
     if isinstance(value, np.ndarray):
         value = value.tolist()
     plain = isinstance(value, (str, list, dict)) or not pandas.isna(value)
-    return attribute(value) if plain else None
+    try:
+        return attribute(value) if plain else None
+    except TypeError:  # a list of days or the like
+        return str(value)[:2000]
 
 
 def _problem(shape: Any) -> str:

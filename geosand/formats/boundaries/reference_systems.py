@@ -266,10 +266,22 @@ def _shift(transformer: Any, crs: CRS, bounds: Floats) -> tuple[float, str]:
     if better is not None and (np.isnan(accuracy) or better[0] < accuracy):
         text += f"; with the grid {better[1]}, which is not here, to {better[0]:g} m"
     own = crs.ellipsoid if ballpark else None
-    larger = (6_378_137.0 / own.semi_major_metre) ** 2 - 1 if own is not None else 0.0
+    latitude = float(bounds[[1, 3]].mean())
+    larger = _larger_on_wgs84(own, latitude) if own is not None else 0.0
     if abs(larger) > 1e-6:  # degrees of one ellipsoid are taken for those of another
         return accuracy, f"{text}, and areas by {abs(larger) * 1e6:,.0f} parts in a million"
     return accuracy, f"{text}. Shapes and areas do not change; places against catches do"
+
+
+def _larger_on_wgs84(ellipsoid: Any, latitude_deg: float) -> float:
+    """By how much (1) a cell of degrees there is larger on WGS 84 than on the ellipsoid.
+
+    A cell's area goes with a²(1 - e²) / (1 - e² sin² latitude)², the product of both radii.
+    """
+    a = np.array([6_378_137.0, ellipsoid.semi_major_metre])
+    e2 = 1 - np.array([6_356_752.314245 / a[0], ellipsoid.semi_minor_metre / a[1]]) ** 2
+    wgs84, own = a**2 * (1 - e2) / (1 - e2 * np.sin(np.radians(latitude_deg)) ** 2) ** 2
+    return float(wgs84 / own - 1)
 
 
 def _missing(crs: CRS, bounds: Floats) -> tuple[float, str] | None:

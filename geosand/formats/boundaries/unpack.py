@@ -36,11 +36,11 @@ _ROOT = re.compile(
     rb"(?>(?:\s|<!--.*?-->|<\?[^>]*>|<!doctype[^>\[]*(?:\[.*?\]\s*)?>)*)<(?:[\w.-]+:)?([\w.-]+)",
     re.DOTALL,
 )
-_ENCODING = re.compile(rb"""\A([^>]{0,200}encoding\s*=\s*["'])([^"']+)""")
+_ENCODING = re.compile(rb"""\A(\s*<\?xml\s[^>]{0,200}encoding\s*=\s*["'])([^"']+)""")
 #: Encodings of XML that are read: what programs write anywhere, and none made to hide something.
 _ENCODINGS = re.compile(
-    r"utf-?8|(us-)?ascii|utf-16(le|be| in name only)?|iso-8859-\d+|(windows-|cp)125\d|koi8-[ru]"
-    r"|gb(2312|k|18030)|big5|shift[_-]jis|euc-(jp|kr|cn)"
+    r"utf-?8(-sig)?|(us-)?ascii|utf-16(le|be| in name only)?|iso-8859-\d+|(windows-|cp)125\d"
+    r"|koi8-[ru]|gb(2312|k|18030)|big5|shift[_-]jis|euc-(jp|kr|cn)"
 )
 #: Files that belong to one beside them: a Shapefile's, those of TAB and MIF, and what of a
 #: GeoPackage that is open in another program is not yet in it.
@@ -277,6 +277,10 @@ def check_xml(path: Path, shown: str) -> None:
     word = declared[2].decode("latin-1").lower() if declared else "utf-8"
     if content.startswith((b"\xff\xfe", b"\xfe\xff")):
         word = "utf-16"
+    elif content.startswith(b"\xef\xbb\xbf"):  # whatever the head says
+        word = "utf-8-sig"
+    elif word == "utf-16" and content.startswith(b"\0"):
+        word = "utf-16be"
     elif plain == content and word.startswith("utf-16"):  # as programs declare that save in UTF-8
         word = "utf-16 in name only"
     if not _ENCODINGS.fullmatch(word):

@@ -6,6 +6,7 @@ import sqlite3
 from math import nan
 
 import geopandas
+import pyproj
 import pytest
 import shapely
 
@@ -119,11 +120,63 @@ def test_a_table_of_shapes_that_names_its_separator_first(tmp_path):
     assert read_boundaries(tmp_path / "a.csv", crs=UTM).features.id.tolist() == ["g1"]
 
 
-def test_areas_change_with_an_ellipsoid_whose_datum_is_not_known(tmp_path):
-    """Bessel 1841 to WGS 84 without a shift: (6378137 / 6377397.155)² = 1 + 232 millionths."""
-    grid = "+proj=tmerc +lon_0=9 +x_0=500000 +k=1 +ellps=bessel +units=m"
-    table = geopandas.GeoDataFrame({"id": ["g1"]}, geometry=[blob(0, 0, 13)], crs=grid)
+@pytest.mark.parametrize(
+    ("ellipsoid", "south_m"), [("bessel", 0), ("clrk80", 5_600_000), ("clrk66", -1_000_000)]
+)
+def test_areas_change_with_an_ellipsoid_whose_datum_is_not_known(tmp_path, ellipsoid, south_m):
+    """Degrees taken over: the same cell of degrees on both ellipsoids, by PROJ's geodesics."""
+    grid = f"+proj=tmerc +lon_0=9 +x_0=500000 +k=1 +ellps={ellipsoid} +units=m"
+    shape = shapely.affinity.translate(blob(0, 0, 13), 0, -south_m)
+    x, y = pyproj.Transformer.from_crs(grid, grid_of(grid), always_xy=True).transform(
+        *shapely.get_coordinates(shape.centroid)[0]
+    )
+    cell = shapely.box(x, y, x + 1e-3, y + 1e-3)
+    here, there = (
+        pyproj.Geod(ellps=e).geometry_area_perimeter(cell)[0] for e in (ellipsoid, "WGS84")
+    )
+    table = geopandas.GeoDataFrame({"id": ["g1"]}, geometry=[shape], crs=grid)
     table.to_file(tmp_path / "a.gpkg")
-    found = read_boundaries(tmp_path / "a.gpkg", believe_place=True)
-    assert any("and areas by 232 parts in a million" in f.text for f in found.findings)
-    assert not any("areas do not change" in f.text for f in found.findings)
+    texts = " ".join(
+        f.text for f in read_boundaries(tmp_path / "a.gpkg", believe_place=True).findings
+    )
+    told = float(re.search(r"and areas by (\d+) parts in a million", texts)[1])
+    assert told == pytest.approx(abs(there / here - 1) * 1e6, abs=1.5)
+    assert "areas do not change" not in texts
+
+
+def grid_of(crs):
+    """The longitudes and latitudes that a grid is made of."""
+    return pyproj.CRS(crs).geodetic_crs
+
+
+@pytest.mark.parametrize("page", ["ANSI 28591", "ANSI 99999", "OEM 0"])
+def test_numbers_of_code_pages_that_are_none_cost_no_table(tmp_path, page):
+    table = geopandas.GeoDataFrame({"name": ["Grün 1"]}, geometry=[blob(0, 0, 13)], crs=UTM)
+    table.to_file(tmp_path / "a.shp", encoding="CP1252")
+    (tmp_path / "a.cpg").write_text(page)
+    assert read_boundaries(tmp_path / "a.shp").features.name.tolist() == ["Grün 1"]
+
+
+@pytest.mark.parametrize(
+    ("head", "encoding"),
+    [
+        ('<?xml version="1.0" encoding="utf-16"?>', "utf-16-be"),  # without its mark
+        ('<?xml version="1.0" encoding="iso-8859-1"?>', "utf-8-sig"),  # the mark is right
+        ("<!-- encoding='gb2312' -->", "utf-8"),  # no head at all
+    ],
+)
+def test_xml_whose_head_does_not_say_its_encoding(tmp_path, head, encoding):
+    path = kml(tmp_path, placemark("Zeleň 1", square(1)))
+    text = re.sub(r"^<\?xml.*?\?>", "", path.read_text(encoding="utf-8"))
+    path.write_bytes((head + text).encode(encoding))
+    assert read_boundaries(path).features.name.tolist() == ["Zeleň 1"]
+
+
+def test_rings_that_nest_without_end_are_refused(tmp_path):
+    deep = "[" * 900 + "1" + "]" * 900
+    (tmp_path / "a.json").write_text(
+        '{"geometryType": "esriGeometryPolygon", "hasM": true, "features":'
+        ' [{"attributes": {}, "geometry": {"rings": ' + deep + "}}]}"
+    )
+    with pytest.raises(Refused, match="can not be read"):
+        read_boundaries(tmp_path / "a.json")

@@ -1,7 +1,9 @@
 """GeoParquet (OGC 24-013) as geopandas writes it in its versions, and as others do."""
 
+import datetime
 import json
 import sys
+import warnings
 
 import geopandas
 import pandas
@@ -105,4 +107,43 @@ def test_what_is_no_table_of_shapes_says_so(tmp_path, monkeypatch):
     frame().to_parquet(path)
     monkeypatch.setitem(sys.modules, "pyarrow", None)
     with pytest.raises(Refused, match=r"pyarrow.*is not installed.*geosand\[many\]"):
+        read_boundaries(path)
+
+
+@pytest.mark.parametrize("crs", [{"type": "x"}, "nonsense", 5])
+def test_a_crs_that_nobody_knows_is_refused(tmp_path, crs):
+    frame().to_parquet(tmp_path / "a.parquet")
+    with_head(tmp_path / "a.parquet", crs=crs)
+    with pytest.raises(Refused, match="can not be read as GeoParquet: Invalid projection"):
+        read_boundaries(tmp_path / "a.parquet")
+
+
+def test_shapes_that_are_none_and_heads_of_another_sort_are_refused(tmp_path):
+    path = tmp_path / "a.parquet"
+    frame().to_parquet(path)
+    table = pyarrow.parquet.read_table(path)
+    k = table.schema.get_field_index("geometry")
+    bad = table.set_column(k, table.schema.field(k), pyarrow.array([b"zz"] * 3))
+    for odd in (bad, table.replace_schema_metadata({b"geo": b"[1]"})):
+        pyarrow.parquet.write_table(odd, path)
+        with pytest.raises(Refused, match="can not be read as GeoParquet"):
+            read_boundaries(path)
+
+
+def test_ids_in_the_index_lists_of_days_and_edges_of_circles(tmp_path):
+    path = tmp_path / "a.parquet"
+    days = [[datetime.date(2026, 3, 1)], [], None]
+    frame().assign(days=days).set_index("id").to_parquet(path)
+    with_head(path, edges="spherical")
+    with warnings.catch_warnings():
+        warnings.simplefilter("error")
+        as_expected(read_boundaries(path))
+
+
+def test_few_bytes_that_stand_for_many(tmp_path):
+    path = tmp_path / "a.parquet"
+    table = pyarrow.table({"id": pyarrow.array(["x" * 1_000_000] * 1_200)})
+    pyarrow.parquet.write_table(table, path, compression="zstd")
+    assert path.stat().st_size < 100_000
+    with pytest.raises(Refused, match="more than 1,000 MB when it is unpacked"):
         read_boundaries(path)
