@@ -71,6 +71,10 @@ class Estimates:
         """Standard uncertainty of each row (n,): root of the sum of squared effects."""
         return np.sqrt(_total(self._variances(), len(self)))
 
+    def known_u(self) -> Floats:
+        """The same, nan where the value is."""
+        return np.where(np.isfinite(self.value), self.u(), np.nan)
+
     def by_category(self) -> dict[str, Floats]:
         """Standard uncertainty of each row by category of source, largest first."""
         parts = self._variances()

@@ -201,7 +201,7 @@ def parse_quantity(text: str, si: str) -> float:
     plain = text.strip().replace("²", "2").replace("³", "3")
     match = re.fullmatch(_QUANTITY, plain) if len(plain) <= _LONGEST_QUANTITY else None
     if not match:
-        like = {"kg": "500kg", "m_s": "8kmh"}.get(si, "0.5mm")
+        like = {"kg": "500kg", "kg_m2": "60t/ha", "m_s": "8kmh"}.get(si, "0.5mm")
         raise UnitFault(
             f"{text[:40]!r} is not a number with a unit, like {like}; units: {_SI[si][2]}"
         )
@@ -253,6 +253,17 @@ SHOWN = {
 }
 
 
+def past_half(value: float, decimals: int) -> float:
+    """A float to be written with ``decimals``; exact halves are moved on, away from zero.
+
+    >>> f"{1162.5:.0f}", f"{past_half(1162.5, 0):.0f}", f"{past_half(-0.125, 2):.2f}"
+    ('1162', '1163', '-0.13')
+    """
+    if (value * 2.0 ** (decimals + 1)).is_integer():  # only such a figure is half way exactly
+        return math.nextafter(value, math.copysign(math.inf, value))
+    return value
+
+
 def figure(value: float, measure: str, units: str, *, u: float | None = None) -> str:
     """A figure (SI) for a sentence; at a site that shows US units with those behind it.
 
@@ -263,5 +274,6 @@ def figure(value: float, measure: str, units: str, *, u: float | None = None) ->
     for system in dict.fromkeys(("metric", units)):
         factor, label, decimals = SHOWN[system][measure]
         spread = "" if u is None else f" ± {u * factor:.{decimals}f}"
-        texts.append(f"{value * factor:.{decimals}f}{spread} {label}".replace("-", "−"))
+        rounded = past_half(value * factor, decimals)
+        texts.append(f"{rounded:.{decimals}f}{spread} {label}".replace("-", "−"))
     return texts[0] if len(texts) == 1 else f"{texts[0]} ({texts[1]})"

@@ -112,7 +112,7 @@ def test_a_cell_shows_the_map(results, chromium, tmp_path):
     page.on("pageerror", lambda error: complaints.append(str(error)))
     page.goto(file.as_uri())
     frame = page.frame_locator("iframe")
-    frame.locator("body[data-ready]").wait_for(timeout=10_000)
+    frame.locator("body[data-ready]").wait_for(timeout=60_000)
     assert frame.locator(".leaflet-container path").count() > 20
     frame.get_by_role("rowheader").get_by_role("button", name="Green 6", exact=True).click()
     assert "under-dressed" in frame.locator(".leaflet-popup").inner_text()

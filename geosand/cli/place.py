@@ -43,7 +43,8 @@ USUAL_TRAY_M = 0.5  #: 500 × 500 mm is usual in spreader tests; only the margin
 @click.option(
     "--on",
     type=click.IntRange(1, 10_000),
-    help="On so many of them: first those never caught this season, then those caught least.",
+    help="On so many of them (none named: of those dressed): first those never caught this season,"
+    " then those caught least.",
 )
 @surfaces_option
 @start_option
@@ -95,7 +96,7 @@ def command(folder: Path, as_json: bool, units: str | None, **asked: Any) -> Non
     shown_in = display(units, results.site)
     if out is not None:
         _write(results, places, out, tray, asked["dressing"], seed, shown_in)
-    findings = [*said, *[str(f) for f in places.findings], *_left_out(results, places)]
+    findings = [*said, *[str(f) for f in places.findings], *_left_out(results, places, asked["on"])]
     if as_json:
         from geosand.reports.field_sheet import catch_points
 
@@ -109,14 +110,14 @@ def command(folder: Path, as_json: bool, units: str | None, **asked: Any) -> Non
     what = f"{count} point{'' if count == 1 else 's'} on {surfaces} surface"
     what += "" if surfaces == 1 else "s"
     to = "." if out is None else f": {out}"
-    click.echo(f"{what}, drawn with seed {seed}, in the order of walking{to}")
+    from geosand.reports.plain_table import show
     from geosand.reports.words import in_words_of, shown
 
+    show(f"{what}, drawn with seed {seed}, in the order of walking{to}")
     swath = _swath(results, asked["swath"])
     width = shown(swath, "length", shown_in) if swath > 0 else "not known"
-    click.echo(f"Tray {tray.words(shown_in)}, swath {width}: with others the points change.")
-    for text in findings:
-        click.echo(f"  - {in_words_of(text, shown_in)}")
+    show(f"Tray {tray.words(shown_in)}, swath {width}: with others the points change.")
+    show(*(f"  - {in_words_of(text, shown_in)}" for text in findings))
     if out is None:
         _print_points(results, places, shown_in)
 
@@ -181,7 +182,7 @@ def _tray(text: str | None) -> Tray | None:
     raise click.BadParameter(f"{text!r}: write 400mm,250mm or 300mm", param_hint="--tray")
 
 
-def _left_out(results: Results, places: Places) -> list[str]:
+def _left_out(results: Results, places: Places, most: int | None) -> list[str]:
     """Surfaces of the kinds that get trays which never had one this season, and get none now."""
     from geosand.errors import listed
 
@@ -191,8 +192,8 @@ def _left_out(results: Results, places: Places) -> list[str]:
     names = surfaces.id[never[[row not in places.row for row in never]]].tolist()
     if not names:
         return []
-    told = "never caught this season and without a tray here: --on takes such surfaces first"
-    return [f"{listed(names)}: {told}"]
+    then = "--on takes such surfaces first" if most is None else "--on takes them next"
+    return [f"{listed(names)}: never caught this season and without a tray here: {then}"]
 
 
 def _tray_of(results: Results, tray: Tray | None) -> tuple[Tray, list[str]]:
@@ -211,12 +212,17 @@ def _tray_of(results: Results, tray: Tray | None) -> tuple[Tray, list[str]]:
 
 
 def _placed(results: Results, asked: dict[str, Any], ring: Floats, tray: Tray, seed: int) -> Places:
+    import numpy as np
+
     from geosand.planning.choosing import in_working_order, least_caught, names_single_surfaces
     from geosand.planning.placing import place_catches
 
     site, named = results.site, words(asked["surfaces"])
-    row = asked_surfaces(results, named or _dressed(results, asked["dressing"]))
+    meant = named or _dressed(results, asked["dressing"])
+    row = asked_surfaces(results, meant)
     if asked["on"] is not None:
+        dressed = np.isin(row, results.ledger.row[results.ledger.dressings > 0])
+        row = row if meant or not dressed.any() else row[dressed]
         row = least_caught(site, results.rates, results.ledger, row, asked["on"], seed)
     start = asked_start(results, asked["start"])
     if start is not None or not names_single_surfaces(site, named):

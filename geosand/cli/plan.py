@@ -39,7 +39,6 @@ if TYPE_CHECKING:
 
 
 MOST_DEPTH_M = 0.1
-MOST_RATE_KG_M2 = 160.0  #: of that depth of poured sand
 
 
 @verb
@@ -49,7 +48,7 @@ MOST_RATE_KG_M2 = 160.0  #: of that depth of poured sand
 )
 @click.option(
     "--rate",
-    type=Quantity("kg_m2", MOST_RATE_KG_M2),
+    type=Quantity("kg_m2"),
     help="The same as a rate of dry sand, as 60t/ha, 200lb/1000ft2.",
 )
 @click.option("--to-target", is_flag=True, help="Each surface up to its target so far.")
@@ -178,6 +177,10 @@ def _planned(results: Results, asked: dict[str, Any]) -> tuple[NextDressing, lis
             depth = asked["rate"] / float(results.rates.density.value[sand])
             if (asked["min_depth"] or 0.0) > depth:
                 raise click.UsageError("--min-depth is more than --rate: no surface would get sand")
+            if depth > MOST_DEPTH_M:
+                most = f"allowed is at most {MOST_DEPTH_M * 1000:g} mm"
+                problem = f"of this sand it is {depth * 1000:.4g} mm: {most}"
+                raise click.BadParameter(problem, param_hint="--rate")
         request = Request(
             row=row,
             sand=sand,

@@ -11,11 +11,12 @@ from itertools import chain
 from geosand.errors import Faults, Finding, listed
 from geosand.site.cells import NUMBER, Cell, RawTable, quoted
 
+SEPARATORS = ",;\t"
 MAXIMUM_ROWS = 200_000
 MAXIMUM_COLUMNS = 300
 MAXIMUM_LINES = 1_000_000  #: blank ones counted
 _SEPARATOR_LINE = re.compile(
-    r'"?sep=([,;\t])"?[,;\t]*(?:\r\n?|\n)', re.IGNORECASE
+    r'"?sep=([,;|\t])"?[,;|\t]*(?:\r\n?|\n)', re.IGNORECASE
 )  #: a spreadsheet's own first line
 
 
@@ -41,7 +42,13 @@ class _Told(Exception):
     """There is no table; why is among the faults."""
 
 
-def read_csv(content: bytes, file: str, faults: Faults, findings: list[Finding]) -> RawTable:
+def read_csv(
+    content: bytes,
+    file: str,
+    faults: Faults,
+    findings: list[Finding],
+    separators: str = SEPARATORS,
+) -> RawTable:
     """Rows by column, blank rows left out; row numbers as a spreadsheet shows them.
 
     A quoted cell may hold line breaks: its row is one row, as in a spreadsheet. Where there is no
@@ -55,7 +62,7 @@ def read_csv(content: bytes, file: str, faults: Faults, findings: list[Finding])
             faults.add(file, "is a web page, not CSV", remedy="download or export the table again")
             raise _Told
         said = _SEPARATOR_LINE.match(text)
-        separator = said[1] if said else _separator(text)
+        separator = said[1] if said else _separator(text, separators)
         stream = io.StringIO(text[said.end() :] if said else text, newline="")
         lines = csv.reader(stream, delimiter=separator, strict=True, skipinitialspace=True)
         header, rows, cells, widths = _cells(_numbered(lines, file, faults), file, faults)
@@ -161,9 +168,9 @@ def _check_header(header: list[str], below: list[str], file: str, faults: Faults
         raise _Told
 
 
-def _separator(text: str) -> str:
+def _separator(text: str, separators: str) -> str:
     first = next((line for line in io.StringIO(text) if line.strip()), "")
-    return max(",;\t", key=first.count)
+    return max(separators, key=first.count)
 
 
 def is_title(header: Sequence[str], line: Sequence[Cell]) -> bool:

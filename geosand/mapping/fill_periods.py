@@ -8,6 +8,7 @@ from typing import Any, Literal
 
 import numpy as np
 
+from geosand.balance.account import OVERTHROW
 from geosand.columns import Bools, Floats
 from geosand.estimates import Estimates, Interval
 from geosand.mapping.view import SEASON, MapBalance, MapPeriod, PeriodSurface, Said, System
@@ -67,7 +68,9 @@ def _season_headline(
         if whole.fraction < 0:
             parts.append(f"the catches claim {percent(-whole.fraction)} more sand than was spread")
         else:
-            parts.append(f"{percent(whole.fraction)} of the sand is not on the surfaces")
+            told = (whole.overthrow_low_kg or 0.0) > 0
+            lies = "is not on the surfaces" if told else "may lie elsewhere"
+            parts.append(f"{percent(whole.fraction)} of the sand {lies}")
         if out_kg > 0:
             parts.append(f"{shown(out_kg, 'mass', units)} more was spread and not measured")
     return "; ".join(part for part in parts if part)
@@ -252,9 +255,9 @@ def _headline(results: Results, k: int, units: System) -> str:
     if over < 0:
         more = shown(-over, "mass", units)
         return f"{verdict}: the catches claim {more} more than was spread"
-    return (
-        f"{verdict}: {shown(over, 'mass', units)} ({percent(balance.fraction[k])}) landed elsewhere"
-    )
+    landed = "landed" if verdict == OVERTHROW else "may have landed"
+    share = percent(balance.fraction[k])
+    return f"{verdict}: {shown(over, 'mass', units)} ({share}) {landed} elsewhere"
 
 
 def _balance(results: Results, k: int) -> MapBalance:

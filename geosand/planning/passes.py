@@ -23,6 +23,10 @@ HEADINGS, OFFSETS = 60, 8
 #: A heading may need this many times the fewest passes: nobody turns 47 times over a straight of
 #: 560 by 25 m that three passes cover (common practice, no published source).
 MOST_TURNS = 3.0
+#: Of a large surface's sand, what may go over its edge to save all turns, a third of it to save a
+#: third: a football field, of which passes across force some hundredths less, is driven along
+#: (common practice, no published source).
+SHARE_FOR_TURNS, LARGE_M2 = 0.1, 2000.0
 #: A last strip that would hold less of a surface is not driven: edges are not known better.
 SLIVER_M, SLIVER_SHARE = 0.05, 0.02  #: the lesser of a length and a share of the swath
 
@@ -35,6 +39,7 @@ class Forced:
     offset_m: Floats  #: (J,) how far the first pass begins before the edge, across the heading
     excess_m2: Floats  #: (S, H, J)
     passes: Ints  #: (S, H, J)
+    area_m2: Floats  #: (S,)
 
 
 @columns
@@ -80,6 +85,7 @@ def forced_overthrow(
         offset_m=np.arange(offsets) * swath_m / offsets,
         excess_m2=np.where((area > 0)[:, None, None], excess, 0.0),
         passes=passes,
+        area_m2=area,
     )
 
 
@@ -94,7 +100,8 @@ def best_headings(
     Headings are compared at their own best offset. ``last_degree`` (S,), nan = unknown: the excess
     there is that of the nearest heading looked at. ``avoid_within_degree`` above 0 leaves headings
     so near to the last one out of the choice. Of what is left none is chosen that needs more than
-    ``MOST_TURNS`` times the fewest passes.
+    ``MOST_TURNS`` times the fewest passes. From ``LARGE_M2`` up one may force more than the least:
+    ``SHARE_FOR_TURNS`` of the area times the share of the passes that it saves.
     """
     by_heading = forced.excess_m2.min(axis=2)
     surfaces = np.arange(len(by_heading))
@@ -107,7 +114,11 @@ def best_headings(
     passes = np.take_along_axis(forced.passes, least, axis=2)[:, :, 0]
     fewest = np.where(allowed, passes, np.inf).min(axis=1, keepdims=True)
     allowed &= passes <= MOST_TURNS * fewest
-    h = np.where(allowed, by_heading, np.inf).argmin(axis=1)
+    forces_m2 = np.where(allowed, by_heading, np.inf)
+    of_least = passes[surfaces, forces_m2.argmin(axis=1)]
+    share = np.where(forced.area_m2 >= LARGE_M2, SHARE_FOR_TURNS, 0.0)
+    turn_m2 = share * forced.area_m2 / np.maximum(of_least, 1)
+    h = (forces_m2 + turn_m2[:, None] * passes).argmin(axis=1)
     worst = by_heading.argmax(axis=1)
     nearest = apart.argmin(axis=1)
     j = forced.excess_m2[surfaces, h].argmin(axis=1)

@@ -14,7 +14,7 @@ from geosand.columns import Floats, Ints, columns, ratio
 from geosand.distributions import student_quantile
 from geosand.estimates import Estimates
 from geosand.rates.edge_distance import EDGE_BAND_M
-from geosand.rates.edge_taper import U_TAPER
+from geosand.rates.edge_taper import PLACED, U_TAPER
 from geosand.rates.random_effects import DressingRates
 from geosand.rates.surface_rates import TAPER, Rates
 from geosand.rates.variance_components import INSEPARABLE_SHARE, Prior
@@ -35,6 +35,7 @@ class Variances:
     shared_depth: float  #: of every depth: tray size, catch efficiency, bulk density, moisture
     shared_balance: float  #: of the overthrow, as a share of the spread: all but sampling
     edge_share: float  #: of ground within half a swath of an edge; one of two trays is there
+    placed: bool  #: positions tell where in that band a tray lies
     dressings: int  #: on which they stand; 0: defaults
 
 
@@ -56,8 +57,10 @@ def site_variances(
     Of surfaces ``row`` comes how much ground lies within half a swath (nan: 1 m) of an edge; the
     edge taper of past dressings is left out, since the design says what of it stays.
     """
-    in_band = _edge_share(register, row, swath_m / 2 if np.isfinite(swath_m) else EDGE_BAND_M)
-    model, spread = rates.model, balance.spread.value
+    band_m = swath_m / 2 if np.isfinite(swath_m) else EDGE_BAND_M
+    model, spread, trays_at = rates.model, balance.spread.value, site.catches
+    told = np.isfinite(trays_at.edge_distance_m)
+    told |= trays_at.position_accuracy_m <= PLACED * band_m
     between, within = likely_scatter(model)
     usable = np.isfinite(model.mu) & (model.mu > 0) & (spread > 0)
     settings = site.settings
@@ -80,7 +83,8 @@ def site_variances(
         shared_balance=usual(
             _shared(balance.overthrow), spread, float(np.hypot(trays, DEFAULT_BAGS))
         ),
-        edge_share=in_band,
+        edge_share=_edge_share(register, row, band_m),
+        placed=bool(2 * np.count_nonzero(told) > len(told)),
         dressings=int(usable.sum()),
     )
 
@@ -111,10 +115,9 @@ def design_power(variances: Variances, *, dressed: int, surfaces: Ints, catches:
 
     A caught surface's depth: sampling as the rates do it (random effects, best linear unbiased
     prediction), (1−w)σb² + (1−w)²·var μ with w = σb²/(σb² + σe²/n) and var μ = (σb² + σe²/n)/m.
-    A single tray lies in the band along the edge with the chance s, the band's share of the ground;
-    the edge taper is then −0.15·(1 − s), else 0.15·s: a mean square of 0.15²·s(1 − s). In sums it
-    cancels but for chance; surfaces without catches have it where all m trays lie on one side. Of
-    two trays one lies there. For the overthrow see ``_seen``.
+    Of a single tray comes the edge taper, see ``_taper``. In sums it cancels but for chance and its
+    mean; surfaces without catches have it where all m trays lie on one side. Of two trays one lies
+    there. For the overthrow see ``_seen``.
     """
     by_rates = _sampling(variances, dressed, surfaces, catches)
     b2, e2 = by_rates.between, by_rates.catches / catches
@@ -122,18 +125,31 @@ def design_power(variances: Variances, *, dressed: int, surfaces: Ints, catches:
     own = (1 - weight) * b2 + (1 - weight) ** 2 * (b2 + e2) / surfaces
     freedom: Floats = ((surfaces if dressed > 1 else catches) + 1).astype(np.float64)
     band = variances.edge_share
-    taper = np.where(catches == 1, U_TAPER * np.sqrt(band * (1 - band)), 0.0)
+    parts = _taper(band, variances.placed)
+    mean, near, far = (np.where(catches == 1, part, 0.0) for part in parts)
     others = surfaces - 1
-    alike = band * (1 - band) ** others + (1 - band) * band**others  # all on one side
-    square = surfaces + (dressed**2 - surfaces**2) * alike
-    of_sum = taper * np.sqrt(square) / dressed
-    depth = _table(np.sqrt(own), np.hypot(variances.shared_depth, taper), freedom).interval()
+    alike = near * band**others + far * (1 - band) ** others  # all on one side
+    summed = surfaces * (near + far) + (dressed**2 - surfaces**2) * alike
+    of_sum = np.sqrt(summed + mean**2 * surfaces * others) / dressed
+    of_depth = np.hypot(variances.shared_depth, np.sqrt(near + far))
+    depth = _table(np.sqrt(own), of_depth, freedom).interval()
     return Power(
         surfaces=surfaces,
         catches=catches,
         overthrow=_seen(by_rates, np.hypot(variances.shared_balance, of_sum), freedom),
         depth=(depth.high - depth.low) / 2,
     )
+
+
+def _taper(share: float, placed: bool) -> tuple[float, float, float]:
+    """Edge taper of a single tray: mean, and what its squares come from near the edge and far in.
+
+    It lies in the band along the edge, a ``share`` s of the ground, with the chance s: there it is
+    −0.15·(1 − s), else 0.15·s, 0 in the mean. ``placed``, at any known distance x of the band's
+    width h, it is −0.15·(max(1, 2·(1 − x/h)) − s) there: ``geosand.rates.edge_taper``.
+    """
+    mean, near = (-share / 4, 5 / 3 - 2.5 * share + share**2) if placed else (0.0, (1 - share) ** 2)
+    return U_TAPER * mean, U_TAPER**2 * share * near, U_TAPER**2 * (1 - share) * share**2
 
 
 class _Sampling(NamedTuple):

@@ -10,7 +10,6 @@ import shapely
 
 from geosand.balance.account import NOT_CLOSED
 from geosand.columns import Floats, Ints, Strings
-from geosand.estimates import Estimates
 from geosand.portfolio.arrow import named, well_known_binary
 from geosand.portfolio.figures import (
     BOUNDS,
@@ -85,11 +84,11 @@ def _balances(work: Work) -> Table:
         "surfaces_caught": results.rates.model.surfaces_caught,
         "dressed_area_m2": balance.dressed_area_m2,
         "spread_kg": balance.spread.value,
-        "u_spread_kg": _known(balance.spread),
+        "u_spread_kg": balance.spread.known_u(),
         "on_surfaces_kg": balance.on_surfaces.value,
-        "u_on_surfaces_kg": _known(balance.on_surfaces),
+        "u_on_surfaces_kg": balance.on_surfaces.known_u(),
         "overthrow_kg": balance.overthrow.value,
-        "u_overthrow_kg": _known(balance.overthrow),
+        "u_overthrow_kg": balance.overthrow.known_u(),
         "overthrow_low_kg": balance.interval.low,
         "overthrow_high_kg": balance.interval.high,
         "fraction": balance.fraction,
@@ -115,11 +114,6 @@ def _settings(site: Site) -> Strings:
         said = setting[np.searchsorted(of, k) : np.searchsorted(of, k, side="right")].tolist()
         out[k] = "; ".join(dict.fromkeys(text for text in said if text))
     return out.astype(np.str_)
-
-
-def _known(table: Estimates) -> Floats:
-    """u of each row, nan where the value is."""
-    return np.where(np.isfinite(table.value), table.u(), np.nan)
 
 
 def _thrown(results: Results) -> Table:
@@ -164,7 +158,7 @@ def _ledger(work: Work, shapes: Table) -> Table:
         "kind": surfaces.kind[row],
         "area_m2": results.areas.area_m2[row],
         "depth_mm": ledger.depth.value * MILLIMETRE,
-        "u_depth_mm": _known(ledger.depth) * MILLIMETRE,
+        "u_depth_mm": ledger.depth.known_u() * MILLIMETRE,
         "low_mm": ledger.interval.low * MILLIMETRE,
         "high_mm": ledger.interval.high * MILLIMETRE,
         "target_mm": ledger.target_m * MILLIMETRE,

@@ -12,6 +12,7 @@ from geosand.reports.words import Units
 from geosand.units import SHOWN
 
 WIDE, LINE, EDGE = 520, 42, 16  #: of the drawing; names stand above their line
+LONGEST = 48  #: letters of a name that the drawing holds, on a phone too, but for wide scripts
 STEPS = tuple(lead * 10.0**power for power in range(-1, 12) for lead in (1, 2, 5))
 
 
@@ -73,15 +74,19 @@ def _axis(scale: _Scale, height: int) -> list[str]:
 
 def _dots(name: str, dots: Sequence[tuple[float, bool]], scale: _Scale, y: float) -> Iterator[str]:
     """A spreader and its sites, a ring where they do not close."""
-    yield f'<text y="{y - 14:.1f}">{escape(name[:40])}</text>'
+    told = name if len(name) <= LONGEST else name[: LONGEST - 1] + "…"
+    yield f'<text y="{y - 14:.1f}">{escape(told)}</text>'
     for x, ring in sorted({(round(scale.at(value)), ring) for value, ring in dots}):
         yield f'<circle class="{"ring" if ring else "site"}" cx="{x}" cy="{y:.1f}" r="3"/>'
 
 
 def _bar(middle: float, u: float, scale: _Scale, y: float) -> Iterator[str]:
-    """All sites of a spreader together."""
+    """All sites of a spreader together; an arrow where the drawing ends before the ± does."""
     ends = [min(max(scale.at(v), 2), WIDE - 2) for v in (middle - u, middle + u)]
     yield f'<path class="u" d="M{ends[0]:.1f} {y:.1f}H{ends[1]:.1f}"/>'
+    for end, back in ((2, 6), (WIDE - 2, -6)):
+        if end in ends:
+            yield f'<path class="u" d="M{end + back} {y - 4:.1f}L{end} {y:.1f}l{back} 4"/>'
     yield f'<path class="mean" d="M{scale.at(middle):.1f} {y - 9:.1f}v18"/>'
 
 

@@ -140,7 +140,7 @@ def _thrown_over(found: Comparison, units: Units) -> Line | None:
     return Line(
         f"Of {shown(spread, 'mass', units)} spread and measured{where},"
         f" {shown(thrown, 'mass', units)} ({percent(thrown / spread)}) did not land on the"
-        f" surfaces{'; the most' if rows else ''}",
+        f" surfaces{'; the most that is told from zero' if rows else ''}",
         *_named(rows, said),
     )
 

@@ -14,12 +14,14 @@ import numpy as np
 from geosand.columns import Bools, Floats, Ints, columns, ratio
 from geosand.errors import Finding
 from geosand.estimates import Estimates
+from geosand.rates.about_dressings import Teller, by_group
 from geosand.rates.groups import group_mean_sd
 from geosand.site.tables import Site
 
 DEFAULT_BULK_DENSITY_KG_M3 = 1560.0
 U_DEFAULT_BULK_DENSITY = 0.05
 FEW_WITNESSES, U_FEW_WITNESSES, U_LEAST_WITNESSES = 3, 0.03, 0.01
+UNLIKE_WATER = 0.01  #: between loads: the mean of less moves a depth by less than a percent
 
 
 @columns
@@ -75,6 +77,26 @@ def _water(site: Site) -> Floats:
     """Water content, dry basis, of each catch; nan where it is not said."""
     ratios = np.append(site.moistures.ratio, np.nan)
     return ratios[site.catches.moisture]
+
+
+def unlike_water(site: Site) -> list[Finding]:
+    """Dressings whose catches are dried by a mean of loads that say where they went."""
+    catches, loads, moistures = site.catches, site.loads, site.moistures
+    placed = np.bincount(loads.dressing[loads.group >= 0], minlength=len(site.dressings)) > 0
+    weighed = catches.used & np.isfinite(catches.caught_kg) & placed[catches.dressing]
+    mean = np.isin(catches.moisture, list(moistures.mixtures))
+    findings, about = [], Teller(site, "catch")
+    for moisture, rows in by_group(np.flatnonzero(weighed & mean), catches.moisture):
+        water = moistures.ratio[[part for part, _ in moistures.mixtures[moisture]]]
+        if np.ptp(water) > UNLIKE_WATER:
+            text = (
+                f"loads that went to different surfaces hold {water.min() * 100:.3g} to"
+                f" {water.max() * 100:.3g} % of water (dry basis), and catches are dried by their"
+                f" mean, {moistures.ratio[moisture] * 100:.3g} %: give them their own"
+                " moisture_dry_basis_percent"
+            )
+            findings.append(about.finding(catches.dressing[rows[0]], text))
+    return findings
 
 
 class _Witnesses(NamedTuple):

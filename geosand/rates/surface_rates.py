@@ -11,7 +11,7 @@ from geosand.columns import Bools, Floats, Ints, Late, frozen, take
 from geosand.errors import Finding
 from geosand.estimates import Estimates
 from geosand.rates.assignment import Assignment, assign
-from geosand.rates.catch_rates import CatchRates, bulk_densities, catch_rates
+from geosand.rates.catch_rates import CatchRates, bulk_densities, catch_rates, unlike_water
 from geosand.rates.catch_rows import Counted, counted_on
 from geosand.rates.edge_taper import edge_taper
 from geosand.rates.over_time import CATCHES, MEAN, SURFACE
@@ -103,6 +103,7 @@ def site_rates(site: Site, register: AreaRegister) -> Rates:
         counted=counted,
         findings=(
             *findings,
+            *unlike_water(site),
             *set_aside(site),
             *where.findings,
             *pool_findings(site, where),

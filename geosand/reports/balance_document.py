@@ -46,11 +46,11 @@ def _dressings(results: Results) -> list[Document]:
     thrown = rows_of(
         {
             **masses(over, balance.interval),
-            "u_kg": _u_where_known(over),
+            "u_kg": over.known_u(),
             **columns_of(balance, "fraction", "verdict"),
         }
     )
-    spread = {"mass_kg": balance.spread.value, "u_kg": _u_where_known(balance.spread)}
+    spread = {"mass_kg": balance.spread.value, "u_kg": balance.spread.known_u()}
     return rows_of(
         {
             "dressing": site.dressings.id,
@@ -76,10 +76,6 @@ def _dressings(results: Results) -> list[Document]:
 def masses(table: Estimates, bounds: Interval) -> dict[str, Floats]:
     """Columns of masses with their u and intervals."""
     return {"mass_kg": table.value, "u_kg": table.u(), "low_kg": bounds.low, "high_kg": bounds.high}
-
-
-def _u_where_known(table: Estimates) -> Floats:
-    return np.where(np.isfinite(table.value), table.u(), np.nan)
 
 
 def _closing(one: Closing) -> Document:

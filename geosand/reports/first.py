@@ -44,7 +44,7 @@ def look_first(results: Results, units: Units, *, linked: bool = False) -> list[
         *not_accounted_for(results, units),
         *_names(results, OVER, MOST_OVER, units, linked),
         *_not_measured(results, linked),
-        *_unlike_others(results, units),
+        *_unlike_others(results, units, linked),
         *_never_caught(results, linked),
         *_far_reach(results, units),
         *undecided(results, units),
@@ -78,7 +78,7 @@ def _sand_step(results: Results, units: Units) -> list[str]:
             f"dress {_told(names, False, 3)} ({far} {label_of('depth', units)} behind the target"
             " so far); geosand plan tells with how much"
         )
-    if not under.any() and not behind.any() and over.any():
+    if not behind.any() and over.any():
         steps = [f"leave out {_told(ids[over], False, 3)}, over-dressed so far"]
     steps += _tray_steps(results, behind & ~under)
     unknown = ledger.state == NOT_MEASURED_STATE
@@ -224,13 +224,13 @@ def _never_caught(results: Results, linked: bool) -> list[str]:
     return [line]
 
 
-def _unlike_others(results: Results, units: Units) -> list[str]:
+def _unlike_others(results: Results, units: Units, linked: bool) -> list[str]:
     """Surfaces whose own catches speak against what counts where they had none."""
     site, ledger = results.site, results.ledger
     found = unlike_findings(site, ledger.row, ledger.depth, ledger.unlike)
     lines = [f"{f.about}: {in_words_of(f.text, units, alone=True)}" for f in found[:MOST_UNLIKE]]
     if more := [f.about for f in found[MOST_UNLIKE:]]:
-        lines.append(f"{_told(more, False)}: likewise; geosand check tells by how much")
+        lines.append(f"{_told(more, linked)}: likewise; geosand check tells by how much")
     return lines
 
 

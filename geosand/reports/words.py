@@ -8,7 +8,7 @@ from collections.abc import Iterable, Mapping
 from typing import Literal
 
 from geosand.errors import listed
-from geosand.units import SHOWN
+from geosand.units import SHOWN, past_half
 
 Units = Literal["metric", "us"]
 MISSING = "–"
@@ -16,12 +16,12 @@ NO_DRESSING = "No dressing is recorded yet: they go into dressings.csv, or into 
 
 
 def grouped(value: float, decimals: int = 0) -> str:
-    """A figure with a narrow space at its thousands.
+    """A figure with a narrow space at its thousands; halves away from zero, as map and workbook do.
 
-    >>> grouped(12345), grouped(1234.5, 2)
-    ('12\u202f345', '1\u202f234.50')
+    >>> grouped(12345), grouped(1234.5, 2), grouped(2212.5)
+    ('12\u202f345', '1\u202f234.50', '2\u202f213')
     """
-    return f"{value:,.{decimals}f}".replace(",", "\u202f")
+    return f"{past_half(value, decimals):,.{decimals}f}".replace(",", "\u202f")
 
 
 def shown(value: float, measure: str, units: Units, *, unit: bool = True) -> str:
@@ -49,7 +49,7 @@ def percent(share: float | None) -> str:
     """A share as a whole percentage."""
     if share is None or not math.isfinite(share):
         return MISSING
-    return f"{share * 100:.0f} %".replace("-", "−")
+    return f"{grouped(share * 100)} %".replace("-", "−").replace("−0 %", "0 %")
 
 
 def between(low: float, high: float, measure: str, units: Units) -> str:

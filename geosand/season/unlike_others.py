@@ -34,10 +34,12 @@ def unlike_others(
 ) -> UnlikeOthers:
     """What ``depth`` so far (m, of the ids ``ground``) is if the surfaces' own deviations last.
 
-    In simulated seasons of 12 greens and five dressings, trays moved about, a green 40 % lighter
-    than the others was told in 45 % of them, one 40 % heavier in 17 %, and that figure was the
-    nearer one to the truth each time. Of 40 usual sites one was told something, and five where each
-    dressing deals deviations of 8 % anew, in error (from one u on 14 and 15).
+    In 400 simulated seasons each of 9 or 18 greens, 3 to 12 dressings, 3 to 5 trays on each of 3 to
+    9 greens that moved about, a green that got 60 % of the others' sand was told in 80 %, of 140 %
+    in 53 %, of 80 or 120 % in 10 and 8 %; that figure was then the nearer one to the truth each
+    time, for the last two in 97 and 92 %. Where none stood out, 3 % of the sites were told one
+    (deviations of 8 % dealt anew), 5 % (6 % that last, 5 % anew) or 8 % (8 % that last, 13 % of
+    sites with 18 greens). From one u on these were 26, 33 and 42 %.
     """
     size, of_row = len(site.ids), site.surfaces.ground[site.dressed.surface]
     dressing = site.dressed.dressing
@@ -66,7 +68,7 @@ def unlike_findings(site: Site, row: Ints, depth: Estimates, unlike: UnlikeOther
     return [
         Finding(
             about=str(site.surfaces.id[row[k]]),
-            text=in_words(site, float(depth.value[k]), unlike, k),
+            text=_in_words(float(depth.value[k]), unlike, k),
             topic="season",
             member=int(site.of_surface[row[k]]),
         )
@@ -74,7 +76,7 @@ def unlike_findings(site: Site, row: Ints, depth: Estimates, unlike: UnlikeOther
     ]
 
 
-def in_words(site: Site, depth_m: float, unlike: UnlikeOthers, k: int) -> str:
+def _in_words(depth_m: float, unlike: UnlikeOthers, k: int) -> str:
     """What row ``k`` of the ledger was found to get, and what that may mean for its depth."""
     caught, others = int(unlike.caught[k]), int(unlike.others[k])
     dressings = f"{caught} dressing{'' if caught == 1 else 's'}"

@@ -19,6 +19,7 @@ from geosand.site.settings_document import FILE, column_of, rows_of, said_by, ta
 from geosand.units import factor_or_fault
 
 TABLES = ("sand", "sands", "catches", "targets")
+_TARGETS = "write [targets_mm] or [targets_kg_m2]"
 SHARE = (0.0, 0.5)  #: what is usual of a tolerance; with 1 nothing would ever be off
 YEAR = np.timedelta64(366, "D")
 
@@ -221,7 +222,7 @@ def _targets(
     for key in [k for k in document if k == "targets" or k.startswith("targets_")]:
         unit = key.removeprefix("targets").removeprefix("_")
         factor = factor_or_fault(unit, "m")
-        found, remedy = str(factor) if unit else "does not say its unit", "write [targets_mm]"
+        found, remedy = str(factor) if unit else "does not say its unit", _TARGETS
         depths = np.full(members, np.nan if isinstance(factor, str) else factor)
         # asked where it is no length: any other unit loads pint
         if isinstance(factor, str) and isinstance(rate := factor_or_fault(unit, "kg_m2"), float):

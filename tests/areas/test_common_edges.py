@@ -53,6 +53,14 @@ def test_each_pair_shares_the_line_it_has_in_common(seed: int) -> None:
     assert len(shared.lower) == np.count_nonzero(found) > 60
 
 
+@pytest.mark.parametrize(("gap_m", "length_m"), [(0.0, 20.0), (0.04, 20.0), (0.06, 0.0)])
+def test_edges_are_shared_across_a_gap_below_the_tolerance(gap_m: float, length_m: float) -> None:
+    """Two squares of 20 m traced one by one, 5 cm allowed."""
+    two = np.array([shapely.box(0, 0, 20, 20), shapely.box(20 + gap_m, 0, 40, 20)])
+    found = shared_edges(two, np.array([0, 1]), np.zeros(2, np.int64), 0.05)
+    assert found.length_m.sum() == pytest.approx(length_m, abs=0.1)
+
+
 def test_polygons_of_rings_are_those_they_are_of() -> None:
     shapes = np.array([*parcels(np.random.default_rng(1)), shapely.Polygon(), None], dtype=object)
     assert (shapely.get_type_id(shapes) == 6).any()

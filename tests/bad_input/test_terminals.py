@@ -101,7 +101,7 @@ def test_names_of_files_that_are_no_utf_8(tmp_path: Path) -> None:
 HOSTILE = "a\x1bcb"  #: ESC c clears a terminal
 
 
-@pytest.mark.parametrize("verb", ["account", "map", "new", "new from", "bring"])
+@pytest.mark.parametrize("verb", ["account", "map", "place", "new", "new from", "bring"])
 def test_names_of_files_do_not_steer_the_terminal(verb: str, tmp_path: Path) -> None:
     """Whoever unpacks a stranger's archive gets files and folders of any name."""
     site = write_site(tmp_path / HOSTILE)
@@ -111,6 +111,7 @@ def test_names_of_files_do_not_steer_the_terminal(verb: str, tmp_path: Path) -> 
     words: dict[str, tuple[str | Path, ...]] = {
         "account": ("account", site, "--out", site / "m.html"),
         "map": ("map", site, "--out", site / "m.html"),
+        "place": ("place", site, "--catches", "1", "--out", site / "t.gpx"),
         "new": ("new", fresh),
         "new from": ("new", fresh, "--boundaries", survey, "--believe-place"),
         "bring": ("bring", survey, "--into", site, "--valid-from", "2026-06-01", "--believe-place"),

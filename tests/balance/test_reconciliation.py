@@ -402,6 +402,21 @@ def test_what_hides_an_input_are_the_strips_of_spreaders_that_spread_it(tmp_path
         assert f"unit mass: dried {other}" not in group
 
 
+def test_trays_beside_the_edge_that_hold_too_much_are_named(tmp_path: Path) -> None:
+    """Those of one dressing hold three times what landed: a third of their size is written."""
+    plan = Plan(ring_trays=4, u_label=0.002, u_efficiency=0.005, edge_bias=0.02)
+    for seed in range(3):
+        one = season(tmp_path / str(seed), plan, seed)
+        catches = one.site.catches
+        ring = np.isfinite(catches.edge_distance_m) & (catches.dressing == 2)
+        caught_kg = np.where(ring, 3 * catches.caught_kg, catches.caught_kg)
+        site = replace(one.site, catches=replace(catches, caught_kg=caught_kg))
+        rates = site_rates(site, one.areas)
+        found = reconcile(site, one.areas, rates, site_balance(site, one.areas, rates))
+        assert found is not None
+        assert found.culprit == "ring catches of D3"
+
+
 def test_strips_by_ring_catches_leave_the_shape_of_the_throw_out(tmp_path: Path) -> None:
     """u² of their strips less what the shape adds; parts of a dressing by rate·perimeter."""
     one = season(tmp_path, Plan(ring_trays=2), 8)

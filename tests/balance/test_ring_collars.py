@@ -152,6 +152,21 @@ def test_bulges_beside_long_edges_do_not_count_too_much() -> None:
     assert result.collar_area_m2[0] == pytest.approx(collar.area, rel=1e-12)
 
 
+@pytest.mark.parametrize("corners", [6, 300])
+def test_edges_far_longer_and_shorter_than_lines_are_apart_hold_their_sand(corners: int) -> None:
+    """Edges of 12 and of 0.25 m, beside which the collar is 0.7 to 1.3 m wide."""
+    angle, step = np.linspace(0, 2 * np.pi, 300, endpoint=False), np.pi / corners
+    edge = 12 * np.cos(step) / np.cos(angle % (2 * step) - step)  # of a regular polygon
+    around = np.column_stack((np.cos(angle), np.sin(angle)))
+    green = shapely.Polygon(12 * around[:: 300 // corners])
+    shell = shapely.Polygon((edge + 1 + 0.3 * np.cos(3 * angle + 1))[:, None] * around)
+    collar = shapely.Polygon(shell.exterior, [green.exterior])
+    reach = 2.2
+    kg = green.length * reach / 2 + np.pi * reach**2 / 3
+    result = throw_off(**spread([green], kg, collars=[collar]))
+    assert result.collar_kg[0] == pytest.approx(by_buffers(green, collar), rel=3e-4)
+
+
 @pytest.mark.parametrize("kg", [60.0, 150.0, 420.0, 700.0])
 def test_close_collars_hold_what_the_general_way_finds(
     kg: float, monkeypatch: pytest.MonkeyPatch

@@ -13,7 +13,7 @@ from geosand.cli.place import command
 from geosand.errors import Refused
 from geosand.formats.site_folder import read_site
 from geosand.results import work_out
-from tests.sites import CATCHES, DEMO, G2, LAT, LON, TOML, square, surface
+from tests.sites import CATCHES, DEMO, G2, LAT, LON, SURFACES, TOML, square, surface
 
 
 def run(*arguments: str) -> Result:
@@ -173,6 +173,7 @@ def test_power_says_what_would_be_seen():
     assert document["from_dressings"] == 9
     assert document["dressed_surfaces"] == 10
     overthrow, depth = document["asked"]
+    assert all(d["surfaces"] * d["catches_on_each"] == d["catches"] for d in document["designs"])
     assert overthrow["design"]["overthrow_percent"] <= 15
     fewer = [d for d in document["designs"] if d["catches"] < overthrow["design"]["catches"]]
     assert all(d["overthrow_percent"] > 15 for d in fewer)
@@ -286,6 +287,18 @@ def test_trays_move_on_so_that_each_surface_gets_its_own_in_turn(site_folder):
     assert {p["surface"] for p in all_of_them} == set(every)
 
 
+def test_without_names_trays_go_on_surfaces_that_are_dressed(site_folder):
+    """The tee has a target and no dressing; it gets a tray where it is named."""
+    dressings = "dressing,date,surfaces\nD1,2026-04-10,green\n"
+    folder = str(site_folder(catches=None, loads=None, dressings=dressings))
+    for seed in map(str, range(8)):
+        asked = (folder, "--catches", "1", "--on", "1", "--seed", seed, "--json")
+        found = json.loads(run(*asked).stdout)["points"]
+        assert {p["surface"] for p in found} <= {"g1", "g2"}
+        named = json.loads(run(*asked, "--surfaces", "tee").stdout)["points"]
+        assert {p["surface"] for p in named} == {"t1"}
+
+
 def test_what_few_catches_found_unlike_the_others_comes_after_what_had_none(site_folder):
     """g4 had a tray of 30 g beside 90 g in one dressing of two; g5 never had one."""
     greens = [surface(f"g{k}", "green", square(LON + k * 0.001, LAT, 20.0)) for k in range(1, 6)]
@@ -319,3 +332,8 @@ def test_a_surface_never_caught_that_gets_no_tray_is_told(site_folder):
     assert told in json.loads(without.stdout)["findings"]  # the tee may have its own day
     assert f"  - {told}" in run(folder, "--catches", "1", "--surfaces", "g1").stdout
     assert "never caught" not in run(folder, "--catches", "1", "--surfaces", "green").stdout
+    more = [*SURFACES, surface("g3", "green", square(LON + 0.01, LAT, 20.0))]
+    folder = str(site_folder("three", surfaces=more, catches=CATCHES[:3], dressings=days))
+    one = run(folder, "--catches", "1", "--surfaces", "green", "--on", "1", "--json")
+    (told,) = json.loads(one.stdout)["findings"]
+    assert told.endswith(": never caught this season and without a tray here: --on takes them next")

@@ -62,6 +62,15 @@ def test_pitches_are_planned_by_rates(site_folder, rate, kg_m2):
     assert "--rate, as in --rate 60t/ha, stands for a depth" in both.stderr
 
 
+def test_a_rate_may_be_no_deeper_than_a_depth(site_folder):
+    """100 mm is the most of --depth: 150 kg/m² of a sand of 1.5 g/cm³, 100 kg/m² of one of 1.0."""
+    for density, rate, fits in (("1.5", "149", True), ("1.5", "151", False), ("1.0", "101", False)):
+        folder = site_folder(f"{density} {rate}", toml=TOML.replace("1.55", density))
+        result = run(str(folder), "--rate", f"{rate}kg/m2")
+        assert (result.exit_code == 0) is fits
+        assert fits or "mm: allowed is at most 100 mm" in result.stderr
+
+
 def test_order_of_work_speaks_of_greens_only_where_there_are_some(site_folder):
     assert "kind by kind, greens first, each" in run(str(site_folder()), "--depth", "1mm").stdout
     folder = site_folder("pitches")
@@ -202,6 +211,7 @@ def test_keys_that_other_programs_read(site_folder):
         (["--depth", "1mm", "--surfaces", " "], "it is empty: name ids or kinds"),
         (["--depth", "1mm", "--min-depth", "2mm"], "--min-depth is more than --depth"),
         (["--rate", "15t/ha", "--min-depth", "1mm"], "--min-depth is more than --rate"),
+        (["--rate", "60"], "like 60t/ha; units: kg_m2, g_m2, t_per_ha"),
         (
             ["--to-target", "--min-depth", "2mm", "--max-depth", "1mm"],
             "--min-depth is more than --max-depth: no surface would get sand",
@@ -541,3 +551,11 @@ def test_no_strip_is_told_as_narrower_than_nothing(site_folder) -> None:
     told = run(site, "--depth", "1mm", "--surfaces", "green").stdout
     assert json.loads(run(site, "--depth", "1mm", "--json").stdout)["spreader"]["strip_width_m"] < 0
     assert "Strip width 0.00 m of the spreader, from D1 (95 % of a further dressing 0.00 to" in told
+
+
+def test_units_of_each_surface_hold_its_sand_as_delivered(site_folder):
+    """Bags of 25 kg, water and all."""
+    toml = TOML.replace("moisture_dry_basis_percent = 0.0", "moisture_dry_basis_percent = 5.0")
+    rows = document(str(site_folder(toml=toml)), "--depth", "0.5mm")["surfaces"]
+    assert [row["units"] * 25 for row in rows] == pytest.approx([r["delivered_kg"] for r in rows])
+    assert rows[0]["delivered_kg"] > 1.04 * rows[0]["mass_kg"]

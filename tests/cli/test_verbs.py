@@ -287,6 +287,7 @@ def test_one_dressing_is_shown_alone() -> None:
 
 def test_second_opinions_agree_with_the_truth(truth: dict[str, dict]) -> None:
     found = document("balance", str(DEMO), "--witness")["witness"]
+    assert found["ring_catches"] and found["throw"]
     for ring in found["ring_catches"]:
         true = truth[ring["dressing"]]["overthrow_kg"]
         assert abs(ring["caught_kg"] - true) < 3 * ring["u_caught_kg"]

@@ -45,7 +45,7 @@ def open_page(chromium, tmp_path, sample_text):
             viewport={"width": width, "height": height}, offline=True, **options
         )
         page = context.new_page()
-        page.set_default_timeout(10_000)
+        page.set_default_timeout(60_000)  # a ceiling: a busy machine is slow
         it = Opened(page=page, address=file.as_uri(), tiles=tiles)
         if tiles:
             # offline still: each tile is answered here

@@ -8,7 +8,7 @@ import pytest
 import shapely
 
 from geosand.mapping.page import map_page
-from geosand.mapping.words import THEMES, figure
+from geosand.mapping.words import KIND_COLOURS, THEMES, figure
 from tests.mapping.hostile import NAMES
 from tests.mapping.sample_view import named, sample_view
 
@@ -532,6 +532,25 @@ def test_no_figure_of_a_card_is_cut_at_its_edge_on_a_phone(open_page, width):
         assert beyond == [], name
 
 
+def test_a_long_id_does_not_push_the_chart_out_of_its_card(open_page):
+    view, long = sample_view(), "the_upper_practice_putting_green_beside_the_walled_kitchen_garden"
+    surfaces = tuple(replace(s, id=long) if s.id == "7" else s for s in view.surfaces)
+    periods = tuple(
+        replace(p, surfaces={long if k == "7" else k: s for k, s in p.surfaces.items()})
+        for p in view.periods
+    )
+    rings = tuple(ring for ring in view.rings if ring.surface != "7")
+    catches = tuple(one for one in view.catches if one.surface != "7")
+    view = replace(view, surfaces=surfaces, periods=periods, rings=rings, catches=catches)
+    page = open_page(map_page(view))
+    press_row(page, "Green 7")
+    # both at once, as the map may still move below its card
+    ends = """(svg) => [svg, svg.closest(".leaflet-popup-content")]
+      .map((node) => node.getBoundingClientRect().right)"""
+    chart, card = page.locator(".card figure svg").evaluate(ends)
+    assert chart <= card + 0.5
+
+
 @pytest.mark.parametrize("width", [390, 1280])
 def test_a_card_stays_whole_where_its_list_is_unfolded(open_page, width):
     page = open_page(width=width)
@@ -664,6 +683,20 @@ def test_names_of_tees_are_read_upon_each_colour(open_page):
         high, low = sorted((luminance(letters), luminance(ground)), reverse=True)
         figures[ground] = (high + 0.05) / (low + 0.05)
     assert len(figures) >= 4 and min(figures.values()) >= 4.5, figures
+
+
+def test_areas_are_read_upon_a_green(open_page):
+    """WCAG 2.2, 1.4.3: 4.5 to 1."""
+    page = open_page()
+    page.get_by_role("radio", name="Areas").check()
+    press_row(page, "Green 14")
+    page.keyboard.press("Escape")
+    page.wait_for_timeout(300)
+    area = page.locator(".leaflet-gs-labels-pane span", has_text="Green 14").locator("small")
+    letters = area.evaluate("node => getComputedStyle(node).color")
+    ground = ",".join(str(part) for part in bytes.fromhex(KIND_COLOURS["green"][1:]))
+    high, low = sorted((luminance(letters), luminance(ground)), reverse=True)
+    assert (high + 0.05) / (low + 0.05) >= 4.5
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])

@@ -142,3 +142,17 @@ def test_sand_in_holes_is_what_the_season_says(results, view):
     for name, m in shown.items():
         assert (m is None) is (not told[name])
         assert (m or 0.0) * 1000 == pytest.approx(told[name], rel=1e-8)
+
+
+@pytest.mark.parametrize(("bags", "told"), [("52", False), ("70", True)])
+def test_sand_that_may_as_well_be_on_the_surfaces_is_not_said_to_be_off_them(tmp_path, bags, told):
+    loads = LOADS.replace(",52,", f",{bags},")
+    results = work_out(read_site(write_site(tmp_path / "site", loads=loads)))
+    balance = results.balance
+    season, dressing = (p.headline for p in map_view(results, "metric").periods)
+    assert bool(balance.interval.low[0] > 0) is told
+    assert balance.overthrow.value[0] > 0
+    lies = "is not on the surfaces" if told else "may lie elsewhere"
+    assert said(season, "metric").endswith(f"of the sand {lies}")
+    landed = ") landed elsewhere" if told else ") may have landed elsewhere"
+    assert said(dressing, "metric").endswith(landed)

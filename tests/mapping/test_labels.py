@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 
 import numpy as np
 import pytest
 import shapely
 from playwright.sync_api import expect
+
+from geosand.mapping.page import map_page
+from tests.mapping.sample_view import sample_view
 
 pytestmark = pytest.mark.browser
 
@@ -46,6 +50,22 @@ SCENE = """([zoom, place, shift]) => {
         names: [s.name, site.brief(s)], at: at(s.point), kind: s.kind,
         active: s.active, rings: s.rings.map((p) => p.map((r) => r.map(at))) })) });
   }, 5))); }"""
+
+
+#: Of each letter of a name, whether it lies in the name's box.
+LETTERS = """(node) => {
+  const text = node.lastChild, box = node.getBoundingClientRect(), range = document.createRange();
+  return [...text.data].map((_, k) => { range.setStart(text, k); range.setEnd(text, k + 1);
+    const r = range.getBoundingClientRect();
+    return r.left >= box.left - 1 && r.right <= box.right + 1; });
+}"""
+
+#: Where a letter of a text begins.
+LEFT = """(node, k) => { const text = node.firstChild, range = document.createRange(),
+  at = (k + text.length) % text.length;
+  range.setStart(text, at); range.setEnd(text, at + 1);
+  return range.getBoundingClientRect().left;
+}"""
 
 
 def apart(a, b):
@@ -166,3 +186,25 @@ def test_a_filter_takes_names_off_the_map(open_page):
     # A locator, as the page's own policy forbids to evaluate the text of a condition again.
     expect(page.locator(".leaflet-gs-labels-pane span")).to_have_count(10)
     assert all(name.removeprefix("Green ").startswith("1") for name in check(page))
+
+
+@pytest.mark.parametrize(
+    "name",
+    [
+        "الملعب الأخضر الأول بجانب البحيرة والحديقة الكبيرة وراء المبنى القديم عند الطريق",
+        "The upper practice green beside the lake and the walled kitchen garden",
+    ],
+)
+def test_a_long_name_loses_its_end_whichever_way_it_is_read(open_page, name):
+    """Scripts that run to the left begin at the right (Unicode Standard Annex #9); the area below
+    is written as all areas of the page are."""
+    first, *others = sample_view().surfaces
+    view = replace(sample_view(), surfaces=(replace(first, name=name), *others))
+    page = open_page(map_page(view))
+    page.evaluate(SCENE, [19, 0, [0, 0]])
+    label = page.locator(".leaflet-gs-labels-pane span", has_text=name[:12])
+    seen = label.evaluate(LETTERS)
+    assert seen[0] and not seen[-1]
+    page.get_by_role("radio", name="Areas").check()
+    figure, unit = (label.locator("small").evaluate(LEFT, k) for k in (0, -1))
+    assert figure < unit

@@ -1,8 +1,12 @@
 """Figures in words: published conversions, and the shapes of numbers."""
 
+import numpy as np
 import pytest
 
 from geosand.mapping.words import figure, interval, number, percent
+from geosand.reports.words import percent as share
+from geosand.reports.words import shown
+from geosand.units import SHOWN
 
 
 @pytest.mark.parametrize(
@@ -50,3 +54,16 @@ def test_small_shares_keep_a_decimal():
     assert percent(0.0361) == "3.6\u00a0%"
     assert percent(0.9667) == "97\u00a0%"
     assert percent(0.09951) == "10\u00a0%"
+
+
+@pytest.mark.parametrize("system", ["metric", "us"])
+@pytest.mark.parametrize("quantity", ["depth", "mass", "length"])
+def test_page_and_tables_round_halves_alike(system, quantity):
+    """46.5 bags of 25 kg are 1 162.5 kg: one figure everywhere, away from zero as in a workbook."""
+    factor, _, decimals = SHOWN[system][quantity]
+    random = np.random.default_rng(5)
+    halves = (random.integers(-4000, 4000, 300) + 0.5) / 10.0**decimals / factor
+    for si in [0.0, *halves.tolist(), *random.normal(0, 3, 300).tolist()]:
+        assert shown(si, quantity, system, unit=False) == figure(si, quantity, system)
+    assert shown(1162.5, "mass", "metric", unit=False) == "1\u202f163"
+    assert (share(0.125), share(-0.125), share(-0.001)) == ("13 %", "−13 %", "0 %")

@@ -244,3 +244,34 @@ def test_a_tee_may_be_driven_across():
     best = best_headings(forced_overthrow(column(shapely.box(0, 0, 10, 30)), swath_m=6.0))
     assert (best.heading_degree[0], best.passes[0]) == (90.0, 5)
     assert best.forced_m2[0] == pytest.approx(0.0, abs=1e-6)
+
+
+@pytest.mark.parametrize(("swath", "along"), [(3.0, 23), (6.0, 12), (12.0, 6)])
+def test_a_football_field_is_driven_along(swath, along):
+    """105 by 68 m (Laws of the Game, law 1: 100-110 by 64-75 m between countries).
+
+    Across, strips of 6 m cover 18 · 6 · 68 = 7,344 m², along it 12 · 6 · 105 = 7,560 of 7,140 m².
+    """
+    shapes = column(shapely.box(0, 0, 105, 68))
+    forced = forced_overthrow(shapes, swath_m=swath)
+    best = best_headings(forced)
+    assert (best.heading_degree[0], best.passes[0]) == (90.0, along)
+    assert best.forced_m2[0] == pytest.approx(along * swath * 105 - 7140)
+    last = np.array([90.0])  # it was driven along, and the next time is to be another way
+    assert best_headings(forced, last_degree=last, avoid_within_degree=85).heading_degree[0] == 0
+
+
+def test_one_turn_of_nine_is_not_worth_a_thirtieth_of_the_sand():
+    """108 by 93 m in strips of 12 m: 9 across hold it to the metre, 8 along it force 324 m²."""
+    best = best_headings(forced_overthrow(column(shapely.box(0, 0, 108, 93)), swath_m=12.0))
+    assert (best.heading_degree[0], best.passes[0]) == (0.0, 9)
+    assert best.forced_m2[0] == pytest.approx(0.0, abs=1e-6)
+
+
+def test_a_green_is_driven_where_least_goes_over():
+    """22 by 14 m in strips of 3 m: 5 along force 22 m², 8 across 28; of 20 by 14, 20 m² and 14."""
+    long, short = column(shapely.box(0, 0, 22, 14)), column(shapely.box(0, 0, 20, 14))
+    for shapes, heading, passes, over in ((long, 90.0, 5, 22.0), (short, 0.0, 7, 14.0)):
+        best = best_headings(forced_overthrow(shapes, swath_m=3.0))
+        assert (best.heading_degree[0], best.passes[0]) == (heading, passes)
+        assert best.forced_m2[0] == pytest.approx(over)

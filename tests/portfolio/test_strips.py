@@ -110,3 +110,18 @@ def test_marks_stand_in_the_line_of_their_spreader_and_inside_the_drawing():
     assert max(*numbers(drawing, r'[ v]y="([\d.]+)"'), *dot_y) < height
     line_end = numbers(drawing, r'class="grid" d="M[\d.]+ 4V([\d.]+)"')
     assert (line_end > dot_y.max()).all() and (line_end < height).all()
+
+
+def test_what_the_drawing_has_no_room_for_is_marked():
+    """An arrow where a bar is cut, an ellipsis where a name is."""
+    name = "twin disc of the lower ground, bought second-hand, no. 2"
+    sites = [("a", -1.9, 1.0), (name, 0.2, 1.0), ("c", 1.9, 1.0)]
+    means = [("a", -1.0, 0.1, 0), (name, 0.2, 9.0, 0), ("c", 1.0, 0.2, 0)]
+    drawing = strips(comparison(sites, means), "metric")
+    arrows = re.findall(r'class="u" d="M[\d.]+ [\d.]+L([\d.]+) ([\d.]+)l', drawing)
+    bars = re.findall(r'class="u" d="M([\d.]+) ([\d.]+)H([\d.]+)"', drawing)
+    assert len(bars) == 3 and len(arrows) == 2  # of the second bar alone, at both ends
+    start, y, end = map(float, bars[1])
+    assert [tuple(map(float, one)) for one in arrows] == [(start, y), (end, y)]
+    told = re.findall(r'<text y="[\d.]+">([^<]+)<', drawing)[1]
+    assert told.endswith("…") and name.startswith(told[:-1]) and len(told) > 40

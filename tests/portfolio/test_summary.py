@@ -112,7 +112,7 @@ def test_what_was_thrown_over_is_a_share_of_what_was_spread() -> None:
     told = "120 kg (12 %) did not land on the surfaces"
     begin = "Of 1\u202f000 kg spread and measured"
     assert lines(sites, spreaders=spreaders)[-1] == (
-        f"{begin}, {told}; the most: B (70 kg, 14 %), A (20 kg, 10 %)"
+        f"{begin}, {told}; the most that is told from zero: B (70 kg, 14 %), A (20 kg, 10 %)"
     )
     spreaders[0]["left_out"] = 1
     assert lines(sites[2:3], spreaders=spreaders)[-1] == f"{begin} where balances close, {told}"

@@ -9,8 +9,10 @@ from typing import Any
 import numpy as np
 import pytest
 
+from geosand.areas.register import area_register
 from geosand.formats.site_folder import read_site
 from geosand.rates.catch_rates import CatchRates, bulk_densities, catch_rates
+from geosand.rates.surface_rates import site_rates
 from geosand.site.tables import Site
 from tests.sites import CATCHES, TOML, catch
 
@@ -53,6 +55,29 @@ def test_water_is_taken_off_on_its_own_basis(
 ) -> None:
     found = rates(read(trays({"gross_g": 150, column: percent})))
     assert found.rate_kg_m2 == pytest.approx([dry_g / 100], rel=1e-5)
+
+
+@pytest.mark.parametrize(
+    "second, water, reading, told",
+    [
+        # 500 kg without water and 1000 kg with 6 %
+        ("g2", 6, {}, ["0 to 6 % of water (dry basis)", "mean, 4 %:"]),
+        ("g2", 0.8, {}, []),  # less than a percent of a depth
+        ("", 6, {}, []),  # went everywhere, as the catches' mean does
+        ("g2", 6, {"moisture_dry_basis_percent": 1}, []),
+        ("g2", 6, {"reject_reason": "kicked over"}, []),
+    ],
+)
+def test_a_mean_of_unlike_waters_is_told_where_loads_say_where_they_went(
+    read: Read, second: str, water: float, reading: dict[str, Any], told: list[str]
+) -> None:
+    loads = "load,dressing,count,unit_mass_kg,moisture_dry_basis_percent,surfaces\n"
+    loads += f"L1,D1,20,25,0,{second and 'g1'}\nL2,D1,40,25,{water},{second}\n"
+    site = read(trays(reading, reading), loads=loads)
+    texts = [str(f) for f in site_rates(site, area_register(site.surfaces)).findings]
+    found = [text for text in texts if "dried by their mean" in text]
+    assert len(found) == bool(told)
+    assert all(word in found[0] for word in told)
 
 
 def test_a_tray_that_catches_less_means_that_more_arrived(read: Read) -> None:

@@ -101,7 +101,7 @@ def phone(chromium, tmp_path):
         viewport={"width": 390, "height": 844}, offline=True, accept_downloads=True, has_touch=True
     )
     page = context.new_page()
-    page.set_default_timeout(10_000)
+    page.set_default_timeout(60_000)
     asked, complaints = [], []
     page.on("request", lambda r: asked.append(r.url))
     page.on("console", lambda m: complaints.append(m.text))

@@ -82,6 +82,18 @@ def test_a_scale_that_speaks_against_bags_is_told_where_the_balance_closes_too(
     assert step.startswith(f"Next: see why {said}; then ") is told
 
 
+def test_a_finding_rounds_half_a_kilogram_as_the_first_look_does(
+    site_folder: Callable[..., Path],
+) -> None:
+    """46.5 bags of 25 kg are 1,162.5 kg: away from zero, as spreadsheets round."""
+    folder = site_folder(loads=LIGHT + "L1,D1,46.5,25,0.25,1,1300.5,2\n")
+    results = work_out(read_site(folder))
+    (found,) = [f.text for f in results.findings if "its units hold" in f.text]
+    (line,) = [one for one in look_first(results, "metric") if "speaks against" in one]
+    assert "weighs 1301 kg where count and unit mass say 1163 kg" in found
+    assert "load L1 weighs 1\u202f301 kg, not 1\u202f163 kg" in line
+
+
 @pytest.mark.parametrize(
     ("loads", "off_kg", "told"), [(1, 1.4, True), (25, 1.4, False), (25, 3, True)]
 )
@@ -447,6 +459,8 @@ def test_a_year_mistyped_is_doubted_before_what_is_due(
     first, said = look_first(results, "metric"), next_step(results, "metric")
     assert said.startswith(f"Next: {step}; then dress ") is bool(step)
     assert first[0].startswith(f"{line} the season's end, 2026-11-30") is bool(line)
+    early = work_out(results.site, as_of=np.datetime64("2026-06-01"))
+    assert not look_first(early, "metric")[0].startswith("D2: its date")
     outside = "1 dressing, measured; D2 is outside the season"
     assert (totals(results, "metric")[0] == outside) is (year != 2026)
 

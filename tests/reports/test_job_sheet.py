@@ -213,3 +213,17 @@ def test_on_paper_no_figure_takes_a_second_line(site_folder, tmp_path, browser_p
     })"""
     )
     assert not [line for line in lines if line[2] > 4 and line[0] != "done"]
+
+
+@pytest.mark.browser
+@pytest.mark.parametrize("width", [390, 880, 1280])
+def test_a_long_id_stays_in_its_column(site_folder, tmp_path, browser_page, width):
+    long = "the_upper_practice_putting_green_beside_the_walled_kitchen_garden"
+    first = surface(long, "green", square(*G1, 60.0), name="Upper green")
+    folder = site_folder(surfaces=[first, *SURFACES[1:]])
+    page, _ = written(folder, tmp_path, "--load", "100kg")
+    shown = browser_page(page, width)
+    assert shown.evaluate("document.documentElement.scrollWidth") == width
+    over = "(items) => items.filter((item) => item.scrollWidth > item.clientWidth).length"
+    assert shown.locator(".loads li").count() > 2
+    assert shown.locator("main, .loads li").evaluate_all(over) == 0

@@ -27,6 +27,7 @@ def test_it_is_on_target_for_programs_and_not_dressed_yet_for_people(fresh):
     document = season_document(fresh)
     states = {row["state"] for row in document["surfaces"]}
     assert states == {"on target"}  # other programs read one of the fixed states
+    assert {row["basis"] for row in document["surfaces"]} == {None}  # no catches speak of it
     assert set(fresh.ledger.told.tolist()) == {"not dressed yet"}
     printed = " ".join(map(str, season_table(fresh, "metric").rows))
     assert "not dressed yet" in printed and "on target" not in printed and "99 %" not in printed

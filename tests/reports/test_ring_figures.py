@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import numpy as np
 import pytest
 
 from geosand.formats.site_folder import read_site
@@ -13,6 +14,7 @@ from geosand.results import work_out
 from tests.sites import catch
 
 EVEN = [catch(k, gross_g=150) for k in range(1, 7)]  # 1.00 kg/m²: 400 kg on g1, 900 kg on g2
+LATER = "dressing,date,surfaces,swath_m\nD1,2026-04-10,green,4\nD2,2026-06-10,green,4\n"
 HEAD = "load,dressing,count,unit_mass_kg,u_unit_mass_kg,u_label_percent,surfaces\n"
 
 
@@ -65,3 +67,17 @@ def test_parts_that_threw_sand_over_are_told_whatever_the_others_did(
     assert shown.collar_kg == pytest.approx(collar, rel=1e-8)
     assert shown.verdict == verdict
     assert shown.not_told_from_zero == doubt
+
+
+def test_what_comes_after_the_day_of_account_is_in_no_limit(site_folder):
+    later = [row | {"catch": f"l{k}", "dressing": "D2"} for k, row in enumerate(EVEN)]
+    bags = "load,dressing,count,unit_mass_kg\nL1,D1,56,25\nL2,D2,56,25\n"
+    site = read_site(site_folder(dressings=LATER, loads=bags, catches=EVEN + later))
+    one, both = (
+        season_balance(work_out(site, as_of=np.datetime64(day)))["beside"]
+        for day in ("2026-05-01", "2026-07-01")
+    )
+    first = balance_document(work_out(site))["dressings"][0]["overthrow"]
+    for end in ("collar_least_kg", "collar_most_kg"):
+        assert one[end] == pytest.approx(first[end], rel=1e-9)
+    assert both["collar_most_kg"] > 1.2 * one["collar_most_kg"]

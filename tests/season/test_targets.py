@@ -116,8 +116,9 @@ def test_it_is_told_of_plans_without_a_target_and_not_where_nothing_is_due(run: 
 
 def test_of_sites_laid_end_to_end_each_keeps_its_own(run: Run) -> None:
     alone = [run("2026-09-01", toml) for toml in (TOML, NO_END)]
-    both = work_out(stacked([one.site for one in alone]), as_of=np.datetime64("2026-09-01"))
-    expected = np.concatenate([one.ledger.target_so_far_m for one in alone])
+    twice = [one.site for one in alone] * 2  # more sites than kinds
+    both = work_out(stacked(twice), as_of=np.datetime64("2026-09-01"))
+    expected = np.concatenate([one.ledger.target_so_far_m for one in alone] * 2)
     np.testing.assert_array_equal(both.ledger.target_so_far_m, expected)
 
 

@@ -13,6 +13,7 @@ from typing import Any
 import numpy as np
 import pytest
 
+from geosand.errors import Finding
 from geosand.formats.site_folder import read_site
 from geosand.reports.first import look_first, next_step
 from geosand.results import Results, work_out
@@ -124,3 +125,14 @@ def test_what_is_left_out_next_time_gets_no_tray_then(season: Season) -> None:
     said = next_step(results, "metric")
     assert "leave out g4" in said
     assert "lay trays" not in said
+
+
+def test_where_each_name_is_a_link_none_is_drawn_into_a_run(
+    season: Season, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    results = season([1, 2], 55.0)
+    many = [Finding(about=f"g{k}", text="told", topic="season") for k in range(1, 13)]
+    monkeypatch.setattr("geosand.reports.first.unlike_findings", lambda *_: many)
+    for linked, names in ((True, "g4, g5, g6, g7, g8, g9 and 3 more"), (False, "g4–g12")):
+        (line,) = [s for s in look_first(results, "metric", linked=linked) if "likewise" in s]
+        assert line == f"{names}: likewise; geosand check tells by how much"

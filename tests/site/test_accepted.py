@@ -191,13 +191,14 @@ def test_units_of_catches(site_folder, changes, column, value):
 def test_further_columns_of_the_users_own_are_left_alone(site_folder):
     row = catch(
         1, volume_cm3=60, volume_state="dry", volume_method="jug", tare_checked="yes", wind="W"
-    )
+    ) | {"gross_bags": 3}
     site = read_site(site_folder(catches=[row]))
     assert site.catches.volume_m3[0] == pytest.approx(6e-5)
     assert [str(f).partition(";")[0] for f in site.findings] == [
         "catches.csv: column 'volume_method' is not read",
         "catches.csv: column 'tare_checked' is not read",
         "catches.csv: column 'wind' is not read",
+        "catches.csv: column 'gross_bags' is not read (did you mean gross_g?)",
     ]
 
 

@@ -126,6 +126,15 @@ def test_a_unit_is_a_fault_of_the_sites_that_use_it(name):
     assert values[[0, 1, 4]] == pytest.approx([0.005, 0.006, 0.028349523125], rel=1e-12)
 
 
+def test_rows_that_count_on_from_one_site_to_the_next_were_not_dragged():
+    columns, member = {"count": np.arange(6.0)}, np.repeat([0, 1], 3)
+    table = RawTable(file="t.csv", rows=[2, 3, 4] * 2, columns=columns, member=member, members=2)
+    for fewest, sites in ((3, []), (2, [0, 1])):
+        findings = []
+        Reader(table, Faults(), findings).tell_dragged("count", columns["count"], 1, fewest)
+        assert [f.member for f in findings] == sites
+
+
 def test_what_is_not_read_is_told_to_the_sites_that_say_it():
     columns = {"grain": np.array([np.nan, 1.0, np.nan]), "gross_g": np.array([1.0, np.nan, 1.0])}
     member, findings = np.array([0, 1, 2]), []

@@ -164,7 +164,13 @@ ONE_FAULT = {
         "[targets_mm]",
         "[targets_kg]",
         "site.toml, [targets_kg]: 'kg' is no length: use one of mm, cm, m, in, ft, yd. Write"
-        " [targets_mm].",
+        " [targets_mm] or [targets_kg_m2].",
+    ),
+    "misspelt target in mass": (
+        "[targets_mm]",
+        "[targets_kgm2]",
+        "site.toml, [targets_kgm2]: 'kgm2' is not a unit known here: use one of mm, cm, m, in, ft,"
+        " yd. Write [targets_mm] or [targets_kg_m2].",
     ),
     "target as a rate too large": (  # 1 m of 1550 kg/m³
         "[targets_mm]\ngreen = 9.0",

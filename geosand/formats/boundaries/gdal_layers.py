@@ -34,15 +34,17 @@ _NO_NETWORK = {"GDAL_HTTP_TIMEOUT": "1", "CPL_CURL_ENABLE_VSIMEM": "NO"}
 #: it; of a drawing coarser ones 13 ppm, which is said, as there is a better way to read it.
 ARC_STEP_DEG, _ARC_STEP_OF_DRAWINGS_DEG = 0.12, 0.5
 
-#: Layers of any shape with heights, measures or both: pyogrio 0.13 stops at these codes.
-_MIXED = (0x80000000, 2000, 3000)
+#: Codes at which pyogrio 0.13 stops: layers of any shape with heights, measures or both, and of
+#: meshes of triangles or faces, plain and with those.
+_UNKNOWN = [0x80000000, 2000, 3000]
+_UNKNOWN += [more + mesh for more in (0, 1000, 2000, 3000) for mesh in (15, 16, 17)]
 
 
 def read_with_gdal(path: Path, shown: str, format: str) -> list[Layer]:
     """All layers of a file in their own CRS. Raises Refused where the driver can not read it."""
     import pyogrio
 
-    _know_mixed_shapes()
+    _know_codes()
     options = OPTIONS.get(format, {})
     encoding, said = _encoding(path) if format == "shapefile" else ("", "")
     step = _ARC_STEP_OF_DRAWINGS_DEG if format == "dxf" else ARC_STEP_DEG
@@ -66,12 +68,12 @@ def read_with_gdal(path: Path, shown: str, format: str) -> list[Layer]:
     return [layer for layer in layers if layer.drawn or len(layers) == 1]
 
 
-def _know_mixed_shapes() -> None:
+def _know_codes() -> None:
     """Where pyogrio no longer keeps its codes there, such layers are refused, and no others."""
     with contextlib.suppress(ImportError, AttributeError):
         from pyogrio._geometry import GEOMETRY_TYPES
 
-        for code in _MIXED:
+        for code in _UNKNOWN:
             GEOMETRY_TYPES.setdefault(code, "Unknown")
 
 
@@ -108,7 +110,8 @@ def _encoding(path: Path) -> tuple[str, str]:
         if content[29]:
             return "", ""
         encoding = "CP1252"
-    text = f"its table does not say its encoding (no .cpg): read as {encoding}; look at accents"
+    said = f".cpg says {named.decode()}" if named else "no .cpg"
+    text = f"its table does not say its encoding ({said}): read as {encoding}; look at accents"
     return encoding, text
 
 
@@ -200,6 +203,8 @@ def _problem(shape: Any, geometry: Any, broken: bool) -> str:
         try:
             shapely.from_wkb(shape)
         except shapely.errors.GEOSException as problem:
+            if "Unknown WKB type" in str(problem):
+                return "it is a mesh of triangles or faces, no outline"
             return f"a ring is broken ({str(problem)[:80]})"
         return "a ring is broken"
     if geometry is None:

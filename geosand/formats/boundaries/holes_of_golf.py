@@ -138,10 +138,12 @@ def _ref(thing: Drawn) -> str:
 def _metres(crs: str, places: list[_Place], wishes: Wishes) -> Floats | None:
     """Metres of one unit of x and of y; None where the CRS is not known."""
     bounds = shapely.total_bounds(_finite([place.thing.geometry for place in places]))
+    latitude = bounds[[0, 2] if wishes.swap_axes else [1, 3]].mean()
     try:
-        return metres_per_unit(horizontal(wishes.crs or crs, ""), float(bounds[[1, 3]].mean()))
+        metres = metres_per_unit(horizontal(wishes.crs or crs, ""), float(latitude))
     except Refused:
         return None
+    return metres[::-1] if wishes.swap_axes else metres
 
 
 def _met(

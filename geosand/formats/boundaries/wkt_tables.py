@@ -1,8 +1,12 @@
-"""Tables with shapes (well-known text or hex binary, OGC 06-103r4): CSV of a GIS or a database."""
+"""Tables with shapes: CSV of a GIS, a database or an open data portal.
+
+Shapes are well-known text or hex binary (OGC 06-103r4), or GeoJSON (RFC 7946).
+"""
 
 from __future__ import annotations
 
 import csv
+import json
 import re
 from collections import defaultdict
 from collections.abc import Sequence
@@ -14,18 +18,27 @@ import shapely
 
 from geosand.errors import Faults, Finding
 from geosand.formats.boundaries.drawn import (
+    LON_LAT,
     MAXIMUM_BYTES,
     Drawn,
     Layer,
     crs_beside,
     left_open_said,
 )
-from geosand.formats.csv_table import read_csv
+from geosand.formats.boundaries.json_shapes import BadShape, geometry_of
+from geosand.formats.csv_table import SEPARATORS, read_csv
 from geosand.site.cells import as_text, is_blank
 
 #: Heads of a column that holds shapes; of its first row ``holds_shapes`` looks for one.
-HEADS = ("wkt", "wkt_geom", "_wkt", "geom", "geometry", "the_geom", "shape")
-_SHAPE = re.compile(rb"(polygon|surface)\s*z?m?\s*\(|\b0[01](?:[0-9a-f]{2}){40,}", re.IGNORECASE)
+HEADS = (
+    *("wkt", "wkt_geom", "_wkt", "geom", "geometry", "the_geom", "shape"),
+    *("geo shape", "geo_shape", "geojson"),
+)
+_SHAPE = re.compile(
+    rb"(polygon|surface)\s*z?m?\s*\(|\b0[01](?:[0-9a-f]{2}){40,}"
+    rb'|"type"+\s*:\s*"+(multi)?polygon"',
+    re.IGNORECASE,
+)
 _BINARY = re.compile(r"0[01](?:[0-9a-f]{2})+", re.IGNORECASE)  #: well-known binary in hex
 _CODE = re.compile(r"\s*SRID\s*=\s*(\d+)\s*;", re.IGNORECASE)  # of a database's own form
 _SEPARATOR = re.compile(rb'"?sep=', re.IGNORECASE)  # a line that spreadsheets put first
@@ -40,7 +53,7 @@ def holds_shapes(start: bytes) -> bool:
     first, _, rest = start.partition(b"\n")
     if _SEPARATOR.match(first):  # the heads are in the next line
         first = rest.partition(b"\n")[0]
-    heads = re.split(rb"\s*[,;\t\"\r]+\s*", first.lower())
+    heads = re.split(rb"\s*[,;|\t\"\r]+\s*", first.lower())
     return any(name.encode() in heads for name in HEADS) and _SHAPE.search(start) is not None
 
 
@@ -54,7 +67,8 @@ def read_wkt_table(path: Path, shown: str) -> list[Layer]:
         rows = (b'%d,"%s"' % (k, b" ".join(s.split())) for k, s in enumerate(shapes, start=1))
         content = b"\n".join((b"number,wkt", *rows))
     try:
-        table = read_csv(content, shown, faults, findings)
+        # no table of records is written with upright strokes
+        table = read_csv(content, shown, faults, findings, separators=SEPARATORS + "|")
     finally:
         csv.field_size_limit(before)
     faults.refuse()
@@ -66,7 +80,9 @@ def read_wkt_table(path: Path, shown: str) -> list[Layer]:
     for k, (row, cell) in enumerate(zip(table.rows, table.columns[column], strict=True)):
         text = "" if is_blank(cell) else as_text(cell).strip()
         named = _CODE.match(text)
-        shape, problem = _shape(text[named.end() :] if named else text)
+        in_json = text.startswith("{")
+        read = _shape_of_json if in_json else _shape
+        shape, problem = read(text[named.end() :] if named else text)
         code = int(named[1]) if named else int(shapely.get_srid(shape))
         left_open += [f"row {row}"] if problem is _OPEN else []
         thing = Drawn(
@@ -75,10 +91,16 @@ def read_wkt_table(path: Path, shown: str) -> list[Layer]:
             attributes={name: cells[k] for name, cells in others.items()},
             problem="" if problem is _OPEN else problem,
         )
-        layers[f"EPSG:{code}" if code > 0 else beside].append(thing)
+        layers[f"EPSG:{code}" if code > 0 else beside or LON_LAT * in_json].append(thing)
     said = (*(f.text for f in findings), *left_open_said(left_open, "OGC 06-103r4, 6.1.7"))
     return [
-        Layer(name="", drawn=tuple(drawn), crs=crs, findings=said if k == 0 else ())
+        Layer(
+            name="",
+            drawn=tuple(drawn),
+            crs=crs,
+            assumed=crs == LON_LAT,
+            findings=said if k == 0 else (),
+        )
         for k, (crs, drawn) in enumerate(layers.items())
     ]
 
@@ -87,6 +109,16 @@ def _shapes_in(name: str, cells: Sequence[Any]) -> tuple[int, bool]:
     """How many cells hold a shape, and whether the head says so: the largest is the column."""
     number = sum(_SHAPE.search(as_text(c).encode()) is not None for c in cells if not is_blank(c))
     return number, name.lower() in HEADS
+
+
+def _shape_of_json(text: str) -> tuple[Any, str]:
+    """The shape of a geometry of GeoJSON, and why there is none."""
+    try:
+        return geometry_of(json.loads(text)), ""
+    except BadShape as problem:
+        return None, str(problem)
+    except (ValueError, RecursionError):
+        return None, f"its GeoJSON can not be read ({text[:30]!r})"
 
 
 _OPEN = "closed"

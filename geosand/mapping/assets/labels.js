@@ -72,16 +72,15 @@ geosand.labels = function (page) {
     const flag = page.flagged(surface),
       key = [surface.index, name, flag, size].join("|");
     if (!nodes.has(key)) {
-      nodes.set(
-        key,
-        make(
-          "span",
-          surface.kind === "green" ? "strong" : "",
-          flag ? make("i", "", "▼\u00a0") : "",
-          name,
-          size ? make("small", "", size) : "",
-        ),
+      const node = make(
+        "span",
+        surface.kind === "green" ? "strong" : "",
+        flag ? make("i", "", "▼\u00a0") : "",
+        name,
+        size ? make("small", "", size) : "",
       );
+      node.dir = "auto"; // a long name loses its end, not its beginning
+      nodes.set(key, node);
     }
     return { key, node: nodes.get(key), flag };
   }

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from geosand.balance.account import NOT_CLOSED
+from geosand.balance.account import NOT_CLOSED, NOT_MEASURED
 from geosand.errors import printable
 from geosand.reports.classes import Scale
 from geosand.reports.documents import Document, si, told
@@ -78,7 +78,8 @@ def _table(mine: Sequence[Document], season: Document, units: Units) -> Table:
     )
     rows = [_row(d, scale, factor, units) for d in mine]
     if len(mine) > 1 and season["spread"]["mass_kg"] is not None:
-        rows.append(Row(cells=_cells("season", "", season, "", "", units), tone="sum"))
+        name = "measured" if any(o["verdict"] == NOT_MEASURED for o in over) else "season"
+        rows.append(Row(cells=_cells(name, "", season, "", "", units), tone="sum"))
     return Table(columns=columns, rows=rows)
 
 

@@ -203,3 +203,24 @@ def test_lines_called_hole_7_name_greens_that_have_no_name_or_id(tmp_path):
     assert found.id.tolist() == ["green-7", "12"]  # nobody knows that 12 is no number of theirs
     rows = [(GREEN, {"golf": "green"}), (HOLES["7"], {"golf": "hole", "name": "Hole 7"})]
     assert names_of(rows, tmp_path) == ["Green 7"]
+    # an outline of all its ground is no line from tee to green
+    around = shapely.LineString(shapely.get_coordinates(blob(160, 0, 140, wobble=0)))
+    rows = [(GREEN, {"golf": "green"}), (around, {"name": "Hole 7"})]
+    assert "Green 7" not in names_of(rows, tmp_path)
+
+
+@pytest.mark.parametrize("end", [(273, 0), (265, 0), (300, 30), (300, 35)])
+def test_metres_beside_a_line_are_the_same_with_the_axes_exchanged(end, tmp_path):
+    """A green of 12 m round 300 m east; a degree of longitude is 0.60 of one of latitude there."""
+    rows = [(blob(300, 0, 12, wobble=0), {"golf": "green"})]
+    rows += [(line((0, 0), end), {"golf": "hole", "ref": "7"})]
+    expected = names_of(rows, tmp_path)
+    path = tmp_path / "course.geojson"
+    document = json.loads(path.read_text())
+    for found in document["features"]:
+        ring = found["geometry"]["coordinates"]
+        for position in ring[0] if found["geometry"]["type"] == "Polygon" else ring:
+            position[:2] = position[1::-1]
+    path.write_text(json.dumps(document))
+    assert read_boundaries(path, swap_axes=True).features.name.tolist() == expected
+    assert expected == ["Green 7" if end in [(273, 0), (300, 30)] else "way-0"]

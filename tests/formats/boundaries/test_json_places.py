@@ -200,8 +200,18 @@ def test_where_a_system_is_not_known_lon_lat_is_taken_and_told(tmp_path, named):
     assert found.source_crs == "" and area == pytest.approx(abs(expected), rel=1e-7)
     assert any("not a coordinate reference system that is known" in f.text for f in found.findings)
     document["features"][0]["geometry"] = None
+    document["features"] += one(named, id="g2")["features"]  # no outline is lost for another's sake
     with pytest.raises(Refused, match="not a coordinate reference system that is known"):
         read_boundaries(saved(tmp_path, document))
+
+
+def test_a_place_needs_no_outline_in_lon_lat_beside_it(tmp_path):
+    """OGC 21-045r1: a feature with a place may have null for its geometry."""
+    document = one("[EPSG:25832]")
+    document["features"][0]["geometry"] = None
+    found, area = area_m2(saved(tmp_path, document))
+    expected = pyproj.Geod(ellps="WGS84").geometry_area_perimeter(to_lon_lat(GREEN))[0]
+    assert found.source_crs == UTM and area == pytest.approx(abs(expected), rel=1e-6)
 
 
 def test_an_empty_list_names_no_system(tmp_path):

@@ -3,6 +3,8 @@
 import shutil
 import sqlite3
 import struct
+import sys
+import types
 import zipfile
 from pathlib import Path
 
@@ -16,6 +18,7 @@ import shapely
 from geosand.areas.ellipsoid import ellipsoid_areas_m2
 from geosand.errors import Refused
 from geosand.formats.boundaries import Choice, read_boundaries
+from geosand.formats.boundaries.gdal_layers import _UNKNOWN
 from geosand.formats.boundaries.settling import settle
 
 from .conftest import UTM, blob, feature, to_lon_lat
@@ -237,6 +240,13 @@ def test_a_crs_member_nobody_understands_gives_way_to_the_users_word(write_geojs
     assert len(read_boundaries(path, crs=UTM).features) == 1
 
 
+def test_heights_in_a_crs_are_not_said_to_be_those_of_lon_lat(write_geojson):
+    """RFC 7946, 3.1.1, puts heights above the ellipsoid; a member crs makes it another format."""
+    raised = feature(shapely.force_3d(blob(0, 0, 13), 40.0), kind="green")
+    path = write_geojson([raised], crs={"type": "name", "properties": {"name": UTM}})
+    assert not [text for text in texts_of(read_boundaries(path)) if "RFC 7946" in text]
+
+
 def test_a_gpx_track_says_what_would_close_it(tmp_path):
     points = "".join(
         f'<trkpt lat="{53.3 + 1e-4 * np.sin(t)!r}" lon="{9.9 + 2e-4 * np.cos(t)!r}"/>'
@@ -250,6 +260,30 @@ def test_a_gpx_track_says_what_would_close_it(tmp_path):
     tolerance = float(left.reason.partition("--close-tolerance ")[2].partition(" ")[0])
     assert tolerance == pytest.approx(2.06, abs=0.05)
     assert len(read_boundaries(tmp_path / "t.gpx", close_tolerance_m=tolerance).features) == 1
+
+
+def test_segments_may_hold_extensions_and_things_are_counted_from_one(tmp_path):
+    """GPX 1.1, trksegType: extensions may follow the points of a segment."""
+    points = "".join(
+        f'<trkpt lat="{y}" lon="{x}"/>' for x, y in shapely.get_coordinates(square(1)).tolist()
+    )
+    (tmp_path / "t.gpx").write_text(
+        f"<gpx><trk><trkseg/></trk><trk><name>Green 2</name><trkseg>{points}<extensions><a>1</a>"
+        "</extensions></trkseg></trk></gpx>"
+    )
+    path = kml(tmp_path, "<Placemark><Polygon/></Placemark>" + placemark("Green 2", square(1)))
+    for file, first in ((tmp_path / "t.gpx", "track 1"), (path, "placemark 1")):
+        found = read_boundaries(file)
+        assert found.features.id.tolist() == ["green-2"]
+        assert [left.place for left in found.tally.left_out] == [first]
+
+
+def test_a_parcel_in_a_parcel_is_to_be_unpacked(tmp_path):
+    with zipfile.ZipFile(tmp_path / "all.zip", "w") as archive:
+        archive.writestr("letter.pdf", "")
+        archive.writestr("course.zip", "")
+    with pytest.raises(Refused, match=r"Unpack it and bring course\.zip"):
+        read_boundaries(tmp_path / "all.zip")
 
 
 def test_prefixes_that_are_declared_nowhere(tmp_path):
@@ -486,3 +520,54 @@ def test_a_placemark_without_its_kml_is_read(tmp_path):
     (tmp_path / "a.kml").write_text(f"<Folder>{kml_mark('{:.9f},{:.9f},0')}</Folder>")
     found = read_boundaries(tmp_path / "a.kml")
     assert found.features.name.tolist() == ["Green 1"]
+
+
+def with_a_mesh(path):
+    """A GeoPackage of two outlines, and beside them a terrain of one triangle (OGC 06-103r4)."""
+    outlines = geopandas.GeoDataFrame(
+        {"id": ["g1", "g2"], "kind": "green"}, geometry=[blob(0, 0, 13), blob(60, 0, 9)], crs=UTM
+    )
+    outlines.to_file(path, layer="outlines")
+    corners = [(560_000, 5_906_000, 1), (560_064, 5_906_000, 1), (560_064, 5_906_100, 2)]
+    ring = struct.pack("<12d", *np.ravel([*corners, corners[0]]))
+    triangle = struct.pack("<BIII", 1, 1017, 1, 4) + ring
+    mesh = b"GP\0\1" + struct.pack("<iBII", 25832, 1, 1016, 1) + triangle
+    with sqlite3.connect(path) as base:
+        base.execute("create table ground (fid integer primary key, geom TIN, id text)")
+        columns = "table_name, data_type, identifier, srs_id"
+        row = "'ground', 'features', 'ground', 25832"
+        base.execute(f"insert into gpkg_contents ({columns}) values ({row})")
+        row = "'ground', 'geom', 'TIN', 25832, 1, 0"
+        base.execute(f"insert into gpkg_geometry_columns values ({row})")
+        base.execute("insert into ground (geom, id) values (?, 'terrain')", (mesh,))
+    base.close()
+
+
+def test_a_terrain_beside_the_outlines_costs_none_of_them(tmp_path):
+    with_a_mesh(tmp_path / "a.gpkg")
+    found = read_boundaries(tmp_path / "a.gpkg")
+    assert found.features.id.tolist() == ["g1", "g2"]
+    assert [item.reason for item in found.tally.left_out] == [
+        "it is a mesh of triangles or faces, no outline"
+    ]
+
+
+@pytest.mark.parametrize("kept", ["nowhere", "as another thing", "as it is and unchangeable"])
+def test_without_its_table_of_codes_the_library_reads_all_other_files(tmp_path, monkeypatch, kept):
+    """pyogrio keeps it to itself and may move it: what needs it is refused, and nothing else."""
+    with_a_mesh(tmp_path / "a.gpkg")
+    codes = pyogrio._geometry.GEOMETRY_TYPES
+    for code in _UNKNOWN:
+        monkeypatch.delitem(codes, code, raising=False)
+    instead = types.ModuleType("pyogrio._geometry")
+    if kept != "nowhere":
+        instead.GEOMETRY_TYPES = None if "another" in kept else types.MappingProxyType(codes)
+    monkeypatch.setitem(sys.modules, "pyogrio._geometry", instead)
+    with pytest.raises(Refused, match=r"a\.gpkg: can not be read .*not supported: 1016"):
+        read_boundaries(tmp_path / "a.gpkg")
+    shapes = {"flat": blob(0, 0, 13), "with heights": shapely.force_3d(blob(0, 0, 13), 5.0)}
+    for name, shape in shapes.items():
+        for ending in ("gpkg", "shp", "fgb"):
+            path = tmp_path / f"{name}.{ending}"
+            geopandas.GeoDataFrame({"id": ["g1"]}, geometry=[shape], crs=UTM).to_file(path)
+            assert read_boundaries(path).features.id.tolist() == ["g1"]

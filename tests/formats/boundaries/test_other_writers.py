@@ -111,7 +111,8 @@ def test_a_code_page_that_names_none_counts_as_not_said(tmp_path):
     (tmp_path / "a.cpg").write_text("OEM")
     found = read_boundaries(tmp_path / "a.shp")
     assert found.features.name.tolist() == ["Grün 1"]
-    assert any("does not say its encoding" in f.text for f in found.findings)
+    told = "its table does not say its encoding (.cpg says OEM): read as UTF-8; look at accents"
+    assert told in [f.text for f in found.findings]
 
 
 def test_a_table_of_shapes_that_names_its_separator_first(tmp_path):

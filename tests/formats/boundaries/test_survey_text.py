@@ -289,15 +289,19 @@ def test_columns_behind_the_code_are_no_part_of_it(read):
 
 
 @pytest.mark.parametrize(
-    ("line", "metres"),
-    [("Units: US Survey Feet", 1200 / 3937), ("Distance units = International feet", 0.3048)],
+    ("line", "heads", "metres"),
+    [
+        ("Units: US Survey Feet", "P,N,E,D", 1200 / 3937),
+        ("Distance units = International feet", "P,N,E,D", 0.3048),
+        ("Units: US Survey Feet", "P,N (m),E (m),D", 1.0),  # their own goes before it
+    ],
 )
-def test_a_unit_above_the_heads_counts_as_theirs(read, line, metres):
+def test_a_unit_above_the_heads_counts_as_theirs(read, line, heads, metres):
     rows = [
         f"{k},{n / metres:.6f},{e / metres:.6f},GRN{' CL' if k == 3 else ''}"
         for k, (n, e) in enumerate(CORNERS)
     ]
-    assert area(read([line, "P,N,E,D", *rows])) == pytest.approx(600, abs=2e-3)
+    assert area(read([line, heads, *rows])) == pytest.approx(600, abs=2e-3)
 
 
 def test_plain_feet_in_heads_are_the_foot_of_the_grid(read):
@@ -353,6 +357,9 @@ def test_words_that_mean_codes_and_places_in_some_files_only(read):
     ):
         assert area(read([heads, *rows])) == pytest.approx(600, abs=2e-3)
     assert area(read(["Opis,N,E", *walk("{c},{n},{e}")])) == pytest.approx(600, abs=2e-3)
+    for head in ("N", "E"):  # of numbers, or of elevations
+        lines = [f"{head},Grid Northing,Grid Easting,Code", *walk("{p},{n},{e},{c}")]
+        assert area(read(lines)) == pytest.approx(600, abs=2e-3)
 
 
 @pytest.mark.parametrize("state", ["S", "W"])

@@ -1,5 +1,8 @@
 """CSV with shapes as text, as a GIS, its clipboard and a database write it."""
 
+import csv
+import json
+
 import openpyxl
 import pyogrio
 import pyproj
@@ -26,7 +29,7 @@ def truth(course):
     return dict(zip([row[0] for row in course], areas.tolist(), strict=True))
 
 
-@pytest.mark.parametrize("separator", [",", ";", "\t"])
+@pytest.mark.parametrize("separator", [",", ";", "\t", "|"])
 @pytest.mark.parametrize("head", ["WKT", "wkt_geom", "geometry"])
 def test_any_separator_and_head(course, tmp_path, separator, head):
     lines = [separator.join([head, "id", "kind"])]
@@ -206,3 +209,56 @@ def test_of_two_heads_that_are_alike_the_usual_one_counts(tmp_path, heads):
     path = tmp_path / "a.csv"
     path.write_text(f"wkt\t{heads}\n{to_lon_lat(blob(0, 0, 13)).wkt}\t{row}")
     assert read_boundaries(path, crs="EPSG:4326").features.kind.tolist() == ["green"]
+
+
+def test_a_table_between_upright_strokes_needs_no_quotes(course, tmp_path):
+    """As a database's console prints it; a kind is quoted, and holds a comma."""
+    lines = ["id|note|wkt", *(f'{i}|"{k}, mown"|{g.wkt}' for i, _, k, g in course)]
+    (tmp_path / "s.csv").write_text("\r\n".join(lines), encoding="utf-8")
+    found = read_boundaries(tmp_path / "s.csv", crs=UTM, kind="green")
+    assert areas_of(found) == pytest.approx(truth(course), rel=3e-7)
+    assert found.features.attributes[3]["note"] == "fairway, mown"
+    for encoding in ("utf-8-sig", "utf-16"):
+        text = "\n".join(["id|name|wkt", *(f'{i}|"{n}"|{g.wkt}' for i, n, _, g in course)])
+        (tmp_path / "s.csv").write_text(text.replace("id|", '"id"|', 1), encoding=encoding)
+        found = read_boundaries(tmp_path / "s.csv", crs=UTM, kind="green")
+        assert found.features.id.tolist() == [row[0] for row in course]
+
+
+def test_a_quote_that_is_never_closed_swallows_no_rows_between_upright_strokes(course, tmp_path):
+    lines = ["id|name|wkt", *(f"{i}|{n}|{g.wkt}" for i, n, _, g in course)]
+    lines[2] = lines[2].replace("|", '|"', 1)
+    (tmp_path / "s.csv").write_text("\n".join(lines), encoding="utf-8")
+    with pytest.raises(Refused, match="row 3: is not CSV: a quote that begins there is never clos"):
+        read_boundaries(tmp_path / "s.csv", crs=UTM)
+
+
+@pytest.mark.parametrize("head", ["Geo Shape", "geometry", "geojson"])
+@pytest.mark.parametrize("turned", [False, True])  # which of its members comes first
+def test_geojson_in_a_column_as_open_data_portals_write_it(course, tmp_path, head, turned):
+    with (tmp_path / "s.csv").open("w", newline="", encoding="utf-8") as file:
+        rows = csv.writer(file, delimiter=";")
+        rows.writerow(["id", "kind", head, "geo_point_2d"])
+        for ident, _, kind, shape in course:
+            cell = json.loads(shapely.to_geojson(to_lon_lat(shape)))
+            cell = dict(reversed(cell.items())) if turned else cell
+            rows.writerow([ident, kind, json.dumps(cell), "53.3, 9.9"])
+        rows.writerow(["x", "tee", '{"type": "Polygon", "coordinates": [[[1, 2]', ""])
+        rows.writerow(["y", "tee", '{"type": "Polygon", "coordinates": [[["a", "b"]]]}', ""])
+    found = read_boundaries(tmp_path / "s.csv")
+    assert areas_of(found) == pytest.approx(truth(course), rel=3e-7)
+    assert found.features.kind.tolist() == [row[2] for row in course]
+    assert [(item.place, item.reason) for item in found.tally.left_out] == [
+        ("row 6", 'its GeoJSON can not be read (\'{"type": "Polygon", "coordinat\')'),
+        ("row 7", "its coordinates hold text"),
+    ]
+
+
+def test_geojson_of_a_grid_in_a_column_takes_the_crs_that_is_said(course, tmp_path):
+    lines = [f"{i};{k};{shapely.to_geojson(g)}" for i, _, k, g in course]
+    (tmp_path / "s.csv").write_text("\n".join(["id;kind;geometry", *lines]), encoding="utf-8")
+    with pytest.raises(Refused, match="is labelled lon/lat, but these are numbers of a grid"):
+        read_boundaries(tmp_path / "s.csv")
+    found = read_boundaries(tmp_path / "s.csv", crs=UTM)
+    assert areas_of(found) == pytest.approx(truth(course), rel=3e-7)
+    assert not any("it says" in f.text for f in found.findings)

@@ -21,7 +21,7 @@ from geosand.reports.printable.map_sheet import beside
 from geosand.reports.printable.season_report import season_report, season_stages
 from geosand.reports.season_document import season_balance, season_document
 from geosand.results import work_out
-from tests.sites import CATCHES, LOADS, TOML, write_site
+from tests.sites import CATCHES, DRESSINGS, LOADS, TOML, points, write_site
 
 
 def section(report, title):
@@ -344,3 +344,19 @@ def test_what_was_spread_is_told_though_nobody_knows_where_it_lies(tmp_path: Pat
     assert told["spread"] == ("1\u202f300 kg", "not known where it lies")  # 52 bags of 25 kg
     # the tee, which was not dressed, is known to have none; the greens are not known
     assert told["under-dressed"][1].endswith("; the depth of 2 is not known")
+
+
+@pytest.mark.parametrize("measured", [True, False])
+def test_a_sum_without_all_dressings_is_not_called_the_seasons(tmp_path: Path, measured: bool):
+    """Of two dressings one may have no loads: the sum is of the other alone."""
+    more = [{**one, "dressing": "D2", "catch": f"e{k}"} for k, one in enumerate(CATCHES)]
+    loads = LOADS + ("L2,D2,52,25,0.25,1\n" if measured else "")
+    dressings = DRESSINGS + "D2,2026-05-10,green,0.6,4\n"
+    site = write_site(
+        tmp_path / "site", dressings=dressings, loads=loads, catches=points([*CATCHES, *more])
+    )
+    report = season_report(work_out(read_site(site)), "metric")
+    *rows, total = table_of(report, "The balance of each dressing").rows
+    assert total.cells[0] == ("season" if measured else "measured")
+    summed = sum(value(row.cells[2]) for row in rows if row.cells[8] != "not measured")
+    assert value(total.cells[2]) == pytest.approx(summed, abs=1)
