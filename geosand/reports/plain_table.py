@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import shutil
 import sys
 import unicodedata
 from collections.abc import Iterable, Sequence
@@ -101,7 +100,11 @@ class Table:
 
 def window() -> int | None:
     """How many letters a line of the terminal holds; None where output goes into a pipe."""
-    return shutil.get_terminal_size().columns if sys.stdout.isatty() else None
+    if not sys.stdout.isatty():
+        return None
+    import shutil  # with all its packers, a hundredth of a balance's start
+
+    return shutil.get_terminal_size().columns
 
 
 def show(*parts: str | Table) -> None:
