@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import errno
 from collections.abc import Iterable, Sequence
-from typing import NamedTuple
+
+from geosand.tuples import NamedTuple
 
 #: What follows where a cell can not be read, for which that is told already.
 BLANK = ("nothing is written here", "no number is written here", "no date is written here")

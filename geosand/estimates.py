@@ -12,13 +12,14 @@ from __future__ import annotations
 
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
-from typing import NamedTuple, cast
+from typing import cast
 
 import numpy as np
 
 from geosand.columns import Bools, Floats, Ints, Runs
 from geosand.effects import Effects, places_by_category, rows_named, together
 from geosand.half_width import half_width
+from geosand.tuples import NamedTuple
 
 COVERAGE = 0.95
 

@@ -15,13 +15,13 @@ ROOT = Path(geosand.__file__).parent
 
 #: Each may import from itself and from those before it.
 ORDER = (
-    *("columns", "errors", "units", "distributions", "half_width", "effects"),
+    *("tuples", "columns", "errors", "units", "distributions", "half_width", "effects"),
     "estimates",
     *("site", "areas", "rates"),
     *("balance", "season", "planning", "results", "formats", "reports", "mapping", "portfolio"),
     *("notebook", "cli", "__main__"),
 )
-PURE = ("columns", "errors", "units", "distributions", "half_width", "effects")
+PURE = ("tuples", "columns", "errors", "units", "distributions", "half_width", "effects")
 PURE += ("estimates", "areas", "rates", "balance", "season", "planning", "results")
 #: What pure layers may load, apart from the standard library and geosand itself.
 LIGHT = ("numpy", "shapely")

@@ -9,13 +9,12 @@ the note's series, which is good to a millimetre only.
 
 from __future__ import annotations
 
-from typing import NamedTuple
-
 import numpy as np
 import shapely
 
 from geosand.areas.ellipsoid import AXIS_M, FLATTENING, authalic_q
 from geosand.columns import Floats, Geometries, Ints
+from geosand.tuples import NamedTuple
 
 _HIGHEST_DEG = 89.9  #: latitude of a centre
 _HALF_IN_RADIANS = np.pi / 360

@@ -9,13 +9,13 @@ those of others are once in 2^64 times. That is a tenth of the work of comparing
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from geosand.areas.rings import Rings
 from geosand.columns import Bools, Floats, Ints, begins, take
+from geosand.tuples import NamedTuple
 
 SAME_VERTEX_M = 1e-6  #: vertices that round to the same multiple of this are one
 Numbers = NDArray[np.uint64]

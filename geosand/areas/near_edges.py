@@ -7,13 +7,14 @@ discs hold of it. Edges that are not near need not be compared.
 
 from __future__ import annotations
 
-from typing import Any, NamedTuple
+from typing import Any
 
 import numpy as np
 
 from geosand.areas.near_pairs import near_pairs
 from geosand.areas.rings import Rings
 from geosand.columns import Bools, Floats, Ints, begins, ragged
+from geosand.tuples import NamedTuple
 
 _COMPARED = 20_000  #: up to here the edges of two outlines are compared each with each
 

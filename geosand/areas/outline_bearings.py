@@ -7,14 +7,13 @@ with its direction from east by north, west and south, and needs no angle.
 
 from __future__ import annotations
 
-from typing import NamedTuple
-
 import numpy as np
 import shapely
 
 from geosand.areas.near_edges import Boxes
 from geosand.areas.rings import rings_of
 from geosand.columns import Bools, Floats, Geometries, Ints
+from geosand.tuples import NamedTuple
 
 SPARE = 1e-7  #: of a bearing; more than rounding takes from it
 _NOTHING = 1e-300  #: a place no farther from the middle is in no direction

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import NamedTuple
+from geosand.tuples import NamedTuple
 
 NOT_KNOWN = float("nan")
 

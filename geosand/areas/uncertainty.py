@@ -8,12 +8,11 @@ polygons with a common boundary are opposite (Forest Science 51(4):347-356, 2005
 
 from __future__ import annotations
 
-from typing import NamedTuple
-
 import numpy as np
 
 from geosand.areas.common_edges import SharedEdges
 from geosand.columns import Floats, Ints, Runs, alike, begins, columns, ragged
+from geosand.tuples import NamedTuple
 
 
 class Sums(NamedTuple):

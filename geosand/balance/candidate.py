@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from types import MappingProxyType
-from typing import NamedTuple
 
 from geosand.columns import Floats
+from geosand.tuples import NamedTuple
 
 
 class Candidate(NamedTuple):

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from typing import NamedTuple
-
 import numpy as np
 
 from geosand.columns import Bools, Floats, Ints, distinct, ratio, take
@@ -11,6 +9,7 @@ from geosand.effects import category
 from geosand.estimates import Estimates
 from geosand.site.sand_tables import Loads, Moistures
 from geosand.site.tables import Site
+from geosand.tuples import NamedTuple
 
 AREA_SOURCES = ("vertices", "edge", "edge bias")
 CATCH_SOURCES = ("sampling", "tray size", "catch efficiency", "bulk density", "edge taper")

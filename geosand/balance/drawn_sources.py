@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
-from typing import NamedTuple
 
 import numpy as np
 
@@ -15,6 +14,7 @@ from geosand.columns import Bools, Floats, Ints, Strings, ratio, take
 from geosand.effects import category
 from geosand.estimates import Estimates
 from geosand.site.tables import Site
+from geosand.tuples import NamedTuple
 
 #: a rate is divided by these: an input above its estimate makes it smaller, and not linearly
 DIVIDING = ("tray size", "catch efficiency", "moisture")

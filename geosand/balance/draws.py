@@ -13,7 +13,7 @@ Tables of draws have a row an input or figure, a column a draw.
 from __future__ import annotations
 
 from functools import cache, lru_cache
-from typing import Any, NamedTuple
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,6 +21,7 @@ from numpy.typing import NDArray
 from geosand.columns import Floats
 from geosand.distributions import normal_probability, normal_quantile, student_quantile
 from geosand.estimates import COVERAGE
+from geosand.tuples import NamedTuple
 
 Singles = NDArray[np.float32]
 AnyFloats = NDArray[np.floating[Any]]

@@ -9,7 +9,7 @@ lines tell only how it is spread.
 from __future__ import annotations
 
 from collections.abc import Iterable
-from typing import Any, NamedTuple
+from typing import Any
 
 import numpy as np
 import shapely
@@ -31,6 +31,7 @@ from geosand.balance.ring_steiner import ring_area_m2
 from geosand.balance.ring_strips import COLLAR, OUTER, Crossings, Strips
 from geosand.balance.ring_tasks import sums
 from geosand.columns import Bools, Floats, Geometries, Ints, ragged, take
+from geosand.tuples import NamedTuple
 
 _APART_M = 0.85  #: of lines along an edge, about
 _UNEVEN = 3.0  #: mean widths, by which a collar may stand out to one side

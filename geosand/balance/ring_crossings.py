@@ -9,7 +9,6 @@ of neighbours, those alone whose boxes meet.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import NamedTuple
 
 import numpy as np
 import shapely
@@ -25,6 +24,7 @@ from geosand.areas.outline_bearings import (
     outlines_of,
 )
 from geosand.columns import Bools, Floats, Geometries, Ints, ragged, take
+from geosand.tuples import NamedTuple
 
 _BEYOND = 1.0137  #: of the cap: where to look beyond it; zones often end at the cap itself
 _ROUNDING = 1 + 1e-9  #: of a square: no line that meets a ring is lost by it

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from typing import NamedTuple
-
 import numpy as np
 import shapely
 
 from geosand.areas.rings import rings_of
 from geosand.columns import Floats, Geometries, Ints
+from geosand.tuples import NamedTuple
 
 
 class Edges(NamedTuple):

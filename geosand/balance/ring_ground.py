@@ -8,7 +8,7 @@ drawn collar or hazards must be followed.
 from __future__ import annotations
 
 from itertools import pairwise
-from typing import Any, NamedTuple
+from typing import Any
 
 import numpy as np
 import shapely
@@ -41,6 +41,7 @@ from geosand.balance.ring_strips import (
     together,
 )
 from geosand.columns import Bools, Floats, Geometries, Ints, begins, take
+from geosand.tuples import NamedTuple
 
 _WHOLE_TURN = 2 * np.pi
 _BEYOND = 1.02  #: of the cap: crossings are looked for a little farther

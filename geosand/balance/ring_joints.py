@@ -6,8 +6,6 @@ edges is halved: each has the ground out of it as far as the line midway, a stri
 
 from __future__ import annotations
 
-from typing import NamedTuple
-
 import numpy as np
 import shapely
 
@@ -24,6 +22,7 @@ from geosand.columns import (
     ragged,
     take,
 )
+from geosand.tuples import NamedTuple
 
 TOUCH_M = 1e-3  #: nearer than this, two surfaces touch: edges bend a little between two planes
 FAN_RAD = 0.12  #: widest opening of one strip at a corner

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from typing import NamedTuple
-
 import numpy as np
 import shapely
 
@@ -20,6 +18,7 @@ from geosand.balance.ring_strips import (
 from geosand.balance.ring_tasks import sums
 from geosand.balance.ring_zones import Asked, DrawnZones
 from geosand.columns import Floats, Ints, ragged, take
+from geosand.tuples import NamedTuple
 
 _AT_ONCE = 16_384  #: strips; few enough to stay in a processor's own memory
 

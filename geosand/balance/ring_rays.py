@@ -5,8 +5,6 @@ Strips of surfaces that meet something end at the medial axis, which empty circl
 
 from __future__ import annotations
 
-from typing import NamedTuple
-
 import numpy as np
 import shapely
 
@@ -16,6 +14,7 @@ from geosand.balance.ring_edges import Edges, before_of
 from geosand.balance.ring_joints import FAN_RAD, TOUCH_M, Joints, gaps_of, open_by_parts
 from geosand.balance.ring_strips import Strips
 from geosand.columns import Bools, Floats, Geometries, Ints, ragged, ratio
+from geosand.tuples import NamedTuple
 
 _AT_FIRST_RAD = 4.0  #: how far rays are looked along at first, as the edge turns back by so much
 _CROWD = 8  #: other surfaces, of which most rays need look at no more

@@ -5,7 +5,7 @@ The medial axis bends where what is nearest changes, and beside corners it is a 
 
 from __future__ import annotations
 
-from typing import Any, NamedTuple
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from geosand.balance.ring_edges import Edges
 from geosand.balance.ring_rays import Obstacles, Rays, cuts_of, turned
 from geosand.columns import Bools, Floats, Ints, take
+from geosand.tuples import NamedTuple
 
 _ROUNDS = 6
 _WRONG = 1e-4  #: of what a surface's ring holds within the cut: what one strip may be off by

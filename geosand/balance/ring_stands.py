@@ -6,7 +6,7 @@ them counts twice.
 
 from __future__ import annotations
 
-from typing import Any, NamedTuple
+from typing import Any
 
 import numpy as np
 import shapely
@@ -14,6 +14,7 @@ import shapely
 from geosand.areas.near_pairs import near_pairs
 from geosand.areas.overlay import united
 from geosand.columns import Floats, Geometries, Ints, begins, distinct, joined_labels, ragged, take
+from geosand.tuples import NamedTuple
 
 
 class Stands(NamedTuple):

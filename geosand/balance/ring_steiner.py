@@ -9,8 +9,6 @@ by tan(α/2) − α/2 times x² at each concave corner α.
 
 from __future__ import annotations
 
-from typing import NamedTuple
-
 import numpy as np
 import shapely
 
@@ -19,6 +17,7 @@ from geosand.areas.overlay import widened
 from geosand.balance.ring_edges import Edges
 from geosand.balance.ring_strips import parts_less_holes
 from geosand.columns import Bools, Floats, Geometries, Ints
+from geosand.tuples import NamedTuple
 
 _WITHIN = 2e-3  #: of the true ring
 

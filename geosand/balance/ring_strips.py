@@ -11,13 +11,13 @@ two surfaces belongs to the nearer edge), concave edges and holes alike, without
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import NamedTuple
 
 import numpy as np
 import shapely
 
 from geosand.areas.outline_bearings import parts_of
 from geosand.columns import Floats, Geometries, Ints, take
+from geosand.tuples import NamedTuple
 
 COLLAR, OUTER, HAZARD = 0, 1, 2  # zones of a crossing; HAZARD + k is the k-th kind of hazard
 _SAME_SPAN_M = 1e-4  # cuts nearer than this are one cut

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import NamedTuple
 
 import numpy as np
 import shapely
@@ -11,6 +10,7 @@ import shapely
 from geosand.balance.ring_stands import Hazards, Stands
 from geosand.balance.ring_strips import parts_less_holes
 from geosand.columns import Bools, Floats, Ints, distinct, ratio, take
+from geosand.tuples import NamedTuple
 
 _AT_ONCE = 24_000  #: corners of surfaces: few enough to stay in a processor's own memory
 _MOST_BLOCKS = 16  #: each is picked out of all rows

@@ -14,8 +14,6 @@ band's width holds anyhow.
 
 from __future__ import annotations
 
-from typing import NamedTuple
-
 import numpy as np
 import shapely
 
@@ -39,6 +37,7 @@ from geosand.balance.ring_ground import Ground
 from geosand.balance.ring_stands import Stands
 from geosand.balance.ring_strips import OUTER, Crossings, mass_share, mean_over_cut, together
 from geosand.columns import Bools, Floats, Geometries, Ints, ragged, take
+from geosand.tuples import NamedTuple
 
 _FARTHEST_M = 1024.0  #: no crossing lies so far
 _PARTS = 2**24  #: of a metre, by which crossings of a cell are put in order

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import NamedTuple
 
 import numpy as np
 import shapely
@@ -25,6 +24,7 @@ from geosand.rates.over_time import (
 )
 from geosand.rates.surface_rates import Rates
 from geosand.site.tables import Site
+from geosand.tuples import NamedTuple
 
 #: Relative scatter of the strip width from dressing to dressing where little is known of it, taken
 #: as two degrees of freedom; our own choice, no published source.

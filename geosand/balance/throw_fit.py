@@ -13,7 +13,6 @@ the strip of each L is the mean of both by their variances. Bayes' rule on a gri
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import NamedTuple
 
 import numpy as np
 
@@ -27,6 +26,7 @@ from geosand.distributions import normal_quantile
 from geosand.estimates import Estimates
 from geosand.rates.surface_rates import Rates
 from geosand.site.tables import Site
+from geosand.tuples import NamedTuple
 
 U_EDGE_RATE = 0.15  #: relative, of the edge rate over the surface's, before a catch says better
 LEAST_U_X_M = 0.1  #: of a distance from the edge: taped, or better known than a tray is long

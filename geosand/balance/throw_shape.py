@@ -22,8 +22,6 @@ the u of what lies beside such an edge (own choice).
 
 from __future__ import annotations
 
-from typing import NamedTuple
-
 import numpy as np
 
 from geosand.balance.rings import ThrowOff
@@ -31,6 +29,7 @@ from geosand.columns import Floats, Ints, ratio
 from geosand.distributions import normal_probability
 from geosand.estimates import Estimates
 from geosand.rates.surface_rates import Rates
+from geosand.tuples import NamedTuple
 
 U_SHAPE = 1.5  #: differences of the two shapes
 #: Relative, of what one surface throws over beside rate · perimeter, other in each dressing: of

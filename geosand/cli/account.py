@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING
 
 import click
 
@@ -21,6 +21,7 @@ from geosand.cli.options import (
     verb,
 )
 from geosand.cli.progress import Step, steps
+from geosand.tuples import NamedTuple
 
 if TYPE_CHECKING:
     from geosand.reports.words import Units

@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import NamedTuple
 
 import numpy as np
 
@@ -40,6 +39,7 @@ from geosand.planning.tried_settings import site_setting
 from geosand.rates.surface_rates import Rates
 from geosand.season.ledger import Ledger
 from geosand.site.tables import Site
+from geosand.tuples import NamedTuple
 
 AVOID_DEGREE = 30.0  #: how far from the last heading a new one lies where that is asked for
 

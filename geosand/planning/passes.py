@@ -11,13 +11,13 @@ the difference of the extreme points of the outline in it.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import NamedTuple
 
 import numpy as np
 import shapely
 
 from geosand.areas.rings import rings_of
 from geosand.columns import Floats, Geometries, Ints, columns, take
+from geosand.tuples import NamedTuple
 
 HEADINGS, OFFSETS = 60, 8
 #: A heading may need this many times the fewest passes: nobody turns 47 times over a straight of

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import NamedTuple
 
 import numpy as np
 import shapely
@@ -19,6 +18,7 @@ from geosand.rates.random_effects import DressingRates
 from geosand.rates.surface_rates import TAPER, Rates
 from geosand.rates.variance_components import INSEPARABLE_SHARE, Prior
 from geosand.site.tables import Site
+from geosand.tuples import NamedTuple
 
 DEFAULT_SD = 0.08  #: relative, of surfaces and of catches; the stated default of the rates
 DEFAULT_BAGS = 0.01  #: relative, of what was spread; the stated default of the loads

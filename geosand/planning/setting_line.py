@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import math
-from typing import NamedTuple
 
 import numpy as np
 
 from geosand.columns import Floats, Ints
 from geosand.distributions import student_quantile
+from geosand.tuples import NamedTuple
 
 #: Intercept that nobody would wonder at, as a share of the rate; our own choice.
 USUAL = 0.3

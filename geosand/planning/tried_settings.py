@@ -6,7 +6,6 @@ import math
 import re
 from collections import Counter
 from dataclasses import replace
-from typing import NamedTuple
 
 import numpy as np
 
@@ -19,6 +18,7 @@ from geosand.rates.catch_rows import counted_on
 from geosand.rates.random_effects import SurfaceRates, rates_of_rows
 from geosand.rates.surface_rates import Rates, planned_scale
 from geosand.site.tables import Site
+from geosand.tuples import NamedTuple
 
 MOST_NAMED = 8  #: surfaces, or dressings, of a sentence
 _ONE_NUMBER = re.compile(r"([^\d.,+-]*)(\d+(?:[.,]\d+)?)([^\d.,+-]*)", re.ASCII)

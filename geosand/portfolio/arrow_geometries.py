@@ -7,7 +7,7 @@ are made by GEOS; what is checked here is that the lists are such as it can be g
 
 from __future__ import annotations
 
-from typing import Any, NamedTuple
+from typing import Any
 
 import numpy as np
 import shapely
@@ -15,6 +15,7 @@ import shapely
 from geosand.areas.rings import joined
 from geosand.columns import Bools, Floats, Geometries, Ints
 from geosand.portfolio.arrow_columns import is_list, one_array, places_of
+from geosand.tuples import NamedTuple
 
 BINARY = "WKB"
 LISTS = {"point": 0, "polygon": 2, "multipolygon": 3}  #: about the coordinates, by native encoding

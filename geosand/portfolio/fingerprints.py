@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Mapping
-from typing import Any, NamedTuple
+from typing import Any
 
 import numpy as np
 
@@ -19,6 +19,7 @@ from geosand.portfolio.arrow_columns import (
     written_out,
 )
 from geosand.portfolio.rows_by_site import SiteRows
+from geosand.tuples import NamedTuple
 
 
 def fingerprints(tables: Mapping[str, SiteRows], sites: int) -> list[str]:

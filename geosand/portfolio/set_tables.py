@@ -9,7 +9,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
-from typing import Any, NamedTuple, Protocol
+from typing import Any, Protocol
 
 import numpy as np
 
@@ -17,6 +17,7 @@ from geosand.columns import Ints
 from geosand.errors import Fault, Refused
 from geosand.portfolio.rows_by_site import SiteRows, coded_sites, split_by_site
 from geosand.site.cells import quoted
+from geosand.tuples import NamedTuple
 
 HELD = 6  #: of each kind of what is known of a file: one a table
 ROWS_ASKED = 20_000  #: of one condition, which SQLite takes up to a length

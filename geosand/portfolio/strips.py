@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from html import escape
-from typing import NamedTuple
 
 from geosand.portfolio.compare import Comparison, Row, does_not_close
 from geosand.portfolio.summary import spreader_name
 from geosand.reports.words import Units
+from geosand.tuples import NamedTuple
 from geosand.units import SHOWN
 
 WIDE, LINE, EDGE = 520, 42, 16  #: of the drawing; names stand above their line

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from typing import NamedTuple
 
 from geosand.errors import printable
 from geosand.portfolio.compare import Comparison, Row
 from geosand.portfolio.site_rows import IN_STATE
 from geosand.reports.words import Units, grouped, percent, shown
+from geosand.tuples import NamedTuple
 
 NAMED = 3  #: sites in a line
 

@@ -7,8 +7,6 @@ of rate: no published standard for sand dressings was found (common practice).
 
 from __future__ import annotations
 
-from typing import NamedTuple
-
 import numpy as np
 
 from geosand.columns import Bools, Floats, Ints, columns, ratio
@@ -17,6 +15,7 @@ from geosand.estimates import Estimates
 from geosand.rates.about_dressings import Teller, by_group
 from geosand.rates.groups import group_mean_sd
 from geosand.site.tables import Site
+from geosand.tuples import NamedTuple
 
 DEFAULT_BULK_DENSITY_KG_M3 = 1560.0
 U_DEFAULT_BULK_DENSITY = 0.05

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from typing import NamedTuple
-
 import numpy as np
 
 from geosand.columns import Bools, Floats, Ints
+from geosand.tuples import NamedTuple
 
 
 def rows_of_pairs(left: Ints, right: Ints, left_wanted: Ints, right_wanted: Ints) -> Ints:

@@ -7,8 +7,6 @@ a rule; for the rest bounds say that they know nothing.
 
 from __future__ import annotations
 
-from typing import NamedTuple
-
 import numpy as np
 import shapely
 
@@ -24,6 +22,7 @@ from geosand.areas.outline_bearings import (
     sums_by_ring,
 )
 from geosand.columns import Bools, Floats, Geometries, Ints
+from geosand.tuples import NamedTuple
 
 SPARE_M = 1e-9  #: bounds that are closer to the limit than this tell nothing
 

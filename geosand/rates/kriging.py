@@ -19,11 +19,12 @@ little above that of all of them.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal, NamedTuple
+from typing import Literal
 
 import numpy as np
 
 from geosand.columns import Floats
+from geosand.tuples import NamedTuple
 
 Model = Literal["spherical", "exponential", "linear"]
 MOST_PLACES = 1000  #: of one system

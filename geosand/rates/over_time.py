@@ -16,13 +16,13 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterator
 from dataclasses import replace
-from typing import NamedTuple
 
 import numpy as np
 
 from geosand.areas.uncertainty import Sums
 from geosand.columns import Floats, Ints, Runs, ratio
 from geosand.estimates import Estimates
+from geosand.tuples import NamedTuple
 
 SURFACE, CATCHES, MEAN = "sampling: surface", "sampling: catches", "sampling: mean"
 NEW_EACH_TIME = frozenset({CATCHES})  #: not the same error in the next dressing

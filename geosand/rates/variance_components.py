@@ -6,12 +6,11 @@ what the other dressings of the same spreader tell: see ``geosand.rates.random_e
 
 from __future__ import annotations
 
-from typing import NamedTuple
-
 import numpy as np
 
 from geosand.columns import Bools, Floats, Ints
 from geosand.rates.groups import group_mean_sd, over
+from geosand.tuples import NamedTuple
 
 # With one catch on each surface, σe² and σb² can not be told apart: each is taken as three quarters
 # of the variance of the means, more than half of it, as a too small share would be too sure.

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from functools import cached_property
-from typing import NamedTuple
 
 import numpy as np
 
@@ -14,6 +13,7 @@ from geosand.columns import Bools, Floats, Ints, Late, Strings, columns
 from geosand.estimates import Estimates
 from geosand.rates.over_time import Links, deviations, sum_over_dressings
 from geosand.rates.surface_rates import with_density
+from geosand.tuples import NamedTuple
 
 COLLAR, SURROUNDS = "collar", "surrounds"
 SHAPE, SHARE = "throw shape", "throw share"

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import fields
 from itertools import pairwise
-from typing import Any, NamedTuple
+from typing import Any
 
 import numpy as np
 
@@ -17,6 +17,7 @@ from geosand.site.raw_columns import Ids
 from geosand.site.read_settings import SiteTexts
 from geosand.site.sand_tables import Moistures
 from geosand.site.tables import COUNTED, Settings, Site
+from geosand.tuples import NamedTuple
 
 
 class Tables(NamedTuple):

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import Any, NamedTuple
+from typing import Any
 
 import numpy as np
 
@@ -12,6 +12,7 @@ from geosand.site.catch_places import METRES_PER_DEGREE
 from geosand.site.cells import quoted
 from geosand.site.raw_columns import Texts, alike, first_come
 from geosand.site.reading import Reader
+from geosand.tuples import NamedTuple
 
 Rows = Mapping[str, np.ndarray[Any, np.dtype[Any]]]
 #: Farther apart, two rows are two trays of one name, whatever their positions' accuracy: adding

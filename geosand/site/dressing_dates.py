@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import NamedTuple
 
 import numpy as np
 
@@ -11,6 +10,7 @@ from geosand.columns import Bools, Dates, Ints, Strings
 from geosand.errors import Finding
 from geosand.site.read_settings import YEAR, SiteTexts
 from geosand.site.reading import Reader
+from geosand.tuples import NamedTuple
 
 #: A last date so many days after all others, and so many times their longest gap, may be turned,
 #: where so many gaps tell how often the site is dressed and it would then come within the longest.

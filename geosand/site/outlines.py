@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any, NamedTuple
+from typing import Any
 
 import numpy as np
 import shapely
@@ -11,6 +11,7 @@ from geosand.columns import Bools, Floats, Geometries, Ints, Strings
 from geosand.errors import Faults
 from geosand.site.cells import quoted
 from geosand.site.reading import Reader
+from geosand.tuples import NamedTuple
 
 MAXIMUM_LATITUDE = 89.9
 FARTHEST_DEGREE = 1.0  #: between surfaces of one site

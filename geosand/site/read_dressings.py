@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any, NamedTuple
+from typing import Any
 
 import numpy as np
 
@@ -15,6 +15,7 @@ from geosand.site.raw_columns import Ids, Texts, first_come, in_rows
 from geosand.site.read_settings import SiteTexts, sand_rows
 from geosand.site.reading import Reader
 from geosand.site.tables import Dressed, Dressings, Surfaces
+from geosand.tuples import NamedTuple
 
 PLANS_M = (1e-4, 0.025)  #: usual depths of one dressing (common practice)
 PLANS_KG_M2 = (0.15, 40.0)  #: the same of poured sand

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import Any, NamedTuple
+from typing import Any
 
 import numpy as np
 
@@ -16,6 +16,7 @@ from geosand.site.read_sands import read_sands
 from geosand.site.reading import ANY, Reader
 from geosand.site.sand_tables import Sands
 from geosand.site.settings_document import FILE, column_of, rows_of, said_by, table_of
+from geosand.tuples import NamedTuple
 from geosand.units import factor_or_fault
 
 TABLES = ("sand", "sands", "catches", "targets")

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any, NamedTuple
+from typing import Any
 
 import numpy as np
 
@@ -33,6 +33,7 @@ from geosand.site.raw_columns import (
 from geosand.site.read_settings import SiteTexts
 from geosand.site.reading import Reader
 from geosand.site.tables import KINDS, Surfaces
+from geosand.tuples import NamedTuple
 
 FAR_AROUND_M = 10.0  #: a collar or surround touches what it lies around
 ELEVATIONS_M = (-500, 9000)  #: of any land, with room

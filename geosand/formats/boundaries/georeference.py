@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from typing import Any, NamedTuple
+from typing import Any
 
 import numpy as np
 
 from geosand.columns import Floats
 from geosand.errors import Refused
 from geosand.formats.boundaries.reference_systems import horizontal, unit_m
+from geosand.tuples import NamedTuple
 
 #: coordinate_type of drawings in the numbers of their CRS; 1 = of a local grid, which alone has a
 #: reference point (DXF reference, GEODATA, 70 and 11).

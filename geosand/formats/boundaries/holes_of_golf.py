@@ -10,7 +10,7 @@ import re
 from collections import Counter, defaultdict
 from collections.abc import Callable, Mapping
 from dataclasses import replace
-from typing import Any, NamedTuple
+from typing import Any
 
 import numpy as np
 import shapely
@@ -23,6 +23,7 @@ from geosand.formats.boundaries.naming import ID_COLUMNS, cell_of, clean, name_o
 from geosand.formats.boundaries.reference_systems import horizontal, metres_per_unit
 from geosand.formats.boundaries.wishes import Wishes
 from geosand.site.cells import as_text, is_blank, quoted
+from geosand.tuples import NamedTuple
 
 #: What of a hole's line lies on a surface of each sort.
 ON: Mapping[str, Callable[[Geometries], Geometries]] = {

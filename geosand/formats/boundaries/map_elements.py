@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Mapping
 from pathlib import Path
-from typing import Any, NamedTuple
+from typing import Any
 
 import numpy as np
 import shapely
@@ -25,6 +25,7 @@ from geosand.formats.boundaries.drawn import (
 from geosand.formats.boundaries.kinds import TAG_KEYS, tagged_kind
 from geosand.formats.boundaries.xml_layers import Element, root_of
 from geosand.site.cells import quoted
+from geosand.tuples import NamedTuple
 
 Json = Any
 Corner = tuple[float, float] | None  #: lon and lat; None = not in the file

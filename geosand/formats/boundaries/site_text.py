@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping, Sequence
-from typing import NamedTuple
+
+from geosand.tuples import NamedTuple
 
 #: Columns of the record tables, in the order of filling in; further ones may be added by hand.
 RECORD_COLUMNS = {
