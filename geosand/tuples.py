@@ -14,7 +14,7 @@ else:
     class _ByName(type):
         """Makes the tuple of a class with annotated fields, as ``typing.NamedTuple`` does.
 
-        That one compiles each annotation, three quarters of what a class costs, and a balance
+        That one compiles each annotation, more than half of what a class costs, and a balance
         loads sixty. What it refuses a type checker tells.
         """
 
