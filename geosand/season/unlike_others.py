@@ -35,11 +35,12 @@ def unlike_others(
     """What ``depth`` so far (m, of the ids ``ground``) is if the surfaces' own deviations last.
 
     In 400 simulated seasons each of 9 or 18 greens, 3 to 12 dressings, 3 to 5 trays on each of 3 to
-    9 greens that moved about, a green that got 60 % of the others' sand was told in 80 %, of 140 %
-    in 53 %, of 80 or 120 % in 10 and 8 %; that figure was then the nearer one to the truth each
-    time, for the last two in 97 and 92 %. Where none stood out, 3 % of the sites were told one
-    (deviations of 8 % dealt anew), 5 % (6 % that last, 5 % anew) or 8 % (8 % that last, 13 % of
-    sites with 18 greens). From one u on these were 26, 33 and 42 %.
+    9 greens that moved about, a green that got 60 % of the others' sand was told in 80 % of those
+    in which it was both caught and missed, of 140 % in 53 %, of 80 or 120 % in 10 and 8 %; that
+    figure was then the nearer one to the truth each time, for the last two in 97 and 92 %. Where
+    none stood out, 3 % of the sites were told one (deviations of 8 % dealt anew), 5 % (6 % that
+    last, 5 % anew) or 8 % (8 % that last, 13 % of sites with 18 greens). From one u on these were
+    26, 33 and 42 %.
     """
     size, of_row = len(site.ids), site.surfaces.ground[site.dressed.surface]
     dressing = site.dressed.dressing
