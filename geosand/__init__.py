@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from geosand.formats.site_folder import read_site
     from geosand.notebook import work_out
 
-__version__ = "0.14.0"
+__version__ = "0.15.0"
 
 __all__ = ["Refused", "__version__", "read_site", "work_out"]
 
@@ -24,13 +24,15 @@ _HOMES = {
 }
 
 
-def __getattr__(name: str) -> Any:
-    """Public names are loaded at first use, so that ``import geosand`` costs nothing."""
-    if name in _HOMES:
-        from importlib import import_module
+if not TYPE_CHECKING:  # a type checker would take any name for one of ours
 
-        return getattr(import_module(_HOMES[name]), name)
-    raise AttributeError(f"module 'geosand' has no attribute {name!r}")
+    def __getattr__(name: str) -> Any:
+        """Public names are loaded at first use, so that ``import geosand`` costs nothing."""
+        if name in _HOMES:
+            from importlib import import_module
+
+            return getattr(import_module(_HOMES[name]), name)
+        raise AttributeError(f"module 'geosand' has no attribute {name!r}")
 
 
 def __dir__() -> list[str]:

@@ -112,15 +112,15 @@ def _different(table: Any) -> str:
     return f"{type(table).__name__}: columns of different length: {lengths}"
 
 
-def distinct(column: NDArray[Any], axis: int | None = None) -> NDArray[Any]:
-    """The values (or with axis 0 the rows) that occur, each once, in order.
+def distinct(column: NDArray[Any]) -> NDArray[Any]:
+    """The values that occur, each once, in order.
 
     ``np.unique`` by itself would first load ``numpy.ma``, a thirtieth of a short run.
     """
     if column.dtype.kind == "i" and column.ndim == 1:  # a third of the time
         in_order = np.sort(column)
         return in_order[begins(in_order)]
-    return np.unique(column, axis=axis, return_index=True)[0]
+    return np.unique(column, return_index=True)[0]
 
 
 def ratio(above: Floats | Ints | float, below: Floats | Ints, empty: float = np.nan) -> Floats:

@@ -104,6 +104,19 @@ class Unwritten(Refused):
     """The data are sound, but a result can not go where it should."""
 
 
+def refused(
+    file: str,
+    found: str,
+    *,
+    row: str | None = None,
+    column: str | None = None,
+    allowed: str = "",
+    remedy: str = "",
+) -> Refused:
+    """A refusal with one fault, to be raised."""
+    return Refused(Fault(file, found, row, column, allowed, remedy))
+
+
 def _numbered(fault: Fault) -> Fault:
     """The fault with the row "row 7", as boundaries have it, as the number 7."""
     word, _, number = str(fault.row).partition(" ")

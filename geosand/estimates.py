@@ -22,6 +22,7 @@ from geosand.half_width import half_width
 from geosand.tuples import NamedTuple
 
 COVERAGE = 0.95
+_AT_ONCE = 1 << 15  #: values of a long table that are weighted at a time: a cache holds them
 
 
 class Interval(NamedTuple):
@@ -175,10 +176,14 @@ class Estimates:
         runs = group if isinstance(group, Runs) else Runs(group, groups)
         names = self.per_row if independent is None else frozenset(independent)
         separate = rows_named(self.sources, names)
-        terms = self.table * weight
-        for row in separate:
-            terms[row] *= terms[row]
-        sums = runs.sums(terms)
+        sums = np.empty((len(self.table), runs.size))
+        at_once = max(1, _AT_ONCE // (1 + len(self)))
+        for first in range(0, len(sums), at_once):
+            terms = self.table[first : first + at_once] * weight
+            for row in separate:
+                if first <= row < first + at_once:
+                    terms[row - first] *= terms[row - first]
+            sums[first : first + at_once] = runs.sums(terms)
         for row in separate:
             np.sqrt(sums[row], out=sums[row])
         freedom = {name: self._freedom(name, runs, weight) for name in self.degrees_of_freedom}

@@ -6,7 +6,7 @@ import pickle
 
 import pytest
 
-from geosand.errors import Fault, Faults, Finding, Refused, Undecided
+from geosand.errors import Fault, Faults, Finding, Refused, Undecided, refused
 
 
 @pytest.mark.parametrize(
@@ -106,3 +106,8 @@ def test_a_cell_that_can_not_be_read_is_not_called_empty_too():
         (2, "a formula"),
         (3, "no number"),
     ]
+
+
+def test_a_refusal_of_one_fault_has_each_part_in_its_place():
+    told = refused("a.csv", "x", row="row 7", column="id", allowed="y", remedy="do z")
+    assert str(told) == "a.csv, row 7, id: x; allowed: y. Do z."

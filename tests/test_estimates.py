@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 
 import numpy as np
@@ -263,6 +264,31 @@ def test_group_sums_agree_with_covariance_matrices():
     # groups stay correlated through what they share
     total = found.group_sum(np.zeros(5, dtype=int), 1)
     assert total.u()[0] ** 2 == pytest.approx(covariance.sum(), rel=1e-12)
+
+
+def test_rows_of_a_long_table_add_up_as_those_of_short_ones():
+    rng = np.random.default_rng(5)
+    names = ["tray size", "sampling", "bulk density", "edge"]
+    for rows in (9_000, 40_000):  # so long that a few columns, or one, are weighted at a time
+        effects = {name: rng.normal(size=rows) for name in names}
+        table = Estimates(
+            value=rng.normal(size=rows), effects=effects, per_row=frozenset({"sampling", "edge"})
+        )
+        group, weight = rng.integers(0, 300, rows), rng.normal(size=rows)
+        found = table.group_sum(group, 300, weight=weight)
+        for k in (0, 299):
+            mine = np.flatnonzero(group == k)
+            term = {n: weight[mine] * column[mine] for n, column in table.effects.items()}
+            expected = [
+                math.fsum(term["tray size"]),
+                math.sqrt(math.fsum(term["sampling"] ** 2)),
+                math.fsum(term["bulk density"]),
+                math.sqrt(math.fsum(term["edge"] ** 2)),
+            ]
+            assert found.value[k] == pytest.approx(math.fsum(weight[mine] * table.value[mine]))
+            assert [found.effects[n][k] for n in names] == pytest.approx(expected, rel=1e-11)
+            alone = table.rows(mine).group_sum(0 * mine, 1, weight=weight[mine])
+            assert found.table[:, k].tolist() == alone.table[:, 0].tolist()  # to the last digit
 
 
 def test_a_group_without_rows_is_zero():

@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import json
 import pydoc
+import shutil
 import subprocess
 import sys
 
@@ -149,3 +150,13 @@ def test_public_names_are_offered_before_their_first_use():
     assert set(geosand.__all__) <= set(names.split())
     for name in set(geosand.__all__) - {"__version__"}:
         assert f" {name}(" in pydoc.plain(text), name
+
+
+def test_a_type_checker_finds_names_that_are_none(tmp_path):
+    (tmp_path / "script.py").write_text("import geosand\n\ngeosand.read_site\ngeosand.workout\n")
+    shutil.copy(geosand.__file__, tmp_path / "geosand.py")  # alone: the rest would take a minute
+    options = ["--ignore-missing-imports", "--no-site-packages", "--cache-dir", "/dev/null"]
+    command = [sys.executable, "-m", "mypy", *options, "script.py"]
+    done = subprocess.run(command, check=False, cwd=tmp_path, capture_output=True, text=True)
+    assert done.stdout.count("error") == 2, "one, and their count"
+    assert "script.py:4: error: Module has no attribute" in done.stdout, done.stdout + done.stderr

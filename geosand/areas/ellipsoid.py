@@ -29,32 +29,17 @@ _CUBIC_SPAN_DEG = 0.0017  # 190 m: three terms do, the fourth is below 5e-15 of 
 _NODES = 16  # Gauss-Legendre, per edge of a larger ring: exact to rounding up to 180 degrees
 
 
-def authalic_q(
-    sine: Floats,
-    eccentricity_squared: float = ECCENTRICITY_SQUARED,
-    room: tuple[Floats, Floats] | None = None,
-) -> Floats:
+def authalic_q(sine: Floats, eccentricity_squared: float = ECCENTRICITY_SQUARED) -> Floats:
     """q of ``sine`` = sin(latitude), any shape: Snyder 1987, eq. 3-12; 2 on a sphere's pole.
-
-    ``room`` are two columns to work in; what is returned is the first.
 
     >>> float(authalic_q(np.array(1.0)).round(12))
     1.995531087503
     """
     e2 = eccentricity_squared
-    q, other = room or (np.empty(np.shape(sine)), np.empty(np.shape(sine)))
     if e2 == 0.0:
-        return np.multiply(2.0, sine, out=q)
+        return 2.0 * sine
     e = np.sqrt(e2)
-    np.multiply(e2, sine, out=q)
-    q *= sine
-    np.subtract(1, q, out=q)
-    np.divide(sine, q, out=q)
-    np.multiply(e, sine, out=other)
-    np.arctanh(other, out=other)
-    other /= e
-    q += other
-    q *= 1 - e2
+    q: Floats = (sine / (1 - e2 * sine * sine) + np.arctanh(e * sine) / e) * (1 - e2)
     return q
 
 

@@ -36,7 +36,6 @@ class Mend:
     """What was done to one surface."""
 
     row: int
-    sorts: tuple[str, ...]  #: of the remarks that it answers
     text: str
     before_m2: float  #: as drawn, by the surveyors' formula: loops run backwards count negative
     after_m2: float  #: 0 where the surface is deleted
@@ -69,15 +68,15 @@ def repair(
     shapes = geometries.copy()
     kept = np.ones(len(shapes), dtype=np.bool_)
     enclosed = around.copy()
-    done: dict[int, list[tuple[str, str]]] = defaultdict(list)
+    done: dict[int, list[str]] = defaultdict(list)
     for row in np.flatnonzero(~shapely.is_valid(shapes)).tolist():
         made = mended(shapes[row], crossings)
         if made is not None:
             less = without_collapsed(shapes[row])
             if less is not shapes[row]:
-                done[row].append(("collapsed ring", "rings of fewer than three corners deleted"))
+                done[row].append("rings of fewer than three corners deleted")
             if not shapely.is_valid(less):
-                done[row].append(("crossing", f"crossings mended: {METHODS[crossings]}"))
+                done[row].append(f"crossings mended: {METHODS[crossings]}")
             shapes[row] = made
     for remark in _found(shapes, kinds, ids, kept, enclosed, _TIDIED):
         _tidy(shapes, remark, done)
@@ -85,7 +84,7 @@ def repair(
         if kept[remark.other] or remark.sort == "sliver":
             kept[remark.row] = False
             same = f", {ids[remark.other]} is kept" if remark.other >= 0 else ""
-            done[remark.row].append((remark.sort, f"deleted by the repair{same}"))
+            done[remark.row].append(f"deleted by the repair{same}")
             enclosed[enclosed == remark.row] = remark.other
     _mend_collars(shapes, kinds, ids, kept, enclosed, done)
     before = ellipsoid_areas_m2(geometries) * factor
@@ -93,8 +92,7 @@ def repair(
     mends = [
         Mend(
             row=row,
-            sorts=tuple(sort for sort, _ in said),
-            text="; ".join(text for _, text in said),
+            text="; ".join(said),
             before_m2=float(before[row]),
             after_m2=float(after[row]),
         )
@@ -125,7 +123,7 @@ def _found(
     ]
 
 
-def _tidy(shapes: Geometries, remark: Remark, done: dict[int, list[tuple[str, str]]]) -> None:
+def _tidy(shapes: Geometries, remark: Remark, done: dict[int, list[str]]) -> None:
     """One surface without what the remark is about; as it was where that would spoil it."""
     row, shape = remark.row, shapes[remark.row]
     if remark.sort == "repeated vertex":
@@ -138,7 +136,7 @@ def _tidy(shapes: Geometries, remark: Remark, done: dict[int, list[tuple[str, st
         made, text = _without_small_holes(shape), "tiny holes filled"
     if made is not None and shapely.is_valid(made) and not shapely.is_empty(made):
         shapes[row] = made
-        done[row].append((remark.sort, text))
+        done[row].append(text)
 
 
 def _without_spikes(shape: Any) -> Any:
@@ -194,7 +192,7 @@ def _mend_collars(
     ids: Strings,
     kept: Bools,
     around: Ints,
-    done: dict[int, list[tuple[str, str]]],
+    done: dict[int, list[str]],
 ) -> None:
     """Collars named, cut along their green and grown over the gap, where there is a remark."""
     remarks = _found(shapes, kinds, ids, kept, around, _COLLARS)
@@ -208,7 +206,7 @@ def _mend_collars(
         k, name = at[remark.row], ids[remark.other]
         if remark.sort == "around":
             around[remark.row] = remark.other
-            done[remark.row].append((remark.sort, f"named as around {name}"))
+            done[remark.row].append(f"named as around {name}")
             continue
         if remark.sort == "gap":
             made = shapely.union(shapes[remark.row], collars.gap[k])
@@ -219,7 +217,7 @@ def _mend_collars(
         made = _areal(made)
         if made is not None:
             shapes[remark.row] = made
-            done[remark.row].append((remark.sort, text))
+            done[remark.row].append(text)
 
 
 def _areal(shape: Any) -> Any:

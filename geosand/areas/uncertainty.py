@@ -68,17 +68,18 @@ class AreaErrors:
         net = c·own edge of the surface itself, less c·length of the surfaces beneath it, which
         lose that ground. Rows are surfaces.
         """
-        own = sums.coefficient * self.own_edge_m.take(sums.row)
-        above = np.zeros(len(self.edition), dtype=np.bool_)
-        above[self.shared.lower] = True
-        if not np.count_nonzero(above.take(sums.row)):
-            return sums._replace(coefficient=own)
+        alone = self.own_edge_m.copy()
+        alone[self.shared.lower] = np.nan
+        length = alone.take(sums.row)
+        if not np.isnan(length).any():  # none of the surfaces lies beneath another
+            return sums._replace(coefficient=sums.coefficient * length)
         of_each = np.bincount(self.shared.lower, minlength=len(self.edition))
         count = of_each[sums.row]
         order = np.argsort(self.shared.lower, kind="stable")
         term, place = ragged((np.cumsum(of_each) - of_each)[sums.row], count)
         edge = order[place]
         lost = sums.coefficient[term] * self.shared.length_m[edge]
+        own = sums.coefficient * self.own_edge_m.take(sums.row)
         group = np.concatenate([sums.group, sums.group[term]])
         return Sums.of(
             group,

@@ -146,10 +146,7 @@ def mass_on_surfaces(
     surface, runs = site.dressed.surface, Runs(group, groups)
     area = register.area_m2.take(surface)
     table = sum_over_surfaces(rates.rate, rates.in_mean, site.dressed.dressing, area, runs)
-    rate = rates.rate.value
-    known = np.isfinite(rate)
-    value = rate if np.count_nonzero(known) == len(rate) else np.where(known, rate, 0.0)
-    value = value * alike(register.ground_factor, surface)
+    value = rates.rate.value * alike(register.ground_factor, surface)
     return table.with_effects(register.errors.effects_of(group, surface, value, groups, runs))
 
 

@@ -247,12 +247,8 @@ def _crossed(lines: Lines, corners: Corners, line: Ints, edge: Ints) -> _Found:
 
 def _together(lines: Lines, still: Ints, found: list[_Found]) -> _Found:
     """The crossings, with those beyond the cap as one there: of the lines ``still`` inside."""
-    if len(still) or not found:
-        found = [(still, lines.cap_m[still], np.ones(len(still))), *found]
-    if len(found) == 1:
-        pair, distance, sign = found[0]
-    else:
-        pair, distance, sign = (np.concatenate(column) for column in zip(*found, strict=True))
+    found = [(still, lines.cap_m[still], np.ones(len(still))), *found]
+    pair, distance, sign = (np.concatenate(column) for column in zip(*found, strict=True))
     return pair, np.minimum(distance, lines.cap_m[pair]), sign
 
 

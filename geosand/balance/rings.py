@@ -32,8 +32,6 @@ class ThrowOff:
 
     reach_m: Floats  #: G; nan: no rings, or not within 200 m
     strip_width_m: Floats  #: G; overthrow / Σ(rate·perimeter)
-    reach_low_m: Floats  #: G; at the lower limit of the overthrow, 0 where that is not above 0
-    reach_high_m: Floats  #: G
     group_collar_kg: Floats  #: G
     group_surrounds_kg: Floats  #: G
     group_farther_kg: Floats  #: G; the three sum to the overthrow
@@ -218,15 +216,12 @@ def _split(
     farther = farther + _remainder(laid, main[-1], np.where(np.isinf(reach[0]), targets[0], 0.0))
     thrown = targets[0] > 0
     ends = np.where(np.isnan(targets), np.nan, 0.0)
-    finite = np.where(np.isinf(reach), np.nan, reach)
     with np.errstate(invalid="ignore", divide="ignore"):
         strip = np.where(thrown, targets[0] / sand.edge_kg_m, np.nan)
     by_row = {"collar_kg": collar, "surrounds_kg": surrounds, "farther_kg": farther}
     by_group = {
-        "reach_m": np.where(thrown, finite[0], np.nan),
+        "reach_m": np.where(thrown & ~np.isinf(reach[0]), reach[0], np.nan),
         "strip_width_m": strip,
-        "reach_low_m": finite[1],
-        "reach_high_m": finite[2],
         **{f"group_{name}": laid.by_group(kg) + unknown for name, kg in by_row.items()},
         "collar_low_kg": collar_kg[1] + ends[1],
         "collar_high_kg": collar_kg[2] + ends[2],

@@ -73,7 +73,7 @@ def unaccounted(
 def density_witness(site: Site) -> DensityWitness:
     """Stated bulk density of each sand against that by its readings of mass and volume."""
     stated, u_stated = site.sands.bulk_density_kg_m3, site.sands.u_bulk_density_kg_m3
-    _, mean, u = measured_densities(site)
+    mean, u = measured_densities(site)
     return DensityWitness(
         stated=stated.copy(),
         u_stated=np.where(np.isnan(stated), np.nan, u_stated),

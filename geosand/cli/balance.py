@@ -17,7 +17,7 @@ from geosand.cli.options import (
     write_text,
 )
 from geosand.cli.progress import steps
-from geosand.errors import printable
+from geosand.errors import printable, refused
 
 if TYPE_CHECKING:
     from geosand.reports.words import Units
@@ -99,12 +99,11 @@ def _chosen(results: Results, only: str | None, surface: str | None) -> int | No
 
 
 def _write_field(results: Results, path: Path, only: str | None, quiet: bool) -> None:
-    from geosand.errors import Fault, Refused
     from geosand.reports.depth_fields import fields_text
 
     text, sentence = fields_text(results, only=only, origin=origin_of(results.site))
     if text is None:
-        raise Refused(Fault(file=str(path), found=f"there is no depth field to write: {sentence}"))
+        raise refused(str(path), f"there is no depth field to write: {sentence}")
     write_text(path, text + "\n", option="--field")
     if not quiet:
         from geosand.reports.plain_table import show

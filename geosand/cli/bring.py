@@ -23,7 +23,7 @@ from geosand.cli.options import (
     with_shared_options,
 )
 from geosand.cli.progress import steps
-from geosand.errors import Fault, Refused, listed
+from geosand.errors import Refused, listed, refused
 
 if TYPE_CHECKING:
     from geosand.formats.boundaries.bring import Brought
@@ -67,12 +67,10 @@ def command(
     from geosand.reports.words import in_words_of
 
     if not (folder / "site.toml").is_file():
-        raise Refused(
-            Fault(
-                file=str(folder),
-                found="is no site folder: there is no site.toml in it",
-                remedy=f"set one up with geosand new {folder} --boundaries {file.name}",
-            )
+        raise refused(
+            str(folder),
+            "is no site folder: there is no site.toml in it",
+            remedy=f"set one up with geosand new {folder} --boundaries {file.name}",
         )
     with steps(silent=as_json) as step:
         step(f"Reading {file.name}")

@@ -7,7 +7,7 @@ from pathlib import Path
 import click
 
 from geosand.cli.options import display, print_document, results_of, verb
-from geosand.errors import Fault, Refused
+from geosand.errors import refused
 
 
 @verb
@@ -71,7 +71,7 @@ def _say_changes(folder: Path, earlier: Path, as_json: bool) -> None:
 
     if not folder.is_dir():
         remedy = "name a site folder"
-        raise Refused(Fault(file=str(folder), found="there is no such folder", remedy=remedy))
+        raise refused(str(folder), "there is no such folder", remedy=remedy)
     found = since(earlier, inputs_of(folder))
     parts = {"changed": found.changed, "new": found.added, "gone": found.removed}
     if as_json:

@@ -21,7 +21,7 @@ from geosand.cli.options import (
     with_shared_options,
     write_text,
 )
-from geosand.errors import Fault, Refused, Unwritten, printable, stop_code
+from geosand.errors import Fault, Unwritten, printable, refused, stop_code
 
 if TYPE_CHECKING:
     from geosand.cli.progress import Step
@@ -127,6 +127,10 @@ def _results_in(place: Path) -> Iterator[None]:
         found = f"holds what was measured ({own[0]})"
         remedy = "name a folder of its own for the results with --out"
         raise Unwritten(Fault(file=str(place), found=found, remedy=remedy))
+    whole = os.path.abspath(place)
+    if whole.encode(errors="replace").decode() != whole:  # Arrow takes no such paths
+        found, remedy = "has a name that is no UTF-8", "name another place with --out"
+        raise Unwritten(Fault(file=whole, found=found, remedy=remedy))
     there = place.is_dir()
     try:
         place.mkdir(parents=True, exist_ok=True)
@@ -152,7 +156,7 @@ def _needs_pyarrow() -> None:
 
     if find_spec("pyarrow") is None:
         remedy = "install geosand with the extra many: pip install 'geosand[many]'"
-        raise Refused(Fault(file="geosand many", found="pyarrow is not installed", remedy=remedy))
+        raise refused("geosand many", "pyarrow is not installed", remedy=remedy)
 
 
 def _document(done: PortfolioDone, place: Path) -> dict[str, Any]:

@@ -225,7 +225,8 @@ def print_document(document: Document) -> None:
     from geosand.reports.documents import to_json
 
     if isinstance(sys.stdout, io.TextIOWrapper):
-        sys.stdout.reconfigure(encoding="utf-8")  # JSON between programs is UTF-8 (RFC 8259, 8.1)
+        # JSON between programs is UTF-8 (RFC 8259, 8.1); of a name that is not, bytes are \udcff
+        sys.stdout.reconfigure(encoding="utf-8", errors="backslashreplace")
     click.echo(to_json({**document, "made_with": made_with()}))
 
 
@@ -248,12 +249,16 @@ def origin_of(site: Site) -> dict[str, Any]:
 
 
 def _plain(value: Any) -> Any:
-    """An option's value as JSON; of a path its last part, as results name no folders."""
+    """An option's value as JSON; of a path its last part, as results name no folders.
+
+    Bytes that are no UTF-8 could not be written to any file.
+    """
     if isinstance(value, (tuple, list)):
         return [_plain(v) for v in value]
     text = str(value)
     named = isinstance(value, Path) or (set(text) & {"/", "."} and os.path.exists(text))
-    return Path(os.path.abspath(text)).name if named else text
+    name = Path(os.path.abspath(text)).name if named else text
+    return name.encode("utf-8", "backslashreplace").decode()
 
 
 def write_text(path: Path, text: str, *, option: str = "--out") -> None:

@@ -11,7 +11,6 @@ from geosand.cli.options import (
     check_ending,
     check_results,
     display,
-    made_with,
     origin_of,
     print_document,
     results_of,
@@ -23,10 +22,13 @@ from geosand.cli.planning_options import (
     Share,
     asked_start,
     asked_surfaces,
+    last_swath,
+    lengths_m,
     start_option,
     surfaces_option,
     words,
 )
+from geosand.cli.power import show_power
 
 if TYPE_CHECKING:
     from geosand.columns import Floats
@@ -82,7 +84,7 @@ def command(folder: Path, as_json: bool, units: str | None, **asked: Any) -> Non
     _check_together(asked)
     check_results(asked["out"])
     if asked["show_power"]:
-        _show_power(folder, as_json, asked)
+        show_power(folder, as_json, asked)
         return
     if asked["catches"] is None:
         raise click.UsageError("give --catches, as in --catches 4")
@@ -114,7 +116,7 @@ def command(folder: Path, as_json: bool, units: str | None, **asked: Any) -> Non
     from geosand.reports.words import in_words_of, shown
 
     show(f"{what}, drawn with seed {seed}, in the order of walking{to}")
-    swath = _swath(results, asked["swath"])
+    swath = last_swath(results, asked["swath"])
     width = shown(swath, "length", shown_in) if swath > 0 else "not known"
     show(f"Tray {tray.words(shown_in)}, swath {width}: with others the points change.")
     show(*(f"  - {in_words_of(text, shown_in)}" for text in findings))
@@ -157,12 +159,8 @@ def _print_points(results: Results, places: Places, units: Units) -> None:
 def _ring(text: str | None) -> Floats:
     import numpy as np
 
-    read = Quantity("m", 50.0)
     parts = [part for part in (text or "").split(",") if part.strip()]
-    try:
-        return np.array([read.convert(part, None, None) for part in parts], dtype=np.float64)
-    except click.BadParameter as problem:
-        raise click.BadParameter(problem.message, param_hint="--ring") from problem
+    return np.array(lengths_m(parts, 50.0, "--ring"), dtype=np.float64)
 
 
 def _tray(text: str | None) -> Tray | None:
@@ -170,11 +168,7 @@ def _tray(text: str | None) -> Tray | None:
 
     if text is None:
         return None
-    read = Quantity("m", 5.0)
-    try:
-        sizes = [read.convert(part, None, None) for part in text.split(",")]
-    except click.BadParameter as problem:
-        raise click.BadParameter(problem.message, param_hint="--tray") from problem
+    sizes = lengths_m(text.split(","), 5.0, "--tray")
     if len(sizes) == 1:
         return Tray(diameter_m=sizes[0])
     if len(sizes) == 2:
@@ -234,20 +228,11 @@ def _placed(results: Results, asked: dict[str, Any], ring: Floats, tray: Tray, s
         row=row,
         catches=asked["catches"],
         half_diagonal_m=half if half > 0 else USUAL_TRAY_M / 2**0.5,
-        swath_m=_swath(results, asked["swath"]),
+        swath_m=last_swath(results, asked["swath"]),
         ring_m=ring,
         seed=seed,
         taken=_taken(results, asked["dressing"]),
     )
-
-
-def _swath(results: Results, asked: float | None) -> float:
-    """The swath asked for, else the last one of the last spreader; nan where none is known."""
-    from geosand.planning.choosing import chosen_spreader, last_figure, last_figures
-
-    site, ledger = results.site, results.ledger
-    spreader, _ = chosen_spreader(site, ledger, None)
-    return asked or last_figure(last_figures(site, site.dressed.swath_m, spreader, ledger.as_of))
 
 
 def _dressed(results: Results, dressing: str) -> list[str]:
@@ -301,39 +286,3 @@ def _write(
             values["edge_distance_m"] = float(point["outside"])
         features.append(values)
     write_text(out, points_geojson(lon, lat, features, origin))
-
-
-def _show_power(folder: Path, as_json: bool, asked: dict[str, Any]) -> None:
-    from geosand.planning.power import design_power, site_variances
-    from geosand.reports.power import (
-        designs,
-        power_answers,
-        power_basis,
-        power_document,
-        power_table,
-    )
-
-    page: Path | None = asked["out"]
-    check_ending(page, (".html",), "--out with --show-power")
-    results = results_of(folder)
-    site = results.site
-    row = asked_surfaces(results, words(asked["surfaces"]))
-    variances = site_variances(
-        site, results.areas, results.rates, results.balance, row=row, swath_m=_swath(results, None)
-    )
-    surfaces, catches = designs(len(row))
-    power = design_power(variances, dressed=len(row), surfaces=surfaces, catches=catches)
-    wanted = (asked["see_overthrow"], asked["know_depth"])
-    document = power_document(site, variances, power, len(row), *wanted)
-    if page is not None:
-        from geosand.reports.power_page import power_page
-
-        write_text(page, power_page(document, made_with()))
-    if as_json:
-        print_document(document if page is None else {**document, "written": str(page)})
-        return
-    from geosand.reports.plain_table import show
-
-    show(*power_answers(document), power_table(document), power_basis(document))
-    if page is not None:
-        show(f"Written: {page}")

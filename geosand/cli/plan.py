@@ -172,20 +172,11 @@ def _planned(results: Results, asked: dict[str, Any]) -> tuple[NextDressing, lis
         hint = "--spreader"
         spreader, of_spreader = chosen_spreader(site, ledger, asked["spreader"])
         hint = "--assurance"
-        depth = asked["depth"]
-        if asked["rate"] is not None:
-            depth = asked["rate"] / float(results.rates.density.value[sand])
-            if (asked["min_depth"] or 0.0) > depth:
-                raise click.UsageError("--min-depth is more than --rate: no surface would get sand")
-            if depth > MOST_DEPTH_M:
-                most = f"allowed is at most {MOST_DEPTH_M * 1000:g} mm"
-                problem = f"of this sand it is {depth * 1000:.4g} mm: {most}"
-                raise click.BadParameter(problem, param_hint="--rate")
         request = Request(
             row=row,
             sand=sand,
             spreader=spreader,
-            depth_m=depth,
+            depth_m=_depth_m(asked, float(results.rates.density.value[sand])),
             assurance=asked["assurance"],
             maximum_m=asked["max_depth"],
             minimum_m=asked["min_depth"],
@@ -202,6 +193,22 @@ def _planned(results: Results, asked: dict[str, Any]) -> tuple[NextDressing, lis
     except ValueError as problem:
         raise click.BadParameter(str(problem), param_hint=hint) from problem
     return plan, [of_sand, of_spreader]
+
+
+def _depth_m(asked: dict[str, Any], density_kg_m3: float) -> float | None:
+    """The depth that was asked for, or that of the rate; exit code 2 for one that can not be."""
+    rate: float | None = asked["rate"]
+    if rate is None:
+        said: float | None = asked["depth"]
+        return said
+    depth = rate / density_kg_m3
+    if (asked["min_depth"] or 0.0) > depth:
+        raise click.UsageError("--min-depth is more than --rate: no surface would get sand")
+    if depth > MOST_DEPTH_M:
+        most = f"allowed is at most {MOST_DEPTH_M * 1000:g} mm"
+        problem = f"of this sand it is {depth * 1000:.4g} mm: {most}"
+        raise click.BadParameter(problem, param_hint="--rate")
+    return depth
 
 
 def _write_map(results: Results, plan: NextDressing, path: Path | None, units: Units) -> list[Path]:

@@ -101,6 +101,15 @@ def asked_start(results: Results, place: str | None) -> tuple[float, float] | No
         raise click.BadParameter(str(problem), param_hint="--start") from problem
 
 
+def last_swath(results: Results, asked: float | None) -> float:
+    """The swath asked for, else the last one of the last spreader; nan where none is known."""
+    from geosand.planning.choosing import chosen_spreader, last_figure, last_figures
+
+    site, ledger = results.site, results.ledger
+    spreader, _ = chosen_spreader(site, ledger, None)
+    return asked or last_figure(last_figures(site, site.dressed.swath_m, spreader, ledger.as_of))
+
+
 surfaces_option = click.option(
     "--surfaces",
     "surfaces",
@@ -122,6 +131,15 @@ def words(texts: tuple[str, ...]) -> list[str]:
     return found
 
 
+def lengths_m(parts: list[str], most: float, option: str) -> list[float]:
+    """Lengths as typed, each at most ``most`` (m); exit code 2 for anything else."""
+    read = Quantity("m", most)
+    try:
+        return [read.convert(part, None, None) for part in parts]
+    except click.BadParameter as problem:
+        raise click.BadParameter(problem.message, param_hint=option) from problem
+
+
 def parse_holes(text: str | None) -> float | None:
     """Depth of sand (m) that fills holes as typed: diameter, spacing, depth. Else exit code 2."""
     import numpy as np
@@ -134,11 +152,7 @@ def parse_holes(text: str | None) -> float | None:
     if len(parts) != 3:
         problem = f"{text!r}: write diameter,spacing,depth as in 12.7mm,50mm,75mm"
         raise click.BadParameter(problem, param_hint="--holes")
-    read = Quantity("m", 1.0)
-    try:
-        diameter, spacing, depth = (read.convert(part, None, None) for part in parts)
-    except click.BadParameter as fault:
-        raise click.BadParameter(fault.message, param_hint="--holes") from fault
+    diameter, spacing, depth = lengths_m(parts, 1.0, "--holes")
     if diameter > spacing:
         problem = f"{text!r}: the holes are wider than their spacing"
         raise click.BadParameter(problem, param_hint="--holes")

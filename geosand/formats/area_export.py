@@ -104,8 +104,7 @@ def write_changes(
 
     ``origin`` and errors are as in :func:`write_areas`.
     """
-    shapes = np.empty(len(features), dtype=object)
-    shapes[:] = [row["geometry"] for row in features]
+    shapes = np.array([row["geometry"] for row in features], dtype=object)
     heads = [_head(name, units)[0] for name in CHANGE_COLUMNS]
     table = [
         [_value(row["properties"][name], name, units) for name in CHANGE_COLUMNS]
@@ -184,7 +183,7 @@ def _geopackage(
         {head: str for head in heads if head in _WORDS}
     )
     stream = io.BytesIO()  # in memory: a full disk is then told by the one writer of files
-    said = {name: json.dumps(value, ensure_ascii=False) for name, value in (origin or {}).items()}
+    said = {name: json.dumps(value) for name, value in (origin or {}).items()}
     with gdal_options(OGR_CURRENT_DATE=_NO_HOUR):
         frame.to_file(
             stream,

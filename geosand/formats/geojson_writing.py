@@ -95,7 +95,7 @@ def _feature(properties: dict[str, Any], geometry: dict[str, Any] | None) -> dic
 def _collection(features: Iterable[dict[str, Any]], origin: Mapping[str, Any]) -> str:
     """A line a foreign member, a line a feature."""
     members = "".join(
-        f"{json.dumps(name)}: {json.dumps(value, ensure_ascii=False)},\n"
+        f"{json.dumps(name)}: {json.dumps(value)},\n"  # names of files may be no UTF-8
         for name, value in origin.items()
     )
     lines = ",\n".join(json.dumps(f, ensure_ascii=False, allow_nan=False) for f in features)

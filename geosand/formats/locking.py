@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
-from geosand.errors import Fault, Refused
+from geosand.errors import Fault, Refused, refused
 
 IN_USE = ".geosand-in-use"  #: only where folders themselves can not be locked
 
@@ -35,12 +35,10 @@ def held(folder: str | Path, what: str = "site") -> Iterator[None]:
 
 
 def _taken(folder: Path, what: str) -> Refused:
-    return Refused(
-        Fault(
-            file=str(folder),
-            found=f"another geosand is changing this {what} just now",
-            remedy="wait until it has ended, then say the same again; nothing was changed here",
-        )
+    return refused(
+        str(folder),
+        f"another geosand is changing this {what} just now",
+        remedy="wait until it has ended, then say the same again; nothing was changed here",
     )
 
 

@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 
 from geosand.columns import take
-from geosand.errors import Fault, Faults, Refused
+from geosand.errors import Faults, Refused, refused
 from geosand.formats.geojson import read_edition
 from geosand.formats.plain_files import plain_bytes
 from geosand.formats.site_folder import read_site
@@ -55,7 +55,7 @@ def read_other_survey(folder: Path, site: Site, named: str) -> Survey:
     for number, day in enumerate(site.valid_from):
         if str(day) == named:
             return _survey(site, number, f"edition of {day}")
-    raise Refused(Fault(file=named, found="there is no such survey", remedy=_known(folder, site)))
+    raise refused(named, "there is no such survey", remedy=_known(folder, site))
 
 
 def survey_in_force(site: Site) -> Survey:
@@ -95,6 +95,8 @@ def _imported(path: Path, named: str, site: Site) -> bytes:
         if settled.faults:
             raise Refused(settled.faults)
     except Refused as refusal:
+        if not any("--" in str(fault) for fault in refusal.faults):  # an option of `new`
+            raise  # nothing to decide: the file is to be mended, or a package installed
         remedy = f"set up a site of its own with geosand new FOLDER --boundaries {named}, where"
         remedy += " this can be decided, and name that folder"
         *others, last = (fault._replace(allowed="", remedy="") for fault in refusal.faults)

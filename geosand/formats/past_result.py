@@ -11,14 +11,15 @@ from html import unescape
 from pathlib import Path
 from typing import Any
 
-from geosand.errors import Fault, Faults, Refused
+from geosand.errors import Faults, refused
 from geosand.formats.plain_files import plain_bytes
 
 LARGEST_MB = 100
-#: The JSON block that pages carry; a page holds its inputs in one of them.
-BLOCK = re.compile(r'<script[^>]*type="application/json"[^>]*>(.*?)</script>', re.DOTALL)
-GPX = re.compile(r"<metadata><desc>(.*?)</desc>", re.DOTALL)
-MEMBER = re.compile(r'<MDI key="(inputs|made_with|also_read)">(.*?)</MDI>', re.DOTALL)
+#: The JSON block that pages carry; a page holds its inputs in one of them. Here and below "<" is
+#: escaped within, so that no beginning without an end is followed to the end of the file.
+BLOCK = re.compile(r'<script[^<>]{0,200}type="application/json"[^<>]{0,200}>([^<]*)</script>')
+GPX = re.compile(r"<metadata><desc>([^<]*)</desc>")
+MEMBER = re.compile(r'<MDI key="(inputs|made_with|also_read)">([^<]*)</MDI>')
 SQLITE = b"SQLite format 3\0"
 MOST_STEPS = 10_000_000  #: of SQLite's machine
 DIGEST = re.compile(r"[0-9a-f]{64}")
@@ -66,7 +67,7 @@ def _document(path: Path) -> Mapping[str, Any]:
             return found
     remedy = "give what a verb printed with --json, or a page, GeoJSON, GPX or GeoPackage that"
     found = "names no inputs with their SHA-256"
-    raise Refused(Fault(file=path.name, found=found, remedy=f"{remedy} geosand wrote"))
+    raise refused(path.name, found, remedy=f"{remedy} geosand wrote")
 
 
 def _candidates(path: Path) -> list[str]:

@@ -3,18 +3,17 @@
 from __future__ import annotations
 
 import os
-import tomllib
 from collections.abc import Iterator, Mapping
 from itertools import takewhile
 from pathlib import Path, PurePath
-from typing import Any
 
 from geosand.columns import frozen
 from geosand.errors import Faults, Finding, printable
 from geosand.formats.csv_table import read_csv
 from geosand.formats.geojson import read_edition, read_points
+from geosand.formats.settings_file import read_settings_file
 from geosand.site.assemble import RawSite, assemble
-from geosand.site.cells import RawTable, quoted
+from geosand.site.cells import RawTable
 from geosand.site.editions import RawEdition
 from geosand.site.tables import Site
 
@@ -36,10 +35,6 @@ MEANT = {
 TABLES = (".csv", ".txt", ".tsv", ".xls", ".xlsx", ".xlsm", ".xlsb", ".ods", ".json", ".geojson")
 OUTLINES = (".geojson", ".json", ".shp", ".gpkg", ".kml", ".kmz", ".gml", ".fgb", ".dxf")
 MAXIMUM_MB = 100
-SETTINGS_MB = 1
-MAXIMUM_DOTS = 500  #: in one line of site.toml
-MAXIMUM_SANDS = 200
-MAXIMUM_KEYS = 2_000
 
 
 @frozen
@@ -73,7 +68,8 @@ def parse_site(folder: str | Path, held: Mapping[str, bytes] | None = None) -> P
     files = _Files(root, held)
     findings: list[Finding] = []
     _check_folder(files, str(folder))
-    settings = _settings(files)
+    content = files.bytes_of("site.toml", required="it names the site and its sands")
+    settings = None if content is None else read_settings_file(content, files.faults)
     editions = _editions(files, findings)
     records = _records(files, findings)
     _tell_nearly_named(files, findings)
@@ -178,71 +174,6 @@ class _Files:
             return None
         self.read[name] = content
         return content
-
-
-def _settings(files: _Files) -> Mapping[str, Any] | None:
-    """The document; None where it can not be read, which is then already noted."""
-    content = files.bytes_of("site.toml", required="it names the site and its sands")
-    if content is None:
-        return None
-    if len(content) > SETTINGS_MB * 1_000_000:
-        found = f"is larger than {SETTINGS_MB} MB"
-        files.faults.add("site.toml", found, remedy="it says what is the same all season, no more")
-        return None
-    try:
-        # a key of very many parts costs its square in time and memory
-        if any(line.count(b".") > MAXIMUM_DOTS for line in content.splitlines()):
-            raise RecursionError
-        return _few_enough(tomllib.loads(content.decode("utf-8-sig")), files.faults)
-    except UnicodeDecodeError as problem:
-        line = content[: problem.start].count(b"\n") + 1
-        files.faults.add("site.toml", "is not UTF-8", row=line, remedy="save it as UTF-8")
-    except RecursionError:
-        files.faults.add("site.toml", "is too deeply nested", remedy="write plain tables")
-    except ValueError as problem:
-        found = f"is not TOML: {_in_plain_words(str(problem))[:120]}{_line_of(content, problem)}"
-        remedy = 'mend that line: name = "a text", day = 2026-03-01, number = 9.5, answer = true'
-        files.faults.add("site.toml", found, remedy=remedy)
-    return None
-
-
-def _line_of(content: bytes, problem: ValueError) -> str:
-    """The line that the parser names, as it stands; "" where it names none."""
-    import re
-
-    number = re.search(r"at line ([0-9]+),", str(problem))
-    lines = content.decode("utf-8-sig").split("\n")
-    line = lines[int(number[1]) - 1].strip() if number and int(number[1]) <= len(lines) else ""
-    return f": {quoted(line)}" if line else ""
-
-
-def _in_plain_words(problem: str) -> str:
-    """What the parser says, without the names of its own parts."""
-    if "int_max_str_digits" in problem:
-        return "a number of thousands of digits"
-    import re
-
-    problem = problem.replace("Cannot overwrite a value", "a key stands twice")
-    table = re.search(r"Cannot declare \((.*?),?\) twice", problem)
-    if table is None:
-        return problem
-    name = ".".join(re.findall(r"'([^']*)'", table[1]))
-    return problem.replace(table[0], f"[{name}] stands twice")
-
-
-def _few_enough(document: dict[str, Any], faults: Faults) -> dict[str, Any] | None:
-    """The document; None, with a fault, where it holds more than any site needs."""
-    tables = [document, *(part for part in document.values() if isinstance(part, dict))]
-    if (keys := max(map(len, tables))) > MAXIMUM_KEYS:
-        found = f"has {keys:,} keys in one table"
-        faults.add("site.toml", found, allowed=f"at most {MAXIMUM_KEYS:,}")
-        return None
-    sands = document.get("sands")
-    if isinstance(sands, dict) and len(sands) > MAXIMUM_SANDS:
-        found = f"has {len(sands):,} sands"
-        faults.add("site.toml", found, column="[sands]", allowed=f"at most {MAXIMUM_SANDS}")
-        return None
-    return document
 
 
 def _editions(files: _Files, findings: list[Finding]) -> list[RawEdition]:

@@ -25,7 +25,8 @@ from geosand.site.cells import Cell, RawTable, quoted
 SAVE = "open it in a spreadsheet program and save it as .xlsx"
 _MERGED = re.compile(rb'<mergeCell ref="([A-Z0-9:]{1,30})"')
 _PERCENT = re.compile(rb'%|numFmtId="(?:9|10)"')  #: formats of cells that show percent
-_FORMULA = re.compile(rb"<(?:\w+:)?f[ />]")
+_PREFIX = re.compile(rb"(</?)[\w.-]+:")
+_FORMULA = re.compile(rb"<f[ />]")
 _ROW = re.compile(rb"<row [^>]*?\br=\"(-?\d{1,18})\"")
 _HIDDEN = re.compile(rb'<row (?=[^>]*\bhidden="(?:1|true)")[^>]*?\br="(\d{1,18})"')
 LISTS = "lists"  #: of drop-down lists: no records
@@ -124,7 +125,9 @@ def _sheets(content: bytes, names: Sequence[str]) -> tuple[list[tuple[str, Any, 
 
 
 def _part(sheet: Any) -> bytes:
-    return bytes(sheet.parent._archive.read(sheet._worksheet_path))
+    """A sheet's text in the file, elements without the prefix that some programs give them."""
+    text = bytes(sheet.parent._archive.read(sheet._worksheet_path))
+    return _PREFIX.sub(rb"\1", text) if b":row " in text else text
 
 
 def _lines(sheet: Any) -> Any:
@@ -231,9 +234,9 @@ def _tell_unseen(sheet: Any, table: RawTable, findings: list[Finding]) -> None:
     if rows and sheet.sheet_state != "visible":
         text = "the sheet is hidden, and read like all others: delete it if it is not to count"
         findings.append(Finding(about=table.file, text=text, topic="file"))
-    hidden = [int(number) for number in _HIDDEN.findall(archive.read(sheet._worksheet_path))]
+    hidden = [int(number) for number in _HIDDEN.findall(_part(sheet))]
     struck = []
-    if b"<strike" in _styles(archive) and rows:
+    if b"strike" in _styles(archive) and rows:
         struck = [
             number
             for number, line in enumerate(sheet.iter_rows(max_row=max(rows)), start=1)

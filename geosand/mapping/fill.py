@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from typing import Literal
 
 import numpy as np
@@ -25,9 +24,9 @@ from geosand.mapping.view import (
     System,
 )
 from geosand.planning.dressing import NextDressing, dressing_passes
-from geosand.rates.depth_field import CELL_M, MOST_CELLS, DepthField, depth_field
+from geosand.rates.depth_field import DepthField, depth_field
 from geosand.rates.spatial import site_spatial, variogram_of
-from geosand.reports.classes import round_steps
+from geosand.reports.depth_fields import cell_side_m
 from geosand.reports.first import look_first
 from geosand.reports.words import merged_findings, written_day
 from geosand.results import Results
@@ -170,10 +169,7 @@ def map_fields(results: Results) -> tuple[MapField, ...]:
     rows = np.flatnonzero(np.isfinite(spatial.kriged_rate_kg_m2))
     if not len(rows):
         return ()
-    west, south, east, north = shapely.bounds(areas.owned_plane[site.dressed.surface[rows]]).T
-    ground = (east - west) * (north - south)
-    least = math.sqrt(max(ground.sum() / MOST_OF_A_MAP, ground.max() / MOST_CELLS, CELL_M**2))
-    cell_m = next(iter(round_steps(least)))
+    cell_m = cell_side_m(results, rows, MOST_OF_A_MAP)
     return tuple(
         _field(results, row, depth_field(site, areas, rates, spatial, row, cell_m=cell_m))
         for row in rows.tolist()

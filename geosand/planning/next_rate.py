@@ -107,18 +107,8 @@ def _standing(
     unmeasured = np.bincount(of_row[blind], minlength=size) > 0
     left = shortfall - np.where(unmeasured, assumed, 0.0)
     words = np.select(
-        [
-            np.isnan(shortfall),
-            unmeasured & np.isnan(assumed),
-            over,
-            unmeasured,
-        ],
-        [
-            NO_TARGET,
-            NOT_KNOWN,
-            "over-dressed",
-            PLAN_COUNTS,
-        ],
+        [np.isnan(shortfall), unmeasured & np.isnan(assumed), over, unmeasured],
+        [NO_TARGET, NOT_KNOWN, OVER, PLAN_COUNTS],
         "",
     )
     return left[ground], over[ground], words[ground].astype(np.str_)

@@ -11,10 +11,10 @@ from pathlib import Path
 
 from geosand import __version__
 from geosand.formats.writing import sweep
-from geosand.portfolio.chunk import Chunk, ChunkDone, Options, work_chunk
+from geosand.portfolio.chunk import Chunk, ChunkDone, Options, Tell, Work, work_chunk
 from geosand.portfolio.compare import Comparison, compare
 from geosand.portfolio.parts import FOLDER, Parts, stored
-from geosand.portfolio.run import CHUNK, Tell, Work, chunks_of, run
+from geosand.portfolio.run import CHUNK, chunks_of, run
 from geosand.portfolio.site_maps import MAPS, about_to_make, clear_maps, map_names, write_maps
 from geosand.portfolio.site_read import Source
 from geosand.portfolio.sorted_tables import carried, in_order

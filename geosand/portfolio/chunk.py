@@ -6,9 +6,9 @@ import gc
 import hashlib
 import json
 from collections import Counter
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -28,6 +28,7 @@ from geosand.site.tables import Site
 TABLES = ("sites", "balances", "ledger", "areas", "spreaders")
 LAYOUT = 3  #: of the tables; another number makes earlier parts worthless
 REFUSED, FAILED = "refused", "failed"
+DIED = "the process that worked on it died, twice: out of memory?"
 #: what is worked out in one call: memory does not grow with a chunk, nor with large sites
 STACK_SITES, STACK_ROWS = 100, 1_000_000
 
@@ -77,6 +78,10 @@ class ChunkDone:
     unforeseen: Mapping[str, int] = field(default_factory=dict)  #: sites read alone, by the error
 
 
+Work = Callable[[Chunk], ChunkDone]
+Tell = Callable[[str], None]  #: gets what is done beside working out sites
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Worked:
     """Sites whose rows lie end to end in Arrow tables by name."""
@@ -97,12 +102,6 @@ class NotWorked:
     faults: str
 
 
-def work_chunk(chunk: Chunk) -> ChunkDone:
-    """Read and work out the sites of a chunk. A site that can not be is a row that says why."""
-    with _uncollected():
-        return _work_chunk(chunk)
-
-
 @contextmanager
 def _uncollected() -> Iterator[None]:
     """Without the collector of circular garbage, of which a chunk makes next to none.
@@ -119,7 +118,9 @@ def _uncollected() -> Iterator[None]:
             gc.enable()
 
 
-def _work_chunk(chunk: Chunk) -> ChunkDone:
+@_uncollected()
+def work_chunk(chunk: Chunk) -> ChunkDone:
+    """Read and work out the sites of a chunk. A site that can not be is a row that says why."""
     kept: list[str] = []
     fingerprints: dict[str, str] = {}
     done: list[Worked] = []
@@ -236,12 +237,8 @@ def _told(sites: Sequence[NotWorked]) -> list[Worked]:
     if not sites:
         return []
     keys = [one.key for one in sites]
-    told = refused_rows(
-        keys,
-        [one.name for one in sites],
-        [one.status for one in sites],
-        [one.faults for one in sites],
-    )
+    texts = {name: [getattr(one, name) for one in sites] for name in ("name", "status", "faults")}
+    told = refused_rows({"site": keys, **texts})
     sizes = {"sites": [1] * len(keys)}
     return [Worked(keys=keys, tables={"sites": arrow_table(told)}, sizes=sizes)]
 
@@ -264,8 +261,14 @@ def _joined(worked: Sequence[Worked]) -> tuple[dict[str, Any], dict[str, Rows]]:
     return tables, rows
 
 
-def lost_chunk(chunk: Chunk, why: str) -> ChunkDone:
+def halves(chunk: Chunk) -> list[Chunk]:
+    """Two chunks of half the sites each; none for one site."""
+    half = len(chunk.keys) // 2
+    return [replace(chunk, keys=k) for k in (chunk.keys[:half], chunk.keys[half:])] if half else []
+
+
+def lost_chunk(chunk: Chunk) -> ChunkDone:
     """Rows for sites whose process died each time it worked on them."""
-    lost = [NotWorked(key=key, name=key, status=FAILED, faults=why) for key in chunk.keys]
+    lost = [NotWorked(key=key, name=key, status=FAILED, faults=DIED) for key in chunk.keys]
     tables, rows = _joined(_told(lost))
     return ChunkDone(fingerprints=dict.fromkeys(chunk.keys, ""), tables=tables, rows=rows)

@@ -10,7 +10,7 @@ from dataclasses import dataclass, field, replace
 from itertools import chain
 from pathlib import Path, PurePath
 
-from geosand.errors import Fault, Refused
+from geosand.errors import Fault, Refused, refused
 from geosand.formats.site_folder import ParsedSite, parse_site
 from geosand.portfolio.folders_at_once import read_folders_at_once
 from geosand.portfolio.site_read import SiteRead, Source
@@ -192,19 +192,15 @@ def find_sites(root: Path, outside: Path) -> Source:
     if sites is not None:
         return sites
     if not root.is_dir():
-        raise Refused(
-            Fault(file=str(root), found="there is no such folder", remedy="name a folder")
-        )
+        raise refused(str(root), "there is no such folder", remedy="name a folder")
     folders = site_folders(root, outside)
     if folders is None:
-        raise Refused(
-            Fault(
-                file=str(root),
-                found="no site is here",
-                allowed="folders with a site.toml, or surfaces.parquet (or .gpkg) with a column"
-                " site and its companions",
-                remedy="name the folder that holds the sites",
-            )
+        raise refused(
+            str(root),
+            "no site is here",
+            allowed="folders with a site.toml, or surfaces.parquet (or .gpkg) with a column"
+            " site and its companions",
+            remedy="name the folder that holds the sites",
         )
     return folders
 

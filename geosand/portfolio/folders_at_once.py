@@ -163,7 +163,7 @@ def _record(raw: RawSite, name: str) -> RawTable:
 def _raw_sites(
     sites: Sequence[RawSite], surveys: Sequence[Sequence[RawEdition]], order: _Order
 ) -> RawSites:
-    records = {
+    records: dict[str, Any] = {
         name: _one_table([_record(raw, name) for raw in sites], order.names[(name,)])
         for name in RECORDS
     }
@@ -177,10 +177,7 @@ def _raw_sites(
         settings=_settings([dict(raw.settings or {}) for raw in sites], (SETTINGS,), order),
         editions=editions,
         valid_from=np.array(days, dtype="datetime64[D]"),
-        dressings=records["dressings"],
-        loads=records["loads"],
-        catches=records["catches"],
-        deliveries=records["deliveries"],
+        **records,
         surveys=surveys,
         inputs=[raw.inputs for raw in sites],
     )

@@ -29,8 +29,8 @@ from geosand.units import SHOWN
 
 #: what the page's script needs of a site, in this order
 FIELDS = (
-    *("site", "name", "status", "spread_kg", "overthrow_kg", "fraction", "u_fraction"),
-    *("strip_width_m", "u_strip_width_m", "spreaders", "measured", "dressings", "thrown_over"),
+    *("site", "name", "status", "fraction", "u_fraction", "strip_width_m", "u_strip_width_m"),
+    *("spreaders", "measured", "dressings", "thrown_over"),
     *("not_closing", *IN_STATE, "furthest_behind", "largest_shortfall_mm"),
     *("findings", "sketch"),
 )
@@ -59,7 +59,6 @@ def index_page(title: str, done: PortfolioDone, units: Units) -> str:
         "states": list(IN_STATE),
         "length": SHOWN[units]["length"],
         "depth": SHOWN[units]["depth"],
-        "mass": SHOWN[units]["mass"],
     }
     return page(
         title=f"{name}, sand on turf",

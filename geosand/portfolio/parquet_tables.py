@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 
 from geosand.columns import Ints
-from geosand.errors import Fault, Refused
+from geosand.errors import refused
 from geosand.portfolio.arrow_columns import without_views
 from geosand.portfolio.arrow_geometries import BINARY, LAYOUTS, is_encoded
 from geosand.portfolio.rows_by_site import SiteRows, rows_among, split_by_site
@@ -248,7 +248,7 @@ def parquet_table(path: Path) -> ParquetTable:
         schema = pq.read_schema(path)
     except (OSError, pa.ArrowException) as problem:
         found = f"is no Parquet file: {str(problem)[:80]}"
-        raise Refused(Fault(file=path.name, found=found, remedy="write it again")) from problem
+        raise refused(path.name, found, remedy="write it again") from problem
     needs_site(path.name, schema.names)
     geometry = "geometry" if "geometry" in schema.names else ""
     told, encoding, boxes = (schema.metadata or {}).get(b"geo"), BINARY, set[str]()
@@ -290,6 +290,4 @@ def _needs_encoding(path: Path, column: Any, encoding: str) -> None:
     else:
         return
     remedy = "write it with geometry_encoding WKB"
-    raise Refused(
-        Fault(file=path.name, column=column.name, found=found, allowed=allowed, remedy=remedy)
-    )
+    raise refused(path.name, found, column=column.name, allowed=allowed, remedy=remedy)

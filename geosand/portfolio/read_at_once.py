@@ -50,7 +50,7 @@ def read_at_once(
         sound = sound[_can_be(tables, surveys)[sound]]
         for count in distinct(surveys.count[sound]).tolist():
             alike = sound[surveys.count[sound] == count]
-            stack = partial(_stacked, keys=keys, tables=tables, surveys=surveys)
+            stack = partial(_raw_sites, keys=keys, tables=tables, surveys=surveys)
             sites |= sound_ones(alike, stack)
     return sites
 
@@ -82,24 +82,15 @@ def _surveys(surfaces: Typed) -> _Surveys:
     of_site = different // len(order)
     begun = np.searchsorted(of_site, np.arange(sites))
     number = np.arange(len(different)) - begun[of_site]
-    days = {
-        (int(k), int(n)): parse_day(texts.words[order[key % len(order)]])
-        for k, n, key in zip(of_site, number, different.tolist(), strict=True)
-    }
-    blank = {
-        (int(k), int(n))
-        for k, n, key in zip(of_site, number, different.tolist(), strict=True)
-        if not texts.words[order[key % len(order)]]
-    }
-    count = np.bincount(of_site, minlength=sites)
-    for place, day in days.items():
-        if day is None and place not in blank:
-            count[place[0]] = 0  # its date can not be read: that is for people to be told
-    return _Surveys(
-        edition=number[np.searchsorted(different, keys)],
-        count=count,
-        first_day={place: day for place, day in days.items() if day is not None},
-    )
+    count, first_day = np.bincount(of_site, minlength=sites), dict[tuple[int, int], np.datetime64]()
+    words = [texts.words[order[k]] for k in (different % len(order)).tolist()]
+    for k, n, word in zip(of_site.tolist(), number.tolist(), words, strict=True):
+        if (day := parse_day(word)) is not None:
+            first_day[k, n] = day
+        elif word:
+            count[k] = 0  # its date can not be read: that is for people to be told
+    edition = number[np.searchsorted(different, keys)]
+    return _Surveys(edition=edition, count=count, first_day=first_day)
 
 
 def edition_day(cell: Cell) -> str:
@@ -117,17 +108,12 @@ def _can_be(tables: Mapping[str, Typed], surveys: _Surveys) -> Bools:
     return sound
 
 
-def _stacked(
+def _raw_sites(
     group: Ints, keys: Sequence[str], tables: Mapping[str, Typed], surveys: _Surveys
 ) -> tuple[RawSites, list[Finding]]:
-    return _raw_sites(keys, group, tables, surveys), []
-
-
-def _raw_sites(
-    keys: Sequence[str], group: Ints, tables: Mapping[str, Typed], surveys: _Surveys
-) -> RawSites:
+    """The tables of some sites as those of one; of a set's files nothing is found beside."""
     editions = int(surveys.count[group[0]])
-    records = {
+    records: dict[str, Any] = {
         name: tables[name].of(group)
         if name in tables
         else RawTable(file=name, rows=[], columns={}, members=len(group))
@@ -136,18 +122,17 @@ def _raw_sites(
     days = [
         [surveys.first_day.get((k, n), NOT_SAID) for n in range(editions)] for k in group.tolist()
     ]
-    return RawSites(
+    raw = RawSites(
         members=len(group),
         settings=_settings([keys[k] for k in group.tolist()], tables["sites"].of(group)),
         editions=[
             _edition(tables["surfaces"], group, surveys.edition == n) for n in range(editions)
         ],
         valid_from=np.array(days, dtype="datetime64[D]"),
-        dressings=records["dressings"],
-        loads=records["loads"],
-        catches=records["catches"],
+        **records,
         deliveries=tables["deliveries"].of(group) if "deliveries" in tables else None,
     )
+    return raw, []
 
 
 def _edition(surfaces: Typed, group: Ints, mine: Bools) -> RawEdition:

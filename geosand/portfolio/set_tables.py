@@ -14,7 +14,7 @@ from typing import Any, Protocol
 import numpy as np
 
 from geosand.columns import Ints
-from geosand.errors import Fault, Refused
+from geosand.errors import Refused, refused
 from geosand.portfolio.rows_by_site import SiteRows, coded_sites, split_by_site
 from geosand.site.cells import quoted
 from geosand.tuples import NamedTuple
@@ -38,7 +38,7 @@ def told_of(file: str) -> Iterator[None]:
         raise
     except Exception as problem:
         found = f"can not be read ({type(problem).__name__})"
-        raise Refused(Fault(file=file, found=found, remedy="write it again")) from problem
+        raise refused(file, found, remedy="write it again") from problem
 
 
 class FileTable(Protocol):
@@ -184,22 +184,20 @@ def needs_site(file: str, columns: Sequence[str]) -> None:
     """Refuse a table without the column ``site``."""
     if "site" not in columns:
         remedy = "add one with the site that each row is of"
-        raise Refused(Fault(file=file, found="there is no column site", remedy=remedy))
+        raise refused(file, "there is no column site", remedy=remedy)
     if twice := [name for name in dict.fromkeys(columns) if columns.count(name) > 1]:
         found = f"column {quoted(twice[0])} stands twice"
-        raise Refused(Fault(file=file, found=found, remedy="keep one of them"))
+        raise refused(file, found, remedy="keep one of them")
 
 
 def needs_degrees(file: str, crs: str) -> None:
     """Refuse coordinates that are not WGS 84, which ``crs`` names by authority and code."""
     if not WGS84.search(crs):
-        raise Refused(
-            Fault(
-                file=file,
-                found=f"its coordinates are in {crs[:60]}",
-                allowed="longitude, latitude in WGS 84 (OGC:CRS84, EPSG:4326)",
-                remedy="write it in WGS 84",
-            )
+        raise refused(
+            file,
+            f"its coordinates are in {crs[:60]}",
+            allowed="longitude, latitude in WGS 84 (OGC:CRS84, EPSG:4326)",
+            remedy="write it in WGS 84",
         )
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping
 from itertools import pairwise
 
 import numpy as np
@@ -152,19 +152,13 @@ def _sketches(work: Work) -> list[str]:
     return [text[begin:end] for begin, end in pairwise(ends)]
 
 
-def refused_rows(
-    keys: Sequence[str], names: Sequence[str], statuses: Sequence[str], faults: Sequence[str]
-) -> Table:
-    """The rows of sites that could not be worked out."""
-    texts = {"site": keys, "name": names, "status": statuses, "faults": faults}
-    size = len(keys)
+def refused_rows(texts: Mapping[str, list[str]]) -> Table:
+    """The rows of sites that could not be worked out; ``texts`` are all that they say."""
+    size = len(texts["site"])
     nothing = {
         "U": [""] * size,
         "f": np.full(size, np.nan),
         "i": np.zeros(size, dtype=np.int64),
         "M": np.full(size, "NaT", dtype="datetime64[D]"),
     }
-    return {
-        column: list(texts[column]) if column in texts else nothing[kind]
-        for column, kind in SITE_COLUMNS.items()
-    }
+    return {column: texts.get(column, nothing[kind]) for column, kind in SITE_COLUMNS.items()}

@@ -19,9 +19,9 @@ import numpy as np
 from geosand.columns import Ints
 from geosand.errors import Refused
 from geosand.portfolio.arrow_columns import written_out
+from geosand.portfolio.chunk import Tell
 from geosand.portfolio.parquet_tables import ParquetTable, Pieces
 from geosand.portfolio.rows_by_site import SiteRows, owners, rows_among, split_by_site
-from geosand.portfolio.run import Tell
 from geosand.portfolio.set_tables import FileTable, Stamp, stamp, told_of
 from geosand.portfolio.site_read import Source
 from geosand.portfolio.site_set import SiteSet

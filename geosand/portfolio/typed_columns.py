@@ -107,10 +107,10 @@ def typed(name: str, rows: SiteRows, file: str) -> Typed:
                 odd |= blank
     shapes = None
     if name in ("surfaces", "catches") and GEOMETRY in table.column_names:
-        shapes, wrong = _shapes(table[GEOMETRY], POLYGONS if name == "surfaces" else POINTS)
+        shapes, wrong = shapes_of(table[GEOMETRY], POLYGONS if name == "surfaces" else POINTS)
         odd |= wrong
         if name == "catches":
-            columns |= {"lon": shapely.get_x(shapes), "lat": shapely.get_y(shapes)}
+            columns |= positions(shapes)
     return Typed(
         file=file,
         sites=sites,
@@ -157,8 +157,19 @@ def _blanks(column: Column, values: Any) -> Bools | None:
     return odd
 
 
-def _shapes(values: Any, types: tuple[int, ...]) -> tuple[Geometries, Bools]:
+def shapes_of(values: Any, types: tuple[int, ...]) -> tuple[Geometries, Bools]:
     """Geometries, and True for those that are none or of another type."""
     shapes = geometries(values)
     given = ~np.asarray(values.is_null())
     return shapes, given & ~np.isin(shapely.get_type_id(shapes), types)
+
+
+def positions(points: Geometries) -> dict[str, Floats]:
+    """``lon`` and ``lat`` (n,) of points; nan for none, and for empty ones, of which GEOS raises.
+
+    Well-known binary has a point of nan as an empty one.
+    """
+    there = ~shapely.is_empty(points)
+    lon, lat = np.full((2, len(points)), np.nan)
+    lon[there], lat[there] = shapely.get_x(points[there]), shapely.get_y(points[there])
+    return {"lon": lon, "lat": lat}

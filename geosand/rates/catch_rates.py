@@ -150,29 +150,24 @@ def bulk_densities(site: Site) -> tuple[Estimates, list[Finding]]:
     return Estimates(value=value, effects=effects), findings
 
 
-class MeasuredDensities(NamedTuple):
-    """Bulk density by catches with mass and volume, one row a sand; nan where it has none."""
-
-    readings: Ints
-    mean_kg_m3: Floats
-    u_mean_kg_m3: Floats
-
-
-def measured_densities(site: Site) -> MeasuredDensities:
-    """Mean bulk density of each sand by its catches, whether it is also stated or not.
+def measured_densities(site: Site) -> tuple[Floats, Floats]:
+    """Mean bulk density (kg/m³) of each sand by its catches and its u, whether it is also stated or
+    not; nan where none has a mass and a volume.
 
     From three readings up its u is their scatter/√n, but at least 1 % of the mean, as pouring and
     reading a volume err alike in all of them; from fewer 3 % (both: common practice, no published
     source).
     """
-    return _means(_witnesses(site), len(site.sands.name))
+    _, mean, u_mean = _means(_witnesses(site), len(site.sands.name))
+    return mean, u_mean
 
 
-def _means(found: _Witnesses, sands: int) -> MeasuredDensities:
+def _means(found: _Witnesses, sands: int) -> tuple[Ints, Floats, Floats]:
+    """Readings of each sand, their mean and its u."""
     n, mean, sd = group_mean_sd(found.density_kg_m3, found.sand, sands)
     least = np.where(n < FEW_WITNESSES, U_FEW_WITNESSES, U_LEAST_WITNESSES) * mean
     scatter = np.where(n < FEW_WITNESSES, 0.0, sd) / np.sqrt(np.maximum(n, 1))
-    return MeasuredDensities(n, mean, np.maximum(scatter, least))
+    return n, mean, np.maximum(scatter, least)
 
 
 def _of_water(site: Site, found: _Witnesses, mean: Floats, n: Ints) -> dict[str, Floats]:

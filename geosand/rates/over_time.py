@@ -37,11 +37,9 @@ def sum_over_surfaces(
     Rows (n,) are dressed surfaces: the ``dressing`` of each, and ``in_mean`` its g.
     """
     table = rate.group_sum(group, group.size, weight=weight)
-    columns = np.empty((3, len(dressing)))
-    np.multiply(rate.effects[SURFACE], weight, out=columns[0])
-    np.multiply(columns[0], in_mean, out=columns[1])
-    np.multiply(in_mean, in_mean, out=columns[2])
-    total, mixed, square = group.sums(columns)
+    own = rate.effects[SURFACE] * weight
+    total, mixed = group.sums(own), group.sums(own * in_mean)
+    square = group.sums(in_mean * in_mean)
     of_group = dressing.take(group.first_rows())
     squares = np.bincount(of_group, square.take(group.present)).astype(np.float64)
     square = group.of_all(squares.take(of_group), np.nan)

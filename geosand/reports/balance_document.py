@@ -192,12 +192,12 @@ def ring_figures(results: Results, k: int) -> Document:
     held = (throw.group_collar_kg + throw.group_surrounds_kg + throw.group_farther_kg)[groups]
     thrown = groups[np.nan_to_num(held) > 0]
     kept = held[np.nan_to_num(held) > 0]
-    strip, reach = np.nan, np.nan
-    if len(thrown):  # of several groups the ones that threw sand over, weighted by it
+    strip = reach = np.nan
+    laid = len(thrown) > 0  # also of a dressing that does not close but for these groups
+    if laid:  # of several groups the ones that threw sand over, weighted by it
         strip = kept.sum() / (kept / throw.strip_width_m[thrown]).sum()
         reach = float(np.average(throw.reach_m[thrown], weights=kept))
     rows = results.site.dressed.dressing == k
-    laid = len(thrown) > 0  # also of a dressing that does not close but for these groups
     interval = balance.interval
     limits, surrounds = limits_beside(results), len(results.site.dressings) + k
 
@@ -207,8 +207,8 @@ def ring_figures(results: Results, k: int) -> Document:
         return number(0.0 if dust else mass) if laid else None
 
     return {
-        "strip_width_m": number(strip) if laid else None,
-        "reach_m": number(reach) if laid else None,
+        "strip_width_m": number(strip),
+        "reach_m": number(reach),
         "collar_kg": total(throw.group_collar_kg),
         "surrounds_kg": total(throw.group_surrounds_kg),
         "farther_kg": total(throw.group_farther_kg),

@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 import json
+import math
 from collections.abc import Mapping
 from typing import Any
 
 import numpy as np
+import shapely
 
-from geosand.columns import Floats
-from geosand.rates.depth_field import CELL_M, DepthField, depth_field
+from geosand.columns import Floats, Ints
+from geosand.rates.depth_field import CELL_M, MOST_CELLS, DepthField, depth_field
 from geosand.rates.spatial import Spatial, site_spatial
+from geosand.reports.classes import round_steps
 from geosand.reports.documents import Document, number
 from geosand.results import Results
 
@@ -28,27 +31,39 @@ def fields_text(
     """
     site, spatial = results.site, site_spatial(results.site, results.areas, results.rates)
     sentence = spatial.findings[0].text if spatial.findings else "no variogram: no catches"
-    rows = np.flatnonzero(np.isfinite(spatial.kriged_rate_kg_m2))
-    names = site.dressings.id[site.dressed.dressing]
-    features: list[Document] = []
-    for row in rows.tolist():
-        if only in (None, str(names[row])):
-            features += _features(results, spatial, row)
-    if not features:
+    asked = np.array([only in (None, name) for name in site.dressings.id.tolist()], dtype=np.bool_)
+    known = np.isfinite(spatial.kriged_rate_kg_m2)
+    rows = np.flatnonzero(known & asked[site.dressed.dressing])
+    if not len(rows):
         return None, sentence
+    cell_m = cell_side_m(results, rows)
     collection = {
         "type": "FeatureCollection",
         "about": f"Depth fields of {site.name}; {sentence}",
-        "cell_m": CELL_M,
+        "cell_m": cell_m,
         **(origin or {}),
-        "features": features,
+        "features": [
+            one for row in rows.tolist() for one in _features(results, spatial, row, cell_m)
+        ],
     }
     return json.dumps(collection, ensure_ascii=False, allow_nan=False), sentence
 
 
-def _features(results: Results, spatial: Spatial, row: int) -> list[Document]:
+def cell_side_m(results: Results, rows: Ints, most: float = math.inf) -> float:
+    """Side of the cells of fields of dressed ``rows``: round, 1 m or more.
+
+    So wide that no field has many more than ``MOST_CELLS`` cells, nor all together than ``most``.
+    """
+    shapes = results.areas.owned_plane[results.site.dressed.surface[rows]]
+    west, south, east, north = shapely.bounds(shapes).T
+    ground = (east - west) * (north - south)
+    least_m2 = max(ground.sum() / most, ground.max() / MOST_CELLS, CELL_M**2)
+    return next(round_steps(math.sqrt(least_m2)))
+
+
+def _features(results: Results, spatial: Spatial, row: int, cell_m: float) -> list[Document]:
     site = results.site
-    field = depth_field(site, results.areas, results.rates, spatial, row, cell_m=CELL_M)
+    field = depth_field(site, results.areas, results.rates, spatial, row, cell_m=cell_m)
     common = {
         "dressing": str(site.dressings.id[site.dressed.dressing[row]]),
         "surface": str(site.surfaces.id[site.dressed.surface[row]]),

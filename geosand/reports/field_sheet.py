@@ -235,7 +235,8 @@ def _boxes(point: Point, places: Places, k: int, walk: str, units: Units) -> str
         for name, unit in (("tare", mass), ("gross", mass), ("volume", "cm³"))
     )
     return (
-        f'<div class="point"><div class="where"><span>{where}</span><span>{walk}</span>'
+        f'<div class="point" role="group" aria-label="{escape(point["surface"])} {point["label"]}">'
+        f'<div class="where"><span>{where}</span><span>{walk}</span>'
         f'<span>{at}</span><span class="net"></span></div><b>{point["label"]}</b>{inputs}'
         f'<div class="note"><label for="note{k}">note</label><input id="note{k}"'
         ' data-field="note" autocomplete="off"></div>'

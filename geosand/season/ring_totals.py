@@ -12,15 +12,22 @@ from geosand.season.ring_ledger import ANEW, SHARE, links_of, with_sources
 
 
 def ring_limits(balance: Balance, period: Ints, periods: int) -> Interval:
-    """95 % limits of :func:`ring_totals`, kg: not below zero, nor above all that was thrown.
+    """95 % limits of :func:`ring_totals`, kg: not below zero, nor beyond those of what was thrown.
 
-    That is the sum of what the overthrows of a period are at most.
+    Zones hold a part of it, so that neither limit of theirs lies above its own. Its upper limit is
+    the sum of what the overthrows of a period are at most; the lower is that of their sum, or the
+    sum of theirs where that is more, as one that comes out below zero takes nothing from others.
     """
     bounds = ring_totals(balance, period, periods).interval(floor=0.0)
-    high = np.nan_to_num(balance.group_overthrow.interval(floor=0.0).high)
-    of = _period_of_group(balance, period)
-    most = np.bincount(of[of >= 0], high[of >= 0], periods)
-    return bounds._replace(high=np.minimum(bounds.high, np.tile(most, 2)))
+    over, of = balance.group_overthrow, _period_of_group(balance, period)
+    rows = np.flatnonzero((of >= 0) & np.isfinite(over.value))
+    of, over = of[rows], over.rows(rows)
+    total = sum_over_dressings(over, rows, links_of(balance), of, periods, independent=ANEW)
+    each = over.interval(floor=0.0)
+    least, most = (np.bincount(of, limit, periods) for limit in (each.low, each.high))
+    least = np.maximum(least, total.interval().low)
+    low, high = (np.tile(limit, 2) for limit in (least, most))
+    return bounds._replace(low=np.minimum(bounds.low, low), high=np.minimum(bounds.high, high))
 
 
 def _period_of_group(balance: Balance, period: Ints) -> Ints:

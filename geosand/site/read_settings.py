@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -93,7 +94,7 @@ def read_all_settings(
         reader.fault(row, "season_end", found, remedy="check both dates")
     long = "the season is longer than a year: check the years of season_start and season_end"
     reader.tell(end - start > YEAR, long, "season")
-    default = _Defaults(reader)
+    default = partial(_or_default, reader)
     values = {
         "elevation_m": reader.quantity("elevation", "m", minimum=-500, maximum=9000),
         "boundary_accuracy_m": default("boundary_accuracy", "m", 0.05, 20, usual=(0.0, 3.0)),
@@ -103,7 +104,7 @@ def read_all_settings(
     }
     catches = table_of(document.get("catches", {}), "catches", members, faults)
     of_catches = Reader(rows_of(catches, "[catches]", members), faults, findings)
-    settings = _settings(_Defaults(of_catches), default)
+    settings = _settings(partial(_or_default, of_catches), default)
     of_catches.finish()
     units = reader.choice("units", ["metric", "us"])
     names = [" ".join(name.split()) for name in reader.text("name").tolist()]
@@ -152,7 +153,9 @@ def sand_rows(
     return np.where(said & (found >= 0), found, np.where(number > 0, first, 0))
 
 
-def _settings(of_catches: _Defaults, default: _Defaults) -> dict[str, Floats]:
+def _settings(
+    of_catches: Callable[..., Floats], default: Callable[..., Floats]
+) -> dict[str, Floats]:
     """Settings of all trays, from the table [catches], and of the site."""
     return {
         "u_tray": of_catches("u_tray", "ratio", 0.005, 0.5, share_below=0.0005, usual=(0.0, 0.1)),
@@ -173,33 +176,28 @@ def _settings(of_catches: _Defaults, default: _Defaults) -> dict[str, Floats]:
     }
 
 
-class _Defaults:
-    """Reads one value of each site with its default; says the default where it enters."""
-
-    def __init__(self, reader: Reader) -> None:
-        self.reader = reader
-
-    def __call__(
-        self,
-        base: str,
-        si: str,
-        value: float,
-        maximum: float,
-        *,
-        minimum: float = 0.0,
-        share_below: float = 0.0,
-        usual: tuple[float, float] = ANY,
-    ) -> Floats:
-        column = self.reader.quantity(
-            base, si, minimum=minimum, maximum=maximum, share_below=share_below, usual=usual
-        )
-        unsaid = np.isnan(column)
-        if not unsaid.any():
-            return column
-        shown = f"{value * 100:g} %" if si == "ratio" else f"{value:g} m"
-        words = base.replace("_", " ").replace("u ", "standard uncertainty of ", 1)
-        self.reader.tell(unsaid, f"{words} is not said: {shown} is used", "default")
-        return np.where(unsaid, value, column)
+def _or_default(
+    reader: Reader,
+    base: str,
+    si: str,
+    value: float,
+    maximum: float,
+    *,
+    minimum: float = 0.0,
+    share_below: float = 0.0,
+    usual: tuple[float, float] = ANY,
+) -> Floats:
+    """One value of each site, else its default, which is said where it enters."""
+    column = reader.quantity(
+        base, si, minimum=minimum, maximum=maximum, share_below=share_below, usual=usual
+    )
+    unsaid = np.isnan(column)
+    if not unsaid.any():
+        return column
+    shown = f"{value * 100:g} %" if si == "ratio" else f"{value:g} m"
+    words = base.replace("_", " ").replace("u ", "standard uncertainty of ", 1)
+    reader.tell(unsaid, f"{words} is not said: {shown} is used", "default")
+    return np.where(unsaid, value, column)
 
 
 def _one_density(sands: Sands, of_sand: Ints, members: int) -> Floats:

@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.sites import LOADS, TOML, write_site
+from tests.sites import LOADS, SURFACES, TOML, collection, write_site
 
 NAME = "Gr\u00fcn \u53f0"
 TERMINALS = {
@@ -96,6 +96,40 @@ def test_names_of_files_that_are_no_utf_8(tmp_path: Path) -> None:
     end = geosand("map", site, "--out", place / "m.html")
     assert (end.returncode, end.stderr) == (0, b"")
     assert (place / "m.html").is_file()
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="other systems refuse such names")
+def test_results_surveys_and_editions_named_in_another_encoding(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """As of disks and archives written where names were not yet UTF-8."""
+    odd = "n\udcff"
+    site = write_site(tmp_path / odd, surfaces=collection(SURFACES, valid_from="2026-03-02"))
+    survey = tmp_path / f"{odd}.geojson"
+    survey.write_text(json.dumps(collection(SURFACES)))
+    (site / "editions").mkdir()
+    (site / "editions" / survey.name).write_bytes(survey.read_bytes())
+    out = {ending: tmp_path / f"{odd}.{ending}" for ending in ("html", "xlsx", "gpx", "gpkg")}
+    runs: list[tuple[str | Path, ...]] = [
+        ("account", site, "--out", out["html"], "--workbook", out["xlsx"], "--json"),
+        ("place", site, "--catches", "1", "--out", out["gpx"], "--json"),
+        ("areas", site, "--out", out["gpkg"], "--json"),
+        ("areas", site, "--against", survey, "--out", tmp_path / "a.geojson", "--json"),
+        ("check", site, "--since", out["gpkg"], "--json"),
+        ("new", tmp_path / odd / odd, "--boundaries", survey, "--believe-place", "--json"),
+        ("new", tmp_path / "b", "--boundaries", survey, "--believe-place", "--site-name", odd[1:]),
+    ]
+    for words in runs:
+        end = geosand(*words)
+        assert (end.returncode, end.stderr) == (0, b""), words
+        assert json.loads(end.stdout) if "--json" in words else end.stdout
+    assert not json.loads(geosand(*runs[4]).stdout)["changed"]
+    monkeypatch.chdir(site)
+    for place in (tmp_path / f"{odd}-many", Path("many")):
+        told = geosand("many", tmp_path, "--out", place)
+        assert told.returncode == 1
+        assert b"has a name that is no UTF-8" in told.stderr
+        assert not place.exists()
 
 
 HOSTILE = "a\x1bcb"  #: ESC c clears a terminal

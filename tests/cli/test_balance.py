@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 import json
+import math
 import re
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 import shapely
 from click.testing import CliRunner, Result
 
 from geosand.cli import main
-from tests.sites import DEMO, LAT, LOADS, LON, square, surface, table, write_site
+from tests.sites import DEMO, LAT, LOADS, LON, TRAY, square, surface, table, write_site
 
 METRE = 8.98e-6  # degrees of latitude
 
@@ -173,6 +175,32 @@ def test_depth_field_is_written(tmp_path: Path) -> None:
         mean = sum(f["properties"]["depth_mm"] for f in some) / len(some)
         assert mean == pytest.approx(depth, abs=0.04)
     assert all(f["properties"]["u_depth_mm"] >= 0 for f in field["features"])
+
+
+def test_the_field_of_a_large_surface_has_wider_cells(tmp_path: Path) -> None:
+    """A fairway of 260 by 100 m, which 1 m cells would cut into 26,000; waves of sand on it."""
+    east = METRE / math.cos(math.radians(LAT))
+    corners = [(-130, -50), (130, -50), (130, 50), (-130, 50), (-130, -50)]
+    ring = [[LON + x * east, LAT + y * METRE] for x, y in corners]
+    places = np.random.default_rng(3).uniform((-125, -45), (125, 45), (160, 2)).tolist()
+    rows = [
+        {"catch": f"c{k}", "dressing": "D1", **TRAY, "tare_g": 0}
+        | {"lon": f"{LON + x * east:.8f}", "lat": f"{LAT + y * METRE:.8f}"}
+        | {"gross_g": f"{60 + 18 * math.sin(x / 25) * math.cos(y / 20):.2f}"}
+        for k, (x, y) in enumerate(places)
+    ]
+    folder = write_site(
+        tmp_path / "site",
+        surfaces=[surface("f1", "fairway", {"type": "Polygon", "coordinates": [ring]})],
+        dressings="dressing,date,surfaces\nD1,2026-04-10,f1\n",
+        catches=table(rows),
+    )
+    out = tmp_path / "field.geojson"
+    result = run("balance", str(folder), "--field", str(out))
+    assert result.exit_code == 0, result.stderr
+    field = json.loads(out.read_text())
+    assert field["cell_m"] == 2
+    assert len(field["features"]) == 130 * 50
 
 
 def test_without_a_variogram_there_is_no_field_and_it_is_said_why(tmp_path: Path) -> None:

@@ -33,6 +33,28 @@ class Opened:
     tiles: str | None = None  #: the only other address that it may ask
 
 
+def next_picture(page):
+    """Waits for the names, which follow one picture after what they depend on."""
+    page.evaluate("() => new Promise((done) => requestAnimationFrame(() => setTimeout(done)))")
+
+
+def drawings_read_out(page):
+    """Names of the images in Chromium's own accessibility tree."""
+    nodes = page.context.new_cdp_session(page).send("Accessibility.getFullAXTree")["nodes"]
+    seen = [node for node in nodes if not node["ignored"] and node["role"]["value"] == "image"]
+    return [node["name"]["value"] for node in seen]
+
+
+def card_in_sight(page):
+    """Waits until the whole card lies upon the map; fails where it never does."""
+    next_picture(page)
+    page.wait_for_function(
+        """() => { const [map, card] = [".map", ".leaflet-popup"]
+          .map((one) => document.querySelector(one).getBoundingClientRect());
+        return card.top >= map.top && card.bottom <= map.bottom; }"""
+    )
+
+
 @pytest.fixture
 def open_page(chromium, tmp_path, sample_text):
     """Opens a page text from a file, offline; at the end it must have been quiet."""

@@ -11,6 +11,7 @@ import pytest
 from geosand.mapping.page import map_page
 from geosand.mapping.view import MapView
 from geosand.mapping.words import THEMES
+from tests.mapping.conftest import drawings_read_out
 from tests.mapping.sample_view import few, sample_view
 
 pytestmark = pytest.mark.browser
@@ -91,6 +92,15 @@ def test_open_card_and_open_lists_have_no_violation(open_page, small_text, width
     page.locator("path.gs-catch").first.click(force=True)
     assert page.locator(".card h2").text_content().startswith("Catch c")
     assert complaints(page) == []
+
+
+def test_no_drawing_without_a_name_is_read_out(open_page):
+    """What the map draws is told by the table and by the live line."""
+    page = open_page()
+    page.get_by_role("radio", name="Overthrow", exact=True).check()
+    page.get_by_role("rowheader").get_by_role("button", name="Green 3", exact=True).click()
+    names = drawings_read_out(page)
+    assert len(names) > 2 and all(names)  # north arrow, bar, chart
 
 
 def test_a_page_without_anything_has_no_violation(open_page):

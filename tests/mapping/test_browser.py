@@ -9,6 +9,7 @@ import shapely
 
 from geosand.mapping.page import map_page
 from geosand.mapping.words import KIND_COLOURS, THEMES, figure
+from tests.mapping.conftest import card_in_sight, next_picture
 from tests.mapping.hostile import NAMES
 from tests.mapping.sample_view import named, sample_view
 
@@ -557,11 +558,8 @@ def test_a_card_stays_whole_where_its_list_is_unfolded(open_page, width):
     press_row(page, "Green 3")
     page.locator(".card summary").focus()
     page.keyboard.press("Enter")
-    page.wait_for_timeout(100)
-    assert page.locator(".card details[open]").count() == 1
-    frame, popup = (page.locator(s).bounding_box() for s in (".map", ".leaflet-popup"))
-    assert popup["y"] >= frame["y"]
-    assert popup["y"] + popup["height"] <= frame["y"] + frame["height"]
+    page.locator(".card details[open]").wait_for()
+    card_in_sight(page)
     assert page.evaluate("document.activeElement.tagName") == "SUMMARY"
 
 
@@ -570,9 +568,7 @@ def test_a_card_stays_whole_where_the_map_becomes_smaller(open_page):
     page = open_page()
     press_row(page, "Green 7")
     page.evaluate("document.querySelector('.leaflet-container').style.height = '420px'")
-    page.wait_for_timeout(200)
-    top = "document.querySelector('{}').getBoundingClientRect().top"
-    assert page.evaluate(top.format(".leaflet-popup")) >= page.evaluate(top.format("#gs-map, .map"))
+    card_in_sight(page)
 
 
 def test_a_partly_measured_surface_has_at_least_its_figures(open_page):
@@ -634,7 +630,7 @@ def test_names_upon_dark_colours_are_light(open_page):
 
     def contrast(theme):
         page.get_by_role("radio", name=theme, exact=True).check()
-        page.wait_for_timeout(300)
+        next_picture(page)
         name = page.locator(".leaflet-gs-labels-pane span", has_text="Green 14").first
         box = name.bounding_box()
         ground = page.evaluate(
@@ -666,7 +662,7 @@ def test_names_of_tees_are_read_upon_each_colour(open_page):
     for k in range(1, 6):
         press_row(page, f"Tee {k} front")
         page.keyboard.press("Escape")
-        page.wait_for_timeout(300)
+        next_picture(page)
         letters, ground = page.evaluate(
             """(text) => {
           const name = [...document.querySelectorAll(".leaflet-gs-labels-pane span")]
@@ -691,7 +687,7 @@ def test_areas_are_read_upon_a_green(open_page):
     page.get_by_role("radio", name="Areas").check()
     press_row(page, "Green 14")
     page.keyboard.press("Escape")
-    page.wait_for_timeout(300)
+    next_picture(page)
     area = page.locator(".leaflet-gs-labels-pane span", has_text="Green 14").locator("small")
     letters = area.evaluate("node => getComputedStyle(node).color")
     ground = ",".join(str(part) for part in bytes.fromhex(KIND_COLOURS["green"][1:]))

@@ -15,6 +15,7 @@ from geosand.mapping.words import SCALES, number
 from geosand.reports.depth_fields import fields_text
 from geosand.results import work_out
 from tests.cli.test_balance import dense
+from tests.mapping.conftest import drawings_read_out
 
 
 @pytest.fixture(scope="module")
@@ -71,6 +72,7 @@ def test_cells_are_shown_close_by_in_the_depth_of_a_dressing(open_page, view, wr
     page.get_by_label("Period").select_option(index=1)
     assert legend.is_visible()
     assert 3 <= cells.count() <= 5
+    assert all(drawings_read_out(page))
     fills = {cell.get_attribute("fill") for cell in cells.all()}
     assert fills <= set(SCALES["depth"])
     low, high = written[1][:, 0].min(), written[1][:, 0].max()

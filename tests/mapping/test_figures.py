@@ -24,6 +24,7 @@ from geosand.reports.balance_document import balance_document
 from geosand.reports.catch_rows import catch_rows
 from geosand.reports.season_document import season_balance, season_document
 from geosand.results import work_out
+from tests.mapping.conftest import next_picture
 from tests.sites import catch
 
 #: NIST SP 811 (2008), B.8: inch, pound (avoirdupois), foot, all exact
@@ -167,6 +168,8 @@ def _bar(bar, spread_kg, on):
     )
     assert landed == pytest.approx(unit * on["mass_kg"], abs=0.06)
     assert gap == pytest.approx(max(unit * (spread_kg - on["mass_kg"]), 0), abs=0.12)
+    mark = re.fullmatch(r"M([\d.]+) 1v24", bar.locator(".mark").get_attribute("d"))
+    assert float(mark[1]) == pytest.approx(unit * spread_kg, abs=0.06)
     ends = re.fullmatch(r"M([\d.]+) 13H([\d.]+)M.*", bar.locator(".whisker").get_attribute("d"))
     limits = [unit * max(on[end], 0) for end in ("low_kg", "high_kg")]
     assert [float(end) for end in ends.groups()] == pytest.approx(limits, abs=0.06)
@@ -267,7 +270,7 @@ def test_every_text_changes_its_units_and_back(open_page, text):
         texts = []
         for radio in ("US", "Metric", "US", "Metric"):
             page.get_by_role("radio", name=radio, exact=True).check()
-            page.wait_for_timeout(40)
+            next_picture(page)
             texts.append(page.evaluate(WORDS))
         assert texts[0] == texts[2] and texts[1] == texts[3]
         for told in texts[0]:

@@ -11,6 +11,7 @@ import shapely
 from playwright.sync_api import expect
 
 from geosand.mapping.page import map_page
+from tests.mapping.conftest import next_picture
 from tests.mapping.sample_view import sample_view
 
 pytestmark = pytest.mark.browser
@@ -143,7 +144,7 @@ def test_a_narrow_map_names_fewer(open_page):
 def test_beside_numbers_of_catches_no_name_is_a_number(open_page):
     page = open_page(width=390)
     page.get_by_role("radio", name="Catches").check()
-    page.wait_for_timeout(200)
+    next_picture(page)
     names = check(page)
     assert len(names) > 3
     assert all(re.search("[A-Za-z]", name) for name in names)

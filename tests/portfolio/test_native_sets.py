@@ -96,6 +96,23 @@ def test_polygons_and_points_may_be_encoded_differently(site_set, results, tmp_p
     same_files(results, tmp_path / "out")
 
 
+@pytest.mark.parametrize("encoding", ["WKB", "geoarrow"])
+def test_a_point_of_nan_is_no_position_and_costs_its_site_alone(site_set, tmp_path, encoding):
+    """Well-known binary has it as an empty point, of which GEOS tells no coordinates."""
+    import pandas as pd
+
+    root = shutil.copytree(site_set, tmp_path / "set")
+    catches = pd.read_parquet(root / "catches.parquet")
+    catches.loc[5, ["lon", "lat"]] = np.nan
+    catches.to_parquet(root / "catches.parquet")
+    places(root, encoding)
+    done = run_many(root, tmp_path / "out")
+    assert not done.unforeseen
+    [refused] = done.comparison.refused
+    assert refused["site"] == catches["site"][5]
+    assert "catches.parquet, row 6, lon, lat: the catch has no position" in refused["faults"]
+
+
 def test_rows_in_any_order_large_lists_and_coordinates_side_by_side(site_set, results, tmp_path):
     root = shutil.copytree(site_set, tmp_path / "set")
     table = pq.read_table(root / "surfaces.parquet")

@@ -20,7 +20,6 @@ import geosand
 from geosand.cli import main
 from geosand.errors import Refused
 from geosand.portfolio import account, parts
-from geosand.portfolio import run as run_module
 from geosand.portfolio.chunk import Chunk, Options, work_chunk
 from geosand.portfolio.folders import find_sites
 from geosand.portfolio.run import run
@@ -178,7 +177,7 @@ def test_a_cluster_gives_the_same_tables_though_a_worker_dies(
 def test_a_cluster_gets_its_workers_late_or_not_at_all(folders, whole, tmp_path, monkeypatch):
     """It may wait for machines itself: that is said, and only after long it is given up."""
     distributed = pytest.importorskip("distributed")
-    monkeypatch.setattr(run_module, "LOOK_S", 0.2)
+    monkeypatch.setattr("geosand.portfolio.cluster.LOOK_S", 0.2)
     told = []
     with distributed.LocalCluster(
         n_workers=0, threads_per_worker=1, processes=False, dashboard_address=None
@@ -197,7 +196,7 @@ def test_a_cluster_gets_its_workers_late_or_not_at_all(folders, whole, tmp_path,
         with distributed.Client(cluster) as client:
             while client.nthreads():
                 time.sleep(0.05)
-        monkeypatch.setattr(run_module, "PATIENCE_S", 0.5)
+        monkeypatch.setattr("geosand.portfolio.cluster.PATIENCE_S", 0.5)
         with pytest.raises(Refused) as refused:
             run_many(folders, tmp_path / "none", scheduler=address)
     assert str(refused.value) == (

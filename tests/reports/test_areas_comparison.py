@@ -441,8 +441,12 @@ def test_refusals_of_the_other_survey(folder, tmp_path, site_folder):
     )
     plan = tmp_path / "plan.dxf"
     plan.write_text("0")
-    with pytest.raises(Refused, match=r"plan\.dxf: .*Set up a site of its own with geosand new"):
-        against(folder, str(plan))
+    with pytest.raises(Refused, match=r"plan\.dxf: .*not a DXF file.*Save it as DXF R2010 again"):
+        against(folder, str(plan))  # nothing that `new` could decide
+    asked = tmp_path / "asked.csv"  # says no CRS
+    asked.write_text('id,kind,wkt\ng1,green,"POLYGON((10 50, 10.001 50, 10.001 50.001, 10 50))"\n')
+    with pytest.raises(Refused, match=r"asked\.csv: .*Set up a site of its own with geosand new"):
+        against(folder, str(asked))
     broken = tmp_path / "broken.geojson"
     broken.write_text('{"type": "FeatureCollection", "features": [')
     with pytest.raises(Refused, match=r"broken\.geojson: is not JSON"):

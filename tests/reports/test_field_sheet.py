@@ -16,6 +16,7 @@ from geosand.reports.field_sheet import Tray, catch_points, field_sheet
 from geosand.results import work_out
 from tests.sites import LAT, LON, SURFACES, square, surface
 
+LABELS = "(groups) => groups.map((group) => group.getAttribute('aria-label'))"
 HOSTILE = "</script><img src=x onerror=alert(1)>{{7*7}}\u202e & 'green'"
 
 
@@ -150,6 +151,10 @@ def test_page_fits_the_phone_and_shows_hostile_names_as_text(sheet, phone):
         "[...document.querySelectorAll('input, select')].filter(e => !e.labels.length).length"
     )
     assert unnamed == 0
+    # to who only hears it each box belongs to a point of a surface
+    groups = page.get_by_role("group", name="g1 3", exact=True)
+    assert groups.get_by_role("textbox").count() == 4
+    assert len(set(page.locator("[role=group]").evaluate_all(LABELS))) == 15
 
 
 @pytest.mark.browser
@@ -329,6 +334,9 @@ def test_a_scale_in_the_other_unit_is_kept_and_saved(sheet, phone, tmp_path):
     page.wait_for_selector("body[data-ready]")
     assert page.locator("label[for=gross0]").text_content() == "gross, oz"
     assert page.locator(".net").first.text_content() == "sand 3.50 oz"
+    fill(page, 0, volume="44")  # 28.349523125 g an ounce (NIST Special Publication 811, B.8)
+    assert said(page, 0) == "mass and volume make 2.26 g/cm³: check both"
+    fill(page, 0, volume="")
     with page.expect_download() as waiting:
         page.locator("#save").click()
     saved = tmp_path / "saved.csv"
@@ -344,6 +352,138 @@ def test_only_two_presses_in_a_row_clear(sheet, phone):
     page.locator("h1").click()
     page.locator("#clear").click()
     assert page.locator("#gross2").input_value() == "149"
+
+
+@pytest.mark.browser
+def test_a_reading_is_held_against_its_surface_else_its_kind(sheet, phone):
+    """Iglewicz and Hoaglin (1993): told beyond 3.5 · 1.4826 MAD of the median."""
+    text, _, points = sheet()
+    page = phone(text)
+    one, two, three, four, outside = at(points, "1", "2", "3", "4", "a")
+    other, beside = at(points, "1", "2", surface="g2")
+    tees = at(points, "1", "2", "3", "4", surface="t1")
+
+    def weigh(index, net):
+        fill(page, index, tare="50", gross=str(50 + net))
+        return said(page, index)
+
+    def far(net, middle):
+        return f"{net}.0 g of sand is far from the others' {middle}.0 g: weigh again"
+
+    assert [weigh(k, net) for k, net in ((outside, 60), (one, 100), (two, 110), (three, 120))] == [
+        "",
+        "",
+        "",
+        "",
+    ]
+    assert weigh(four, 160) == ""  # MAD 10: to 110 + 51.9
+    assert weigh(four, 165) == far(165, 110)
+    fill(page, four, volume="x")  # one thing after the other
+    assert said(page, four) == "volume is not a number"
+    fill(page, four, volume="")
+    weigh(four, 130)
+    assert weigh(other, 400) == far(400, 115)  # alone on its green: against the other green
+    weigh(beside, 115)
+    assert said(page, other) == far(400, 115)
+    assert weigh(four, 165) == far(165, 110)  # and none of that for a green with its own three
+    # no other tee, then two: too few to tell; a spread below 5 % counts as 5 %
+    assert [weigh(k, net) for k, net in zip(tees, (400, 100, 100), strict=False)] == ["", "", ""]
+    assert said(page, tees[0]) == ""
+    weigh(tees[0], 100)
+    assert weigh(tees[3], 117) == ""
+    assert weigh(tees[3], 118) == far(118, 100)
+
+
+@pytest.mark.browser
+def test_figures_that_can_not_be_are_told_and_others_are_not(sheet, phone):
+    page = phone(sheet()[0])
+    fill(page, 0, tare="50")
+    assert said(page, 0) == ""
+    for tare, gross, net in (
+        ("50", "50", "0.0"),
+        (" 50 ", " 60.5 ", "10.5"),
+        (".5", "1.", "0.5"),
+        ("-5", "60", None),
+        ("", "60", None),
+    ):
+        fill(page, 0, tare=tare, gross=gross)
+        told = page.locator(".net").first.text_content()
+        assert told == ("" if net is None else f"sand {net} g")
+        bad = page.locator("#tare0").get_attribute("aria-invalid")
+        assert (bad == "true") == (net is None)
+    fill(page, 0, tare="50", gross="150")
+    for volume, told in (("43", "2.33"), ("48", ""), ("95", ""), ("106", "0.94"), ("0", "")):
+        fill(page, 0, volume=volume)
+        wanted = told and f"mass and volume make {told} g/cm³: check both"
+        assert said(page, 0) == wanted
+    fill(page, 0, gross="40", volume="1000")
+    fill(page, 1, volume="x")
+    assert said(page, 0) == "gross is below tare: are the two swapped?"
+    assert page.locator("#status").text_content() == "2 of 15 points measured"
+    page.locator("#dressing").fill("=D2")
+    page.locator("#save").click()
+    told = page.locator("#status").text_content()
+    assert "give the dressing's name" in told and "2 points have figures that can not" in told
+    assert page.locator("#dressing").get_attribute("aria-invalid") == "true"
+    assert not page.locator("#out").is_visible()
+    page.locator("#dressing").fill("D 2/x")
+    assert page.locator("#dressing").get_attribute("aria-invalid") is None
+    fill(page, 0, gross="150", volume="60", note="by  the   path")
+    fill(page, 1, tare="50", gross="151", volume="")
+    page.locator("#state").select_option("moist")
+    page.locator("#diameter").fill("350")  # beside length and width
+    page.locator("#save").click()
+    assert "or its diameter alone" in page.locator("#status").text_content()
+    page.locator("#diameter").fill("")
+    with page.expect_download() as waiting:
+        page.locator("#save").click()
+    assert waiting.value.suggested_filename == "catches-D_2_x.csv"
+    with open(waiting.value.path(), newline="", encoding="utf-8") as saved:
+        lines = saved.read().split("\r\n")  # as RFC 4180 has it
+    rows = list(csv.DictReader(lines[:3]))
+    assert len(lines) == 4 and lines[3] == ""
+    assert [row["volume_state"] for row in rows] == ["moist", ""]
+    assert rows[0]["note"] == "by the path"
+    assert page.locator("#out").is_visible()
+
+
+@pytest.mark.browser
+def test_what_is_kept_belongs_to_its_sheet_and_is_cleared_as_asked(sheet, phone):
+    page = phone(sheet()[0])
+    fill(page, 2, tare="51", gross="149")
+    page.locator("#clear").click()
+    fill(page, 2, note="wet")
+    page.locator("#clear").click()
+    assert page.locator("#gross2").input_value() == "149"  # typing came between
+    page.locator("#clear").click()
+    assert page.locator(".net").nth(2).text_content() == ""
+    assert page.locator("#status").text_content() == "0 of 15 points measured"
+    page.locator("#clear").click()
+    assert page.locator("#status").text_content().startswith("Press again")
+    fill(page, 2, tare="51", gross="149")
+    phone(sheet(dressing="D3")[0])
+    assert page.locator("#gross2").input_value() == ""
+    for spoiled in ("{", "5", "null", '{"rows": 3}'):
+        page.evaluate(
+            "(text) => Object.keys(localStorage).forEach((k) => localStorage[k] = text)", spoiled
+        )
+        page.reload()
+        page.wait_for_selector("body[data-ready]")
+        assert page.locator("#gross2").input_value() == ""
+
+
+@pytest.mark.browser
+def test_large_letters_leave_the_fields_in_sight(sheet, phone):
+    """A phone of 844 px at twice its size is one of 422 (WCAG 2.2, 1.4.4 and 1.4.10)."""
+    page = phone(sheet(dressing="", tray=Tray())[0])
+    covered = """() => { const bar = document.querySelector(".acts").getBoundingClientRect();
+      return Math.max(0, Math.min(bar.bottom, innerHeight) - bar.top) / innerHeight; }"""
+    for height in (844, 422):
+        page.set_viewport_size({"width": 320, "height": height})
+        page.locator("#save").click()
+        assert page.locator("#status").is_visible()
+        page.locator("#tare2").focus()
+        assert page.evaluate(covered) < 0.25
 
 
 @pytest.mark.browser

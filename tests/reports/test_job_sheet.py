@@ -227,3 +227,6 @@ def test_a_long_id_stays_in_its_column(site_folder, tmp_path, browser_page, widt
     over = "(items) => items.filter((item) => item.scrollWidth > item.clientWidth).length"
     assert shown.locator(".loads li").count() > 2
     assert shown.locator("main, .loads li").evaluate_all(over) == 0
+    shown.set_viewport_size({"width": 726, "height": 800})  # 192 mm, A4
+    shown.emulate_media(media="print")
+    assert shown.evaluate("document.documentElement.scrollWidth") == 726

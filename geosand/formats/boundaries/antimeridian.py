@@ -58,7 +58,9 @@ def on_one_side(geometry: Geometries) -> Geometries:
     several = shapely.get_num_geometries(turned) > 1
     sound = shapely.is_valid(geometry)
     for k in np.flatnonzero(several & sound):
-        turned[k] = joined_at_180(shapely.get_parts(turned[k]))
+        parts = shapely.get_parts(turned[k])
+        if shapely.is_valid(parts).all():  # what lies across 0° is torn
+            turned[k] = joined_at_180(parts)
     return turned
 
 

@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from geosand.areas.register import area_register
-from geosand.errors import Fault, Finding, Refused, Undecided
+from geosand.errors import Fault, Finding, Refused, Undecided, refused
 from geosand.formats.boundaries.carrying_on import (
     carried,
     decisions,
@@ -18,7 +18,6 @@ from geosand.formats.boundaries.carrying_on import (
     moved_alike,
     unchanged,
 )
-from geosand.formats.boundaries.drawn import refused
 from geosand.formats.boundaries.in_force import (
     SURFACES,
     accuracies_in_force,

@@ -72,8 +72,7 @@ def moved_alike(
     pairs = [(row, before) for row, before in enumerate(matches.old) if before >= 0]
     if not pairs:
         return []
-    there = np.empty(len(pairs), dtype=object)
-    there[:] = [old[before].geometry for _, before in pairs]
+    there = np.array([old[before].geometry for _, before in pairs], dtype=object)
     here = boundaries.features.geometry[[row for row, _ in pairs]]
     both = on_one_side(np.concatenate([there, here]))
     there, here = both[: len(pairs)], both[len(pairs) :]
@@ -124,9 +123,7 @@ def unchanged(
 
 def met(rows: list[SurfaceRow], new: int, boundaries: Boundaries) -> list[Fault]:
     """Ground that a new and a carried-on surface both have whole."""
-    shapes = np.empty(len(rows), dtype=object)
-    shapes[:] = [row.geometry for row in rows]
-    shapes = on_one_side(shapes)
+    shapes = on_one_side(np.array([row.geometry for row in rows], dtype=object))
     kinds, ids = (
         np.array([str(row.properties.get(name, "")) for row in rows], dtype=np.str_)
         for name in ("kind", "id")

@@ -12,9 +12,10 @@ import numpy as np
 import shapely
 
 from geosand.columns import Floats
+from geosand.errors import refused
 from geosand.formats.boundaries.clips import clipped, shown_ground
 from geosand.formats.boundaries.curves import chords, spline_cubics
-from geosand.formats.boundaries.drawn import Drawn, refused
+from geosand.formats.boundaries.drawn import Drawn
 from geosand.formats.boundaries.georeference import Georeference, georeference
 from geosand.formats.boundaries.hatches import hatched_ground
 from geosand.formats.boundaries.labels import FILL, NOTHING, TEXT, TEXT_OUTSIDE
@@ -283,10 +284,8 @@ def _name_in(tags: dict[str, Cell]) -> str:
 
 def _text(entity: Any, kind: str, thing: Drawn) -> Drawn:
     """A text at the place it is set at; text that is centred or on its right has a second place."""
-    if kind == "MTEXT":
-        text, at = entity.plain_text(), entity.dxf.insert
-    else:
-        text, at = entity.plain_text(), entity.dxf.insert
+    text, at = entity.plain_text(), entity.dxf.insert
+    if kind == "TEXT":
         if (entity.dxf.halign or entity.dxf.valign) and entity.dxf.hasattr("align_point"):
             at = entity.dxf.align_point
         at = entity.ocs().to_wcs(at)

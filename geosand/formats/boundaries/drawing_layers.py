@@ -10,9 +10,9 @@ from dataclasses import replace
 from pathlib import Path
 
 from geosand.columns import Floats
-from geosand.errors import Refused
+from geosand.errors import Refused, refused
 from geosand.formats.boundaries.drawing_entities import UNIT_CODES, entities_of
-from geosand.formats.boundaries.drawn import MAXIMUM_FEATURES, Drawn, Layer, refused
+from geosand.formats.boundaries.drawn import MAXIMUM_FEATURES, Drawn, Layer
 from geosand.formats.boundaries.georeference import Georeference
 from geosand.formats.boundaries.labels import TEXT, TEXT_OUTSIDE
 from geosand.formats.boundaries.layer_system import moved

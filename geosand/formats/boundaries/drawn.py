@@ -5,14 +5,13 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path, PurePosixPath
 from typing import Any
 
 import numpy as np
 import shapely
 
-from geosand.errors import Fault, Refused
 from geosand.site.cells import Cell
 
 LON_LAT = "OGC:CRS84"
@@ -55,12 +54,22 @@ class Layer:
     lon_lat: tuple[float, float] | None = None  #: where outlines beside its own say that it lies
 
 
-def refused(
-    file: str, found: str, *, row: str = "", allowed: str = "", remedy: str = ""
-) -> Refused:
-    """A refusal with one fault, to be raised."""
-    place = row or None
-    return Refused(Fault(file=file, row=place, found=found, allowed=allowed, remedy=remedy))
+def finite(layer: Layer) -> Layer:
+    """The layer without outlines of which a corner is no number: it would cost the others theirs.
+
+    Drivers and arcs hand over such.
+    """
+    shapes = [thing.geometry for thing in layer.drawn]
+    places, of = shapely.get_coordinates(shapes, return_index=True)
+    odd = set(of[~np.isfinite(places).all(axis=1)].tolist())
+    if not odd:
+        return layer
+    problem = "a coordinate is not finite"
+    drawn = (
+        replace(thing, geometry=None, problem=problem) if k in odd else thing
+        for k, thing in enumerate(layer.drawn)
+    )
+    return replace(layer, drawn=tuple(drawn))
 
 
 def heights_said(drawn: Iterable[Drawn], rule: str) -> tuple[str, ...]:
@@ -107,10 +116,10 @@ def attribute(value: Any) -> Cell:
     """A value of any driver as a plain cell; nan and missing are None."""
     if value is None or isinstance(value, (str, bool)):
         return value
-    if hasattr(value, "item"):
-        value = value.item()
+    if hasattr(value, "item"):  # GML can repeat an element: then it is an array
+        value = value.item() if value.size == 1 else value.tolist()
     if isinstance(value, (int, float)):
-        return None if math.isnan(value) else value
+        return None if isinstance(value, float) and math.isnan(value) else value
     if isinstance(value, (dict, list)):
         return json.dumps(value)[:2000]
     return None if value is None else str(value)

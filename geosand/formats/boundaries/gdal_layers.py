@@ -14,6 +14,7 @@ import numpy as np
 import shapely
 
 from geosand.columns import Geometries
+from geosand.errors import refused
 from geosand.formats.boundaries.drawn import (
     MAXIMUM_FEATURES,
     Drawn,
@@ -21,7 +22,6 @@ from geosand.formats.boundaries.drawn import (
     attribute,
     crs_beside,
     left_open_said,
-    refused,
 )
 from geosand.formats.boundaries.kinds import recognise
 from geosand.formats.gdal_options import gdal_options
@@ -205,6 +205,8 @@ def _problem(shape: Any, geometry: Any, broken: bool) -> str:
         except shapely.errors.GEOSException as problem:
             if "Unknown WKB type" in str(problem):
                 return "it is a mesh of triangles or faces, no outline"
+            if "point array must contain" in str(problem):
+                return "a line in it has one position"
             return f"a ring is broken ({str(problem)[:80]})"
         return "a ring is broken"
     if geometry is None:

@@ -6,7 +6,8 @@ import re
 from dataclasses import replace
 from pathlib import Path
 
-from geosand.formats.boundaries.drawn import Layer, refused
+from geosand.errors import refused
+from geosand.formats.boundaries.drawn import Layer
 from geosand.formats.boundaries.gdal_layers import read_with_gdal
 from geosand.formats.boundaries.xml_layers import check_whole_xml
 

@@ -24,9 +24,7 @@ def ground_by_kind(
 
     Of the surfaces as they will be written.
     """
-    shapes = np.empty(len(rows), dtype=object)
-    shapes[:] = [row.geometry for row in rows]
-    shapes = on_one_side(shapes)
+    shapes = on_one_side(np.array([row.geometry for row in rows], dtype=object))
     kinds = np.array([str(row.properties["kind"]).lower() for row in rows], dtype=np.str_)
     factor = factor_of(rows, elevation_m)
     owned = owned_geometries(shapes, kinds, np.zeros(len(rows), dtype=np.int64))

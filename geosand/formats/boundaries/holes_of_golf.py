@@ -1,4 +1,4 @@
-"""Greens, tees and fairways are called after the hole that they belong to, where a line draws it.
+"""Greens, tees and fairways called after their hole, where a line, a column or a folder says it.
 
 The open map community draws a hole as a line from its tee to its green, with the number as ref;
 others call such a line "Hole 7".
@@ -19,7 +19,13 @@ from geosand.columns import Floats, Geometries, Ints
 from geosand.errors import Refused
 from geosand.formats.boundaries.drawn import Drawn, Layer
 from geosand.formats.boundaries.kinds import tags_of
-from geosand.formats.boundaries.naming import ID_COLUMNS, cell_of, clean, name_of
+from geosand.formats.boundaries.naming import (
+    ID_COLUMNS,
+    cell_of,
+    clean,
+    name_of,
+    stated_id,
+)
 from geosand.formats.boundaries.reference_systems import horizontal, metres_per_unit
 from geosand.formats.boundaries.wishes import Wishes
 from geosand.site.cells import as_text, is_blank, quoted
@@ -35,9 +41,17 @@ ON: Mapping[str, Callable[[Geometries], Geometries]] = {
 #: beside it, if it is as near as this and the next one so much farther.
 BESIDE_M = 20.0
 TAGGED = frozenset(("golf", "other_tags", "tags"))  #: columns in which the tag golf can stand
-#: Numbers of the community's data base: 7, way/7, w7; another id was given by somebody.
-_NUMBERED = re.compile(r"(?:way|relation|node|[wrn])?[/ _-]?\d*", re.IGNORECASE)
-_NAMED = re.compile(r"hole\W*(\d+[a-z]?)", re.IGNORECASE)
+#: Numbers of the community's data base: 7, way/7, w7, or -7 of what was not yet sent there; another
+#: id was given by somebody.
+_NUMBERED = re.compile(r"(?:way|relation|node|[wrn])?[/ _-]?-?\d*", re.IGNORECASE)
+_NAMED = re.compile(r"hole[\W_]*(\d+[a-z]?)", re.IGNORECASE)
+#: Columns that say of which hole a surface is; common practice, no published source.
+HOLE_COLUMNS = (
+    *("hole", "hole_no", "holeno", "hole_number", "holenumber", "hole_num", "holenum", "hole_nr"),
+    *("loch", "bahn", "trou", "hoyo", "buca"),
+)
+GREENS = 2  #: of one hole, at most; common practice, no published source
+_NUMBER = re.compile(r"(?:hole[\W_]*)?0*([1-9]\d?[a-z]?)", re.IGNORECASE)  #: 7, 07, Hole 7
 
 
 class _Hole(NamedTuple):
@@ -53,10 +67,13 @@ class _Place(NamedTuple):
     thing: Drawn
 
 
-def called_after_holes(layers: list[tuple[str, Layer]], wishes: Wishes) -> list[tuple[str, Layer]]:
+def called_after_holes(
+    layers: list[tuple[str, Layer]], file: str, wishes: Wishes, shared: set[tuple[str, str]]
+) -> list[tuple[str, Layer]]:
     """The layers with "Green 7" for a green without a name or id that has ref=7, or hole 7's line.
 
-    Its id comes from that name: crews know no numbers of a data base.
+    A column or a folder may say its hole as well. Its id comes from that name: crews know no
+    numbers of a data base. ``shared``: see :func:`shared_ids`.
     """
     holes: dict[str, list[_Hole]] = defaultdict(list)
     for _, layer in layers:
@@ -71,19 +88,24 @@ def called_after_holes(layers: list[tuple[str, Layer]], wishes: Wishes) -> list[
     for k, (_, layer) in enumerate(layers):
         for row, thing in enumerate(layer.drawn):
             sort = _golf(thing)
-            if not sort and holes[layer.crs] and not layer.asks_unit:
-                sort = wishes.kind_and_word(thing)[0]
+            if not sort and not layer.asks_unit and (holes[layer.crs] or _said_hole(thing)):
+                sort = wishes.kind_in(file, thing)[0]
             if sort in ON:
                 places[layer.crs, sort].append(_Place(k, row, thing))
     labels: dict[int, dict[int, str]] = defaultdict(dict)
     beside = Counter[int]()
+    greens = [place for (_, sort), some in places.items() if sort == "green" for place in some]
+    often = Counter((place.layer, _said_hole(place.thing)) for place in greens)
     for (crs, sort), some in sorted(places.items(), key=lambda each: list(ON).index(each[0][1])):
         met, near = _met(some, holes[crs], sort, _metres(crs, some, wishes))
         for place, lines, by_side in zip(some, met, near, strict=True):
             # a double green has two holes, a fairway that several cross is nobody's
             by_line = "/".join(lines) if sort != "fairway" or len(lines) == 1 else ""
-            ref = _ref(place.thing) if _golf(place.thing) else ""
-            if (label := ref or by_line) and _is_nameless(place.thing):
+            said = _said_hole(place.thing)
+            if often[place.layer, said] > GREENS:
+                said = ""  # a column that only says yes
+            ref = (_golf(place.thing) and _ref(place.thing)) or said
+            if (label := ref or by_line) and _is_nameless(place.thing, shared):
                 labels[place.layer][place.row] = f"{sort.capitalize()} {label}"
                 beside[place.layer] += by_side and not ref
     return [(s, _called(layer, labels[k], beside[k])) for k, (s, layer) in enumerate(layers)]
@@ -123,10 +145,19 @@ def _golf(thing: Drawn) -> str:
     return tags_of(thing.attributes).get("golf", "") if TAGGED & thing.attributes.keys() else ""
 
 
-def _is_nameless(thing: Drawn) -> bool:
+def _said_hole(thing: Drawn) -> str:
+    """The number of its hole by a column, else by the folder or layer in which it stands."""
+    column = cell_of(thing.attributes, None, HOLE_COLUMNS)
+    if found := _NUMBER.fullmatch(column):
+        return found[1]
+    folders = (_NAMED.fullmatch(text) for text in reversed(thing.folder.split(" / ")))
+    return next((found[1].lstrip("0") for found in folders if found), "")
+
+
+def _is_nameless(thing: Drawn, shared: set[tuple[str, str]]) -> bool:
     if not thing.draws("Polygon", "MultiPolygon", "LineString"):  # a line may still be closed
         return False
-    ident = cell_of(thing.attributes, None, ID_COLUMNS)
+    ident = stated_id(thing.attributes, shared)
     unsaid = bool(_NUMBERED.fullmatch(ident)) if _golf(thing) else not ident
     return unsaid and not name_of(thing.attributes, thing.name, None)
 
@@ -138,7 +169,7 @@ def _ref(thing: Drawn) -> str:
 
 def _metres(crs: str, places: list[_Place], wishes: Wishes) -> Floats | None:
     """Metres of one unit of x and of y; None where the CRS is not known."""
-    bounds = shapely.total_bounds(_finite([place.thing.geometry for place in places]))
+    bounds = shapely.total_bounds([place.thing.geometry for place in places])
     latitude = bounds[[0, 2] if wishes.swap_axes else [1, 3]].mean()
     try:
         metres = metres_per_unit(horizontal(wishes.crs or crs, ""), float(latitude))
@@ -155,8 +186,8 @@ def _met(
     near = [False] * len(places)
     if not holes:
         return met, near
-    shapes = _finite([place.thing.geometry for place in places])
-    lines = _finite([hole.line for hole in holes])
+    shapes = np.array([place.thing.geometry for place in places], dtype=object)
+    lines = np.array([hole.line for hole in holes], dtype=object)
     pairs = shapely.STRtree(ON[sort](lines)).query(shapes, predicate="intersects")
     for place, hole in pairs[:, np.lexsort(pairs[::-1])].T.tolist():
         if holes[hole].label not in met[place]:
@@ -201,14 +232,6 @@ def _only_near(one: Ints, other: Ints, away_m: Floats) -> tuple[Ints, Ints]:
     doubtful = np.append(same & (np.diff(away) < BESIDE_M), False)[: len(one)]
     kept = first & ~doubtful & (away <= BESIDE_M)
     return one[kept], other[kept]
-
-
-def _finite(shapes: list[Any]) -> Geometries:
-    """The shapes, None for those with a corner nowhere: GEOS stops at them."""
-    found = np.array(shapes, dtype=object)
-    corners, row = shapely.get_coordinates(found, return_index=True)
-    found[row[~np.isfinite(corners).all(axis=1)]] = None
-    return found
 
 
 def _renamed(thing: Drawn, name: str) -> Drawn:

@@ -12,8 +12,7 @@ import numpy as np
 import shapely
 
 from geosand.columns import Geometries
-from geosand.errors import Faults
-from geosand.formats.boundaries.drawn import refused
+from geosand.errors import Faults, refused
 from geosand.formats.boundaries.surfaces_file import ACCURACIES, SurfaceRow
 from geosand.formats.json_text import read_json, twice_told
 from geosand.formats.site_folder import parse_site

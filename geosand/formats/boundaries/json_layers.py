@@ -6,7 +6,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from geosand.errors import Fault, Faults, Finding, Refused
+from geosand.errors import Fault, Faults, Finding, Refused, refused
 from geosand.formats.boundaries.drawn import (
     LON_LAT,
     Drawn,
@@ -14,7 +14,6 @@ from geosand.formats.boundaries.drawn import (
     attribute,
     heights_said,
     left_open_said,
-    refused,
 )
 from geosand.formats.boundaries.json_places import in_places
 from geosand.formats.boundaries.json_shapes import DEEPEST, MAKERS, with_shape

@@ -11,7 +11,8 @@ import numpy as np
 import shapely
 
 from geosand.columns import Floats
-from geosand.formats.boundaries.drawn import Drawn, Layer, refused
+from geosand.errors import refused
+from geosand.formats.boundaries.drawn import Drawn, Layer
 from geosand.formats.boundaries.gdal_layers import ARC_STEP_DEG
 from geosand.formats.boundaries.xml_layers import Element, root_of, tag_of
 

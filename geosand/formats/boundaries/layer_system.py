@@ -10,10 +10,10 @@ import numpy as np
 import shapely
 
 from geosand.columns import Floats, Geometries
-from geosand.errors import Fault, Refused
+from geosand.errors import Fault, Refused, refused
 from geosand.formats.boundaries import reference_systems as systems
 from geosand.formats.boundaries.antimeridian import on_both_sides, on_one_side
-from geosand.formats.boundaries.drawn import Drawn, Layer, refused
+from geosand.formats.boundaries.drawn import Drawn, Layer
 from geosand.formats.boundaries.layer_units import unit_factor
 from geosand.formats.boundaries.likely_systems import other_way, other_zones, proposals
 from geosand.formats.boundaries.whereabouts import (

@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from geosand.columns import Floats
-from geosand.formats.boundaries.drawn import Layer, refused
+from geosand.errors import refused
+from geosand.formats.boundaries.drawn import Layer
 from geosand.formats.boundaries.packed_degrees import PLAIN
 from geosand.formats.boundaries.reference_systems import UNITS_M, named_unit, unit_m, unit_name
 

@@ -14,14 +14,8 @@ from typing import Any
 import numpy as np
 import shapely
 
-from geosand.formats.boundaries.drawn import (
-    LON_LAT,
-    MAXIMUM_FEATURES,
-    NOT_WHOLE,
-    Drawn,
-    Layer,
-    refused,
-)
+from geosand.errors import refused
+from geosand.formats.boundaries.drawn import LON_LAT, MAXIMUM_FEATURES, NOT_WHOLE, Drawn, Layer
 from geosand.formats.boundaries.kinds import TAG_KEYS, tagged_kind
 from geosand.formats.boundaries.xml_layers import Element, root_of
 from geosand.site.cells import quoted
@@ -113,7 +107,7 @@ def _corners(element: Json, place: Mapping[str, Corner]) -> list[Corner]:
 def _corner(point: Json) -> Corner:
     try:
         lon, lat = float(point["lon"]), float(point["lat"])
-    except (TypeError, KeyError, ValueError):
+    except (TypeError, KeyError, ValueError, OverflowError):
         return None
     return (lon, lat) if math.isfinite(lon + lat) else None
 
@@ -143,8 +137,8 @@ def _drawn(part: _Part, ways: Mapping[str, _Part]) -> Drawn:
             problem = "its corners are not in the file (a query gives them with: out geom)"
     else:
         geometry = _shape(part)
-    if problem not in ("", NO_GEOMETRY) and tagged_kind(part.tags) in ("", "other"):
-        problem = NOT_WHOLE  # as a county's boundary, of which any extract has a piece
+    if problem not in ("", NO_GEOMETRY) and tagged_kind(part.tags) in ("", "other", "path"):
+        problem = NOT_WHOLE  # as a county's boundary or a road, of which any extract has a piece
     numbered = {"@id": f"{part.sort}-{part.number}", **part.tags}
     place = f"{part.sort} {part.number}"
     return Drawn(place=place, geometry=geometry, attributes=numbered, problem=problem)

@@ -72,8 +72,7 @@ def to_be_closed(
             keep(*found)
     for thing in rest_of(own):
         keep(thing, _nearly_closed(thing, metres, steps=USUAL_STEPS, sides=not along))
-    geometry = np.empty(len(shapes), dtype=object)
-    geometry[:] = shapes
+    geometry = np.array(shapes, dtype=object)
     return kept, geometry, reasons
 
 

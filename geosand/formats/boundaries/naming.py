@@ -5,8 +5,9 @@ from __future__ import annotations
 import re
 import unicodedata
 from collections import Counter, defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 
+from geosand.formats.boundaries.drawn import Drawn
 from geosand.formats.boundaries.kinds import folded, tags_of, words_of
 from geosand.site.cells import Cell, as_text, is_blank
 from geosand.site.tables import KINDS
@@ -18,6 +19,7 @@ NAME_COLUMNS = (
     *("naam", "namn", "navn", "text"),
 )
 LONGEST_ID, LONGEST_NAME = 60, 200
+SHARED = 3  #: things that state the same id, from which on it is none
 _DIRECTIONS = re.compile("[\u200e\u200f\u061c\u202a-\u202e\u2066-\u2069]")
 
 
@@ -52,6 +54,29 @@ def name_of(attributes: Mapping[str, Cell], name: str, column: str | None) -> st
     if not text and column is None:
         text = name or tags_of(attributes).get("name", "")
     return clean(text)
+
+
+def shared_ids(things: Iterable[Drawn]) -> set[tuple[str, str]]:
+    """Columns of ids with texts that tell nothing apart: without a number, and in several things.
+
+    A GIS writes Id 0 in every row, and a column "surface" may hold what grows there. A number may
+    be a hole's, with a tee and a fairway beside its green.
+    """
+    often = Counter(
+        (key.lower(), as_text(cell))
+        for thing in things
+        for key, cell in thing.attributes.items()
+        if key.lower() in ID_COLUMNS and not is_blank(cell)
+    )
+    return {it for it, n in often.items() if n >= SHARED and not re.search("[1-9]", it[1])}
+
+
+def stated_id(attributes: Mapping[str, Cell], shared: set[tuple[str, str]]) -> str:
+    """Text of the first usual column of ids that is filled with one that is not shared."""
+    by_lower = {key.lower(): cell for key, cell in attributes.items()}
+    cells = ((key, by_lower.get(key)) for key in ID_COLUMNS)
+    texts = ((key, as_text(cell)) for key, cell in cells if not is_blank(cell))
+    return next((text for key, text in texts if (key, text) not in shared), "")
 
 
 def usable_id(text: str) -> str:
@@ -107,9 +132,7 @@ def make_ids(
 
     A name that says only its kind, or that several bear, is told apart by its folders.
     """
-    ids, sources = [], []
-    taken: set[str] = set()
-    last: Counter[str] = Counter()
+    bases, sources = [], []
     levels = folder_levels(names, folders)
     for given, name, above, kind in zip(stated, names, levels, kinds, strict=True):
         base, source = usable_id(given), "column"
@@ -118,11 +141,18 @@ def make_ids(
             base, source = slug(" ".join([*above, name])) if telling else "", "name"
         if not base or base in KINDS:
             base, source = kind, "number"
-        made = f"{base}-1" if source == "number" else base
+        bases.append(base)
+        sources.append(source)
+    ids = [""] * len(bases)
+    taken: set[str] = set()
+    last: Counter[str] = Counter()
+    # what is only numbered comes last: else it could take the id of "Green 1"
+    for k in sorted(range(len(bases)), key=lambda k: sources[k] == "number"):
+        base = bases[k]
+        made = f"{base}-1" if sources[k] == "number" else base
         while made.lower() in taken:
             last[base] = max(last[base], 1) + 1
             made = f"{base}-{last[base]}"
         taken.add(made.lower())
-        ids.append(made)
-        sources.append(source)
+        ids[k] = made
     return ids, sources

@@ -12,8 +12,7 @@ from pathlib import Path
 
 import numpy as np
 
-from geosand.errors import Fault, Refused, Undecided
-from geosand.formats.boundaries.drawn import refused
+from geosand.errors import Fault, Refused, Undecided, printable, refused
 from geosand.formats.boundaries.mendable import NOT_CLOSED
 from geosand.formats.boundaries.naming import clean
 from geosand.formats.boundaries.questions import Choice
@@ -59,7 +58,7 @@ def new_site(
     files = {
         "surfaces.geojson": surfaces_bytes(head_of(boundaries, valid_from), rows),
         "site.toml": site_toml(
-            clean(name) or target.name,
+            clean(name) or printable(target.name),
             start=start,
             end=end,
             units=units,

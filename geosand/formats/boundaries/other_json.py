@@ -9,9 +9,12 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from geosand.formats.boundaries.drawn import LON_LAT, Layer, refused
+from geosand.errors import refused
+from geosand.formats.boundaries.drawn import LON_LAT, Layer
 from geosand.formats.boundaries.gdal_layers import read_with_gdal
 from geosand.formats.boundaries.map_elements import layer_of_elements
+from geosand.formats.json_text import as_cell
+from geosand.site.cells import quoted
 
 Json = Any
 CURVES = re.compile(rb'"curve(Rings|Paths)"')  #: members of a feature service's shapes with arcs
@@ -35,6 +38,7 @@ def read_other(path: Path, shown: str, other: str, document: Json) -> list[Layer
     if other == "elements":
         return [layer_of_elements(document, shown)]
     if other == "TopoJSON":
+        _refuse_lost_arcs(document, shown)
         layers = read_with_gdal(path, shown, other)
         return [replace(layer, crs=layer.crs or LON_LAT, assumed=True) for layer in layers]
     if CURVES.search(path.read_bytes()):
@@ -49,6 +53,40 @@ def read_other(path: Path, shown: str, other: str, document: Json) -> list[Layer
         replace(layer, findings=(*layer.findings, *said))
         for layer in read_with_gdal(path, shown, other)
     ]
+
+
+def _refuse_lost_arcs(document: Json, shown: str) -> None:
+    """Refuse arcs that are not in the file: the driver would draw their outlines without them.
+
+    An arc is a line of positions, and -1 is arc 0 backwards (TopoJSON 1.0, 2.1.3 and 2.1.4).
+    """
+    arcs = document.get("arcs")
+    listed = arcs if isinstance(arcs, list) else []
+    there = {n for k, arc in enumerate(listed) if _is_arc(arc) for n in (k, ~k)}
+    objects = document.get("objects")  # by names, which "arcs" may be
+    waiting = [*objects.values()] if isinstance(objects, dict) else []
+    numbers = list[Json]()
+    while waiting:
+        part = waiting.pop()
+        if isinstance(part, dict):
+            numbers.append(part.get("arcs", []))
+            waiting += [part[key] for key in part if key not in ("arcs", "properties")]
+        elif isinstance(part, list):
+            waiting += part
+    while numbers:
+        number = numbers.pop()
+        if isinstance(number, list):
+            numbers += number
+        elif type(number) is not int or number not in there:
+            found = f"an outline is made of arc {quoted(as_cell(number))}, which is not in the file"
+            raise refused(shown, found, remedy="export it again")
+
+
+def _is_arc(arc: Json) -> bool:
+    return isinstance(arc, list) and all(
+        isinstance(place, list) and len(place) > 1 and {*map(type, place[:2])} <= {int, float}
+        for place in arc
+    )
 
 
 def _says(document: Json, key: str) -> bool:

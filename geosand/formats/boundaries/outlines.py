@@ -4,17 +4,16 @@ from __future__ import annotations
 
 from collections import Counter, defaultdict
 from dataclasses import replace
-from pathlib import PurePath
 from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
 
 from geosand.columns import Geometries, take
-from geosand.errors import Finding
+from geosand.errors import Finding, listed
 from geosand.formats.boundaries.antimeridian import uncut
 from geosand.formats.boundaries.drawn import Drawn
-from geosand.formats.boundaries.kinds import likeliest, own_kind, recognise, says_kind, words_of
+from geosand.formats.boundaries.kinds import likeliest, own_kind, recognise, words_of
 from geosand.formats.boundaries.naming import (
     ID_COLUMNS,
     cell_of,
@@ -22,14 +21,16 @@ from geosand.formats.boundaries.naming import (
     folder_levels,
     make_ids,
     name_of,
+    stated_id,
 )
-from geosand.formats.boundaries.tables import Boundaries, Outlines, Tally
+from geosand.formats.boundaries.tables import Boundaries, Outlines, Tally, counted_by_kind
 from geosand.site.cells import quoted
 
 _SOME = "green, tee, bunker, other or the like"
 FRAMED = 2  #: of fewer surfaces one may well lie around all others
 FRAMES = 3  #: largest outlines without a kind that are looked at: frames have two lines
 NEARLY_ALL = 0.9  #: surfaces of a known kind that lie within a frame, more than this share
+NAMES = 5  #: of several surfaces each, that are told one by one
 LOOKED_AT = 200  #: things without a kind, of which columns one may say it
 
 if TYPE_CHECKING:
@@ -38,23 +39,31 @@ if TYPE_CHECKING:
 
 
 def outlines_of(
-    placed: list[Placed], findings: list[Finding], file: str, wishes: Wishes
+    placed: list[Placed],
+    findings: list[Finding],
+    file: str,
+    wishes: Wishes,
+    shared: set[tuple[str, str]],
 ) -> Boundaries:
-    """All layers' polygons as one table, with the tally."""
+    """All layers' polygons as one table, with the tally. ``shared``: see :func:`shared_ids`."""
     things = [thing for layer in placed for thing in layer.drawn]
     geometry = np.concatenate([np.empty(0, dtype=object), *(layer.geometry for layer in placed)])
     elevation = np.concatenate([np.empty(0), *(layer.elevation_m for layer in placed)])
     broken = [why for layer in placed for why in layer.broken]
-    words = [_kind_and_word(thing, file, wishes) for thing in things]
+    words = [wishes.kind_in(file, thing) for thing in things]
     kinds = [kind or "other" for kind, _ in words]
     plain = [name_of(t.attributes, t.name, wishes.name_column) for t in things]
     above = folder_levels(plain, [t.folder for t in things])
     names = [clean(" ".join([*a, n])) for a, n in zip(above, plain, strict=True)]
-    stated = [cell_of(t.attributes, wishes.id_column, ID_COLUMNS) for t in things]
+    usual = [cell_of(t.attributes, wishes.id_column, ID_COLUMNS) for t in things]
+    stated = usual
+    if wishes.id_column is None:
+        stated = [stated_id(t.attributes, shared) for t in things]
     ids, sources = make_ids(stated, plain, [t.folder for t in things], kinds)
     findings += _kind_findings(ids, plain, words, things, wishes)
     findings += _frame_findings(ids, words, geometry)
     findings += _part_findings(ids, things, geometry, wishes)
+    findings += _unused_findings(usual, stated, file)
     findings += _id_findings(ids, sources, stated, names, file)
     attributes = np.empty(len(things), dtype=object)
     attributes[:] = [dict(t.attributes) for t in things]
@@ -72,16 +81,6 @@ def outlines_of(
         place=np.array([t.place for t in things], dtype=np.str_),
     )
     return _boundaries(outlines, broken, placed, findings, file)
-
-
-def _kind_and_word(thing: Drawn, file: str, wishes: Wishes) -> tuple[str, str]:
-    """Kind and the word for it; where nothing in the file says one, the file's own name may."""
-    kind, word = wishes.kind_and_word(thing)
-    if kind or wishes.kind_column is not None or says_kind(thing.attributes):
-        return kind, word
-    stem = PurePath(file).stem
-    from_file = own_kind(stem, wishes.kind_words)[1] or recognise(stem)
-    return (from_file, stem) if from_file not in ("", "other") else (kind, word)
 
 
 def _part_findings(
@@ -130,14 +129,13 @@ def _boundaries(
     accuracies = [moved.accuracy_m for _, moved in moves]
     worst = float(np.max(accuracies)) if accuracies else 0.0  # nan where one is not known
     notes = list(dict.fromkeys(moved.note for _, moved in moves))
-    kinds = Counter(outlines.kind.tolist())
     used = set(outlines.place.tolist())
     left_out = (replace(i, partly=i.place in used) for p in placed for i in p.left_out)
     tally = Tally(
         read=sum(p.read for p in placed),
         used=len(used),
         surfaces=len(outlines),
-        by_kind=tuple(sorted(kinds.items(), key=lambda item: (-item[1], item[0]))),
+        by_kind=counted_by_kind(outlines.kind),
         left_out=tuple(left_out),
         joined=sum(p.joined for p in placed),
         labels=sum(p.labels for p in placed),
@@ -225,7 +223,7 @@ def _unlike_names(
     """
     findings = []
     for made, (kind, word), thing in zip(ids, words, things, strict=True):
-        by_folder = kind == "green" and word in thing.folder.split(" / ")
+        by_folder = kind == "green" and word and word in thing.folder.split(" / ")
         said = recognise(thing.name) if by_folder else kind
         if said not in ("", "other", kind):
             text = f"its name {quoted(thing.name)} says {said}, but {quoted(word)}, in which it"
@@ -265,6 +263,14 @@ def _telling_column(things: list[Drawn]) -> str:
     return best and quoted(best)
 
 
+def _unused_findings(usual: list[str], stated: list[str], file: str) -> list[Finding]:
+    unused = [text for text, used in zip(usual, stated, strict=True) if text != used]
+    share = "surface shares its id" if len(unused) == 1 else "surfaces share their id"
+    ids = listed([quoted(text) for text in sorted(set(unused))], 5)
+    text = f"{len(unused)} {share} with others in the file ({ids}): it is not used"
+    return [Finding(about=file, text=text, topic="area")] if unused else []
+
+
 def _id_findings(
     ids: list[str], sources: list[str], stated: list[str], names: list[str], file: str
 ) -> list[Finding]:
@@ -277,11 +283,14 @@ def _id_findings(
     for made, name, source in zip(ids, names, sources, strict=True):
         if name and source != "column":
             repeated[name].append(made)
-    for name, found in repeated.items():
-        if len(found) > 1:
-            shown = ", ".join(found[:6]) + (" …" if len(found) > 6 else "")
-            text = f"{len(found)} surfaces are called {quoted(name)}: they are {shown}"
-            findings.append(Finding(about=file, text=text, topic="area"))
+    several = {name: found for name, found in repeated.items() if len(found) > 1}
+    for name, found in list(several.items())[:NAMES]:
+        shown = ", ".join(found[:6]) + (" …" if len(found) > 6 else "")
+        text = f"{len(found)} surfaces are called {quoted(name)}: they are {shown}"
+        findings.append(Finding(about=file, text=text, topic="area"))
+    if len(several) > NAMES:
+        text = f"{len(several) - NAMES} more names are those of several surfaces"
+        findings.append(Finding(about=file, text=text, topic="area"))
     numbered = sum(
         source == "number" and not given.strip()
         for given, source in zip(stated, sources, strict=True)

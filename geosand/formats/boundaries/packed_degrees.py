@@ -13,7 +13,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from geosand.columns import Floats
-from geosand.errors import Fault, Refused
+from geosand.errors import refused
 from geosand.formats.boundaries.whereabouts import distance_km, place_words
 from geosand.site.cells import quoted
 
@@ -65,7 +65,7 @@ def degrees_meant(
             wrong = next(t for t in (*lat, *lon) if unpacked([t]) is None)
             found = f"{quoted(wrong)} is no number of degrees, minutes and seconds"
             remedy = f"say --unit {PLAIN} if they are degrees"
-            raise Refused(Fault(file=shown, found=found, allowed="51.3045 and such", remedy=remedy))
+            raise refused(shown, found, allowed="51.3045 and such", remedy=remedy)
         return None
     if said is not None:
         return (packed_lon, packed_lat) if said == PACKED else None
@@ -78,15 +78,13 @@ def degrees_meant(
     if near is not None and distance_km(plain, near) < min(_NEAR_KM, distance_km(packed, near) / 4):
         return None
     widths = (_across_m(plain_lon, plain_lat), _across_m(packed_lon, packed_lat))
-    raise Refused(
-        Fault(
-            file=shown,
-            found="its numbers can be degrees, or minutes and seconds run together behind the point"
-            f" (51.3045 for 51°30'45\"): as degrees the points lie at {place_words(*plain)} over"
-            f" {widths[0]:,.0f} m, else at {place_words(*packed)} over {widths[1]:,.0f} m",
-            allowed=f"{PLAIN}, {PACKED}",
-            remedy=f"say with --unit which they are: --unit {PLAIN} or --unit {PACKED}",
-        )
+    raise refused(
+        shown,
+        "its numbers can be degrees, or minutes and seconds run together behind the point"
+        f" (51.3045 for 51°30'45\"): as degrees the points lie at {place_words(*plain)} over"
+        f" {widths[0]:,.0f} m, else at {place_words(*packed)} over {widths[1]:,.0f} m",
+        allowed=f"{PLAIN}, {PACKED}",
+        remedy=f"say with --unit which they are: --unit {PLAIN} or --unit {PACKED}",
     )
 
 

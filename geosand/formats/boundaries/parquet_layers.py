@@ -9,13 +9,13 @@ from typing import Any
 import numpy as np
 import shapely
 
+from geosand.errors import refused
 from geosand.formats.boundaries.drawn import (
     MAXIMUM_BYTES,
     MAXIMUM_FEATURES,
     Drawn,
     Layer,
     attribute,
-    refused,
 )
 
 _ODD = (ValueError, TypeError, KeyError, AttributeError)  #: of the library at an odd head

@@ -234,6 +234,5 @@ def _areas(drawn: list[Drawn], wishes: Wishes) -> tuple[list[Drawn], Geometries,
         meant = wishes.kind_and_word(thing)[0] not in NO_AREA
         out = LeftOut(place=thing.place, name=thing.name, reason=reason, lost=lost, meant=meant)
         left_out.append(out)
-    geometry = np.empty(len(shapes), dtype=object)
-    geometry[:] = shapes
+    geometry = np.array(shapes, dtype=object)
     return kept, geometry, left_out

@@ -9,12 +9,13 @@ from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
-from geosand.errors import Fault, Finding, Refused, listed
+from geosand.errors import Fault, Finding, Refused, listed, refused
 from geosand.formats.boundaries.drawing_layers import read_dxf
-from geosand.formats.boundaries.drawn import Drawn, Layer, refused
+from geosand.formats.boundaries.drawn import Drawn, Layer, finite
 from geosand.formats.boundaries.gdal_layers import read_with_gdal
 from geosand.formats.boundaries.gml_layers import read_gml
 from geosand.formats.boundaries.holes_of_golf import called_after_holes
@@ -22,6 +23,7 @@ from geosand.formats.boundaries.json_layers import read_geojson
 from geosand.formats.boundaries.kinds_table import kinds_table
 from geosand.formats.boundaries.landxml_layers import read_landxml
 from geosand.formats.boundaries.map_elements import read_osm
+from geosand.formats.boundaries.naming import shared_ids
 from geosand.formats.boundaries.outlines import outlines_of
 from geosand.formats.boundaries.parquet_layers import read_parquet
 from geosand.formats.boundaries.placing import Placed, place_layer
@@ -36,59 +38,33 @@ from geosand.formats.boundaries.whereabouts import (
     middle_of,
     place_words,
 )
-from geosand.formats.boundaries.wishes import CLOSE_TOLERANCE_M, Wishes
+from geosand.formats.boundaries.wishes import Wishes
 from geosand.formats.boundaries.wkt_tables import read_wkt_table
 from geosand.formats.boundaries.xml_layers import read_gpx, read_kml
 from geosand.site.tables import KINDS
 
 
+@np.errstate(over="ignore", invalid="ignore")  # of places such as 1e308, which are told in words
 def read_boundaries(
     path: str | Path,
     *,
-    crs: str | None = None,
-    unit: str | None = None,
-    near: tuple[float, float] | None = None,
-    swap_axes: bool = False,
-    believe_place: bool = False,
-    kind_column: str | None = None,
-    id_column: str | None = None,
-    name_column: str | None = None,
-    kind: str | None = None,
-    close_tolerance_m: float = CLOSE_TOLERANCE_M,
-    point_order: str | None = None,
-    split_parts: bool = False,
-    holes: bool = False,
     kinds_file: str | Path | None = None,
     kind_pairs: Sequence[str] = (),
+    **wished: Any,
 ) -> Boundaries:
     """Read the boundaries that a surveyor or a mapping program hands over.
 
     ``kinds_file`` (CSV: found, kind) and ``kind_pairs`` ("Abschlag=tee") say what the words of the
-    file mean; all else is told with the fields of :class:`Wishes`.
+    file mean; all else (``crs``, ``unit``, ``near`` …) is told with the fields of :class:`Wishes`.
 
     Raises Refused where the file can not be read, its CRS is not known, or its place is doubtful.
     """
     words, said = kinds_table(None if kinds_file is None else Path(kinds_file), kind_pairs)
-    wishes = Wishes(
-        crs=crs,
-        unit=unit,
-        near=near,
-        swap_axes=swap_axes,
-        believe_place=believe_place,
-        kind_column=kind_column,
-        id_column=id_column,
-        name_column=name_column,
-        kind=kind,
-        close_tolerance_m=close_tolerance_m,
-        point_order=point_order,
-        split_parts=split_parts,
-        holes=holes,
-        kind_words=words,
-    )
+    wishes = Wishes(**wished, kind_words=words)
     _check_wishes(wishes)
     with tempfile.TemporaryDirectory(prefix="geosand-") as folder:
         sources, ignored = unpack(Path(path), Path(folder))
-        layers = [(source.shown, layer) for source in sources for layer in _layers(source, wishes)]
+        layers = [(s.shown, finite(layer)) for s in sources for layer in _layers(s, wishes)]
     found = assemble(layers, ignored, Path(path).name, wishes)
     unused = wishes.unused({s.format for s in sources}, [layer for _, layer in layers])
     said = [*said, *(Finding(about=found.file, text=text, topic="file") for text in unused)]
@@ -140,8 +116,9 @@ def assemble(
     layers = _told_apart(layers)
     unfollowed = _unfollowed(layers)
     lacking = _check_columns([layer for _, layer in layers], file, wishes)
+    shared = shared_ids(thing for _, layer in layers for thing in layer.drawn)
     if wishes.id_column is None and wishes.name_column is None:
-        layers = called_after_holes(layers, wishes)
+        layers = called_after_holes(layers, file, wishes, shared)
     faults: list[Fault] = []
     placed: list[Placed] = []
     for shown, layer in layers:
@@ -159,7 +136,7 @@ def assemble(
     if ignored:
         text = f"not read from the archive: {listed(ignored, 10)}"
         findings.append(Finding(about=file, text=text, topic="file"))
-    made = outlines_of(placed, findings, file, wishes)
+    made = outlines_of(placed, findings, file, wishes, shared)
     unread = unread_numbers(made.features)
     return replace(made, findings=(*made.findings, *unread)) if unread else made
 

@@ -10,7 +10,8 @@ import numpy as np
 import shapely
 
 from geosand.columns import Floats, Geometries
-from geosand.formats.boundaries.drawn import LON_LAT, refused
+from geosand.errors import refused
+from geosand.formats.boundaries.drawn import LON_LAT
 from geosand.formats.boundaries.straight_edges import (
     ROUNDED_APART,
     kept_straight,

@@ -8,7 +8,6 @@ stands. Everything else is told and goes on.
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass, fields, replace
 
@@ -28,7 +27,7 @@ from geosand.formats.boundaries.ground import factor_of
 from geosand.formats.boundaries.mendable import ALONG, NOT_CLOSED
 from geosand.formats.boundaries.questions import Choice, fault_of, finding_of, lost_fault
 from geosand.formats.boundaries.surfaces_file import SurfaceRow, rows_of
-from geosand.formats.boundaries.tables import Boundaries, LeftOut, Outlines
+from geosand.formats.boundaries.tables import Boundaries, LeftOut, Outlines, counted_by_kind
 from geosand.site.cells import Cell, quoted
 
 
@@ -65,7 +64,6 @@ class _Table:
     """All that was drawn as an area, sound rows first, and what has become of it so far."""
 
     whole: Outlines
-    sound: int  #: how many rows are surfaces as they were drawn
     why: tuple[str, ...]  #: of each row, why it is none; "" for the sound ones
     rows: list[SurfaceRow]
     joined: Geometries  #: outlines as drawn, on one side of 180°
@@ -124,7 +122,6 @@ def _as_drawn(boundaries: Boundaries, elevation_m: float) -> _Table:
     closed = np.array([not text.startswith(NOT_CLOSED) for text in why], dtype=np.bool_)
     return _Table(
         whole=whole,
-        sound=sound,
         why=why,
         rows=rows,
         joined=shapes,
@@ -287,12 +284,11 @@ def _taken(boundaries: Boundaries, table: _Table) -> Boundaries:
         LeftOut(place=str(table.whole.place[row]), name=str(table.whole.name[row]), reason=text)
         for row, text in table.deleted.items()
     ]
-    kinds = Counter(features.kind.tolist())
     tally = replace(
         boundaries.tally,
         used=len(used),
         surfaces=len(features),
-        by_kind=tuple(sorted(kinds.items(), key=lambda item: (-item[1], item[0]))),
+        by_kind=counted_by_kind(features.kind),
         left_out=tuple(replace(item, partly=item.place in used) for item in left_out),
     )
     return replace(boundaries, features=features, tally=tally)

@@ -8,8 +8,7 @@ import warnings
 from pathlib import Path
 from typing import Any
 
-from geosand.errors import Refused
-from geosand.formats.boundaries.drawn import refused
+from geosand.errors import Refused, refused
 from geosand.formats.boundaries.survey_heads import HEAD_WITHIN, says_outlines, says_places
 from geosand.formats.workbook_bytes import no_workbook, too_much
 

@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 import shapely
 
-from geosand.errors import Finding
+from geosand.errors import Finding, printable
 from geosand.formats.boundaries.tables import Boundaries, Outlines
 from geosand.formats.geojson_writing import rounded
 from geosand.site.cells import Cell, as_text, is_blank, parse_number, quoted
@@ -99,7 +99,7 @@ def head_of(boundaries: Boundaries | None, valid_from: str | None) -> dict[str, 
         head["valid_from"] = valid_from
     if boundaries is not None:
         head["source_crs"] = boundaries.source_crs
-        head["source"] = boundaries.file
+        head["source"] = printable(boundaries.file)  # names of files may be no text
         if math.isfinite(boundaries.datum_accuracy_m):
             head["datum_accuracy_m"] = boundaries.datum_accuracy_m
     return head
@@ -109,8 +109,7 @@ def surfaces_bytes(head: Mapping[str, Any], rows: Sequence[SurfaceRow]) -> bytes
     """The whole file."""
     start = {"type": "FeatureCollection", **head}
     lines = []
-    shapes = np.empty(len(rows), dtype=object)
-    shapes[:] = [row.geometry for row in rows]
+    shapes = np.array([row.geometry for row in rows], dtype=object)
     for row, shape in zip(rows, shapely.to_geojson(rounded(shapes)), strict=True):
         cells = json.dumps(dict(row.properties), ensure_ascii=False, allow_nan=False)
         lines.append(f'{{"type":"Feature","properties":{cells},"geometry":{shape}}}')

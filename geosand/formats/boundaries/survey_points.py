@@ -15,8 +15,8 @@ from typing import Any
 import numpy as np
 import shapely
 
-from geosand.errors import Fault, Refused
-from geosand.formats.boundaries.drawn import LON_LAT, MAXIMUM_RING, Drawn, Layer, refused
+from geosand.errors import Fault, Refused, refused
+from geosand.formats.boundaries.drawn import LON_LAT, MAXIMUM_RING, Drawn, Layer
 from geosand.formats.boundaries.kinds import recognise
 from geosand.formats.boundaries.packed_degrees import PLAIN, WORDS, degrees_meant
 from geosand.formats.boundaries.reference_systems import UNITS_M, horizontal

@@ -7,7 +7,7 @@ import re
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from geosand.formats.boundaries.drawn import refused
+from geosand.errors import refused
 from geosand.formats.boundaries.survey_heads import (
     HEAD_WITHIN,
     NOUNS,

@@ -77,6 +77,12 @@ class Tally:
 _PLACE = re.compile(r",? at lon -?[\d.]+, lat -?[\d.]+")
 
 
+def counted_by_kind(kinds: Strings) -> tuple[tuple[str, int], ...]:
+    """How many there are of each kind, the most first."""
+    often = Counter(kinds.tolist())
+    return tuple(sorted(often.items(), key=lambda item: (-item[1], item[0])))
+
+
 def _many(count: int, one: str, several: str) -> str:
     return f"{count} {one if count == 1 else several}"
 

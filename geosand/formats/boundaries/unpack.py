@@ -9,8 +9,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
-from geosand.errors import NO_ROOM
-from geosand.formats.boundaries.drawn import MAXIMUM_BYTES, plain_name, refused
+from geosand.errors import NO_ROOM, refused
+from geosand.formats.boundaries.drawn import MAXIMUM_BYTES, plain_name
 from geosand.formats.boundaries.sheets import sheets_of
 from geosand.formats.boundaries.wkt_tables import holds_shapes
 
@@ -150,7 +150,7 @@ def _archive(path: Path, folder: Path) -> tuple[list[Source], list[str]]:
                 else:
                     copies.append((copy, member.filename))
     except (zipfile.BadZipFile, NotImplementedError, RuntimeError, EOFError) as problem:
-        text = f"can not be unpacked: {str(problem)[:80]}"
+        text = f"can not be unpacked: {str(problem)[:80] or 'it is damaged'}"
         raise refused(path.name, text, remedy="pack it again without a password") from problem
     except zipfile.zlib.error as problem:  # type: ignore[attr-defined]
         raise refused(path.name, "is damaged", remedy="send or pack it again") from problem

@@ -249,7 +249,6 @@ def middle(geometry: Geometries) -> Floats:
 
 def middle_of(shapes: Sequence[Any]) -> tuple[float, float]:
     """Middle (lon, lat) of a site's polygons, on whichever side of 180° it is."""
-    geometry = np.empty(len(shapes), dtype=object)
-    geometry[:] = shapes
+    geometry = np.array(shapes, dtype=object)
     lon, lat = middle(on_one_side(geometry)).tolist()
     return (lon - 360 if lon > 180 else lon, lat)

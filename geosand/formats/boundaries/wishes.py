@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field
+from pathlib import PurePath
 
 import shapely
 
 from geosand.formats.boundaries.drawn import Drawn, Layer
-from geosand.formats.boundaries.kinds import kind_of, own_kind, recognise
+from geosand.formats.boundaries.kinds import kind_of, own_kind, recognise, says_kind, words_of
 from geosand.formats.boundaries.naming import name_of
 
 CLOSE_TOLERANCE_M = 0.05
@@ -47,6 +48,23 @@ class Wishes:
         by_name = by_name or recognise(name)
         told = by_name not in ("", "other") or bool(key)
         return (by_name, name) if told else (kind, word)
+
+    def kind_in(self, file: str, thing: Drawn) -> tuple[str, str]:
+        """The same; where nothing in the file says a kind, the file's own name may."""
+        kind, word = self.kind_and_word(thing)
+        if kind == "path" and self._is_only_track(thing, word):
+            kind = ""
+        if kind or self.kind_column is not None or says_kind(thing.attributes):
+            return kind, word
+        stem = PurePath(file).stem
+        from_file = own_kind(stem, self.kind_words)[1] or recognise(stem)
+        told = from_file not in ("", "other") and not self._is_only_track(thing, stem)
+        return (from_file, stem) if told else (kind, word)
+
+    def _is_only_track(self, thing: Drawn, word: str) -> bool:
+        """Whether a word is what a receiver calls each line that it records: "Track 001"."""
+        plain = thing.place.startswith("track ") and words_of(word) == ["track"]
+        return plain and self.kind_column is None and not own_kind(word, self.kind_words)[0]
 
     def unused(self, formats: Collection[str], layers: Sequence[Layer]) -> list[str]:
         """A text for each wish that these layers have no use for, so that nobody relies on it."""

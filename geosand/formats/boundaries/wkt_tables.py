@@ -40,7 +40,7 @@ _SHAPE = re.compile(
     re.IGNORECASE,
 )
 _BINARY = re.compile(r"0[01](?:[0-9a-f]{2})+", re.IGNORECASE)  #: well-known binary in hex
-_CODE = re.compile(r"\s*SRID\s*=\s*(\d+)\s*;", re.IGNORECASE)  # of a database's own form
+_CODE = re.compile(r"\s*SRID\s*=\s*(\d{1,9})\s*;", re.IGNORECASE)  # of a database's own form
 _SEPARATOR = re.compile(rb'"?sep=', re.IGNORECASE)  # a line that spreadsheets put first
 #: How a text begins that is nothing but shapes.
 _BARE = re.compile(rb"\s*(srid\s*=\s*\d+\s*;\s*)?(multi)?polygon\s*z?m?\s*\(\(", re.IGNORECASE)

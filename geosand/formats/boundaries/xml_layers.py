@@ -14,14 +14,8 @@ import numpy as np
 import shapely
 
 from geosand.columns import Floats
-from geosand.formats.boundaries.drawn import (
-    LON_LAT,
-    MAXIMUM_FEATURES,
-    Drawn,
-    Layer,
-    heights_said,
-    refused,
-)
+from geosand.errors import refused
+from geosand.formats.boundaries.drawn import LON_LAT, MAXIMUM_FEATURES, Drawn, Layer, heights_said
 from geosand.formats.boundaries.json_shapes import BadShape, ring, with_corners
 from geosand.formats.boundaries.unpack import check_xml
 from geosand.site.cells import Cell

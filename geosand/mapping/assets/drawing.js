@@ -14,10 +14,12 @@ geosand.drawing = function (page) {
   ].forEach(([name, order]) => {
     const pane = map.createPane("gs-" + name);
     pane.style.zIndex = order;
+    pane.setAttribute("aria-hidden", "true");
     if (name === "ground" || name === "passes") pane.style.pointerEvents = "none";
     renderer[name] = L.svg({ pane: "gs-" + name, padding: 0.5 });
   });
   renderer.top = L.svg({ padding: 0.5 });
+  map.getPane("overlayPane").setAttribute("aria-hidden", "true"); // the table holds the same
   page.groundRenderer = renderer.ground;
   const on = (name, options) =>
     Object.assign({ renderer: renderer[name] }, name === "top" ? {} : { pane: "gs-" + name }, options);

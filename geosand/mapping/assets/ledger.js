@@ -154,7 +154,7 @@ geosand.ledger = function (page) {
   byId("gs-more").addEventListener("click", () => {
     whole = true;
     page.fitRows();
-    rows[FIRST].querySelector("button").focus();
+    rows.filter((row) => !row.hidden)[FIRST].querySelector("button").focus();
   });
   page.markRow = function (index) {
     body.querySelectorAll("[aria-current]").forEach((row) => row.removeAttribute("aria-current"));

@@ -133,7 +133,7 @@
       return wanted(site) && words.every((word) => text.includes(word));
     });
     const order = key ? compared : pressing;
-    shown.sort((a, b) => order(data.sites[a], data.sites[b]) || a - b);
+    shown.sort((a, b) => order(data.sites[a], data.sites[b]));
     first = 0;
     draw();
   }

@@ -149,7 +149,7 @@
     } catch (problem) {
       values = null;
     }
-    if (!values || typeof values !== "object") return;
+    if (!values) return;
     all.forEach((input) => {
       const text = values.all && values.all[input.dataset.all];
       if (typeof text === "string") input.value = text;
@@ -230,7 +230,6 @@
   check();
   keep(); // tells at once where nothing can be kept
   document.addEventListener("input", (event) => {
-    if (event.target === out) return;
     asked = false;
     mark(event.target, false);
     check();

@@ -49,6 +49,16 @@ def test_a_hole_across_goes_with_it():
     )
 
 
+def test_what_lies_across_0_is_not_joined_on_the_other_side():
+    """Turned on to 360° its outline runs around the Earth, and crosses itself."""
+    wave = shapely.Polygon([(-1, 49), (-1, 50), (2, 52), (-2, 51), (-1, 51), (-3, 49)])
+    both = shapely.MultiPolygon([wave, shapely.box(5, 50, 6, 51)])
+    east, west = shapely.box(179, 50, 180, 51), shapely.box(-180, 50, -179, 51)
+    joined = on_one_side(column(both, shapely.MultiPolygon([east, west])))
+    assert joined[0].geom_type == "MultiPolygon"
+    assert joined[1].equals(shapely.box(179, 50, 181, 51))
+
+
 def test_what_does_not_cross_comes_back_as_it_was():
     here = column(shapely.box(9, 53, 9.1, 53.1), shapely.box(-75, 40, -74.9, 40.1))
     same, rows = cut(here)

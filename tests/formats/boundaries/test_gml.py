@@ -76,6 +76,17 @@ def test_a_point_beside_an_outline_hides_no_surface(read, srs, last):
     assert found.tally.left_out == ()
 
 
+def test_an_element_that_comes_twice_is_a_list(read):
+    """As national agencies write them: each reason for a change."""
+    changed = "".join(f"<a:reason>{word}</a:reason>" for word in ("Attributes", "Reclassified"))
+    found = read([outline() + changed, outline(blob(60, 0, 9)) + "<a:reason>New</a:reason>"])
+    assert areas(found) == pytest.approx([GREEN.area, blob(60, 0, 9).area], rel=1e-6)
+    assert [row["reason"] for row in found.features.attributes] == [
+        '["Attributes", "Reclassified"]',
+        "New",
+    ]
+
+
 def test_points_by_themselves_stay_points(read):
     point = f"<a:geom><gml:Point {SRS}><gml:pos>{X} {Y}</gml:pos></gml:Point></a:geom>"
     found = read([f"<a:geom>{outline()}</a:geom>", point])

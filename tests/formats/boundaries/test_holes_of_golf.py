@@ -224,3 +224,96 @@ def test_metres_beside_a_line_are_the_same_with_the_axes_exchanged(end, tmp_path
     path.write_text(json.dumps(document))
     assert read_boundaries(path, swap_axes=True).features.name.tolist() == expected
     assert expected == ["Green 7" if end in [(273, 0), (300, 30)] else "way-0"]
+
+
+@pytest.mark.parametrize(
+    ("column", "cells"),
+    [
+        ("Hole_No", [10.0, 2.0]),
+        ("hole", ["10", "02"]),
+        ("HOLE", ["Hole 10", "hole 2"]),
+        ("Bahn", [10, 2]),
+    ],
+)
+def test_a_column_says_the_hole_where_nothing_else_names_a_surface(column, cells, tmp_path):
+    """Numbers in the order of the file would be taken for those of the holes."""
+    rows = [feature(to_lon_lat(PRACTICE), kind="green", Id=0)]
+    for sort, x in (("green", 300), ("tee", 0)):
+        for k, cell in enumerate(cells):
+            tags = {"kind": sort, "Id": 0, column: cell}
+            rows.append(feature(to_lon_lat(blob(x, 200 * k, 5)), **tags))
+    path = tmp_path / "course.geojson"
+    path.write_text(json.dumps({"type": "FeatureCollection", "features": rows}))
+    found = read_boundaries(path)
+    named = ["green-1", "green-10", "green-2", "tee-10", "tee-2"]
+    assert found.features.id.tolist() == named
+    assert found.features.name.tolist()[1:3] == ["Green 10", "Green 2"]
+    told = "2 greens, 2 tees are called after their holes, such as 'Green 10'"
+    assert told in [f.text for f in found.findings]
+
+
+def test_the_first_hole_keeps_its_number_from_what_has_none(tmp_path):
+    rows = [feature(to_lon_lat(PRACTICE), kind="green")]
+    rows += [feature(to_lon_lat(GREEN), kind="green", hole=1)]
+    path = tmp_path / "course.geojson"
+    path.write_text(json.dumps({"type": "FeatureCollection", "features": rows}))
+    assert read_boundaries(path).features.id.tolist() == ["green-2", "green-1"]
+
+
+@pytest.mark.parametrize("cell", [0, None, "", "yes", 250, "7/16"])
+def test_what_is_no_number_of_a_hole_names_nothing(cell, tmp_path):
+    rows = [feature(to_lon_lat(GREEN), kind="green", hole=cell)]
+    path = tmp_path / "course.geojson"
+    path.write_text(json.dumps({"type": "FeatureCollection", "features": rows}))
+    assert read_boundaries(path).features.name.tolist() == ["green-1"]
+
+
+def test_a_column_that_says_the_same_of_three_greens_is_no_number_of_a_hole(tmp_path):
+    rows = [feature(to_lon_lat(blob(300, 200 * k, 9)), kind="green", hole=1) for k in range(3)]
+    rows += [feature(to_lon_lat(blob(0, 200, 5)), kind="tee", hole=1)]
+    path = tmp_path / "course.geojson"
+    path.write_text(json.dumps({"type": "FeatureCollection", "features": rows}))
+    ids = ["green-1", "green-2", "green-3", "tee-1"]
+    assert read_boundaries(path).features.id.tolist() == ids
+    assert read_boundaries(path).features.name.tolist() == ids
+
+
+def test_many_tees_of_many_holes_are_told_in_few_lines(tmp_path):
+    rows = [
+        feature(to_lon_lat(blob(40 * k, 200 * hole, 5)), kind="tee", hole=hole)
+        for hole in range(1, 10)
+        for k in range(4)
+    ]
+    path = tmp_path / "course.geojson"
+    path.write_text(json.dumps({"type": "FeatureCollection", "features": rows}))
+    told = [found.text for found in read_boundaries(path).findings]
+    assert sum("surfaces are called" in text for text in told) == 5
+    assert "4 more names are those of several surfaces" in told
+
+
+def test_a_layer_of_each_hole_says_it(tmp_path):
+    geopandas = pytest.importorskip("geopandas")
+    path = tmp_path / "course.gpkg"
+    for layer, y in (("Hole 01", 0), ("Hole_10", 100), ("Hole 2", 200)):
+        shapes = [blob(300, y, 13), blob(0, y, 5)]
+        frame = geopandas.GeoDataFrame({"type": ["Green", "Tee"]}, geometry=shapes, crs=UTM)
+        frame.to_file(path, layer=layer, driver="GPKG")
+    found = read_boundaries(path).features
+    assert set(found.name) == {f"{sort} {k}" for sort in ("Green", "Tee") for k in (1, 10, 2)}
+    ids = dict(zip(found.place.tolist(), found.id.tolist(), strict=True))
+    assert {place.split("'")[1]: made for place, made in ids.items() if "green" in made} == {
+        "Hole 01": "green-1",
+        "Hole_10": "green-10",
+        "Hole 2": "green-2",
+    }
+
+
+def test_what_an_editor_has_not_sent_in_has_a_number_below_zero(tmp_path):
+    rows = course()
+    path = query(rows, tmp_path)
+    document = json.loads(path.read_text())
+    for element in document["elements"]:
+        element["id"] = -100 - element["id"]
+    path.write_text(json.dumps(document))
+    found = read_boundaries(path).features
+    assert found.id.tolist()[:3] == ["tee-7", "fairway-7", "green-7"]

@@ -5,13 +5,14 @@ import json
 import os
 import zipfile
 
+import numpy as np
 import pytest
 import shapely
 
 from geosand.errors import Refused
 from geosand.formats.boundaries import read_boundaries, unpack
 
-from .conftest import LAT, LON, feature
+from .conftest import LAT, LON, UTM, blob, feature, to_lon_lat
 
 GREEN = shapely.box(LON, LAT, LON + 2e-4, LAT + 2e-4)
 KML = (
@@ -95,6 +96,15 @@ def test_archives_of_archives_are_named_not_opened(tmp_path):
 def test_an_archive_in_an_archive_says_what_to_do(tmp_path):
     inner = zipped(tmp_path, {"doc.kml": KML}, "course.kmz").read_bytes()
     assert "Unpack it and bring course.kmz" in refusal(zipped(tmp_path, {"course.kmz": inner}))
+
+
+def test_an_archive_that_ends_too_soon(tmp_path, monkeypatch):
+    def nothing_more(*_):
+        raise EOFError  # as zipfile does, without a text
+
+    path = zipped(tmp_path, {"a.kml": KML})
+    monkeypatch.setattr(zipfile.ZipExtFile, "read", nothing_more)
+    assert "can not be unpacked: it is damaged" in refusal(path)
 
 
 def test_a_locked_archive(tmp_path):
@@ -226,3 +236,61 @@ def test_damaged_text_never_escapes_as_another_error(tmp_path, seed):
             read_boundaries(tmp_path / name, crs="EPSG:4326" if name == "a.csv" else None)
         except Refused as problem:
             assert str(problem)
+
+
+def test_integers_that_no_float_holds_cost_what_they_stand_in(tmp_path, write_geojson):
+    huge = 10**400  # JSON sets no limit (RFC 8259, section 6)
+    counted = read_boundaries(write_geojson([feature(GREEN, kind="green", number=huge)]))
+    assert str(counted.tally).startswith("1 read, 1 became a surface")
+    nodes = [{"type": "node", "id": k, "lat": LAT, "lon": LON} for k in range(3)]
+    way = {"type": "way", "id": 9, "nodes": [0, 1, 2, 0], "tags": {"golf": "green"}}
+    query = {"elements": [*nodes[:2], {**nodes[2], "lat": huge}, way]}
+    (tmp_path / "q.json").write_text(json.dumps(query))
+    (left,) = read_boundaries(tmp_path / "q.json").tally.left_out
+    assert left.lost and left.reason == "1 of its 4 corners are not in the file"
+    (tmp_path / "w.csv").write_text(f'kind,wkt\ngreen,"SRID={"1" * 5000};{GREEN.wkt}"\n')
+    (left,) = read_boundaries(tmp_path / "w.csv").tally.left_out
+    assert left.lost and "its WKT can not be read" in left.reason
+
+
+@pytest.mark.parametrize("value", [float("nan"), float("inf"), -float("inf")])
+@pytest.mark.parametrize("name", ["a.gpkg", "a.fgb", "a.parquet"])
+def test_a_corner_that_is_no_number_costs_no_other_outline_its_place(tmp_path, name, value):
+    import geopandas
+
+    shapes = [blob(80 * k, 0, 13) for k in range(3)]
+    broken = shapely.get_coordinates(shapes[1])
+    broken[3, 0] = value
+    with np.errstate(invalid="ignore"):
+        shapes[1] = shapely.Polygon(broken)
+        frame = geopandas.GeoDataFrame({"kind": ["green"] * 3}, geometry=shapes, crs=UTM)
+        frame.to_parquet(tmp_path / name) if "parquet" in name else frame.to_file(tmp_path / name)
+    found = read_boundaries(tmp_path / name)
+    assert [left.reason for left in found.tally.left_out] == ["a coordinate is not finite"]
+    meant = [shapely.area(to_lon_lat(shapes[k])) for k in (0, 2)]
+    assert shapely.area(found.features.geometry) == pytest.approx(meant, rel=1e-9)
+
+
+def test_places_near_the_largest_float_cost_only_their_outline(tmp_path):
+    """The tests make a warning of NumPy an error."""
+    far, arc = "1e308 -1e308", '<Curve rot="cw"><Start>{0}</Start><Center>{1}</Center>'
+    near = "5906000 560000"
+    arc = f"{arc.format(near, far)}<End>{near}</End></Curve>"
+    line = f"<Line><Start>{far}</Start><End>-{far}</End></Line>"
+    corners = ["5906000 560000", "5906000 560020", "5906020 560000"]
+    pairs = zip(corners, [*corners[1:], corners[0]], strict=True)
+    sound = "".join(f"<Line><Start>{a}</Start><End>{b}</End></Line>" for a, b in pairs)
+    parcels = "".join(
+        f'<Parcel name="Green {k}"><CoordGeom>{side}</CoordGeom></Parcel>'
+        for k, side in enumerate((sound, arc))
+    )
+    (tmp_path / "a.xml").write_text(f"<LandXML>{parcels}</LandXML>")
+    found = read_boundaries(tmp_path / "a.xml", crs=UTM)
+    assert len(found.features) == 1
+    assert [left.reason for left in found.tally.left_out] == ["a coordinate is not finite"]
+    parcels += f'<Parcel name="Green 3"><CoordGeom>{2 * line}</CoordGeom></Parcel>'
+    (tmp_path / "a.xml").write_text(f"<LandXML>{parcels}</LandXML>")
+    try:
+        read_boundaries(tmp_path / "a.xml", crs=UTM)
+    except Refused as problem:
+        assert str(problem)

@@ -109,6 +109,17 @@ def test_ways_and_relations_become_the_surfaces_they_are_tagged_as(read, form, n
     assert {str(left.place) for left in found.tally.left_out} == {"way 15", "way 16"}
 
 
+@pytest.mark.parametrize("tags", [{"highway": "footway"}, {"golf": "cartpath"}])
+def test_a_path_that_runs_out_of_the_file_asks_nothing(read, tags):
+    """Any extract cuts paths at its edge; as lines they are no surfaces anyway."""
+    whole = elements()
+    inside = next(e["nodes"] for e in whole if e.get("id") == 15)
+    cut = {"type": "way", "id": 17, "nodes": [*inside[:2], 9999], "tags": tags}
+    found = read([*whole, cut], "nodes")
+    (left,) = [left for left in found.tally.left_out if left.place == "way 17"]
+    assert left.reason == "it is not whole in the file" and not left.lost
+
+
 @pytest.mark.parametrize("form", ["xml", "nodes", "inside"])
 def test_a_surface_that_lacks_a_corner_is_lost_and_not_drawn_without_it(read, form):
     whole = elements()
@@ -298,3 +309,33 @@ def test_topojson_and_the_json_of_a_feature_service_are_read(tmp_path):
         found = read_boundaries(tmp_path / name)
         assert list(found.features.kind) == ["green"]
         assert grid_areas_m2(found.features.geometry, UTM) == pytest.approx([GREEN.area], rel=1e-5)
+
+
+@pytest.mark.parametrize("arc", [2, -3, "1", None, 1.0, True, 10**20])
+@pytest.mark.parametrize(
+    ("place", "called"), [("hole", "arcs"), ("part", "properties"), ("part", "course")]
+)
+def test_topojson_never_draws_outlines_without_their_arcs(tmp_path, place, called, arc):
+    """A hole or a part whose arc was not in the file was left out and nothing said so."""
+    ring = shapely.get_coordinates(to_lon_lat(shapely.box(560_000, 5_906_000, 560_030, 5_906_030)))
+    inner = ring.mean(axis=0) + (ring - ring.mean(axis=0)) / 4
+    several = place == "part"
+
+    def read(number, arcs):
+        rings = [[[0]], [[number]]] if several else [[0], [number]]
+        sort = "MultiPolygon" if several else "Polygon"
+        columns = {"kind": "green", "arcs": [9]}  # a column of that name is none
+        shape = {"type": sort, "arcs": rings, "properties": columns}
+        topology = {"type": "Topology", "arcs": arcs, "objects": {called: shape}}
+        (tmp_path / "a.topojson").write_text(json.dumps(topology))
+        return read_boundaries(tmp_path / "a.topojson")
+
+    arcs = [ring.tolist(), inner.tolist()]
+    with pytest.raises(Refused, match=r"an outline is made of arc '.*', which is not in the file"):
+        read(arc, arcs)
+    with pytest.raises(Refused, match="made of arc '1', which is not in the file"):
+        read(1, [arcs[0], ["5"]])
+    if not several:
+        for backwards in (1, -2):
+            sound = read(backwards, arcs).features.geometry
+            assert grid_areas_m2(sound, UTM) == pytest.approx([900 * 15 / 16], rel=1e-6)

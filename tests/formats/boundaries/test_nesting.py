@@ -27,25 +27,22 @@ def left(*shapes: shapely.Polygon, named: Collection[shapely.Polygon] = ()) -> l
     return sorted(shapely.area(found).tolist())
 
 
-@pytest.mark.parametrize("order", [*itertools.permutations((A, B, C))])
-def test_an_island_in_a_hole_is_a_surface_in_any_order(order):
-    assert left(*order) == [100.0, 500.0]
+@pytest.mark.parametrize("inner", [(B,), (B, B.reverse())], ids=["once", "twice"])
+def test_an_island_in_a_hole_is_a_surface_in_any_order(inner):
+    for order in itertools.permutations((A, *inner, C)):
+        assert left(*order) == [100.0, 500.0]
 
 
-@pytest.mark.parametrize("order", [*itertools.permutations((A, B, B.reverse(), C))])
-def test_an_inner_outline_drawn_twice_is_one_hole(order):
-    assert left(*order) == [100.0, 500.0]
+def test_an_outer_outline_drawn_twice_is_one_level():
+    for order in itertools.permutations((A, A.reverse(), B)):
+        assert left(*order) == [500.0, 500.0]
 
 
-@pytest.mark.parametrize("order", [*itertools.permutations((A, A.reverse(), B))])
-def test_an_outer_outline_drawn_twice_is_one_level(order):
-    assert left(*order) == [500.0, 500.0]
-
-
-@pytest.mark.parametrize("order", [*itertools.permutations((A, B, C))])
-def test_a_hole_in_a_named_surface_goes_down_to_what_lies_beneath(order):
+@pytest.mark.parametrize(("twice", "found"), [((), []), ((B.reverse(),), [300.0])])
+def test_a_hole_in_a_named_surface_goes_down_to_what_lies_beneath(twice, found):
     # B lies on A, which is drawn whole; what B leaves free is no ground of A either
-    assert left(*order, named=[B]) == [300.0, 800.0]
+    for order in itertools.permutations((A, B, *twice, C)):
+        assert left(*order, named=[*twice, B][:1]) == [*found, 300.0, 800.0]
 
 
 D = shapely.box(12, 12, 18, 18)
@@ -56,8 +53,3 @@ def test_levels_go_on_below_a_named_surface(order):
     assert left(*order, named=[B]) == [36.0, 300.0, 800.0]  # an island in the hole of both
     assert left(*order, named=[C]) == [64.0, 500.0]  # C stands in a hole of A, D is a hole of C
     assert left(*order, named=[A, B, C, D]) == [36.0, 100.0, 400.0, 900.0]
-
-
-@pytest.mark.parametrize("order", [*itertools.permutations((A, B, B.reverse(), C))])
-def test_a_named_outline_drawn_twice_is_a_surface_twice(order):
-    assert left(*order, named=[B.reverse()]) == [300.0, 300.0, 800.0]

@@ -66,6 +66,8 @@ def test_a_thing_in_the_folder_of_greens_that_is_called_something_else_is_told(t
     assert [str(f.about) for f in told] == [found.features.id[0]]
     said = "its name 'Bunker 4' says bunker, but 'Greens', in which it stands, green"
     assert said in told[0].text
+    alike = read_boundaries(kml(tmp_path, greens), kind="green")  # as a person said, in no folder
+    assert not [f for f in alike.findings if "in which it stands" in f.text]
 
 
 def test_a_misspelt_name_in_the_folder_of_a_hole_is_told(tmp_path):
@@ -221,6 +223,31 @@ def test_an_id_that_is_a_kind_is_changed_and_told(write_geojson):
     said = [(f.about, f.text) for f in found.findings]
     assert ("green-1", "its id in the file is 'green'") in said
     assert ("in.geojson", "1 surface has no id and no telling name: numbered by kind") in said
+
+
+def test_an_id_that_many_share_is_none(write_geojson):
+    """A GIS writes Id 0 in every row; by such a number a later survey would be matched wrongly."""
+    rows = [feature(square(k), Id=0, kind="green") for k in range(3)]
+    rows += [feature(square(3), Id=7, kind="tee"), feature(square(4), Id=7, kind="tee")]
+    found = read_boundaries(write_geojson(rows))
+    assert found.features.id.tolist() == ["green-1", "green-2", "green-3", "7", "7-2"]
+    assert found.features.id_from.tolist() == ["number"] * 3 + ["column"] * 2
+    text = "3 surfaces share their id with others in the file ('0'): it is not used"
+    assert text in [f.text for f in found.findings]
+    said = read_boundaries(write_geojson(rows), id_column="Id").features  # as a person asked
+    assert said.id.tolist() == ["0", "0-2", "0-3", "7", "7-2"]
+
+
+def test_what_a_surface_is_laid_with_is_no_id(write_geojson):
+    rows = [feature(square(k), Surface="Rye", name=f"Green {k}", kind="green") for k in (1, 2, 3)]
+    found = read_boundaries(write_geojson(rows))
+    assert found.features.id.tolist() == ["green-1", "green-2", "green-3"]
+
+
+def test_parts_of_one_thing_share_its_id(write_geojson):
+    rows = [feature(shapely.MultiPolygon([square(1), square(2), square(3)]), id="t4", kind="tee")]
+    ids = read_boundaries(write_geojson(rows), split_parts=True).features.id
+    assert ids.tolist() == ["t4", "t4-2", "t4-3"]
 
 
 def test_parts_split_or_kept(write_geojson):

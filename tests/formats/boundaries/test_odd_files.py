@@ -262,6 +262,27 @@ def test_a_gpx_track_says_what_would_close_it(tmp_path):
     assert len(read_boundaries(tmp_path / "t.gpx", close_tolerance_m=tolerance).features) == 1
 
 
+def test_what_a_receiver_calls_its_tracks_is_no_kind(tmp_path):
+    names = ("Track 001", "2026-05-01 08:00", "Cart track", "Green 3")
+    walks = "".join(
+        f"<trk><name>{name}</name><trkseg>"
+        + "".join(
+            f'<trkpt lat="{y}" lon="{x}"/>' for x, y in shapely.get_coordinates(square(k)).tolist()
+        )
+        + "</trkseg></trk>"
+        for k, name in enumerate(names)
+    )
+    path = tmp_path / "tracks.gpx"
+    path.write_text(f"<gpx>{walks}</gpx>")
+    found = read_boundaries(path)
+    assert found.features.kind.tolist() == ["other", "other", "path", "green"]
+    assert any("--kind-map 'Track 001=KIND'" in text for text in texts_of(found))
+    said = read_boundaries(path, kind_pairs=["track=path"]).features
+    assert said.kind.tolist() == ["path", "other", "path", "green"]
+    path = path.rename(tmp_path / "tees.gpx")  # a walk around each
+    assert read_boundaries(path).features.kind.tolist() == ["tee", "tee", "path", "green"]
+
+
 def test_segments_may_hold_extensions_and_things_are_counted_from_one(tmp_path):
     """GPX 1.1, trksegType: extensions may follow the points of a segment."""
     points = "".join(
@@ -571,3 +592,14 @@ def test_without_its_table_of_codes_the_library_reads_all_other_files(tmp_path, 
             path = tmp_path / f"{name}.{ending}"
             geopandas.GeoDataFrame({"id": ["g1"]}, geometry=[shape], crs=UTM).to_file(path)
             assert read_boundaries(path).features.id.tolist() == ["g1"]
+
+
+def test_a_line_of_one_position_is_told_in_words(tmp_path):
+    """Other programs write such; GEOS takes none, and says so in its own language."""
+    alone = struct.pack("<BIIdd", 1, 2, 1, 9.9, 53.3)  # well-known binary: a LineString, one point
+    shapes = np.array([shapely.to_wkb(square(1).exterior), alone], dtype=object)
+    pyogrio.raw.write(
+        tmp_path / "a.gpkg", shapes, [], [], geometry_type="LineString", crs="EPSG:4326"
+    )
+    reasons = [left.reason for left in read_boundaries(tmp_path / "a.gpkg").tally.left_out]
+    assert reasons == ["a line", "a line in it has one position"]
