@@ -69,8 +69,9 @@ def tell_coarse(reader: Reader, lon: Floats, lat: Floats, accuracy_m: Floats) ->
 
 def _end_at(decimals: int, lon: Floats, lat: Floats) -> Bools:
     """True for places (n,) of which no decimals follow."""
-    steps = np.stack([lon, lat]) * 10**decimals
-    whole: Bools = (np.abs(steps - np.round(steps)) < 1e-6).all(axis=0)
+    with np.errstate(over="ignore", invalid="ignore"):  # of lat 1e308, which is refused
+        steps = np.stack([lon, lat]) * 10**decimals
+        whole: Bools = (np.abs(steps - np.round(steps)) < 1e-6).all(axis=0)
     return whole
 
 

@@ -205,7 +205,7 @@ def test_rings_not_told_from_zero_are_said_to_be_so(open_page):
 
 def test_headings_sort_both_ways_with_blanks_last(open_page):
     page = open_page()
-    head = page.get_by_role("button", name="Depth mm")
+    head = page.get_by_role("button", name="Depth mm", exact=True)
     shown = "[...document.querySelectorAll('tbody tr')].map(r => r.cells[5].textContent)"
     head.click()
     assert page.locator("th[aria-sort]").get_attribute("aria-sort") == "descending"

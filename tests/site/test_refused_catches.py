@@ -129,6 +129,12 @@ ONE_FAULT = {
         " degrees; allowed: lon ±180, lat ±90. Look for the two swapped, or metres in place of"
         " degrees.",
     ),
+    "a latitude near the largest float": (
+        [C(1, lon=30, lat=1e308)],
+        "catches.csv, row 2, lon, lat: 30, 1e+308 is no longitude and latitude in"
+        " degrees; allowed: lon ±180, lat ±90. Look for the two swapped, or metres in place of"
+        " degrees.",
+    ),
     "swapped": (
         [C(1), C(2, lon=LAT, lat=LON)],
         "catches.csv, row 3, lon, lat: catch 'c2' at 47, -30 lies 77° from all surfaces. Look for"
