@@ -111,7 +111,7 @@ def _can_be(tables: Mapping[str, Typed], surveys: _Surveys) -> Bools:
 def _raw_sites(
     group: Ints, keys: Sequence[str], tables: Mapping[str, Typed], surveys: _Surveys
 ) -> tuple[RawSites, list[Finding]]:
-    """The tables of some sites as those of one; of a set's files nothing is found beside."""
+    """The tables of some sites as those of one, and their findings: a set's files have none."""
     editions = int(surveys.count[group[0]])
     records: dict[str, Any] = {
         name: tables[name].of(group)
