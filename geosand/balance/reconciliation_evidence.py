@@ -44,6 +44,7 @@ class Evidence:
     spread_errors: Mapping[str, Floats]  #: (b,) kg of each single error
     on_errors: Mapping[str, Floats]
     edge_errors: Mapping[str, Floats]
+    freedom: Mapping[str, float]  #: of the u of single errors, where it was estimated from few
     ring: Ints  #: rows of ``dressing`` with ring catches
     ring_strip_m: Floats
     u_ring_strip_m: Floats  #: from its catches alone; the shape of the throw is shared
@@ -114,6 +115,7 @@ def evidence(
         spread_errors=_load_errors(site, balance.spread, rows),
         on_errors=_surface_errors(site, rates, balance.on_surfaces, area, rows),
         edge_errors=_surface_errors(site, rates, around, perimeter, rows),
+        freedom=_freedom(site, rates, rows),
         ring=ring,
         ring_strip_m=strip,
         u_ring_strip_m=u_strip,
@@ -145,6 +147,18 @@ def _load_errors(site: Site, spread: Estimates, rows: Ints) -> Columns:
             columns[f"{BAGS}: {name}"] = np.where(mine, bags[k], 0.0)
     columns.update({k: v[rows] for k, v in spread.effects.items() if k != BAGS})
     return columns
+
+
+def _freedom(site: Site, rates: Rates, rows: Ints) -> dict[str, float]:
+    """Degrees of freedom of the scatter of each dressing's catches, and of that of the surfaces.
+
+    Surfaces have the fewest that sampling has in any dressing.
+    """
+    names, catches = site.dressings.id[rows].tolist(), rates.model.freedom_e[rows].tolist()
+    fewest = float(rates.model.degrees_of_freedom[rows].min(initial=np.inf))
+    return {f"{CATCHES}: {name}": freedom for name, freedom in zip(names, catches, strict=True)} | {
+        f"{SURFACE}: {name}": fewest for name in site.ids
+    }
 
 
 def _surface_errors(

@@ -38,6 +38,7 @@ class DressingRates:
     surfaces_caught: Ints  #: m, surfaces with catches
     catches: Ints  #: N
     degrees_of_freedom: Floats  #: of the sampling part
+    freedom_e: Floats  #: of σe², those of the default and of other dressings with its own
     inseparable: Bools  #: one catch on each of several surfaces: σb and σe not told apart
     pooled: Bools  #: other dressings with the same spreader entered the variance components
 
@@ -109,7 +110,7 @@ def rates_of_rows(
     groups, group = len(spreader), dressed_group[row]
     n, mean, _ = group_mean_sd(y, row, len(dressed_group))
     scatter = scatter_of(y - mean[row], group, n, mean, dressed_group, groups)
-    between, within, pooled = components(scatter, spreader, prior)
+    between, within, freedom_e, pooled = components(scatter, spreader, prior)
     weight, per_catch = _own_weight(between[dressed_group], within[dressed_group], n)
     total = between[dressed_group] + per_catch
     mu, u_mu, in_mean = _weighted_mean(mean, total, n > 0, dressed_group, scatter.mean)
@@ -132,6 +133,7 @@ def rates_of_rows(
             surfaces_caught=scatter.m.astype(np.int64),
             catches=scatter.catches.astype(np.int64),
             degrees_of_freedom=_freedom(scatter, dressed, prior.weight),
+            freedom_e=freedom_e,
             inseparable=scatter.inseparable,
             pooled=pooled & (scatter.m > 0),
         ),

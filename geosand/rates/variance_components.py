@@ -59,8 +59,8 @@ def scatter_of(
     )
 
 
-def components(s: Scatter, spreader: Ints, prior: Prior) -> tuple[Floats, Floats, Bools]:
-    """σb², σe² and whether others were pooled, a row a dressing."""
+def components(s: Scatter, spreader: Ints, prior: Prior) -> tuple[Floats, Floats, Floats, Bools]:
+    """σb², σe², its degrees of freedom and whether others were pooled, a row a dressing."""
     square = prior.relative**2
     with_prior = _posterior(s, square, prior.weight, square, prior.weight)
     squares_b, df_b, squares_e, df_e = _relative_scatter(s, with_prior[1])
@@ -73,7 +73,7 @@ def components(s: Scatter, spreader: Ints, prior: Prior) -> tuple[Floats, Floats
         sums += [np.where(total_df > 0, variance, 0.0), np.minimum(most, total_df)]
         pooled |= others_df > 0
     variance_b, variance_e = _posterior(s, *sums)
-    return variance_b, variance_e, pooled
+    return variance_b, variance_e, sums[3] + s.df_e, pooled
 
 
 def _posterior(

@@ -7,10 +7,13 @@ import pytest
 from scipy import optimize, stats
 
 from geosand.balance.least_squares import (
+    Fit,
     chi_square_exceedance,
     family_threshold,
     measurement_test,
+    normal_deviate,
     reconciled,
+    student_deviate,
 )
 
 # Heat exchanger with a by-pass: S. Narasimhan and C. Jordache, Data Reconciliation and Gross Error
@@ -112,6 +115,65 @@ def test_chi_square_tail(freedom: int) -> None:
     x = np.array([0.0, 0.3, 4.0, 30.0, 90.0])
     mine = [chi_square_exceedance(v, freedom) for v in x]
     assert np.allclose(mine, stats.chi2.sf(x, freedom), rtol=1e-10, atol=1e-300)
+
+
+@pytest.mark.parametrize("whole", [1, 2, 3, 8])
+@pytest.mark.parametrize("of_scale", [1.3, 4.0, 7.7, 300.0])
+def test_tail_of_a_chi_square_over_an_estimated_variance(whole: int, of_scale: float) -> None:
+    x = np.array([0.0, 0.3, 4.0, 30.0, 90.0])
+    mine = [chi_square_exceedance(v, whole, of_scale) for v in x]
+    assert np.allclose(mine, stats.f.sf(x / whole, whole, of_scale), rtol=1e-8)
+
+
+def test_normal_deviates_are_as_probable_as_t() -> None:
+    """Against SciPy, and where no tail is left that a double could hold."""
+    z = np.array([-3.0, -1.96, 1.0, 2.5, 3.0])
+    for freedom in (3.0, 4.5, 10.0, np.inf):
+        few = np.full(5, freedom)
+        t = np.copysign(stats.t.isf(stats.norm.sf(np.abs(z)), freedom), z)
+        found = normal_deviate(t, few)
+        assert np.allclose(found, z, atol=0.06)
+        assert (np.abs(found) <= np.abs(z) + 0.003).all()
+        back = [float(student_deviate(one, few[:1])[0]) for one in found]
+        assert back == pytest.approx(t.tolist())
+    assert normal_deviate(np.array([200.0]), np.array([np.inf]))[0] == pytest.approx(200.0)
+
+
+def means(draws: list[np.ndarray]) -> Fit:
+    """Means that are to be one unknown mean, each with the u and the freedom of its own draws."""
+    u = [float(one.std(ddof=1)) / np.sqrt(len(one)) for one in draws]
+    freedom = np.array([len(one) - 1.0 for one in draws])
+    mean = np.array([one.mean() for one in draws])
+    return reconciled(mean, np.diag(u), np.ones((len(draws), 1)), freedom)
+
+
+def test_two_means_are_the_test_of_welch() -> None:
+    """Variances estimated from few: SciPy's t test of unequal variances."""
+    rng = np.random.default_rng(3)
+    for _ in range(20):
+        one, other = 10 + rng.normal(0, 1, 4), 10 + rng.normal(0, 3, 6)
+        known = stats.ttest_ind(one, other, equal_var=False)
+        fit = means([one, other])
+        assert fit.probability == pytest.approx(known.pvalue, rel=1e-6)
+        test = measurement_test(fit, np.array([[1.0], [0.0]]))
+        assert test.freedom[0] == pytest.approx(known.df)
+        assert test.size[0] / test.u_size[0] == pytest.approx(-known.statistic)
+        assert abs(test.standardised[0]) == pytest.approx(
+            stats.norm.isf(known.pvalue / 2), abs=0.06
+        )
+
+
+def test_several_means_of_few_draws_keep_the_level() -> None:
+    """Six means of four draws each: below 5 % were 28 and 29 of 100 by normal quantiles."""
+    rng = np.random.default_rng(5)
+    limit = family_threshold(6, 0.05)
+    chi, largest = [], []
+    for _ in range(2000):
+        fit = means([10 + rng.normal(0, 1 + k, 4) for k in range(6)])
+        chi.append(fit.probability < 0.05)
+        largest.append(np.abs(measurement_test(fit, np.eye(6)).standardised).max() > limit)
+    assert 0.03 < np.mean(chi) < 0.09
+    assert 0.03 < np.mean(largest) < 0.09
 
 
 def test_family_keeps_its_level() -> None:

@@ -147,6 +147,26 @@ def test_nobody_is_suspected_where_nothing_is_wrong(tmp_path: Path) -> None:
     assert np.mean([one.chi_square / one.degrees_of_freedom for one in found]) > 0.4
 
 
+def test_few_catches_are_no_reason_to_suspect_a_dressing(tmp_path: Path) -> None:
+    """Two trays on each of three greens, nothing thrown over; normal quantiles accused 3 of 20."""
+    plan = Plan(catches=2, greens=3, dressings=10, strip_m=0.001, strip_scatter=0.0)
+    found = [told(season(tmp_path / str(s), plan, s)) for s in range(9000, 9020)]
+    assert np.mean([len(one.suspects) > 0 for one in found]) <= 0.05
+
+
+def test_catches_bring_the_degrees_of_freedom_of_their_scatter(tmp_path: Path) -> None:
+    """The default's 2 and one for each further tray on a green; up to 8 by other dressings."""
+    one = season(tmp_path, Plan(catches=2, greens=3, dressings=4), 3)
+    known = evidence(one.site, one.areas, one.rates, one.balance)
+    assert known.freedom["sampling: catches: D2"] == 2 + 3
+    assert known.freedom["sampling: surface: g1"] == 3 + 1
+    spreader = np.full(4, "disc")
+    site = replace(one.site, dressings=replace(one.site.dressings, spreader=spreader))
+    rates = site_rates(site, one.areas)
+    known = evidence(site, one.areas, rates, site_balance(site, one.areas, rates))
+    assert known.freedom["sampling: catches: D2"] == 8 + 3
+
+
 def test_a_wrong_catch_efficiency_accuses_no_dressing(tmp_path: Path) -> None:
     """Trays that keep 6 % less than said (2 u) in every dressing: shared, so nothing one-off."""
     plan = Plan(bags=(20.0, 25.0), efficiency=0.94)

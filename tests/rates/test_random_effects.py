@@ -59,6 +59,7 @@ def test_default_rule_worked_by_hand():
     assert d.sigma_e[0] ** 2 == pytest.approx(0.007888, rel=1e-9)
     assert d.sigma_b[0] ** 2 == pytest.approx(0.052608 / 3, rel=1e-9)
     assert (d.degrees_of_freedom[0], d.surfaces_caught[0], d.catches[0]) == (3, 2, 4)
+    assert d.freedom_e[0] == 4
     assert not d.inseparable[0]
     assert not d.pooled[0]
 
@@ -104,6 +105,7 @@ def test_others_count_for_eight_degrees_of_freedom_at_most():
     own = {0: [1.1, 0.9], 1: [1.1, 0.9]}  # SSW 0.04 on 2, mean 1
     d = rates_of([own] + [quiet] * 10, spreader=[0] * 11).dressings
     assert d.sigma_e[0] ** 2 == pytest.approx((8 * 0.0128 / 102 + 0.04) / 10, rel=1e-12)
+    assert d.freedom_e[0] == 10
     freer = rates_of([own] + [quiet] * 10, spreader=[0] * 11, cap=1000).dressings
     assert freer.sigma_e[0] ** 2 == pytest.approx((0.0128 + 0.04) / 104, rel=1e-12)
 
