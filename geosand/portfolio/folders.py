@@ -15,11 +15,12 @@ from geosand.formats.site_folder import ParsedSite, parse_site
 from geosand.portfolio.folders_at_once import read_folders_at_once
 from geosand.portfolio.site_read import SiteRead, Source
 from geosand.portfolio.site_set import find_set
+from geosand.site.cells import RECORDS
 
 SETTINGS, EDITIONS = "site.toml", "editions"
 #: what a site folder's result depends on; ``editions/*.geojson`` beside them
 FILES: tuple[str, ...] = ("catches.geojson", "records.xlsx", "surfaces.geojson", SETTINGS)
-FILES += tuple(f"{name}.csv" for name in ("catches", "deliveries", "dressings", "loads"))
+FILES += tuple(f"{name}.csv" for name in sorted(RECORDS))
 LARGEST = ("surfaces.geojson", "catches.csv", "catches.geojson", "records.xlsx")
 #: a folder with these, and in no site, is a site that lacks its settings, which is told
 UNSETTLED = ({"surfaces.geojson", "dressings.csv"}, {"surfaces.geojson", "records.xlsx"})

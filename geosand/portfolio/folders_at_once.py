@@ -17,22 +17,21 @@ import numpy as np
 
 from geosand.columns import Floats, Ints
 from geosand.errors import Finding
-from geosand.formats.site_folder import ParsedSite
+from geosand.formats.site_folder import SURFACES, ParsedSite
 from geosand.portfolio.sound_sites import or_one_by_one, sound_ones
 from geosand.site.assemble import RawSite, RawSites
-from geosand.site.cells import Cell, RawTable, all_floats, is_blank
+from geosand.site.cells import RECORDS, Cell, RawTable, all_floats, is_blank
 from geosand.site.editions import RawEdition
 from geosand.site.raw_columns import Column, Texts, in_rows
+from geosand.site.settings_document import FILE as SETTINGS
 from geosand.site.tables import NO_DAY, Site
 
 LAYOUTS = 6  #: orders of columns that contradict each other; sites of further ones are read alone
-SETTINGS, IN_FORCE = "site.toml", "surfaces.geojson"
 POSITION = ("lon", "lat")
 NOT_SAID = np.datetime64("NaT", "D")
 EARLIER = (
     "\0edition {}"  #: stands for the file of an earlier edition, which sites name as they like
 )
-RECORDS = ("dressings", "loads", "catches", "deliveries")
 
 Names = tuple[str, ...]
 Layout = dict[Names, Names]  #: names in order by the place of the table
@@ -227,9 +226,9 @@ def _typed(name: str, cells: list[Cell]) -> Column:
 
 def _one_edition(editions: Sequence[RawEdition], names: Sequence[str], number: int) -> RawEdition:
     """One edition of every site; what each says for all its surfaces stands in their rows."""
-    last = editions[0].table.file == IN_FORCE
+    last = editions[0].table.file == SURFACES
     table = _one_table(
-        [e.table for e in editions], names, IN_FORCE if last else EARLIER.format(number)
+        [e.table for e in editions], names, SURFACES if last else EARLIER.format(number)
     )
 
     def held(name: str) -> Floats:

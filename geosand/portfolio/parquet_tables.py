@@ -31,7 +31,7 @@ PIECE_BYTES = 16_000_000  #: of a row group that is read at once, about as it is
 WIDTHS = {"BOOLEAN": 1 / 8, "INT32": 4, "FLOAT": 4, "INT64": 8, "DOUBLE": 8, "BYTE_ARRAY": 4}
 BUFFER_BYTES = 1 << 20  #: of each of its columns that is read ahead
 
-_INDEX = re.compile(r"__index_level_\d+__")
+_INDEX = re.compile(r"__index_level_\d+__|row")
 #: of the geometry of these tables; of others it is not looked at
 ENCODINGS = {"surfaces": (BINARY, "polygon", "multipolygon"), "catches": (BINARY, "point")}
 
@@ -43,7 +43,7 @@ class ParquetTable:
     path: Path
     geometry: str  #: its geometry column, "" = none
     texts: tuple[str, ...] = ()  #: columns that are read as different words, each once
-    #: columns that writers add for themselves: the bounds of each shape, and pandas its index
+    #: columns that writers add for themselves: bounds of each shape, pandas its index, row numbers
     added: tuple[str, ...] = ()
 
     @property

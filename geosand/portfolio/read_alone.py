@@ -14,10 +14,8 @@ from geosand.portfolio.read_at_once import NOT_SAID, edition_day
 from geosand.portfolio.set_tables import FileTable
 from geosand.portfolio.typed_columns import GEOMETRY, POINTS, POLYGONS, positions, shapes_of
 from geosand.site.assemble import RawSite
-from geosand.site.cells import Cell, RawTable, parse_day, quoted
+from geosand.site.cells import RECORDS, Cell, RawTable, parse_day, quoted
 from geosand.site.editions import RawEdition
-
-RECORDS = ("dressings", "loads", "catches")
 
 
 def raw_site(
@@ -28,8 +26,8 @@ def raw_site(
         name: _cells(parts[name], tables[name].file)
         if name in parts
         else RawTable(file=tables[name].file if name in tables else name, rows=[], columns={})
-        for name in (*RECORDS, "deliveries")
-        if name in parts or name in RECORDS
+        for name in RECORDS
+        if name in parts or name != "deliveries"
     }
     catches = records["catches"]
     if GEOMETRY in catches.columns:

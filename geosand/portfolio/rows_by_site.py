@@ -77,7 +77,8 @@ def _taken(table: Any, rows: Ints) -> Any:
 def _as_python_has_them(table: Any) -> Any:
     """Decimals as floats, as no reader tells them from texts; times to the microsecond.
 
-    Python's own times know nothing finer; without pandas such a cell could not be told.
+    Python's own times know nothing finer; without pandas such a cell could not be told. Days that
+    they do not know, after the year 9999, become texts.
     """
     import pyarrow as pa
 
@@ -90,6 +91,8 @@ def _as_python_has_them(table: Any) -> Any:
             steps = [pa.duration("us")]
         elif pa.types.is_timestamp(written) and written.unit == "ns":
             steps = [pa.timestamp("us", written.tz)]
+        elif _beyond_python(table.column(number), written):
+            steps = [pa.string()]
         else:
             continue
         column = table.column(number)
@@ -97,3 +100,17 @@ def _as_python_has_them(table: Any) -> Any:
             column = column.cast(kind, safe=False)
         table = table.set_column(number, field.name, column)
     return table
+
+
+def _beyond_python(column: Any, kind: Any) -> bool:
+    """True for a column of days or times of which Python has no word for one."""
+    import pyarrow as pa
+    import pyarrow.compute as pc
+
+    if not (pa.types.is_timestamp(kind) or pa.types.is_date(kind)):
+        return False
+    try:
+        pc.min_max(column.cast(kind)).as_py()
+    except (OverflowError, ValueError):
+        return True
+    return False

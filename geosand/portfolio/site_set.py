@@ -34,11 +34,11 @@ from geosand.portfolio.set_tables import (
 )
 from geosand.portfolio.site_read import SiteRead
 from geosand.site.assemble import assemble
-from geosand.site.cells import quoted
+from geosand.site.cells import RECORDS, quoted
 from geosand.site.settings_document import FILE as SETTINGS
 
-NAMES = ("sites", "surfaces", "dressings", "loads", "catches", "deliveries")
 NEEDED = ("sites", "surfaces")
+NAMES = (*NEEDED, *RECORDS)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

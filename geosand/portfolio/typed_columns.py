@@ -105,6 +105,8 @@ def typed(name: str, rows: SiteRows, file: str) -> Typed:
             present[column] = np.bincount(member[said], minlength=sites) > 0
             if name == "sites":
                 odd |= blank
+    if name == "surfaces" and GEOMETRY not in table.column_names:
+        raise NotAlikeError("surfaces without geometry")
     shapes = None
     if name in ("surfaces", "catches") and GEOMETRY in table.column_names:
         shapes, wrong = shapes_of(table[GEOMETRY], POLYGONS if name == "surfaces" else POINTS)

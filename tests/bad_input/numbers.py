@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from tests.bad_input.case import ACCEPTED, FOUND, REFUSED, Case
 from tests.bad_input.spoiled import all_catches, csv_text, settings, with_catch
-from tests.sites import CATCHES, DRESSINGS, LOADS
+from tests.sites import CATCHES, DRESSINGS, LOADS, points
 
 NUMBERS = (
     Case(
@@ -385,6 +385,13 @@ DATES = (
         " between thousands. Write fractions as decimal numbers, 1/32 as 0.03125",
     ),
     Case(
+        "a fraction as one sign",
+        {"dressings": DRESSINGS.replace("depth_mm", "depth_in").replace("0.6", "1½")},
+        REFUSED,
+        "'1½' is not a number; allowed: digits, with a point as the decimal mark and nothing"
+        " between thousands. Write fractions as decimal numbers, 1/32 as 0.03125",
+    ),
+    Case(
         "full-width digits",
         {"catches": csv_text(with_catch(gross_g="\uff11\uff14\uff12"))},
         REFUSED,
@@ -393,6 +400,11 @@ DATES = (
     Case(
         "a no-break space behind a number",
         {"catches": csv_text(with_catch(gross_g="142\u00a0"))},
+        ACCEPTED,
+    ),
+    Case(
+        "a no-break space behind a number of GeoJSON",
+        {"catches": points(with_catch(gross_g="142\u00a0"))},
         ACCEPTED,
     ),
     Case(

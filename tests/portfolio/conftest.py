@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import json
+import re
+import shutil
 from dataclasses import dataclass
 
 import pytest
@@ -68,3 +71,34 @@ def run_sites(sites, out, **settings):
     from geosand.portfolio.chunk import Options
 
     return account_portfolio(Given(sites), out, Options(), **settings)
+
+
+EVIL = '</script><img src=x onerror="window.hit=1"><script>window.hit=1</script>'
+
+
+@pytest.fixture(scope="module")
+def evil(folders, tmp_path_factory):
+    """A run whose names would run code if they were put into a page as they are, with one map."""
+    root = tmp_path_factory.mktemp("evil") / "sites"
+    for k in (1, 2, 3):
+        shutil.copytree(folders / f"site-0000{k}", root / f"site-0000{k}")
+    toml = root / "site-00002" / "site.toml"
+    name = json.dumps(EVIL)
+    toml.write_text(re.sub(r"(?m)^name = .*$", lambda _: f"name = {name}", toml.read_text()))
+    dressings = root / "site-00002" / "dressings.csv"
+    dressings.write_text(re.sub("(twin|belt|single) d[a-z]+", "<b>x</b>", dressings.read_text()))
+    (root / "site-00003" / "loads.csv").write_text("<script>window.hit=1</script>\n1\n")
+    out = root.parent / "out"
+    return out, run_many(root, out, maps=True)
+
+
+@pytest.fixture(scope="module")
+def unmeasured(tmp_path_factory):
+    """Two sites in July whose two greens had sand without trays; that with a target has a tee."""
+    from tests.sites import SURFACES, TOML, write_site
+
+    root = tmp_path_factory.mktemp("unmeasured") / "sites"
+    write_site(root / "behind", catches=None)
+    write_site(root / "unknown", toml=TOML.replace("tee", "lawn"), catches=None)
+    assert [one["properties"]["kind"] for one in SURFACES] == ["green", "green", "tee"]
+    return root, run_many(root, root.parent / "out", as_of="2026-07-16")

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import codecs
 import contextlib
 import re
 import warnings
@@ -24,6 +23,7 @@ from geosand.formats.boundaries.drawn import (
     left_open_said,
 )
 from geosand.formats.boundaries.kinds import recognise
+from geosand.formats.boundaries.shapefile_parts import check_parts, table_encoding
 from geosand.formats.gdal_options import gdal_options
 
 #: A GML file names its schema by address: it is never fetched, and links are not followed.
@@ -46,7 +46,10 @@ def read_with_gdal(path: Path, shown: str, format: str) -> list[Layer]:
 
     _know_codes()
     options = OPTIONS.get(format, {})
-    encoding, said = _encoding(path) if format == "shapefile" else ("", "")
+    encoding, said = "", list[str]()
+    if format == "shapefile":
+        encoding, doubt = table_encoding(path)
+        said = [*filter(None, [doubt]), *check_parts(path, shown)]
     step = _ARC_STEP_OF_DRAWINGS_DEG if format == "dxf" else ARC_STEP_DEG
     with gdal_options(**_NO_NETWORK, OGR_ARC_STEPSIZE=str(step)):
         try:
@@ -59,10 +62,8 @@ def read_with_gdal(path: Path, shown: str, format: str) -> list[Layer]:
             raise refused(shown, _said(problem, path), remedy=_AGAIN) from problem
     if not names:
         raise refused(shown, "holds no layer that can be read", remedy=_AGAIN)
-    if format == "shapefile" and not path.with_suffix(".dbf").is_file():
-        said = "its table (.dbf) is missing: names and kinds are lost"
     if said:
-        layers = [replace(layer, findings=(*layer.findings, said)) for layer in layers]
+        layers = [replace(layer, findings=(*layer.findings, *said)) for layer in layers]
     if format == "shapefile" and not any(layer.crs for layer in layers):
         layers = [replace(layer, crs=crs_beside(path)) for layer in layers]
     return [layer for layer in layers if layer.drawn or len(layers) == 1]
@@ -75,44 +76,6 @@ def _know_codes() -> None:
 
         for code in _UNKNOWN:
             GEOMETRY_TYPES.setdefault(code, "Unknown")
-
-
-def _encoding(path: Path) -> tuple[str, str]:
-    """Encoding of a Shapefile's table that names none, and words on it; "" for the driver's own.
-
-    Byte 29 of a dBASE file names a code page, 0 none (from memory); a .cpg comes first, if it names
-    one: OEM and system do not.
-    """
-    table, page = path.with_suffix(".dbf"), path.with_suffix(".cpg")
-    named = page.read_bytes()[:100].strip().upper() if page.is_file() else b""
-    if named not in (b"", b"OEM", b"ANSI", b"SYSTEM"):
-        # numbers of code pages in forms that the driver does not know
-        number = named.removeprefix(b"ANSI ").removeprefix(b"OEM ")
-        if number == b"65001":
-            return "UTF-8", ""
-        with contextlib.suppress(LookupError):  # the driver knows better than to stop at others
-            if number != named and number.isdigit():
-                return codecs.lookup(f"CP{number.decode()}").name.upper(), ""
-        return "", ""
-    if not table.is_file():
-        return "", ""
-    content = table.read_bytes()
-    if content.isascii() or len(content) < 32:
-        return "", ""
-    start = int.from_bytes(content[8:10], "little")  # the rows begin behind the head
-    rows = content[start:]
-    if rows.isascii():
-        return "", ""
-    try:
-        rows.decode("utf-8")
-        encoding = "UTF-8"
-    except UnicodeDecodeError:
-        if content[29]:
-            return "", ""
-        encoding = "CP1252"
-    said = f".cpg says {named.decode()}" if named else "no .cpg"
-    text = f"its table does not say its encoding ({said}): read as {encoding}; look at accents"
-    return encoding, text
 
 
 def _said(problem: Exception, path: Path) -> str:

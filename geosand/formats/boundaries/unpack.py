@@ -48,6 +48,7 @@ COMPANIONS = (
     *(".shx", ".dbf", ".prj", ".cpg", ".xsd", ".sbn", ".sbx", ".qix", ".qmd", ".gfs"),
     *(".dat", ".map", ".id", ".ind", ".mid", ".gpkg-wal", ".gpkg-journal", ".shp.xml", ".qpj"),
 )
+SHAPEFILE_PARTS = (".shx", ".dbf", ".prj", ".cpg")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -71,6 +72,10 @@ def unpack(path: Path, folder: Path) -> tuple[list[Source], list[str]]:
         raise refused(name, "is a folder", allowed=READS, remedy="name the file in it")
     if not (database or path.is_file()):
         raise refused(name, "there is no such file", remedy="check its path")
+    if path.suffix.lower() in SHAPEFILE_PARTS:
+        raise refused(
+            name, "is a part of a Shapefile", remedy=f"name {path.stem}.shp, with which it is read"
+        )
     if path.stat().st_size > MAXIMUM_BYTES:
         found = f"is larger than {MAXIMUM_BYTES // 1_000_000} MB"
         raise refused(name, found, remedy="export only the surfaces of this site")
@@ -129,21 +134,23 @@ def _companions(path: Path) -> Iterator[Path]:
 def _archive(path: Path, folder: Path) -> tuple[list[Source], list[str]]:
     try:
         with zipfile.ZipFile(path) as archive:
-            members = list(_members(archive, path.name))
-            parents = list(dict.fromkeys(str(Path(m.filename).parent) for m in members))
             room = MAXIMUM_UNPACKED
             copies: list[tuple[Path, str]] = []
             databases: dict[Path, str] = {}  # of files of which only all together are read
-            for number, member in enumerate(members):
-                inner = plain_name(member.filename)
-                # files of one inner folder and stem stay together, whatever their folder is called
-                parent = str(Path(member.filename).parent)
+            places: dict[tuple[str, str], Path] = {}
+            for member in _members(archive, path.name):
+                parent, _, inner = member.filename.replace("\\", "/").rpartition("/")
+                ending = _ending(_safe(inner))
+                stem = inner[: -len(ending) or None]
                 database = ".gdb" if parent.lower().endswith(".gdb") else ""
-                place = folder / f"m{parents.index(parent)}{database}"
+                # files of one folder and stem stay together, and apart from all others
+                key = (parent, "" if database else stem)
+                place = places.setdefault(key, folder / f"m{len(places)}{database}")
                 place.mkdir(exist_ok=True)
-                safe = re.sub(r"[^A-Za-z0-9._-]", "_", inner)[-80:] or f"file{number}"
-                ending = _ending(safe)
-                copy = place / f"{safe[: -len(ending) or None]}{ending}"
+                copy = place / f"{_safe(stem)}{ending}"
+                if copy.exists():
+                    twice = f"holds two files of one name: {member.filename[:60]!r}"
+                    raise refused(path.name, twice, remedy="pack it again with one of them")
                 room -= _copy(archive, member, copy, room, path.name)
                 if database:
                     databases[place] = parent

@@ -81,6 +81,31 @@ def test_archives_that_grow(tmp_path, monkeypatch):
     assert "unpacks to more than 5 MB" in refusal(path)
 
 
+@pytest.mark.parametrize(
+    "names",
+    [
+        ("緑地.geojson", "球道.geojson"),
+        ("hole 1.geojson", "hole+1.geojson"),
+        ("a\\turf.geojson", "b\\turf.geojson"),  # as packed by some programs on Windows
+    ],
+    ids=["letters", "signs", "folders"],
+)
+def test_files_of_an_archive_that_are_called_alike_stay_apart(tmp_path, write_geojson, names):
+    members = {}
+    for name, kind, east in zip(names, ("green", "fairway"), (0, 5e-4), strict=True):
+        shape = shapely.affinity.translate(GREEN, east)
+        path = write_geojson([feature(shape, name="one", kind=kind)])
+        members[name] = path.read_bytes()
+    found = read_boundaries(zipped(tmp_path, members), believe_place=True).features
+    assert found.kind.tolist() == ["green", "fairway"]
+    assert found.geometry[0].disjoint(found.geometry[1])
+
+
+def test_two_files_of_one_name_in_an_archive_are_refused(tmp_path):
+    text = refusal(zipped(tmp_path, {"a.KML": KML, "a.kml": KML.replace("green", "tee")}))
+    assert "in.zip: holds two files of one name: 'a.kml'. Pack it again" in text
+
+
 def test_archives_of_very_many_files(tmp_path):
     text = refusal(zipped(tmp_path, {f"{k}.geojson": "" for k in range(2001)}))
     assert "holds 2,001 files" in text
