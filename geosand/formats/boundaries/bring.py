@@ -19,7 +19,6 @@ from geosand.formats.boundaries.carrying_on import (
     unchanged,
 )
 from geosand.formats.boundaries.in_force import (
-    SURFACES,
     accuracies_in_force,
     catch_positions,
     edition_kept,
@@ -39,7 +38,7 @@ from geosand.formats.boundaries.surfaces_file import (
 from geosand.formats.boundaries.tables import Boundaries
 from geosand.formats.boundaries.whereabouts import NEAR_KM, distance_km, middle_of, place_words
 from geosand.formats.locking import held
-from geosand.formats.site_folder import FILES, read_site
+from geosand.formats.site_folder import FILES, SURFACES, read_site
 from geosand.formats.writing import sweep, write_whole
 from geosand.rates.assignment import assign
 from geosand.site.cells import parse_day

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections import defaultdict
+from collections.abc import Iterator
 from dataclasses import replace
 from typing import Any
 
 import numpy as np
 import shapely
 
-from geosand.columns import Floats, Ints
+from geosand.columns import Floats, Ints, joined_labels
 from geosand.formats.boundaries.drawn import Drawn
 from geosand.formats.boundaries.faces import EXACT_M, Line, clusters, points_of, shared_faces
 
@@ -19,16 +20,17 @@ HINT_SHARE = 0.25  #: of the length of the line
 
 
 def close_lines(
-    drawn: list[Drawn], tolerance_m: float, metres: Floats
+    drawn: list[Drawn], tolerance_m: float, metres: Floats, *, crossing: bool
 ) -> tuple[list[Drawn], list[str], int]:
     """Lines closed within ``tolerance_m`` as polygons, others kept; words on it; how many joined.
 
     ``metres`` is what one unit of x and of y is worth. Parts of one thing (segments of a track)
     are joined first; then lines of one folder that meet at their ends; then those that share edges.
+    Where lines that only cross enclose nothing (not ``crossing``) an end must lie on another.
     """
     out: list[Drawn] = []
     loose: dict[str, list[Line]] = defaultdict(list)
-    closing = _Closing(tolerance_m, metres)
+    closing = _Closing(tolerance_m, metres, crossing)
     for thing in drawn:
         if not thing.draws(*LINES):
             out.append(thing)
@@ -52,8 +54,8 @@ def close_lines(
 class _Closing:
     """Lines to outlines within one tolerance; what was done, and how many further things joined."""
 
-    def __init__(self, tolerance_m: float, metres: Floats) -> None:
-        self.tolerance_m, self.metres = tolerance_m, metres
+    def __init__(self, tolerance_m: float, metres: Floats, crossing: bool) -> None:
+        self.tolerance_m, self.metres, self.crossing = tolerance_m, metres, crossing
         self.said: list[str] = []
         self.joined = 0
 
@@ -118,16 +120,47 @@ class _Closing:
                     found.add(row)
         return found
 
+    def _meeting(
+        self, lines: list[Line], outlines: list[Any]
+    ) -> Iterator[tuple[list[int], list[Any], list[int]]]:
+        """Rows of lines, and outlines, that hang together; of those with both ends on others.
+
+        All at once where crossing counts. Else a fairway that was walked across its green does not
+        make outlines of what their lines enclose between them, and a green lends its edge only.
+        """
+        if self.crossing:
+            yield [*range(len(lines))], outlines, [*range(len(lines))]
+            return
+        runs = [shapely.linestrings(points[:, :2] * self.metres) for _, points in lines]
+        rings = [shapely.transform(o.boundary, lambda p: p * self.metres) for o in outlines]
+        ends, reach = points_of(_ends(lines) * self.metres), max(self.tolerance_m, EXACT_M)
+        end, other = shapely.STRtree(runs + rings).query(ends, "dwithin", distance=reach)
+        end, other = end[end // 2 != other], other[end // 2 != other]
+        group = joined_labels(len(runs) + len(rings), end // 2, other)
+        both = np.flatnonzero(np.bincount(np.unique(end) // 2, minlength=1) == 2)
+        for one in np.unique(group[both]):
+            rows = np.flatnonzero(group == one)
+            beside = [outlines[k] for k in rows[rows >= len(runs)] - len(runs)]
+            yield rows[rows < len(runs)].tolist(), beside, np.intersect1d(rows, both).tolist()
+
     def _faces(self, lines: list[Line], outlines: list[Any]) -> list[Drawn]:
         """What lines with shared edges enclose; the rest as lines."""
-        faces = shared_faces(lines, outlines, self.tolerance_m, self.metres)
+        faces: list[tuple[Any, list[int]]] = []
+        for rows, beside, ending in self._meeting(lines, outlines):
+            hung = [lines[k] for k in rows]
+            for face, sides in shared_faces(hung, beside, self.tolerance_m, self.metres):
+                if own := [rows[k] for k in sides if rows[k] in ending]:
+                    faces.append((face, own))
         used = {k for _, sides in faces for k in sides}
         owners = [lines[sides[0]][0] for _, sides in faces]  # the longest line says what a face is
         out = [replace(d, geometry=f, problem="") for d, (f, _) in zip(owners, faces, strict=True)]
         if faces:
             where = owners[0].folder
             count = f"{len(faces)} outline{'s' * (len(faces) > 1)}"
-            text = f"{len(used)} lines that share edges or ends make {count}"
+            lines_that = "1 line that shares edges or ends makes"
+            if len(used) > 1:
+                lines_that = f"{len(used)} lines that share edges or ends make"
+            text = f"{lines_that} {count}"
             self.said.append(text + (f" (layer {where[:40]!r})" if where else ""))
         self.joined += len({lines[k][0].place for k in used} - {d.place for d in owners})
         ends = _ends(lines) * self.metres

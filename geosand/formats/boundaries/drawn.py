@@ -113,9 +113,9 @@ def plain_name(path: str) -> str:
 
 
 def attribute(value: Any) -> Cell:
-    """A value of any driver as a plain cell; nan and missing are None."""
+    """A value of any driver as a plain cell; nan and missing are None, also where a GIS says so."""
     if value is None or isinstance(value, (str, bool)):
-        return value
+        return None if value == "<Null>" else value
     if hasattr(value, "item"):  # GML can repeat an element: then it is an array
         value = value.item() if value.size == 1 else value.tolist()
     if isinstance(value, (int, float)):

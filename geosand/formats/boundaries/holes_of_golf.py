@@ -18,13 +18,15 @@ import shapely
 from geosand.columns import Floats, Geometries, Ints
 from geosand.errors import Refused
 from geosand.formats.boundaries.drawn import Drawn, Layer
-from geosand.formats.boundaries.kinds import tags_of
+from geosand.formats.boundaries.kinds import recognise, tags_of
 from geosand.formats.boundaries.naming import (
     ID_COLUMNS,
+    NAME_COLUMNS,
     cell_of,
     clean,
     name_of,
     stated_id,
+    tells,
 )
 from geosand.formats.boundaries.reference_systems import horizontal, metres_per_unit
 from geosand.formats.boundaries.wishes import Wishes
@@ -105,7 +107,7 @@ def called_after_holes(
             if often[place.layer, said] > GREENS:
                 said = ""  # a column that only says yes
             ref = (_golf(place.thing) and _ref(place.thing)) or said
-            if (label := ref or by_line) and _is_nameless(place.thing, shared):
+            if (label := ref or by_line) and _is_nameless(place.thing, sort, shared):
                 labels[place.layer][place.row] = f"{sort.capitalize()} {label}"
                 beside[place.layer] += by_side and not ref
     return [(s, _called(layer, labels[k], beside[k])) for k, (s, layer) in enumerate(layers)]
@@ -147,19 +149,26 @@ def _golf(thing: Drawn) -> str:
 
 def _said_hole(thing: Drawn) -> str:
     """The number of its hole by a column, else by the folder or layer in which it stands."""
-    column = cell_of(thing.attributes, None, HOLE_COLUMNS)
-    if found := _NUMBER.fullmatch(column):
-        return found[1]
+    if column := _hole_in_column(thing):
+        return column
     folders = (_NAMED.fullmatch(text) for text in reversed(thing.folder.split(" / ")))
     return next((found[1].lstrip("0") for found in folders if found), "")
 
 
-def _is_nameless(thing: Drawn, shared: set[tuple[str, str]]) -> bool:
+def _hole_in_column(thing: Drawn) -> str:
+    found = _NUMBER.fullmatch(cell_of(thing.attributes, None, HOLE_COLUMNS))
+    return found[1] if found else ""
+
+
+def _is_nameless(thing: Drawn, sort: str, shared: set[tuple[str, str]]) -> bool:
     if not thing.draws("Polygon", "MultiPolygon", "LineString"):  # a line may still be closed
         return False
     ident = stated_id(thing.attributes, shared)
     unsaid = bool(_NUMBERED.fullmatch(ident)) if _golf(thing) else not ident
-    return unsaid and not name_of(thing.attributes, thing.name, None)
+    name = name_of(thing.attributes, thing.name, None)
+    # "Green" in every row names nothing where a column says its hole
+    only_kind = not tells(name) and recognise(name) == sort
+    return unsaid and (not name or (only_kind and bool(_hole_in_column(thing))))
 
 
 def _ref(thing: Drawn) -> str:
@@ -235,5 +244,6 @@ def _only_near(one: Ints, other: Ints, away_m: Floats) -> tuple[Ints, Ints]:
 
 
 def _renamed(thing: Drawn, name: str) -> Drawn:
-    kept = {k: v for k, v in thing.attributes.items() if k.lower() not in ID_COLUMNS}
+    others = {*ID_COLUMNS, *NAME_COLUMNS}
+    kept = {k: v for k, v in thing.attributes.items() if k.lower() not in others}
     return replace(thing, name=name, attributes=kept)

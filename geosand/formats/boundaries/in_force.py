@@ -15,11 +15,10 @@ from geosand.columns import Geometries
 from geosand.errors import Faults, refused
 from geosand.formats.boundaries.surfaces_file import ACCURACIES, SurfaceRow
 from geosand.formats.json_text import read_json, twice_told
-from geosand.formats.site_folder import parse_site
+from geosand.formats.site_folder import SURFACES, parse_site
 from geosand.site.cells import parse_number
 from geosand.site.read_settings import SiteText, read_settings
 
-SURFACES = "surfaces.geojson"
 _UNREADABLE = (ValueError, KeyError, TypeError, RecursionError)
 
 

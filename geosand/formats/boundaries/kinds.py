@@ -71,7 +71,7 @@ BARE: Mapping[str, str] = {
 }
 KIND_COLUMNS = (
     *("kind", "surface_kind", "type", "class", "category", "feature", "feature_type", "feat_type"),
-    *("fclass", "code", "surface_type", "landcover", "layer", "usage"),
+    *("fclass", "code", "surface_type", "landcover", "layer", "usage", "typ", "tipo", "soort"),
 )
 DBASE_NAME = 10  #: letters that a Shapefile keeps of a column's name
 #: What a column "type" says of the form of a shape: of GIS files and of the open map community.

@@ -91,15 +91,19 @@ def folder_levels(names: Sequence[str], folders: Sequence[str]) -> list[list[str
     """Of each thing (n,) the folders that belong to its name, outermost first.
 
     A name that says only its kind, or that several bear, is told apart by its folder, and by those
-    above where these differ. Folders that say only a kind tell nothing.
+    above where these differ. Folders that say only a kind tell apart bare numbers alone.
     """
     often = Counter(slug(name) for name in names)
     parts = [
-        [t for t in reversed(folder.split(" / ")) if _tells(t) and slug(t) != slug(name)]
+        [
+            t
+            for t in reversed(folder.split(" / "))
+            if slug(t) and (name.isdecimal() or tells(t)) and slug(t) != slug(name)
+        ]
         for name, folder in zip(names, folders, strict=True)
     ]
     depth = [
-        int(bool(p) and bool(name) and (often[slug(name)] > 1 or not _tells(name)))
+        int(bool(p) and bool(name) and (often[slug(name)] > 1 or not tells(name)))
         for name, p in zip(names, parts, strict=True)
     ]
     raised = True
@@ -118,7 +122,7 @@ def folder_levels(names: Sequence[str], folders: Sequence[str]) -> list[list[str
     return [p[:d][::-1] for p, d in zip(parts, depth, strict=True)]
 
 
-def _tells(text: str) -> bool:
+def tells(text: str) -> bool:
     """False for a text that says only a kind: "Greens" tells nothing, "Green 7" does."""
     if any(c.isdigit() for c in text):
         return bool(slug(text))
@@ -137,7 +141,7 @@ def make_ids(
     for given, name, above, kind in zip(stated, names, levels, kinds, strict=True):
         base, source = usable_id(given), "column"
         if not base:
-            telling = bool(above) or _tells(name)
+            telling = bool(above) or tells(name)
             base, source = slug(" ".join([*above, name])) if telling else "", "name"
         if not base or base in KINDS:
             base, source = kind, "number"

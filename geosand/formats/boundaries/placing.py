@@ -36,6 +36,7 @@ from geosand.formats.boundaries.polygons import (
     ring_problem,
 )
 from geosand.formats.boundaries.tables import LeftOut
+from geosand.formats.boundaries.to_lon_lat import Moved, to_lon_lat
 from geosand.formats.boundaries.wishes import Wishes
 from geosand.site.outlines import mean_height_m
 from geosand.site.read_surfaces import ELEVATIONS_M
@@ -52,7 +53,7 @@ class Placed:
     geometry: Geometries
     elevation_m: Floats
     left_out: list[LeftOut]
-    moved: systems.Moved | None = None
+    moved: Moved | None = None
     findings: list[str]
     read: int
     labels: int = 0
@@ -81,7 +82,7 @@ def place_layer(layer: Layer, shown: str, wishes: Wishes) -> Placed:
     reasons = [""] * (len(kept) - len(gaps)) + gaps
     if len(kept):
         findings += check_place(kept, geometry, crs, layer, shown, wishes)
-        there = systems.to_lon_lat(geometry, crs)
+        there = to_lon_lat(geometry, crs)
         vertical = systems.vertical_unit_m(layer.crs if wishes.crs is None else wishes.crs, crs)
         heights, said = _elevations_m(geometry, vertical)
         findings += said
@@ -185,12 +186,16 @@ def _closed(
 ) -> tuple[list[Drawn], list[str], int]:
     """Lines to polygons: in drawings and tracks within the tolerance, else only exact outlines."""
     if layer.closes_lines:
-        return close_lines(drawn, wishes.close_tolerance_m, metres)
+        crossing = layer.asks_unit  # lines of surveys and tracks each say what they are
+        return close_lines(drawn, wishes.close_tolerance_m, metres, crossing=crossing)
     outlines = [_is_outline(d, wishes) for d in drawn]
     if not any(outlines):
         return drawn, [], 0
     closed, said, joined = close_lines(
-        [d for d, outline in zip(drawn, outlines, strict=True) if outline], 0.0, metres
+        [d for d, outline in zip(drawn, outlines, strict=True) if outline],
+        0.0,
+        metres,
+        crossing=False,
     )
     rest = [d for d, outline in zip(drawn, outlines, strict=True) if not outline]
     closed, inside, _ = nested(closed, as_holes=False, hint=False)

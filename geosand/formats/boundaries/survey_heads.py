@@ -21,7 +21,8 @@ HEADERS = {
     "code": ("code", "d", "desc", "description", "feature", "fc", "c", "kind", "feature_code",
              "kod", "kode", "codigo", "codice", "descripcion", "descrizione", "descricao",
              "beschreibung", "omschrijving", "beskrivning", "beskrivelse"),
-    "string": ("string", "line", "line_id", "string_id", "s"),
+    "string": ("string", "line", "line_id", "string_id", "s", "linie", "ligne", "linea", "linha",
+               "lijn"),
 }  # fmt: skip
 #: The same, where none of the words above is among the heads: some files have both.
 FURTHER = {

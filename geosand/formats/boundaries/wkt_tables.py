@@ -22,6 +22,7 @@ from geosand.formats.boundaries.drawn import (
     MAXIMUM_BYTES,
     Drawn,
     Layer,
+    attribute,
     crs_beside,
     left_open_said,
 )
@@ -88,7 +89,7 @@ def read_wkt_table(path: Path, shown: str) -> list[Layer]:
         thing = Drawn(
             place=f"row {row}",
             geometry=shape,
-            attributes={name: cells[k] for name, cells in others.items()},
+            attributes={name: attribute(cells[k]) for name, cells in others.items()},
             problem="" if problem is _OPEN else problem,
         )
         layers[f"EPSG:{code}" if code > 0 else beside or LON_LAT * in_json].append(thing)

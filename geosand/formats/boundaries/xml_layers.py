@@ -15,7 +15,14 @@ import shapely
 
 from geosand.columns import Floats
 from geosand.errors import refused
-from geosand.formats.boundaries.drawn import LON_LAT, MAXIMUM_FEATURES, Drawn, Layer, heights_said
+from geosand.formats.boundaries.drawn import (
+    LON_LAT,
+    MAXIMUM_FEATURES,
+    Drawn,
+    Layer,
+    attribute,
+    heights_said,
+)
 from geosand.formats.boundaries.json_shapes import BadShape, ring, with_corners
 from geosand.formats.boundaries.unpack import check_xml
 from geosand.site.cells import Cell
@@ -135,15 +142,15 @@ def _own_placemarks(root: Element) -> dict[str, list[str]]:
 
 
 def _placemark(element: Element, folder: str, number: int, fields: Sequence[str] = ()) -> Drawn:
-    name = _text(element, "name")
+    name = str(attribute(_text(element, "name")) or "")
     place = f"placemark {number}" + (f" {name[:40]!r}" if name else "")
     place += f" in folder {folder[:60]!r}" if folder else ""
     cells: dict[str, Cell] = {field: _text(element, field) for field in fields}
     for part in element.iter():
         if tag_of(part) == "Data":
-            cells[part.get("name", "")] = _text(part, "value")
+            cells[part.get("name", "")] = attribute(_text(part, "value"))
         elif tag_of(part) == "SimpleData":
-            cells[part.get("name", "")] = (part.text or "").strip()
+            cells[part.get("name", "")] = attribute((part.text or "").strip())
     try:
         shapes = [_kml_shape(part) for part in _outermost(element)]
         geometry = shapes[0] if len(shapes) == 1 else _together(shapes)

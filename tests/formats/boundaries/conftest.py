@@ -3,10 +3,14 @@
 import json
 from pathlib import Path
 
+import ezdxf
 import numpy as np
 import pyproj
 import pytest
 import shapely
+
+from geosand.formats.boundaries import new_site, read_boundaries
+from geosand.formats.boundaries.drawing_layers import read_dxf
 
 LON, LAT = 9.9, 53.3  # UTM zone 32 north, within its width; an invented place
 UTM = "EPSG:25832"
@@ -61,3 +65,54 @@ def feature(geometry, **properties):
 def course_file(course, write_geojson) -> Path:
     rows = [feature(to_lon_lat(g), id=i, name=n, kind=k) for i, n, k, g in course]
     return write_geojson(rows)
+
+
+@pytest.fixture
+def drawing():
+    document = ezdxf.new("R2010")
+    document.header["$INSUNITS"] = 6
+    return document
+
+
+@pytest.fixture
+def shapes_of(tmp_path):
+    """Geometries of a drawing as it is read, before anything is closed or moved."""
+
+    def read(document):
+        document.saveas(tmp_path / "d.dxf")
+        (layer,) = read_dxf(tmp_path / "d.dxf", "d.dxf")
+        return [thing.geometry for thing in layer.drawn]
+
+    return read
+
+
+@pytest.fixture
+def read(tmp_path):
+    def reading(document, **wishes):
+        document.saveas(tmp_path / "plan.dxf")
+        return read_boundaries(tmp_path / "plan.dxf", **{"crs": UTM, **wishes})
+
+    return reading
+
+
+def square(k, size=0.0004, shift=0.0):
+    west = LON + k * 0.001 + shift
+    return shapely.box(west, LAT, west + size, LAT + size)
+
+
+def survey(write_geojson, rows, name="survey.geojson"):
+    return read_boundaries(write_geojson(rows, name=name))
+
+
+FIRST = [
+    feature(square(0), id="g1", name="Green 1", kind="green", target_mm=9.5),
+    feature(square(1), id="g2", name="Green 2", kind="green"),
+    feature(square(2), id="t1", name="Tee 1", kind="tee"),
+]
+
+
+@pytest.fixture
+def site(tmp_path, write_geojson):
+    folder = tmp_path / "site"
+    new_site(folder, survey(write_geojson, FIRST), name="Invented", season_start="2026-03-01")
+    return folder

@@ -260,6 +260,21 @@ def test_the_first_hole_keeps_its_number_from_what_has_none(tmp_path):
     assert read_boundaries(path).features.id.tolist() == ["green-2", "green-1"]
 
 
+def test_a_name_that_says_only_the_kind_is_none_where_a_column_says_the_hole(tmp_path):
+    holes = ((GREEN, "Green", 10), (PRACTICE, "GREENS", 2), (TEE, "The Loft", 10))
+    holes += ((FAIRWAY, "Bunker", 10),)  # its name contradicts its kind, and stays to be seen
+    kinds = ("green", "green", "tee", "fairway")
+    rows = [
+        feature(to_lon_lat(shape), kind=sort, name=name, hole=hole)
+        for (shape, name, hole), sort in zip(holes, kinds, strict=True)
+    ]
+    path = tmp_path / "course.geojson"
+    path.write_text(json.dumps({"type": "FeatureCollection", "features": rows}))
+    found = read_boundaries(path).features
+    assert found.id.tolist()[:3] == ["green-10", "green-2", "the-loft"]
+    assert found.name.tolist()[3] == "Bunker"
+
+
 @pytest.mark.parametrize("cell", [0, None, "", "yes", 250, "7/16"])
 def test_what_is_no_number_of_a_hole_names_nothing(cell, tmp_path):
     rows = [feature(to_lon_lat(GREEN), kind="green", hole=cell)]

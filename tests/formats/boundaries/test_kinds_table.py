@@ -204,8 +204,9 @@ def test_exports_of_the_open_map_community(write_geojson):
     assert again.features.kind[2] == "bunker"
 
 
-def test_heads_that_a_shapefile_cut_to_ten_letters(rows):
-    assert read_boundaries(rows("tee", column="surface_ty")).features.kind.tolist() == ["tee"]
+@pytest.mark.parametrize("head", ["surface_ty", "TYP", "Tipo", "soort"])
+def test_heads_that_a_shapefile_cut_to_ten_letters_and_of_other_languages(rows, head):
+    assert read_boundaries(rows("tee", column=head)).features.kind.tolist() == ["tee"]
 
 
 def test_an_outline_around_all_others_may_be_a_frame(write_geojson):

@@ -364,6 +364,17 @@ def test_ids_are_distinct_and_never_a_kind():
     assert sources == ["name", "name", "number", "column", "column", "number", "number"]
 
 
+def test_numbers_in_folders_of_kinds_are_told_apart_by_these(tmp_path):
+    folders = "".join(
+        f"<Folder><name>{name}</name>{placemark('1', square(k))}{placemark('2', square(k + 9))}"
+        "</Folder>"
+        for k, name in enumerate(("GREENS", "Tees"))
+    )
+    table = read_boundaries(kml(tmp_path, folders)).features
+    assert table.id.tolist() == ["greens-1", "greens-2", "tees-1", "tees-2"]
+    assert table.name.tolist() == ["GREENS 1", "GREENS 2", "Tees 1", "Tees 2"]
+
+
 def test_names_lose_what_could_deceive():
     assert clean("a\u202eb\x00c\ud800 \n d") == "abc d"
     assert slug("Grün № 7/../x") == "grun-no-7-..-x"

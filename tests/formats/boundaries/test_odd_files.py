@@ -603,3 +603,19 @@ def test_a_line_of_one_position_is_told_in_words(tmp_path):
     )
     reasons = [left.reason for left in read_boundaries(tmp_path / "a.gpkg").tally.left_out]
     assert reasons == ["a line", "a line in it has one position"]
+
+
+@pytest.mark.parametrize("ending", ["shp", "geojson", "csv"])
+def test_a_null_that_a_gis_writes_out_is_no_name(ending, tmp_path):
+    """ "<Null>" is how a widely used GIS shows an empty cell (common practice)."""
+    frame = geopandas.GeoDataFrame(
+        {"Name": ["<Null>", "Green 7"], "kind": ["green", "green"], "Bemerkung": ["<Null>"] * 2},
+        geometry=[shapely.transform(blob(k, 0, 13), np.asarray) for k in (0, 80)],
+        crs=UTM,
+    )
+    path = tmp_path / f"a.{ending}"
+    options = {"GEOMETRY": "AS_WKT"} if ending == "csv" else {}
+    frame.to_file(path, **options)
+    found = read_boundaries(path, crs=UTM if ending == "csv" else None)
+    assert found.features.id.tolist() == ["green-1", "green-7"]
+    assert found.features.name.tolist()[1] == "Green 7"

@@ -603,3 +603,32 @@ def test_columns_that_name_outlines_in_other_languages(tmp_path, head):
     (tmp_path / "a.csv").write_text("\n".join([f"{head};kind;E;N", *rows]) + "\n")
     found = read_boundaries(tmp_path / "a.csv", crs=UTM).features
     assert found.name.tolist() == ["Green 1", "Green 2"]
+
+
+def test_lines_that_only_cross_enclose_nothing(read):
+    """A fairway walked across its green, no first point taken twice: each is its own outline.
+
+    The second green shares a side with the first: its line begins and ends on the other's corners.
+    """
+    green = [*CORNERS, (5906000.5, 560000.0)]  # 0.5 m short of its start
+    fairway = [(5905900.0, 559990.0), (5906010.0, 559990.0), (5906010.0, 560030.0)]
+    fairway += [(5905900.0, 560030.0)]
+    again = [(5906000.0, 560020.0), (5906000.0, 560040.0), (5906030.0, 560040.0)]
+    again += [(5906030.0, 560020.0)]
+    walked = (("GREEN1", green), ("FAIRWAY1", fairway), ("GREEN2", again))
+    rows = [f"{n},{e},{code}" for code, points in walked for n, e in points]
+    found = settle(read(["N,E,D", *rows]), Choice(repair=True)).boundaries
+    areas = grid_areas_m2(found.features.geometry, UTM)
+    assert dict(zip(found.features.name, areas, strict=True)) == {
+        "GREEN1": pytest.approx(600, abs=2e-3),
+        "FAIRWAY1": pytest.approx(4400, abs=2e-3),
+        "GREEN2": pytest.approx(600, abs=2e-3),
+    }
+    assert (found.tally.read, found.tally.used, found.tally.joined) == (3, 3, 0)
+
+
+@pytest.mark.parametrize("head", ["Line", "Linie", "ligne", "línea", "LIJN"])
+def test_a_column_of_lines_tells_outlines_of_one_code_apart(read, head):
+    rows = [f"{n},{e + 50 * k},green,{k}" for k in (1, 2) for n, e in [*CORNERS, CORNERS[0]]]
+    found = read([f"N,E,Code,{head}", *rows])
+    assert grid_areas_m2(found.features.geometry, UTM) == pytest.approx([600, 600], abs=2e-3)
