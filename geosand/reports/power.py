@@ -81,13 +81,19 @@ def design_rows(document: Document) -> dict[int, list[str]]:
     return rows
 
 
+def dressed_surfaces(document: Document) -> str:
+    """How many surfaces are dressed, in words."""
+    count = document["dressed_surfaces"]
+    return f"{count} surface{'s'[: count != 1]}"
+
+
 def power_table(document: Document) -> Table:
     """Rows of surfaces, columns of catches: smallest overthrow seen / ± of a depth, in percent."""
     heads = [("surfaces\ncaught", True), ("1 catch\non each", True)]
     heads += [(f"{n}", True) for n in range(2, MOST_CATCHES + 1)]
     title = (
         f"{document['site']}: smallest overthrow seen / a caught surface's depth to ±, both in %,"
-        f" of {document['dressed_surfaces']} surfaces"
+        f" of {dressed_surfaces(document)}"
     )
     return table(title, heads, [[str(m), *cells] for m, cells in design_rows(document).items()])
 

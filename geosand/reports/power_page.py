@@ -11,7 +11,13 @@ from typing import Any
 
 from geosand.errors import printable
 from geosand.reports.documents import Document
-from geosand.reports.power import MOST_CATCHES, design_rows, power_answers, power_basis
+from geosand.reports.power import (
+    MOST_CATCHES,
+    design_rows,
+    dressed_surfaces,
+    power_answers,
+    power_basis,
+)
 from geosand.reports.printed_page import asset, page
 
 WIDE, HIGH = 480, 330
@@ -198,7 +204,7 @@ def _table(document: Document) -> str:
     )
     return (
         "<p>Smallest overthrow seen / a caught surface's depth to"
-        f" ±, both in %, of {document['dressed_surfaces']} surfaces. Rows: surfaces with catches;"
+        f" ±, both in %, of {dressed_surfaces(document)}. Rows: surfaces with catches;"
         " columns: catches on each.</p>\n"
         '<div class="wide" tabindex="0" role="region" aria-label="Figures of every design"><table>'
         '<thead><tr><th scope="col">surfaces</th>'

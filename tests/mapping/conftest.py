@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import base64
+import re
 from dataclasses import dataclass, field
 
 import pytest
@@ -31,6 +32,28 @@ class Opened:
     requests: list = field(default_factory=list)
     complaints: list = field(default_factory=list)
     tiles: str | None = None  #: the only other address that it may ask
+
+
+def card(page):
+    """The card that is open."""
+    return page.locator(".leaflet-popup .card")
+
+
+def press_row(page, name):
+    """Opens a surface from its row of the table."""
+    page.get_by_role("rowheader").get_by_role("button", name=name, exact=True).click()
+
+
+def choose_view(page, name):
+    """Chooses one of the views by its name."""
+    page.get_by_role("radio", name=name).check()
+
+
+def luminance(colour):
+    """Relative luminance of sRGB (WCAG 2.2)."""
+    parts = [int(part) / 255 for part in re.findall(r"\d+", colour)[:3]]
+    linear = [p / 12.92 if p <= 0.04045 else ((p + 0.055) / 1.055) ** 2.4 for p in parts]
+    return sum(weight * part for weight, part in zip((0.2126, 0.7152, 0.0722), linear, strict=True))
 
 
 def next_picture(page):

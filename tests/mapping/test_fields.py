@@ -2,20 +2,25 @@
 
 from __future__ import annotations
 
+import io
 import json
 from dataclasses import replace
 
 import numpy as np
 import pytest
+import shapely
+from PIL import Image
 
 from geosand.formats.site_folder import read_site
 from geosand.mapping.fill import map_fields, map_view
 from geosand.mapping.page import map_page
+from geosand.mapping.view import MapField
 from geosand.mapping.words import SCALES, number
 from geosand.reports.depth_fields import fields_text
 from geosand.results import work_out
 from tests.cli.test_balance import dense
 from tests.mapping.conftest import drawings_read_out
+from tests.mapping.sample_view import sample_view
 
 
 @pytest.fixture(scope="module")
@@ -62,6 +67,33 @@ def test_a_long_season_has_wider_cells(results, monkeypatch):
     assert np.isfinite(field.depth_m).sum() == 144
 
 
+#: Fills of the cells that lie on each of some places.
+ON = """(places) => { const frame = map_sand.getContainer().getBoundingClientRect();
+  return places.map(([lon, lat]) => {
+    const { x, y } = map_sand.latLngToContainerPoint([lat, lon]);
+    return [...document.querySelectorAll("path.gs-cell")].filter((path) => {
+      const at = new DOMPoint(frame.left + x, frame.top + y)
+        .matrixTransform(path.getScreenCTM().inverse());
+      return path.isPointInFill(at);
+    }).map((path) => path.getAttribute("fill")); }); }"""
+
+
+def check_cells(page, view, written):
+    """Each cell has the colour of its class, and up to the edge there is one."""
+    lines = page.locator("#gs-classes li").all_inner_texts()
+    limits = [float(line.split("–")[0]) for line in lines[1:-1]] + [float(lines[-1].split()[0])]
+    middles, figures = written
+    inner = slice(200, 400, 7)
+    for fills, depth in zip(
+        page.evaluate(ON, middles[inner].tolist()), figures[inner, 0], strict=True
+    ):
+        if np.abs(np.array(limits) - depth).min() > 0.01:
+            assert SCALES["depth"][np.searchsorted(limits, depth, side="right")] in fills
+    edge = view.surfaces[0].geometry.buffer(-2e-6)
+    around = [edge.exterior.interpolate(k / 40, normalized=True).coords[0] for k in range(40)]
+    assert all(page.evaluate(ON, around))
+
+
 @pytest.mark.browser
 def test_cells_are_shown_close_by_in_the_depth_of_a_dressing(open_page, view, written):
     page = open_page(map_page(view))
@@ -83,6 +115,7 @@ def test_cells_are_shown_close_by_in_the_depth_of_a_dressing(open_page, view, wr
     assert told in page.locator(".card").inner_text()
     page.get_by_role("radio", name="Metric").check()
     page.keyboard.press("Escape")
+    check_cells(page, view, written)
     for place in (100, 300, 500):
         lon, lat = written[0][place]
         x, y = page.evaluate(
@@ -117,3 +150,61 @@ def test_cells_stretch_the_scale_of_the_dressings_alone(view):
     assert period_breaks(view, season) == period_breaks(bare, season)
     wide, narrow = (period_breaks(v, dressing)["depth"]["metric"] for v in (view, bare))
     assert wide[-1] - wide[0] > narrow[-1] - narrow[0]
+
+
+def round_field(view, surface):
+    """Cells of a sixth of a round green's box each way; those whose middle lies beside it blank."""
+    west, south, east, north = surface.geometry.bounds
+    side = np.arange(6) + 0.5
+    lon, lat = np.meshgrid(west + side * (east - west) / 6, south + side * (north - south) / 6)
+    on = shapely.contains_xy(surface.geometry, lon, lat).ravel()
+    depth = np.where(on, np.random.default_rng(8).uniform(6e-4, 15e-4, 36), np.nan)
+    box = {"west": west, "south": south, "east": east, "north": north, "width": 6}
+    known = {"depth_m": depth, "u_depth_m": np.full(36, 1e-4)}
+    return MapField(surface=surface.id, dressing="d1", cell_m=4.0, **box, **known), (lon, lat)
+
+
+@pytest.mark.browser
+def test_cells_fill_their_surface_to_its_outline_and_no_farther(open_page):
+    """In the picture itself; a cell at the rim goes on to the outline."""
+    view = sample_view()
+    surface = view.surfaces[6]
+    field, middles = round_field(view, surface)
+    page = open_page(map_page(replace(view, fields=(field,))))
+    for box in ("Names", "Catch points"):
+        page.get_by_role("checkbox", name=box).uncheck()
+    page.get_by_label("Period").select_option(index=1)
+    page.get_by_role("rowheader").get_by_role("button", name=surface.name, exact=True).click()
+    page.keyboard.press("Escape")
+    metre = 1 / 111_195
+    scale = np.array([list(bytes.fromhex(colour[1:])) for colour in SCALES["depth"]])
+
+    def colours(places):
+        """Of the picture at some places: the colour of the scale that it is, or none."""
+        spots = page.evaluate(
+            """(places) => { const frame = map_sand.getContainer().getBoundingClientRect();
+              return places.map(([lon, lat]) => { const p = map_sand.latLngToContainerPoint(
+                [lat, lon]); return [frame.left + p.x, frame.top + p.y]; }); }""",
+            np.asarray(places).tolist(),
+        )
+        shot = np.asarray(Image.open(io.BytesIO(page.screenshot())).convert("RGB"))
+        seen = np.array([shot[int(y), int(x)] for x, y in spots]).astype(int)
+        off = np.abs(seen[:, None] - scale).max(axis=2)  # borders of cells are blended
+        return [SCALES["depth"][row.argmin()] if row.min() < 12 else None for row in off]
+
+    def around(by_m):
+        ring = surface.geometry.buffer(by_m * metre).exterior
+        return [ring.interpolate(k / 40, normalized=True).coords[0] for k in range(40)]
+
+    clear = shapely.contains_xy(surface.geometry.buffer(-metre), *middles).ravel()
+    for name, per_m in (("Metric", 1000), ("US", 1 / 0.0254)):
+        page.get_by_role("radio", name=name, exact=True).check()
+        lines = page.locator("#gs-classes li").all_inner_texts()
+        limits = [float(line.split("–")[0]) for line in lines[1:-1]] + [float(lines[-1].split()[0])]
+        depth = field.depth_m * per_m
+        known = clear & (np.abs(np.subtract.outer(depth, limits)) > 0.002).all(axis=1)
+        wanted = [SCALES["depth"][k] for k in np.searchsorted(limits, depth[known], side="right")]
+        assert colours(np.column_stack([m.ravel() for m in middles])[known]) == wanted
+        assert len(set(wanted)) > 3
+        assert None not in colours(around(-0.6))
+        assert set(colours(around(0.6))) == {None}

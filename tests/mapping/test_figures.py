@@ -135,6 +135,7 @@ def _dressing(held, table, dressing):
         for zone in ("collar", "surrounds"):
             if row[f"{zone}_mm"]:
                 held.see(cells[f"{zone}_depth"], row[f"{zone}_mm"], "mm", about)
+                held.see(cells[f"{zone}_mass"], row[f"{zone}_kg"], "kg", about)
 
 
 def _account(held, block, dressing, about):

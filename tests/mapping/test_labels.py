@@ -11,8 +11,9 @@ import shapely
 from playwright.sync_api import expect
 
 from geosand.mapping.page import map_page
+from geosand.mapping.words import figure
 from tests.mapping.conftest import next_picture
-from tests.mapping.sample_view import sample_view
+from tests.mapping.sample_view import named, sample_view
 
 pytestmark = pytest.mark.browser
 
@@ -115,6 +116,7 @@ def no_doubt(scene, view):
         others = [(s, g) for s, g in shapes if g is not own and (s["active"] or view == "Areas")]
         if scene["near"] and own.covers(box.buffer(-1)):
             continue
+        assert not own.intersects(box.buffer(-1)), name  # a name hangs over no edge
         for other, ground in shapes:
             around = ground.envelope.buffer(1).contains(own.envelope)
             solid = other["active"] or view == "Areas"
@@ -209,3 +211,116 @@ def test_a_long_name_loses_its_end_whichever_way_it_is_read(open_page, name):
     page.get_by_role("radio", name="Areas").check()
     figure, unit = (label.locator("small").evaluate(LEFT, k) for k in (0, -1))
     assert figure < unit
+
+
+def texts(page, css):
+    next_picture(page)
+    return page.locator(f".leaflet-gs-labels-pane {css}").all_text_contents()
+
+
+def test_names_have_the_sign_of_the_period_and_the_area_of_the_units(open_page):
+    page, view = open_page(), sample_view()
+    period = page.get_by_label("Period")
+    for index, flags in ((0, 2), (1, 0), (0, 2)):
+        period.select_option(index=index)
+        assert sum(text.startswith("▼") for text in texts(page, "span")) == flags
+    page.get_by_role("radio", name="Areas").check()
+    assert texts(page, "small") == []  # from afar there is no room
+    three = next(surface for surface in view.surfaces if surface.id == "3")
+    page.get_by_role("rowheader").get_by_role("button", name="Green 3", exact=True).click()
+    page.keyboard.press("Escape")
+    for units, name in (("metric", "Metric"), ("us", "US"), ("metric", "Metric")):
+        page.get_by_role("radio", name=name, exact=True).check()
+        told = next(text for text in texts(page, "span") if text.startswith("Green 3"))
+        assert told == "Green 3" + figure(three.area_m2, "area", units, unit=True)
+
+
+#: Boxes of names, depths and dots in sight.
+UPON = """() => { const box = (node) => { const r = node.getBoundingClientRect();
+    return [r.left, r.top, r.right, r.bottom, node.textContent]; };
+  const all = (css) => [...document.querySelectorAll(css)].map(box);
+  // corners of triangles may touch a figure
+  return [all(".leaflet-gs-labels-pane span"), all(".leaflet-gs-labels-pane em"),
+    all(".gs-catch, .gs-aside").map(([l, t, r, b]) => [l + 2, t + 2, r - 2, b - 2])]; }"""
+
+
+def test_no_name_lies_on_a_catch_and_no_depth_on_anything(open_page):
+    page, view = open_page(), sample_view()
+    seen = 0
+    for theme, zoom in (("Depth", 17.25), ("Depth", 18), ("Catches", 19), ("Catches", 20)):
+        page.get_by_role("radio", name=theme, exact=True).check()
+        for place in (6, 24, 42):
+            page.evaluate(SCENE, [zoom, place, [0, 0]])
+            names, depths, dots = page.evaluate(UPON)
+            assert bool(depths) == (theme == "Catches" and zoom == 20)
+            for k, one in enumerate(depths):
+                assert all(apart(one, other) for other in (*dots, *depths[:k])), one
+            told = {figure(caught.depth_m, "depth", "metric") for caught in view.catches}
+            assert told.issuperset(one[4] for one in depths)
+            for name in names:
+                assert all(apart(name, other) for other in (*dots, *depths)), name
+            seen += len(names) * len(dots)
+    assert seen > 200
+    page.get_by_role("radio", name="US", exact=True).check()
+    told = {figure(caught.depth_m, "depth", "us") for caught in view.catches}
+    assert told.issuperset(texts(page, "em")) and texts(page, "em")
+
+
+def test_without_names_only_numbers_of_catches_are_left(open_page):
+    page = open_page()
+    page.get_by_role("checkbox", name="Names").uncheck()
+    assert texts(page, "*") == []
+    page.get_by_role("radio", name="Catches").check()
+    assert texts(page, "span") == [] and len(texts(page, "b.count")) == 56
+    page.get_by_role("checkbox", name="Names").check()
+    assert len(texts(page, "span")) > 20
+
+
+def test_short_names_are_given_once_and_are_no_other_s_name(open_page):
+    """Words that greens share are left out; a green that is called 7 leaves Green 7 its own."""
+    names = ["7", "Tee 1 front", "Tee 1 back", "Green 4", "Tee 2 front", "Tee 2 back", "GREEN  3"]
+    view = named(sample_view(), names)  # the tenth is Green 4 too
+    brief = """() => { const site = geosand.site(
+        JSON.parse(document.getElementById("gs-data").textContent)); geosand.brief(site);
+      return site.surfaces.map((one) => [one.id, one.name, site.brief(one)]); }"""
+    found = {one: (name, short) for one, name, short in open_page(map_page(view)).evaluate(brief)}
+    assert found["1"] == ("7", None) and found["7"] == ("Green 7", None)
+    assert [found[one][1] for one in ("2", "4", "3", "18", "P")] == [
+        "4",
+        None,
+        "3",
+        "18",
+        "Practice",
+    ]
+    assert found["T12b"][1] == "T12b" and found["W"] == ("Long pond", "W")
+    shorts = [short for _, short in found.values() if short]
+    assert len(shorts) == len(set(shorts)) > 50
+    assert not set(shorts) & {name for name, _ in found.values()}
+    assert all(len(short) < len(name) for name, short in found.values() if short)
+
+
+def test_greens_whose_names_are_long_are_called_by_their_numbers(open_page):
+    """As where each hole has a name of its own: the whole one has room on no phone."""
+    names = [
+        f"Green {k // 3 + 1} of the {14 * word} meadow behind the mill"
+        if k % 3 == 0
+        else f"Tee {k}"
+        for k, word in enumerate("abcdefghijklmnopqrstuvwxyzabcdefghijklmnopqrstuvwxyzab")
+    ]
+    page = open_page(map_page(named(sample_view(), names)), width=390)
+    told = {text.removeprefix("▼\u00a0") for text in texts(page, ":is(span, b.count)")}
+    greens = {name.split()[1]: name for name in names if name.startswith("Green")}
+    assert len(greens) == 18
+    assert {number for number, name in greens.items() if not {number, name} & told} == set(), told
+
+
+def test_signs_above_capitals_are_not_cut_off(open_page):
+    """Ü must not read as U: a short name looks as it does where nothing is cut off."""
+    page = open_page(map_page(sample_view()))
+    name = page.locator(".leaflet-gs-labels-pane span.strong").first
+    name.evaluate("(node) => { node.textContent = 'ÜÅÊ'; }")
+    box = name.bounding_box()
+    around = {"x": box["x"], "y": box["y"] - 6, "width": box["width"], "height": box["height"] + 6}
+    shown = page.screenshot(clip=around)
+    name.evaluate("(node) => { node.style.overflow = 'visible'; }")
+    assert page.screenshot(clip=around) == shown

@@ -110,8 +110,23 @@ def test_passes_are_drawn_near_by_and_the_popup_tells_the_heading(open_page):
     assert box.is_checked()
     assert drawn.count() >= 1
     assert sign.is_visible()
+    first = with_passes(sample_view()).passes[0].lines.geoms[0].coords[0]
+    begin, dot = page.evaluate(
+        """([lng, lat]) => { const { x, y } = map_sand.latLngToContainerPoint([lat, lng]),
+          frame = map_sand.getContainer().getBoundingClientRect(),
+          dot = [...document.querySelectorAll(".leaflet-gs-passes-pane path")].at(-1);
+        const box = dot.getBoundingClientRect();
+        return [[frame.left + x, frame.top + y],
+          [box.left + box.width / 2, box.top + box.height / 2]]; }""",
+        list(first),
+    )
+    assert dot == pytest.approx(begin, abs=1.5)
     words = page.locator(".leaflet-popup .card").inner_text()
     assert re.search(r"Drive at\s+30°\s+2 passes, next dressing", words)
+    page.get_by_label("Search").fill("tee")  # what is not looked for is faded
+    assert drawn.count() == 0
+    page.get_by_label("Search").fill("")
+    assert drawn.count() >= 1
     box.uncheck()
     assert (drawn.count(), sign.is_visible()) == (0, False)
     page.keyboard.press("Escape")

@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 
 import numpy as np
 import pypdfium2
 import pytest
 
+from geosand.mapping.page import map_page
 from geosand.mapping.words import SCALES
+from tests.mapping.sample_view import sample_view
 
 pytestmark = pytest.mark.browser
 FORMATS = [(paper, wide) for paper in ("A4", "Letter") for wide in (True, False)]
@@ -53,6 +56,8 @@ def test_page_one_has_the_whole_site_with_what_a_sheet_needs(open_page, paper, w
         assert len(spots) > 300
         assert np.ptp(spots[:, 0]) > 400
         assert len(pixels(second, colour)) == 0
+    for land in ("#e9eddc", "#dde6c8"):  # the site's own, and its fairway
+        assert len(pixels(picture, land)) > 1000
     # nothing is cut off at the right: a white margin of 10 mm
     assert (picture[:, -55:] > 250).all()
     assert page.locator(".map").bounding_box() == before
@@ -70,9 +75,6 @@ def test_paper_shows_the_period_and_view_that_were_chosen(open_page):
 
 
 def test_a_long_table_is_printed_whole(open_page):
-    from geosand.mapping.page import map_page
-    from tests.mapping.sample_view import sample_view
-
     page = open_page(map_page(sample_view(copies=3)))
     assert page.locator("tbody tr:visible").count() == 60
     text = " ".join(text for _, text in pages(page, "A4", True))
@@ -80,3 +82,20 @@ def test_a_long_table_is_printed_whole(open_page):
     assert page.locator("tbody tr:visible").count() == 60
     page.get_by_role("button", name="Show all 168 surfaces").click()
     assert page.locator("tbody tr:visible").count() == 168
+
+
+def test_numbers_of_two_digits_stay_on_the_sheet(open_page):
+    """On paper what hangs out of a list's edge is cut: 10 was read as 0."""
+    lines = tuple(f"a line, the {k} th" for k in range(12))
+    page = open_page(map_page(replace(sample_view(), first=lines)))
+    page.emulate_media(media="print")
+    room, wide = page.evaluate(
+        """() => {
+      const list = document.querySelector(".first ol"),
+        probe = document.createElement("span");
+      probe.textContent = "12.\\u00a0";
+      list.firstElementChild.append(probe);
+      return [parseFloat(getComputedStyle(list).paddingLeft), probe.getBoundingClientRect().width];
+    }"""
+    )
+    assert room >= wide

@@ -11,8 +11,8 @@ import shapely
 from geosand.mapping.page import map_page
 from geosand.mapping.view import PeriodSurface
 from geosand.mapping.words import figure
+from tests.mapping.conftest import luminance
 from tests.mapping.sample_view import named, sample_view
-from tests.mapping.test_browser import luminance
 
 pytestmark = pytest.mark.browser
 VIEW = sample_view()
@@ -69,13 +69,20 @@ def test_the_mouse_reads_every_view(open_page):
     page.mouse.move(5, 5)
     assert page.locator(".gs-tip").count() == 0
     choose(page, "Shortfall")
-    assert over(page, three).startswith("Green 3: shortfall ")
+    short = season.surfaces["3"]
+    assert over(page, three) == f"Green 3: shortfall {mm(short.shortfall_m)}, {short.state}"
+    page.get_by_label("Period").select_option(index=1)
+    assert over(page, three) == f"Green 3: {mm(VIEW.periods[1].surfaces['3'].depth_m)}, no target"
+    page.get_by_label("Period").select_option(index=0)
     choose(page, "Catches")
     page.get_by_role("button", name="Whole site").click()
     counted = sum(caught.surface == "3" and caught.used for caught in VIEW.catches)
     assert told(page, middle.x, middle.y) == f"Green 3: {counted} catches"
     practice = SURFACES["P"].geometry
     assert over(page, practice) == "Practice green: no catch, estimated"
+    choose(page, "Depth")
+    estimated = mm(season.surfaces["P"].depth_m)
+    assert over(page, practice) == f"Practice green: {estimated}, estimated"
     choose(page, "Areas")
     pond = SURFACES["W"]
     area = figure(pond.area_m2, "area", "metric")
@@ -86,7 +93,10 @@ def test_the_mouse_reads_every_view(open_page):
 
 
 def test_the_mouse_reads_rings_and_catches_close_by(open_page):
-    page, season = open_page(), VIEW.periods[0]
+    """Upon a fairway that runs under all of it."""
+    under = shapely.box(*SURFACES["3"].geometry.buffer(2e-4).bounds)
+    surfaces = tuple(replace(s, geometry=under) if s.id == "F" else s for s in VIEW.surfaces)
+    page, season = open_page(map_page(replace(VIEW, surfaces=surfaces))), VIEW.periods[0]
     choose(page, "Overthrow")
     row(page, "Green 3").click()
     page.keyboard.press("Escape")
@@ -376,3 +386,4 @@ def test_before_the_first_dressing_there_is_no_sand_yet(open_page):
     assert page.locator(".account").inner_text().split("\n")[-1] == "Nothing was dressed yet."
     row(page, "Green 3").click()
     assert page.locator(CARD).locator(".lead").inner_text().startswith("0 kg of sand")
+    assert page.locator(CARD).locator("figure").count() == 0

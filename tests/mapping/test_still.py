@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 
+import pytest
 import shapely
 
+from geosand.mapping.page import map_page
 from geosand.mapping.still import still_picture
 from geosand.mapping.view import MapPeriod, MapSurface, MapView, PeriodSurface
 from geosand.mapping.words import KIND_COLOURS
+from tests.mapping.sample_view import sample_view
 
 
 def colours(**season: PeriodSurface) -> dict[str, str]:
@@ -37,3 +41,26 @@ def test_more_sand_is_darker() -> None:
     found = colours(g1=PeriodSurface(depth_m=0.002), g2=PeriodSurface(depth_m=0.009))
     light = {name: sum(bytes.fromhex(found[name][1:])) for name in ("g1", "g2")}
     assert light["g2"] < light["g1"]
+
+
+@pytest.mark.browser
+def test_without_scripts_picture_and_table_stay(open_page):
+    page = open_page(java_script_enabled=False)
+    assert page.locator("svg.still path").count() == 60
+    assert page.locator("tbody tr:visible").count() == 60
+    assert not page.locator(".map").is_visible()
+
+
+@pytest.mark.browser
+def test_without_scripts_what_lies_far_off_does_not_make_the_site_small(open_page):
+    view = sample_view()
+    far = shapely.affinity.translate(view.surfaces[0].geometry, 0.2, 0.0)
+    lake = replace(view.surfaces[0], id="lake", name="Lake", kind="water", target_m=None)
+    more = replace(view, surfaces=(*view.surfaces, replace(lake, geometry=far)))
+
+    def width(text=None):
+        page = open_page(text, java_script_enabled=False)
+        assert page.locator("svg.still path").count() == 60
+        return page.locator("svg.still path").first.bounding_box()["width"]
+
+    assert width(map_page(more)) == width()

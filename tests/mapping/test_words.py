@@ -1,9 +1,11 @@
 """Figures in words: published conversions, and the shapes of numbers."""
 
+import math
+
 import numpy as np
 import pytest
 
-from geosand.mapping.words import figure, interval, number, percent
+from geosand.mapping.words import figure, interval, number, percent, signed
 from geosand.reports.words import percent as share
 from geosand.reports.words import shown
 from geosand.units import SHOWN
@@ -67,3 +69,31 @@ def test_page_and_tables_round_halves_alike(system, quantity):
         assert shown(si, quantity, system, unit=False) == figure(si, quantity, system)
     assert shown(1162.5, "mass", "metric", unit=False) == "1\u202f163"
     assert (share(0.125), share(-0.125), share(-0.001)) == ("13 %", "−13 %", "0 %")
+
+
+@pytest.mark.browser
+def test_the_script_writes_figures_as_the_served_page_has_them(open_page):
+    """Of no figure, on either side of one decimal less and of zero, and beyond a million."""
+    values = [None, math.nan, math.inf, 0.0, -0.004, 0.4, -0.4, 0.6, -0.6, 3.1, 999.4, 1234567.891]
+    shares = [None, 0.0, 0.0994, -0.0994, 0.0996, -0.0996, 0.4, -0.4, 1.7]
+    page = open_page()
+    told = page.evaluate(
+        """([values, shares]) => [values.map((v) => geosand.number(v, 2)),
+          values.map((v) => geosand.number(v, 0)), shares.map(geosand.percent),
+          values.slice(3).map(geosand.signed)]""",
+        [values, shares],
+    )
+    assert told == [
+        [number(value, 2) for value in values],
+        [number(value, 0) for value in values],
+        [percent(share) for share in shares],
+        [signed(value) for value in values[3:]],
+    ]
+    limits = [(None, 1.0), (1.0, None), (-1.0, 2.0), (0.0, 12345.0)]
+    ranges = page.evaluate(
+        """(limits) => { const page = geosand.site(
+          JSON.parse(document.getElementById("gs-data").textContent));
+        return limits.map((both) => page.between(...both, "mass")); }""",
+        limits,
+    )
+    assert ranges == [interval(*both, "mass", "metric") for both in limits]

@@ -11,7 +11,7 @@ from pyproj import Geod
 
 from geosand.cli.plan import command
 from geosand.reports.job_sheet import job_sheet
-from tests.reports.test_field_sheet import HOSTILE
+from tests.reports.conftest import HOSTILE
 from tests.sites import DRESSINGS, G1, G2, LAT, LON, SURFACES, T1, TOML, square, surface
 
 EARTH = Geod(ellps="WGS84")

@@ -142,3 +142,20 @@ def test_a_little_sand_is_not_no_units() -> None:
     counts = {3.74: "3.7", 0.0952: "0.1", 0.0293: "0.03", 0.0049: "0.005", 0.0: "–"}
     assert {n: units_cell({"units": n}) for n in counts} == counts
     assert units_cell({"units": None}) == "–"
+
+
+@pytest.mark.parametrize(
+    ("scatter", "words"),
+    [
+        (99.4, "; 95 % of dressings fall within ± 99 % of the rate."),
+        (382.0, "; it tells little, as dressings may fall from it by more than the rate."),
+        (None, "."),
+    ],
+)
+def test_a_scatter_beyond_the_rate_itself_is_no_figure(scatter: float | None, words: str) -> None:
+    """Two dressings with one degree of freedom: t is 12.7 (NIST/SEMATECH e-Handbook 1.3.6.7.2)."""
+    document = plan(row("g1", setting={"refused": "", "setting": 3.0, "passes": 1}))
+    document["spreader"] |= {"setting_from": "a line through the origin, from 2 dressings"}
+    document["spreader"] |= {"setting_words": ("", ""), "setting_scatter_percent": scatter}
+    line = f"Setting: a line through the origin, from 2 dressings{words}"
+    assert line in said(document).splitlines()

@@ -45,6 +45,7 @@ def test_the_table_says_what_its_figures_are() -> None:
         ["1", "40 / 22", "31 / 15"],
         ["2", "20 / 14", "12 / 11"],
     ]
+    assert power_table(document() | {"dressed_surfaces": 1}).title.endswith(" in %, of 1 surface")
 
 
 @pytest.mark.parametrize(

@@ -1,13 +1,10 @@
 /* A short name for where the whole one has no room: the words that most others of its kind do not
-   share, as 7 for Green 7; else the id. None is given twice. */
+   share, as 7 for Green 7; where these are long the number among them, or the id. None is given twice. */
 geosand.brief = function (page) {
+  const SHORT = 12; // letters that mostly find room
   const given = new Map(),
     taken = new Set(page.surfaces.map(({ name }) => name));
   const wordsOf = ({ name }) => name.split(/\s+/).filter(Boolean);
-  function ownWords(surface, often) {
-    const own = wordsOf(surface).filter((word) => !often.has(word.toLowerCase()));
-    return own.join(" ");
-  }
   Object.keys(page.data.kinds).forEach((kind) => {
     const peers = page.surfaces.filter((surface) => surface.kind === kind),
       counts = new Map();
@@ -18,9 +15,12 @@ geosand.brief = function (page) {
     );
     const often = new Set([...counts.keys()].filter((word) => counts.get(word) >= Math.max(3, peers.length / 2)));
     peers.forEach((surface) => {
-      const short = [ownWords(surface, often), surface.id].find(
+      const own = wordsOf(surface).filter((word) => !often.has(word.toLowerCase())),
+        number = own.find((word) => /^\d+$/.test(word));
+      const free = [own.join(" "), number, surface.id].filter(
         (text) => text && text.length < surface.name.length && !taken.has(text),
       );
+      const short = free.find((text) => text.length <= SHORT) || free[0];
       if (!short) return;
       given.set(surface, short);
       taken.add(short);

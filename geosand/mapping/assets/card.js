@@ -111,7 +111,7 @@ geosand.card = function (page) {
         ? [
             "Drive at",
             number(passes.heading, 0) + "°",
-            `${passes.lines.length === 1 ? "1 pass" : passes.lines.length + " passes"}, next dressing`,
+            plural(passes.lines.length, "pass") + ", next dressing",
             true,
           ]
         : null,

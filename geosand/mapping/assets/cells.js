@@ -5,7 +5,6 @@ geosand.cells = function (page) {
   const pane = map.createPane("gs-cells"),
     renderer = L.svg({ pane: "gs-cells", padding: 0.5 });
   pane.style.zIndex = 395; // beneath the outlines
-  pane.style.pointerEvents = "none";
   pane.setAttribute("aria-hidden", "true");
   const key = (surface, at) => at + "/" + surface.index;
   const rows = new Map(data.fields.map((row) => [row[0] + "/" + row[1], row])),

@@ -24,7 +24,7 @@ geosand.chart = function (page) {
         at,
         key: period.key,
         dressed: page.now(surface, at).dressed,
-        depth: page.season(at) ? null : page.now(surface, at).depth_m,
+        depth: page.now(surface, at).depth_m,
       }))
       .filter(({ at }) => !page.season(at));
     if (!steps.some(({ depth }) => depth !== null)) return null;
@@ -32,7 +32,7 @@ geosand.chart = function (page) {
       surface,
       data.periods.findIndex((_, at) => page.season(at)),
     );
-    const [factor, unit, decimals] = data.units[page.units].depth;
+    const [factor, unit] = data.units[page.units].depth;
     const sum = steps.reduce((total, { depth }) => total + (depth || 0), 0),
       target = whole.target_so_far_m;
     const top = Math.max(sum, target || 0, whole.high_m || 0) * factor || 1,
@@ -51,7 +51,7 @@ geosand.chart = function (page) {
         text(
           LEFT - 4,
           y(line) + 3,
-          geosand.number(line, Math.max(0, Math.min(decimals, -Math.floor(Math.log10(step))))),
+          geosand.number(line, Math.max(0, -Math.floor(Math.log10(step)))),
           "end",
         ),
       );

@@ -15,7 +15,6 @@ geosand.drawing = function (page) {
     const pane = map.createPane("gs-" + name);
     pane.style.zIndex = order;
     pane.setAttribute("aria-hidden", "true");
-    if (name === "ground" || name === "passes") pane.style.pointerEvents = "none";
     renderer[name] = L.svg({ pane: "gs-" + name, padding: 0.5 });
   });
   renderer.top = L.svg({ padding: 0.5 });

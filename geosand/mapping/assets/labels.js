@@ -3,7 +3,7 @@
    out, and none lies on another surface, on a sign of the map or on another name. */
 geosand.labels = function (page) {
   const { make, draw, given } = geosand,
-    { apart, away, touches, upon, gap, grown, squares } = geosand.screen,
+    { apart, touches, upon, gap, grown, squares } = geosand.screen,
     { map, groups } = page;
   const NARROW = 500,
     GAP = 4,

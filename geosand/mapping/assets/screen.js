@@ -91,5 +91,5 @@ geosand.screen = (function () {
       },
     };
   }
-  return { apart, away, touches, upon, gap, grown, squares };
+  return { apart, touches, upon, gap, grown, squares };
 })();
