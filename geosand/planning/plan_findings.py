@@ -20,6 +20,11 @@ from geosand.site.tables import Site
 
 NAMED = 8  #: surfaces of a sentence
 LEAST_HOLE_M2 = 0.5  #: smaller ground inside a surface is not worth a word
+#: Else what trays tell of one surface counts as the rate of all.
+PLANNED_APART = (
+    "these depths differ: write each as a planned depth, in a row of its own of the dressing, as"
+    " surfaces without trays are told by it"
+)
 
 
 def plan_findings(
@@ -61,6 +66,9 @@ def plan_findings(
         if (each != each[:1]).any():
             text = f"surfaces of the last dressing had different {name}s: that of most is taken"
             told.append(("setting", f"{text}; --{name} names another"))
+    given = plan.depth_m[plan.depth_m > 0]
+    if len(given) and given.max() > given.min() * (1 + site.settings.tolerance):
+        told.append(("records", PLANNED_APART))
     told += [("trays", text) for text in _of_trays(site, ledger, plan, request)]
     told += [("heading", text) for text in _of_headings(site, register, plan, spreader, swath)]
     if request.holes_take_m is not None:

@@ -25,10 +25,11 @@ def setting_lines(document: Document, units: Units) -> list[str]:
     if any(row["setting"]["refused"] != spreader["setting_from"] for row in asked):
         before, after = (printable(text) for text in spreader["setting_words"])
         marks = f" (numbers of {before}…{after})" if before or after else ""
-        wide = spreader["setting_scatter_percent"]
-        spread = (
-            "" if wide is None else f"; 95 % of dressings fall within ± {wide:.0f} % of the rate"
-        )
+        wide, spread = spreader["setting_scatter_percent"], ""
+        if wide is not None and wide >= 100:  # no rate lies that far below another
+            spread = "; it tells little, as dressings may fall from it by more than the rate"
+        elif wide is not None:
+            spread = f"; 95 % of dressings fall within ± {wide:.0f} % of the rate"
         lines.append(f"Setting: {spreader['setting_from']}{spread}{marks}.")
     for one in spreader["setting_by_word"]:
         speed = si(one["speed_kmh"])

@@ -129,7 +129,7 @@ def _uncertainty(reader: Reader, mass: Floats, counted: Bools) -> Floats:
         f"uncertainty of stock: {U_COUNT:.0%} of a count and {U_DELIVERY:.1%} of a ticket are"
         " used where it is not said"
     )
-    reader.tell(unsaid & counted, text, "default")
+    reader.tell(unsaid, text, "default")
     return np.where(unsaid, np.where(counted, U_COUNT, U_DELIVERY) * mass, u)
 
 

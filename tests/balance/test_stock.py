@@ -99,6 +99,15 @@ def test_more_taken_than_bought(tmp_path: Path) -> None:
     assert "a delivery without a ticket" in stock.findings[0].text
 
 
+@pytest.mark.parametrize(("u", "said"), [("", True), ("25", False)])
+def test_a_ticket_without_u_is_told_beside_a_count_that_has_one(
+    tmp_path: Path, u: str, said: bool
+) -> None:
+    site = stocked(tmp_path, HEAD + f"2026-03-20,,5000,{u}\n2026-08-01,count,600,20\n")
+    assert site.deliveries.u_mass_kg.tolist() == [25]  # 0.5 % of 5000 kg
+    assert any("0.5% of a ticket are used" in str(f) for f in site.findings) is said
+
+
 def test_each_sand_has_its_own_stock(tmp_path: Path) -> None:
     """Rows in any order; a yard may be empty."""
     toml = TOML.replace("[catches]", "[sands.coarse]\nkiln_dried = true\n\n[catches]")

@@ -131,3 +131,15 @@ def test_what_catches_hardly_tell_gets_trays_with_its_sand(worked: Worked) -> No
     assert about("trays", told(results, depth_m=None)) == [text]
     assert about("trays", told(results)) == []  # one depth for all rests on nobody's shortfall
     assert about("trays", told(worked("both", as_of=late), depth_m=None)) == []
+
+
+@pytest.mark.parametrize(("target_mm", "said"), [(10.0, True), (9.5, False)])
+def test_unlike_depths_are_to_be_recorded(worked: Worked, target_mm: float, said: bool) -> None:
+    """By 30 June g1 lacks 3.4 mm of 9 mm, g2 3.8 or 3.6 mm: 10 % is allowed.
+
+    On record as one row such a dressing gives a surface without trays the depth of the others.
+    """
+    own = surface("g2", "green", square(*G2, 30.0), target_mm=target_mm)
+    results = worked(as_of="2026-06-30", surfaces=[SURFACES[0], own, SURFACES[2]])
+    assert bool(about("records", told(results, depth_m=None))) is said
+    assert about("records", told(results)) == []
