@@ -1,7 +1,8 @@
 """Make the demo site: an invented small course and one invented season of sand on it.
 
-Run ``python data/demo_site/make_demo_site.py``; the files are written beside this script and are
-the same, byte for byte, at every run. The season is simulated with a known truth, which goes to
+Run ``python data/demo_site/make_demo_site.py``. ``site.toml`` and ``dressings.csv`` are written by
+hand, and what was planned is read from the latter; the other files are written beside them, the
+same, byte for byte, at every run. The season is simulated with a known truth, which goes to
 ``truth.json``: what really left the spreader, what landed, what was thrown over.
 """
 
@@ -319,8 +320,6 @@ GREEN_IDS = [f"g{n}" for n in range(1, 10)] + ["practice"]
 TEE_IDS = ["t1", "t2", "t2f", "t3", "t4", "t5", "t6", "t6f", "t7", "t8", "t9"]
 APPROACH_IDS = [f"a{n}" for n in range(1, 10)]
 KINDS = {"green": GREEN_IDS, "tee": TEE_IDS, "approach": APPROACH_IDS, "lawn": ["bowls"]}
-NINE = "g1 g2 g3 g4 g5 g7 g8 g9 practice"
-SPINNER, BELT = "twin disc", "belt drop"
 
 TRUE_DENSITY_G_CM3 = {"dried": 1.56, "washed": 1.475}
 TRUE_MOISTURE = {"dried": 0.0, "washed": 0.042}
@@ -330,45 +329,11 @@ TRUE_EFFICIENCY = 0.985
 TRUE_TRAY = 1.003  # mouth of the trays, really a little larger than stated
 PATCH_CV, SURFACE_SD, DRESSING_SURFACE_SD = 0.08, 0.055, 0.03
 
-# dressing: date, sand, rows (surfaces, planned mm), level, reach m, spreader columns, note
-DRESSINGS = {
-    "D1": (
-        "2026-03-24", "washed", (("green", 1.6),), 1.02, 1.9, (SPINNER, "5.5", 5.5, 90, 6.0),
-        "after hole-making; brushed in twice",
-    ),
-    "D2": (
-        "2026-04-21", "dried", (("green", 0.9), ("tee", 1.2)), 1.03, 1.7,
-        (SPINNER, "3.0", 7.0, 0, 6.0), "tees twice over, from sacks",
-    ),
-    "D3": (
-        "2026-05-12", "washed", (("approach", 1.4), ("bowls", 1.0)), 0.99, 1.6,
-        (BELT, "4.0", 5.0, 135, 1.5), "bowling green kept light: it drains badly",
-    ),
-    "D4": (
-        "2026-05-26", "dried", ((NINE, 0.9),), 1.04, 2.1, (SPINNER, "3.0", 7.5, 45, 6.0),
-        "g6 left out: water standing beside the pond",
-    ),
-    "D5": (
-        "2026-06-16", "dried", (("g1 g2 g3 g4 g5", 0.9),), 1.00, 2.2,
-        (SPINNER, "3.0", 7.5, 90, 6.0), "stopped by rain after the fifth",
-    ),
-    "D6": (
-        "2026-06-18", "dried", (("g7 g8 g9 practice", 0.9),), 1.02, 2.0,
-        (SPINNER, "3.0", 7.5, 90, 6.0), "the rest of D5; g6 still too soft. Trays mid-green only",
-    ),
-    "D7": (
-        "2026-07-14", "dried", (("green", 0.9),), 1.02, 0.6, (BELT, "2.5", 5.0, 0, 1.5),
-        "disc spreader in repair; six bags went round all ten, seven were expected",
-    ),
-    "D8": (
-        "2026-08-11", "washed", (("tee", 1.5), ("bowls", 0.9)), 1.01, 1.2,
-        (BELT, "4.0", 5.0, 90, 1.5), "",
-    ),
-    "D9": (
-        "2026-09-01", "dried", (("green", 0.9),), 1.03, 2.2, (SPINNER, "3.0", 7.5, 135, 6.0),
-        "trays in collar and surrounds too",
-    ),
-}  # fmt: skip
+# what landed over what was planned, and how far sand was thrown beyond an edge
+TRUE_LEVEL = {"D1": 1.02, "D2": 1.03, "D3": 0.99, "D4": 1.04, "D5": 1.00,
+              "D6": 1.02, "D7": 1.02, "D8": 1.01, "D9": 1.03}  # fmt: skip
+TRUE_REACH_M = {"D1": 1.9, "D2": 1.7, "D3": 1.6, "D4": 2.1, "D5": 2.2,
+                "D6": 2.0, "D7": 0.6, "D8": 1.2, "D9": 2.2}  # fmt: skip
 # load: dressing, surfaces ("" = all), bag label kg, leftover weighed back, u bag kg, u label %
 LOADS = {
     "L01": ("D1", "", 900, True, 9.0, 1.0),
@@ -433,6 +398,18 @@ POOLED = ("D5", "g2")  # the sand of all its trays measured in one cylinder
 IN_PARTS = ("D7", "g7", 1)  # too much for the small balance: weighed in two goes
 
 
+def planned():
+    """dressings.csv as dressing -> (date, sand, rows of surfaces and planned mm)."""
+    found = {}
+    for row in csv.DictReader((HERE / "dressings.csv").read_text("utf-8").splitlines()):
+        rows = found.setdefault(row["dressing"], (row["date"], row["sand"], []))[2]
+        rows.append((row["surfaces"], float(row["planned_depth_mm"])))
+    return found
+
+
+DRESSINGS = planned()
+
+
 def expand(words):
     """Surface ids of a list of ids and kinds."""
     return [i for word in words.split() for i in KINDS.get(word, [word])]
@@ -471,11 +448,12 @@ def simulate(rng, ground):
         factors |= persistent_factors(rng, ids)
     factors |= {"g6": 0.96, "bowls": 0.93, "practice": 0.98}
     rates, loads, masses = {}, [], {}
-    for key, (_, sand, rows, level, reach, _, _) in DRESSINGS.items():
-        planned = {i: mm for words, mm in rows for i in expand(words)}
+    for key, (_, sand, rows) in DRESSINGS.items():
+        level, reach = TRUE_LEVEL[key], TRUE_REACH_M[key]
+        planned_mm = {i: mm for words, mm in rows for i in expand(words)}
         rate = {
             i: mm * level * factors[i] * (1 + DRESSING_SURFACE_SD * rng.standard_normal())
-            * TRUE_DENSITY_G_CM3[sand] for i, mm in planned.items()
+            * TRUE_DENSITY_G_CM3[sand] for i, mm in planned_mm.items()
         }  # fmt: skip
         on = {i: rate[i] * ground[i].area * ground_factor(i) for i in rate}
         over = {i: rate[i] * thrown_m2(ground[i], reach) for i in rate}
@@ -588,7 +566,7 @@ def lay_ring(trays, key, outline, green, share, outside):
     """A tray outside a green's edge, under the taper of what is thrown over."""
     ring = np.asarray(outline.exterior.coords)[:-1]
     j = int(share * len(ring))
-    taper = max(0.0, 1 - outside / DRESSINGS[key][4])
+    taper = max(0.0, 1 - outside / TRUE_REACH_M[key])
     size, tare, gross, _ = trays.weigh(key, CATCHES[key][0], trays.rates[key][green] * taper, 0.0)
     rest = {"edge_distance_m": outside, "tare_g": tare, "gross_g": gross}
     rest["note"] = f"outside {green}, taped"
@@ -672,65 +650,6 @@ def write_csv(name, header, rows):
     write(name, text.getvalue())
 
 
-SITE_TOML = """\
-# Thrussendale Common is invented: no such place, course or season ever was.
-
-name = "Thrussendale Common (invented)"
-season_start = 2026-03-01
-season_end = 2026-11-30
-units = "metric"                   # how results are shown; every column says its own unit
-
-elevation_m = 118.0                # raises ellipsoid areas to ground level
-boundary_accuracy_m = 0.03         # one vertex: walked with a survey receiver in February
-edge_accuracy_m = 0.05             # where the mown edge is taken to be, along one surface
-edge_bias_m = 0.02                 # the same, shared by all surfaces of the survey
-position_accuracy_m = 0.6          # of a catch; rows taken with a phone say 3.0 themselves
-collar_width_m = 0.9               # where no collar is drawn
-surrounds_width_m = 4.0            # the band beyond the collar that the ledger follows
-tolerance_percent = 10             # what "on target" allows
-agreement_percent = 10             # within which two methods agree
-
-[sands.dried]                      # kiln-dried, 0.2-0.7 mm, in bulk bags and in 25 kg sacks
-bulk_density_g_cm3 = 1.55          # dry, poured, untapped: three one-litre pours
-u_bulk_density_g_cm3 = 0.02
-kiln_dried = true                  # moisture 0 +- 0.2 %
-
-[sands.washed]                     # washed, delivered moist, in bulk bags
-bulk_density_g_cm3 = 1.48          # of the oven-dried sand
-u_bulk_density_g_cm3 = 0.03
-moisture_dry_basis_percent = 4.0   # kg of water per 100 kg of dry sand
-u_moisture_percent = 0.6
-
-[catches]
-u_tray_percent = 0.5               # tray size, shared by all catches
-catch_efficiency_percent = 100     # caught / arrived
-u_catch_efficiency_percent = 3.0
-
-[targets_mm]                       # depth over the whole season, by kind
-green = 9.0
-tee = 4.0
-approach = 2.0
-lawn = 5.0
-"""
-
-
-def write_dressings():
-    """dressings.csv: one row a dressing and planned depth."""
-    header = (
-        *("dressing", "date", "surfaces", "planned_depth_mm", "spreader", "setting", "speed_kmh"),
-        *("heading_deg", "swath_m", "sand"),
-        *("hole_diameter_mm", "hole_spacing_mm", "hole_depth_mm", "note"),
-    )
-    rows = []
-    for key, (date, sand, parts, _, _, machine, note) in DRESSINGS.items():
-        spreader, setting, speed, heading, swath = machine
-        holes = (10, 50, 60) if key == "D1" else ("", "", "")
-        for words, planned in parts:
-            rows.append((key, date, words, number(planned), spreader, setting, number(speed),
-                         number(heading), number(swath), sand, *holes, note))  # fmt: skip
-    write_csv("dressings.csv", header, rows)
-
-
 def write_loads(loads):
     """loads.csv and deliveries.csv."""
     header = (
@@ -777,7 +696,7 @@ def true_stock(loads):
 def write_truth(rates, masses, loads):
     """truth.json: the simulator's answer."""
     dressings = {}
-    for key, (date, sand, _, _, reach, _, _) in DRESSINGS.items():
+    for key, (date, sand, _) in DRESSINGS.items():
         on, over = masses[key]["on"], masses[key]["over"]
         spread = sum(on.values()) + sum(over.values())
         said = sum(c * label - back for _, d, c, label, back, *_ in loads if d == key)
@@ -790,7 +709,7 @@ def write_truth(rates, masses, loads):
             "on_surfaces_kg": round(sum(on.values()), 1),
             "overthrow_kg": round(sum(over.values()), 1),
             "overthrow_fraction": round(sum(over.values()) / spread, 4),
-            "reach_m": reach,
+            "reach_m": TRUE_REACH_M[key],
             "depth_mm": {i: round(r / density, 4) for i, r in rates[key].items()},
         }
     season = {}
@@ -817,10 +736,8 @@ def main():
     ground = owned(surfaces)
     rates, loads, masses = simulate(rng, ground)
     features = lay_catches(rng, rates, ground, surfaces)
-    write("site.toml", SITE_TOML)
     write_geojson("surfaces.geojson", surface_features(surfaces))
     write_geojson("catches.geojson", features)
-    write_dressings()
     write_loads(loads)
     write_truth(rates, masses, loads)
 

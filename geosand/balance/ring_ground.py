@@ -17,17 +17,10 @@ from geosand.areas.near_pairs import near_pairs
 from geosand.areas.overlay import widened
 from geosand.balance.ring_collars import Collars
 from geosand.balance.ring_crossings import crossings_of
+from geosand.balance.ring_cuts import Obstacles, cuts_of, drawn_in
 from geosand.balance.ring_edges import Edges, edges_of
 from geosand.balance.ring_joints import jointed
-from geosand.balance.ring_rays import (
-    Obstacles,
-    Rays,
-    cuts_of,
-    drawn_in,
-    rays_of,
-    strips_of,
-    subdivided,
-)
+from geosand.balance.ring_rays import Rays, rays_of, strips_of, subdivided
 from geosand.balance.ring_refining import refined
 from geosand.balance.ring_stands import Hazards, Stands, near_stands
 from geosand.balance.ring_steiner import is_steiner

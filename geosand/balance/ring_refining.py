@@ -10,8 +10,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from geosand.balance.ring_cuts import Obstacles, cuts_of
 from geosand.balance.ring_edges import Edges
-from geosand.balance.ring_rays import Obstacles, Rays, cuts_of, turned
+from geosand.balance.ring_rays import Rays, turned
 from geosand.columns import Bools, Floats, Ints, take
 from geosand.tuples import NamedTuple
 

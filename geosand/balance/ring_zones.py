@@ -24,16 +24,9 @@ from geosand.areas.outline_bearings import (
     parts_of,
     square_to_edges_beside,
 )
-from geosand.balance.ring_collars import (
-    Bands,
-    Collars,
-    bands_of,
-    collar_zone,
-    outer_zone,
-    outward_strips,
-    zone_crossings,
-)
+from geosand.balance.ring_collars import Bands, Collars, bands_of
 from geosand.balance.ring_ground import Ground
+from geosand.balance.ring_outward import collar_zone, outer_zone, outward_strips, zone_crossings
 from geosand.balance.ring_stands import Stands
 from geosand.balance.ring_strips import OUTER, Crossings, mass_share, mean_over_cut, together
 from geosand.columns import Bools, Floats, Geometries, Ints, ragged, take

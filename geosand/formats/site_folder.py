@@ -13,11 +13,10 @@ from geosand.formats.csv_table import read_csv
 from geosand.formats.geojson import read_edition, read_points
 from geosand.formats.settings_file import read_settings_file
 from geosand.site.assemble import RawSite, assemble
-from geosand.site.cells import RawTable
+from geosand.site.cells import RECORDS, RawTable
 from geosand.site.editions import RawEdition
 from geosand.site.tables import Site
 
-RECORDS = ("dressings", "loads", "catches", "deliveries")
 WORKBOOK = "records.xlsx"
 SURFACES = "surfaces.geojson"
 #: What a site is read from, beside its editions.

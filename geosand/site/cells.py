@@ -15,6 +15,7 @@ from geosand.columns import Floats, Ints, frozen
 from geosand.errors import printable
 
 Cell = str | float | int | bool | datetime.date | datetime.time | datetime.timedelta | None
+RECORDS = ("dressings", "loads", "catches", "deliveries")  #: tables of a site beside its surfaces
 SHOW = 40  #: characters of a cell quoted in a message
 LONGEST = 1000  #: characters of a text; a column is as wide as its longest text
 LONGEST_LIST = 100_000  #: of a list of surfaces, which is taken apart at reading
@@ -162,7 +163,7 @@ def _all_texts_as_floats(cells: Sequence[str]) -> Floats | None:
 def parse_number(cell: Cell) -> float | None:
     """A finite number, or None. No thousands separators, no decimal comma, no nan."""
     if isinstance(cell, str):
-        value = float(cell) if NUMBER.fullmatch(cell) else np.nan
+        value = float(cell) if NUMBER.fullmatch(cell.strip()) else np.nan
     elif isinstance(cell, (int, float)) and not isinstance(cell, bool):
         try:
             value = float(cell)
@@ -187,7 +188,7 @@ def parse_day(cell: Cell) -> np.datetime64 | None:
         return np.datetime64(cell.date(), "D") if midnight or not cell.tzinfo else None
     if isinstance(cell, datetime.date):
         return np.datetime64(cell, "D")
-    match = DAY.fullmatch(cell) if isinstance(cell, str) else None
+    match = DAY.fullmatch(cell.strip()) if isinstance(cell, str) else None
     try:
         return np.datetime64(datetime.date.fromisoformat(match[1]), "D") if match else None
     except ValueError:

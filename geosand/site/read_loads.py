@@ -84,7 +84,7 @@ def read_loads(
     """One row a load; weighings; ``ground`` indices of each group of loads that names surfaces."""
     reader = Reader(table, faults, findings)
     ids = reader.names("load")
-    _unique(reader, "load", ids)
+    _unique(reader, ids)
     reader.tell_nearly_same(Ids(text=ids, member=reader.member), "load")
     dressing = dressing_rows(reader, names)
     count = reader.number("count", required=True, above=0.0, maximum=MOST_UNITS)
@@ -168,12 +168,12 @@ def _labels(dressing: Ints, unit_kg: Floats, dressings: Dressings, sands: Sands)
     return np.array([known[pair] for pair in pairs], dtype=np.str_)
 
 
-def _unique(reader: Reader, column: str, names: Texts) -> None:
+def _unique(reader: Reader, names: Texts) -> None:
     keys = reader.member * len(names.words) + names.code
     for row, start in repeated(keys, names.matching(bool)):
         name = names.words[names.code[row]]
         found = f"{quoted(name)} is already in {reader.place(start)}"
-        reader.fault(row, column, found, remedy=f"give each {column} a name of its own")
+        reader.fault(row, "load", found, remedy="give each load a name of its own")
 
 
 def _entered_twice(reader: Reader, tickets: Texts) -> None:

@@ -219,7 +219,7 @@ def _check_ids(reader: Reader, ids: Texts, kinds: Ids) -> None:
     written = ids.matching(bool)
     twice = dict(repeated(reader.member * len(ids.words) + ids.code, written))
     for row, start in twice.items():
-        found = f"{quoted(ids.words[ids.code[row]])} is there already ({reader.table.rows[start]})"
+        found = f"{quoted(ids.words[ids.code[row]])} is there already ({reader.place(start)})"
         reader.fault(row, "id", found, remedy="give each surface an id of its own")
     lowered = ids.changed(str.lower)
     of_kind = lowered.matching(lambda word: word in KINDS)

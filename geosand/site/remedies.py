@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable
 
-from geosand.site.cells import DAY, NOTHING, NUMBER, Cell, nearest, parse_number, unseen
+from geosand.site.cells import DAY, NOTHING, NUMBER, RECORDS, Cell, nearest, parse_number, unseen
 
 SERIAL_DAYS = (20_000, 80_000)  #: spreadsheets count days from 1900: 1954 to 2119
 #: A day as spreadsheets of many countries write it, and one with a time zone behind it.
@@ -17,8 +17,6 @@ _DEGREES = r"-?\d[\d.,]* ?[NSEW]|[NSEW] ?\d[\d.,]*|.*\d ?°.*"
 _LETTERS_FOR_DIGITS = str.maketrans("OolI", "0011")
 MOST_NAMESAKES = 5  #: more of one number do not tell which is meant
 MINUSES = "\u2212\u2010\u2011\u2012\u2013\u2014"  #: signs that look like the one of the keyboard
-#: Files that a workbook can stand in for.
-RECORDS = ("dressings.csv", "loads.csv", "catches.csv", "deliveries.csv")
 
 
 def date_remedy(cell: Cell) -> str:
@@ -103,10 +101,10 @@ def number_remedy(text: str, file: str) -> str:
     if re.fullmatch(r"[+-]?\d+,\d+", plain, re.ASCII):
         remedy = "write 1,5 as 1.5 and 1,500 as 1500"
         workbook = ", or keep the records in a workbook, records.xlsx, which has numbers as such"
-        return remedy + (workbook if file in RECORDS else "")
+        return remedy + (workbook if file in [f"{name}.csv" for name in RECORDS] else "")
     if "catches" in file and re.fullmatch(_DEGREES, plain):
         return "write decimal degrees, west and south with a minus, as in -99.5151"
-    if re.fullmatch(r"(\d+[ -])?\d+/\d+\s*\W?", plain, re.ASCII):
+    if re.fullmatch(r"(\d+[ -])?\d+/\d+\s*\W?", plain, re.ASCII) or re.search("[¼½¾⅐-⅞]", plain):
         return "write fractions as decimal numbers, 1/32 as 0.03125"
     if re.fullmatch(r"[+-]?[\d.,]*\d\s*((?!O+$)[^\W\d]{1,5}[23²³]?|%)", plain):
         return "write the number alone; a unit belongs into the name of the column"

@@ -9,10 +9,11 @@ import pytest
 import shapely
 
 from geosand.areas.overlay import widened
-from geosand.balance import ring_crossings, ring_rays, ring_steiner
+from geosand.balance import ring_blocks, ring_cuts, ring_steiner
+from geosand.balance.ring_cuts import Obstacles, cuts_of, drawn_in
 from geosand.balance.ring_edges import edges_of
 from geosand.balance.ring_joints import jointed
-from geosand.balance.ring_rays import Obstacles, cuts_of, drawn_in, rays_of, strips_of
+from geosand.balance.ring_rays import rays_of, strips_of
 from geosand.balance.ring_stands import (
     Stands,
     disjoint_hazards,
@@ -229,13 +230,13 @@ def test_strips_at_shared_edges_are_not_measured(monkeypatch: pytest.MonkeyPatch
     pairs = near_stands(stands, stands.party, 2 * cap)
     (edges, joints), cut = jointed(edges_of(shapes), shapes, pairs), np.ones(n, bool)
     rays = rays_of(edges, joints, np.full(n, 3.0), cap, cut, ~cut)
-    touch = ring_rays.first_touch
+    touch = ring_cuts.first_touch
 
     def counted(rays: Any, ray: Any, *more: Any) -> Any:
         asked.extend(ray.ravel().tolist())
         return touch(rays, ray, *more)
 
-    monkeypatch.setattr(ring_rays, "first_touch", counted)
+    monkeypatch.setattr(ring_cuts, "first_touch", counted)
     cuts = cuts_of(rays, Obstacles.of(edges, shapes, pairs, cut, cap))
     x, y = rays.at.T
     outer = (x < 1e-6) | (x > 60 - 1e-6) | (y < 1e-6) | (y > 60 - 1e-6)
@@ -287,7 +288,7 @@ def test_in_a_crowd_rays_end_as_if_each_was_held_against_all(
     at_once = obstacles._replace(at_first_m=cap)
     cuts = np.minimum(cuts_of(rays, at_once), 40.0)
     assert (cuts < 0.5).mean() > 0.8
-    monkeypatch.setattr(ring_crossings, "_COMPARED", 4000)
+    monkeypatch.setattr(ring_blocks, "_COMPARED", 4000)
     np.testing.assert_array_equal(np.minimum(cuts_of(rays, obstacles), 40.0), cuts)
 
 
@@ -296,10 +297,10 @@ def test_blocks_that_meet_are_those_of_pairs_whose_boxes_do(
     monkeypatch: pytest.MonkeyPatch, compared: int
 ) -> None:
     """Of pairs of owners, in any pieces: what shapely's boxes say, one pair after the other."""
-    monkeypatch.setattr(ring_crossings, "_COMPARED", compared)
+    monkeypatch.setattr(ring_blocks, "_COMPARED", compared)
     rng, owner = np.random.default_rng(3), np.repeat(np.arange(4), [700, 0, 300, 40])
     low = rng.uniform(0, 50, (len(owner), 2))
-    blocks = ring_crossings.blocks_of(low, low + 0.5, owner, 4)
+    blocks = ring_blocks.blocks_of(low, low + 0.5, owner, 4)
     boxes, begin = shapely.box(*blocks.low.T, *blocks.high.T), blocks.of_owner
     pairs = np.array([[0, 0], [0, 2], [1, 2], [2, 0], [3, 2]])
     want: list[list[int]] = []
@@ -307,7 +308,7 @@ def test_blocks_that_meet_are_those_of_pairs_whose_boxes_do(
         mine, theirs = boxes[begin[one] : begin[one + 1]], boxes[begin[other] : begin[other + 1]]
         met = np.argwhere(shapely.intersects(mine[:, None], theirs))
         want += np.add(met, [begin[one], begin[other]]).tolist()
-    found = ring_crossings.near_blocks(blocks, blocks, (pairs[:, 0], pairs[:, 1]))
+    found = ring_blocks.near_blocks(blocks, blocks, (pairs[:, 0], pairs[:, 1]))
     assert np.hstack(list(found)).T.tolist() == want
     assert len(want) > 100
 
