@@ -20,7 +20,7 @@ import numpy as np
 if __package__ in (None, ""):  # run as a script: the tests' own folder is no package then
     sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
-from geosand.balance.reconciliation import Reconciliation, reconcile
+from geosand.balance.reconciliation.reconcile import Reconciliation, reconcile
 from geosand.formats.site_folder import read_site
 from geosand.results import work_out
 from geosand.site.tables import Site

@@ -21,6 +21,13 @@ ORDER = (
     *("balance", "season", "planning", "results", "formats", "reports", "mapping", "portfolio"),
     *("notebook", "cli", "__main__"),
 )
+#: Within a layer of many rooms: each room or module may import from itself and from those before.
+ROOMS = {
+    "balance": ("rings", "reconciliation"),
+    "formats.boundaries": (
+        *("drawn", "tables", "words", "place", "files", "drawings", "shapes", "sites", "read"),
+    ),
+}
 PURE = ("tuples", "columns", "errors", "units", "distributions", "half_width", "effects")
 PURE += ("estimates", "areas", "rates", "balance", "season", "planning", "results")
 #: What pure layers may load, apart from the standard library and geosand itself.
@@ -85,6 +92,20 @@ def test_imports_run_one_way(path):
     for name in imported(path, top_only=False):
         if name.startswith("geosand.") and layer_of(name) in ORDER:
             assert ORDER.index(layer_of(name)) <= ORDER.index(here), f"{name_of(path)} -> {name}"
+
+
+@pytest.mark.parametrize("layer", ROOMS)
+def test_rooms_of_a_layer_run_one_way(layer):
+    """And every room has its place in the order; a room may use what lies loose beside it."""
+    base, order = f"geosand.{layer}.", ROOMS[layer]
+    folder = ROOT / layer.replace(".", "/")
+    assert {path.parent.name for path in folder.glob("*/__init__.py")} <= {*order}
+    for path in folder.rglob("*.py"):
+        here = name_of(path).removeprefix(base).split(".")[0]
+        for name in imported(path, top_only=False) if here in order else ():
+            room = name.removeprefix(base).split(".")[0]
+            if name.startswith(base) and room in order:
+                assert order.index(room) <= order.index(here), f"{name_of(path)} -> {name}"
 
 
 @pytest.mark.parametrize("path", MODULES, ids=name_of)

@@ -10,7 +10,7 @@ import numpy as np
 from geosand.areas.register import AreaRegister
 from geosand.balance.account_findings import balance_findings, ring_findings
 from geosand.balance.closing import Closing, closings
-from geosand.balance.rings import ThrowOff
+from geosand.balance.rings.throw_off import ThrowOff
 from geosand.balance.spread import load_groups, load_masses, spread_of
 from geosand.balance.throw_shape import Changes, changes_of
 from geosand.balance.throwing import throw_of_dressings

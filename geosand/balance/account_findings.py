@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from geosand.areas.register import AreaRegister
-from geosand.balance.rings import ThrowOff
+from geosand.balance.rings.throw_off import ThrowOff
 from geosand.columns import Bools, Floats, Ints
 from geosand.errors import Finding
 from geosand.estimates import Estimates

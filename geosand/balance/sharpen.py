@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from geosand.areas.register import AreaRegister
-from geosand.balance.telling import U_EDGE_M, U_EFFICIENCY, U_SCALE, U_TRAY, U_WATER
+from geosand.balance.reconciliation.telling import U_EDGE_M, U_EFFICIENCY, U_SCALE, U_TRAY, U_WATER
 from geosand.columns import Bools, Floats, Ints, ratio
 from geosand.effects import category
 from geosand.errors import listed

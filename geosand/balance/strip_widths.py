@@ -10,7 +10,7 @@ import shapely
 from geosand.areas.near_pairs import near_pairs
 from geosand.areas.register import AreaRegister
 from geosand.balance.account import NOT_CLOSED, Balance
-from geosand.balance.ring_tasks import sums
+from geosand.balance.rings.tasks import sums
 from geosand.balance.spread import NEW
 from geosand.columns import Floats, Geometries, Ints, Runs, Strings, distinct, ragged, ratio
 from geosand.estimates import Estimates, Interval

@@ -18,7 +18,7 @@ import numpy as np
 
 from geosand.areas.register import AreaRegister
 from geosand.balance.account import Balance
-from geosand.balance.ring_strips import parts_less_holes
+from geosand.balance.rings.strips import parts_less_holes
 from geosand.balance.strip_widths import strips_of
 from geosand.balance.throw_shape import U_SHARE
 from geosand.columns import Floats, Ints, Runs, columns, ratio

@@ -24,7 +24,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from geosand.balance.rings import ThrowOff
+from geosand.balance.rings.throw_off import ThrowOff
 from geosand.columns import Floats, Ints, ratio
 from geosand.distributions import normal_probability
 from geosand.estimates import Estimates

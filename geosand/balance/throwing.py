@@ -10,8 +10,8 @@ import shapely
 from geosand.areas.overlay import united
 from geosand.areas.register import AreaRegister
 from geosand.areas.thinning import thinned
-from geosand.balance.ring_tasks import sums
-from geosand.balance.rings import ThrowOff, throw_off
+from geosand.balance.rings.tasks import sums
+from geosand.balance.rings.throw_off import ThrowOff, throw_off
 from geosand.columns import Geometries, Ints, ratio
 from geosand.estimates import Estimates
 from geosand.rates.catch_rows import rows_of_pairs

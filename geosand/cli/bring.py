@@ -26,7 +26,7 @@ from geosand.cli.progress import steps
 from geosand.errors import Refused, listed, refused
 
 if TYPE_CHECKING:
-    from geosand.formats.boundaries.bring import Brought
+    from geosand.formats.boundaries.sites.bring import Brought
     from geosand.reports.documents import Document
     from geosand.reports.words import Units
 
@@ -63,7 +63,7 @@ def command(
     Example: geosand bring new.geojson --into my_site --valid-from 2026-07-01
     """
     accuracies, choice = accuracies_of(options), choice_of(options)
-    from geosand.formats.boundaries.bring import bring_into, place_of
+    from geosand.formats.boundaries.sites.bring import bring_into, place_of
     from geosand.reports.words import in_words_of
 
     if not (folder / "site.toml").is_file():
@@ -158,7 +158,7 @@ def _changed_words(changed: list[Document], folder: Path, edition: str, units: U
 
 def _accuracy_words(brought: Brought, said: dict[str, float]) -> str:
     """Each accuracy of the new survey, and where it comes from."""
-    from geosand.formats.boundaries.surfaces_file import ACCURACIES
+    from geosand.formats.boundaries.sites.surfaces_file import ACCURACIES
 
     words = [
         f"{words} {brought.accuracies[key]:g} m{'' if key in said else ' (as for the site)'}"

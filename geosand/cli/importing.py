@@ -13,9 +13,9 @@ import click
 if TYPE_CHECKING:
     from geosand.areas.remarks import Remark
     from geosand.errors import Fault, Finding
-    from geosand.formats.boundaries.questions import Choice
-    from geosand.formats.boundaries.settling import Settled
-    from geosand.formats.boundaries.surfaces_file import SurfaceRow
+    from geosand.formats.boundaries.sites.questions import Choice
+    from geosand.formats.boundaries.sites.settling import Settled
+    from geosand.formats.boundaries.sites.surfaces_file import SurfaceRow
     from geosand.formats.boundaries.tables import Boundaries, LeftOut
     from geosand.reports.documents import Document
     from geosand.reports.words import Units
@@ -125,7 +125,7 @@ def choice_of(options: dict[str, Any]) -> Choice:
     if crossings is not None and not repair:
         raise click.UsageError("--crossings says how --repair mends: give both")
     from geosand.areas.crossings import METHODS
-    from geosand.formats.boundaries.questions import Choice
+    from geosand.formats.boundaries.sites.questions import Choice
 
     first = next(iter(METHODS))
     return Choice(repair=repair, crossings=crossings or first, accept=accept)
@@ -163,7 +163,7 @@ def said_of(
     units: Units,
 ) -> list[str]:
     """What was read, what was done to it, drawn and owned ground, and what is worth knowing."""
-    from geosand.formats.boundaries.whereabouts import middle_of, place_words
+    from geosand.formats.boundaries.place.whereabouts import middle_of, place_words
     from geosand.reports.words import in_words_of
 
     lines = [f"{boundaries.file}: {boundaries.tally}."]
@@ -233,7 +233,7 @@ def _worth_knowing(findings: Sequence[Finding], units: Units) -> list[str]:
 
 def ground_lines(rows: Sequence[SurfaceRow], elevation_m: float, units: Units) -> list[str]:
     """Drawn and owned ground by kind, where the two differ."""
-    from geosand.formats.boundaries.ground import ground_by_kind
+    from geosand.formats.boundaries.sites.ground import ground_by_kind
     from geosand.reports.words import shown
 
     lines = []
@@ -252,8 +252,8 @@ def document_of(
     findings: Sequence[Finding],
 ) -> Document:
     """What was read and what was done to it, as a document."""
-    from geosand.formats.boundaries.ground import ground_by_kind
-    from geosand.formats.boundaries.whereabouts import middle_of
+    from geosand.formats.boundaries.place.whereabouts import middle_of
+    from geosand.formats.boundaries.sites.ground import ground_by_kind
 
     lon, lat = middle_of([row.geometry for row in rows])
     return {

@@ -63,7 +63,7 @@ def command(
     accuracies, choice = accuracies_of(options), choice_of(options)
     if file is None:
         _check_alone()
-    from geosand.formats.boundaries.new_site import new_site
+    from geosand.formats.boundaries.sites.new_site import new_site
     from geosand.reports.plain_table import show
 
     with steps(silent=as_json) as step:

@@ -113,7 +113,7 @@ def _check_labels(reader: Reader, label: Strings) -> None:
 
 def _sheet_of(path: Path, faults: Faults) -> bytes:
     """The one sheet with claimed areas as CSV, what stands above its heads left blank."""
-    from geosand.formats.boundaries.sheets import read_sheets
+    from geosand.formats.boundaries.files.sheets import read_sheets
 
     try:
         sheets = read_sheets(path)

@@ -83,11 +83,11 @@ def _imported(path: Path, named: str, site: Site) -> bytes:
 
     What a person would have to decide on is not decided here. Raises Refused.
     """
-    from geosand.formats.boundaries.questions import Choice
+    from geosand.formats.boundaries.place.whereabouts import middle_of
     from geosand.formats.boundaries.read import read_boundaries
-    from geosand.formats.boundaries.settling import settle
-    from geosand.formats.boundaries.surfaces_file import head_of, surfaces_bytes
-    from geosand.formats.boundaries.whereabouts import middle_of
+    from geosand.formats.boundaries.sites.questions import Choice
+    from geosand.formats.boundaries.sites.settling import settle
+    from geosand.formats.boundaries.sites.surfaces_file import head_of, surfaces_bytes
 
     near = middle_of(site.surfaces.geometry[site.in_force()].tolist())
     try:

@@ -8,7 +8,7 @@ import numpy as np
 import shapely
 
 from geosand.areas.ownership import precedence_ranks
-from geosand.balance.ring_drawing import ring_geometries
+from geosand.balance.rings.drawing import ring_geometries
 from geosand.balance.throwing import drawn_collars
 from geosand.columns import Geometries, Ints, ratio
 from geosand.mapping.fill_periods import dressing_period, known, season_period

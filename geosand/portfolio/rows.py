@@ -56,7 +56,7 @@ def _shapes(work: Work) -> Table:
     owned, bounds = work.results.areas.owned[work.in_force], work.bounds
     beyond = np.flatnonzero(bounds[:, 2] > 180)
     if len(beyond):
-        from geosand.formats.boundaries.antimeridian import cut
+        from geosand.formats.boundaries.place.antimeridian import cut
 
         owned, bounds = owned.copy(), bounds.copy()
         owned[beyond] = cut(owned[beyond])[0]

@@ -10,8 +10,8 @@ import numpy as np
 from geosand.areas.claimed import ClaimChecks, check_claims
 from geosand.columns import Floats
 from geosand.errors import Fault, Refused
-from geosand.formats.boundaries.kinds import words_of
-from geosand.formats.boundaries.naming import slug
+from geosand.formats.boundaries.words.kinds import words_of
+from geosand.formats.boundaries.words.naming import slug
 from geosand.formats.claimed_areas import ClaimedAreas
 from geosand.reports.documents import Document, number
 from geosand.site.cells import quoted, word_key

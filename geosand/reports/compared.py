@@ -105,8 +105,8 @@ def _one_place(
 
 def datum_gap_of(old: Survey, new: Survey, offset: Offset | None) -> Document | None:
     """What the datums of two surveys are known to differ by, where the way to WGS 84 leaves it."""
-    from geosand.formats.boundaries.datum_gap import datum_gap, explains, gap_words
-    from geosand.formats.boundaries.whereabouts import middle_of
+    from geosand.formats.boundaries.place.datum_gap import datum_gap, explains, gap_words
+    from geosand.formats.boundaries.place.whereabouts import middle_of
 
     if not len(old.surfaces):
         return None

@@ -20,7 +20,7 @@ import shapely
 from geosand.areas.register import AreaRegister
 from geosand.columns import Ints
 from geosand.errors import printable
-from geosand.formats.boundaries.site_text import record_columns
+from geosand.formats.boundaries.sites.site_text import record_columns
 from geosand.formats.gpx import DECIMALS
 from geosand.planning.drawn_points import EDGE, OUTSIDE
 from geosand.planning.placing import Places

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from geosand.balance.reconciliation_found import Reconciliation
+from geosand.balance.reconciliation.found import Reconciliation
 from geosand.rates.spatial import Spatial
 from geosand.reports.balance_document import stock_document
 from geosand.reports.budgets import OVER, sentence

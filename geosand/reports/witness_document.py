@@ -7,9 +7,9 @@ from collections.abc import Mapping
 import numpy as np
 
 from geosand.balance.draws import Drawn
-from geosand.balance.reconciliation import reconcile
-from geosand.balance.reconciliation_found import Reconciliation
-from geosand.balance.second_witnesses import Unaccounted, unaccounted
+from geosand.balance.reconciliation.found import Reconciliation
+from geosand.balance.reconciliation.reconcile import reconcile
+from geosand.balance.reconciliation.second_witnesses import Unaccounted, unaccounted
 from geosand.balance.sharpen import Sharpening
 from geosand.balance.strip_widths import StripWidths, shared_edges, strip_widths
 from geosand.balance.throw_fit import Throw, ThrowFit, throw_fit

@@ -15,8 +15,8 @@ from geosand.areas.thinning import (
     MOST_THINNED_M,
     thinned,
 )
-from geosand.balance.rings import throw_off
-from tests.balance.test_rings import spread
+from geosand.balance.rings.throw_off import throw_off
+from tests.balance.rings.test_throw_off import spread
 
 
 def green(corners: int, noise_m: float = 0.0, x: float = 0.0, seed: int = 1) -> shapely.Polygon:

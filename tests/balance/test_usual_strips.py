@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from geosand.balance.reconciliation_evidence import _kinds_of_bags, _scatter, evidence, usual_strips
+from geosand.balance.reconciliation.evidence import _kinds_of_bags, _scatter, evidence, usual_strips
 from tests.balance.seasons import Plan, season
 
 TWO_KINDS = np.array([1.0, 1.1, 0.9, 2.0, 2.2, 1.7])

@@ -95,7 +95,7 @@ def test_a_site_on_both_sides_of_180_degrees_stays_on_the_globe(tmp_path):
     import geopandas
     import shapely
 
-    from geosand.formats.boundaries.antimeridian import cut
+    from geosand.formats.boundaries.place.antimeridian import cut
     from tests.stack_sites import Place, greens, trays, write_site
 
     place = Place(180.0, -17.0)

@@ -7,7 +7,7 @@ import csv
 import numpy as np
 import pytest
 
-from geosand.formats.boundaries.site_text import record_columns
+from geosand.formats.boundaries.sites.site_text import record_columns
 from geosand.formats.site_folder import read_site
 from geosand.reports.field_sheet import Tray
 from geosand.results import work_out

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from geosand.balance.reconciliation import reconcile
+from geosand.balance.reconciliation.reconcile import reconcile
 from geosand.formats.site_folder import read_site
 from geosand.reports.witness_console import _season_lines, witness_lines
 from geosand.reports.witness_document import hear

@@ -14,33 +14,33 @@ from typing import Any
 import numpy as np
 
 from geosand.errors import Fault, Finding, Refused, listed, refused
-from geosand.formats.boundaries.drawing_layers import read_dxf
+from geosand.formats.boundaries.drawings.layers import read_dxf
 from geosand.formats.boundaries.drawn import Drawn, Layer, finite
-from geosand.formats.boundaries.gdal_layers import read_with_gdal
-from geosand.formats.boundaries.gml_layers import read_gml
-from geosand.formats.boundaries.holes_of_golf import called_after_holes
-from geosand.formats.boundaries.json_layers import read_geojson
-from geosand.formats.boundaries.kinds_table import kinds_table
-from geosand.formats.boundaries.landxml_layers import read_landxml
-from geosand.formats.boundaries.map_elements import read_osm
-from geosand.formats.boundaries.naming import shared_ids
-from geosand.formats.boundaries.outlines import outlines_of
-from geosand.formats.boundaries.parquet_layers import read_parquet
-from geosand.formats.boundaries.placing import Placed, place_layer
-from geosand.formats.boundaries.reference_systems import named_unit
-from geosand.formats.boundaries.surfaces_file import unread_numbers
-from geosand.formats.boundaries.survey_points import read_survey
-from geosand.formats.boundaries.tables import Boundaries
-from geosand.formats.boundaries.unpack import Source, unpack
-from geosand.formats.boundaries.whereabouts import (
+from geosand.formats.boundaries.files.gdal_layers import read_with_gdal
+from geosand.formats.boundaries.files.gml_layers import read_gml
+from geosand.formats.boundaries.files.json_layers import read_geojson
+from geosand.formats.boundaries.files.landxml_layers import read_landxml
+from geosand.formats.boundaries.files.map_elements import read_osm
+from geosand.formats.boundaries.files.parquet_layers import read_parquet
+from geosand.formats.boundaries.files.survey_points import read_survey
+from geosand.formats.boundaries.files.unpack import Source, unpack
+from geosand.formats.boundaries.files.wkt_tables import read_wkt_table
+from geosand.formats.boundaries.files.xml_layers import read_gpx, read_kml
+from geosand.formats.boundaries.place.reference_systems import named_unit
+from geosand.formats.boundaries.place.whereabouts import (
     NEAR_KM,
     distance_km,
     middle_of,
     place_words,
 )
-from geosand.formats.boundaries.wishes import Wishes
-from geosand.formats.boundaries.wkt_tables import read_wkt_table
-from geosand.formats.boundaries.xml_layers import read_gpx, read_kml
+from geosand.formats.boundaries.shapes.holes_of_golf import called_after_holes
+from geosand.formats.boundaries.shapes.outlines import outlines_of
+from geosand.formats.boundaries.shapes.placing import Placed, place_layer
+from geosand.formats.boundaries.sites.surfaces_file import unread_numbers
+from geosand.formats.boundaries.tables import Boundaries
+from geosand.formats.boundaries.words.kinds_table import kinds_table
+from geosand.formats.boundaries.words.naming import shared_ids
+from geosand.formats.boundaries.words.wishes import Wishes
 from geosand.site.tables import KINDS
 
 

@@ -10,7 +10,7 @@ import pytest
 import shapely
 
 from geosand.formats.boundaries import new_site, read_boundaries
-from geosand.formats.boundaries.drawing_layers import read_dxf
+from geosand.formats.boundaries.drawings.layers import read_dxf
 
 LON, LAT = 9.9, 53.3  # UTM zone 32 north, within its width; an invented place
 UTM = "EPSG:25832"

@@ -10,7 +10,8 @@ import pytest
 import shapely
 
 from geosand.errors import Refused
-from geosand.formats.boundaries import read_boundaries, unpack
+from geosand.formats.boundaries import read_boundaries
+from geosand.formats.boundaries.files import unpack
 
 from .conftest import LAT, LON, UTM, blob, feature, to_lon_lat
 

@@ -9,9 +9,9 @@ import shapely
 
 from geosand.errors import Refused
 from geosand.formats.boundaries import Choice, read_boundaries
-from geosand.formats.boundaries.kinds import kind_of, recognise
-from geosand.formats.boundaries.naming import clean, make_ids, slug
-from geosand.formats.boundaries.settling import settle
+from geosand.formats.boundaries.sites.settling import settle
+from geosand.formats.boundaries.words.kinds import kind_of, recognise
+from geosand.formats.boundaries.words.naming import clean, make_ids, slug
 from geosand.site.tables import KINDS
 
 from .conftest import LAT, LON, feature

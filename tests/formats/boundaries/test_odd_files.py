@@ -18,8 +18,8 @@ import shapely
 from geosand.areas.ellipsoid import ellipsoid_areas_m2
 from geosand.errors import Refused
 from geosand.formats.boundaries import Choice, read_boundaries
-from geosand.formats.boundaries.gdal_layers import _UNKNOWN
-from geosand.formats.boundaries.settling import settle
+from geosand.formats.boundaries.files.gdal_layers import _UNKNOWN
+from geosand.formats.boundaries.sites.settling import settle
 
 from .conftest import UTM, blob, feature, to_lon_lat
 from .test_nothing_vanishes import kml, placemark, square

@@ -10,12 +10,12 @@ import shapely
 
 from geosand.errors import Refused, Undecided
 from geosand.formats.boundaries import bring_into, new_site, place_of, read_boundaries
-from geosand.formats.boundaries.questions import Choice
+from geosand.formats.boundaries.sites.questions import Choice
 from geosand.formats.site_folder import read_site
+from tests.formats.boundaries.sites.test_settling import FAILURES
+from tests.formats.boundaries.sites.test_site_folders import digest, square
 
 from .conftest import LAT, LON, feature
-from .test_settling import FAILURES
-from .test_site_folders import digest, square
 
 ACCEPT = Choice(accept=True)
 

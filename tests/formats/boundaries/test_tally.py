@@ -17,8 +17,8 @@ from hypothesis import strategies as st
 
 from geosand.errors import Refused
 from geosand.formats.boundaries import read_boundaries
-from geosand.formats.boundaries.questions import Choice
-from geosand.formats.boundaries.settling import settle
+from geosand.formats.boundaries.sites.questions import Choice
+from geosand.formats.boundaries.sites.settling import settle
 
 from .conftest import LAT, LON, feature
 

@@ -1,0 +1,1 @@
+"""A season's balances reconciled: adjusted inputs, and which of them may be wrong."""

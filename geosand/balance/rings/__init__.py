@@ -1,0 +1,1 @@
+"""Where overthrow lies beside dressed surfaces: rings, collars, and what they hold."""

@@ -1,0 +1,1 @@
+"""DXF drawings to layers: entities, blocks, hatches, labels."""

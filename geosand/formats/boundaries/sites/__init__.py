@@ -1,0 +1,1 @@
+"""Outlines into a site folder: what must be decided first, new sites, further surveys."""

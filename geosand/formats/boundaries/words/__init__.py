@@ -1,0 +1,1 @@
+"""Words of boundary files: kinds of surface, names and ids, and what a person wishes."""

@@ -1,0 +1,102 @@
+"""Shapefiles whose files are not of one export: nothing is left out unsaid, no name goes astray."""
+
+import geopandas
+import pytest
+import shapely
+
+from geosand.errors import Refused
+from geosand.formats.boundaries import read_boundaries
+from tests.formats.boundaries.conftest import UTM, blob
+
+
+@pytest.fixture
+def parts(tmp_path):
+    """The files of a Shapefile of so many greens, by ending."""
+
+    def made(number, names=None, encoding="UTF-8"):
+        frame = geopandas.GeoDataFrame(
+            {"name": names or [f"Green {k + 1}" for k in range(number)], "kind": "green"},
+            geometry=[blob(80 * k, 0, 12 + k) for k in range(number)],
+            crs=UTM,
+        )
+        frame.to_file(tmp_path / "made.shp", encoding=encoding)
+        files = tmp_path.glob("made.*")
+        return {file.suffix[1:]: file.read_bytes() for file in files}
+
+    return made
+
+
+@pytest.fixture
+def read(tmp_path):
+    def from_parts(files):
+        (tmp_path / "handed").mkdir()
+        for ending, content in files.items():
+            (tmp_path / f"handed/a.{ending}").write_bytes(content)
+        found = read_boundaries(tmp_path / "handed/a.shp")
+        return found.features, " | ".join(f.text for f in found.findings)
+
+    return from_parts
+
+
+@pytest.mark.parametrize(("outlines", "rows"), [(6, 4), (4, 6)])
+def test_a_table_of_another_export_is_refused(parts, read, outlines, rows):
+    files = parts(outlines) | {"dbf": parts(rows)["dbf"]}
+    text = f"table \\(.dbf\\) has {rows} rows for the {outlines} outlines of its index"
+    with pytest.raises(Refused, match=text) as refusal:
+        read(files)
+    assert "Hand over all files of one export" in str(refusal.value)
+
+
+def test_outlines_that_an_older_index_does_not_name_are_told(parts, read):
+    older = parts(4)
+    features, told = read(parts(6) | {"shx": older["shx"], "dbf": older["dbf"]})
+    assert len(features) == 4
+    assert "it holds outlines that its index (.shx) does not name: they are not read" in told
+
+
+def test_rows_that_are_marked_as_deleted_are_told(parts, read):
+    files = parts(4)
+    table = bytearray(files["dbf"])
+    start, width = (int.from_bytes(table[k : k + 2], "little") for k in (8, 10))
+    table[start + width] = ord("*")
+    features, told = read(files | {"dbf": bytes(table)})
+    assert features.name.tolist() == ["Green 1", "Green 3", "Green 4"]
+    assert "1 row of its table is marked as deleted" in told
+
+
+def test_an_empty_table_is_told(parts, read):
+    features, told = read(parts(2) | {"dbf": b""})
+    assert len(features) == 2
+    assert "its table (.dbf) is empty: names and kinds are lost" in told
+
+
+@pytest.mark.parametrize(
+    ("written", "page", "name", "text"),
+    [
+        ("ISO-8859-1", "UTF-8", "Étang", "says UTF-8, which its table is not: read as CP1252"),
+        ("UTF-8", "ISO-8859-1", "Ãtang", "and its table looks like UTF-8: look at accents"),
+        ("UTF-8", "ANSI 1252", "Ã‰tang", "and its table looks like UTF-8: look at accents"),
+    ],
+)
+def test_a_cpg_that_is_wrong_is_told(parts, read, written, page, name, text):
+    files = parts(2, ["Étang", "Green"], written) | {"cpg": page.encode()}
+    features, told = read(files)
+    assert features.name.tolist() == [name, "Green"]
+    assert text in told
+
+
+def test_files_of_one_export_say_nothing(parts, read):
+    features, told = read(parts(3, ["Étang", "Ñandú", "Green"]))
+    assert features.name.tolist() == ["Étang", "Ñandú", "Green"]
+    assert "table" not in told
+    assert "index" not in told
+    assert shapely.is_valid(features.geometry).all()
+
+
+@pytest.mark.parametrize("ending", ["shx", "dbf", "prj", "CPG"])
+def test_who_names_a_part_is_told_which_file_to_name(parts, tmp_path, ending):
+    (tmp_path / f"a.{ending}").write_bytes(parts(1)[ending.lower()])
+    with pytest.raises(
+        Refused, match=r"is a part of a Shapefile. Name a.shp, with which it is read"
+    ):
+        read_boundaries(tmp_path / f"a.{ending}")
