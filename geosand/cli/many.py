@@ -174,6 +174,7 @@ def _document(done: PortfolioDone, place: Path) -> dict[str, Any]:
         "kept": done.kept,
         "read_one_by_one": dict(done.unforeseen),
         "changed_meanwhile": list(done.changed),
+        "not_read": list(done.not_read),
         "refused": [
             {"site": row["site"], "faults": row["faults"].splitlines()}
             for row in (*found.refused, *found.failed)
@@ -197,7 +198,8 @@ def _print(done: PortfolioDone, place: Path, units: Units) -> None:
     from geosand.units import SHOWN
 
     found = done.comparison
-    lines = [f"{line.in_words(found.labels)}." for line in first_lines(found, units)]
+    told = first_lines(found, units, done.not_read)
+    lines = [f"{line.in_words(found.labels)}." for line in told]
     for row in [*found.refused, *found.failed][:TOLD]:
         faults = row["faults"].splitlines()
         more = f" (and {len(faults) - 1} more)" if len(faults) > 1 else ""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from itertools import takewhile
 from pathlib import Path, PurePath
 
@@ -245,15 +245,12 @@ def _tell_nearly_named(files: _Files, findings: list[Finding]) -> None:
     except OSError:
         return
     for name in names:
-        stem, ending = os.path.splitext(name.lower())
-        word = "".join(takewhile(str.isalpha, stem))
-        meant = MEANT.get(word.rstrip("s"))
-        if name in FILES or meant is None or ending not in TABLES:
+        meant, other = meant_by(name, TABLES)
+        if name in FILES or not meant:
             continue
-        rest = stem.removeprefix(word).removesuffix(".csv").strip(" _-()")
         there = meant in files.read or (WORKBOOK in files.read and meant in FILES[4:])
         there |= meant == "catches.csv" and "catches.geojson" in files.read
-        if not there or not rest or rest.isdigit():
+        if not there or not other:
             text = f"is not read; what belongs there is read from {meant}"
             findings.append(Finding(about=printable(name), text=text, topic="file"))
     odd = [f"editions/{name}" for name in editions if _ending(name) in OUTLINES]
@@ -263,6 +260,19 @@ def _tell_nearly_named(files: _Files, findings: list[Finding]) -> None:
     for name in odd:
         text = "is not read; earlier surveys are read from editions/….geojson"
         findings.append(Finding(about=printable(name), text=text, topic="file"))
+
+
+def meant_by(name: str, endings: Sequence[str]) -> tuple[str, bool]:
+    """Which of the files a name seems to mean, "" = none; True if it says that it is another one.
+
+    >>> meant_by("Load (2).CSV", TABLES), meant_by("loads_old.csv", TABLES)
+    (('loads.csv', False), ('loads.csv', True))
+    """
+    stem, ending = os.path.splitext(name.lower())
+    word = "".join(takewhile(str.isalpha, stem))
+    rest = stem.removeprefix(word).removesuffix(".csv").strip(" _-()")
+    meant = MEANT.get(word.rstrip("s"), "") if ending in endings else ""
+    return meant, bool(rest) and not rest.isdigit()
 
 
 def _ending(name: str) -> str:

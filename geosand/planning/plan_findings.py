@@ -22,8 +22,8 @@ NAMED = 8  #: surfaces of a sentence
 LEAST_HOLE_M2 = 0.5  #: smaller ground inside a surface is not worth a word
 #: Else what trays tell of one surface counts as the rate of all.
 PLANNED_APART = (
-    "these depths differ: write each as a planned depth, in a row of its own of the dressing, as"
-    " surfaces without trays are told by it"
+    "these depths differ: record the dressing in a row for each, with its planned depth, as that"
+    " tells the rates of surfaces without trays"
 )
 
 

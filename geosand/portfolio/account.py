@@ -35,6 +35,7 @@ class PortfolioDone:
     inputs: Mapping[str, str | None]  #: SHA-256 of what each site was read from, where it was
     unforeseen: Mapping[str, int]  #: how many sites were read one by one, by the kind of error
     changed: Sequence[str]  #: files that were written anew while sites were read from them
+    not_read: Sequence[str]  #: sentences on files that are not read, though they may seem to be
 
 
 def account_portfolio(
@@ -89,6 +90,7 @@ def account_portfolio(
         inputs={key: mark or None for key, mark in parts.known(keys).items()},
         unforeseen=unforeseen,
         changed=changed,
+        not_read=source.not_read(),
     )
 
 

@@ -44,6 +44,9 @@ class Folders:
     def changed(self) -> list[str]:
         return []  # a folder is of one site and is read at once
 
+    def not_read(self) -> list[str]:
+        return []  # each site tells its own
+
     def read(self, keys: Sequence[str], known: dict[str, str]) -> Iterator[SiteRead]:
         """The sites in order, some at a time; a refused one with its faults.
 

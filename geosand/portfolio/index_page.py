@@ -43,7 +43,7 @@ def index_page(title: str, done: PortfolioDone, units: Units) -> str:
     found = done.comparison
     name = f"{printable(title)}: {counted(len(found.sites), 'site', 'sites')}"
     sections = (
-        _first(found, done.maps, units),
+        _first(done, units),
         _spreaders(found, units),
         _sites(found, units),
         _not_closing(found, units),
@@ -73,14 +73,16 @@ def _shown(value: Any) -> Any:
     return printable(value) if isinstance(value, str) else value
 
 
-def _first(found: Comparison, maps: Mapping[str, str], units: Units) -> str:
+def _first(done: PortfolioDone, units: Units) -> str:
+    found, maps = done.comparison, done.maps
+
     def link(key: str) -> str:
         name = escape(printable(found.labels[key]))
         return f'<a href="{escape(maps[key])}">{name}</a>' if key in maps else f"<b>{name}</b>"
 
     items = "".join(
         f"<li>{escape(line.text)}{joined(line, link)}{escape(line.rest)}.</li>\n"
-        for line in first_lines(found, units)
+        for line in first_lines(found, units, done.not_read)
     )
     return f'<ul class="first">{items}</ul>\n'
 

@@ -90,9 +90,9 @@ class GeoPackageLayer:
 
         asked = self._by_number(keys) if self.number else [_by_name(keys)]
         table = pa.concat_tables([self._read(where=where, return_fids=True) for where in asked])
-        table = table.drop_columns([n for n in table.column_names if n == "row"])
-        names = {"fid": "row", "OGC_FID": "row"}
-        table = table.rename_columns([names.get(n, n) for n in table.column_names])
+        number = self.number or "OGC_FID"  # as the reader calls what it counts itself
+        table = table.drop_columns([n for n in table.column_names if n == "row" != number])
+        table = table.rename_columns(["row" if n == number else n for n in table.column_names])
         geometry = next(
             (n for n in ("wkb_geometry", "geom", "geometry") if n in table.column_names), ""
         )

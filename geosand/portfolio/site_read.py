@@ -35,6 +35,10 @@ class Source(Protocol):
         """Files of many sites that are others by now than when the sites were listed."""
         ...
 
+    def not_read(self) -> Sequence[str]:
+        """Sentences on files of many sites that are not read, though their owner may believe so."""
+        ...
+
     def read(self, keys: Sequence[str], known: dict[str, str]) -> Iterator[SiteRead]:
         """The sites of one chunk; those whose fingerprint is ``known`` are not read further."""
         ...

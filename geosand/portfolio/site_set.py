@@ -11,6 +11,7 @@ site.toml says, one row a site, a table's name before its key: ``sands.dried.bul
 
 from __future__ import annotations
 
+import os
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from hashlib import sha256
@@ -18,7 +19,8 @@ from pathlib import Path
 
 import numpy as np
 
-from geosand.errors import Fault, Faults, Finding, Refused
+from geosand.errors import Fault, Faults, Finding, Refused, printable
+from geosand.formats.site_folder import TABLES, meant_by
 from geosand.portfolio.fingerprints import fingerprints
 from geosand.portfolio.parquet_tables import parquet_table
 from geosand.portfolio.read_alone import raw_site
@@ -39,6 +41,8 @@ from geosand.site.settings_document import FILE as SETTINGS
 
 NEEDED = ("sites", "surfaces")
 NAMES = (*NEEDED, *RECORDS)
+ENDINGS = (*TABLES, ".parquet", ".pq", ".geoparquet", ".gpkg")  #: of files taken for tables
+NAMED = 3  #: of such files in a sentence
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -49,6 +53,7 @@ class SiteSet:
     found: Mapping[str, int]  #: about how many bytes each, in the order of ``surfaces``
     alike: Mapping[str, str] = field(default_factory=dict)  #: by name, another one that looks so
     listed: Mapping[Path, Stamp] = field(default_factory=dict)  #: its files as they were then
+    unread: Sequence[str] = ()  #: sentences on files that are not read, though they may seem so
 
     def keys(self) -> list[str]:
         return sorted(self.found)
@@ -59,6 +64,9 @@ class SiteSet:
 
     def changed(self) -> list[str]:
         return [path.name for path, then in self.listed.items() if _stamp_now(path) != then]
+
+    def not_read(self) -> Sequence[str]:
+        return self.unread
 
     def read(self, keys: Sequence[str], known: dict[str, str]) -> Iterator[SiteRead]:
         """The sites of a chunk, from the row groups that hold them.
@@ -175,7 +183,26 @@ def find_set(root: Path) -> SiteSet | None:
             faults.append(Fault(file=table.file, column="site", found=said, remedy=remedy))
     if faults:
         raise Refused(faults)
-    return SiteSet(tables=tables, found=keys, alike=look_alikes(keys), listed=listed)
+    unread = list(_nearly_named(root, tables)) if root.is_dir() else []
+    alike = look_alikes(keys)
+    return SiteSet(tables=tables, found=keys, alike=alike, listed=listed, unread=unread)
+
+
+def _nearly_named(root: Path, tables: Mapping[str, FileTable]) -> Iterator[str]:
+    """A sentence a table on files that are not read, though by their names they may be of it."""
+    read = {table.path.name for table in tables.values()}
+    meant: dict[str, list[str]] = {name: [] for name in RECORDS}
+    for file in sorted(set(os.listdir(root)) - read):
+        name, other = meant_by(file, ENDINGS)
+        name = name.removesuffix(".csv")
+        if name in meant and not (other and name in tables):
+            meant[name].append(printable(file))
+    for name, files in meant.items():
+        if files:
+            more = f" and {len(files) - NAMED} more" if len(files) > NAMED else ""
+            listed = ", ".join(files[:NAMED]) + more + (" is" if len(files) == 1 else " are")
+            instead = tables[name].path.name if name in tables else f"{name}.parquet"
+            yield f"{listed} not read; what belongs there is read from {instead}"
 
 
 def _tables_in(root: Path) -> dict[str, FileTable] | None:

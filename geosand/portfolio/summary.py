@@ -47,10 +47,11 @@ def joined(line: Line, name: Callable[[str], str]) -> str:
     return f": {', '.join(named)}{f' and {grouped(line.more)} more' if line.more else ''}"
 
 
-def first_lines(found: Comparison, units: Units) -> list[Line]:
+def first_lines(found: Comparison, units: Units, not_read: Sequence[str] = ()) -> list[Line]:
     """What matters, the important first, with the sites to ask first in each."""
     lines = [
         _worked_out(found),
+        *map(Line, not_read),
         _not_closing(found),
         _under_dressed(found, units),
         _not_measured(found),

@@ -27,7 +27,7 @@ def setting_lines(document: Document, units: Units) -> list[str]:
         marks = f" (numbers of {before}…{after})" if before or after else ""
         wide, spread = spreader["setting_scatter_percent"], ""
         if wide is not None and wide >= 100:  # no rate lies that far below another
-            spread = "; it tells little, as dressings may fall from it by more than the rate"
+            spread = "; it tells little: dressings may differ from it by more than the rate itself"
         elif wide is not None:
             spread = f"; 95 % of dressings fall within ± {wide:.0f} % of the rate"
         lines.append(f"Setting: {spreader['setting_from']}{spread}{marks}.")

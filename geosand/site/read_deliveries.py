@@ -126,8 +126,8 @@ def _uncertainty(reader: Reader, mass: Floats, counted: Bools) -> Floats:
     less_than(reader, "u_mass", u, np.where(mass > 0, mass, np.inf))
     unsaid = np.isnan(u)
     text = (
-        f"uncertainty of stock: {U_COUNT:.0%} of a count and {U_DELIVERY:.1%} of a ticket are"
-        " used where it is not said"
+        f"uncertainty of stock: {100 * U_COUNT:g} % of a count and {100 * U_DELIVERY:g} % of a"
+        " ticket are used where it is not said"
     )
     reader.tell(unsaid, text, "default")
     return np.where(unsaid, np.where(counted, U_COUNT, U_DELIVERY) * mass, u)

@@ -64,7 +64,7 @@ def less_than(reader: Reader, base: str, u: Floats, value: Floats) -> None:
         np.flatnonzero((u > U_SHARE * value) & (u < value)),
         lambda mine: (
             f"{reader.places(mine)}, {column}: {'up to ' if len(mine) > 1 else ''}"
-            f"{np.max(u[mine] / value[mine]):.0%} of the mass: check it, and its unit"
+            f"{100 * np.max(u[mine] / value[mine]):.0f} % of the mass: check it, and its unit"
         ),
         "file",
     )
@@ -148,7 +148,7 @@ def _weighings(reader: Reader, stated_kg: Floats) -> tuple[Floats, Floats]:
         found = "an uncertainty of a weighing without the weighing"
         reader.fault(row, "u_weighed_kg", found, remedy="give weighed_kg, or leave both blank")
     unsaid = np.isfinite(mass) & np.isnan(u)
-    text = f"uncertainty of a weighed load: {U_WEIGHING:.1%} is used where it is not said"
+    text = f"uncertainty of a weighed load: {100 * U_WEIGHING:g} % is used where it is not said"
     reader.tell(unsaid, text, "default")
     for row in np.flatnonzero(np.abs(mass - stated_kg) > stated_kg / 3).tolist():
         text = (

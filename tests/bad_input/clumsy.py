@@ -150,13 +150,13 @@ FIGURES = (
         "a bag known to a quarter",
         {"loads": LOADS.replace("0.25", "6")},
         FOUND,
-        "row 2, u_unit_mass_kg: 24% of the mass: check it, and its unit",
+        "row 2, u_unit_mass_kg: 24 % of the mass: check it, and its unit",
     ),
     Case(
         "a bag in pounds known to a quarter",
         {"loads": LOADS.replace("mass_kg", "mass_lb").replace("0.25", "6")},
         FOUND,
-        "row 2, u_unit_mass_lb: 24% of the mass",
+        "row 2, u_unit_mass_lb: 24 % of the mass",
     ),
     Case(
         "u of a density in another unit",

@@ -137,7 +137,7 @@ TWICE = (
     ),
     Case(
         "two lorries on one day",
-        {"deliveries": "date,mass_kg,ticket\n2026-03-05,25000,T1\n2026-03-05,25000,T2\n"},
+        {"deliveries": "date,mass_t,u_mass_kg,ticket\n2026-03-05,25,9,T1\n2026-03-05,25,9,T2\n"},
         ACCEPTED,
     ),
 )
@@ -558,7 +558,7 @@ def dressed_on(*days: str) -> dict[str, Any]:
     return {"dressings": "\n".join([head, *rows]) + "\n"}
 
 
-TICKET = "date,mass_kg,ticket\n{},1400,T7\n"
+TICKET = "date,mass_kg,u_mass_kg,ticket\n{},1400,7,T7\n"
 DATES = (
     Case(
         "a day and a month changed about",

@@ -105,7 +105,7 @@ def test_a_ticket_without_u_is_told_beside_a_count_that_has_one(
 ) -> None:
     site = stocked(tmp_path, HEAD + f"2026-03-20,,5000,{u}\n2026-08-01,count,600,20\n")
     assert site.deliveries.u_mass_kg.tolist() == [25]  # 0.5 % of 5000 kg
-    assert any("0.5% of a ticket are used" in str(f) for f in site.findings) is said
+    assert any("0.5 % of a ticket are used" in str(f) for f in site.findings) is said
 
 
 def test_each_sand_has_its_own_stock(tmp_path: Path) -> None:
@@ -141,7 +141,7 @@ def test_a_scale_beside_the_label(tmp_path: Path) -> None:
     assert found.u_weighed_kg.tolist() == [10, pytest.approx(0.005 * 2510)]
     (finding,) = found.findings
     assert "its units hold 6.0 % more than said" in finding.text
-    assert any("0.5% is used where it is not said" in str(f) for f in site.findings)
+    assert any("0.5 % is used where it is not said" in str(f) for f in site.findings)
 
 
 def test_loads_by_volume_weigh_more_with_their_water(tmp_path: Path) -> None:

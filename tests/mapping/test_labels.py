@@ -299,6 +299,16 @@ def test_short_names_are_given_once_and_are_no_other_s_name(open_page):
     assert all(len(short) < len(name) for name, short in found.values() if short)
 
 
+def test_a_number_is_that_of_the_surface_with_no_other_word_of_its_own(open_page):
+    """Green 7 is 7, also where a green of many words and the same number is drawn before it."""
+    view = named(sample_view(), ["Temporary winter green 7"])
+    brief = """() => { const site = geosand.site(
+        JSON.parse(document.getElementById("gs-data").textContent)); geosand.brief(site);
+      return Object.fromEntries(site.surfaces.map((one) => [one.name, site.brief(one)])); }"""
+    found = open_page(map_page(view)).evaluate(brief)
+    assert found["Green 7"] == "7" != found["Temporary winter green 7"]
+
+
 def test_greens_whose_names_are_long_are_called_by_their_numbers(open_page):
     """As where each hole has a name of its own: the whole one has room on no phone."""
     names = [

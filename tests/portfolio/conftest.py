@@ -57,6 +57,9 @@ class Given:
     def changed(self):
         return []
 
+    def not_read(self):
+        return []
+
     def read(self, keys, known):
         from geosand.portfolio.site_read import SiteRead
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 import shutil
 import sqlite3
@@ -10,7 +11,9 @@ from decimal import Decimal
 import geopandas
 import numpy as np
 import pytest
+from click.testing import CliRunner
 
+from geosand.cli import main
 from geosand.errors import Refused
 from geosand.portfolio import set_tables
 from geosand.portfolio.folders import find_sites
@@ -237,6 +240,73 @@ def test_a_column_of_row_numbers_is_no_column_of_the_sites(site_set, tmp_path, e
     else:
         (root / "loads.parquet").unlink()
         pyogrio.write_dataframe(rows, root / "loads.gpkg", layer="loads")
+    run_many(site_set, tmp_path / "a")
+    run_many(root, tmp_path / "b")
+    assert (tmp_path / "a/ledger.csv").read_bytes() == (tmp_path / "b/ledger.csv").read_bytes()
+
+
+@pytest.mark.parametrize(
+    ("table", "names", "told"),
+    [
+        ("loads", ["Loads.parquet"], "Loads.parquet is"),
+        ("loads", ["load.parquet", "loads.csv"], "load.parquet, loads.csv are"),
+        ("catches", ["catches.PARQUET"], "catches.PARQUET is"),
+        ("catches", ["catches.parquet/"], "catches.parquet is"),
+        (
+            "loads",
+            [f"loads_{k}.parquet" for k in range(5)],
+            "loads_0.parquet, loads_1.parquet, loads_2.parquet and 2 more are",
+        ),
+    ],
+)
+def test_files_that_are_nearly_called_as_a_table_are_told(site_set, tmp_path, table, names, told):
+    root = shutil.copytree(site_set, tmp_path / "set")
+    content = root.joinpath(f"{table}.parquet").read_bytes()
+    root.joinpath(f"{table}.parquet").unlink()
+    for name in names:
+        path = root / name
+        if name.endswith("/"):
+            path.mkdir()
+            path = path / "part-0.parquet"
+        path.write_bytes(content)
+    asked = ["many", str(root), "--out", str(tmp_path / "out")]
+    text = f"{told} not read; what belongs there is read from {table}.parquet"
+    said = " ".join(CliRunner().invoke(main, asked).output.split())
+    assert said.startswith(f"{SITES} sites worked out. {text}. ")
+    assert f"<li>{text}.</li>" in (tmp_path / "out/index.html").read_text()
+    document = json.loads(CliRunner().invoke(main, [*asked, "--json"]).output)
+    assert document["not_read"] == [text]
+
+
+@pytest.mark.parametrize(
+    ("name", "told"),
+    [
+        ("loads (2).parquet", ["loads (2).parquet is not read; what belongs there is read from"]),
+        ("catches.gpkg", ["catches.gpkg is not read; what belongs there is read from"]),
+        ("loads_old.parquet", []),
+        ("loading.parquet", []),
+        ("loads.md", []),
+    ],
+)
+def test_files_beside_a_table_are_told_where_they_may_be_taken_for_it(
+    site_set, tmp_path, name, told
+):
+    root = shutil.copytree(site_set, tmp_path / "set")
+    (root / name).write_bytes(b"x")
+    found = find_sites(root, root / "out").not_read()
+    assert [text.rpartition(" ")[0] for text in found] == told
+
+
+@pytest.mark.parametrize("number", ["row", "ogc_fid", "id"])
+def test_a_geopackage_may_call_the_numbers_of_its_rows_as_it_likes(site_set, tmp_path, number):
+    import pandas as pd
+    import pyogrio
+
+    root = shutil.copytree(site_set, tmp_path / "set")
+    rows = pd.read_parquet(root / "loads.parquet")
+    (root / "loads.parquet").unlink()
+    options = {"layer": "loads", "layer_options": {"FID": number}}
+    pyogrio.write_dataframe(rows, root / "loads.gpkg", **options)
     run_many(site_set, tmp_path / "a")
     run_many(root, tmp_path / "b")
     assert (tmp_path / "a/ledger.csv").read_bytes() == (tmp_path / "b/ledger.csv").read_bytes()

@@ -148,7 +148,7 @@ def test_a_little_sand_is_not_no_units() -> None:
     ("scatter", "words"),
     [
         (99.4, "; 95 % of dressings fall within ± 99 % of the rate."),
-        (382.0, "; it tells little, as dressings may fall from it by more than the rate."),
+        (382.0, "; it tells little: dressings may differ from it by more than the rate itself."),
         (None, "."),
     ],
 )

@@ -113,7 +113,7 @@ def plain_name(path: str) -> str:
 
 
 def attribute(value: Any) -> Cell:
-    """A value of any driver as a plain cell; nan and missing are None, also where a GIS says so."""
+    """A value of any driver as a plain cell; nan, missing and a written <Null> are None."""
     if value is None or isinstance(value, (str, bool)):
         return None if value == "<Null>" else value
     if hasattr(value, "item"):  # GML can repeat an element: then it is an array

@@ -14,8 +14,11 @@ geosand.brief = function (page) {
       ),
     );
     const often = new Set([...counts.keys()].filter((word) => counts.get(word) >= Math.max(3, peers.length / 2)));
+    const ownOf = (surface) => wordsOf(surface).filter((word) => !often.has(word.toLowerCase()));
+    // 7 is Green 7 rather than the temporary green 7 that may be drawn before it
+    peers.sort((a, b) => ownOf(a).length - ownOf(b).length);
     peers.forEach((surface) => {
-      const own = wordsOf(surface).filter((word) => !often.has(word.toLowerCase())),
+      const own = ownOf(surface),
         number = own.find((word) => /^\d+$/.test(word));
       const free = [own.join(" "), number, surface.id].filter(
         (text) => text && text.length < surface.name.length && !taken.has(text),

@@ -5,6 +5,7 @@ import json
 import os
 import zipfile
 
+import geopandas
 import numpy as np
 import pytest
 import shapely
@@ -100,6 +101,16 @@ def test_files_of_an_archive_that_are_called_alike_stay_apart(tmp_path, write_ge
     found = read_boundaries(zipped(tmp_path, members), believe_place=True).features
     assert found.kind.tolist() == ["green", "fairway"]
     assert found.geometry[0].disjoint(found.geometry[1])
+
+
+def test_files_of_one_export_stay_together_in_an_archive_though_their_case_differs(tmp_path):
+    """The driver of TAB looks for its files in any case (GDAL, MapInfo TAB)."""
+    frame = geopandas.GeoDataFrame({"kind": ["green"]}, geometry=[blob(0, 0, 12)], crs=UTM)
+    frame.to_file(tmp_path / "Greens.tab", driver="MapInfo File")
+    files = {path.suffix: path.read_bytes() for path in tmp_path.glob("Greens.*")}
+    members = {f"{'Greens' if e == '.tab' else 'GREENS'}{e}": c for e, c in files.items()}
+    found = read_boundaries(zipped(tmp_path, members)).features
+    assert found.kind.tolist() == ["green"]
 
 
 def test_two_files_of_one_name_in_an_archive_are_refused(tmp_path):

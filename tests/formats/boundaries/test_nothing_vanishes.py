@@ -11,7 +11,7 @@ from geosand.errors import Refused
 from geosand.formats.boundaries import Choice, read_boundaries
 from geosand.formats.boundaries.sites.settling import settle
 from geosand.formats.boundaries.words.kinds import kind_of, recognise
-from geosand.formats.boundaries.words.naming import clean, make_ids, slug
+from geosand.formats.boundaries.words.naming import clean, folder_levels, make_ids, slug
 from geosand.site.tables import KINDS
 
 from .conftest import LAT, LON, feature
@@ -373,6 +373,27 @@ def test_numbers_in_folders_of_kinds_are_told_apart_by_these(tmp_path):
     table = read_boundaries(kml(tmp_path, folders)).features
     assert table.id.tolist() == ["greens-1", "greens-2", "tees-1", "tees-2"]
     assert table.name.tolist() == ["GREENS 1", "GREENS 2", "Tees 1", "Tees 2"]
+
+
+def test_a_number_that_only_one_folder_has_bears_it_where_others_do():
+    """Greens 1 to 18 beside tees 1 to 17; in figures without a Latin form nothing is told apart."""
+    names, folders = ["1", "18", "1", "٣"], ["Greens", "Greens", "Tees", "Greens"]
+    assert folder_levels(names, folders) == [["Greens"], ["Greens"], ["Tees"], []]
+    assert folder_levels(["1", "18"], ["Greens"] * 2) == [[], []]
+    assert folder_levels(["18", "Oak", "Oak"], ["Greens", "Greens", "Tees"]) == [[], [], []]
+    assert folder_levels(["1", "1"], ["Greens", "芝生"]) == [["Greens"], []]
+
+
+def test_a_null_that_a_gis_writes_into_a_placemark_is_no_name(tmp_path):
+    data = "<ExtendedData><{0} name='Label'>{1}&lt;Null&gt;{2}</{0}></ExtendedData>"
+    simple = data.format("SimpleData", "", "")
+    plain = data.format("Data", "<value>", "</value>")
+    body = "".join(
+        placemark("&lt;Null&gt;", square(k), extra) for k, extra in enumerate((simple, plain))
+    )
+    table = read_boundaries(kml(tmp_path, body), kind="green").features
+    assert table.id.tolist() == ["green-1", "green-2"]
+    assert not any("Null" in text for text in [*table.name, *table.place])
 
 
 def test_names_lose_what_could_deceive():

@@ -24,19 +24,20 @@ def check_parts(path: Path, shown: str) -> list[str]:
     Raises Refused where the table has not a row an outline: it may be that of other ones.
     """
     table, index = (_content(path, ending) for ending in (".dbf", ".shx"))
-    sizes = np.frombuffer(index[HEAD_BYTES:][: (len(index) - HEAD_BYTES) // 8 * 8], ">i4")[1::2]
+    words = np.frombuffer(index[HEAD_BYTES:][: (len(index) - HEAD_BYTES) // 8 * 8], ">i4")
+    named = words.astype(np.int64).reshape(-1, 2) * 2  # where each begins, and its size
     said = []
-    indexed = HEAD_BYTES + int((sizes.astype(np.int64) * 2 + 8).sum())
     with path.open("rb") as file:
         held = int.from_bytes(file.read(HEAD_BYTES)[24:28], "big") * 2
-    if len(index) > HEAD_BYTES and indexed < held:
+    # what lies before may be what an outline was before it was changed
+    if len(named) and named.sum(axis=1).max() + 8 < held:
         said.append("it holds outlines that its index (.shx) does not name: they are not read")
     if len(table) < LEAST_TABLE:
         missing = "empty" if path.with_suffix(".dbf").is_file() else "missing"
         return [*said, f"its table (.dbf) is {missing}: names and kinds are lost"]
     rows = int.from_bytes(table[4:8], "little")
-    if len(index) > HEAD_BYTES and rows != len(sizes):
-        found = f"its table (.dbf) has {rows:,} rows for the {len(sizes):,} outlines of its index"
+    if len(named) and rows != len(named):
+        found = f"its table (.dbf) has {rows:,} rows for the {len(named):,} outlines of its index"
         remedy = "hand over all files of one export; without the .dbf the outlines alone are read"
         raise refused(shown, f"{found} (.shx): names may be those of others", remedy=remedy)
     start, width = (int.from_bytes(table[k : k + 2], "little") for k in (8, 10))
@@ -73,10 +74,11 @@ def table_encoding(path: Path) -> tuple[str, str]:
     encoding = _known_page(word)
     if (encoding == "UTF-8") == utf_8:
         return encoding, ""
+    says = f"its .cpg says {word[:20]}"
     if utf_8:
         mend = "look at accents; if they are wrong, take the .cpg away"
-        return encoding, f"its .cpg says {word[:20]}, and its table looks like UTF-8: {mend}"
-    return "CP1252", f"its .cpg says {word[:20]}, which its table is not: read as CP1252"
+        return encoding, f"{says}, and its table looks like UTF-8: {mend}"
+    return "CP1252", f"{says}, which its table is not: read as CP1252; look at accents"
 
 
 def _known_page(word: str) -> str:

@@ -110,8 +110,12 @@ def unit_above(rows: list[Row]) -> tuple[int, str]:
 def with_groups(rows: list[Row], heads: list[str], order: dict[str, int]) -> dict[str, int]:
     """The order with the column that names an outline in each row of it, where none holds codes.
 
-    Names of points do not repeat; of kinds several outlines may be.
+    Names of points do not repeat, nor do numbers of rows; of kinds several outlines may be.
     """
+    if "string" in order:  # ligne, línea: also the number of the row
+        cells = [row[order["string"]] for _, row in rows if order["string"] < len(row)]
+        if len(set(cells)) == len(cells):
+            order = {q: k for q, k in order.items() if q != "string"}
     if "string" in order or ("code" in order and head_of(heads[order["code"]])[0] != "kind"):
         return order
     kept = {q: k for q, k in order.items() if q != "point"}

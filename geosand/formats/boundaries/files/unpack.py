@@ -143,8 +143,8 @@ def _archive(path: Path, folder: Path) -> tuple[list[Source], list[str]]:
                 ending = _ending(_safe(inner))
                 stem = inner[: -len(ending) or None]
                 database = ".gdb" if parent.lower().endswith(".gdb") else ""
-                # files of one folder and stem stay together, and apart from all others
-                key = (parent, "" if database else stem)
+                # files of one folder and stem, in any case, stay together and apart from others
+                key = (parent, "" if database else stem.lower())
                 place = places.setdefault(key, folder / f"m{len(places)}{database}")
                 place.mkdir(exist_ok=True)
                 copy = place / f"{_safe(stem)}{ending}"

@@ -26,7 +26,7 @@ def close_lines(
 
     ``metres`` is what one unit of x and of y is worth. Parts of one thing (segments of a track)
     are joined first; then lines of one folder that meet at their ends; then those that share edges.
-    Where lines that only cross enclose nothing (not ``crossing``) an end must lie on another.
+    Unless ``crossing``, lines that only cross enclose nothing: both ends of one must lie on others.
     """
     out: list[Drawn] = []
     loose: dict[str, list[Line]] = defaultdict(list)
@@ -122,14 +122,14 @@ class _Closing:
 
     def _meeting(
         self, lines: list[Line], outlines: list[Any]
-    ) -> Iterator[tuple[list[int], list[Any], list[int]]]:
-        """Rows of lines, and outlines, that hang together; of those with both ends on others.
+    ) -> Iterator[tuple[list[int], list[Any], set[int]]]:
+        """Rows of lines, and outlines, that hang together; which of them have both ends on others.
 
         All at once where crossing counts. Else a fairway that was walked across its green does not
         make outlines of what their lines enclose between them, and a green lends its edge only.
         """
         if self.crossing:
-            yield [*range(len(lines))], outlines, [*range(len(lines))]
+            yield [*range(len(lines))], outlines, {*range(len(lines))}
             return
         runs = [shapely.linestrings(points[:, :2] * self.metres) for _, points in lines]
         rings = [shapely.transform(o.boundary, lambda p: p * self.metres) for o in outlines]
@@ -141,7 +141,8 @@ class _Closing:
         for one in np.unique(group[both]):
             rows = np.flatnonzero(group == one)
             beside = [outlines[k] for k in rows[rows >= len(runs)] - len(runs)]
-            yield rows[rows < len(runs)].tolist(), beside, np.intersect1d(rows, both).tolist()
+            ending = set(np.intersect1d(rows, both).tolist())
+            yield rows[rows < len(runs)].tolist(), beside, ending
 
     def _faces(self, lines: list[Line], outlines: list[Any]) -> list[Drawn]:
         """What lines with shared edges enclose; the rest as lines."""

@@ -84,28 +84,35 @@ def _ends_together(runs: list[Floats], tolerance_m: float) -> list[Floats]:
 
 
 def _ends_on_courses(runs: list[Floats], rings: list[Floats], tolerance_m: float) -> list[Floats]:
-    """Lines and rings; an end near the course of another lies on it, and is a corner of it."""
+    """Lines and rings; an end near the course of another lies on it, and is a corner of it.
+
+    Ends that meet go there together.
+    """
     reach = max(tolerance_m, EXACT_M)
     everything = runs + rings
     courses = np.array([shapely.linestrings(run) for run in everything], dtype=object)
     tree = shapely.STRtree(courses)
     corners: dict[int, list[tuple[float, Floats]]] = defaultdict(list)
+    meeting: dict[tuple[float, ...], list[tuple[int, int]]] = defaultdict(list)
     for k, run in enumerate(runs):
         for place in (0, -1):
-            end = shapely.points(run[place])
-            near = [j for j in tree.query(end, "dwithin", distance=reach).tolist() if j != k]
-            if not near:
-                continue
-            j = min(near, key=lambda j: float(shapely.distance(courses[j], end)))
-            along = float(shapely.line_locate_point(courses[j], end))
-            on_it = shapely.line_interpolate_point(courses[j], along)
-            foot = shapely.get_coordinates(on_it, include_z=run.shape[1] > 2)[0]
-            apart = np.hypot(*(everything[j][:, :2] - foot[:2]).T)
-            if apart.min() <= EXACT_M:  # at a corner of the other, or at its end
-                run[place] = everything[j][apart.argmin()]
-                continue
-            run[place] = foot
-            corners[j].append((along, run[place]))
+            meeting[tuple(run[place].tolist())].append((k, place))
+    for at, ends in meeting.items():
+        end, own = shapely.points(at), {k for k, _ in ends}
+        near = [j for j in tree.query(end, "dwithin", distance=reach).tolist() if j not in own]
+        if not near:
+            continue
+        j = min(near, key=lambda j: float(shapely.distance(courses[j], end)))
+        along = float(shapely.line_locate_point(courses[j], end))
+        on_it = shapely.line_interpolate_point(courses[j], along)
+        foot = shapely.get_coordinates(on_it, include_z=len(at) > 2)[0]
+        apart = np.hypot(*(everything[j][:, :2] - foot[:2]).T)
+        if apart.min() <= EXACT_M:  # at a corner of the other, or at its end
+            foot = everything[j][apart.argmin()].copy()
+        else:
+            corners[j].append((along, foot))
+        for k, place in ends:
+            runs[k][place] = foot
     return [_with_corners(run, corners.get(j, [])) for j, run in enumerate(everything)]
 
 

@@ -110,7 +110,10 @@ def called_after_holes(
             if (label := ref or by_line) and _is_nameless(place.thing, sort, shared):
                 labels[place.layer][place.row] = f"{sort.capitalize()} {label}"
                 beside[place.layer] += by_side and not ref
-    return [(s, _called(layer, labels[k], beside[k])) for k, (s, layer) in enumerate(layers)]
+    column = wishes.kind_column
+    return [
+        (s, _called(layer, labels[k], beside[k], column)) for k, (s, layer) in enumerate(layers)
+    ]
 
 
 def _hole(thing: Drawn, layer: Layer) -> str:
@@ -126,11 +129,12 @@ def _hole(thing: Drawn, layer: Layer) -> str:
     )
 
 
-def _called(layer: Layer, labels: Mapping[int, str], beside: int) -> Layer:
+def _called(layer: Layer, labels: Mapping[int, str], beside: int, kinds: str | None) -> Layer:
     if not labels:
         return layer
     drawn = tuple(
-        _renamed(thing, labels[k]) if k in labels else thing for k, thing in enumerate(layer.drawn)
+        _renamed(thing, labels[k], kinds) if k in labels else thing
+        for k, thing in enumerate(layer.drawn)
     )
     often = Counter(label.split()[0].lower() for label in labels.values())
     parts = [f"{count} {sort}{'s' * (count > 1)}" for sort, count in often.items()]
@@ -243,7 +247,8 @@ def _only_near(one: Ints, other: Ints, away_m: Floats) -> tuple[Ints, Ints]:
     return one[kept], other[kept]
 
 
-def _renamed(thing: Drawn, name: str) -> Drawn:
-    others = {*ID_COLUMNS, *NAME_COLUMNS}
-    kept = {k: v for k, v in thing.attributes.items() if k.lower() not in others}
+def _renamed(thing: Drawn, name: str, kinds: str | None) -> Drawn:
+    """The thing with this name in place of those it had; ``kinds``, the column of kinds, stays."""
+    cells = {k: name if k.lower() in NAME_COLUMNS else v for k, v in thing.attributes.items()}
+    kept = {k: v for k, v in cells.items() if k.lower() not in ID_COLUMNS or k == kinds}
     return replace(thing, name=name, attributes=kept)

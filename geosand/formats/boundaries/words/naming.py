@@ -91,19 +91,24 @@ def folder_levels(names: Sequence[str], folders: Sequence[str]) -> list[list[str
     """Of each thing (n,) the folders that belong to its name, outermost first.
 
     A name that says only its kind, or that several bear, is told apart by its folder, and by those
-    above where these differ. Folders that say only a kind tell apart bare numbers alone.
+    above where these differ. Folders that say only a kind tell apart bare numbers alone, and all
+    of these where some need it: the 18 of greens 1 to 18 beside tees 1 to 17 too.
     """
     often = Counter(slug(name) for name in names)
+    several = any(count > 1 and name.isdecimal() for name, count in often.items())
     parts = [
         [
             t
             for t in reversed(folder.split(" / "))
-            if slug(t) and (name.isdecimal() or tells(t)) and slug(t) != slug(name)
+            if slug(t) and (slug(name).isdecimal() or tells(t)) and slug(t) != slug(name)
         ]
         for name, folder in zip(names, folders, strict=True)
     ]
     depth = [
-        int(bool(p) and bool(name) and (often[slug(name)] > 1 or not tells(name)))
+        int(
+            bool(p and name)
+            and (often[slug(name)] > 1 or not tells(name) or (several and slug(name).isdecimal()))
+        )
         for name, p in zip(names, parts, strict=True)
     ]
     raised = True

@@ -54,6 +54,19 @@ def test_outlines_that_an_older_index_does_not_name_are_told(parts, read):
     assert "it holds outlines that its index (.shx) does not name: they are not read" in told
 
 
+def test_the_room_of_an_outline_that_was_changed_is_no_outline(parts, read):
+    """A larger one is put at the end of the file in place of the one that was there."""
+    files = parts(4)
+    index, shapes = bytearray(files["shx"]), bytearray(files["shp"])
+    begin, size = (int.from_bytes(index[k : k + 4], "big") * 2 for k in (108, 112))
+    index[108:112] = (len(shapes) // 2).to_bytes(4, "big")
+    shapes += shapes[begin : begin + size + 8]
+    shapes[24:28] = (len(shapes) // 2).to_bytes(4, "big")
+    features, told = read(files | {"shx": bytes(index), "shp": bytes(shapes)})
+    assert features.name.tolist() == [f"Green {k + 1}" for k in range(4)]
+    assert "does not name" not in told
+
+
 def test_rows_that_are_marked_as_deleted_are_told(parts, read):
     files = parts(4)
     table = bytearray(files["dbf"])

@@ -11,7 +11,7 @@ from geosand.formats.boundaries import Choice, read_boundaries
 from geosand.formats.boundaries.files.survey_text import code_and_commands
 from geosand.formats.boundaries.place.written_degrees import degrees_of
 from geosand.formats.boundaries.sites.settling import settle
-from tests.formats.boundaries.conftest import UTM, blob
+from tests.formats.boundaries.conftest import UTM, blob, to_lon_lat
 
 #: A green of 20 by 30 m, 600 m², as (northing, easting).
 CORNERS = [(5906000.0, 560000.0), (5906000.0, 560020.0), (5906030.0, 560020.0), (5906030.0, 560000)]
@@ -626,8 +626,79 @@ def test_lines_that_only_cross_enclose_nothing(read):
     assert (found.tally.read, found.tally.used, found.tally.joined) == (3, 3, 0)
 
 
+def test_a_line_that_meets_another_at_one_end_only_encloses_nothing_with_it(read):
+    """A fairway walked from a corner of its green round to its far side, then down across it.
+
+    What the two enclose on the way round is no outline.
+    """
+    fairway = [CORNERS[0], (5906040.0, 559990.0), (5906040.0, 560010.0), (5905900.0, 560010.0)]
+    walked = (("GREEN1", [*CORNERS, CORNERS[0]]), ("FAIRWAY1", fairway))
+    found = read(["N,E,D", *(f"{n},{e},{code}" for code, points in walked for n, e in points)])
+    assert found.features.name.tolist() == ["GREEN1"]
+    assert [left.name for left in found.tally.left_out] == ["FAIRWAY1"]
+
+
+@pytest.mark.parametrize("heads", ["N,E,D", "lat,lon,code"])
+def test_an_outline_lends_its_edge_to_what_ends_on_it_and_divides_nothing_it_only_crosses(
+    heads, read
+):
+    """An approach walked from one corner of its green to 3 cm short of the next; a fairway over it.
+
+    A tee goes on from a corner of the approach. In degrees too: what lies on what is in metres.
+    """
+    approach = [(5906000.0, 560000.0), (5905980.0, 560000.0)]
+    approach += [(5905980.0, 560020.0), (5905999.97, 560020.0)]
+    fairway = [(5905900.0, 559990.0), (5905990.0, 559990.0), (5905990.0, 560010.0)]
+    walked = (("GREEN1", [*CORNERS, CORNERS[0]]), ("APPROACH1", approach))
+    tee = [(5905980.0, 560000.0), (5905980.0, 559980.0), (5906000.0, 559980.0), CORNERS[0]]
+    walked += (("FAIRWAY1", [*fairway, (5905900.0, 560010.0), fairway[0]]), ("TEE1", tee))
+    rows = [(code, n, e) for code, points in walked for n, e in points]
+    lines = [f"{n},{e},{code}" for code, n, e in rows]
+    if heads != "N,E,D":
+        places = [to_lon_lat(shapely.Point(e, n)) for _, n, e in rows]
+        lines = [f"{p.y:.9f},{p.x:.9f},{row[0]}" for p, row in zip(places, rows, strict=True)]
+    found = read([heads, *lines], crs=UTM if heads == "N,E,D" else None)
+    areas = grid_areas_m2(found.features.geometry, UTM)
+    assert dict(zip(found.features.name, areas, strict=True)) == {
+        "GREEN1": pytest.approx(600, abs=0.01),
+        "FAIRWAY1": pytest.approx(1800, abs=0.01),
+        "APPROACH1": pytest.approx(400, abs=0.01),
+        "TEE1": pytest.approx(400, abs=0.01),
+    }
+
+
+@pytest.mark.parametrize("order", ["APPROACH1 COLLAR1", "COLLAR1 APPROACH1"])
+def test_lines_that_meet_near_an_outline_s_corner_go_there_together(order, read):
+    """An approach ends 3 cm before the corner of its green at which a collar ends: both are whole.
+
+    In one order the approach was lost without a word, as a side of the collar only.
+    """
+    west, east = (CORNERS[0][1], CORNERS[1][1])
+    lines = {"APPROACH1": [(5906000.0, west), (5905980.0, west), (5905980.0, east)]}
+    lines["APPROACH1"].append((5905999.97, east))
+    lines["COLLAR1"] = [(5905980.0, east), (5905980.0, east + 10), (5906000.0, east + 10)]
+    lines["COLLAR1"].append((5906000.0, east))
+    walked = {"GREEN1": [*CORNERS, CORNERS[0]], **{name: lines[name] for name in order.split()}}
+    rows = [f"{n},{e},{code}" for code, points in walked.items() for n, e in points]
+    found = read(["N,E,D", *rows]).features
+    areas = grid_areas_m2(found.geometry, UTM)
+    assert dict(zip(found.name, areas, strict=True)) == {
+        "GREEN1": pytest.approx(600, abs=2e-3),
+        "APPROACH1": pytest.approx(400, abs=2e-3),
+        "COLLAR1": pytest.approx(200, abs=2e-3),
+    }
+
+
 @pytest.mark.parametrize("head", ["Line", "Linie", "ligne", "línea", "LIJN"])
 def test_a_column_of_lines_tells_outlines_of_one_code_apart(read, head):
     rows = [f"{n},{e + 50 * k},green,{k}" for k in (1, 2) for n, e in [*CORNERS, CORNERS[0]]]
     found = read([f"N,E,Code,{head}", *rows])
     assert grid_areas_m2(found.features.geometry, UTM) == pytest.approx([600, 600], abs=2e-3)
+
+
+@pytest.mark.parametrize("head", ["Line", "Ligne"])
+def test_a_column_of_lines_that_numbers_the_rows_tells_nothing_apart(head, read):
+    rows = [f"{n},{e},green,{k}" for k, (n, e) in enumerate([*CORNERS, CORNERS[0]], start=1)]
+    found = read([f"N,E,Code,{head}", *rows])
+    assert grid_areas_m2(found.features.geometry, UTM) == pytest.approx([600], abs=2e-3)
+    assert f"its column is not read: '{head}'" in [finding.text for finding in found.findings]

@@ -262,7 +262,8 @@ def test_the_first_hole_keeps_its_number_from_what_has_none(tmp_path):
 def test_a_name_that_says_only_the_kind_is_none_where_a_column_says_the_hole(tmp_path):
     holes = ((GREEN, "Green", 10), (PRACTICE, "GREENS", 2), (TEE, "The Loft", 10))
     holes += ((FAIRWAY, "Bunker", 10),)  # its name contradicts its kind, and stays to be seen
-    kinds = ("green", "green", "tee", "fairway")
+    holes += ((blob(300, 200, 9), "Green 5", 4),)  # its name says more than its kind
+    kinds = ("green", "green", "tee", "fairway", "green")
     rows = [
         feature(to_lon_lat(shape), kind=sort, name=name, hole=hole)
         for (shape, name, hole), sort in zip(holes, kinds, strict=True)
@@ -271,7 +272,23 @@ def test_a_name_that_says_only_the_kind_is_none_where_a_column_says_the_hole(tmp
     path.write_text(json.dumps({"type": "FeatureCollection", "features": rows}))
     found = read_boundaries(path).features
     assert found.id.tolist()[:3] == ["green-10", "green-2", "the-loft"]
-    assert found.name.tolist()[3] == "Bunker"
+    assert found.name.tolist()[3:] == ["Bunker", "Green 5"]
+
+
+@pytest.mark.parametrize("column", ["name", "Title", "surface"])
+def test_a_column_of_kinds_by_the_user_says_them_also_of_what_is_called_after_its_hole(
+    column, tmp_path
+):
+    shapes = (GREEN, PRACTICE, blob(300, 200, 9))
+    rows = [
+        feature(to_lon_lat(shape), hole=hole, **{"name": "Green", column: "Green"})
+        for hole, shape in enumerate(shapes, start=1)
+    ]
+    path = tmp_path / "course.geojson"
+    path.write_text(json.dumps({"type": "FeatureCollection", "features": rows}))
+    found = read_boundaries(path, kind_column=column).features
+    assert found.name.tolist() == ["Green 1", "Green 2", "Green 3"]
+    assert set(found.kind) == {"green"}
 
 
 @pytest.mark.parametrize("cell", [0, None, "", "yes", 250, "7/16"])
