@@ -250,6 +250,9 @@ def parquet_table(path: Path) -> ParquetTable:
         found = f"is no Parquet file: {str(problem)[:80]}"
         raise refused(path.name, found, remedy="write it again") from problem
     needs_site(path.name, schema.names)
+    if pa.types.is_nested(kind := schema.field("site").type):
+        found, allowed = f"is a column of {str(kind)[:80]}", "a text or a whole number in each row"
+        raise refused(path.name, found, column="site", allowed=allowed)
     geometry = "geometry" if "geometry" in schema.names else ""
     told, encoding, boxes = (schema.metadata or {}).get(b"geo"), BINARY, set[str]()
     if told is not None:

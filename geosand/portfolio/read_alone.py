@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from geosand.errors import Faults
+from geosand.errors import Faults, refused
 from geosand.portfolio.arrow_columns import written_out
 from geosand.portfolio.read_at_once import NOT_SAID, edition_day
 from geosand.portfolio.set_tables import FileTable
@@ -57,7 +57,11 @@ def _cells(rows: Any, file: str) -> RawTable:
         filled = written_out(column)
         if pa.types.is_floating(column.type) and pc.any(pc.is_nan(column)).as_py():
             filled = pc.if_else(pc.is_nan(column), None, column)
-        columns[name] = filled.to_pylist()
+        try:
+            columns[name] = filled.to_pylist()
+        except UnicodeDecodeError as problem:
+            found = "holds a text with bytes that are no UTF-8"
+            raise refused(file, found, column=name, remedy="write it in UTF-8") from problem
     return RawTable(file=file, rows=rows["row"].to_pylist(), columns=columns)
 
 
@@ -125,11 +129,13 @@ def _rows(table: RawTable, kept: list[int]) -> RawTable:
 
 
 def _with_positions(table: RawTable, rows: Any, faults: Faults) -> RawTable:
-    """Points as the columns ``lon`` and ``lat``."""
+    """Points as the columns ``lon`` and ``lat``, which count where there is no point."""
     points, told = _shapes(rows, table, faults, POINTS, "a Point")
     columns = {name: cells for name, cells in table.columns.items() if name != GEOMETRY}
-    for name, values in positions(points).items():
-        columns[name] = [None if np.isnan(v) else v for v in values.tolist()]
+    for name, values in positions(points, {}).items():
+        own = columns.get(name, [None] * len(values))
+        pairs = zip(values.tolist(), own, strict=True)
+        columns[name] = [cell if np.isnan(value) else value for value, cell in pairs]
     return replace(table, columns=columns, told=told)
 
 

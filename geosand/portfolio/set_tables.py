@@ -14,13 +14,19 @@ from typing import Any, Protocol
 import numpy as np
 
 from geosand.columns import Ints
-from geosand.errors import Refused, refused
+from geosand.errors import Faults, Refused, refused
 from geosand.portfolio.rows_by_site import SiteRows, coded_sites, split_by_site
 from geosand.site.cells import quoted
 from geosand.tuples import NamedTuple
 
 HELD = 6  #: of each kind of what is known of a file: one a table
 ROWS_ASKED = 20_000  #: of one condition, which SQLite takes up to a length
+TOLD = 20  #: cells of a layer that are of another type than their column
+DAYS = ("date", "valid_from", "season_start", "season_end")  #: other columns of times are not read
+#: Where a cell is not of its column's type, by NumPy's letter of that.
+_ODD = dict.fromkeys("fiub", "typeof({0}) IN ('text', 'blob')") | {
+    "M": "({0} IS NOT NULL AND date(substr({0}, 1, 10)) IS NOT substr({0}, 1, 10))"
+}
 WGS84 = re.compile(r"(CRS84h?|EPSG:*(:[\d.]*)?:4326)$", re.IGNORECASE)
 
 Stamp = tuple[int, int, int, int]
@@ -101,7 +107,7 @@ class GeoPackageLayer:
     def _by_number(self, keys: Sequence[str]) -> list[str]:
         """Conditions that the rows of the sites fulfil, of some at a time."""
         number = _numbers(self, stamp(self.path)).of(keys)
-        column = '"' + self.number.replace('"', '""') + '"'
+        column = _name(self.number)
         listed = (number[k : k + ROWS_ASKED] for k in range(0, max(len(number), 1), ROWS_ASKED))
         return [f"{column} IN ({', '.join(map(str, some.tolist()))})" for some in listed]
 
@@ -159,7 +165,7 @@ def geopackage_layers(path: Path, names: Sequence[str]) -> dict[str, FileTable]:
     wanted = {layer.lower(): layer for layer in layers if layer.lower() in names}
     if not wanted and len(names) == len(layers) == 1:
         wanted = {names[0]: layers[0]}
-    found: dict[str, FileTable] = {}
+    found, faults = dict[str, FileTable](), Faults()
     for name, layer in wanted.items():
         told = pyogrio.read_info(path, layer=layer)
         number = str(told["fid_column"] or "")
@@ -167,8 +173,45 @@ def geopackage_layers(path: Path, names: Sequence[str]) -> dict[str, FileTable]:
         needs_site(table.file, told["fields"].tolist())
         if told["geometry_type"] is not None:
             needs_degrees(table.file, _authority(str(told["crs"] or "OGC:CRS84")))
+        _tell_odd_cells(table, dict(zip(told["fields"], told["dtypes"], strict=True)), faults)
         found[name] = table
+    faults.refuse()
     return found
+
+
+def _tell_odd_cells(table: GeoPackageLayer, types: Mapping[str, str], faults: Faults) -> None:
+    """A fault for each text where a number or a time is due; ``types`` are NumPy's of the columns.
+
+    SQLite keeps texts in any column, and readers take 101,5 for 101, n/a for 0, 31 April for 1 May.
+    """
+    kinds = {n: np.dtype(t).kind for n, t in types.items()}
+    read = {n: k for n, k in kinds.items() if k in _ODD and (k != "M" or n in DAYS)}
+    odd = {n: _ODD[k].format(_name(n)) for n, k in read.items()}
+    if not odd:
+        return
+    import pyogrio
+
+    quote = "'"
+    names = (f"WHEN {test} THEN '{n.replace(quote, 2 * quote)}'" for n, test in odd.items())
+    cells = (f"WHEN {test} THEN substr(quote({_name(n)}), 1, 40)" for n, test in odd.items())
+    rows = pyogrio.read_arrow(
+        table.path,
+        sql=f"SELECT CAST({_name(table.number) if table.number else 'NULL'} AS TEXT) AS number,"
+        f" CASE {' '.join(names)} END AS name, CASE {' '.join(cells)} END AS found"
+        f" FROM {_name(table.layer)} WHERE {' OR '.join(odd.values())} LIMIT {TOLD}",
+    )[1].to_pylist()
+    for row in rows:
+        due = "a day" if row["name"] in DAYS else "a number, or NULL"
+        found = f"{row['found']} stands in a column of another type"
+        number = None if row["number"] is None else int(row["number"])
+        remedy = "write it anew: readers would take another value for it"
+        column = row["name"]
+        faults.add(table.file, found, row=number, column=column, allowed=due, remedy=remedy)
+
+
+def _name(name: str) -> str:
+    """A name of a table or column in SQL."""
+    return '"' + name.replace('"', '""') + '"'
 
 
 def _authority(crs: str) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -112,7 +113,7 @@ def typed(name: str, rows: SiteRows, file: str) -> Typed:
         shapes, wrong = shapes_of(table[GEOMETRY], POLYGONS if name == "surfaces" else POINTS)
         odd |= wrong
         if name == "catches":
-            columns |= positions(shapes)
+            columns |= positions(shapes, columns)
     return Typed(
         file=file,
         sites=sites,
@@ -138,7 +139,10 @@ def _column(values: Any, *, exact: bool) -> Column:
         if np.nanmax(np.abs(numbers), initial=0) < EXACT:
             return numbers
     if (coded := in_words(values)) is not None:
-        words = coded.dictionary.to_pylist()
+        try:
+            words = coded.dictionary.to_pylist()
+        except UnicodeDecodeError as problem:
+            raise NotAlikeError("bytes that are no text") from problem
         if values.null_count and "" not in words:
             words.append("")
         nothing = words.index("") if values.null_count else 0
@@ -166,12 +170,16 @@ def shapes_of(values: Any, types: tuple[int, ...]) -> tuple[Geometries, Bools]:
     return shapes, given & ~np.isin(shapely.get_type_id(shapes), types)
 
 
-def positions(points: Geometries) -> dict[str, Floats]:
-    """``lon`` and ``lat`` (n,) of points; nan for none, and for empty ones, of which GEOS raises.
+def positions(points: Geometries, said: Mapping[str, Column]) -> dict[str, Floats]:
+    """``lon`` and ``lat`` (n,) of points, else as numbers ``said``; nan for none.
 
-    Well-known binary has a point of nan as an empty one.
+    GEOS raises of empty ones; well-known binary has a point of nan as such.
     """
-    there = ~shapely.is_empty(points)
-    lon, lat = np.full((2, len(points)), np.nan)
-    lon[there], lat[there] = shapely.get_x(points[there]), shapely.get_y(points[there])
-    return {"lon": lon, "lat": lat}
+    there = ~shapely.is_empty(points) & ~shapely.is_missing(points)
+    found = {}
+    for name, of in (("lon", shapely.get_x), ("lat", shapely.get_y)):
+        own = said.get(name)
+        numbers = isinstance(own, np.ndarray) and own.dtype.kind == "f"
+        found[name] = np.array(own) if numbers else np.full(len(points), np.nan)
+        found[name][there] = of(points[there])
+    return found

@@ -11,6 +11,7 @@ from geosand.errors import Faults, Finding
 from geosand.site.cells import LONGEST_LIST, RawTable, quoted
 from geosand.site.dressing_dates import Told, tell_out_of_order, tell_outside_season
 from geosand.site.named_surfaces import disjoint, resolved
+from geosand.site.odd_texts import means_day
 from geosand.site.raw_columns import Ids, Texts, first_come, in_rows
 from geosand.site.read_settings import SiteTexts, sand_rows
 from geosand.site.reading import Reader
@@ -71,7 +72,7 @@ def _rows(reader: Reader) -> _Rows:
         sand=reader.texts("sand"),
         spreader=reader.labels("spreader").strings(),
         driven={
-            "setting": reader.labels("setting").strings(),
+            "setting": _settings(reader),
             "speed": reader.quantity("speed", "m_s", above=0, maximum=20, usual=(0.15, 9.0)),
             "heading": reader.quantity("heading", "rad", minimum=-2 * np.pi, maximum=2 * np.pi),
             "swath": reader.quantity("swath", "m", above=0, maximum=50, usual=(0.3, 24.0)),
@@ -86,6 +87,15 @@ def _rows(reader: Reader) -> _Rows:
         },
         surfaces=reader.texts("surfaces", required=True, longest=LONGEST_LIST),
     )
+
+
+def _settings(reader: Reader) -> Strings:
+    """The column ``setting``, with a finding for days in it, which no fit of settings reads."""
+    settings = reader.labels("setting")
+    text = "setting is a day, as spreadsheets make of 5-3 or 5.3: write the setting anew"
+    days = np.flatnonzero(settings.matching(means_day))
+    reader.tell_rows(days, lambda mine: f"{reader.places(mine)}: {text}", "file")
+    return settings.strings()
 
 
 def _dressings(

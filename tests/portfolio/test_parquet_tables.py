@@ -82,7 +82,9 @@ def pieces(monkeypatch):
 
     monkeypatch.setattr(parquet_tables, "rows_at_once", lambda group: 50)
     monkeypatch.setattr(parquet_tables._LargeGroup, "_from_start", counted)
-    return begun
+    yield begun
+    for held in (parquet_tables._pieces, parquet_tables._reading):  # the set serves other tests
+        held.cache_clear()
 
 
 @pytest.mark.parametrize("scattered", [False, True])

@@ -227,6 +227,16 @@ def test_a_column_that_stands_twice_is_refused(site_set, tmp_path):
     assert refusal(root) == ("catches.parquet: column 'gross_g' stands twice. Keep one of them.")
 
 
+def test_sites_that_are_named_by_lists_are_refused(site_set, tmp_path):
+    def listed(table):
+        names = pa.array([[name] for name in table["site"].to_pylist()], pa.list_(pa.string()))
+        return table.set_column(table.column_names.index("site"), "site", names)
+
+    told = refusal(changed(site_set, tmp_path, "loads", listed))
+    assert told.startswith("loads.parquet, site: is a column of list<")
+    assert "allowed: a text or a whole number in each row" in told
+
+
 @pytest.mark.parametrize("ending", ["parquet", "gpkg"])
 def test_a_column_of_row_numbers_is_no_column_of_the_sites(site_set, tmp_path, ending):
     import pandas as pd
@@ -312,6 +322,58 @@ def test_a_geopackage_may_call_the_numbers_of_its_rows_as_it_likes(site_set, tmp
     assert (tmp_path / "a/ledger.csv").read_bytes() == (tmp_path / "b/ledger.csv").read_bytes()
 
 
+@pytest.mark.parametrize("written", ["'101,5'", "'n/a'", "''", "'2O'", "x'ff02'"])
+def test_a_text_in_a_column_of_numbers_of_a_geopackage_is_refused(site_set, tmp_path, written):
+    """SQLite keeps it (Datatypes In SQLite, 3), readers made 101, 0, 0, 2 and 0 of it unsaid."""
+    root = as_geopackage(site_set, tmp_path, "loads")
+    with sqlite3.connect(root / "loads.gpkg") as database:
+        database.execute(f"UPDATE loads SET count = {written} WHERE fid = 3")
+        database.execute("UPDATE loads SET count = '12.5', ticket = 7 WHERE fid = 4")  # as meant
+        database.execute("UPDATE loads SET seen = '1 May' WHERE fid = 5")  # of no account
+    quoted = written.upper() if written[0] == "x" else written
+    told = refusal(root)
+    assert told.startswith(f"loads.gpkg, layer loads, row 3, count: {quoted} stands in a column of")
+    assert told.count(", row ") == 1
+
+
+@pytest.mark.parametrize("written", ["garbage", "2026-04-31T00:00:00Z", "11.04.2026", "46000"])
+def test_a_text_that_is_no_day_in_a_column_of_times_is_refused(site_set, tmp_path, written):
+    """Readers made the days 1970-01-01 and 2026-05-01 of them unsaid."""
+    root = as_geopackage(site_set, tmp_path, "dressings", date="datetime64[ms]")
+    with sqlite3.connect(root / "dressings.gpkg") as database:
+        database.execute("UPDATE dressings SET date = ? WHERE fid = 2", [written])
+        database.execute("UPDATE dressings SET date = date(date) || ' 10:30:00' WHERE fid = 3")
+    told = refusal(root)
+    assert told.startswith("dressings.gpkg, layer dressings, row 2, date: ")
+    assert written in told.partition(" stands in a column of another type; ")[0]
+    assert "row 3" not in told
+
+
+def as_geopackage(site_set, tmp_path, name, **types):
+    """A copy of the set with one table as a GeoPackage."""
+    import pandas as pd
+    import pyogrio
+
+    root = shutil.copytree(site_set, tmp_path / "set")
+    rows = pd.read_parquet(root / f"{name}.parquet").astype(types)
+    rows = rows.assign(ticket="a", seen=np.datetime64("2026-05-01"))
+    (root / f"{name}.parquet").unlink()
+    pyogrio.write_dataframe(rows, root / f"{name}.gpkg", layer=name)
+    return root
+
+
+def test_bytes_that_are_no_text_cost_their_site_alone(site_set, tmp_path):
+    def spoiled(table):
+        names = [name.encode() for name in table["catch"].to_pylist()]
+        names[4] = b"\xff\x41"
+        column = pa.array(names, pa.binary()).view(pa.string())
+        return table.set_column(table.column_names.index("catch"), "catch", column)
+
+    done = run_many(changed(site_set, tmp_path, "catches", spoiled), tmp_path / "out")
+    (told,) = done.comparison.refused
+    assert "catches.parquet, catch: holds a text with bytes that are no UTF-8" in str(told)
+
+
 @pytest.mark.parametrize("kind", [pa.timestamp("s"), pa.timestamp("us"), pa.date32()])
 def test_a_day_that_no_calendar_of_python_has_costs_its_site_alone(site_set, tmp_path, kind):
     def far_off(table):
@@ -324,6 +386,27 @@ def test_a_day_that_no_calendar_of_python_has_costs_its_site_alone(site_set, tmp
     (told,) = done.comparison.refused
     assert "dressings.parquet, row 1, date: '10000-01-01" in str(told)
     assert "is not a date" in str(told)
+
+
+@pytest.mark.parametrize("texts", [False, True])
+def test_catches_without_a_point_lie_where_their_columns_say(site_set, tmp_path, texts):
+    """A spreadsheet's rows are added below those of a GIS."""
+    import shapely
+
+    def with_points(table):
+        points = shapely.to_wkb(shapely.points(*(table[n].to_numpy() for n in ("lon", "lat"))))
+        points[[0, 7]] = None
+        if texts:
+            at = table.column_names.index("lon")
+            table = table.set_column(at, "lon", table["lon"].cast(pa.string()))
+        return table.append_column("geometry", pa.array(points, pa.binary()))
+
+    root = changed(site_set, tmp_path, "catches", with_points)
+    run_many(site_set, tmp_path / "a")
+    assert not run_many(root, tmp_path / "b").comparison.refused
+    for name in ("balances", "ledger"):
+        one, other = ((tmp_path / k / f"{name}.csv").read_bytes() for k in "ab")
+        assert one == other
 
 
 def test_a_geometry_column_of_another_name_is_told_as_that_alone(site_set, tmp_path):

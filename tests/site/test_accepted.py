@@ -175,6 +175,15 @@ def test_marks_that_are_no_ditto_marks_name_a_pool_a_setting_and_a_ticket(site_f
     assert site.loads.ticket.tolist() == ["\u2713"]
 
 
+def test_a_setting_that_a_spreadsheet_made_a_day_is_told(site_folder):
+    """Of 5-3, or of 5.3 where points part days from months; common practice, no source."""
+    rows = [("g1", "2026-03-05"), ("g2", "5-Mar"), ("t1", "5-3")]
+    dressings = "\n".join(f"D1,2026-04-10,{surface},{said}" for surface, said in rows)
+    told = findings(site_folder(dressings=f"{HEAD},setting\n{dressings}\n"))
+    (told,) = [text for text in told if "setting" in text]
+    assert told.startswith("dressings.csv: rows 2, 3: setting is a day, as spreadsheets make of")
+
+
 def test_what_site_toml_says_in_vain_is_a_finding(site_folder):
     toml = TOML.replace("green = 9.0", "green = 9.0\ngren = 5").replace(
         "[catches]", "tolerance_percent = 5\n[sandz.fine]\nx = 1\n[catches]"

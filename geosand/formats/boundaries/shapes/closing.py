@@ -10,13 +10,21 @@ from typing import Any
 import numpy as np
 import shapely
 
-from geosand.columns import Floats, Ints, joined_labels
+from geosand.columns import Bools, Floats, Ints, joined_labels
 from geosand.formats.boundaries.drawn import Drawn
-from geosand.formats.boundaries.shapes.faces import EXACT_M, Line, clusters, points_of, shared_faces
+from geosand.formats.boundaries.shapes.faces import (
+    EXACT_M,
+    Line,
+    clusters,
+    encloses,
+    points_of,
+    shared_faces,
+)
 
 LINES = ("LineString", "LinearRing", "MultiLineString")
 HINT_M = 30.0  #: gaps up to this are worth a word on how to close them
 HINT_SHARE = 0.25  #: of the length of the line
+LEFT_OPEN_M = 1.0  #: an outline of a drawing with a gap below this is no part of a net
 
 
 def close_lines(
@@ -81,7 +89,9 @@ class _Closing:
         A chain that a further line divides is no outline itself: its parts are.
         """
         ends = _ends(lines)
-        chains = _chains(lines, clusters(points_of(ends * self.metres), self.tolerance_m))
+        places = points_of(ends * self.metres)
+        # ends that meet exactly first: sides shorter than the tolerance would look like forks
+        chains = _chains(lines, [clusters(places, reach) for reach in (EXACT_M, self.tolerance_m)])
         in_chains = {k // 2 for chain in chains for k in chain}
         rest = [k for k in range(len(lines)) if k not in in_chains]
         polygons = [shapely.polygons(_ring(lines, chain)) for chain in chains]
@@ -125,17 +135,21 @@ class _Closing:
     ) -> Iterator[tuple[list[int], list[Any], set[int]]]:
         """Rows of lines, and outlines, that hang together; which of them have both ends on others.
 
-        All at once where crossing counts. Else a fairway that was walked across its green does not
-        make outlines of what their lines enclose between them, and a green lends its edge only.
+        All at once where crossing counts, but for outlines that were only left open. Else a fairway
+        that was walked across its green does not make outlines of what their lines enclose between
+        them, and a green lends its edge only.
         """
-        if self.crossing:
-            yield [*range(len(lines))], outlines, {*range(len(lines))}
-            return
         runs = [shapely.linestrings(points[:, :2] * self.metres) for _, points in lines]
         rings = [shapely.transform(o.boundary, lambda p: p * self.metres) for o in outlines]
         ends, reach = points_of(_ends(lines) * self.metres), max(self.tolerance_m, EXACT_M)
         end, other = shapely.STRtree(runs + rings).query(ends, "dwithin", distance=reach)
         end, other = end[end // 2 != other], other[end // 2 != other]
+        if self.crossing:
+            loose = np.bincount(end // 2, minlength=len(runs)) == 0
+            net = np.flatnonzero(~(loose & self._left_open(lines, runs))).tolist()
+            if net:
+                yield net, outlines, {*net}
+            return
         group = joined_labels(len(runs) + len(rings), end // 2, other)
         both = np.flatnonzero(np.bincount(np.unique(end) // 2, minlength=1) == 2)
         for one in np.unique(group[both]):
@@ -143,6 +157,12 @@ class _Closing:
             beside = [outlines[k] for k in rows[rows >= len(runs)] - len(runs)]
             ending = set(np.intersect1d(rows, both).tolist())
             yield rows[rows < len(runs)].tolist(), beside, ending
+
+    def _left_open(self, lines: list[Line], runs: list[Any]) -> Bools:
+        """Lines whose ends come so near each other that they go around something."""
+        apart = np.array([self.gap_m(points[0], points[-1]) for _, points in lines])
+        around: Bools = apart < np.minimum(LEFT_OPEN_M, HINT_SHARE * shapely.length(runs))
+        return around
 
     def _faces(self, lines: list[Line], outlines: list[Any]) -> list[Drawn]:
         """What lines with shared edges enclose; the rest as lines."""
@@ -194,22 +214,24 @@ def _ends(lines: list[Line]) -> Floats:
     return np.array([p[:2] for _, points in lines for p in (points[0], points[-1])])
 
 
-def _chains(lines: list[Line], node: Ints) -> list[list[int]]:
+def _chains(lines: list[Line], nodes: list[Ints]) -> list[list[int]]:
     """Closed chains of lines of which two ends meet at each place: the ends each is entered at.
 
-    End 2k is the start of line k, end 2k + 1 its end; ``node`` is the place of each. A chain
-    encloses something.
+    End 2k is the start of line k, end 2k + 1 its end; each of ``nodes`` has the place of each, and
+    is asked for what those before it left. A chain encloses something.
     """
-    at: dict[int, list[int]] = defaultdict(list)
-    for k, n in enumerate(node.tolist()):
-        at[n].append(k)
     chains: list[list[int]] = []
     used: set[int] = set()
-    for start in range(len(lines)):
-        chain = None if start in used else _walk(start, node, at)
-        if chain is not None and len(np.unique(_ring(lines, chain)[:, :2], axis=0)) > 2:
-            used |= {k // 2 for k in chain}
-            chains.append(chain)
+    for node in nodes:
+        at: dict[int, list[int]] = defaultdict(list)
+        for k, n in enumerate(node.tolist()):
+            if k // 2 not in used:
+                at[n].append(k)
+        for start in range(len(lines)):
+            chain = None if start in used else _walk(start, node, at)
+            if chain is not None and encloses(_ring(lines, chain)):
+                used |= {k // 2 for k in chain}
+                chains.append(chain)
     return chains
 
 

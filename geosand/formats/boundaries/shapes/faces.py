@@ -14,6 +14,7 @@ from geosand.formats.boundaries.drawn import Drawn
 Line = tuple[Drawn, Floats]
 EXACT_M = 1e-6
 TOUCH_M = 1e-3  #: of a face's edge that a line must share to belong to it
+THINNEST = 1e-9  #: of a ring's length squared that it has to enclose
 
 
 def shared_faces(
@@ -48,9 +49,17 @@ def shared_faces(
         near = [k for k in tree.query(band).tolist() if k < own]
         shares = {k: float(shapely.length(shapely.intersection(edges[k], band))) for k in near}
         sides = sorted((k for k in near if shares[k] > TOUCH_M), key=lambda k: (-shares[k], k))
-        if sides:
+        if sides and encloses(shapely.get_coordinates(shapely.get_exterior_ring(face))):
             found.append((_scaled(face, 1 / scale), sides))
     return found
+
+
+def encloses(ring: Floats) -> bool:
+    """Whether a ring (n, 2 or 3) has an area: a line that was drawn twice goes there and back."""
+    if len(np.unique(ring[:, :2], axis=0)) < 3:
+        return False
+    shape = shapely.polygons(ring[:, :2])
+    return bool(shapely.area(shape) > THINNEST * shapely.length(shape) ** 2)
 
 
 def _scaled(shape: Any, scale: Floats) -> Any:

@@ -5,6 +5,7 @@ import numpy as np
 import pytest
 import shapely
 
+from geosand.areas.crosscheck import grid_areas_m2
 from geosand.errors import Refused
 from geosand.formats.boundaries import read_boundaries
 from geosand.formats.boundaries.drawings import layers as drawing_layers
@@ -47,8 +48,6 @@ def test_layers_labels_arcs_and_loose_lines(drawing, tmp_path):
     assert sorted(table.kind) == ["bunker", "green", "tee", "water"]
     by_kind = dict(zip(table.kind, table.geometry, strict=True))
     assert table.name[table.kind == "green"][0] == "7"
-    from geosand.areas.crosscheck import grid_areas_m2
-
     areas = grid_areas_m2(np.array([by_kind[k] for k in sorted(by_kind)], dtype=object), UTM)
     # a circle in steps of half a degree is 0.0013 % small
     assert areas == pytest.approx([40.0, 400.0, 90.0, np.pi * 100], rel=5e-3, abs=0.15)
@@ -236,3 +235,60 @@ def test_a_track_in_two_segments_that_does_not_close(tmp_path):
     assert "its ends are 3.33 m apart" in found.tally.left_out[0].reason
     closed = read_boundaries(tmp_path / "t.gpx", close_tolerance_m=5)
     assert closed.features.kind.tolist() == ["tee"]
+
+
+def test_an_outline_with_sides_shorter_than_the_tolerance(drawing, tmp_path):
+    """A rectangle of lines with its corner cut over 30 and 20 mm, round a green in a fairway."""
+    space, layer = drawing.modelspace(), {"layer": "Hole 1"}
+    for half in (40, 2):
+        west, south, east, north = 10 - half, 5 - half, 10 + half, 5 + half
+        box = [(west, south), (east, south), (east, north), (west, north)]
+        space.add_lwpolyline(at(box), close=True, dxfattribs=layer)
+    corners = at([(0, 0), (20, 0), (20, 10), (0.03, 10), (0, 9.98)])
+    for a, b in zip(corners, corners[1:] + corners[:1], strict=True):
+        space.add_line(a, b, dxfattribs=layer)
+    found = read_boundaries(save(drawing, tmp_path), crs=UTM)
+    assert not found.tally.left_out
+    areas = sorted(grid_areas_m2(found.features.geometry, UTM))
+    assert areas == pytest.approx([16, 200 - 0.03 * 0.02 / 2, 6400], rel=5e-7)
+
+
+def test_an_open_line_of_corners_that_was_drawn_twice_encloses_nothing(drawing, tmp_path):
+    """There and back it would be a ring without an area."""
+    for _ in range(2):
+        course = at([(0, 0), (20, 0), (20, 20), (0, 20), (0, 0.6)])
+        drawing.modelspace().add_lwpolyline(course, dxfattribs={"layer": "GREENS"})
+    found = read_boundaries(save(drawing, tmp_path), crs=UTM)
+    assert not len(found.features)
+    assert len(found.tally.left_out) == 2
+    assert all("its ends are 0.60 m apart" in item.reason for item in found.tally.left_out)
+
+
+def test_a_leader_on_an_outline_that_was_drawn_twice_makes_no_sliver(drawing, tmp_path):
+    """Where its end is set on one of two equal lines, a triangle of 1e-10 m² lies between them."""
+    space, layer = drawing.modelspace(), {"layer": "GREENS"}
+    corners = at([(0, 0), (20, 7.3), (13.1, 27), (-7, 19.9)])
+    for _ in range(2):
+        space.add_lwpolyline(corners[:3], dxfattribs=layer)
+        space.add_lwpolyline([*corners[2:], corners[0]], dxfattribs=layer)
+    for share in (0.13, 0.31, 0.57, 0.83):
+        foot = (X + 20 * share, Y + 7.3 * share)
+        space.add_line(foot, (foot[0] + 3, foot[1] - 5), dxfattribs=layer)
+    found = read_boundaries(save(drawing, tmp_path), crs=UTM)
+    assert len(found.features) == 1
+
+
+def test_outlines_left_open_that_cross_make_no_net(drawing, tmp_path):
+    """Two squares of 20 m, of which the ends are 0.5 m apart, overlap: none of their parts."""
+    for shift in (0, 12):
+        corners = [(0, 0), (20, 0), (20, 20), (0, 20), (0, 0.5)]
+        run = at([(x + shift, y + shift) for x, y in corners])
+        drawing.modelspace().add_lwpolyline(run, dxfattribs={"layer": "BUNKER"})
+    path = save(drawing, tmp_path)
+    found = read_boundaries(path, crs=UTM)
+    assert not len(found.features)
+    reasons = [item.reason for item in found.tally.left_out]
+    assert len(reasons) == 2
+    assert all("its ends are 0.50 m apart" in reason for reason in reasons)
+    closed = read_boundaries(path, crs=UTM, close_tolerance_m=0.6).features
+    assert grid_areas_m2(closed.geometry, UTM) == pytest.approx([400, 400], rel=1e-6)
