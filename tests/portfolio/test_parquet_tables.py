@@ -13,7 +13,10 @@ from geosand.portfolio.folders import find_sites
 from geosand.portfolio.parquet_tables import parquet_table, pieces_of
 from geosand.portfolio.rows_by_site import split_by_site
 from tests.portfolio.conftest import SITES, run_many
-from tests.portfolio.test_site_set import pa, pc, pq
+
+pa = pytest.importorskip("pyarrow")
+pc = pytest.importorskip("pyarrow.compute")
+pq = pytest.importorskip("pyarrow.parquet")
 
 
 @pytest.mark.parametrize("rows", [100, 3])
