@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from geosand.areas.rings import Rings
-from geosand.columns import Bools, Floats, Ints, begins, take
+from geosand.columns import Bools, Floats, Ints, beginning_alike, begins, take
 from geosand.tuples import NamedTuple
 
 SAME_VERTEX_M = 1e-6  #: vertices that round to the same multiple of this are one
@@ -242,10 +242,10 @@ def _repeated(numbers: Numbers) -> tuple[Numbers, Ints]:
 
     The row stands in place of the last digits, so that sorting numbers does it.
     """
-    bits = np.uint64(len(numbers).bit_length())
-    both = numbers >> bits
+    bits, some = np.uint64(len(numbers).bit_length()), beginning_alike(numbers)
+    both = numbers.take(some) >> bits
     both <<= bits
-    both |= np.arange(len(numbers), dtype=np.uint64)
+    both |= some.astype(np.uint64)
     both.sort()
     head = both >> bits
     same = head[1:] == head[:-1]

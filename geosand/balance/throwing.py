@@ -61,8 +61,9 @@ def throw_of_dressings(
     told = register.perimeter_m[rows]
     edge = sums(group, rates.rate.value * told, len(lost.value))
     strip = np.where(np.isnan(throw.strip_width_m), np.nan, ratio(lost.value, edge))
-    laid, drawn = map(shapely.get_num_coordinates, (outlines, register.owned_plane))
-    told = np.where((laid < drawn)[rows], throw.perimeter_m, told)
+    if outlines is not register.owned_plane:
+        laid, drawn = map(shapely.get_num_coordinates, (outlines, register.owned_plane))
+        told = np.where((laid < drawn)[rows], throw.perimeter_m, told)
     return replace(throw, strip_width_m=strip, perimeter_m=told)
 
 
@@ -77,8 +78,11 @@ def drawn_collars(site: Site, register: AreaRegister) -> Geometries:
     within = rows_of_pairs(
         surfaces.edition, surfaces.ground, surfaces.edition[drawn], surfaces.around[drawn]
     )
-    found = within >= 0
+    drawn, within = drawn[within >= 0], within[within >= 0]
+    out[within] = register.laid_plane[drawn]
     # of pieces together: thinned one by one they would part from the surface between them
-    collars, inner = united(register.owned_plane[drawn[found]], within[found])
-    out[inner] = thinned(collars)
+    pieces = np.flatnonzero(np.bincount(within)[within] > 1)
+    if len(pieces):
+        collars, inner = united(register.owned_plane[drawn[pieces]], within[pieces])
+        out[inner] = thinned(collars)
     return out

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from geosand.columns import Bools, Floats, Ints
+from geosand.columns import Bools, Floats, Ints, begins
 from geosand.tuples import NamedTuple
 
 
@@ -20,12 +20,15 @@ def rows_of_pairs(left: Ints, right: Ints, left_wanted: Ints, right_wanted: Ints
     if not len(left):
         return np.full(len(left_wanted), -1, dtype=np.int64)
     span = 1 + int(max(right.max(), right_wanted.max(initial=0)))
-    key, wanted = left * span + right, left_wanted * span + right_wanted
+    key = left * span + right
+    wanted = np.where(right_wanted < 0, -1, left_wanted * span + right_wanted)
     order = np.argsort(key, kind="stable")
-    place = np.searchsorted(key[order], wanted)
-    row = order[np.minimum(place, len(order) - 1)]
-    found = (left[row] == left_wanted) & (right[row] == right_wanted)
-    return np.where(found, row, -1)
+    begun = np.flatnonzero(begins(wanted))  # rows that follow each other mostly want the same
+    sought = wanted[begun]
+    place = np.minimum(np.searchsorted(key[order], sought), len(order) - 1)
+    row = order[place]
+    row[key[row] != sought] = -1
+    return np.repeat(row, np.diff(begun, append=len(wanted)))
 
 
 class Counted(NamedTuple):

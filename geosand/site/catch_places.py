@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from geosand.columns import Bools, Floats, Ints, Runs, begins
+from geosand.columns import Bools, Floats, Ints, Runs, beginning_alike, begins
 from geosand.errors import Faults
 from geosand.site.cells import quoted
 from geosand.site.outlines import Outlines
@@ -108,7 +108,7 @@ def _met_twice(lon: Floats, lat: Floats, dressing: Ints) -> Bools:
     mixed = dressing.astype(np.uint64)
     for column, factor in zip((lon, lat), _MIX, strict=True):
         mixed = mixed * factor + (column + 0.0).view(np.uint64)  # -0.0 is 0.0
-    in_order = np.sort(mixed)
+    in_order = np.sort(mixed.take(beginning_alike(mixed)))
     twice = in_order[1:][in_order[1:] == in_order[:-1]]
     if not len(twice):
         return np.zeros(len(mixed), dtype=np.bool_)

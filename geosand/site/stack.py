@@ -28,11 +28,12 @@ def stacked(sites: Sequence[Site]) -> Site:
 
     Settings that a whole site has one of are columns of ``members``; texts and inputs stay behind.
     """
-    at = _offsets(sites)
+    editions = [len(site.of_edition) for site in sites]
+    at = _offsets(sites, editions)
     members = members_of(sites)
     laid = Laid(
         members=replace(members, newest=members.newest + at["editions"]),
-        of_edition=np.repeat(np.arange(len(sites)), [_editions(s) for s in sites]),
+        of_edition=np.repeat(np.arange(len(sites)), editions),
         of_id=np.repeat(np.arange(len(sites)), [len(s.ids) for s in sites]),
         of_sand=np.repeat(np.arange(len(sites)), [len(s.sands.name) for s in sites]),
     )
@@ -48,11 +49,13 @@ def stacked(sites: Sequence[Site]) -> Site:
         units="metric",
         settings=Settings(**{f.name: np.nan for f in fields(Settings)}),
         ids=np.concatenate([s.ids for s in sites]),
-        valid_from=np.concatenate([_padded(s) for s in sites]),
+        valid_from=np.concatenate([*map(_padded, sites, editions)]),
         source_crs=(),
         moistures=_moistures(sites, at["moistures"]),
         group_surfaces=tuple(sets),
-        findings=tuple(_of(k, f) for k, site in enumerate(sites) for f in site.findings),
+        findings=tuple(
+            Finding(f.about, f.text, f.topic, k) for k, s in enumerate(sites) for f in s.findings
+        ),
         catches_file=sites[0].catches_file,  # faults are told of one site alone
         laid=laid,
         **_tables(sites, at),
@@ -82,21 +85,13 @@ def sand_names(sites: Sequence[Site]) -> Strings:
     return np.concatenate([site.sands.name for site in sites])
 
 
-def _of(member: int, finding: Finding) -> Finding:
-    return Finding(about=finding.about, text=finding.text, topic=finding.topic, member=member)
-
-
-def _editions(site: Site) -> int:
-    return len(site.of_edition)
-
-
-def _padded(site: Site) -> Any:
+def _padded(site: Site, editions: int) -> Any:
     """The first day of each edition; a table without any surface has one all the same."""
-    missing = max(_editions(site) - len(site.valid_from), 0)
+    missing = max(editions - len(site.valid_from), 0)
     return np.append(site.valid_from, np.full(missing, NOTHING))
 
 
-def _offsets(sites: Sequence[Site]) -> dict[str, Ints]:
+def _offsets(sites: Sequence[Site], editions: Sequence[int]) -> dict[str, Ints]:
     """By which number each site's rows begin (k,), by what tables count: from the sizes."""
 
     def begun(size: Callable[[Site], int]) -> Ints:
@@ -108,7 +103,7 @@ def _offsets(sites: Sequence[Site]) -> dict[str, Ints]:
 
     return {
         "surfaces": begun(lambda s: len(s.surfaces)),
-        "editions": begun(_editions),
+        "editions": np.cumsum([0, *editions[:-1]]),
         "ids": begun(lambda s: len(s.ids)),
         "sands": begun(lambda s: len(s.sands.name)),
         "moistures": begun(lambda s: len(s.moistures.label)),
@@ -121,13 +116,12 @@ def _offsets(sites: Sequence[Site]) -> dict[str, Ints]:
 
 def _end_to_end(tables: Sequence[Any], offsets: Mapping[str, Ints]) -> Any:
     """The columns one below the other; -1 stays where a column counts rows of another table."""
-    sizes = [len(getattr(table, fields(table)[0].name)) for table in tables]
     columns: dict[str, Any] = {}
     for field in fields(tables[0]):
-        column = np.concatenate([getattr(table, field.name) for table in tables])
+        parts = [getattr(table, field.name) for table in tables]
+        columns[field.name] = column = np.concatenate(parts)
         if field.name in offsets:
-            column += np.repeat(offsets[field.name], sizes) * (column >= 0)
-        columns[field.name] = column
+            column += np.repeat(offsets[field.name], [*map(len, parts)]) * (column >= 0)
     return type(tables[0])(**columns)
 
 
@@ -148,16 +142,15 @@ def _moistures(sites: Sequence[Site], begun: Ints) -> Moistures:
 
 def _numbered(labels: Strings) -> Strings:
     """Names of sources of one site by their order, of the same category."""
-    ranks = _ranks(labels).tolist()
-    texts = [f"{category(k)}: {r}" for k, r in zip(labels.tolist(), ranks, strict=True)]
-    return np.array(texts, dtype=np.str_)
+    return _ranks(labels, lambda label: f"{category(label)}: ")
 
 
-def _ranks(names: Strings) -> Strings:
+def _ranks(names: Strings, before: Callable[[str], str] = lambda name: "") -> Strings:
     """Numbers in the order of the names: sources are summed by name, and so here as in each site.
 
     >>> _ranks(np.array(["washed", "dried", "washed"])).tolist()
     ['00001', '00000', '00001']
     """
-    rank = {name: f"{k:05}" for k, name in enumerate(sorted(set(names.tolist())))}
-    return np.array([rank[name] for name in names.tolist()], dtype=np.str_)
+    said = names.tolist()
+    rank = {name: f"{before(name)}{k:05}" for k, name in enumerate(sorted(set(said)))}
+    return np.array([rank[name] for name in said], dtype=np.str_)

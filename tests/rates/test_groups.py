@@ -39,3 +39,11 @@ def test_rows_of_pairs_against_a_dictionary() -> None:
     assert rows_of_pairs(left, right, *wanted).tolist() == expected
     none = np.zeros(0, dtype=np.int64)
     assert rows_of_pairs(none, none, *wanted[:, :2]).tolist() == [-1, -1]
+
+
+def test_a_pair_beside_one_of_no_row_keeps_its_row() -> None:
+    """(1, none) and (0, the last) are the same number where none counts as -1."""
+    left, right = np.array([[0, 0, 1], [0, 4, 4]])
+    for wanted in ([[1, 0], [-1, 4]], [[0, 1], [4, -1]]):
+        told = rows_of_pairs(left, right, *np.array(wanted)).tolist()
+        assert told == [1 if right >= 0 else -1 for right in wanted[1]]

@@ -2,10 +2,11 @@
 
 Of one strip up to a crossing at l, for a reach L: where L ≥ l it holds A + B/L, with A and B of the
 strip and l alone; where L is below l and the strip's cut, W·(L − L²/2L) + T·(L²/2 − L³/3L), W its
-width and T its opening. So with the crossings of a zone in order of l, sums of A and B up to a
-crossing and of W and T beyond it serve any reach; only strips that are cut short of their crossing
-are gone through one by one. The sums are of whole numbers, in a unit of each cell's own, so that
-they are exact and what one cell holds does not depend on those before it.
+width and T its opening. So sums of A and B over a zone's crossings within a reach and of W and T
+over those beyond it serve any reach; only strips that are cut short of their crossing are gone
+through one by one, and crossings are put in order of l only where some lie on either side of a
+reach. The sums are of whole numbers, in a unit of each cell's own, so that they are exact in any
+order.
 
 A stand is *plain* where its collar is close and none of its strips is cut. Plain stands of a case
 share its crossings; those with the band round the collar are laid only for a reach beyond what the
@@ -29,7 +30,7 @@ from geosand.balance.rings.ground import Ground
 from geosand.balance.rings.outward import collar_zone, outer_zone, outward_strips, zone_crossings
 from geosand.balance.rings.stands import Stands
 from geosand.balance.rings.strips import OUTER, Crossings, mass_share, mean_over_cut, together
-from geosand.columns import Bools, Floats, Geometries, Ints, ragged, take
+from geosand.columns import Bools, Floats, Geometries, Ints, distinct, ragged, take
 from geosand.tuples import NamedTuple
 
 _FARTHEST_M = 1024.0  #: no crossing lies so far
@@ -47,13 +48,15 @@ class Asked(NamedTuple):
 
 
 class ZoneCells(NamedTuple):
-    """Running sums over crossings by cell, (stands × zones) in one row, then by distance."""
+    """Crossings by cell, (stands × zones) in one row, and their sums."""
 
     zones: int
     place: Ints  #: of each crossing: its cell and its distance as one number
     first: Ints  #: of each cell's crossings, with the end of the last
-    sums: Ints  #: (4, crossings + 1) of A, B, W and T before each; no W, T of those cut short
-    unit: Floats  #: (4, cells) of the sums
+    ends: Ints  #: (2, cells) the least and the largest place
+    each: Ints  #: (4, crossings) A, B, W and T; no W, T of those cut short
+    whole: Ints  #: (4, cells) their sums
+    unit: Floats  #: (4, cells) of these
     cut: Crossings  #: those whose strip is cut short of them, sorted by cell
     first_cut: Ints  #: of each cell among these, with the end of the last
 
@@ -72,10 +75,13 @@ class ZoneCells(NamedTuple):
         held = np.flatnonzero(known & (reach_m > 0) & (self.first[cell + 1] > self.first[cell]))
         cell, reach, inverse = cell[held], reach_m[held], inverse_reach[held]
         place = _place(cell, np.minimum(reach, _FARTHEST_M / 2))
-        passed = np.searchsorted(self.place, place, side="right")
-        at, unit = self.sums.take(passed, axis=1), self.unit.take(cell, axis=1)
-        within = (at[:2] - self.sums[:2].take(self.first[cell], axis=1)) * unit[:2]
-        beyond = (self.sums[2:].take(self.first[cell + 1], axis=1) - at[2:]) * unit[2:]
+        nearest, farthest = self.ends.take(cell, axis=1)
+        whole, unit = self.whole.take(cell, axis=1), self.unit.take(cell, axis=1)
+        passed = whole * (farthest <= place)
+        some = np.flatnonzero((nearest <= place) & (place < farthest))
+        if len(some):
+            passed[:, some] = self._passed(cell[some], place[some])
+        within, beyond = passed[:2] * unit[:2], (whole - passed)[2:] * unit[2:]
         # whole taper as far as each crossing that the reach passes, then up to the reach
         square = reach * reach / 2
         found = within[0] + within[1] * inverse
@@ -87,6 +93,22 @@ class ZoneCells(NamedTuple):
         share[held] = found
         share[np.isnan(reach_m)] = np.nan
         return share
+
+    def _passed(self, cell: Ints, place: Ints) -> Ints:
+        """Sums (4, n) over the crossings of cells up to these places.
+
+        They run on from cell to cell and over: only differences within a cell are taken.
+        """
+        mine = distinct(cell)
+        count = self.first[mine + 1] - self.first[mine]
+        which = ragged(self.first[mine], count)[1]
+        which = which[np.argsort(self.place[which])]
+        sums = np.zeros((4, len(which) + 1), dtype=np.int64)
+        np.cumsum(self.each.take(which, axis=1), axis=1, out=sums[:, 1:])
+        before = (np.cumsum(count) - count)[np.searchsorted(mine, cell)]
+        at = np.searchsorted(self.place[which], place, side="right")
+        passed: Ints = sums.take(at, axis=1) - sums.take(before, axis=1)
+        return passed
 
     def _of_cut(self, cell: Ints, reach: Floats, inverse: Floats) -> Floats:
         """What the strips hold that are cut short of a crossing beyond the reach."""
@@ -108,19 +130,26 @@ def zone_cells(crossings: Crossings, stands: int) -> ZoneCells:
     zones = 1 + int(crossings.zone.max(initial=OUTER))
     cells = stands * zones
     cell = crossings.strips.row * zones + crossings.zone
-    place = _place(cell, crossings.limit_m)
-    order = np.argsort(place)  # sums of whole numbers: equal places may be in any order
+    order = np.argsort(cell, kind="stable")
+    place = _place(cell, crossings.limit_m).take(order)
     held, short = _each(crossings)
     count = np.bincount(cell, minlength=cells)
     first = np.append(0, np.cumsum(count))
-    sums, unit = _running(held.take(order, axis=1), count, first)
+    each, unit = _in_units(held.take(order, axis=1), count, first)
+    ends, whole = np.zeros((2, cells), np.int64), np.zeros((4, cells), np.int64)
+    some = np.flatnonzero(count)
+    for end, extreme in zip(ends, (np.minimum, np.maximum), strict=True):
+        end[some] = extreme.reduceat(place, first[some])
+    whole[:, some] = np.add.reduceat(each, first[some], axis=1)
     cut = np.flatnonzero(short)
     cut = cut[np.argsort(cell[cut], kind="stable")]
     return ZoneCells(
         zones=zones,
-        place=place[order],
+        place=place,
         first=first,
-        sums=sums,
+        ends=ends,
+        each=each,
+        whole=whole,
         unit=unit,
         cut=take(crossings._replace(strips=take(crossings.strips, cut)), cut),
         first_cut=np.append(0, np.cumsum(np.bincount(cell[cut], minlength=cells))),
@@ -144,22 +173,16 @@ def _each(crossings: Crossings) -> tuple[Floats, Bools]:
     return held, short
 
 
-def _running(each: Floats, count: Ints, first: Ints) -> tuple[Ints, Floats]:
-    """Sums of the columns (4, n) before each row, and their units (4, cells).
-
-    ``count`` rows of each cell from ``first`` on. The sums run on from cell to cell and over: only
-    differences within a cell are taken.
-    """
+def _in_units(each: Floats, count: Ints, first: Ints) -> tuple[Ints, Floats]:
+    """The columns (4, n) in whole numbers of units (4, cells): ``count`` rows of each cell."""
     held = np.flatnonzero(count)
     bits = np.zeros((len(each), len(count)), dtype=np.int32)
-    sums = np.zeros((len(each), each.shape[1] + 1), dtype=np.int64)
     if len(held):
         # of no less than the sum, whatever the order of the rows
         most = np.maximum.reduceat(np.abs(each), first[held], axis=1) * count[held]
         _, bits[:, held] = np.frexp(most)
     each *= np.repeat(np.ldexp(1.0, _WHOLE_BITS - bits), count, axis=1)
-    np.cumsum(np.rint(each, out=each).astype(np.int64), axis=1, out=sums[:, 1:])
-    return sums, np.ldexp(1.0, bits - _WHOLE_BITS)
+    return np.rint(each, out=each).astype(np.int64), np.ldexp(1.0, bits - _WHOLE_BITS)
 
 
 class DrawnZones(NamedTuple):

@@ -56,6 +56,18 @@ def test_sums_are_those_of_the_single_crossings(reach, cut):
             assert got[row, zone] == pytest.approx(each[mine].sum(), rel=1e-11, abs=1e-11)
 
 
+def test_reaches_asked_together_hold_what_each_holds_alone():
+    """Of some all crossings lie within, of some none, and of some a part."""
+    cells = zone_cells(crossings(9, cut=True), STANDS)
+    stand, reach = np.tile(np.arange(STANDS), 6), np.repeat([0.2, 0.7, 2.0, 4.9, 6.0, 8.0], STANDS)
+    for zone in (0, 1):
+        alone = [
+            share(cells, zone, stand[k], reach[k], 1 / reach[k])[0]
+            for k in (slice(n, n + 1) for n in range(len(stand)))
+        ]
+        assert share(cells, zone, stand, reach, 1 / reach).tolist() == alone
+
+
 def test_one_strip_holds_the_integral_of_the_taper():
     """∫₀ˡ (1 − x/L)(width + turn·x) dx by Gauss-Legendre quadrature."""
     one = take(crossings(1, cut=False).strips, np.array([0]))
@@ -106,7 +118,7 @@ def test_crossings_at_one_distance_may_stand_in_any_order():
     for order in permutations([0.7, 0.1, 0.2]):
         strips = Strips(row, np.array(order), 0 * one, CAP * one, CAP * one)
         cells = zone_cells(Crossings(strips, limit_m=one / 3, sign=one, zone=row), 1)
-        held.append((cells.unit.tolist(), cells.sums[:, -1].tolist()))
+        held.append((cells.unit.tolist(), cells.whole.tolist()))
     assert all(other == held[0] for other in held)
 
 
