@@ -141,7 +141,7 @@ def test_an_archive_that_ends_too_soon(tmp_path, monkeypatch):
 
     path = zipped(tmp_path, {"a.kml": KML})
     monkeypatch.setattr(zipfile.ZipExtFile, "read", nothing_more)
-    assert "can not be unpacked: it is damaged" in refusal(path)
+    assert "in.zip: is damaged. Send or pack it again" in refusal(path)
 
 
 def test_a_locked_archive(tmp_path):
@@ -333,3 +333,62 @@ def test_places_near_the_largest_float_cost_only_their_outline(tmp_path):
         "a coordinate is not finite",
         "its sides do not follow each other",
     ]
+
+
+def test_parts_of_a_shapefile_that_is_not_there_are_told(tmp_path):
+    content = json.dumps(feature(GREEN, id="g1", kind="green"))
+    path = zipped(tmp_path, {"a.geojson": content, "tees.dbf": "x", "tees.shx": "y"})
+    (told,) = (f.text for f in read_boundaries(path).findings if "not read" in f.text)
+    assert told == "not read from the archive: tees.dbf, tees.shx"
+
+
+def test_a_hidden_boundary_file_is_no_note_of_the_system(tmp_path):
+    one, two = (
+        json.dumps(feature(shapely.affinity.translate(GREEN, k), kind="green")) for k in (0, 1e-3)
+    )
+    path = zipped(
+        tmp_path, {".a.geojson": one, "b.geojson": two, "._b.geojson": "x", ".DS_Store": "x"}
+    )
+    found = read_boundaries(path)
+    assert len(found.features) == 2
+    assert not [f for f in found.findings if "not read" in f.text]
+
+
+def test_names_of_letters_of_four_bytes_are_as_long_as_a_system_takes(tmp_path):
+    path = zipped(
+        tmp_path, {"\U00020000" * 90 + ".geojson": json.dumps(feature(GREEN, kind="green"))}
+    )
+    assert len(read_boundaries(path).features) == 1
+
+
+def _in_the_list(content, place, value):
+    """The archive with a byte of its first entry in the list at its end changed."""
+    at = content.find(b"PK\1\2") + place
+    return content[:at] + bytes([value]) + content[at + 1 :]
+
+
+@pytest.mark.parametrize(
+    ("change", "text"),
+    [
+        (lambda c: _in_the_list(c, 8, 1), "has a password, or is packed in an unusual way"),
+        (lambda c: _in_the_list(c, 10, 99), "has a password, or is packed in an unusual way"),
+        (lambda c: _in_the_list(c, 16, c[c.find(b"PK\1\2") + 16] ^ 1), "is damaged. Send"),
+        (lambda c: _in_the_list(c, 10, 12), "it is damaged"),
+        (lambda c: _in_the_list(_in_the_list(c, 9, 8), 46, 0xFF), "is damaged. Send"),
+        (lambda c: c[:-30], "is an archive or a workbook that is not whole"),
+    ],
+    ids=["password", "method", "sum", "bz2", "name", "cut"],
+)
+def test_archives_that_are_damaged_or_locked_say_which(tmp_path, change, text):
+    path = zipped(tmp_path, {"a.geojson": json.dumps(feature(GREEN, kind="green"))})
+    path.write_bytes(change(path.read_bytes()))
+    assert text in refusal(path)
+
+
+def test_an_archive_of_lzma_that_is_damaged(tmp_path):
+    path = tmp_path / "in.zip"
+    with zipfile.ZipFile(path, "w", zipfile.ZIP_LZMA) as archive:
+        archive.writestr("a.geojson", json.dumps(feature(GREEN, kind="green")))
+    content = path.read_bytes()
+    path.write_bytes(content[:48] + b"\xff" * 40 + content[88:])  # behind its head
+    assert "is damaged. Send" in refusal(path)

@@ -366,7 +366,7 @@ def test_a_geopackage_that_is_open_in_another_program(geopackage, tmp_path):
         assert (tmp_path / "s.gpkg-wal").stat().st_size > 0
         assert read_boundaries(geopackage).features.kind[0] == "tee"
         with zipfile.ZipFile(tmp_path / "s.zip", "w") as archive:
-            for name in ("s.gpkg", "s.gpkg-wal"):
+            for name in ("s.gpkg", "s.gpkg-wal", "s.gpkg-shm"):
                 archive.write(tmp_path / name, f"site/{name}")
         found = read_boundaries(tmp_path / "s.zip")
         assert found.features.kind[0] == "tee"
@@ -602,7 +602,7 @@ def test_a_line_of_one_position_is_told_in_words(tmp_path):
         tmp_path / "a.gpkg", shapes, [], [], geometry_type="LineString", crs="EPSG:4326"
     )
     reasons = [left.reason for left in read_boundaries(tmp_path / "a.gpkg").tally.left_out]
-    assert reasons == ["a line", "a line in it has one position"]
+    assert reasons == ["a closed line of no known kind", "a line in it has one position"]
 
 
 @pytest.mark.parametrize("ending", ["shp", "geojson", "csv"])

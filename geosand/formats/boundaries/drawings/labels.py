@@ -3,55 +3,50 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
 from dataclasses import replace
 from typing import Any
 
 import numpy as np
 import shapely
 
+from geosand.columns import Bools, Geometries, Ints
 from geosand.formats.boundaries.drawn import Drawn
+from geosand.formats.boundaries.words.kinds import recognise
 from geosand.site.cells import Cell
 
 TEXT = "Text"  #: attribute of a thing that is a label: what it says
 FILL = "hatch"  #: attribute of a thing that fills an outline
 TEXT_OUTSIDE = "a text that lies in no outline"
+TEXT_OPEN = "a text in an outline that does not close: "  #: and which
 LEVEL = "a level written in an outline, no name of it"
 _LEVEL = re.compile(r"[+-]?(\d{2,}[.,]\d+|\d[.,]\d{2,})")  #: 7.1 is rather a number of something
+_NUMBER = re.compile(r"#?\d{1,2}[a-z]?", re.IGNORECASE)  #: no course has a hundred holes
 NOTHING = shapely.Point()  #: of what draws no area of its own: nothing is lost without it
 _AREAS = ("Polygon", "MultiPolygon")
 SAME = 1e-3  #: share of its area by which a hatch may differ from the outline it fills
 
 
-def give_labels(drawn: list[Drawn]) -> tuple[list[Drawn], int]:
+def give_labels(drawn: list[Drawn], kind_of: Callable[[Drawn], str]) -> tuple[list[Drawn], int]:
     """Texts that lie in a polygon become its name where it has none; how many were used.
 
     A text belongs to the smallest polygon around it, of several as small to that of its own layer
-    (a collar's inner line runs along its green); of unlike texts those that are levels (52.37) are
-    no names. A label block also brings its attributes. A hatch that fills an outline of the
-    drawing is no second surface.
+    (a collar's inner line runs along its green), or farther out: see :func:`_owners`. Of unlike
+    texts those that are levels (52.37) are no names. A label block also brings its attributes. A
+    hatch that fills an outline of the drawing is no second surface.
     """
     drawn = _filled(drawn)
     rows = [k for k, d in enumerate(drawn) if d.draws(*_AREAS)]
     texts = [k for k, d in enumerate(drawn) if TEXT in d.attributes and not d.draws(*_AREAS)]
     if not rows or not texts:
         return drawn, 0
-    areas = np.array([drawn[k].geometry for k in rows], dtype=object)
-    tree, size = shapely.STRtree(areas), shapely.area(areas)
     names: dict[int, list[int]] = {}
     brought: dict[int, dict[str, Cell]] = {}
-    used: set[int] = set()
-    for k in texts:
-        around = tree.query(drawn[k].geometry, "intersects")
-        if not len(around):
-            continue
-        alike = around[size[around] <= size[around].min() * (1 + SAME)]
-        of_layer = [j for j in alike if drawn[rows[j]].folder == drawn[k].folder]
-        owner = rows[int(min(of_layer or alike, key=lambda j: size[j]))]
+    for k, owner in _owners(drawn, rows, texts, kind_of).items():
         names.setdefault(owner, []).append(k)
         more = {key: cell for key, cell in drawn[k].attributes.items() if key != TEXT}
         brought.setdefault(owner, {}).update(more)
-        used.add(k)
-    said = {k: str(drawn[k].attributes[TEXT]).strip() for k in used}
+    said = {k: _said(drawn[k]) for some in names.values() for k in some}
     several = {k for rows in names.values() if len({said[k] for k in rows}) > 1 for k in rows}
     levels = {k for k in several if _LEVEL.fullmatch(said[k])}
 
@@ -63,9 +58,92 @@ def give_labels(drawn: list[Drawn]) -> tuple[list[Drawn], int]:
     things = [
         replace(d, problem=LEVEL) if k in levels else labelled(k, d)
         for k, d in enumerate(drawn)
-        if k not in used or k in levels
+        if k not in said or k in levels
     ]
-    return things, len(used - levels)
+    return things, len(said) - len(levels)
+
+
+def give_labels_to_open(
+    things: list[Drawn], lines: list[Drawn], outlines: Geometries, kind_of: Callable[[Drawn], str]
+) -> tuple[list[Drawn], list[Drawn]]:
+    """The things and, of them, the lines that do not close, with names from texts left over.
+
+    ``outlines`` (n,) are what the lines would enclose; a text in one is still left out with them.
+    """
+    texts = [thing for thing in things if thing.problem == TEXT_OUTSIDE]
+    if not lines or not texts:
+        return things, lines
+    closed = [replace(d, geometry=shape) for d, shape in zip(lines, outlines, strict=True)]
+    both = [*closed, *texts]
+    named, _ = give_labels(both, kind_of)
+    rows = range(len(both))
+    owners = _owners(both, [*rows[: len(lines)]], [*rows[len(lines) :]], kind_of)
+    reasons = {both[k].place: TEXT_OPEN + lines[row].place for k, row in owners.items()}
+    reasons |= {thing.place: TEXT_OUTSIDE for thing in named[len(lines) :]}
+    lines = [
+        replace(line, name=name.name, attributes=name.attributes)
+        for line, name in zip(lines, named, strict=False)
+    ]
+    return [
+        replace(thing, problem=reasons[thing.place]) if thing.problem == TEXT_OUTSIDE else thing
+        for thing in things
+    ], lines
+
+
+def _owners(
+    drawn: list[Drawn], rows: list[int], texts: list[int], kind_of: Callable[[Drawn], str]
+) -> dict[int, int]:
+    """The polygon that each text names, of the ``rows``; texts that lie in none are left out.
+
+    It is the smallest around it, or the smallest of the kind that it says ("Green 7" in a cup). A
+    number in what is of no kind, as a cup or a contour, is that of the surface around where
+    nothing else there says another: several are those of sprinklers or trees.
+    """
+    areas = np.array([drawn[k].geometry for k in rows], dtype=object)
+    tree, size = shapely.STRtree(areas), shapely.area(areas)
+    owners: dict[int, int] = {}
+    farther: dict[int, int] = {}
+
+    def smallest(k: int, around: Ints) -> int:
+        alike = around[size[around] <= size[around].min() * (1 + SAME)]
+        of_layer = [j for j in alike if drawn[rows[j]].folder == drawn[k].folder]
+        return rows[int(min(of_layer or alike, key=lambda j: size[j]))]
+
+    for k in texts:
+        around = tree.query(drawn[k].geometry, "intersects")
+        if not len(around):
+            continue
+        owners[k] = smallest(k, around)
+        if len(around) > 1:
+            meant = _meant(drawn[k], [drawn[rows[j]] for j in around], kind_of)
+            if meant.any() and recognise(_said(drawn[k])):
+                owners[k] = smallest(k, around[meant])
+            elif meant.any():
+                farther[k] = smallest(k, around[meant])
+    wanted: dict[int, set[str]] = {}
+    for k, owner in (owners | farther).items():
+        if not _LEVEL.fullmatch(_said(drawn[k])):
+            wanted.setdefault(owner, set()).add(_said(drawn[k]))
+    return owners | {k: owner for k, owner in farther.items() if len(wanted[owner]) == 1}
+
+
+def _meant(text: Drawn, around: list[Drawn], kind_of: Callable[[Drawn], str]) -> Bools:
+    """Which of the polygons around a text it can mean: by its kind, a number those of any kind.
+
+    Also those of its own layer; none where it says neither.
+    """
+    own = recognise(_said(text))
+    if own == "other" or not (own or _NUMBER.fullmatch(_said(text))):
+        return np.zeros(len(around), dtype=bool)
+    kinds = [kind_of(thing) for thing in around]
+    told = [kind == own if own else kind not in ("", "other") for kind in kinds]
+    beside = [thing.folder == text.folder for thing in around]
+    meant: Bools = np.logical_or(told, beside)
+    return meant
+
+
+def _said(text: Drawn) -> str:
+    return str(text.attributes[TEXT]).strip()
 
 
 def _filled(drawn: list[Drawn]) -> list[Drawn]:

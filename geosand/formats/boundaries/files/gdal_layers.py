@@ -22,6 +22,7 @@ from geosand.formats.boundaries.drawn import (
     crs_beside,
     left_open_said,
 )
+from geosand.formats.boundaries.files.geopackage_texts import put_texts
 from geosand.formats.boundaries.files.shapefile_parts import check_parts, table_encoding
 from geosand.formats.boundaries.words.kinds import recognise
 from geosand.formats.gdal_options import gdal_options
@@ -45,10 +46,10 @@ def read_with_gdal(path: Path, shown: str, format: str) -> list[Layer]:
     import pyogrio
 
     _know_codes()
-    options = OPTIONS.get(format, {})
-    encoding, said = "", list[str]()
+    options, said = OPTIONS.get(format, {}), list[str]()
     if format == "shapefile":
         encoding, doubt = table_encoding(path)
+        options = {"encoding": encoding} if encoding else {}
         said = [*filter(None, [doubt]), *check_parts(path, shown)]
     step = _ARC_STEP_OF_DRAWINGS_DEG if format == "dxf" else ARC_STEP_DEG
     with gdal_options(**_NO_NETWORK, OGR_ARC_STEPSIZE=str(step)):
@@ -57,11 +58,15 @@ def read_with_gdal(path: Path, shown: str, format: str) -> list[Layer]:
                 warnings.simplefilter("ignore")  # what matters of them is said again on reading
                 names = [str(row[0]) for row in pyogrio.list_layers(path)]
             several = len(names) > 1
-            layers = [read_layer(path, shown, n, several, options, encoding) for n in names]
+            layers = [read_layer(path, shown, n, several, options, format == "gpkg") for n in names]
         except (RuntimeError, ValueError) as problem:  # all errors of the library are such
             raise refused(shown, _said(problem, path), remedy=_AGAIN) from problem
     if not names:
         raise refused(shown, "holds no layer that can be read", remedy=_AGAIN)
+    things = [thing for layer in layers for thing in layer.drawn]
+    nameless = bool(things) and not any(thing.attributes for thing in things)
+    if format == "shapefile" and nameless and not any(".dbf" in words for words in said):
+        said.append("no column of its table (.dbf) can be read: names and kinds are lost")
     if said:
         layers = [replace(layer, findings=(*layer.findings, *said)) for layer in layers]
     if format == "shapefile" and not any(layer.crs for layer in layers):
@@ -81,12 +86,16 @@ def _know_codes() -> None:
 def _said(problem: Exception, path: Path) -> str:
     """What is wrong, in words that need no knowledge of the library that reads."""
     text = str(problem)
+    if isinstance(problem, UnicodeDecodeError):
+        return "can not be read: a text in it is in other letters than it says, or is damaged"
     if f"{path.stem}.shx" in text:
         return "its index (.shx) is missing: a Shapefile is at least .shp, .shx and .dbf"
     if "not recognized as being in a supported file format" in text:
         return "can not be read: it is damaged or of another format than its name says"
     if "sqlite" in text.lower():
         return "can not be read: its database is damaged"
+    if type(problem).__name__ == "CRSError" and path.with_suffix(".prj").is_file():
+        return "can not be read: what says its reference system (.prj) is damaged"
     return f"can not be read ({_plain(text, path)[:120]})"
 
 
@@ -100,24 +109,15 @@ def _plain(text: str, path: Path) -> str:
 
 
 def read_layer(
-    path: Path, shown: str, name: str, several: bool, options: dict[str, str], encoding: str
+    path: Path, shown: str, name: str, several: bool, options: dict[str, str], any_texts: bool
 ) -> Layer:
-    """One layer; geometries that are broken keep their place with the problem."""
-    from pyogrio.raw import read
+    """One layer; geometries that are broken keep their place with the problem.
 
-    info = {"encoding": encoding} if encoding else {}
-    with warnings.catch_warnings(record=True) as said:
-        warnings.simplefilter("always")
-        meta, _, shapes, columns = read(
-            path,
-            layer=name,
-            max_features=MAXIMUM_FEATURES + 1,
-            datetime_as_string=True,
-            **info,
-            **options,
-        )
+    ``any_texts``: it is of a format whose columns of numbers may hold texts.
+    """
+    meta, shapes, columns, said = _parts(path, name, options, any_texts)
     if shapes is None:
-        return Layer(name=name if several else "", drawn=(), findings=_warnings(said, path))
+        return Layer(name=name if several else "", drawn=(), findings=said)
     if len(shapes) > MAXIMUM_FEATURES:
         found = f"has more than {MAXIMUM_FEATURES:,} features"
         raise refused(shown, found, remedy="export only the surfaces of this site")
@@ -139,8 +139,30 @@ def read_layer(
     crs = meta.get("crs") or ""
     label = name if several else ""
     findings = left_open_said([drawn[row].place for row in left_open], "OGC 06-103r4, 6.1.7")
-    findings += _warnings(said, path)
-    return Layer(name=label, drawn=drawn, crs=str(crs), findings=findings)
+    return Layer(name=label, drawn=drawn, crs=str(crs), findings=findings + said)
+
+
+def _parts(
+    path: Path, name: str, options: dict[str, str], any_texts: bool
+) -> tuple[dict[str, Any], Any, list[Any], tuple[str, ...]]:
+    """What is known of a layer, its shapes and columns, and what the driver warns of."""
+    from pyogrio.raw import read
+
+    with warnings.catch_warnings(record=True) as said:
+        warnings.simplefilter("always")
+        meta, numbers, shapes, columns = read(
+            path,
+            layer=name,
+            max_features=MAXIMUM_FEATURES + 1,
+            datetime_as_string=True,
+            return_fids=any_texts,
+            **options,
+        )
+    if any_texts and shapes is not None and len(shapes) <= MAXIMUM_FEATURES:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")  # they are recorded already
+            put_texts(path, name, meta, columns, numbers)
+    return meta, shapes, columns, _warnings(said, path)
 
 
 def _closed(geometry: Geometries, shapes: Geometries) -> list[int]:

@@ -9,9 +9,11 @@ from __future__ import annotations
 import codecs
 import contextlib
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
+from geosand.columns import Ints
 from geosand.errors import refused
 
 HEAD_BYTES, LEAST_TABLE = 100, 33  #: of .shp and .shx; and of a table with no column
@@ -27,8 +29,13 @@ def check_parts(path: Path, shown: str) -> list[str]:
     words = np.frombuffer(index[HEAD_BYTES:][: (len(index) - HEAD_BYTES) // 8 * 8], ">i4")
     named = words.astype(np.int64).reshape(-1, 2) * 2  # where each begins, and its size
     said = []
-    with path.open("rb") as file:
-        held = int.from_bytes(file.read(HEAD_BYTES)[24:28], "big") * 2
+    shapes = np.fromfile(path, np.uint8)
+    held = int.from_bytes(shapes[24:28].tobytes(), "big") * 2
+    if not _in_order(shapes, named[:, 0]):
+        said.append(
+            "its index (.shx) names the outlines in another order than they are numbered in:"
+            " names may be those of others"
+        )
     # what lies before may be what an outline was before it was changed
     if len(named) and named.sum(axis=1).max() + 8 < held:
         said.append("it holds outlines that its index (.shx) does not name: they are not read")
@@ -48,6 +55,16 @@ def check_parts(path: Path, shown: str) -> list[str]:
     return said
 
 
+def _in_order(shapes: np.ndarray[Any, np.dtype[np.uint8]], begun: Ints) -> bool:
+    """Whether none of the outlines that begin at these bytes has a lower number than one before.
+
+    Some writers number all alike, or leave numbers out.
+    """
+    inside = begun[(begun >= HEAD_BYTES) & (begun + 4 <= len(shapes))]
+    number = shapes[inside[:, None] + np.arange(4)].view(">i4").astype(np.int64)[:, 0]
+    return bool((np.diff(number) >= 0).all())
+
+
 def table_encoding(path: Path) -> tuple[str, str]:
     """Encoding of the table, "" for the driver's own, and words on it where that is doubtful.
 
@@ -56,15 +73,16 @@ def table_encoding(path: Path) -> tuple[str, str]:
     """
     table, said = _content(path, ".dbf"), _content(path, ".cpg")[:100].strip().upper()
     rows = table[int.from_bytes(table[8:10], "little") :]  # they begin behind the head
+    wrong = _is_of_no_table(said.decode("utf-8-sig", "replace"))
     if rows.isascii() or len(table) < LEAST_TABLE:
-        return "", ""
+        return "ISO-8859-1" if wrong else "", ""
     try:
         rows.decode("utf-8")
         utf_8 = True
     except UnicodeDecodeError:
         utf_8 = False
-    if said in NO_PAGE:
-        if table[29] and not utf_8:
+    if said in NO_PAGE or wrong:
+        if table[29] and not (utf_8 or wrong):
             return "", ""
         named = f".cpg says {said.decode()}" if said else "no .cpg"
         doubt = f"its table does not say its encoding ({named})"
@@ -84,12 +102,23 @@ def table_encoding(path: Path) -> tuple[str, str]:
 def _known_page(word: str) -> str:
     """What the driver calls a code page; "" where it knows better than to stop at a word."""
     number = word.removeprefix("ANSI ").removeprefix("OEM ")
-    if number in ("65001", "UTF-8", "UTF8"):
+    if number == "65001" or number.replace("-", "").startswith("UTF8"):
         return "UTF-8"
     if number != word and number.isdigit():  # forms that the driver does not know
         with contextlib.suppress(LookupError):
             return codecs.lookup(f"CP{number}").name.upper()
     return ""
+
+
+def _is_of_no_table(word: str) -> bool:
+    """Whether it names a code in which letters are other bytes, as UTF-16: no table is in such.
+
+    The driver would read other words out of it.
+    """
+    try:
+        return "a".encode(word) != b"a"
+    except (LookupError, ValueError):  # no code that is known here
+        return False
 
 
 def _content(path: Path, ending: str) -> bytes:

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import lzma
 import re
 import stat
 import zipfile
+import zlib
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -46,7 +48,8 @@ _ENCODINGS = re.compile(
 #: GeoPackage that is open in another program is not yet in it.
 COMPANIONS = (
     *(".shx", ".dbf", ".prj", ".cpg", ".xsd", ".sbn", ".sbx", ".qix", ".qmd", ".gfs"),
-    *(".dat", ".map", ".id", ".ind", ".mid", ".gpkg-wal", ".gpkg-journal", ".shp.xml", ".qpj"),
+    *(".dat", ".map", ".id", ".ind", ".mid", ".gpkg-wal", ".gpkg-shm", ".gpkg-journal"),
+    *(".shp.xml", ".qpj"),
 )
 SHAPEFILE_PARTS = (".shx", ".dbf", ".prj", ".cpg")
 
@@ -94,7 +97,8 @@ def unpack(path: Path, folder: Path) -> tuple[list[Source], list[str]]:
     except OSError as problem:
         if problem.errno in NO_ROOM:  # for the copy
             raise
-        raise refused(name, f"can not be read: {problem.strerror}") from problem
+        found = f"can not be read: {problem.strerror or 'it is damaged'}"  # bz2 says nothing
+        raise refused(name, found) from problem
     return [_sorted(copy, name)], []
 
 
@@ -112,8 +116,9 @@ def _database(path: Path, folder: Path) -> Source:
 
 
 def _safe(stem: str) -> str:
-    """A stem that any driver takes; it shows in messages as the layer's name."""
-    return re.sub(r"[^\w.-]", "_", stem)[-80:].lstrip(".") or "file"
+    """A stem that any driver and system takes; it shows in messages as the layer's name."""
+    plain = re.sub(r"[^\w.-]", "_", stem)[-80:].encode()[-240:].decode(errors="ignore")
+    return plain.lstrip(".") or "file"
 
 
 def _ending(name: str) -> str:
@@ -132,53 +137,76 @@ def _companions(path: Path) -> Iterator[Path]:
 
 
 def _archive(path: Path, folder: Path) -> tuple[list[Source], list[str]]:
+    """Copies of its boundary files, and what of it is not read."""
     try:
         with zipfile.ZipFile(path) as archive:
-            room = MAXIMUM_UNPACKED
-            copies: list[tuple[Path, str]] = []
-            databases: dict[Path, str] = {}  # of files of which only all together are read
-            places: dict[tuple[str, str], Path] = {}
-            for member in _members(archive, path.name):
-                parent, _, inner = member.filename.replace("\\", "/").rpartition("/")
-                ending = _ending(_safe(inner))
-                stem = inner[: -len(ending) or None]
-                database = ".gdb" if parent.lower().endswith(".gdb") else ""
-                # files of one folder and stem, in any case, stay together and apart from others
-                key = (parent, "" if database else stem.lower())
-                place = places.setdefault(key, folder / f"m{len(places)}{database}")
-                place.mkdir(exist_ok=True)
-                copy = place / f"{_safe(stem)}{ending}"
-                if copy.exists():
-                    twice = f"holds two files of one name: {member.filename[:60]!r}"
-                    raise refused(path.name, twice, remedy="pack it again with one of them")
-                room -= _copy(archive, member, copy, room, path.name)
-                if database:
-                    databases[place] = parent
-                else:
-                    copies.append((copy, member.filename))
-    except (zipfile.BadZipFile, NotImplementedError, RuntimeError, EOFError) as problem:
-        text = f"can not be unpacked: {str(problem)[:80] or 'it is damaged'}"
+            copies, databases = _copied(archive, folder, path.name)
+    except (NotImplementedError, RuntimeError) as problem:  # of the library, at what it can not do
+        text = "can not be unpacked: it has a password, or is packed in an unusual way"
         raise refused(path.name, text, remedy="pack it again without a password") from problem
-    except zipfile.zlib.error as problem:  # type: ignore[attr-defined]
+    except (zipfile.BadZipFile, zlib.error, lzma.LZMAError, EOFError, ValueError) as problem:
         raise refused(path.name, "is damaged", remedy="send or pack it again") from problem
     found = [
         Source(path=place, shown=f"{path.name}/{parent}", format="gdb")
         for place, parent in databases.items()
     ]
-    alone = [(c, n) for c, n in copies if _ending(c.name) not in COMPANIONS]
-    chosen = [(c, n) for c, n in alone if c.suffix in FORMATS]
-    rest = [n for c, n in alone if c.suffix not in FORMATS]
+    chosen, rest = _chosen(copies, bool(found))
     if not chosen and not found:
         inside = ", ".join(n for _, n in copies[:5]) or "nothing"
         packed = [n for _, n in copies if n.lower().endswith((".kmz", ".zip"))]
         remedy = f"unpack it and bring {packed[0]}" if packed else "pack the boundary file"
         raise refused(path.name, f"holds {inside}", allowed=READS, remedy=remedy)
+    return [*found, *(_sorted(c, f"{path.name}/{n}") for c, n in chosen)], rest
+
+
+def _copied(
+    archive: zipfile.ZipFile, folder: Path, name: str
+) -> tuple[list[tuple[Path, str]], dict[Path, str]]:
+    """Its files with their names in it, and folders of files of which only all together are read.
+
+    Files of one folder and stem, in any case, stay together and apart from others.
+    """
+    room = MAXIMUM_UNPACKED
+    copies: list[tuple[Path, str]] = []
+    databases: dict[Path, str] = {}
+    places: dict[tuple[str, str], Path] = {}
+    for member in _members(archive, name):
+        parent, _, inner = member.filename.replace("\\", "/").rpartition("/")
+        ending = _ending(_safe(inner))
+        stem = inner[: -len(ending) or None]
+        database = ".gdb" if parent.lower().endswith(".gdb") else ""
+        key = (parent, "" if database else stem.lower())
+        place = places.setdefault(key, folder / f"m{len(places)}{database}")
+        place.mkdir(exist_ok=True)
+        copy = place / f"{_safe(stem)}{ending}"
+        if copy.exists():
+            twice = f"holds two files of one name: {member.filename[:60]!r}"
+            raise refused(name, twice, remedy="pack it again with one of them")
+        room -= _copy(archive, member, copy, room, name)
+        if database:
+            databases[place] = parent
+        else:
+            copies.append((copy, member.filename))
+    return copies, databases
+
+
+def _chosen(
+    copies: list[tuple[Path, str]], beside_database: bool
+) -> tuple[list[tuple[Path, str]], list[str]]:
+    """Of the files of an archive those that draw something, and the names of the others."""
+    alone = [(c, n) for c, n in copies if _ending(c.name) not in COMPANIONS]
+    chosen = [(c, n) for c, n in alone if c.suffix in FORMATS]
+    rest = [n for c, n in alone if c.suffix not in FORMATS]
+    whole = {c.parent for c, _ in alone}  # a part by itself was of a file that is not there
+    parts = (*SHAPEFILE_PARTS, ".mid")
+    rest += [n for c, n in copies if c.parent not in whole and c.suffix in parts]
     # a text beside real drawings is a note, not a survey
     drawings = [(c, n) for c, n in chosen if FORMATS[c.suffix] != "survey"]
-    if found or drawings:
+    if beside_database or drawings:
         rest += [n for c, n in chosen if FORMATS[c.suffix] == "survey" or c.suffix == ".xml"]
-        chosen = [(c, n) for c, n in drawings if c.suffix != ".xml"] or ([] if found else chosen)
-    return [*found, *(_sorted(c, f"{path.name}/{n}") for c, n in chosen)], rest
+        plain = [(c, n) for c, n in drawings if c.suffix != ".xml"]
+        chosen = plain or ([] if beside_database else chosen)
+    return chosen, rest
 
 
 def _members(archive: zipfile.ZipFile, name: str) -> Iterator[zipfile.ZipInfo]:
@@ -195,7 +223,9 @@ def _members(archive: zipfile.ZipFile, name: str) -> Iterator[zipfile.ZipInfo]:
             )
         if stat.S_ISLNK(entry.external_attr >> 16):
             raise refused(name, f"holds a link: {inner[:60]!r}", remedy="pack the file itself")
-        if entry.is_dir() or inner.startswith("__MACOSX/") or plain_name(inner).startswith("."):
+        if entry.is_dir() or inner.startswith("__MACOSX/"):
+            continue
+        if plain_name(inner).startswith(("._", ".DS_Store")):  # what macOS writes beside files
             continue
         yield entry
 
@@ -240,6 +270,9 @@ def _format(head: bytes, ending: str, shown: str) -> str:
         raise refused(shown, "is a DWG drawing", allowed=READS, remedy="save it as DXF")
     if head.startswith(b"AutoCAD Binary DXF"):
         return "dxf"
+    if head.startswith(b"PK\3\4"):
+        found = "is an archive or a workbook that is not whole, or is not called so"
+        raise refused(shown, found, remedy="send it again; if it is whole, call it .zip or .xlsx")
     text = head.replace(b"\0", b"").lstrip(b"\xef\xbb\xbf\xff\xfe \t\r\n")
     lower = text[:1000].lower()
     if lower.startswith((b"<!doctype html", b"<html")):

@@ -28,7 +28,7 @@ _GIVE = "say with --crs which it was surveyed in, for example EPSG:25832"
 def horizontal(text: str, shown: str) -> CRS:
     """A CRS from what a file or a user says; without its heights. Raises Refused otherwise."""
     import pyproj
-    from pyproj.exceptions import CRSError
+    from pyproj.exceptions import CRSError, ProjError
     from pyproj.network import set_network_enabled  # type: ignore[attr-defined]
 
     set_network_enabled(False)  # a grid that does not come makes points infinite
@@ -43,6 +43,11 @@ def horizontal(text: str, shown: str) -> CRS:
         what = "heights only" if crs.is_vertical else "a local grid without a place on earth"
         what = "X, Y and Z from the centre of the earth" if crs.is_geocentric else what
         raise refused(shown, f"{crs.name!r} is {what}", remedy=_GIVE)
+    try:
+        pyproj.Transformer.from_crs(crs, LON_LAT, always_xy=True)
+    except ProjError as problem:  # as of a scale of 0
+        found = f"{crs.name!r} has numbers that can not be, or is not of the earth"
+        raise refused(shown, found, remedy=_GIVE) from problem
     return crs
 
 

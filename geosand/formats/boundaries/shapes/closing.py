@@ -20,6 +20,7 @@ from geosand.formats.boundaries.shapes.faces import (
     points_of,
     shared_faces,
 )
+from geosand.formats.boundaries.shapes.hanging import hanging
 
 LINES = ("LineString", "LinearRing", "MultiLineString")
 HINT_M = 30.0  #: gaps up to this are worth a word on how to close them
@@ -86,16 +87,19 @@ class _Closing:
     def folder(self, lines: list[Line], outlines: list[Any]) -> list[Drawn]:
         """Lines of one folder: closed chains, then what shares edges.
 
-        A chain that a further line divides is no outline itself: its parts are.
+        A chain that a further line divides is no outline itself: its parts are. Leaders of labels
+        divide nothing.
         """
         ends = _ends(lines)
         places = points_of(ends * self.metres)
         # ends that meet exactly first: sides shorter than the tolerance would look like forks
-        chains = _chains(lines, [clusters(places, reach) for reach in (EXACT_M, self.tolerance_m)])
+        nodes = [clusters(places, reach) for reach in (EXACT_M, self.tolerance_m)]
+        hung = self._hanging(lines, outlines, nodes[1])
+        chains = _chains(lines, nodes, hung)
         in_chains = {k // 2 for chain in chains for k in chain}
         rest = [k for k in range(len(lines)) if k not in in_chains]
         polygons = [shapely.polygons(_ring(lines, chain)) for chain in chains]
-        divided = self._divided(polygons, [lines[k] for k in rest])
+        divided = self._divided(polygons, [lines[k] for k in rest if k not in hung])
         out = []
         for row, (chain, polygon) in enumerate(zip(chains, polygons, strict=True)):
             if row in divided:
@@ -111,7 +115,19 @@ class _Closing:
         if not rest:
             return out
         there = outlines + [d.geometry for d in out]
-        return out + self._faces([lines[k] for k in sorted(rest)], there)
+        rest.sort()
+        return out + self._faces([lines[k] for k in rest], there, [k in hung for k in rest])
+
+    def _hanging(self, lines: list[Line], outlines: list[Any], node: Ints) -> set[int]:
+        runs, rings = self._courses(lines, outlines)
+        reach = max(self.tolerance_m, EXACT_M)
+        hung = hanging(runs, rings, _ends(lines) * self.metres, node, reach)
+        return {*np.flatnonzero(hung).tolist()}
+
+    def _courses(self, lines: list[Line], outlines: list[Any]) -> tuple[list[Any], list[Any]]:
+        runs = [shapely.linestrings(points[:, :2] * self.metres) for _, points in lines]
+        rings = [shapely.transform(o.boundary, lambda p: p * self.metres) for o in outlines]
+        return runs, rings
 
     def _divided(self, polygons: list[Any], lines: list[Line]) -> set[int]:
         """Rows of the polygons in which a line runs that begins or ends on their edge."""
@@ -131,22 +147,21 @@ class _Closing:
         return found
 
     def _meeting(
-        self, lines: list[Line], outlines: list[Any]
+        self, lines: list[Line], outlines: list[Any], hung: Bools
     ) -> Iterator[tuple[list[int], list[Any], set[int]]]:
         """Rows of lines, and outlines, that hang together; which of them have both ends on others.
 
-        All at once where crossing counts, but for outlines that were only left open. Else a fairway
-        that was walked across its green does not make outlines of what their lines enclose between
-        them, and a green lends its edge only.
+        All at once where crossing counts, but for leaders and outlines that were left open. Else a
+        fairway that was walked across its green does not make outlines of what their lines enclose
+        between them, and a green lends its edge only.
         """
-        runs = [shapely.linestrings(points[:, :2] * self.metres) for _, points in lines]
-        rings = [shapely.transform(o.boundary, lambda p: p * self.metres) for o in outlines]
+        runs, rings = self._courses(lines, outlines)
         ends, reach = points_of(_ends(lines) * self.metres), max(self.tolerance_m, EXACT_M)
         end, other = shapely.STRtree(runs + rings).query(ends, "dwithin", distance=reach)
         end, other = end[end // 2 != other], other[end // 2 != other]
         if self.crossing:
             loose = np.bincount(end // 2, minlength=len(runs)) == 0
-            net = np.flatnonzero(~(loose & self._left_open(lines, runs))).tolist()
+            net = np.flatnonzero(~(hung | (loose & self._left_open(lines, runs)))).tolist()
             if net:
                 yield net, outlines, {*net}
             return
@@ -164,12 +179,12 @@ class _Closing:
         around: Bools = apart < np.minimum(LEFT_OPEN_M, HINT_SHARE * shapely.length(runs))
         return around
 
-    def _faces(self, lines: list[Line], outlines: list[Any]) -> list[Drawn]:
-        """What lines with shared edges enclose; the rest as lines."""
+    def _faces(self, lines: list[Line], outlines: list[Any], hung: list[bool]) -> list[Drawn]:
+        """What lines with shared edges enclose, but for those that hang; the rest as lines."""
         faces: list[tuple[Any, list[int]]] = []
-        for rows, beside, ending in self._meeting(lines, outlines):
-            hung = [lines[k] for k in rows]
-            for face, sides in shared_faces(hung, beside, self.tolerance_m, self.metres):
+        for rows, beside, ending in self._meeting(lines, outlines, np.array(hung)):
+            met = [lines[k] for k in rows]
+            for face, sides in shared_faces(met, beside, self.tolerance_m, self.metres):
                 if own := [rows[k] for k in sides if rows[k] in ending]:
                     faces.append((face, own))
         used = {k for _, sides in faces for k in sides}
@@ -214,14 +229,14 @@ def _ends(lines: list[Line]) -> Floats:
     return np.array([p[:2] for _, points in lines for p in (points[0], points[-1])])
 
 
-def _chains(lines: list[Line], nodes: list[Ints]) -> list[list[int]]:
+def _chains(lines: list[Line], nodes: list[Ints], hung: set[int]) -> list[list[int]]:
     """Closed chains of lines of which two ends meet at each place: the ends each is entered at.
 
     End 2k is the start of line k, end 2k + 1 its end; each of ``nodes`` has the place of each, and
-    is asked for what those before it left. A chain encloses something.
+    is asked for what those before it left. A chain encloses something; ``hung`` are in none.
     """
     chains: list[list[int]] = []
-    used: set[int] = set()
+    used = {*hung}
     for node in nodes:
         at: dict[int, list[int]] = defaultdict(list)
         for k, n in enumerate(node.tolist()):

@@ -49,7 +49,8 @@ def shared_faces(
         near = [k for k in tree.query(band).tolist() if k < own]
         shares = {k: float(shapely.length(shapely.intersection(edges[k], band))) for k in near}
         sides = sorted((k for k in near if shares[k] > TOUCH_M), key=lambda k: (-shares[k], k))
-        if sides and encloses(shapely.get_coordinates(shapely.get_exterior_ring(face))):
+        thin = 2 * shapely.area(face) <= TOUCH_M * shapely.length(face)  # along a line drawn twice
+        if sides and not thin:
             found.append((_scaled(face, 1 / scale), sides))
     return found
 

@@ -53,7 +53,13 @@ HOLE_COLUMNS = (
     *("loch", "bahn", "trou", "hoyo", "buca"),
 )
 GREENS = 2  #: of one hole, at most; common practice, no published source
-_NUMBER = re.compile(r"(?:hole[\W_]*)?0*([1-9]\d?[a-z]?)", re.IGNORECASE)  #: 7, 07, Hole 7
+#: 7, 07, Hole 7, H7; Red 7 of three nines; 2/16 of a double green; 3.0 of a table with gaps.
+_NUMBER = re.compile(
+    r"(?:(?:#|h(?:oles?)?|loch|bahn|trou|hoyo|buca|no|nr)(?:[\W_]+|(?=\d)))*"
+    r"((?:[^\W\d_]+[ _-]?)?)0*([1-9]\d?[a-z]?)(?:\.0)?"
+    r"(?:( ?[/&+,-] ?| and )0*([1-9]\d?[a-z]?))?",
+    re.IGNORECASE,
+)
 
 
 class _Hole(NamedTuple):
@@ -161,7 +167,14 @@ def _said_hole(thing: Drawn) -> str:
 
 def _hole_in_column(thing: Drawn) -> str:
     found = _NUMBER.fullmatch(cell_of(thing.attributes, None, HOLE_COLUMNS))
-    return found[1] if found else ""
+    if not found:
+        return ""
+    nine, number, between, other = found.groups()
+    if recognise(nine) in ON:  # "Green 7" of a column that says so
+        nine = ""
+    if not other:
+        return f"{nine}{number}"
+    return f"{nine}{number}{'-' if '-' in between else '/'}{other}"  # 1-18 may be a range
 
 
 def _is_nameless(thing: Drawn, sort: str, shared: set[tuple[str, str]]) -> bool:

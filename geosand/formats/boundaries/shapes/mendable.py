@@ -24,6 +24,7 @@ USUAL_STEPS, FEWEST_STEPS = 2.0, 4
 FOURTH_SIDE = 1.25  #: of four corners the same, over the longest of three sides
 THINNEST = 0.02  #: area of such a one over that side squared; else it encloses nothing
 NO_AREA = ("", "path", "other")  #: kinds of lines that need not enclose anything
+CLOSED = "a closed line of no known kind"  #: with one it would be an outline
 NOT_CLOSED = "a line that does not close: its ends are "
 ALONG = ", on the edge of "  #: in such a reason, where the line ends on outlines of other layers
 #: Formats with a rule for the direction of rings (RFC 7946, 3.1.6; OGC KML 2.3, 10.8).

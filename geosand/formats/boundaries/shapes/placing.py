@@ -10,7 +10,7 @@ import numpy as np
 import shapely
 
 from geosand.columns import Floats, Geometries, Ints
-from geosand.formats.boundaries.drawings.labels import give_labels
+from geosand.formats.boundaries.drawings.labels import give_labels, give_labels_to_open
 from geosand.formats.boundaries.drawn import NOT_WHOLE, Drawn, Layer
 from geosand.formats.boundaries.place import reference_systems as systems
 from geosand.formats.boundaries.place.antimeridian import cut, on_one_side, uncut
@@ -24,6 +24,7 @@ from geosand.formats.boundaries.place.layer_system import (
 from geosand.formats.boundaries.place.to_lon_lat import Moved, to_lon_lat
 from geosand.formats.boundaries.shapes.closing import LINES, close_lines
 from geosand.formats.boundaries.shapes.mendable import (
+    CLOSED,
     NO_AREA,
     can_be_mended,
     said_of_rings,
@@ -69,14 +70,18 @@ def place_layer(layer: Layer, shown: str, wishes: Wishes) -> Placed:
     crs, things, findings = in_its_system(layer, things, shown, wishes)
     metres = systems.metres_per_unit(crs, float(bounds_of(things)[[1, 3]].mean()))
     things, closed, joined = _closed(layer, things, metres, wishes)
-    things, labels = give_labels(things) if layer.asks_unit else (things, 0)
+    labels = 0
+    if layer.asks_unit:
+        things, labels = give_labels(things, wishes.kind_told)
     if layer.closes_lines:
         as_holes = wishes.holes and layer.asks_unit  # else all kinds are in one layer
         hint = layer.asks_unit and not as_holes
         things, inside, holes = nested(things, as_holes=as_holes, hint=hint)
         closed, joined = closed + inside, joined + holes
-    kept, geometry, left_out = _areas(things, wishes)
     nearly, outlines, gaps = to_be_closed(things, metres, wishes, along=layer.asks_unit)
+    if layer.asks_unit:
+        things, nearly = give_labels_to_open(things, nearly, outlines, wishes.kind_told)
+    kept, geometry, left_out = _areas(things, wishes)
     kept, geometry = kept + nearly, np.concatenate([geometry, outlines])
     heights, there = np.full(len(kept), np.nan), None
     reasons = [""] * (len(kept) - len(gaps)) + gaps
@@ -208,6 +213,10 @@ def _is_outline(thing: Drawn, wishes: Wishes) -> bool:
     """A line that ends where it began and is of a kind that has an area; a path may be a loop."""
     if not thing.draws(*LINES) or wishes.kind_and_word(thing)[0] in NO_AREA:
         return False
+    return _is_closed(thing)
+
+
+def _is_closed(thing: Drawn) -> bool:
     return bool(shapely.is_ring(shapely.get_parts(thing.geometry)).all())
 
 
@@ -227,6 +236,7 @@ def _areas(drawn: list[Drawn], wishes: Wishes) -> tuple[list[Drawn], Geometries,
                 reason = f"{counted(rest)} beside its polygons"
                 left_out.append(LeftOut(place=thing.place, name=thing.name, reason=reason))
             continue
+        kind = wishes.kind_and_word(thing)[0]
         if thing.problem:
             reason = thing.problem
         elif thing.geometry is None or thing.geometry.is_empty:
@@ -234,10 +244,13 @@ def _areas(drawn: list[Drawn], wishes: Wishes) -> tuple[list[Drawn], Geometries,
         else:
             reason = "a point" if "Point" in thing.geometry.geom_type else "a line"
             reason = reason if rest.total() == 1 else counted(rest)
+            if not kind and thing.draws(*LINES) and _is_closed(thing):
+                reason = CLOSED
         drawn_as_area = bool(thing.problem) and thing.geometry is None
         lost = drawn_as_area and reason not in NOTHING_DRAWN
-        meant = wishes.kind_and_word(thing)[0] not in NO_AREA
-        out = LeftOut(place=thing.place, name=thing.name, reason=reason, lost=lost, meant=meant)
+        out = LeftOut(
+            place=thing.place, name=thing.name, reason=reason, lost=lost, meant=kind not in NO_AREA
+        )
         left_out.append(out)
     geometry = np.array(shapes, dtype=object)
     return kept, geometry, left_out

@@ -13,7 +13,7 @@ from pathlib import Path
 import numpy as np
 
 from geosand.errors import Fault, Refused, Undecided, printable, refused
-from geosand.formats.boundaries.shapes.mendable import NOT_CLOSED
+from geosand.formats.boundaries.shapes.mendable import CLOSED, NOT_CLOSED
 from geosand.formats.boundaries.sites.questions import Choice
 from geosand.formats.boundaries.sites.record_workbook import empty_workbook
 from geosand.formats.boundaries.sites.settling import Settled, settle, with_known_around
@@ -118,6 +118,8 @@ def no_surface(boundaries: Boundaries) -> Refused:
     table = boundaries.file.lower().partition("/")[0].endswith((".csv", ".txt", ".xlsx"))
     points = table and all(item.reason == "a point" for item in boundaries.tally.left_out)
     remedy = "raise --close-tolerance where lines do not meet" if lines else "draw polygons"
+    if any(item.reason == CLOSED for item in boundaries.tally.left_out):
+        remedy = "name the column of kinds of its closed lines with --kind, or say --one-kind"
     if points and boundaries.tally.left_out:
         remedy += ", or name in a column surface what each point is a corner of"
     if any(not why.startswith(NOT_CLOSED) for why in boundaries.broken_why):

@@ -22,6 +22,7 @@ from geosand.areas.remarks import Remark, square_metres
 from geosand.areas.repair import repair
 from geosand.columns import Bools, Floats, Geometries, Ints, Strings, take
 from geosand.errors import Fault, Finding
+from geosand.formats.boundaries.drawings.labels import TEXT_OPEN
 from geosand.formats.boundaries.place.antimeridian import cut, on_one_side
 from geosand.formats.boundaries.shapes.mendable import ALONG, NOT_CLOSED
 from geosand.formats.boundaries.sites.ground import factor_of
@@ -275,11 +276,15 @@ def _taken(boundaries: Boundaries, table: _Table) -> Boundaries:
     used = set(features.place.tolist())
     saved = {(str(table.whole.place[row]), table.why[row]) for row in rows if table.why[row]}
     closed = {place for place, why in saved if why.startswith(NOT_CLOSED)}
+    texts = {TEXT_OPEN + place for place in closed}
     left_out = [
         item
         for item in boundaries.tally.left_out
-        if (item.place, item.reason) not in saved and item.place not in closed
+        if (item.place, item.reason) not in saved
+        and item.place not in closed
+        and item.reason not in texts
     ]
+    labels = sum(item.reason in texts for item in boundaries.tally.left_out)
     left_out += [
         LeftOut(place=str(table.whole.place[row]), name=str(table.whole.name[row]), reason=text)
         for row, text in table.deleted.items()
@@ -289,6 +294,7 @@ def _taken(boundaries: Boundaries, table: _Table) -> Boundaries:
         used=len(used),
         surfaces=len(features),
         by_kind=counted_by_kind(features.kind),
+        labels=boundaries.tally.labels + labels,
         left_out=tuple(replace(item, partly=item.place in used) for item in left_out),
     )
     return replace(boundaries, features=features, tally=tally)

@@ -104,6 +104,13 @@ HOLDERS = frozenset(("hole", "course", "golf course"))
 _WHERE = frozenset(("hole", "driving range", "clubhouse", "boundary"))
 #: Kinds of which the name of a course may speak, as in forest_pond_hole_3_green.
 _OF_NAMES = frozenset(("water", "lawn", "other"))
+#: Words for what grows on a surface of one of these kinds: a grass pitch is a pitch, unless the
+#: grass is none. "Green grass" is only green.
+_GROWING = frozenset(("grass", "turf", "sod"))
+_GROWN = frozenset(("green", "tee", "fairway", "approach", "collar", "surround", "pitch"))
+_NO_GRASS = frozenset(
+    ("artificial", "synthetic", "astro", "plastic", "fake", "rubber", "sand", "mat", "weather", "g")
+)
 _PHRASES = {
     phrase: kind
     for language in (FOREIGN, SYNONYMS)
@@ -140,6 +147,8 @@ def recognise(text: str) -> str:
     ('green', 'green', 'surround')
     >>> recognise("greeen"), recognise("bunker by the green")
     ('', '')
+    >>> recognise("Grass football pitch"), recognise("3G turf pitch"), recognise("green grass")
+    ('pitch', '', '')
     """
     words = words_of(text)
     if " ".join(words) in _PHRASES:
@@ -162,9 +171,19 @@ def recognise(text: str) -> str:
         else:
             start += 1
     found = found or before
+    if found - {"lawn"} and _grows(found - {"lawn"}, words):
+        found -= {"lawn"}
     if where and not found:
         return "other"
     return found.pop() if len(found) == 1 else ""
+
+
+def _grows(found: set[str], words: list[str]) -> bool:
+    """Whether words beside kinds say only that grass grows on them."""
+    if not found <= _GROWN or _NO_GRASS.intersection(words):
+        return False
+    said = found != {"green"} or _PHRASES.get(words[-1]) == "green"
+    return said and bool(_GROWING.intersection(words))
 
 
 def _says_where(text: str) -> bool:

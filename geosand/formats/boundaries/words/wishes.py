@@ -49,6 +49,10 @@ class Wishes:
         told = by_name not in ("", "other") or bool(key)
         return (by_name, name) if told else (kind, word)
 
+    def kind_told(self, thing: Drawn) -> str:
+        """Kind of a thing, "" where nothing tells it."""
+        return self.kind_and_word(thing)[0]
+
     def kind_in(self, file: str, thing: Drawn) -> tuple[str, str]:
         """The same; where nothing in the file says a kind, the file's own name may."""
         kind, word = self.kind_and_word(thing)

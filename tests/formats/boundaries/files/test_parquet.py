@@ -146,3 +146,51 @@ def test_few_bytes_that_stand_for_many(tmp_path):
     assert path.stat().st_size < 100_000
     with pytest.raises(Refused, match="more than 1,000 MB when it is unpacked"):
         read_boundaries(path)
+
+
+def native(ring):
+    """Coordinates as GeoArrow lays them out."""
+    return [{"x": x, "y": y} for x, y in shapely.get_coordinates(ring).tolist()]
+
+
+@pytest.mark.parametrize("outline", [[], None])
+@pytest.mark.parametrize("several", [False, True])
+def test_a_native_hole_without_an_outline_is_refused(tmp_path, outline, several):
+    """GEOS ends the process at it."""
+    path = tmp_path / "a.parquet"
+    frame().to_parquet(path, geometry_encoding="geoarrow")
+    table = pyarrow.parquet.read_table(path)
+    k = table.schema.get_field_index("geometry")
+    point = pyarrow.struct([("x", pyarrow.float64()), ("y", pyarrow.float64())])
+    kind = pyarrow.list_(pyarrow.list_(point))
+    rows = [[native(SHAPES[0])], [outline, native(SHAPES[1])], [native(SHAPES[2].exterior)]]
+    if several:
+        kind, rows = pyarrow.list_(kind), [[row] for row in rows]
+    table = table.set_column(k, "geometry", pyarrow.array(rows, kind))
+    pyarrow.parquet.write_table(table, path)
+    with_head(path, encoding="multipolygon" if several else "polygon")
+    with pytest.raises(Refused, match="a polygon has a hole, and no outline about it"):
+        read_boundaries(path)
+
+
+def test_lists_of_lists_beside_the_outlines_are_no_holes(tmp_path):
+    path = tmp_path / "a.parquet"
+    frame().to_parquet(path)
+    table = pyarrow.parquet.read_table(path)
+    depths = pyarrow.array([[[], [9.0]], None, [[8.0]]])
+    pyarrow.parquet.write_table(table.append_column("depths", depths), path)
+    as_expected(read_boundaries(path))
+
+
+def test_texts_as_bytes_and_texts_that_are_none(tmp_path):
+    path = tmp_path / "a.parquet"
+    frame().to_parquet(path)
+    table = pyarrow.parquet.read_table(path)
+    table = table.replace_schema_metadata({"geo": table.schema.metadata[b"geo"]})  # not by pandas
+    k, ids = table.schema.get_field_index("id"), pyarrow.array([b"g1", b"g2", b"t1"])
+    pyarrow.parquet.write_table(table.set_column(k, "id", ids), path)
+    as_expected(read_boundaries(path))
+    broken = pyarrow.array([b"g1", b"g\xff", b"t1"]).view(pyarrow.string())
+    pyarrow.parquet.write_table(table.set_column(k, "id", broken), path)
+    with pytest.raises(Refused, match="a text in it is not UTF-8"):
+        read_boundaries(path)

@@ -113,3 +113,65 @@ def test_who_names_a_part_is_told_which_file_to_name(parts, tmp_path, ending):
         Refused, match=r"is a part of a Shapefile. Name a.shp, with which it is read"
     ):
         read_boundaries(tmp_path / f"a.{ending}")
+
+
+def test_an_index_in_another_order_is_told(parts, read):
+    """Each outline has its number before it: ESRI, Shapefile Technical Description, page 5."""
+    files = parts(3)
+    index = files["shx"]
+    features, told = read(
+        files | {"shx": index[:100] + index[108:116] + index[100:108] + index[116:]}
+    )
+    assert len(features) == 3
+    assert "names the outlines in another order than they are numbered in" in told
+
+
+@pytest.mark.parametrize("numbers", [(0, 0, 0), (5, 6, 7), (1, 1, 1), (1, 3, 4), (-1, -1, -1)])
+def test_numbers_may_begin_anywhere_leave_some_out_or_be_none(parts, read, numbers):
+    files = parts(3)
+    shapes, index = bytearray(files["shp"]), files["shx"]
+    for k, number in enumerate(numbers):
+        begun = int.from_bytes(index[100 + 8 * k : 104 + 8 * k], "big") * 2
+        shapes[begun : begun + 4] = number.to_bytes(4, "big", signed=True)
+    assert "another order" not in read(files | {"shp": bytes(shapes)})[1]
+
+
+@pytest.mark.parametrize("place", [8, 10], ids=["head", "row"])
+def test_a_table_that_can_not_be_read_is_told(parts, read, place):
+    table = bytearray(parts(2)["dbf"])
+    table[place : place + 2] = (50).to_bytes(2, "little")
+    features, told = read(parts(2) | {"dbf": bytes(table)})
+    assert len(features) == 2
+    assert "no column of its table (.dbf) can be read: names and kinds are lost" in told
+
+
+@pytest.mark.parametrize("page", [b"UTF-16", b"UTF-32LE", b"CP037"])
+def test_a_cpg_that_can_be_of_no_table_is_not_followed(parts, read, page):
+    """The driver reads other words out of plain letters, or none."""
+    assert read(parts(2) | {"cpg": page})[0].name.tolist() == ["Green 1", "Green 2"]
+
+
+@pytest.mark.parametrize("page", [0, 3])
+def test_a_cpg_that_can_be_of_no_table_is_told_where_it_matters(parts, read, page):
+    """Also where byte 29 of the table names a page: the driver asks the .cpg first."""
+    files = parts(2, ["Étang", "Green"], "ISO-8859-1")
+    table = files["dbf"][:29] + bytes([page]) + files["dbf"][30:]
+    features, told = read(files | {"dbf": table, "cpg": b"UTF-16"})
+    assert features.name.tolist() == ["Étang", "Green"]
+    assert "does not say its encoding (.cpg says UTF-16): read as CP1252; look at accents" in told
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "text"),
+    [
+        ("]]", "", "what says its reference system (.prj) is damaged"),
+        ('"Scale_Factor",0.9996', '"Scale_Factor",0', "has numbers that can not be"),
+    ],
+)
+def test_a_damaged_prj_is_refused_in_words(parts, read, old, new, text):
+    files = parts(1)
+    wrong = files["prj"].decode().replace(old, new)
+    assert wrong != files["prj"].decode()
+    with pytest.raises(Refused) as told:
+        read(files | {"prj": wrong.encode()})
+    assert text in str(told.value)

@@ -291,7 +291,34 @@ def test_a_column_of_kinds_by_the_user_says_them_also_of_what_is_called_after_it
     assert set(found.kind) == {"green"}
 
 
-@pytest.mark.parametrize("cell", [0, None, "", "yes", 250, "7/16"])
+@pytest.mark.parametrize(
+    ("cell", "name"),
+    [
+        ("7/16", "Green 7/16"),  # a double green
+        ("02 & 11", "Green 2/11"),
+        ("Red 3", "Green Red 3"),  # one of three nines
+        ("B04", "Green B4"),
+        ("H07", "Green 7"),
+        ("Holes 2/16", "Green 2/16"),
+        ("Bahn Nr. 7", "Green 7"),
+        ("3.0", "Green 3"),  # text of a table whose other rows have no hole
+        ("10-18", "Green 10-18"),  # rather a range
+        ("Green 7", "Green 7"),
+    ],
+)
+def test_a_column_of_holes_says_two_of_a_double_green_and_the_nine(cell, name, tmp_path):
+    """Not in the file's order, by which the first without a name would be green-1."""
+    shapes = (GREEN, PRACTICE)
+    rows = [
+        feature(to_lon_lat(shape), kind="green", hole=hole)
+        for shape, hole in zip(shapes, (cell, "9"), strict=True)
+    ]
+    path = tmp_path / "course.geojson"
+    path.write_text(json.dumps({"type": "FeatureCollection", "features": rows}))
+    assert read_boundaries(path).features.name.tolist() == [name, "Green 9"]
+
+
+@pytest.mark.parametrize("cell", [0, None, "", "yes", 250, "1.5", "2021"])
 def test_what_is_no_number_of_a_hole_names_nothing(cell, tmp_path):
     rows = [feature(to_lon_lat(GREEN), kind="green", hole=cell)]
     path = tmp_path / "course.geojson"

@@ -229,6 +229,9 @@ def test_a_folder_with_something_in_it_is_refused_and_untouched(site, write_geoj
     with pytest.raises(Refused, match="no surface in it: 1 read, 0 became surfaces, 1 left out"):
         nothing = survey(write_geojson, [feature(shapely.Point(LON, LAT))])
         new_site(tmp_path / "n", nothing, name="x")
+    with pytest.raises(Refused, match=r"1 × a closed line of no known kind.* with --kind, or say"):
+        untold = survey(write_geojson, [feature(square(0).exterior, label="Green 7")])
+        new_site(tmp_path / "n", untold, name="x")
     corners = ["Part,Corner,Easting,Northing"]
     corners += [f"A,{k},{570000 + e},{5895000 + n}" for k, (e, n) in enumerate(((0, 0), (9, 0)))]
     (tmp_path / "file").write_text("\n".join(corners))

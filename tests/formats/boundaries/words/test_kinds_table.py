@@ -259,7 +259,7 @@ def test_a_line_is_no_surface_by_its_name(write_geojson):
     tee = feature(square(1), name="Tee 1")
     found = read_boundaries(write_geojson([feature(main, name="Water main ring"), tee]))
     assert found.features.kind.tolist() == ["tee"]
-    assert [item.reason for item in found.tally.left_out] == ["a line"]
+    assert [item.reason for item in found.tally.left_out] == ["a closed line of no known kind"]
 
 
 def test_the_column_that_would_tell_is_named(write_geojson):
@@ -280,7 +280,11 @@ def test_a_word_of_the_table_does_not_speak_for_the_folder_of_a_whole_hole():
     [("Bowls green 2", "lawn"), ("Croquet court", "lawn"), ("Race track, home straight", "lawn"),
      ("Sod field 7", "lawn"), ("Cricket outfield", "pitch"), ("Cricket square", "pitch"),
      ("Polo ground 1", "pitch"), ("North goal mouth", "pitch"), ("Varsity outfield", "pitch"),
-     ("Driving range outfield", "other"), ("Running track", "path"), ("Golf course", "other")],
+     ("Driving range outfield", "other"), ("Running track", "path"), ("Golf course", "other"),
+     ("Grass pitch", "pitch"), ("Grass football pitch 2", "pitch"), ("grass tees", "tee"),
+     ("L-TURF-GREEN-07", "green"), ("L-TURF-GRN", "green"), ("3G turf pitch", ""),
+     ("Sand-filled turf pitch", ""), ("Artificial turf pitch", ""),
+     ("green grass", ""), ("grass bunker", ""), ("Turf path", ""), ("Turf", "lawn")],
 )  # fmt: skip
 def test_words_of_sports_grounds(word, kind):
     """Common practice, no published source."""
