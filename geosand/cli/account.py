@@ -56,7 +56,7 @@ def command(
     """
     day = day_of(as_of)
     path = map_path(folder, out)
-    files = reports or (path.with_name(f"{path.stem}_report.html"),)
+    files = reports or (path.parent / f"{path.stem}_report.html",)
     for file in files:
         check_ending(file, (".html", ".pdf"), "--report")
     check_ending(workbook, (".xlsx",), "--workbook")

@@ -5,7 +5,7 @@ from __future__ import annotations
 import errno
 import os
 from collections.abc import Iterator, Mapping, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -131,7 +131,7 @@ def _results_in(place: Path) -> Iterator[None]:
     if whole.encode(errors="replace").decode() != whole:  # Arrow takes no such paths
         found, remedy = "has a name that is no UTF-8", "name another place with --out"
         raise Unwritten(Fault(file=whole, found=found, remedy=remedy))
-    there = place.is_dir()
+    made = [f for f in (place, *place.parents) if not os.path.lexists(f)]
     try:
         place.mkdir(parents=True, exist_ok=True)
         with held(place, "folder of results"):
@@ -147,8 +147,9 @@ def _results_in(place: Path) -> Iterator[None]:
         kept = "What is finished is kept; say the same again to go on."
         end_with(f"Stopped. {kept}", None, stop_code(stop))
     finally:
-        if not there and place.is_dir() and not any(place.iterdir()):
-            place.rmdir()
+        for made_here in made:
+            with suppress(OSError):  # where it holds something, or is not there
+                made_here.rmdir()
 
 
 def _needs_pyarrow() -> None:

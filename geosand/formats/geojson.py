@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from geosand.errors import Faults, Finding
+from geosand.errors import Faults, Finding, listed
 from geosand.formats.csv_table import MAXIMUM_COLUMNS, decode
 from geosand.formats.geojson_shapes import ShapeFault, plain_polygons, polygons_of, position_of
 from geosand.formats.json_text import KEEP_ONE, as_cell, read_json, twice_told
@@ -193,6 +193,11 @@ def _valid_from(
     return day
 
 
+def _apart(said: float | None, at: Cell) -> bool:
+    """Whether a longitude or latitude beside a point is none of it: by over 2 m or so."""
+    return said is not None and isinstance(at, float) and abs(said - at) > 2e-5
+
+
 def read_points(content: bytes, file: str, faults: Faults, findings: list[Finding]) -> RawTable:
     """Properties of point features, with their positions as columns ``lon`` and ``lat``."""
     document = _document(content, file, faults, findings)
@@ -210,5 +215,12 @@ def read_points(content: bytes, file: str, faults: Faults, findings: list[Findin
             remedy = "give a Point with [lon, lat]"
             faults.add(file, str(problem), row=table.rows[row], remedy=remedy)
     lon, lat = ([p[k] for p in position] for k in (0, 1))
+    for name, own in (("lon", lon), ("lat", lat)):
+        said = zip(table.rows, map(parse_number, table.columns.get(name, ())), own, strict=False)
+        if far := [str(row) for row, cell, at in said if _apart(cell, at)]:
+            one = len(far) == 1
+            rest = "says another {} than its point" if one else "say another {} than their points"
+            text = f"{listed(far, 8)} {rest.format(name)}, which count{'s' * one}"
+            findings.append(Finding(about=file, text=text, topic="file"))
     columns = {**table.columns, "lon": lon, "lat": lat} if table.rows else {}
     return replace(table, columns=columns, told=frozenset(told))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import os
 from collections.abc import Iterable
 from pathlib import Path
@@ -40,6 +41,18 @@ def _kept(path: Path) -> str:
     survey = place.parent.name.lower() == "editions" and name.endswith(".geojson")
     if survey and os.path.isfile(place.parent.parent / "site.toml"):
         return "would be read as an edition of the site's boundaries"
-    if os.path.lexists(place) and not os.path.isfile(place) and not os.path.isdir(place):
-        return "is no plain file"
-    return ""
+    if os.path.lexists(place) and not os.path.isfile(place):
+        return "is a folder" if os.path.isdir(place) else "is no plain file"
+    return "has a name that is too long" if _too_long(place) else ""
+
+
+def _too_long(place: Path) -> bool:
+    """Whether the system takes no such name for the file, or for a folder that is made for it."""
+    there = next(folder for folder in place.parents if os.path.isdir(folder))
+    for name in place.relative_to(there).parts:
+        try:
+            os.lstat(there / name)
+        except OSError as problem:
+            if problem.errno == errno.ENAMETOOLONG:
+                return True
+    return False

@@ -27,6 +27,12 @@ _MERGED = re.compile(rb'<mergeCell ref="([A-Z0-9:]{1,30})"')
 _PERCENT = re.compile(rb'%|numFmtId="(?:9|10)"')  #: formats of cells that show percent
 _PREFIX = re.compile(rb"(</?)[\w.-]+:")
 _FORMULA = re.compile(rb"<f[ />]")
+#: Cells that hold something in columns beyond MAXIMUM_COLUMNS, which is KN; the next is looked at.
+_FAR = re.compile(
+    rb'<c [^>]*?\br="(K[P-Z]|[L-Z][A-Z]|[A-Z]{3})(\d{1,18})"[^>]*>'
+    rb"<(?:v|is|f)[ >](?!</)"
+)
+_LISTED = re.compile(rb'<(?:\w+:)?sheet [^>]*?\bname="([^"]*)"')
 _ROW = re.compile(rb"<row [^>]*?\br=\"(-?\d{1,18})\"")
 _HIDDEN = re.compile(rb'<row (?=[^>]*\bhidden="(?:1|true)")[^>]*?\br="(\d{1,18})"')
 LISTS = "lists"  #: of drop-down lists: no records
@@ -53,9 +59,12 @@ def _tables(
         if found := too_much(content):
             faults.add(file, found, remedy="save it anew, without what is not needed")
             return {}
-        found_sheets, others = _sheets(content, sheets)
+        found_sheets, others, lost = _sheets(content, sheets)
         there = [name for name, *_ in found_sheets]
         _check_names(there, others, sheets, file, faults)
+        for name in lost:
+            found = "is named in the workbook, and is not in it"
+            faults.add(f"{file}, sheet {name}", found, remedy="look for a whole copy of the file")
         if all(name in there for name in sheets[:3]):
             others = [other for other in others if _named_alike(other, sheets)]
         if others:
@@ -107,10 +116,12 @@ def _check_names(
         faults.add(file, "has none of the sheets of records", allowed=", ".join(names))
 
 
-def _sheets(content: bytes, names: Sequence[str]) -> tuple[list[tuple[str, Any, Any]], list[str]]:
+def _sheets(
+    content: bytes, names: Sequence[str]
+) -> tuple[list[tuple[str, Any, Any]], list[str], list[str]]:
     """Wanted sheets twice: with the results of formulas, and with the formulas themselves.
 
-    Beside them the titles of the others.
+    Beside them the titles of the others, and of those wanted that the file names and lacks.
     """
     import openpyxl
 
@@ -121,7 +132,17 @@ def _sheets(content: bytes, names: Sequence[str]) -> tuple[list[tuple[str, Any, 
     pairs = zip(results.worksheets, formulas.worksheets, strict=True)
     titles = [(sheet.title.strip().lower(), sheet, other) for sheet, other in pairs]
     wanted = [found for found in titles if found[0] in names]
-    return wanted, [title for title, *_ in titles if title not in (*names, LISTS)]
+    others = [title for title, *_ in titles if title not in (*names, LISTS)]
+    return wanted, others, _lost(results, names)
+
+
+def _lost(book: Any, names: Sequence[str]) -> list[str]:
+    """Sheets of a damaged workbook that it names: its parser leaves out what is not there."""
+    main = "xl/workbook.xml"
+    text = book._archive.read(main) if main in book._archive.namelist() else b""
+    named = {title.decode(errors="replace").strip().lower() for title in _LISTED.findall(text)}
+    named -= {title.strip().lower() for title in book.sheetnames}
+    return [name for name in names if name in named]
 
 
 def _part(sheet: Any) -> bytes:
@@ -171,6 +192,10 @@ def _table(sheet: Any, formulas: Any, place: str, faults: Faults) -> RawTable:
         found = f"something stands in row {last}, below {EMPTY_ROWS:,} empty rows"
         remedy = "delete it, or the empty rows above it"
         faults.add(place, found if last > 0 else f"a row has the number {last}", remedy=remedy)
+    if far := _FAR.search(_part(formulas)):
+        found = f"something stands in column {far[1].decode()}"
+        allowed = f"at most {MAXIMUM_COLUMNS} columns"
+        faults.add(place, found, row=int(far[2]), allowed=allowed, remedy="delete it")
     if row := _out_of_order(formulas):
         faults.add(place, "stands in the file behind a later row", row=row, remedy=SAVE)
     _check_merged(formulas, rows, len(header), place, faults)

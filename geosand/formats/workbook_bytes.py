@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import re
 import zipfile
 
 MAXIMUM_UNPACKED = 200_000_000
@@ -10,6 +11,10 @@ MAXIMUM_BESIDE = 20_000_000  #: bytes of a part that is neither a sheet nor the 
 MAXIMUM_CELLS = 4_000_000  #: of all sheets
 MAXIMUM_TEXTS = 1_000_000  #: that differ
 LONGEST_SHEET, WIDEST_ROW = 1_048_576, 16_384  #: what spreadsheet programs hold
+#: How Python says that a text is no number.
+_NO_NUMBER = re.compile(
+    r"(?:invalid literal for int\(\)|could not convert string to float).*?: (.*)"
+)
 _OLD = b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1"  #: start of an OLE compound file
 
 
@@ -28,6 +33,8 @@ def no_workbook(content: bytes, problem: Exception) -> str:
     if b"opendocument" in content[:200]:
         return "is a workbook of another kind (.ods)"
     reason = str(problem).partition("\n")[0].replace(" from None", "")[:80].rstrip(".")
+    if odd := _NO_NUMBER.match(reason):
+        return f"holds {odd[1]} in a cell of numbers"
     own = isinstance(problem, (zipfile.BadZipFile, OSError, ValueError)) and reason
     return f"is not a workbook that can be read{f': {reason}' if own else ''}"
 

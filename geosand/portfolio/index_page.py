@@ -16,6 +16,7 @@ from geosand.portfolio.compare import Comparison
 from geosand.portfolio.site_rows import IN_STATE
 from geosand.portfolio.strips import drawn_spreaders, strips
 from geosand.portfolio.summary import (
+    Line,
     counted,
     first_lines,
     joined,
@@ -24,7 +25,7 @@ from geosand.portfolio.summary import (
     spreader_name,
 )
 from geosand.reports.printed_page import asset, page
-from geosand.reports.words import Units, chance, grouped, label_of, percent, shown
+from geosand.reports.words import Units, chance, glued, grouped, label_of, percent, shown
 from geosand.units import SHOWN
 
 #: what the page's script needs of a site, in this order
@@ -80,10 +81,12 @@ def _first(done: PortfolioDone, units: Units) -> str:
         name = escape(printable(found.labels[key]))
         return f'<a href="{escape(maps[key])}">{name}</a>' if key in maps else f"<b>{name}</b>"
 
-    items = "".join(
-        f"<li>{escape(line.text)}{joined(line, link)}{escape(line.rest)}.</li>\n"
-        for line in first_lines(found, units, done.not_read)
-    )
+    def item(line: Line) -> str:
+        sites = [(key, glued(said)) for key, said in line.sites]
+        named = joined(line._replace(sites=sites), link)
+        return f"<li>{escape(glued(line.text))}{named}{escape(glued(line.rest))}.</li>\n"
+
+    items = "".join(map(item, first_lines(found, units, done.not_read)))
     return f'<ul class="first">{items}</ul>\n'
 
 

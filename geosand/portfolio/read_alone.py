@@ -12,10 +12,20 @@ from geosand.errors import Faults, refused
 from geosand.portfolio.arrow_columns import written_out
 from geosand.portfolio.read_at_once import NOT_SAID, edition_day
 from geosand.portfolio.set_tables import FileTable
-from geosand.portfolio.typed_columns import GEOMETRY, POINTS, POLYGONS, positions, shapes_of
+from geosand.portfolio.typed_columns import (
+    APART_DEG,
+    GEOMETRY,
+    POINTS,
+    POLYGONS,
+    positions,
+    shapes_of,
+)
 from geosand.site.assemble import RawSite
-from geosand.site.cells import RECORDS, Cell, RawTable, parse_day, quoted
+from geosand.site.cells import RECORDS, Cell, RawTable, parse_day, parse_number, quoted
 from geosand.site.editions import RawEdition
+
+#: Columns whose rows are told one by one where they hold nothing.
+_NEEDED = ("dressing", "date", "surfaces", "load", "count", "catch", "id", "kind")
 
 
 def raw_site(
@@ -43,13 +53,13 @@ def raw_site(
 
 
 def _cells(rows: Any, file: str) -> RawTable:
-    """Columns as cells; what holds nothing is left out, nan is nothing."""
+    """Columns as cells; what holds nothing and may be left out is, nan is nothing."""
     import pyarrow as pa
     import pyarrow.compute as pc
 
     columns: dict[str, Sequence[Cell]] = {}
     for name, column in zip(rows.column_names, rows.columns, strict=True):
-        if name in ("site", "row") or column.null_count == len(column):
+        if name in ("site", "row") or (column.null_count == len(column) and name not in _NEEDED):
             continue
         if name == GEOMETRY:
             columns[name] = [None] * len(column)
@@ -134,7 +144,13 @@ def _with_positions(table: RawTable, rows: Any, faults: Faults) -> RawTable:
     columns = {name: cells for name, cells in table.columns.items() if name != GEOMETRY}
     for name, values in positions(points, {}).items():
         own = columns.get(name, [None] * len(values))
-        pairs = zip(values.tolist(), own, strict=True)
+        pairs = list(zip(values.tolist(), own, strict=True))
+        for row, (value, cell) in enumerate(pairs):
+            said = parse_number(cell)
+            if said is not None and abs(said - value) > APART_DEG:
+                found = f"{said:.9g} is not that of its point, {value:.9g}"
+                remedy = "keep one of the two: leave out lon and lat, or the points"
+                faults.add(table.file, found, row=table.rows[row], column=name, remedy=remedy)
         columns[name] = [cell if np.isnan(value) else value for value, cell in pairs]
     return replace(table, columns=columns, told=told)
 

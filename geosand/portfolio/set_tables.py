@@ -24,8 +24,9 @@ ROWS_ASKED = 20_000  #: of one condition, which SQLite takes up to a length
 TOLD = 20  #: cells of a layer that are of another type than their column
 DAYS = ("date", "valid_from", "season_start", "season_end")  #: other columns of times are not read
 #: Where a cell is not of its column's type, by NumPy's letter of that.
-_ODD = dict.fromkeys("fiub", "typeof({0}) IN ('text', 'blob')") | {
-    "M": "({0} IS NOT NULL AND date(substr({0}, 1, 10)) IS NOT substr({0}, 1, 10))"
+_ODD = dict.fromkeys("iub", "typeof({0}) IN ('text', 'blob', 'real')") | {
+    "f": "typeof({0}) IN ('text', 'blob')",
+    "M": "({0} IS NOT NULL AND date(substr({0}, 1, 10)) IS NOT substr({0}, 1, 10))",
 }
 WGS84 = re.compile(r"(CRS84h?|EPSG:*(:[\d.]*)?:4326)$", re.IGNORECASE)
 
@@ -180,9 +181,10 @@ def geopackage_layers(path: Path, names: Sequence[str]) -> dict[str, FileTable]:
 
 
 def _tell_odd_cells(table: GeoPackageLayer, types: Mapping[str, str], faults: Faults) -> None:
-    """A fault for each text where a number or a time is due; ``types`` are NumPy's of the columns.
+    """A fault for each cell of another type than its column; ``types`` are NumPy's of the columns.
 
-    SQLite keeps texts in any column, and readers take 101,5 for 101, n/a for 0, 31 April for 1 May.
+    SQLite keeps any cell, and readers take the text 101,5 for 101, n/a for 0, 31 April for 1 May,
+    and 101.5 in a column of whole numbers for 101.
     """
     kinds = {n: np.dtype(t).kind for n, t in types.items()}
     read = {n: k for n, k in kinds.items() if k in _ODD and (k != "M" or n in DAYS)}
@@ -201,7 +203,8 @@ def _tell_odd_cells(table: GeoPackageLayer, types: Mapping[str, str], faults: Fa
         f" FROM {_name(table.layer)} WHERE {' OR '.join(odd.values())} LIMIT {TOLD}",
     )[1].to_pylist()
     for row in rows:
-        due = "a day" if row["name"] in DAYS else "a number, or NULL"
+        whole = "whole " * (kinds[row["name"]] != "f")
+        due = "a day" if row["name"] in DAYS else f"a {whole}number, or NULL"
         found = f"{row['found']} stands in a column of another type"
         number = None if row["number"] is None else int(row["number"])
         remedy = "write it anew: readers would take another value for it"

@@ -19,7 +19,7 @@ from pathlib import Path
 
 import numpy as np
 
-from geosand.errors import Fault, Faults, Finding, Refused, printable
+from geosand.errors import Fault, Faults, Finding, Refused, printable, refused
 from geosand.formats.site_folder import TABLES, meant_by
 from geosand.portfolio.fingerprints import fingerprints
 from geosand.portfolio.parquet_tables import parquet_table
@@ -205,15 +205,24 @@ def _nearly_named(root: Path, tables: Mapping[str, FileTable]) -> Iterator[str]:
             yield f"{listed} not read; what belongs there is read from {instead}"
 
 
+def _needs_files(root: Path, name: str) -> None:
+    """Refuse a table that is a folder of parts, a link to nowhere or the like: it would be lost."""
+    for path in (root / f"{name}.parquet", root / f"{name}.gpkg"):
+        if os.path.lexists(path) and not path.is_file():
+            found = "is a folder" if path.is_dir() else "is no file that can be read"
+            raise refused(path.name, found, remedy="write the table as one file of this name")
+
+
 def _tables_in(root: Path) -> dict[str, FileTable] | None:
     """The tables of a folder, a Parquet file before a GeoPackage, or those of one GeoPackage."""
     if root.is_file() and root.suffix.lower() == ".gpkg":
         with told_of(root.name):
             return geopackage_layers(root, NAMES)
-    if not any((root / f"surfaces{end}").is_file() for end in (".parquet", ".gpkg")):
+    if not any(os.path.lexists(root / f"surfaces{end}") for end in (".parquet", ".gpkg")):
         return None
     tables: dict[str, FileTable] = {}
     for name in NAMES:
+        _needs_files(root, name)
         if (path := root / f"{name}.parquet").is_file():
             with told_of(path.name):
                 tables[name] = parquet_table(path)

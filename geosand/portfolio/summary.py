@@ -61,8 +61,9 @@ def first_lines(found: Comparison, units: Units, not_read: Sequence[str] = ()) -
 
 
 def _named(rows: Sequence[Row], said: Callable[[Row], str]) -> tuple[list[tuple[str, str]], int]:
-    """The first few sites, and how many more there are."""
-    return [(row["site"], said(row)) for row in rows[:NAMED]], max(len(rows) - NAMED, 0)
+    """The first few sites, and how many more there are: never a single one, which is named."""
+    told = NAMED + 1 if len(rows) == NAMED + 1 else NAMED
+    return [(row["site"], said(row)) for row in rows[:told]], max(len(rows) - told, 0)
 
 
 def _worked_out(found: Comparison) -> Line:

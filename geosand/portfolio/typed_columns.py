@@ -18,6 +18,8 @@ from geosand.site.cells import RawTable
 from geosand.site.raw_columns import Column, Texts, any_written, written
 
 GEOMETRY = "geometry"
+#: About 2 m: two ways of writing a position that are less apart are one, as in single precision.
+APART_DEG = 2e-5
 OWN = ("site", "row")  #: columns of the set, not of its sites
 POLYGONS, POINTS = (3, 6), (0,)  #: shapely's numbers of the types
 EXACT = 1e15  #: smaller whole numbers are the same text as a float
@@ -113,7 +115,9 @@ def typed(name: str, rows: SiteRows, file: str) -> Typed:
         shapes, wrong = shapes_of(table[GEOMETRY], POLYGONS if name == "surfaces" else POINTS)
         odd |= wrong
         if name == "catches":
-            columns |= positions(shapes, columns)
+            placed = positions(shapes, columns)
+            odd |= apart(placed, columns)
+            columns |= placed
     return Typed(
         file=file,
         sites=sites,
@@ -168,6 +172,16 @@ def shapes_of(values: Any, types: tuple[int, ...]) -> tuple[Geometries, Bools]:
     shapes = geometries(values)
     given = ~np.asarray(values.is_null())
     return shapes, given & ~np.isin(shapely.get_type_id(shapes), types)
+
+
+def apart(placed: Mapping[str, Floats], said: Mapping[str, Column]) -> Bools:
+    """True (n,) for points that do not lie where the numbers ``lon`` and ``lat`` say."""
+    far = np.zeros(len(placed["lon"]), dtype=np.bool_)
+    for name, degrees in placed.items():
+        own = said.get(name)
+        if isinstance(own, np.ndarray) and own.dtype.kind == "f":
+            far |= np.abs(own - degrees) > APART_DEG
+    return far
 
 
 def positions(points: Geometries, said: Mapping[str, Column]) -> dict[str, Floats]:

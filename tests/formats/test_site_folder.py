@@ -207,3 +207,14 @@ def test_plain_polygons_read_at_once_are_those_read_one_by_one():
     ]
     for shape in [*odd, None, {"type": "Point", "coordinates": [0.0, 0.0]}, 5]:
         assert plain_polygons([whole, shape]) is None
+
+
+@pytest.mark.parametrize(("lon", "told"), [(1e-5, False), (-30.0004, True), ("-30.0004", True)])
+def test_a_place_beside_a_point_that_is_another_is_told_and_does_not_count(tmp_path, lon, told):
+    document = points(CATCHES)
+    at = document["features"][2]["geometry"]["coordinates"][0]
+    document["features"][2]["properties"] |= {"lon": lon if told else at + lon, "lat": None}
+    site = read_site(write_site(tmp_path / "site", catches=document))
+    assert site.catches.lon_degree[2] == pytest.approx(at)
+    text = "feature 3 says another lon than its point, which counts"
+    assert (text in [f.text for f in site.findings]) is told

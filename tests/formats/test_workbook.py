@@ -239,6 +239,60 @@ def test_a_claimed_dimension_is_not_believed(with_book, claimed):
     assert (loads.count.tolist(), loads.unit_mass_kg.tolist()) == ([52.0], [25.0])
 
 
+def in_parts(content: bytes, change: Callable[[str, bytes], bytes | None]) -> bytes:
+    """The workbook with each of its parts changed; None leaves it out."""
+    stream = io.BytesIO()
+    with zipfile.ZipFile(io.BytesIO(content)) as old, zipfile.ZipFile(stream, "w") as new:
+        for name in old.namelist():
+            if (data := change(name, old.read(name))) is not None:
+                new.writestr(name, data)
+    return stream.getvalue()
+
+
+@pytest.mark.parametrize("column", [301, 302, 303, 313, 703, 16_384])
+def test_what_stands_too_far_right_is_not_left_unread(with_book, column):
+    book = openpyxl.load_workbook(
+        io.BytesIO(workbook(dressings=DRESSINGS, loads=LOADS, catches=ROWS))
+    )
+    book["catches"].cell(1, column).value = "reject_reason"
+    book["catches"].cell(3, column).value = "wet"
+    stream = io.BytesIO()
+    book.save(stream)
+    told = "\n".join(refusal(with_book(stream.getvalue())))
+    letters = openpyxl.utils.get_column_letter(column)
+    assert f"row 1: something stands in column {letters}" in told or "has 301 columns" in told
+    book["catches"].cell(1, column).value = book["catches"].cell(3, column).value = None
+    book["catches"].cell(3, column).font = openpyxl.styles.Font(bold=True)  # and holds nothing
+    stream = io.BytesIO()
+    book.save(stream)
+    assert len(read_site(with_book(stream.getvalue())).catches) == len(CATCHES)
+
+
+def test_far_cells_that_some_writers_fill_with_nothing_are_nothing(with_book):
+    content = workbook(dressings=DRESSINGS, loads=LOADS, catches=ROWS)
+    nothing = b'<c r="NA2" t="str"><v></v></c></row></sheetData>'
+    filled = in_parts(content, lambda _, data: data.replace(b"</row></sheetData>", nothing))
+    assert nothing in zipfile.ZipFile(io.BytesIO(filled)).read("xl/worksheets/sheet3.xml")
+    assert len(read_site(with_book(filled)).catches) == len(CATCHES)
+
+
+@pytest.mark.parametrize(("part", "name"), [(2, "loads"), (3, "catches")])
+def test_a_sheet_that_a_damaged_workbook_lacks_is_told(with_book, part, name):
+    content = workbook(dressings=DRESSINGS, loads=LOADS, catches=ROWS)
+    lost = in_parts(content, lambda n, data: None if n.endswith(f"/sheet{part}.xml") else data)
+    told = f"records.xlsx, sheet {name}: is named in the workbook, and is not in it"
+    assert refusal(with_book(lost))[0].startswith(told)
+
+
+def test_a_cell_of_numbers_that_holds_none_is_told_in_words(with_book):
+    content = workbook(dressings=DRESSINGS, loads=LOADS, catches=ROWS)
+    odd = in_parts(content, lambda _, data: data.replace(b"<v>52</v>", b"<v>NaN</v>"))
+    assert refusal(with_book(odd)) == [
+        "records.xlsx: holds 'NaN' in a cell of numbers."
+        " Open it in a spreadsheet program and save it as .xlsx."
+    ]
+
+
 @pytest.mark.parametrize(("held", "shown"), [(0.02, "0%"), (0.07, "0.00%"), (0.035, '0.0" "%')])
 def test_a_percentage_is_what_the_cell_shows(held, shown, with_book):
     """A spreadsheet keeps 2 % as 0.02: taken as it is, it would be a hundredth of what is meant."""

@@ -192,6 +192,8 @@ def test_a_line_of_the_list_has_the_figures_of_its_site(whole, chromium, tmp_pat
     assert drawn[:2] == [["0", "10", "5", "s0"], ["20", "10", "2.2", "s1"]]
     assert [dot[3] for dot in drawn] == ["s0", "s1", "s2", "s3"]
     assert drawn[3][:2] == ["10", "10"] and float(drawn[3][2]) == 8.5
+    # neither the dot of 5 about 0, 10 nor that of 5.25 about 61, 61 is cut at the edge
+    assert rows.nth(1).locator("svg").get_attribute("viewBox") == "-5 -5 71.25 71.25"
     page.close()
 
 

@@ -133,6 +133,7 @@ def test_the_first_lines_name_the_sites_to_ask_first(folders, tmp_path):
         row["site"] for row in sorted(over, key=lambda row: -row["overthrow_kg"])
     ]
     page = index_page("five", done, "metric")
+    assert thrown.sites[0][1].replace(" kg", "\u00a0kg").replace(" %", "\u00a0%") in page
     assert '<a href="maps/site-00004.html">site-00004 (invented)</a> (12 of 12); there' in page
     assert "refused: <b>site-00001</b>.</li>" in page
     assert page.count('<circle class="ring"') == 1

@@ -261,7 +261,6 @@ def test_a_column_of_row_numbers_is_no_column_of_the_sites(site_set, tmp_path, e
         ("loads", ["Loads.parquet"], "Loads.parquet is"),
         ("loads", ["load.parquet", "loads.csv"], "load.parquet, loads.csv are"),
         ("catches", ["catches.PARQUET"], "catches.PARQUET is"),
-        ("catches", ["catches.parquet/"], "catches.parquet is"),
         (
             "loads",
             [f"loads_{k}.parquet" for k in range(5)],
@@ -274,11 +273,7 @@ def test_files_that_are_nearly_called_as_a_table_are_told(site_set, tmp_path, ta
     content = root.joinpath(f"{table}.parquet").read_bytes()
     root.joinpath(f"{table}.parquet").unlink()
     for name in names:
-        path = root / name
-        if name.endswith("/"):
-            path.mkdir()
-            path = path / "part-0.parquet"
-        path.write_bytes(content)
+        root.joinpath(name).write_bytes(content)
     asked = ["many", str(root), "--out", str(tmp_path / "out")]
     text = f"{told} not read; what belongs there is read from {table}.parquet"
     said = " ".join(CliRunner().invoke(main, asked).output.split())
@@ -333,6 +328,18 @@ def test_a_text_in_a_column_of_numbers_of_a_geopackage_is_refused(site_set, tmp_
     quoted = written.upper() if written[0] == "x" else written
     told = refusal(root)
     assert told.startswith(f"loads.gpkg, layer loads, row 3, count: {quoted} stands in a column of")
+    assert told.count(", row ") == 1
+
+
+def test_a_fraction_in_a_column_of_whole_numbers_of_a_geopackage_is_refused(site_set, tmp_path):
+    """Readers made 101 of it unsaid."""
+    root = as_geopackage(site_set, tmp_path, "loads", count="int64")
+    with sqlite3.connect(root / "loads.gpkg") as database:
+        database.execute("UPDATE loads SET count = 101.5 WHERE fid = 3")
+        database.execute("UPDATE loads SET count = 12.0 WHERE fid = 4")  # SQLite keeps it as 12
+    told = refusal(root)
+    assert told.startswith("loads.gpkg, layer loads, row 3, count: 101.5 stands in a column of")
+    assert "allowed: a whole number, or NULL" in told
     assert told.count(", row ") == 1
 
 

@@ -36,7 +36,7 @@ def test_where_nothing_is_amiss_one_line_is_enough() -> None:
 def test_refused_and_failed_sites_are_not_worked_out() -> None:
     sites = [site(name) for name in "abcdef"]
     assert lines(sites, refused=sites[:3], failed=sites[4:5]) == [
-        "2 sites worked out, 3 refused, 1 failed: A, B, C and 1 more"
+        "2 sites worked out, 3 refused, 1 failed: A, B, C, E"
     ]
 
 
@@ -50,7 +50,7 @@ def test_sites_with_most_open_balances_come_first() -> None:
     ]
     told = lines(sites, not_closing=[{}] * 6)[1]
     assert told == (
-        "6 balances do not close, at 4 sites: B (3 of 4), C (1 of 3), D (1 of 3) and 1 more; there"
+        "6 balances do not close, at 4 sites: B (3 of 4), C (1 of 3), D (1 of 3), A (1 of 4); there"
         " the catches claim more sand than was spread, so a measured figure is wrong"
     )
     assert lines([site("a", not_closing=1)], not_closing=[{}])[1].startswith(

@@ -58,7 +58,7 @@
 
   function sketch(letters) {
     const drawing = document.createElementNS(SVG, "svg");
-    drawing.setAttribute("viewBox", "0 0 64 64");
+    let from = 0, to = 64; // the middles of dots lie in this; large ones reach beyond
     drawing.setAttribute("class", "sketch");
     drawing.setAttribute("aria-hidden", "true");
     for (let k = 0; k + 3 < letters.length; k += 4) {
@@ -66,10 +66,14 @@
       const dot = document.createElementNS(SVG, "circle");
       dot.setAttribute("cx", String(x));
       dot.setAttribute("cy", String(y));
-      dot.setAttribute("r", String(Math.max(r / 4, state ? 2.2 : 1)));
+      const radius = Math.max(r / 4, state ? 2.2 : 1);
+      dot.setAttribute("r", String(radius));
+      from = Math.min(from, x - radius, y - radius);
+      to = Math.max(to, x + radius, y + radius);
       dot.setAttribute("class", `s${state & 3}`);
       drawing.append(dot);
     }
+    drawing.setAttribute("viewBox", `${from} ${from} ${to - from} ${to - from}`);
     return drawing;
   }
 
