@@ -124,9 +124,10 @@ def _numbered(fault: Fault) -> Fault:
 
 
 def listed(names: Sequence[str], most: int = 6) -> str:
-    """Up to ``most`` names and how many more."""
-    more = f" and {len(names) - most} more" if len(names) > most else ""
-    return ", ".join(names[:most]) + more
+    """Up to ``most`` names and how many more; a last one is named, as "1 more" is no shorter."""
+    told = most + 1 if len(names) == most + 1 else most
+    more = f" and {len(names) - told} more" if len(names) > told else ""
+    return ", ".join(names[:told]) + more
 
 
 def _row_number(fault: Fault) -> int:

@@ -6,7 +6,7 @@ import pickle
 
 import pytest
 
-from geosand.errors import Fault, Faults, Finding, Refused, Undecided, refused
+from geosand.errors import Fault, Faults, Finding, Refused, Undecided, listed, refused
 
 
 @pytest.mark.parametrize(
@@ -111,3 +111,10 @@ def test_a_cell_that_can_not_be_read_is_not_called_empty_too():
 def test_a_refusal_of_one_fault_has_each_part_in_its_place():
     told = refused("a.csv", "x", row="row 7", column="id", allowed="y", remedy="do z")
     assert str(told) == "a.csv, row 7, id: x; allowed: y. Do z."
+
+
+@pytest.mark.parametrize(
+    ("count", "text"), [(3, "a, b, c"), (4, "a, b, c, d"), (5, "a, b, c and 2 more")]
+)
+def test_a_last_name_is_told_as_one_more_is_no_shorter(count, text):
+    assert listed(list("abcde")[:count], 3) == text

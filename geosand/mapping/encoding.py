@@ -7,12 +7,12 @@ number of small steps that reads, in every system of units, as the figure itself
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 
 import numpy as np
 
 from geosand.columns import Floats, Ints
-from geosand.mapping.words import UNITS, number, percent, signed
+from geosand.mapping.words import UNITS, as_script, number
 
 #: Steps in which the page holds figures of a quantity, SI: finer than any unit shows them.
 STEPS = {"depth": 1e-8, "mass": 1e-3, "rate": 1e-5, "area": 1e-4, "length": 1e-5, "share": 1e-5}
@@ -62,7 +62,7 @@ def whole_steps(
     within a step of where the shown digits change takes the step on its own side of that.
     ``step``: another than the quantity's own.
 
-    >>> whole_steps([0.00619123, None, 0.00084499999999], "depth")
+    >>> whole_steps([0.00619123, None, 0.000844999], "depth")
     [619123, None, 84499]
     """
     step = step or STEPS[quantity]
@@ -73,7 +73,7 @@ def whole_steps(
     near = np.zeros(len(exact), dtype=bool)
     for factor, _, decimals in _shown(quantity):
         scale = factor * 10.0**decimals
-        near |= np.abs(np.abs(exact) * scale % 1.0 - 0.5) <= 1.01 * step * scale
+        near |= np.abs(np.abs(exact) * scale % 1.0 - 0.5) <= max(1.01 * step * scale, 5e-4)
     for k in np.flatnonzero(near & there).tolist():
         whole[k] = _alike(float(exact[k]), int(whole[k]), quantity, step)
     pairs = zip(whole.astype(np.int64).tolist(), there.tolist(), strict=True)
@@ -86,14 +86,16 @@ def _shown(quantity: str) -> Iterable[tuple[float, str, int]]:
 
 
 def _alike(exact: float, whole: int, quantity: str, step: float) -> int:
-    """The step at or beside ``whole`` that reads as the exact figure; itself where none does."""
-    wanted = _texts(exact, quantity)
-    beside = (whole, whole + 1, whole - 1)
-    return next((k for k in beside if _texts(k * step, quantity) == wanted), whole)
+    """The step at or beside ``whole`` that reads as the exact figure; itself where none does.
+
+    Farther out where it counts as a half and the next steps, or their floats, are a little less.
+    """
+    wanted = _texts(exact, quantity, number)
+    out = -1 if exact < 0 else 1
+    beside = (whole, *(whole + k * out for k in (1, -1, 2, 3, 4, 5, 6)))
+    return next((k for k in beside if _texts(k * step, quantity, as_script) == wanted), whole)
 
 
-def _texts(value: float, quantity: str) -> list[str]:
+def _texts(value: float, quantity: str, written: Callable[[float, int], str]) -> list[str]:
     """A figure in every way in which it is shown."""
-    if quantity == "share":
-        return [percent(value), signed(100 * value)]
-    return [number(value * factor, decimals) for factor, _, decimals in _shown(quantity)]
+    return [written(value * factor, decimals) for factor, _, decimals in _shown(quantity)]

@@ -81,8 +81,7 @@ def _surfaces(results: Results) -> tuple[MapSurface, ...]:
 
 def _findings(results: Results, units: System) -> list[str]:
     """What is worth knowing, before the defaults that were used; alike ones in one line."""
-    listed = sorted(results.findings, key=lambda finding: finding.topic == "default")
-    return merged_findings([finding._asdict() for finding in listed], units)
+    return merged_findings([finding._asdict() for finding in results.findings], units)
 
 
 def _in_both(metric: list[str], us: list[str]) -> tuple[Said, ...]:

@@ -20,7 +20,7 @@ from geosand.mapping.words import (
     number,
     plain,
 )
-from geosand.reports.printable.drawing import glued
+from geosand.reports.words import glued
 
 CAUTION = (
     "Areas are for planning sand and are no substitute for a licensed survey. Depths are nominal: "

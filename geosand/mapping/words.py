@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from decimal import ROUND_HALF_UP, Decimal
 
-from geosand.units import SHOWN
+from geosand.units import SHOWN, past_half
 
 #: Quantity -> decimals that differ from those of tables, where there is more room.
 _DECIMALS = {"metric": {"area": 0, "rate": 2}, "us": {"rate": 0}}
@@ -68,7 +68,11 @@ def number(value: float | None, decimals: int) -> str:
     """
     if value is None or not math.isfinite(value):
         return NO_FIGURE
-    # Half up, as the script rounds, so that both write the same figure.
+    return as_script(past_half(value, decimals), decimals)
+
+
+def as_script(value: float, decimals: int) -> str:
+    """A finite figure as the page's script writes it, which rounds half up."""
     rounded = Decimal(abs(value)).quantize(Decimal(1).scaleb(-decimals), ROUND_HALF_UP)
     return ("−" if value < 0 and rounded else "") + f"{rounded:,}".replace(",", "\u202f")
 

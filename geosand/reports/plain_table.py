@@ -1,4 +1,4 @@
-"""Tables as text: as wide as they are in a pipe, folded at words to the width of a window."""
+"""Tables and sentences: as wide as they are in a pipe, folded at words to a window's width."""
 
 from __future__ import annotations
 
@@ -108,15 +108,52 @@ def window() -> int | None:
 
 
 def show(*parts: str | Table) -> None:
-    """Print texts, whole, and tables, folded; a reader that has gone is noticed here.
+    """Print texts and tables, in a window folded at words; a reader that has gone is noticed here.
 
     Names in a text may be a stranger's, also those of folders: nothing in them steers the terminal.
     """
-    width = window() or PIPE_WIDTH
+    wide = window()
     for part in parts:
-        lines = part.lines(width) if isinstance(part, Table) else map(printable, part.split("\n"))
+        if isinstance(part, Table):
+            lines = part.lines(wide or PIPE_WIDTH)
+        else:
+            texts = [printable(text) for text in part.split("\n")]
+            lines = [line for text in texts for line in _folded(text, wide)] if wide else texts
         sys.stdout.write("".join(f"{line}\n" for line in lines))
     sys.stdout.flush()
+
+
+def _folded(text: str, width: int) -> list[str]:
+    """A sentence in lines of a window; a command or a path in it stays whole, to be copied.
+
+    >>> _folded("  1. lay trays on g1 (geosand place --on 4) and g2", 24)
+    ['  1. lay trays on g1', '     (geosand place --on 4)', '     and g2']
+    >>> _folded("known to ± 4 %", 12)
+    ['known to', '± 4 %']
+    """
+    if _places(text) <= width:
+        return [text]
+    import re
+
+    from geosand.reports.words import glued
+
+    whole = re.sub(_WHOLE, lambda found: found[0].replace(" ", "\0"), glued(text, "\0"))
+    indent = " " * len(re.sub(r"^( *(?:- |\d+\. )?).*", r"\1", whole))
+    lines = [""]
+    for word in re.findall(r"^ *(?:- |\d+\. )?[^ ]+| +[^ ]+", whole):
+        longer = lines[-1] + word
+        if not lines[-1] or _places(longer) <= width:
+            lines[-1] = longer
+        else:
+            lines.append(indent + word.lstrip(" "))
+    return [line.replace("\0", " ") for line in lines]
+
+
+#: A command with its options; behind a colon the path of a file, also with a drive.
+_WHOLE = (
+    r"\bgeosand [a-z]+(?: \S+(?= --|$))?(?: --[\w-]+ \S+)*"
+    r"|(?<=: )(?:[A-Za-z]:)?[^:;]*[/\\][^:;]*\.(?:\w{2,8}$|html(?=;))"
+)
 
 
 def table(title: str, columns: Iterable[tuple[str, bool]], rows: Iterable[Iterable[str]]) -> Table:

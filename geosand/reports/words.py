@@ -195,6 +195,8 @@ def merged_findings(
 ) -> list[str]:
     """One line for all findings that differ only in their figures; the first one's are shown.
 
+    What bears most on the figures comes first, by topic, the defaults last.
+
     >>> told = [{"about": f"D{k}", "text": f"{k} kg too much"} for k in (1, 2, 2)]
     >>> merged_findings(told)
     ['D1, D2: 1 kg too much (figures of D1).']
@@ -202,13 +204,18 @@ def merged_findings(
     ['D1: weigh D1-03 anew.', 'D1: weigh D1-04 anew.']
     >>> merged_findings([{"about": "D1", "text": "was it weighed?"}])
     ['D1: was it weighed?']
+    >>> merged_findings([{"about": "", "text": t, "topic": t} for t in ("area", "balance")])
+    ['balance.', 'area.']
     """
     groups: dict[str, list[Mapping[str, str]]] = {}
-    for finding in findings:
+    for finding in sorted(findings, key=lambda one: _TOPICS.get(one.get("topic", ""), -1)):
         groups.setdefault(re.sub(_FIGURES, "#", finding["text"]), []).append(finding)
     return [in_words_of(_merged(group, most), units) for group in groups.values()]
 
 
+#: Topics by their weight: a file not read or a balance that does not close is no detail.
+_WEIGHTY = ("file", "balance", "season", "catch", "rate", "ring", "area", "default")
+_TOPICS = {topic: k for k, topic in enumerate(_WEIGHTY)}
 #: Digits that belong to a name are no figure.
 _FIGURES = r"(?<![\w.-])[-−+]?\d[\d.,e\u202f]*(?!\w)"
 
@@ -223,6 +230,19 @@ def _merged(group: list[Mapping[str, str]], most: int) -> str:
     elif others:  # all are about one file: whose figures they are stands in the text
         first = f", and {others} more like it"
     return ended(f"{about}{group[0]['text'].rstrip('.')}{first}")
+
+
+def glued(text: str, blank: str = "\u00a0") -> str:
+    """The text with signs and units held by ``blank`` to the figures that they belong to.
+
+    >>> glued("> 99 % of {% raw %}"), glued("survey to ± 0.8 in (2 cm)")
+    ('>\xa099\xa0% of {% raw %}', 'survey to ±\xa00.8\xa0in (2\xa0cm)')
+    """
+    return re.sub(rf"(?<=\d)(?<!/1000) (?={_BEHIND})|(?<=[<>±]) (?=\d)", blank, text)
+
+
+#: What stands behind a figure; a rate's "/1000 ft²" may be folded.
+_BEHIND = r"%|(?:[ckm]?m|[cm]?m²|k?g(?:/m²)?|mi|lb|oz|in²?|ft²?|yd|ha|acres)(?![\w/²³])"
 
 
 def ended(sentence: str) -> str:

@@ -324,3 +324,16 @@ def test_a_card_on_a_phone_hides_the_signs_of_the_map_until_it_is_closed(open_pa
     page.keyboard.press("Escape")
     card(page).wait_for(state="detached")
     assert north.is_visible()
+
+
+def test_the_whole_site_comes_back_without_the_card(open_page):
+    page = open_page()
+    scale = page.locator(".leaflet-control-scale")
+    before = scale.inner_text()
+    press_row(page, "Green 7")
+    card_in_sight(page)
+    assert scale.inner_text() != before
+    page.get_by_role("button", name="Whole site", exact=True).click()
+    card(page).wait_for(state="detached")
+    assert page.locator("tr[aria-current]").count() == 0
+    assert scale.inner_text() == before

@@ -18,7 +18,7 @@ from geosand.mapping.encoding import (
 )
 from geosand.mapping.fill import map_view
 from geosand.mapping.page import map_page
-from geosand.mapping.words import UNITS, figure
+from geosand.mapping.words import UNITS, as_script, figure, percent, signed
 from geosand.reports.area_rows import area_rows
 from geosand.reports.balance_document import balance_document
 from geosand.reports.catch_rows import catch_rows
@@ -345,6 +345,38 @@ def test_steps_read_as_the_figures_themselves(quantity):
         assert pairs[0] == pairs[1] or k >= 3000
         differ += pairs[0] != pairs[1]
     assert differ <= 10
+
+
+@pytest.mark.parametrize("sign", [1, -1])
+@pytest.mark.parametrize(
+    ("quantity", "system", "most"),
+    [
+        ("depth", "metric", 12),
+        ("depth", "us", 0.5),
+        ("area", "metric", 80_000),
+        ("mass", "us", 9e4),
+    ],
+)
+def test_halves_are_rounded_by_the_script_as_in_tables(quantity, system, most, sign):
+    """Also those that nine digits do not tell from them: 7.595 mm are 7.60, as floats 7.59."""
+    random = np.random.default_rng(13)
+    factor, _, decimals = UNITS[system][quantity]
+    halves = (random.integers(1, most * 10**decimals, 2000) + 0.5) / 10**decimals / factor
+    values = sign * halves * (1 + 5e-9 * random.uniform(-1, 1, 2000) * random.integers(0, 2, 2000))
+    steps = np.array(whole_steps(values, quantity)) * STEPS[quantity]
+    read = [as_script(step * factor, decimals) for step in steps.tolist()]
+    wanted = [figure(value, quantity, system) for value in values.tolist()]
+    # of few the other system's figure is as near to a half
+    assert sum(a != b for a, b in zip(read, wanted, strict=True)) <= 4
+
+
+def test_shares_at_halves_are_rounded_by_the_script_as_in_words():
+    """0.145 is 14.5 %, as a float 14.499999999999998."""
+    shares = [k * 0.0005 for k in range(-2500, 2501)]
+    for share, step in zip(shares, whole_steps(shares, "share"), strict=True):
+        held = 100 * (step * STEPS["share"])
+        assert as_script(held, 1 if abs(share) < 0.0995 else 0) + "\u00a0%" == percent(share)
+        assert as_script(held, 0) == signed(100 * share).lstrip("+")
 
 
 def test_steps_may_be_wider_than_those_of_the_quantity():

@@ -334,3 +334,17 @@ def test_signs_above_capitals_are_not_cut_off(open_page):
     shown = page.screenshot(clip=around)
     name.evaluate("(node) => { node.style.overflow = 'visible'; }")
     assert page.screenshot(clip=around) == shown
+
+
+def test_names_lie_right_at_once_where_the_window_changes(open_page):
+    """A browser that takes a picture of a page may draw no further one after the window's size."""
+    page = open_page()
+    page.evaluate("() => { window.drawn = requestAnimationFrame; requestAnimationFrame = Number; }")
+    wide = page.evaluate("() => map_sand.getSize().x")
+    page.set_viewport_size({"width": 1000, "height": 560})
+    page.wait_for_function("wide => map_sand.getSize().x < wide", arg=wide, polling=20)
+    names = page.evaluate(BOXES)[0]
+    page.evaluate("() => { requestAnimationFrame = drawn; map_sand.fire('moveend'); }")
+    next_picture(page)
+    assert names
+    assert page.evaluate(BOXES)[0] == names

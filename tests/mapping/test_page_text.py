@@ -169,7 +169,7 @@ def test_a_map_without_records_or_surfaces_can_be_made():
 def test_lines_that_name_a_surface_lead_to_it(sample_text):
     first = re.search(r'<section class="first">.*?</section>', sample_text, re.DOTALL).group(0)
     assert '<a href="#7" data-s="18">Green 7</a>:<span data-units="metric">' in first
-    assert '<span data-units="us" hidden> under-dressed, 0.083 in short' in first
+    assert '<span data-units="us" hidden> under-dressed, 0.083\u00a0in short' in first
     assert re.search(r"Practice green</a>: never", first)
     assert "<li>Dressing d4: the catches claim" in first
 

@@ -84,6 +84,20 @@ def test_a_long_table_is_printed_whole(open_page):
     assert page.locator("tbody tr:visible").count() == 168
 
 
+@pytest.mark.parametrize("count", [1, 5, 14])
+def test_the_table_follows_what_to_look_at_first_and_five_rows_stay_together(open_page, count):
+    """A list that goes on upon the second sheet left it nearly empty."""
+    lines = tuple(f"a line, the {k} th" for k in range(count))
+    page = open_page(map_page(replace(sample_view(), first=lines)))
+    texts = [text for _, text in pages(page, "Letter", False)]
+    begun = next(text for text in texts if "Surface by surface" in text)
+    rows = begun.partition("Surface by surface")[2]
+    for name in ("Green 1\r", "Tee 1 front", "Tee 1 back", "Green 2", "Tee 2 front"):
+        assert name in rows
+    if count == 14:
+        assert begun is texts[1] and "the 13 th" in begun
+
+
 def test_numbers_of_two_digits_stay_on_the_sheet(open_page):
     """On paper what hangs out of a list's edge is cut: 10 was read as 0."""
     lines = tuple(f"a line, the {k} th" for k in range(12))

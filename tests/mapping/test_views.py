@@ -231,14 +231,14 @@ def test_sentences_change_their_units_too(open_page):
     told.locator("summary").click()
     page.get_by_label("Period").select_option(label="3 April 2026 · d1")
     headline = page.locator(".account > div:visible .headline")
-    assert "2.1 mm short" in first.inner_text()
+    assert "2.1\u00a0mm short" in first.inner_text()
     assert " kg spread" in headline.inner_text()
-    assert "1.3 ft" not in told.inner_text()
+    assert "1.3\u00a0ft" not in told.inner_text()
     page.get_by_role("radio", name="US").check()
-    assert "0.083 in short" in first.inner_text()
+    assert "0.083\u00a0in short" in first.inner_text()
     assert "mm" not in first.inner_text()
     assert " lb spread" in headline.inner_text()
-    assert "0.4 m (1.3 ft)" in told.inner_text()
+    assert "0.4\u00a0m (1.3\u00a0ft)" in told.inner_text()
 
 
 def test_period_changes_figures_and_says_what_was_not_measured(open_page):

@@ -8,7 +8,7 @@ import pytest
 from geosand.mapping.words import figure, interval, number, percent, signed
 from geosand.reports.words import percent as share
 from geosand.reports.words import shown
-from geosand.units import SHOWN
+from geosand.units import SHOWN, past_half
 
 
 @pytest.mark.parametrize(
@@ -69,6 +69,20 @@ def test_page_and_tables_round_halves_alike(system, quantity):
         assert shown(si, quantity, system, unit=False) == figure(si, quantity, system)
     assert shown(1162.5, "mass", "metric", unit=False) == "1\u202f163"
     assert (share(0.125), share(-0.125), share(-0.001)) == ("13 %", "−13 %", "0 %")
+
+
+def test_halves_that_documents_hold_in_nine_digits_are_halves_everywhere():
+    """275 bags of 50 lb with 3 % of water are 13 337.5 lb, in kg 6 049.788234875."""
+    spread_kg = 275 * 50 * 0.45359237 * 0.97
+    nine_digits = float(f"{spread_kg:.9g}")
+    told = {"13\u202f338": [spread_kg, nine_digits, math.nextafter(spread_kg, 0)]}
+    told |= {"−13\u202f338": [-spread_kg, -nine_digits], "13\u202f337": [13337.49 * 0.45359237]}
+    for text, masses in told.items():
+        for kg in masses:
+            assert shown(kg, "mass", "us", unit=False) == figure(kg, "mass", "us") == text
+    assert shown(1.5e8 - 1, "mass", "metric", unit=False) == "149\u202f999\u202f999"
+    for value in (2.0**53, 2.0**60, -1e308, math.inf):
+        assert past_half(value, 0) == past_half(value, 3) == value
 
 
 @pytest.mark.browser

@@ -9,6 +9,7 @@ from rich.console import Console
 from rich.table import Table as RichTable
 from rich.text import Text
 
+from geosand.reports import plain_table
 from geosand.reports.plain_table import PIPE_WIDTH, show, table
 
 
@@ -96,6 +97,55 @@ def test_where_no_line_has_room_each_figure_stands_behind_its_head(width):
 @pytest.mark.parametrize("text", ["", "one", "two\nlines", "[bold]not bold[/bold]", "word " * 60])
 def test_texts_are_printed_whole(text, capsys):
     assert piped(capsys, text, "end") == f"{text}\nend\n"
+
+
+@pytest.mark.parametrize("width", [30, 40, 80])
+def test_in_a_window_sentences_are_folded_at_words_and_commands_are_not(width, capsys, monkeypatch):
+    """As the copy of a folded command would run its first half."""
+    monkeypatch.setattr(plain_table, "window", lambda: width)
+    command, path = (
+        "(geosand place --surfaces green --on 7)",
+        "/my own sites/maps/the long one.html",
+    )
+    texts = ["short", f"  - sand on g1; {command} tells where to lay the trays, 3 kg/m² of it."]
+    lines = piped(capsys, *texts, f"Map: {path}", " " + "word " * 40).splitlines()
+    assert " ".join(" ".join(lines).split()) == " ".join(" ".join(
+        [*texts, f"Map: {path}", "word " * 40]).split())  # fmt: skip
+    assert sum(command in line for line in lines) == sum(path in line for line in lines) == 1
+    assert all(len(line) <= width for line in lines if command not in line and path not in line)
+    assert lines[0] == "short" and lines[2].startswith("    ")
+
+
+@pytest.mark.parametrize(
+    "whole",
+    [
+        "geosand bring FILE --into /sites/a",
+        "geosand check /sites/long_name",
+        "geosand areas a --against 2025-03-01",
+        "C:\\My Documents\\a site\\the map.html",
+        "/my sites/index.html",
+        "2.1\u202fmm",
+        "2.15 kg/m²",
+        "± 0.3 in",
+    ],
+)
+@pytest.mark.parametrize("before", ["", "a ", "of all "])
+def test_what_belongs_together_stays_in_one_line(whole, before, capsys, monkeypatch):
+    """Also a path with a drive, what needs no brackets, and any unit."""
+    monkeypatch.setattr(plain_table, "window", lambda: 20)
+    end = "; tables" if whole.endswith("index.html") else ""
+    lines = piped(capsys, f"{before}Index: {whole}{end}").splitlines()
+    (line,) = [line for line in lines if whole in line]
+    assert len(line) <= max(20, len(f"{whole};"))
+
+
+def test_wide_letters_take_two_places_of_a_window(capsys, monkeypatch):
+    """East Asian Width (Unicode Standard Annex #11)."""
+    monkeypatch.setattr(plain_table, "window", lambda: 20)
+    assert piped(capsys, "緑の芝生 緑の芝生 緑の芝生").splitlines() == [
+        "緑の芝生 緑の芝生",
+        "緑の芝生",
+    ]
 
 
 def test_a_row_that_begins_with_a_number_says_what_it_counts():

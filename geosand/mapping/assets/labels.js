@@ -231,6 +231,7 @@ geosand.labels = function (page) {
     if (!waiting) waiting = requestAnimationFrame(() => setTimeout(page.label));
   };
   page.label = function () {
+    cancelAnimationFrame(waiting);
     waiting = 0;
     page.scene = scene();
     pane.textContent = "";

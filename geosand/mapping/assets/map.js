@@ -122,6 +122,7 @@ geosand.start = function (map, control, themes, groups) {
     const was = page.atHome;
     map.invalidateSize({ pan: !was, animate: false });
     if (was) page.home();
+    page.label(); // at once: a picture of the window may be the last that is drawn
     page.bringIn();
   }).observe(map.getContainer());
   page.label();

@@ -56,7 +56,7 @@ _VERDICTS = (
     "Overthrow: sand landed elsewhere. Closed: the difference can be zero, and is known well"
     " enough to say so. Undecided: it can be zero, but is not known well enough. Does not close:"
     " the catches claim more than was spread, so a measured figure is wrong. A filled square: the"
-    " 95 % interval does not hold zero."
+    " 95 % interval does not hold zero. Figures are rounded one by one, so sums may be 1 off."
 )
 
 

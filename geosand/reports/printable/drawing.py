@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Sequence
 from typing import Literal
 
@@ -99,15 +98,6 @@ def text_width(text: str, size: float, *, bold: bool = False) -> float:
         for letter in text
     )
     return letters * size * (1.1 if bold else 1.0)
-
-
-def glued(text: str) -> str:
-    """The text with signs held to the figures that they belong to.
-
-    >>> glued("> 99 % of {% raw %}")
-    '>\xa099\xa0% of {% raw %}'
-    """
-    return re.sub(r"(?<=\d) (?=%)|(?<=[<>]) (?=\d)", "\u00a0", text)
 
 
 def flag(x: float, y: float, size: float, colour: str = ALARM) -> Outline:

@@ -19,8 +19,9 @@ from geosand.reports.printable.content import (
     Table,
     Text,
 )
-from geosand.reports.printable.drawing import Box, Drawing, Line, Mark, Outline, Words, glued
+from geosand.reports.printable.drawing import Box, Drawing, Line, Mark, Outline, Words
 from geosand.reports.printed_page import asset, page
+from geosand.reports.words import glued
 
 PHONE = 360  #: pixels: a wider table would need a sideways scroll there
 

@@ -18,7 +18,8 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 
 from geosand.errors import Fault, Refused
-from geosand.reports.printable.drawing import WIDTH, Box, Drawing, Line, Mark, Outline, Words, glued
+from geosand.reports.printable.drawing import WIDTH, Box, Drawing, Line, Mark, Outline, Words
+from geosand.reports.words import glued
 
 if TYPE_CHECKING:
     from fpdf import FPDF

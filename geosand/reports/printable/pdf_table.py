@@ -6,8 +6,9 @@ import numpy as np
 
 from geosand.columns import Floats, frozen
 from geosand.reports.printable.content import Cell, Column, Row, Table
-from geosand.reports.printable.drawing import HAIR, INK, Drawing, glued
+from geosand.reports.printable.drawing import HAIR, INK, Drawing
 from geosand.reports.printable.pdf_canvas import CONTENT, TOP, Canvas
+from geosand.reports.words import glued
 
 SIZE, HEAD_SIZE, STEP = 8.0, 7.5, 10.2
 PAD, GROUP_GAP, GAP = 2.2, 8.0, 7.0  #: above and below a row, above a group, between columns
