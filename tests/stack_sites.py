@@ -307,13 +307,14 @@ def far_north(folder: Path) -> Path:
 
 
 def pools(folder: Path) -> Path:
-    """Trays emptied into one bucket or one cylinder, volumes only, and a rejected tray."""
+    """Trays emptied into one bucket or one cylinder, volumes only, a rejected tray, two waters."""
     place = Place(-20.0, 0.5)
     by_volume = {"tare_g": None, "gross_g": None, "volume_state": "dry"}
     one, two, three = (trays(place, f"D{k}", 20 + k) for k in (1, 2, 3))
     for row in one[:3]:
         row |= {"pool": "a", "gross_g": "", "volume_cm3": 60, "volume_state": "dry"}
-    one[0]["gross_g"] = 325.0
+    one[0] |= {"gross_g": 325.0, "moisture_dry_basis_percent": 2}
+    one[4]["moisture_dry_basis_percent"] = 1.5
     one[5]["reject_reason"] = "kicked over"
     two = [row | by_volume | {"tare_g": "", "gross_g": ""} for row in two]
     for k, row in enumerate(two):

@@ -232,39 +232,18 @@ def _print(document: Document, units: Units, written: Sequence[Path]) -> None:
     from geosand.reports.plain_table import PIPE_WIDTH, show, window
     from geosand.reports.words import merged_findings
 
-    room = window()
-    width = room or PIPE_WIDTH
-
-    def say(lines: Sequence[str]) -> None:
-        show(*(_folded(line, room) if room else line for line in lines))
-
+    width = window() or PIPE_WIDTH
     show(tables.areas_table(document, units, width), tables.totals_table(document, units))
-    say(tables.findings_lines(document, units, width))
-    say(document["notes"])
+    show(*tables.findings_lines(document, units, width), *document["notes"])
     if "against" in document:
         against = document["against"]
-        say(["", *beside.against_head(against), ""])
+        show("", *beside.against_head(against), "")
         if any(row["verdict"] != "unchanged" for row in against["surfaces"]):
             show(beside.against_table(against, units))
-        say(beside.against_lines(against, units))
+        show(*beside.against_lines(against, units))
     if "claimed" in document:
         show("", beside.claimed_table(document["claimed"], units))
-        say(beside.claimed_lines(document["claimed"]))
-        say(merged_findings(document["claimed"]["findings"], units))
-    say(["", document["caution"]])
-    say([f"written: {path}" for path in written])
-
-
-def _folded(line: str, width: int) -> str:
-    """A line cut at spaces for a window, never within a figure as a terminal would."""
-    import textwrap
-
-    indent = " " * (len(line) - len(line.lstrip()) + 2)
-    pieces = textwrap.wrap(
-        line,
-        width,
-        subsequent_indent=indent,
-        break_long_words=False,
-        break_on_hyphens=False,
-    )
-    return "\n".join(pieces)
+        show(*beside.claimed_lines(document["claimed"]))
+        show(*merged_findings(document["claimed"]["findings"], units))
+    show("", document["caution"])
+    show(*(f"written: {path}" for path in written))

@@ -98,7 +98,7 @@ def command(folder: Path, as_json: bool, units: str | None, **asked: Any) -> Non
     shown_in = display(units, results.site)
     if out is not None:
         _write(results, places, out, tray, asked["dressing"], seed, shown_in)
-    findings = [*said, *[str(f) for f in places.findings], *_left_out(results, places, asked["on"])]
+    findings = [*said, *[str(f) for f in places.findings], *_left_out(results, places, asked)]
     if as_json:
         from geosand.reports.field_sheet import catch_points
 
@@ -176,13 +176,17 @@ def _tray(text: str | None) -> Tray | None:
     raise click.BadParameter(f"{text!r}: write 400mm,250mm or 300mm", param_hint="--tray")
 
 
-def _left_out(results: Results, places: Places, most: int | None) -> list[str]:
-    """Surfaces of the kinds that get trays which never had one this season, and get none now."""
+def _left_out(results: Results, places: Places, asked: dict[str, Any]) -> list[str]:
+    """Surfaces which never had a tray this season, and get none now.
+
+    Of the kinds that get trays, as others may have their own day; of all where none was named.
+    """
     from geosand.errors import listed
 
-    surfaces, ledger = results.site.surfaces, results.ledger
+    surfaces, ledger, most = results.site.surfaces, results.ledger, asked["on"]
     never = ledger.row[ledger.never_caught]
-    never = never[[kind in surfaces.kind[places.row] for kind in surfaces.kind[never]]]
+    if words(asked["surfaces"]) or _dressed(results, asked["dressing"]):
+        never = never[[kind in surfaces.kind[places.row] for kind in surfaces.kind[never]]]
     names = surfaces.id[never[[row not in places.row for row in never]]].tolist()
     if not names:
         return []

@@ -48,7 +48,8 @@ def command(
         show(NO_DRESSING)
     elif row is None:
         show(*outlook(results, shown))
-    show(season_table(results, shown, only=row))
+    table = season_table(results, shown, only=row)
+    show(*[table] if table.rows else [])  # none where nothing is dressed or has a target
     if row is not None:
         from geosand.reports.budgets import depth_budget, season_sharpening
 

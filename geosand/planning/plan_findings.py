@@ -14,6 +14,7 @@ from geosand.errors import Finding, listed
 from geosand.planning.choosing import Request
 from geosand.planning.next_rate import NextRates
 from geosand.planning.order import SandOrder, StripWidth
+from geosand.planning.route import natural
 from geosand.planning.setting import SettingFit
 from geosand.season.ledger import Ledger
 from geosand.site.tables import Site
@@ -86,7 +87,8 @@ def _of_trays(site: Site, ledger: Ledger, plan: NextRates, request: Request) -> 
     if not names:
         return []
     lack = "it lacks" if len(names) == 1 else "they lack"
-    return [f"what {lack} is estimated from other surfaces: lay some on {listed(names, NAMED)}"]
+    where = listed(sorted(names, key=natural), NAMED)
+    return [f"lay some on {where}: what {lack} is estimated from other surfaces"]
 
 
 def _of_headings(

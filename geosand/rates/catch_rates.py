@@ -14,13 +14,13 @@ from geosand.errors import Finding
 from geosand.estimates import Estimates
 from geosand.rates.about_dressings import Teller, by_group
 from geosand.rates.groups import group_mean_sd
+from geosand.site.moisture_book import UNLIKE_WATER
 from geosand.site.tables import Site
 from geosand.tuples import NamedTuple
 
 DEFAULT_BULK_DENSITY_KG_M3 = 1560.0
 U_DEFAULT_BULK_DENSITY = 0.05
 FEW_WITNESSES, U_FEW_WITNESSES, U_LEAST_WITNESSES = 3, 0.03, 0.01
-UNLIKE_WATER = 0.01  #: between loads: the mean of less moves a depth by less than a percent
 
 
 @columns

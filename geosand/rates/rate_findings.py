@@ -230,11 +230,14 @@ def empty_trays(site: Site, where: Assignment, each: CatchRates) -> list[Finding
     return findings
 
 
-def far_catches(site: Site, where: Assignment, each: CatchRates, rate: Floats) -> list[Finding]:
+def far_catches(
+    site: Site, where: Assignment, each: CatchRates, rate: Floats
+) -> tuple[list[Finding], list[Finding], Ints]:
     """Catches on dressed ground far from the others of their dressing: a slip of pen or scale.
 
-    ``rate`` (n,) is that of each catch over the planned scale of its surface. Empty trays are told
-    by :func:`empty_trays`.
+    Also those of the findings of which some hold too much, which no edge explains, and these as
+    rows of Catches. ``rate`` (n,) is that of each catch over the planned scale of its surface.
+    Empty trays are told by :func:`empty_trays`.
     """
     rows = np.flatnonzero(each.counts & (where.dressed >= 0))
     rows = rows[_far_apart(rate[rows], site.catches.dressing[rows], len(site.dressings))]
@@ -251,7 +254,7 @@ def far_catches(site: Site, where: Assignment, each: CatchRates, rate: Floats) -
     odd &= rate[rows] > MORE_THAN_LAPPED * beside[surface]
     far |= (count[group] > LEAST_SCATTER_OTHERS) & odd
     far &= rate[rows] > 0
-    findings = []
+    findings, doubtful = [], []
     for dressing, mine in by_group(np.flatnonzero(far), group):
         told = [f"{site.catches.id[rows[k]]} ({times[k]:.2g} times)" for k in mine.tolist()]
         one = len(told) == 1
@@ -261,7 +264,8 @@ def far_catches(site: Site, where: Assignment, each: CatchRates, rate: Floats) -
             " check readings, tray sizes and their units; a spoiled catch gets a reject_reason"
         )
         findings.append(about.finding(dressing, text))
-    return findings
+        doubtful += findings[-1:] if (times[mine] > 1).any() else []
+    return findings, doubtful, rows[far & (times > 1)]
 
 
 def _far_apart(values: Floats, group: Ints, groups: int) -> Bools:

@@ -50,6 +50,8 @@ class Rates(Late):
     catch_depth_m: Floats  #: one row a catch
     uniformity: Uniformity  #: one row a dressing
     counted: Counted  #: one row a catch that counts
+    too_full: Ints  #: rows of Catches that hold far more than the others of their dressing
+    odd_readings: tuple[Finding, ...]  #: of catches that hold nothing, or far too much
     findings: tuple[Finding, ...]
 
     @cached_property
@@ -82,6 +84,8 @@ def site_rates(site: Site, register: AreaRegister) -> Rates:
     scaled[on] /= planned[where.dressed[on]]
     of_catch = density.value[site.dressings.sand][dressing]
     depth = np.where(each.by_mass, each.mass_rate_kg_m2 / of_catch, each.volume_depth_m)
+    empty = empty_trays(site, where, each)
+    far, doubtful, too_full = far_catches(site, where, each, scaled)
     by_mass = counted_on(where.dressed, dressing, each.mass_rate_kg_m2, each.counts_mass & on)
     by_volume = counted_on(
         where.dressed, dressing, each.volume_depth_m * of_catch, each.counts_volume & on
@@ -101,14 +105,16 @@ def site_rates(site: Site, register: AreaRegister) -> Rates:
         catch_depth_m=depth,
         uniformity=uniformity(depth[counted.catch], counted.dressing, len(site.dressings)),
         counted=counted,
+        too_full=too_full,
+        odd_readings=(*empty, *doubtful),
         findings=(
             *findings,
             *unlike_water(site),
             *set_aside(site),
             *where.findings,
             *pool_findings(site, where),
-            *empty_trays(site, where, each),
-            *far_catches(site, where, each, scaled),
+            *empty,
+            *far,
             *chosen_by_value(site, where, each, scaled),
             *taper_findings,
             *tight_catches(site, register.area_m2[site.dressed.surface], where, counted),

@@ -24,6 +24,7 @@ from geosand.reports.words import (
     chance,
     ended,
     label_of,
+    listed_runs,
     percent,
     shown,
 )
@@ -120,7 +121,7 @@ def _beside(figures: Document, verdict: str, units: Units) -> list[str]:
         )
     for part in figures["parts"]:
         mass = told(part["overthrow_kg"], "mass", units)
-        lines.append(f"  loads of {listed(part['surfaces'])}: difference {mass}")
+        lines.append(f"  loads of {listed_runs(part['surfaces'])}: difference {mass}")
         if part["reach_m"] is not None:
             lines[-1] += f", reach {told(part['reach_m'], 'length', units)}"
     return lines
@@ -133,10 +134,11 @@ def surfaces_table(results: Results, k: int, units: Units, only: int | None = No
     rows = np.flatnonzero(site.dressed.dressing == k) if only is None else np.array([only])
     surface, rate = site.dressed.surface[rows], rates.rate.value[rows]
     basis = np.where(rates.own[rows], "own catches", "other surfaces")
+    where = "each surface" if only is None else site.surfaces.id[surface[0]]
     ends = zip(bounds.low[rows], bounds.high[rows], strict=True)
     area, depth, mass = (label_of(measure, units) for measure in ("area", "depth", "mass"))
     return by_columns(
-        f"{site.dressings.id[k]}: on each surface",
+        f"{site.dressings.id[k]}: on {where}",
         ("surface", False, site.surfaces.id[surface]),
         (f"area\n{area}", True, cells(results.areas.area_m2[surface], "area", units)),
         ("catches", True, rates.catches[rows]),

@@ -17,6 +17,8 @@ MOSTLY = 0.5  #: of the spread: no spreader throws that much over (common practi
 _WRONG = ("figures", "are wrong, as they do")  # of several dressings
 _SCALED = "The scale speaks against the unit mass"
 NO_PROOF = "One dressing can not prove which"
+#: Catches that claim more than twice the spread are not a little off.
+SO_MUCH = " So much is rather a unit, tares left out, or a load that is missing."
 
 
 def doubt_steps(results: Results, units: Units) -> list[str]:
@@ -34,6 +36,9 @@ def doubt_steps(results: Results, units: Units) -> list[str]:
     if wrong:
         figure, it = ("figure", "is wrong, as it does") if len(wrong) == 1 else _WRONG
         steps.append(f"find out which {figure} of {listed(wrong, 3)} {it} not close")
+    if full := _too_full(results):
+        catch, was = ("catch", "was") if len(full) == 1 else ("catches", "were")
+        steps.append(f"see whether {catch} {listed(full, 3)} {was} read right")
     if len(off := _off_scale(results)):
         steps.append(f"see why {_on_scale(results, off[:1], units)[0]}")
     return steps
@@ -94,19 +99,40 @@ def not_closing(results: Results, units: Units) -> list[str]:
     for k in rows[:MOST_DRESSINGS]:
         proof = _culprit(results, int(k), units)
         # what a scale speaks against comes first, else what is explained most easily
-        ways = sorted(
-            balance.closing[k], key=lambda c: _SCALED in proof and c.input != "unit mass"
-        )[:3]
+        ways = sorted(balance.closing[k], key=lambda c: _SCALED in proof and c.input != "unit mass")
+        # seldom so much was brought back that it could be at fault, and it has no u to be ranked by
+        ways = ways[:3] + [way for way in ways[3:] if way.input == "returned sand"]
+        twice = proof == NO_PROOF and -balance.overthrow.value[k] > balance.spread.value[k]
         lines.append(
             f"{site.dressings.id[k]}: the balance does not close: the catches claim"
             f" {shown(-balance.overthrow.value[k], 'mass', units)} more than was spread."
-            f" It would close with {'; or '.join(map(explain, ways))}. {proof}"
+            f" It would close with {'; or '.join(map(explain, ways))}."
+            f"{SO_MUCH if twice else ''} {proof}"
         )
     rest = [str(name) for name in site.dressings.id[rows[MOST_DRESSINGS:]]]
     if rest:
         verb = "does" if len(rest) == 1 else "do"
         lines.append(f"{listed(rest)}: {verb} not close either")
     return lines
+
+
+def odd_readings(results: Results) -> list[str]:
+    """Catches that hold nothing, or far more than the others of their dressing."""
+    asked = set(results.site.dressings.id[in_account(results)].tolist())
+    odd = [found for found in results.rates.odd_readings if found.about in asked]
+    lines = [str(found) for found in odd[:MOST_DRESSINGS]]
+    if rest := list(dict.fromkeys(found.about for found in odd[MOST_DRESSINGS:])):
+        lines.append(f"{listed(rest)}: likewise; geosand check tells which catches")
+    return lines
+
+
+def _too_full(results: Results) -> list[str]:
+    """Catches that hold far more than the others; not of dressings that do not close anyway."""
+    site, full = results.site, results.rates.too_full
+    of = site.catches.dressing[full]
+    asked = in_account(results) & (results.balance.verdict != NOT_CLOSED)
+    pairs = zip(site.catches.id[full], site.dressings.id[of], asked[of], strict=True)
+    return [f"{catch} of {dressing}" for catch, dressing, mine in pairs if mine]
 
 
 def mostly_beside(results: Results) -> list[str]:
@@ -215,7 +241,12 @@ def undecided(results: Results, units: Units) -> list[str]:
     options = changes(site, results.areas, results.rates, dressings=rows)
     best = sharpest(balance.overthrow.rows(rows), options)
     way = f"{in_words_of(best, units)} would help most" if best else "no one measurement helps"
+    below = rows[balance.overthrow.value[rows] < 0]
+    of = "" if len(below) == len(rows) else f"of {listed(site.dressings.id[below].tolist())} "
+    more = (
+        f" ({of}the catches claim more than was spread, within what is known)" if len(below) else ""
+    )
     return [
         f"{listed(site.dressings.id[rows].tolist())}: undecided: whether sand was thrown over is"
-        f" not known well enough; {way}"
+        f" not known well enough{more}; {way}"
     ]

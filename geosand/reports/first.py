@@ -15,6 +15,7 @@ from geosand.reports.doubts import (
     mostly_beside,
     not_accounted_for,
     not_closing,
+    odd_readings,
     off_the_label,
     undecided,
 )
@@ -40,6 +41,7 @@ def look_first(results: Results, units: Units, *, linked: bool = False) -> list[
         *mostly_beside(results),
         *_names(results, UNDER, MOST_UNDER, units, linked),
         *not_closing(results, units),
+        *odd_readings(results),
         *off_the_label(results, units),
         *not_accounted_for(results, units),
         *_names(results, OVER, MOST_OVER, units, linked),

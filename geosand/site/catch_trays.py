@@ -98,7 +98,10 @@ def net_masses(reader: Reader, area: Floats, pooled: Bools) -> Floats:
 
 
 def _tell_odd_tares(reader: Reader, tare: Floats, net: Floats, area: Floats) -> None:
-    """A finding for the few trays that weigh half or twice what others of their size do."""
+    """A finding for the few trays that weigh half or twice what others of their size do.
+
+    And for trays of 0 g, few or many: a tare may have been forgotten for a whole dressing.
+    """
     known = np.flatnonzero(np.isfinite(net) & np.isfinite(area))
     if np.max(tare[known], initial=0.0) <= 2 * np.min(tare[known], initial=np.inf):
         return
@@ -111,6 +114,7 @@ def _tell_odd_tares(reader: Reader, tare: Floats, net: Floats, area: Floats) -> 
     odd = (tare[known] < usual / 2) | (tare[known] > usual * 2)
     odd &= np.abs(tare[known] - usual) > TARE_SHARE * net[known]
     few = np.bincount(kind[odd], minlength=len(number)) * FEW <= number
+    _tell_no_tares(reader, known, tare[known], net[known], kind, few[kind])
     for k in distinct(kind[odd & few[kind]]).tolist():
         mine = np.flatnonzero(odd & (kind == k))
         rows, grams = known[mine], tare[known[mine]] * 1000
@@ -120,5 +124,25 @@ def _tell_odd_tares(reader: Reader, tare: Floats, net: Floats, area: Floats) -> 
             f" {', '.join(f'{g:.4g}' for g in grams[:8].tolist())} g where"
             f" the other trays of this size have {usual[mine[0]] * 1000:.4g} g:"
             f" weigh {'it' if one else 'them'} empty once more"
+        )
+        reader.finding(text, "catch", int(reader.member[rows[0]]))
+
+
+def _tell_no_tares(
+    reader: Reader, known: Ints, tare: Floats, net: Floats, kind: Ints, told: Bools
+) -> None:
+    """A finding where many trays weigh 0 g and others of their ``kind`` do not.
+
+    All of them must hold what an empty one weighs, or more: else the scale was set to zero.
+    """
+    least = np.full(kind.max() + 1, np.inf)
+    np.minimum.at(least, kind[tare > 0], tare[tare > 0])
+    none = (tare <= 0) & ~told
+    zeroed = np.bincount(kind[none & (net < least[kind])], minlength=len(least)) > 0
+    for k in distinct(kind[none & ~zeroed[kind]]).tolist():
+        rows = known[none & (kind == k)]
+        text = (
+            f"{reader.places(rows)}: tares of 0 g where other trays of this size have"
+            f" {least[k] * 1000:.4g} g: was the scale set to zero with the empty tray?"
         )
         reader.finding(text, "catch", int(reader.member[rows[0]]))

@@ -16,6 +16,7 @@ from geosand.site.settings_document import FILE
 
 MOISTURE = "moisture_dry_basis_percent"
 U_MOISTURE = 0.005  #: of a stated moisture without u: 0.5 points; common practice, no source
+UNLIKE_WATER = 0.01  #: water contents nearer than this move a depth by less than a percent
 WETTEST = 0.15  #: usual; pores that are full of water hold 0.25 (two fifths pores, from memory)
 U_MOISTURE_KILN = 0.002
 

@@ -6,19 +6,20 @@ from typing import Any
 
 import numpy as np
 
-from geosand.columns import Bools, Floats, Ints, Strings, distinct
+from geosand.columns import Bools, Floats, Ints, Strings
 from geosand.errors import Faults, Finding
 from geosand.site.catch_depths import check_depths, tell_weighed_twice
 from geosand.site.catch_parts import Pools, check_parts, check_pools, pool_numbers, sum_parts
 from geosand.site.catch_places import positions, tell_coarse, tell_same_place
 from geosand.site.catch_trays import net_masses, tray_sizes
+from geosand.site.catch_water import stated_water, tell_unstated, water_of_sand, waters
 from geosand.site.cells import ERRORS, NOTHING, RawTable, quoted
-from geosand.site.moisture_book import MOISTURE, MoistureBook, dry_basis, stated_u
+from geosand.site.moisture_book import MOISTURE, MoistureBook
 from geosand.site.raw_columns import Ids, Texts, first_come, row_places
 from geosand.site.read_loads import dressing_rows
 from geosand.site.read_settings import SiteTexts
 from geosand.site.reading import FALSE, Reader
-from geosand.site.sand_tables import Loads, Sands
+from geosand.site.sand_tables import Loads
 from geosand.site.tables import Catches, Dressings
 
 KEPT = ("0.0", "n", "ok", "okay", "good", "fine", "keep", "kept", "used", "accepted")
@@ -47,8 +48,13 @@ def read_catches(
     reader = Reader(table, faults, findings)
     dressing = dressing_rows(reader, names)
     ids, pool, rows = _columns(reader, ground, text)
-    moisture = _moisture(reader, dressing, names.member, dressings, loads, text.sands, book)
+    weighed = np.isfinite(rows["mass"])
+    stated = stated_water(reader, dressing, pool, weighed)
+    of_sand = water_of_sand(names.member, dressings, loads, text.sands, book)
+    moisture = waters(reader, dressing, dressings, stated, of_sand, book)
     rows["moisture"] = moisture
+    weighed &= ~rows["rejected"]
+    tell_unstated(reader, dressing, ids, dressings, weighed, stated[0], book.ratios()[of_sand])
     if len(text.sands.name) and (moisture < 0).any():
         of_loads = np.isin(dressing, loads.dressing)  # told there, once for all catches
         _moisture_needed(reader, dressing, rows, np.where(of_loads, 0, moisture))
@@ -181,32 +187,6 @@ def _dry_volume(reader: Reader, volume: Floats, state: Strings, dry: Bools) -> F
     return np.where((state == "dry") | (unsaid & dry), volume, np.nan)
 
 
-def _moisture(
-    reader: Reader,
-    dressing: Ints,
-    of_site: Ints,
-    dressings: Dressings,
-    loads: Loads,
-    sands: Sands,
-    book: MoistureBook,
-) -> Ints:
-    """The catch's own moisture; else that of the dressing's loads; else the sand's; else -1."""
-    own, u = dry_basis(reader)
-    fallback = _of_loads(of_site, dressings, loads, sands, book)
-    # the spare last one is read by catches of no known dressing
-    out = np.append(fallback, -1)[dressing]
-    known: dict[tuple[int, float, float], int] = {}
-    for row in np.flatnonzero((dressing >= 0) & np.isfinite(own)).tolist():
-        key = (int(dressing[row]), float(own[row]), float(np.nan_to_num(u[row], nan=-1.0)))
-        if key not in known:
-            member, name = int(reader.member[row]), str(dressings.id[dressing[row]])
-            label = f"moisture: catches of {name} {own[row] * 100:.6g} %"
-            u_row = stated_u(own[row], u[row], "its catches", reader.findings, member, name)
-            known[key] = book.add(label, float(own[row]), u_row, member)
-        out[row] = known[key]
-    return out
-
-
 def _moisture_needed(reader: Reader, dressing: Ints, rows: Rows, moisture: Ints) -> None:
     """A mass that is used needs its water content; a dry volume does not."""
     weighed = np.isfinite(rows["mass"]) | (rows["pool"] >= 0)
@@ -215,32 +195,6 @@ def _moisture_needed(reader: Reader, dressing: Ints, rows: Rows, moisture: Ints)
         found = "the sand's moisture is said nowhere"
         remedy = f"{reader.meant(MOISTURE)}Give it in site.toml, in the loads or here"
         reader.fault(row, MOISTURE, found, remedy=f"{remedy}; or kiln_dried = true")
-
-
-def _of_loads(
-    of_site: Ints, dressings: Dressings, loads: Loads, sands: Sands, book: MoistureBook
-) -> Ints:
-    """For each dressing the moisture of its loads, their mean where it differs; else the sand's."""
-    size = len(dressings.id)
-    out = sands.moisture[dressings.sand] if len(sands.name) else np.full(size, -1, dtype=np.int64)
-    rows = np.flatnonzero(loads.moisture >= 0)
-    rows = rows[np.argsort(loads.dressing[rows], kind="stable")]
-    start = np.flatnonzero(np.diff(loads.dressing[rows], prepend=-1))
-    if len(rows) == 0:
-        return out
-    of, wet = loads.dressing[rows[start]], loads.moisture[rows]
-    least, most = np.minimum.reduceat(wet, start), np.maximum.reduceat(wet, start)
-    out[of] = least
-    ends = np.append(start[1:], len(rows))
-    for k in np.flatnonzero(least != most).tolist():
-        mine = rows[start[k] : ends[k]]
-        weight = (loads.count * loads.unit_mass_kg)[mine]
-        if np.isfinite(weight).all() and weight.sum() > 0:
-            per = np.bincount(loads.moisture[mine], weight / weight.sum())
-            label = f"moisture: mean of the loads of {dressings.id[of[k]]}"
-            parts = {int(m): float(per[m]) for m in distinct(loads.moisture[mine])}
-            out[of[k]] = book.mix(label, parts, int(of_site[of[k]]))
-    return out
 
 
 def _declared(reader: Reader, ground: Ids) -> Ints:

@@ -109,6 +109,27 @@ def test_a_place_that_can_not_be_written_names_its_option(tmp_path: Path) -> Non
     assert "name another place with --workbook".capitalize() in result.stderr
 
 
+@pytest.mark.parametrize("place", [".", "", "/", ".."])
+def test_a_folder_is_no_place_for_a_map(
+    place: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    end = CliRunner().invoke(main, ["account", str(DEMO), "--out", place])
+    assert end.exit_code == 1
+    assert "is a folder. Name another file for the result." in end.stderr
+    assert not list(tmp_path.iterdir())
+
+
+@pytest.mark.parametrize("place", ["{250}.html", "new/{250}.html", "new/{300}/map.html"])
+def test_a_name_that_is_too_long_is_refused_before_any_work(place: str, tmp_path: Path) -> None:
+    """The map's own name of 255 letters is written, that of the report beside it has more."""
+    out = tmp_path / place.replace("{250}", "m" * 250).replace("{300}", "m" * 300)
+    end = CliRunner().invoke(main, ["account", str(DEMO), "--out", str(out)])
+    assert end.exit_code == 1
+    assert "has a name that is too long. Name another file for the result." in end.stderr
+    assert not list(tmp_path.iterdir())
+
+
 def test_an_account_without_workbook_or_pdf_loads_neither(tmp_path: Path) -> None:
     code = (
         "import sys\nfrom geosand.cli import main\n"

@@ -73,7 +73,9 @@ def test_budgets_are_printed() -> None:
     assert "Where the uncertainty comes from" in text
     assert "on surfaces: testing the trays" in text and "overthrow: testing the trays" in text
     assert "Worth knowing:\n  - 1 catch without a declared surface" in text
+    assert "loads of g1–g9, practice: " in run("balance", str(DEMO), "--dressing", "D2").output
     text = run("balance", str(DEMO), "--dressing", "D4", "--surface", "g9").output
+    assert text.startswith("D4: on g9\n")
     assert "g9 " in text and "g1 " not in text
     assert "depth: three more catches on surfaces without any (g9) would sharpen it most" in text
     for verb in (("balance", str(DEMO), "--dressing", "D4"), ("season", str(DEMO))):

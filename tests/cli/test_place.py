@@ -333,7 +333,15 @@ def test_a_surface_never_caught_that_gets_no_tray_is_told(site_folder):
     assert f"  - {told}" in run(folder, "--catches", "1", "--surfaces", "g1").stdout
     assert "never caught" not in run(folder, "--catches", "1", "--surfaces", "green").stdout
     more = [*SURFACES, surface("g3", "green", square(LON + 0.01, LAT, 20.0))]
-    folder = str(site_folder("three", surfaces=more, catches=CATCHES[:3], dressings=days))
+    days += "D0,2026-04-01,green\n"
+    rows = [*CATCHES[:3], {**CATCHES[0], "dressing": "D0"}]
+    folder = str(site_folder("three", surfaces=more, catches=rows, dressings=days))
     one = run(folder, "--catches", "1", "--surfaces", "green", "--on", "1", "--json")
     (told,) = json.loads(one.stdout)["findings"]
     assert told.endswith(": never caught this season and without a tray here: --on takes them next")
+    # with none named all that was dressed is chosen from, so that the tee is told as well
+    # also for a dressing to come; those of one on record have theirs
+    for dressing, count in (("", 2), ("D2", 2), ("D0", 1)):
+        asked = ("--catches", "1", "--on", "1", "--dressing", dressing, "--json")
+        (told,) = json.loads(run(folder, *asked).stdout)["findings"]
+        assert len({"g2", "g3", "t1"} & set(told.partition(":")[0].split(", "))) == count

@@ -126,7 +126,7 @@ def test_holes_of_some_surfaces(worked: Worked, target_mm: int, short: str) -> N
 def test_what_catches_hardly_tell_gets_trays_with_its_sand(worked: Worked) -> None:
     """g1 alone was caught; what g2 lacks of its target is g1's shortfall."""
     late = "2026-07-16"
-    text = "what it lacks is estimated from other surfaces: lay some on g2"
+    text = "lay some on g2: what it lacks is estimated from other surfaces"
     results = worked(catches=CATCHES[:3], as_of=late)
     assert about("trays", told(results, depth_m=None)) == [text]
     assert about("trays", told(results)) == []  # one depth for all rests on nobody's shortfall

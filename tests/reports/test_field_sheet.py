@@ -78,6 +78,18 @@ def test_page_fits_the_phone_and_shows_hostile_names_as_text(sheet, phone):
 
 
 @pytest.mark.browser
+def test_a_box_holds_its_reading_where_letters_are_twice_as_large(sheet, phone):
+    """A phone of 390 px with letters of 200 % has the room of 195 px (WCAG 2.2, 1.4.4)."""
+    page = phone(sheet()[0])
+    page.set_viewport_size({"width": 195, "height": 422})
+    for name in ("tare", "gross", "volume"):
+        box = page.locator(f"[data-field={name}]").first
+        box.fill("1234.5")
+        assert box.evaluate("(e) => e.scrollWidth <= e.clientWidth"), name
+    assert page.evaluate("document.documentElement.scrollWidth") == 195
+
+
+@pytest.mark.browser
 def test_large_letters_leave_the_fields_in_sight(sheet, phone):
     """A phone of 844 px at twice its size is one of 422 (WCAG 2.2, 1.4.4 and 1.4.10)."""
     page = phone(sheet(dressing="", tray=Tray())[0])

@@ -121,7 +121,7 @@ def test_a_balance_that_may_be_closed_is_no_alarm(
     assert results.balance.overthrow.value[0] < 0
     assert results.balance.verdict[0] != "does not close"
     told = look_first(results, "metric")
-    assert not [line for line in told if "more than was spread" in line]
+    assert not [line for line in told if "does not close" in line]
     undecided = [line for line in told if line.startswith("D1: undecided")]
     assert len(undecided) == (results.balance.verdict[0] == "undecided")
 

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from click.testing import CliRunner
 
+from geosand.cli import main
 from geosand.formats.site_folder import read_site
 from geosand.mapping.fill import map_view
 from geosand.reports.console import season_table
@@ -12,8 +14,9 @@ from geosand.reports.printable.content import Table
 from geosand.reports.printable.season_report import season_report
 from geosand.reports.printable.surfaces_section import surfaces_section
 from geosand.reports.season_document import season_document
+from geosand.reports.words import NO_DRESSING
 from geosand.results import Results, work_out
-from tests.sites import write_site
+from tests.sites import TOML, write_site
 
 
 @pytest.fixture
@@ -35,6 +38,14 @@ def test_it_is_on_target_for_programs_and_not_dressed_yet_for_people(fresh):
         one for period in map_view(fresh, "metric").periods for one in period.surfaces.values()
     ]
     assert {(one.state, one.probability) for one in shown} == {("not dressed yet", None)}
+
+
+def test_a_season_without_surfaces_to_show_has_no_table(tmp_path):
+    empty = "dressing,date,surfaces\n"
+    toml = TOML.partition("[targets_mm]")[0]
+    folder = write_site(tmp_path / "site", toml=toml, dressings=empty, loads=None, catches=None)
+    result = CliRunner().invoke(main, ["season", str(folder)])
+    assert (result.exit_code, result.output) == (0, f"{NO_DRESSING}\n")
 
 
 def test_in_a_report_too(fresh):

@@ -43,6 +43,14 @@ def tares(usual: float, first: float, number: int = 6) -> Changes:
     return {"catches": rows}
 
 
+def without_tares(least_g: float) -> Changes:
+    """Three of six trays have no tare and others 50 g; the emptiest of the three holds so much."""
+    rows = tares(50.0, 50.0)["catches"]
+    for row, gross in zip(rows[:3], (140.0, least_g, 150.0), strict=True):
+        row |= {"tare_g": 0, "gross_g": gross}
+    return {"catches": rows}
+
+
 def beside_a_larger(first: float) -> Changes:
     """The last tray is twice as large and weighs four times what the others do."""
     rows = tares(50.0, first)["catches"]
@@ -97,6 +105,7 @@ def surveyed(day: str, other_day: str) -> Changes:
         (tares(50.0, 5.0, 4), tares(50.0, 5.0, 5), "g where the other trays of this size have"),
         (beside_a_larger(99), beside_a_larger(101), "g where the other trays of this size have"),
         (beside_a_larger(26), beside_a_larger(24), "g where the other trays of this size have"),
+        (without_tares(49), without_tares(51), "was the scale set to zero with the empty tray?"),
         (twelve(50.0), twelve(142.0), "was one reading copied down"),  # empty ones are alike
         (planned(1.05), planned(1.04), "mm were planned on g1, whose target for the whole season"),
         (
@@ -143,3 +152,12 @@ def test_spreaders_that_are_nearly_alike_are_told_once(tmp_path: Any) -> None:
     told = said(tmp_path / "site", {"dressings": text, "loads": None, "catches": None})
     assert told.count("the spreaders 'Disc' and 'disc' have nearly the same name") == 1
     assert "nearly" not in said(tmp_path / "other", {"dressings": text.replace("disc", "disc 2")})
+
+
+def test_trays_without_tares_are_told_once_and_those_alone_of_their_size_never(
+    tmp_path: Any,
+) -> None:
+    one = said(tmp_path / "one", tares(50.0, 0.0))
+    assert one.count("g where") == one.count("a tare of 0 g where the other trays") == 1
+    cloths = [c | {"tare_g": 0, "tray_length_mm": 800} for c in CATCHES[:3]]
+    assert "0 g where" not in said(tmp_path / "cloths", {"catches": [*cloths, *CATCHES[3:]]})
