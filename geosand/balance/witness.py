@@ -78,7 +78,8 @@ def monte_carlo(
     )
     on_surfaces, overthrow = _masses(site, table, mass, shares)
     depths = np.full((4, len(dressed)), np.nan)
-    relative = {name: (effect / density.value)[sand] for name, effect in density.effects.items()}
+    effects = sorted(density.effects.items())  # by name, as in a stack
+    relative = {name: (effect / density.value)[sand] for name, effect in effects}
     for one in depth.alike(table, np.zeros(len(dressed), dtype=np.int64), relative):
         depths[:, one.rows] = one.read_off()
     return Witness(
