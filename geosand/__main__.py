@@ -110,9 +110,12 @@ def _stops_in_order() -> None:
 
     What is ignored from the start, as by nohup, stays so.
     """
+    from geosand.errors import STOPS
+
     signal = import_module("_signal")  # without signal's enums: half a millisecond at each start
 
     def stop(number: int, frame: object) -> None:
+        STOPS.append(number)
         raise _Stop(number)
 
     for name in ("SIGINT", "SIGTERM", "SIGHUP"):

@@ -28,6 +28,10 @@ def printable(text: str) -> str:
 _FIXED_SPACES = "\u00a0\u202f"
 
 
+#: Signals by which this process was told to stop: a library may pass over what is raised for them.
+STOPS: list[int] = []
+
+
 def stop_code(stop: KeyboardInterrupt) -> int:
     """Exit code of a run that was stopped, as shells give it: 128 and the number of the signal.
 

@@ -21,7 +21,7 @@ from geosand.cli.options import (
     with_shared_options,
     write_text,
 )
-from geosand.errors import Fault, Unwritten, printable, refused, stop_code
+from geosand.errors import STOPS, Fault, Unwritten, printable, refused, stop_code
 
 if TYPE_CHECKING:
     from geosand.cli.progress import Step
@@ -112,6 +112,8 @@ def command(
 
 
 def _told_progress(step: Step, done: int, total: int) -> None:
+    if STOPS:
+        raise KeyboardInterrupt(STOPS[-1])
     if done < total:
         step("Working out sites", done=done, total=total)
     else:

@@ -48,7 +48,7 @@ def _kept(path: Path) -> str:
 
 def _too_long(place: Path) -> bool:
     """Whether the system takes no such name for the file, or for a folder that is made for it."""
-    there = next(folder for folder in place.parents if os.path.isdir(folder))
+    there = next((one for one in place.parents if os.path.isdir(one)), place.parent)
     for name in place.relative_to(there).parts:
         try:
             os.lstat(there / name)

@@ -13,7 +13,9 @@ import time
 from pathlib import Path
 
 import pytest
+from click.testing import CliRunner
 
+from geosand.cli import main, many
 from geosand.portfolio import account, parts
 from tests.portfolio import dying
 from tests.portfolio.conftest import SITES, run_many
@@ -91,6 +93,13 @@ def test_a_run_that_is_stopped_says_one_line(long_run, by, workers):
     out, told = run.communicate(timeout=30)
     kept = "Stopped. What is finished is kept; say the same again to go on.\n"
     assert (out, told, run.returncode) == ("", kept, 128 + getattr(signal, by))
+
+
+def test_a_stop_that_a_library_passes_over_is_heard_between_chunks(folders, tmp_path, monkeypatch):
+    monkeypatch.setattr(many, "STOPS", [15])
+    told = CliRunner().invoke(main, ["many", str(folders), "--out", str(tmp_path), "--chunk", "1"])
+    assert (told.exit_code, told.stdout) == (128 + 15, "")
+    assert told.stderr.startswith("Stopped. What is finished is kept")
 
 
 def killed_before_it_is_told(monkeypatch, root, out, **settings):
