@@ -57,15 +57,17 @@ def waters(
     own, u = stated
     # the spare last one is read by catches of no known dressing
     out = np.append(of_sand, -1)[dressing]
-    known: dict[tuple[int, float, float], int] = {}
-    for row in np.flatnonzero((dressing >= 0) & np.isfinite(own)).tolist():
-        key = (int(dressing[row]), float(own[row]), float(np.nan_to_num(u[row], nan=-1.0)))
-        if key not in known:
-            member, name = int(reader.member[row]), str(dressings.id[dressing[row]])
-            label = f"moisture: catches of {name} {own[row] * 100:.6g} %"
-            u_row = stated_u(own[row], u[row], "its catches", reader.findings, member, name)
-            known[key] = book.add(label, float(own[row]), u_row, member)
-        out[row] = known[key]
+    rows = np.flatnonzero((dressing >= 0) & np.isfinite(own))
+    water, of_water = np.unique(own[rows], return_inverse=True)
+    errors, of_error = np.unique(u[rows], return_inverse=True)
+    first, number = first_come((dressing[rows] * len(water) + of_water) * len(errors) + of_error)
+    added = []
+    for row in rows[first].tolist():
+        member, name = int(reader.member[row]), str(dressings.id[dressing[row]])
+        label = f"moisture: catches of {name} {own[row] * 100:.6g} %"
+        u_row = stated_u(own[row], u[row], "its catches", reader.findings, member, name)
+        added.append(book.add(label, float(own[row]), u_row, member))
+    out[rows] = np.array(added, dtype=np.int64)[number]
     return out
 
 

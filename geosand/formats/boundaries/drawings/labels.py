@@ -40,9 +40,14 @@ def give_labels(drawn: list[Drawn], kind_of: Callable[[Drawn], str]) -> tuple[li
     texts = [k for k, d in enumerate(drawn) if TEXT in d.attributes and not d.draws(*_AREAS)]
     if not rows or not texts:
         return drawn, 0
+    return _labelled(drawn, _owners(drawn, rows, texts, kind_of))
+
+
+def _labelled(drawn: list[Drawn], owners: dict[int, int]) -> tuple[list[Drawn], int]:
+    """The things with names from the texts that they own, without these; how many were used."""
     names: dict[int, list[int]] = {}
     brought: dict[int, dict[str, Cell]] = {}
-    for k, owner in _owners(drawn, rows, texts, kind_of).items():
+    for k, owner in owners.items():
         names.setdefault(owner, []).append(k)
         more = {key: cell for key, cell in drawn[k].attributes.items() if key != TEXT}
         brought.setdefault(owner, {}).update(more)
@@ -75,11 +80,11 @@ def give_labels_to_open(
         return things, lines
     closed = [replace(d, geometry=shape) for d, shape in zip(lines, outlines, strict=True)]
     both = [*closed, *texts]
-    named, _ = give_labels(both, kind_of)
-    rows = range(len(both))
-    owners = _owners(both, [*rows[: len(lines)]], [*rows[len(lines) :]], kind_of)
+    count = len(lines)
+    owners = _owners(both, [*range(count)], [*range(count, len(both))], kind_of)
+    named, _ = _labelled(both, owners)
     reasons = {both[k].place: TEXT_OPEN + lines[row].place for k, row in owners.items()}
-    reasons |= {thing.place: TEXT_OUTSIDE for thing in named[len(lines) :]}
+    reasons |= {thing.place: TEXT_OUTSIDE for thing in named[count:]}
     lines = [
         replace(line, name=name.name, attributes=name.attributes)
         for line, name in zip(lines, named, strict=False)

@@ -130,23 +130,24 @@ def names_by_kind(found):
     return dict(zip(found.features.kind.tolist(), found.features.name.tolist(), strict=True))
 
 
-@pytest.mark.parametrize("text", ["7", "GREEN 7"])
-def test_a_number_is_that_of_its_green_and_not_of_the_cup_or_a_contour_in_it(text, drawing, read):
+def in_a_contour(text, drawing):
+    """A green with a contour in it, and the text in that."""
     space = drawing.modelspace()
     space.add_lwpolyline(at(SQUARE[:4]), close=True, dxfattribs=GREEN)
     space.add_circle((X + 10, Y + 10), 6, dxfattribs={"layer": "CONTOUR"})
     space.add_text(text, dxfattribs={"insert": (X + 10, Y + 10), "layer": "TEXT"})
-    found = names_by_kind(read(drawing))
+    return drawing
+
+
+@pytest.mark.parametrize("text", ["7", "GREEN 7"])
+def test_a_number_is_that_of_its_green_and_not_of_the_cup_or_a_contour_in_it(text, drawing, read):
+    found = names_by_kind(read(in_a_contour(text, drawing)))
     assert "7" in found["green"] and "7" not in found["other"]
 
 
 @pytest.mark.parametrize("text", ["101.5", "412"])
 def test_a_height_stays_with_its_contour(text, drawing, read):
-    space = drawing.modelspace()
-    space.add_lwpolyline(at(SQUARE[:4]), close=True, dxfattribs=GREEN)
-    space.add_circle((X + 10, Y + 10), 6, dxfattribs={"layer": "CONTOUR"})
-    space.add_text(text, dxfattribs={"insert": (X + 10, Y + 10), "layer": "TEXT"})
-    assert text in names_by_kind(read(drawing))["other"]
+    assert text in names_by_kind(read(in_a_contour(text, drawing)))["other"]
 
 
 @pytest.mark.parametrize(
