@@ -17,6 +17,8 @@ from geosand.cli.importing import (
     said_of,
 )
 from geosand.cli.options import (
+    FILE,
+    Once,
     in_units_of,
     print_document,
     refusals_end_with_1,
@@ -34,9 +36,9 @@ NAMED = 4  #: surfaces of changed area
 
 
 @with_shared_options
-@click.command()
-@click.argument("file", type=click.Path(path_type=Path))
-@click.option("--into", "folder", required=True, type=click.Path(path_type=Path), help="The site.")
+@click.command(cls=Once)
+@click.argument("file", type=FILE)
+@click.option("--into", "folder", required=True, type=FILE, help="The site.")
 @click.option(
     "--valid-from", required=True, metavar="DAY", help="Day from which the new survey holds."
 )

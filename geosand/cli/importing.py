@@ -10,6 +10,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from geosand.cli.options import FILE
+
 if TYPE_CHECKING:
     from geosand.areas.remarks import Remark
     from geosand.errors import Fault, Finding
@@ -25,6 +27,7 @@ CROSSINGS = ("loops", "even-odd", "largest", "uncrossed")
 LARGEST_ACCURACY_M = 20.0
 SHOWN = 40  #: items of one list on the console
 ALIKE = 12  #: of these, items that were left out for the same reason
+TOLD = 4  #: of these, findings that differ only in figures
 Options = Callable[[Callable[..., None]], Callable[..., None]]
 
 _OPTIONS = (
@@ -38,7 +41,7 @@ _OPTIONS = (
     click.option(
         "--kinds",
         "kinds_file",
-        type=click.Path(path_type=Path),
+        type=FILE,
         help="CSV with the columns found and kind: what words of the file mean.",
     ),
     click.option(
@@ -228,7 +231,30 @@ def _worth_knowing(findings: Sequence[Finding], units: Units) -> list[str]:
     from geosand.reports.words import merged_findings
 
     told = [{"about": f.about, "topic": f.topic, "text": f.text} for f in findings]
-    return _list("Worth knowing", merged_findings(told, units))
+    lines = merged_findings(told, units)
+    return [f"Worth knowing ({len(lines)}):", *_list("", _few_alike(lines))[1:]] if lines else []
+
+
+def _few_alike(lines: Sequence[str]) -> list[str]:
+    """Of lines that differ only in figures, and in whom they are about, the first few.
+
+    What else differs, as a word whose kind is not known, is shown.
+
+    >>> lines = [f"g{k}: {k} lines meet" for k in range(7)] + ["g8: 'Loch' is not known"]
+    >>> _few_alike(lines)[3:]
+    ['g3: 3 lines meet', 'and 3 more like these (all with --json)', "g8: 'Loch' is not known"]
+    """
+    alike: dict[str, list[str]] = {}
+    for line in lines:
+        text = line.partition(": ")[2] or line
+        key = re.sub(r", and \d+ more like it|\S*\d\S*", "", text)
+        alike.setdefault(key, []).append(line)
+    shown = []
+    for some in alike.values():
+        shown += some if len(some) <= TOLD + 1 else some[:TOLD]
+        if len(some) > TOLD + 1:
+            shown.append(f"and {len(some) - TOLD} more like these (all with --json)")
+    return shown
 
 
 def ground_lines(rows: Sequence[SurfaceRow], elevation_m: float, units: Units) -> list[str]:

@@ -16,19 +16,12 @@ from geosand.cli.importing import (
     read_with,
     said_of,
 )
-from geosand.cli.options import print_document, refusals_end_with_1, with_shared_options
+from geosand.cli.options import FILE, print_document, verb
 from geosand.cli.progress import steps
 
 
-@with_shared_options
-@click.command()
-@click.argument("folder", type=click.Path(path_type=Path))
-@click.option(
-    "--boundaries",
-    "file",
-    type=click.Path(path_type=Path),
-    help="File with the surfaces' outlines.",
-)
+@verb
+@click.option("--boundaries", "file", type=FILE, help="File with the surfaces' outlines.")
 @click.option("--site-name", "name", help="Name of the site [the folder's].")
 @click.option("--workbook", is_flag=True, help="Records in one workbook with drop-down lists.")
 @click.option(
@@ -38,7 +31,6 @@ from geosand.cli.progress import steps
 @click.option("--valid-from", metavar="DAY", help="Day from which the boundaries hold.")
 @boundary_options
 @choice_options
-@refusals_end_with_1
 def command(
     folder: Path,
     file: Path | None,

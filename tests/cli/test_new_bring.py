@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import json
 import re
 import shutil
@@ -59,6 +60,26 @@ def test_new_does_not_touch_a_folder_that_holds_something(tmp_path: Path) -> Non
     made = run("new", tmp_path / "site", "--boundaries", DEMO / "surfaces.geojson")
     assert made.exit_code == 1
     assert snapshot(tmp_path) == before
+
+
+@pytest.mark.parametrize(
+    ("words", "found"),
+    [
+        ("--season-start 1.3.2026", "--season-start: '1.3.2026' is not a date"),
+        ("--season-end 2026-02-30", "--season-end: '2026-02-30' is not a date"),
+        (
+            "--season-start 2026-09-01 --season-end 2026-01-01",
+            "--season-end: the season would end (2026-01-01) before it starts (2026-09-01)",
+        ),
+    ],
+)
+def test_new_refuses_a_season_that_check_would_refuse(
+    tmp_path: Path, words: str, found: str
+) -> None:
+    end = run("new", tmp_path / "site", *words.split())
+    assert end.exit_code == 1
+    assert found in end.stderr
+    assert not list(tmp_path.iterdir())
 
 
 def test_bring_keeps_the_old_survey_and_says_what_became_of_each_surface(tmp_path: Path) -> None:
@@ -342,3 +363,22 @@ def test_new_with_holes_and_a_place_that_is_asked_about_in_miles(tmp_path: Path)
     assert lawn["area_m2"] == pytest.approx(9600 / 0.9996**2, rel=1e-4)
     unused = run("new", tmp_path / "demo", "--boundaries", DEMO / "surfaces.geojson", "--holes")
     assert "--holes is not used: it is for drawings" in unused.stdout
+
+
+def test_findings_that_differ_in_names_and_figures_are_counted(tmp_path: Path) -> None:
+    """A drawing whose outlines were taken apart said a line for each of them."""
+    ezdxf = pytest.importorskip("ezdxf")
+    document = ezdxf.new("R2010")
+    document.header["$INSUNITS"] = 6
+    for k in range(30):
+        corners = [(x + 40 * k, y) for x, y in ((0, 0), (9, 0), (9 + k % 7, 9), (0, 9), (0, 0))]
+        for a, b in itertools.pairwise(corners):
+            ends = [(560_000 + x, 5_906_000 + y) for x, y in (a, b)]
+            document.modelspace().add_line(*ends, dxfattribs={"layer": "TEE"})
+    document.saveas(tmp_path / "plan.dxf")
+    told = ("--boundaries", tmp_path / "plan.dxf", "--crs", "EPSG:25832")
+    said = run("new", tmp_path / "site", *told).stdout
+    assert said.count("lines that meet are one outline") <= 5
+    assert re.search(r"  - and \d+ more like these \(all with --json\)", said)
+    document = json.loads(run("new", tmp_path / "other", *told, "--json").stdout)
+    assert sum("lines that meet" in text for text in document["findings"]) == 30

@@ -7,12 +7,12 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from geosand.columns import Floats, Geometries, Strings, columns
+from geosand.columns import Floats, Geometries, Sized, Strings, columns
 from geosand.errors import Finding
 
 
 @columns
-class Outlines:
+class Outlines(Sized):
     """Surfaces to be, one row a polygon or group of polygons, in the order of the file."""
 
     id: Strings
@@ -23,9 +23,6 @@ class Outlines:
     elevation_m: Floats  #: mean of the vertices' heights; nan = none given
     attributes: Geometries  #: a dict a row: all columns of the file
     place: Strings  #: where in the file it stands
-
-    def __len__(self) -> int:
-        return len(self.id)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -17,7 +17,18 @@ from geosand.formats.boundaries.drawings.clips import clipped, shown_ground
 from geosand.formats.boundaries.drawings.curves import chords, spline_cubics
 from geosand.formats.boundaries.drawings.georeference import Georeference, georeference
 from geosand.formats.boundaries.drawings.hatches import hatched_ground
-from geosand.formats.boundaries.drawings.labels import FILL, NOTHING, TEXT, TEXT_OUTSIDE
+from geosand.formats.boundaries.drawings.labels import (
+    BY_LEADER,
+    FILL,
+    NOTHING,
+    TEXT,
+    TEXT_OUTSIDE,
+)
+from geosand.formats.boundaries.drawings.leaders import (
+    multileader,
+    names_surface,
+    tips_of_leaders,
+)
 from geosand.formats.boundaries.drawn import Drawn
 from geosand.formats.boundaries.place.reference_systems import UNITS_M
 from geosand.site.cells import Cell
@@ -50,6 +61,7 @@ def entities_of(
             code = int(document.header.get("$INSUNITS", 0))
             unit = metres or UNITS_M.get(UNIT_CODES.get(code, "m"), 1.0)
             reader = _Reader(SAG_M / unit)
+            reader.tips = tips_of_leaders(document.modelspace(), reader.sag)
             drawn = list(reader.things(document.modelspace(), "", {}))
             hidden = _hidden(document, drawn, reader.invisible)
             placed = georeference(document)
@@ -129,6 +141,7 @@ class _Reader:
     def __init__(self, sag: float) -> None:
         self.sag = sag
         self.invisible = 0
+        self.tips: dict[str, Any] = {}  #: where texts of leaders point, by their handles
 
     def things(
         self,
@@ -150,7 +163,9 @@ class _Reader:
                 outer = within or f"INSERT {handle}"
                 yield from self._block(entity, thing, attributes, depth, outer)
             elif kind in ("TEXT", "MTEXT"):
-                yield _text(entity, kind, thing)
+                yield _text(entity, kind, thing, self.tips.get(entity.dxf.get("handle")))
+            elif kind == "MULTILEADER":
+                yield from multileader(entity, thing, self.sag)
             else:
                 yield self._outline(entity, kind, thing, attributes)
 
@@ -282,13 +297,20 @@ def _name_in(tags: dict[str, Cell]) -> str:
     return next((str(v) for k, v in tags.items() if k.upper() in NAME_TAGS and v), "")
 
 
-def _text(entity: Any, kind: str, thing: Drawn) -> Drawn:
-    """A text at the place it is set at; text that is centred or on its right has a second place."""
-    text, at = entity.plain_text(), entity.dxf.insert
+def _text(entity: Any, kind: str, thing: Drawn, tip: Any) -> Drawn:
+    """A text at the place it is set at; text that is centred or on its right has a second place.
+
+    A name with a leader is where its arrow points, at ``tip``.
+    """
+    # the library's quick way leaves codes such as a blank that does not break in the text
+    text = entity.plain_text(fast=False) if kind == "MTEXT" else entity.plain_text()
+    at = entity.dxf.insert
     if kind == "TEXT":
         if (entity.dxf.halign or entity.dxf.valign) and entity.dxf.hasattr("align_point"):
             at = entity.dxf.align_point
         at = entity.ocs().to_wcs(at)
     cells: dict[str, Cell] = {TEXT: " ".join(text.split())}
+    if tip is not None and names_surface(str(cells[TEXT])):
+        return replace(thing, geometry=tip, attributes=cells, problem=BY_LEADER)
     point = shapely.points(at.x, at.y)
     return replace(thing, geometry=point, attributes=cells, problem=TEXT_OUTSIDE)

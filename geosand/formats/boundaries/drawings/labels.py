@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections import Counter
 from collections.abc import Callable
 from dataclasses import replace
 from typing import Any
@@ -12,18 +13,29 @@ import shapely
 
 from geosand.columns import Bools, Geometries, Ints
 from geosand.formats.boundaries.drawn import Drawn
+from geosand.formats.boundaries.words.holes import (
+    GREENS,
+    HOLE_COLUMNS,
+    NINE_COLUMNS,
+    TEES,
+    hole_in_column,
+    hole_of_nine,
+    nine_in_column,
+)
 from geosand.formats.boundaries.words.kinds import recognise
 from geosand.site.cells import Cell
 
 TEXT = "Text"  #: attribute of a thing that is a label: what it says
 FILL = "hatch"  #: attribute of a thing that fills an outline
 TEXT_OUTSIDE = "a text that lies in no outline"
+BY_LEADER = "a text with a leader that names nothing"
 TEXT_OPEN = "a text in an outline that does not close: "  #: and which
 LEVEL = "a level written in an outline, no name of it"
 _LEVEL = re.compile(r"[+-]?(\d{2,}[.,]\d+|\d[.,]\d{2,})")  #: 7.1 is rather a number of something
-_NUMBER = re.compile(r"#?\d{1,2}[a-z]?", re.IGNORECASE)  #: no course has a hundred holes
+NUMBER = re.compile(r"#?\d{1,2}[a-z]?", re.IGNORECASE)  #: no course has a hundred holes
 NOTHING = shapely.Point()  #: of what draws no area of its own: nothing is lost without it
 _AREAS = ("Polygon", "MultiPolygon")
+SYMBOL = 0.1  #: share of an area up to which the outline of a label block lies on it as a symbol
 SAME = 1e-3  #: share of its area by which a hatch may differ from the outline it fills
 
 
@@ -35,12 +47,22 @@ def give_labels(drawn: list[Drawn], kind_of: Callable[[Drawn], str]) -> tuple[li
     texts those that are levels (52.37) are no names. A label block also brings its attributes. A
     hatch that fills an outline of the drawing is no second surface.
     """
-    drawn = _filled(drawn)
+    drawn = _symbols(_filled(drawn), kind_of)
     rows = [k for k, d in enumerate(drawn) if d.draws(*_AREAS)]
     texts = [k for k, d in enumerate(drawn) if TEXT in d.attributes and not d.draws(*_AREAS)]
     if not rows or not texts:
         return drawn, 0
-    return _labelled(drawn, _owners(drawn, rows, texts, kind_of))
+    owners = _owners(drawn, rows, texts, kind_of)
+    led = {k for k in owners if drawn[k].problem == BY_LEADER}
+    named = {owner for k, owner in owners.items() if k not in led}
+    often = Counter(str(drawn[k].attributes) for k in led)
+    for k in led:  # only what has no text of its own, and is of the kind that it says
+        own = recognise(_said(drawn[k]))
+        of_note = often[str(drawn[k].attributes)] > TEES  # its number points at more
+        other = own not in ("", "other", kind_of(drawn[owners[k]]))
+        if owners[k] in named or other or of_note:
+            del owners[k]
+    return _labelled(drawn, owners)
 
 
 def _labelled(drawn: list[Drawn], owners: dict[int, int]) -> tuple[list[Drawn], int]:
@@ -50,7 +72,7 @@ def _labelled(drawn: list[Drawn], owners: dict[int, int]) -> tuple[list[Drawn], 
     for k, owner in owners.items():
         names.setdefault(owner, []).append(k)
         more = {key: cell for key, cell in drawn[k].attributes.items() if key != TEXT}
-        brought.setdefault(owner, {}).update(more)
+        _bring(brought.setdefault(owner, {}), more)
     said = {k: _said(drawn[k]) for some in names.values() for k in some}
     several = {k for rows in names.values() if len({said[k] for k in rows}) > 1 for k in rows}
     levels = {k for k in several if _LEVEL.fullmatch(said[k])}
@@ -66,6 +88,15 @@ def _labelled(drawn: list[Drawn], owners: dict[int, int]) -> tuple[list[Drawn], 
         if k not in said or k in levels
     ]
     return things, len(said) - len(levels)
+
+
+def _bring(there: dict[str, Cell], more: dict[str, Cell]) -> None:
+    """The tags of a further label of the same outline; a green may be that of two holes."""
+    for key, cell in more.items():
+        if key.lower() not in HOLE_COLUMNS or not there.get(key):
+            there[key] = cell
+        elif cell and str(cell) not in str(there[key]).split("/"):
+            there[key] = f"{there[key]}/{cell}"
 
 
 def give_labels_to_open(
@@ -138,7 +169,7 @@ def _meant(text: Drawn, around: list[Drawn], kind_of: Callable[[Drawn], str]) ->
     Also those of its own layer; none where it says neither.
     """
     own = recognise(_said(text))
-    if own == "other" or not (own or _NUMBER.fullmatch(_said(text))):
+    if own == "other" or not (own or NUMBER.fullmatch(_said(text))):
         return np.zeros(len(around), dtype=bool)
     kinds = [kind_of(thing) for thing in around]
     told = [kind == own if own else kind not in ("", "other") for kind in kinds]
@@ -149,6 +180,60 @@ def _meant(text: Drawn, around: list[Drawn], kind_of: Callable[[Drawn], str]) ->
 
 def _said(text: Drawn) -> str:
     return str(text.attributes[TEXT]).strip()
+
+
+def _symbols(drawn: list[Drawn], kind_of: Callable[[Drawn], str]) -> list[Drawn]:
+    """Small outlines of blocks that say a hole, as the circle around its number, are labels.
+
+    They have no kind, or by their layer that of the surface that they lie on. Of their tags only
+    these: a sprinkler has an id of its own.
+    """
+    shapes = [k for k, d in enumerate(drawn) if d.draws(*_AREAS)]
+    tagged = [
+        k for k in shapes if "block" in drawn[k].attributes and hole_in_column(drawn[k].attributes)
+    ]
+    if not tagged:
+        return drawn
+    kinds = {k: kind_of(drawn[k]) for k in shapes}
+    rows = [k for k in shapes if kinds[k] not in ("", "other")]
+    areas, symbols = (
+        np.array([drawn[k].geometry for k in some], dtype=object) for some in (rows, tagged)
+    )
+    inner, outer = shapely.STRtree(areas).query(symbols, "within")
+    small = shapely.area(symbols[inner]) <= SYMBOL * shapely.area(areas[outer])
+    pairs = zip(inner[small].tolist(), outer[small].tolist(), strict=True)
+    labels = {tagged[j] for j, k in pairs if kinds[tagged[j]] in ("", "other", kinds[rows[k]])}
+    out, said = list(drawn), {*HOLE_COLUMNS, *NINE_COLUMNS}
+    for k in labels:
+        tags = {key: cell for key, cell in drawn[k].attributes.items() if key.lower() in said}
+        out[k] = replace(
+            drawn[k],
+            geometry=shapely.centroid(drawn[k].geometry),
+            attributes={**tags, TEXT: ""},
+            name="",
+            problem=TEXT_OUTSIDE,
+        )
+    return out
+
+
+def called_after_tags(drawn: list[Drawn], kind_of: Callable[[Drawn], str]) -> list[Drawn]:
+    """Outlines without a name as "Green Red 7" where a tag of a block says their hole.
+
+    What more greens bear than a hole has is the text that the block came with.
+    """
+
+    def label(thing: Drawn) -> str:
+        hole = "" if thing.name else hole_in_column(thing.attributes)
+        if not hole or not thing.draws(*_AREAS) or (kind := kind_of(thing)) in ("", "other"):
+            return ""
+        return f"{kind.capitalize()} {hole_of_nine(nine_in_column(thing.attributes), hole)}"
+
+    labels = [label(thing) for thing in drawn]
+    often = Counter(text for text in labels if text.startswith("Green "))
+    return [
+        replace(thing, name=text) if text and often[text] <= GREENS else thing
+        for thing, text in zip(drawn, labels, strict=True)
+    ]
 
 
 def _filled(drawn: list[Drawn]) -> list[Drawn]:

@@ -101,17 +101,43 @@ def _parse(text: str, shown: str) -> Json:
     else:
         _refuse_twice(twice, shown)
         return document
-    try:  # a feature after each record separator (RFC 8142), else one a line
-        texts = text.split("\x1e") if "\x1e" in text else text.splitlines()
-        read = [read_json(feature) for feature in texts if feature.strip()]
-        features = [feature for feature, _ in read]
-        if features and all(isinstance(f, dict) for f in features):
+    # a text after each record separator (RFC 8142), else one a line
+    texts = text.split("\x1e") if "\x1e" in text else text.splitlines()
+    read = list[tuple[Json, list[tuple[int, str]]]]()
+    try:
+        for one in filter(str.strip, texts):
+            read.append(read_json(one))
+    except (ValueError, RecursionError) as problem:
+        if read and isinstance(read[0][0], dict):
+            words = f"of its texts no. {len(read) + 1} can not be read, {str(problem)[:80]}"
+    else:
+        if read and all(isinstance(document, dict) for document, _ in read):
             twice = [(n, key) for n, (_, keys) in enumerate(read, start=1) for _, key in keys]
             _refuse_twice(twice, shown)
-            return {"type": "FeatureCollection", "features": features}
-    except (ValueError, RecursionError):
-        pass
+            return _joined([document for document, _ in read])
     raise refused(shown, f"is not JSON: {words}", remedy="export it again as GeoJSON")
+
+
+def _joined(documents: list[Json]) -> Json:
+    """The texts of a sequence as one; collections that do not share a CRS stay what is no feature.
+
+    Each may be a collection as well as a feature (RFC 8142).
+    """
+    first = documents[0].get("crs")
+    alike = all(document.get("crs") == first for document in documents)
+    features = [
+        feature
+        for document in documents
+        for feature in (
+            document["features"]
+            if alike
+            and document.get("type") == "FeatureCollection"
+            and isinstance(document.get("features"), list)
+            else [document]
+        )
+    ]
+    crs = {"crs": first} if alike and first is not None else {}
+    return {"type": "FeatureCollection", "features": features, **crs}
 
 
 def _refuse_twice(twice: list[tuple[int, str]], shown: str) -> None:

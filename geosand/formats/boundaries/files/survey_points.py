@@ -15,7 +15,7 @@ from typing import Any
 import numpy as np
 import shapely
 
-from geosand.errors import Fault, Refused, refused
+from geosand.errors import Fault, Refused, listed, refused
 from geosand.formats.boundaries.drawn import LON_LAT, MAXIMUM_RING, Drawn, Layer
 from geosand.formats.boundaries.files.survey_heads import Row
 from geosand.formats.boundaries.files.survey_text import (
@@ -39,6 +39,7 @@ from geosand.site.cells import Cell, quoted
 
 #: Words after a code for where a curve begins, goes on or ends (common practice of field codes).
 CURVES = ("PC", "PT", "PCC", "BC", "EC", "CRV", "CURVE", "ARC")
+TO_AND_FRO = 2  #: steps up and steps down in a line's numbers; of one, a place was walked anew
 _REMEDY = "write a point as the decimal mark, without thousands separators"
 _CURVED = (
     "its code says %s, a place on a curve, and curves of survey text are not drawn: survey more "
@@ -106,10 +107,12 @@ def read_survey(path: Path, shown: str, wishes: Wishes) -> list[Layer]:
         said.append(f"{lines} not read: {', '.join(above[:5])}")
     if not {"code", "string"} & columns.order.keys():
         said.append(f"no column holds codes, which say what is one outline: {CODES_ASKED}")
+    strings = _line_work(points)
+    said += _out_of_order(strings)
     return [
         Layer(
             name="",
-            drawn=tuple(_line_work(points, columns.named)),
+            drawn=tuple(_drawn(string, columns.named) for string in strings),
             crs=LON_LAT if columns.degrees else "",
             assumed=columns.degrees,
             closes_lines=True,
@@ -216,7 +219,25 @@ def _digits(cell: str) -> bool:
     return re.fullmatch(r"\s*-?\d+(\.\d+)?\s*", cell) is not None
 
 
-def _line_work(points: list[_Point], named: bool) -> list[Drawn]:
+def _out_of_order(strings: list[_String]) -> list[str]:
+    """Words on lines whose points run to and fro in their numbers, as in a table sorted by text."""
+    found = []
+    for string in strings:
+        names = [point.name for point in string.points]
+        if all(name.isdecimal() for name in names):
+            step = np.diff([int(name) for name in names])
+            if min((step > 0).sum(), (step < 0).sum()) >= TO_AND_FRO:
+                found.append(f"{quoted(string.code)} ({', '.join(names[:4])} …)")
+    if not found:
+        return []
+    have = "1 line has" if len(found) == 1 else f"{len(found)} lines have"
+    return [
+        f"{have} points that do not stand in the order of their numbers: {listed(found, 3)}. They"
+        " are joined as they stand; if they were walked by number, sort the rows by it"
+    ]
+
+
+def _line_work(points: list[_Point]) -> list[_String]:
     """Strings in order of their first point; a code met again goes on where it was left."""
     done: list[_String] = []
     going: dict[str, _String] = {}
@@ -241,7 +262,7 @@ def _line_work(points: list[_Point], named: bool) -> list[Drawn]:
         if not key or commands & set((*CLOSE, *END)):
             going.pop(key)
             latest = latest if latest is not string else None
-    return [_drawn(string, named) for string in done]
+    return done
 
 
 def _key_of(point: _Point, going: Collection[str]) -> tuple[str, set[str], str]:

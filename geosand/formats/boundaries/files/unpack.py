@@ -187,7 +187,19 @@ def _copied(
             databases[place] = parent
         else:
             copies.append((copy, member.filename))
+    for copy, _ in copies:
+        if copy.suffix == ".shp":
+            _in_one_case(copy)
     return copies, databases
+
+
+def _in_one_case(shapefile: Path) -> None:
+    """Parts of a Shapefile whose stem differs from its own in capitals only, called as it is."""
+    parts = [(part, shapefile.with_suffix(part.suffix)) for part in shapefile.parent.iterdir()]
+    for part, wanted in parts:
+        of_another = part.with_suffix(".shp").exists()
+        if part.suffix in SHAPEFILE_PARTS and not wanted.exists() and not of_another:
+            part.rename(wanted)
 
 
 def _chosen(

@@ -75,8 +75,7 @@ def in_its_system(
 def bounds_of(things: list[Drawn]) -> Floats:
     """West, south, east and north of all that is drawn; nan where nothing is."""
     shapes = np.array([d.geometry for d in things if d.geometry is not None], dtype=object)
-    bounds: Floats = shapely.total_bounds(shapes) if len(shapes) else np.full(4, np.nan)
-    return bounds
+    return shapely.total_bounds(shapes) if len(shapes) else np.full(4, np.nan)
 
 
 def moved(thing: Drawn, move: Callable[[Floats], Floats]) -> Drawn:

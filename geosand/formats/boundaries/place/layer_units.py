@@ -56,15 +56,15 @@ def unit_factor(
         return factor, text
     says = "names no unit"
     if factor:
-        fits = (
-            "" if _inside(bounds * factor, crs) else ", which puts it outside the area of its CRS"
-        )
+        known = crs.area_of_use is not None and not _inside(bounds * factor, crs)
+        fits = ", which puts it outside the area of its CRS" if known else ""
         says = f"says that it is in {unit_name(UNITS_M[layer.unit])}{fits}"
     far = float(np.hypot(*np.abs(bounds).reshape(2, 2).max(axis=0)))
     shift = f"; the two feet put it {far * of_crs * 2e-6:.2f} m apart" if "ft" in layer.unit else ""
+    named = "its CRS" if crs.name == "unknown" else crs.name
     raise refused(
         shown,
-        f"{says}, and {crs.name} is in {unit_name(of_crs)}{shift}",
+        f"{says}, and {named} is in {unit_name(of_crs)}{shift}",
         allowed=", ".join(UNITS_M),
         remedy=_REMEDY,
     )

@@ -55,6 +55,8 @@ _WIDEST_DEG = 45.0
 _FEET = ("us_survey_ft", "ft")
 PROPOSED = 6
 _SHORTEST = 4  #: letters of a name that may be the beginning of another's
+#: A grid of a site's own, its y to the north, by one point with both places (PROJ, tmerc).
+SITE_SYSTEM = "+proj=tmerc +lat_0=LAT +lon_0=LON +x_0=EAST +y_0=NORTH +datum=WGS84 +units=m"
 SITE_GRID = (
     20_000.0  #: surveyors begin a grid of their own at 1000, 5000 or 10 000; common practice
 )
@@ -107,7 +109,9 @@ def proposals(bounds: Floats, near: tuple[float, float] | None) -> str:
         narrow += ". --near LON LAT, a place at the site, narrows them down"
         if 180 < abs(bounds).max() <= SITE_GRID:
             narrow += ". Numbers so small often are a grid of the site's own, which has no CRS: ask"
-            narrow += " the surveyor for the points in a grid of the country"
+            narrow += " the surveyor for the points in a grid of the country or, if its y runs"
+            narrow += " north, say which point of the earth has which numbers in it, in metres:"
+            narrow += f" --crs '{SITE_SYSTEM}'"
     if not texts:
         return "no usual one puts these numbers on a likely place" + narrow
     return "likely are " + "; ".join(texts) + narrow

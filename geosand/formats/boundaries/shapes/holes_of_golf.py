@@ -19,11 +19,21 @@ from geosand.columns import Floats, Geometries, Ints
 from geosand.errors import Refused
 from geosand.formats.boundaries.drawn import Drawn, Layer
 from geosand.formats.boundaries.place.reference_systems import horizontal, metres_per_unit
+from geosand.formats.boundaries.words.holes import (
+    GREENS,
+    NAMED,
+    TEES,
+    hole_in_column,
+    hole_in_layer,
+    hole_of_nine,
+    nine_in_column,
+    nine_in_folder,
+    said_hole,
+)
 from geosand.formats.boundaries.words.kinds import recognise, tags_of
 from geosand.formats.boundaries.words.naming import (
     ID_COLUMNS,
     NAME_COLUMNS,
-    cell_of,
     clean,
     name_of,
     stated_id,
@@ -46,20 +56,6 @@ TAGGED = frozenset(("golf", "other_tags", "tags"))  #: columns in which the tag 
 #: Numbers of the community's data base: 7, way/7, w7, or -7 of what was not yet sent there; another
 #: id was given by somebody.
 _NUMBERED = re.compile(r"(?:way|relation|node|[wrn])?[/ _-]?-?\d*", re.IGNORECASE)
-_NAMED = re.compile(r"hole[\W_]*(\d+[a-z]?)", re.IGNORECASE)
-#: Columns that say of which hole a surface is; common practice, no published source.
-HOLE_COLUMNS = (
-    *("hole", "hole_no", "holeno", "hole_number", "holenumber", "hole_num", "holenum", "hole_nr"),
-    *("loch", "bahn", "trou", "hoyo", "buca"),
-)
-GREENS = 2  #: of one hole, at most; common practice, no published source
-#: 7, 07, Hole 7, H7; Red 7 of three nines; 2/16 of a double green; 3.0 of a table with gaps.
-_NUMBER = re.compile(
-    r"(?:(?:#|h(?:oles?)?|loch|bahn|trou|hoyo|buca|no|nr)(?:[\W_]+|(?=\d)))*"
-    r"((?:[^\W\d_]+[ _-]?)?)0*([1-9]\d?[a-z]?)(?:\.0)?"
-    r"(?:( ?[/&+,-] ?| and )0*([1-9]\d?[a-z]?))?",
-    re.IGNORECASE,
-)
 
 
 class _Hole(NamedTuple):
@@ -96,30 +92,115 @@ def called_after_holes(
     for k, (_, layer) in enumerate(layers):
         for row, thing in enumerate(layer.drawn):
             sort = _golf(thing)
-            if not sort and not layer.asks_unit and (holes[layer.crs] or _said_hole(thing)):
+            if not sort and not layer.asks_unit and (holes[layer.crs] or said_hole(thing)):
                 sort = wishes.kind_in(file, thing)[0]
             if sort in ON:
                 places[layer.crs, sort].append(_Place(k, row, thing))
     labels: dict[int, dict[int, str]] = defaultdict(dict)
     beside = Counter[int]()
-    greens = [place for (_, sort), some in places.items() if sort == "green" for place in some]
-    often = Counter((place.layer, _said_hole(place.thing)) for place in greens)
+    told, unused = _said_holes(places)
     for (crs, sort), some in sorted(places.items(), key=lambda each: list(ON).index(each[0][1])):
         met, near = _met(some, holes[crs], sort, _metres(crs, some, wishes))
         for place, lines, by_side in zip(some, met, near, strict=True):
             # a double green has two holes, a fairway that several cross is nobody's
             by_line = "/".join(lines) if sort != "fairway" or len(lines) == 1 else ""
-            said = _said_hole(place.thing)
-            if often[place.layer, said] > GREENS:
-                said = ""  # a column that only says yes
+            said = told[place.layer, place.row]
             ref = (_golf(place.thing) and _ref(place.thing)) or said
             if (label := ref or by_line) and _is_nameless(place.thing, sort, shared):
                 labels[place.layer][place.row] = f"{sort.capitalize()} {label}"
                 beside[place.layer] += by_side and not ref
     column = wishes.kind_column
     return [
-        (s, _called(layer, labels[k], beside[k], column)) for k, (s, layer) in enumerate(layers)
+        (s, _called(layer, labels[k], beside[k], column, unused[k]))
+        for k, (s, layer) in enumerate(layers)
     ]
+
+
+def _said_holes(
+    places: Mapping[tuple[str, str], list[_Place]],
+) -> tuple[dict[tuple[int, int], str], dict[int, list[str]]]:
+    """What a column or folder says of the hole of each surface, by layer and row, "" for nothing.
+
+    The nine of a column goes before the number where holes of several have the same, that of a
+    folder where greens are too many else. What more greens of a layer say than a hole has is none
+    of a hole: words on it by layer.
+    """
+    every = [(sort, place) for (_, sort), some in places.items() for place in some]
+    nines: dict[tuple[str, str], set[str]] = defaultdict(set)
+    for sort, place in every:
+        nines[sort, said_hole(place.thing)].add(nine_in_column(place.thing.attributes).casefold())
+    several = any(hole and len(found - {""}) > 1 for (_, hole), found in nines.items())
+    said = dict[tuple[int, int], str]()
+    for _, place in every:
+        hole = said_hole(place.thing)
+        nine = nine_in_column(place.thing.attributes) if several and hole else ""
+        said[place.layer, place.row] = hole_of_nine(nine, hole)
+    crowded = {layer for layer, _ in _crowded(every, said)}
+    folders: dict[int, set[str]] = defaultdict(set)
+    for _, place in every:
+        folders[place.layer].add(nine_in_folder(place.thing.folder))
+    for _, place in every:
+        several = place.layer in crowded and len(folders[place.layer]) > 1
+        if several and (hole := said[place.layer, place.row]):
+            nine = nine_in_folder(place.thing.folder)
+            said[place.layer, place.row] = hole_of_nine(nine, hole)
+    unused: dict[int, list[str]] = defaultdict(list)
+    many = _crowded(every, said)
+    for (layer, hole), count in many.items():
+        if not unused[layer]:
+            unused[layer] = [
+                f"{count} greens are of hole {quoted(hole)}: its numbers of holes name nothing that"
+                " so many share; a column nine, loop or course would tell them apart"
+            ]
+    return {at: "" if (at[0], hole) in many else hole for at, hole in said.items()}, unused
+
+
+def _crowded(
+    every: list[tuple[str, _Place]], said: Mapping[tuple[int, int], str]
+) -> dict[tuple[int, str], int]:
+    """How many greens of a layer are said to be of one hole, where it has not so many."""
+    often = Counter(
+        (place.layer, said[place.layer, place.row]) for sort, place in every if sort == "green"
+    )
+    return {at: count for at, count in often.items() if at[1] and count > GREENS}
+
+
+def called_after_layers(
+    names: list[str], stated: list[str], things: list[Drawn], kinds: list[str], wishes: Wishes
+) -> tuple[list[str], list[str]]:
+    """The names (n,), "Green Red 7" for what has none in a layer RED-7-GREEN; words on it.
+
+    Only where layers say several holes of the kind, and none has more than a hole has; not where
+    the user says which column names them.
+    """
+    if not (wishes.id_column is None and wishes.name_column is None):
+        return names, []
+    said = [
+        (kind, hole_in_layer(thing.folder, kind) if kind in ON else "")
+        for thing, kind in zip(things, kinds, strict=True)
+    ]
+    nines = {hole.rpartition(" ")[0] for _, hole in said if hole}
+    if len(nines) == 1 and len(min(nines)) == 1:  # as the C of C-GREEN-07, which offices put first
+        said = [(kind, hole.rpartition(" ")[2]) for kind, hole in said]
+    often = Counter(said)
+    holes = Counter(kind for kind, hole in often if hole)
+    most = defaultdict(lambda: GREENS, tee=TEES)
+    labels = [
+        f"{kind.capitalize()} {hole}"
+        if hole and not (name or given) and holes[kind] > 1 and often[kind, hole] <= most[kind]
+        else ""
+        for (kind, hole), name, given in zip(said, names, stated, strict=True)
+    ]
+    found = [label for label in labels if label]
+    words = [_said_of(found, "layer")] if found else []
+    return [name or label for name, label in zip(names, labels, strict=True)], words
+
+
+def _said_of(labels: list[str], what: str) -> str:
+    often = Counter(label.split()[0].lower() for label in labels)
+    parts = [f"{count} {sort}{'s' * (count > 1)}" for sort, count in often.items()]
+    are = f"is called after its {what}" if len(labels) == 1 else f"are called after their {what}s"
+    return f"{', '.join(parts)} {are}, such as {quoted(labels[0])}"
 
 
 def _hole(thing: Drawn, layer: Layer) -> str:
@@ -127,7 +208,7 @@ def _hole(thing: Drawn, layer: Layer) -> str:
     name = name_of(thing.attributes, thing.name, None)
     if _golf(thing) == "hole":
         return _ref(thing) or re.sub(r"^hole\W*(?=\d)", "", name, flags=re.IGNORECASE)
-    called = None if layer.asks_unit else _NAMED.fullmatch(name)  # drawings have texts
+    called = None if layer.asks_unit else NAMED.fullmatch(name)  # drawings have texts
     return (
         called[1]
         if called and not shapely.is_closed(shapely.get_geometry(thing.geometry, 0))
@@ -135,17 +216,17 @@ def _hole(thing: Drawn, layer: Layer) -> str:
     )
 
 
-def _called(layer: Layer, labels: Mapping[int, str], beside: int, kinds: str | None) -> Layer:
+def _called(
+    layer: Layer, labels: Mapping[int, str], beside: int, kinds: str | None, unused: list[str]
+) -> Layer:
+    layer = replace(layer, findings=(*layer.findings, *unused))
     if not labels:
         return layer
     drawn = tuple(
         _renamed(thing, labels[k], kinds) if k in labels else thing
         for k, thing in enumerate(layer.drawn)
     )
-    often = Counter(label.split()[0].lower() for label in labels.values())
-    parts = [f"{count} {sort}{'s' * (count > 1)}" for sort, count in often.items()]
-    are = "is called after its hole" if len(labels) == 1 else "are called after their holes"
-    said = f"{', '.join(parts)} {are}, such as {quoted(next(iter(labels.values())))}"
+    said = _said_of(list(labels.values()), "hole")
     if beside:
         lies = "1 of them lies" if beside == 1 else f"{beside} of them lie"
         said += f"; {lies} beside the hole's line, within {BESIDE_M:g} m"
@@ -157,26 +238,6 @@ def _golf(thing: Drawn) -> str:
     return tags_of(thing.attributes).get("golf", "") if TAGGED & thing.attributes.keys() else ""
 
 
-def _said_hole(thing: Drawn) -> str:
-    """The number of its hole by a column, else by the folder or layer in which it stands."""
-    if column := _hole_in_column(thing):
-        return column
-    folders = (_NAMED.fullmatch(text) for text in reversed(thing.folder.split(" / ")))
-    return next((found[1].lstrip("0") for found in folders if found), "")
-
-
-def _hole_in_column(thing: Drawn) -> str:
-    found = _NUMBER.fullmatch(cell_of(thing.attributes, None, HOLE_COLUMNS))
-    if not found:
-        return ""
-    nine, number, between, other = found.groups()
-    if recognise(nine) in ON:  # "Green 7" of a column that says so
-        nine = ""
-    if not other:
-        return f"{nine}{number}"
-    return f"{nine}{number}{'-' if '-' in between else '/'}{other}"  # 1-18 may be a range
-
-
 def _is_nameless(thing: Drawn, sort: str, shared: set[tuple[str, str]]) -> bool:
     if not thing.draws("Polygon", "MultiPolygon", "LineString"):  # a line may still be closed
         return False
@@ -185,7 +246,7 @@ def _is_nameless(thing: Drawn, sort: str, shared: set[tuple[str, str]]) -> bool:
     name = name_of(thing.attributes, thing.name, None)
     # "Green" in every row names nothing where a column says its hole
     only_kind = not tells(name) and recognise(name) == sort
-    return unsaid and (not name or (only_kind and bool(_hole_in_column(thing))))
+    return unsaid and (not name or (only_kind and bool(hole_in_column(thing.attributes))))
 
 
 def _ref(thing: Drawn) -> str:
@@ -261,7 +322,13 @@ def _only_near(one: Ints, other: Ints, away_m: Floats) -> tuple[Ints, Ints]:
 
 
 def _renamed(thing: Drawn, name: str, kinds: str | None) -> Drawn:
-    """The thing with this name in place of those it had; ``kinds``, the column of kinds, stays."""
+    """The thing with this name in place of those it had; ``kinds``, the column of kinds, stays.
+
+    A name that said the kind goes on to say it as a folder: "Green Lake 7" is no lake.
+    """
     cells = {k: name if k.lower() in NAME_COLUMNS else v for k, v in thing.attributes.items()}
     kept = {k: v for k, v in cells.items() if k.lower() not in ID_COLUMNS or k == kinds}
-    return replace(thing, name=name, attributes=kept)
+    said = name_of(thing.attributes, thing.name, None)
+    folders = [thing.folder, said if recognise(said) != recognise(name) else ""]
+    folder = " / ".join(filter(None, folders))
+    return replace(thing, name=name, attributes=kept, folder=folder)

@@ -128,11 +128,12 @@ class _Outlines:
         return faces[0][0], ALONG + " and ".join(d.place for d in met)
 
     def together(self, lines: list[Drawn], kinds: list[str]) -> Iterator[tuple[Drawn, Any, str]]:
-        """Outlines that lines of several layers enclose together: whose each is, and with which.
+        """Outlines that lines enclose with those of other layers: whose each is, and with which.
 
-        As a green whose front is drawn as the end of the fairway only. It is of the longest of the
-        lines of a kind that has an area and lie on it whole, of about as long ones of the kind
-        that lies on top; of nobody where that line lies on two such outlines.
+        As a green whose front is drawn as the end of the fairway only, or an approach in three
+        lines up to its green. It is of the longest of the lines of a kind that has an area and lie
+        on it whole, of about as long ones of the kind that lies on top; of nobody where that line
+        lies on two such outlines.
         """
         runs = [shapely.get_coordinates(d.geometry) for d in lines]
         shapes = np.array([shapely.linestrings(run * self.metres) for run in runs], dtype=object)
@@ -140,10 +141,15 @@ class _Outlines:
         group = clusters(shapes, self.reach_m)
         telling = (np.bincount(group) > 1) & (np.bincount(group, own) > 0)
         some = np.flatnonzero(telling[group]).tolist()
-        if len({lines[k].folder for k in some}) < 2:
+        if not some:
             return
         ends = shapely.points(np.vstack([runs[k][[0, -1]] for k in some]) * self.metres)
-        met = self.tree.query(ends, "dwithin", distance=max(self.reach_m, EXACT_M))[1]
+        end, met = self.tree.query(ends, "dwithin", distance=max(self.reach_m, EXACT_M))
+        met_by: dict[int, set[int]] = {k: set() for k in some}
+        for line, outline in zip((end // 2).tolist(), met.tolist(), strict=True):
+            met_by[some[line]].add(outline)
+        if len({lines[k].folder for k in some} | {self.drawn[k].folder for k in met}) < 2:
+            return
         outlines = [shapely.force_2d(self.drawn[k].geometry) for k in sorted(set(met.tolist()))]
         pairs = [(lines[k], runs[k]) for k in some]
         found = []
@@ -151,14 +157,16 @@ class _Outlines:
             edge = shapely.transform(shapely.boundary(face), lambda points: points * self.metres)
             rows = [some[k] for k in sides]
             whole = [k for k in rows if own[k] and self._lies_on(shapes[k], edge)]
-            if whole and len({lines[k].folder for k in rows}) > 1:
+            along = sorted(set[int]().union(*(met_by[k] for k in rows)))
+            beside = [self.drawn[k] for k in along]
+            if whole and len({d.folder for d in (*(lines[k] for k in rows), *beside)}) > 1:
                 size = shapely.length(shapes[whole])
                 longest = [k for k, m in zip(whole, size, strict=True) if m > 0.9 * size.max()]
                 owner = min(longest, key=lambda k: PRECEDENCE.index(kinds[k]))
-                found.append((owner, face, [k for k in rows if k != owner]))
-        for owner, face, others in found:
+                others = [*(lines[k] for k in rows if k != owner), *beside]
+                found.append((owner, face, [d.place for d in others[:3]]))
+        for owner, face, places in found:
             if sum(owner == other for other, _, _ in found) == 1:
-                places = [lines[k].place for k in others[:3]]
                 yield lines[owner], face, ALONG + " and ".join(places)
 
     def _lies_on(self, line: Any, edge: Any) -> bool:

@@ -13,6 +13,7 @@ from geosand.columns import Geometries, take
 from geosand.errors import Finding, listed
 from geosand.formats.boundaries.drawn import Drawn
 from geosand.formats.boundaries.place.antimeridian import uncut
+from geosand.formats.boundaries.shapes.holes_of_golf import called_after_layers
 from geosand.formats.boundaries.tables import Boundaries, Outlines, Tally, counted_by_kind
 from geosand.formats.boundaries.words.kinds import likeliest, own_kind, recognise, words_of
 from geosand.formats.boundaries.words.naming import (
@@ -59,8 +60,13 @@ def outlines_of(
     stated = usual
     if wishes.id_column is None:
         stated = [stated_id(t.attributes, shared) for t in things]
-    ids, sources = make_ids(stated, plain, [t.folder for t in things], kinds)
-    findings += _kind_findings(ids, plain, words, things, wishes)
+    called, said = called_after_layers(plain, stated, things, kinds, wishes)
+    names = [n or c for n, c in zip(names, called, strict=True)]
+    findings += [Finding(about=file, text=text, topic="area") for text in said]
+    # a layer that named a thing has said all that it tells
+    folders = [t.folder if p == c else "" for t, p, c in zip(things, plain, called, strict=True)]
+    ids, sources = make_ids(stated, called, folders, kinds)
+    findings += _kind_findings(ids, called, words, things, wishes)
     findings += _frame_findings(ids, words, geometry)
     findings += _part_findings(ids, things, geometry, wishes)
     findings += _unused_findings(usual, stated, file)

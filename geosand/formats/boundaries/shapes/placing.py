@@ -10,7 +10,11 @@ import numpy as np
 import shapely
 
 from geosand.columns import Floats, Geometries, Ints
-from geosand.formats.boundaries.drawings.labels import give_labels, give_labels_to_open
+from geosand.formats.boundaries.drawings.labels import (
+    called_after_tags,
+    give_labels,
+    give_labels_to_open,
+)
 from geosand.formats.boundaries.drawn import NOT_WHOLE, Drawn, Layer
 from geosand.formats.boundaries.place import reference_systems as systems
 from geosand.formats.boundaries.place.antimeridian import cut, on_one_side, uncut
@@ -73,6 +77,7 @@ def place_layer(layer: Layer, shown: str, wishes: Wishes) -> Placed:
     labels = 0
     if layer.asks_unit:
         things, labels = give_labels(things, wishes.kind_told)
+        things = called_after_tags(things, wishes.kind_told)
     if layer.closes_lines:
         as_holes = wishes.holes and layer.asks_unit  # else all kinds are in one layer
         hint = layer.asks_unit and not as_holes

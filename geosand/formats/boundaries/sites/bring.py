@@ -204,7 +204,9 @@ def _check_readable(
             if (root / name).is_file():
                 shutil.copyfile(root / name, staged / name)
             elif (root / name).is_dir():
-                shutil.copytree(root / name, staged / name, ignore=shutil.ignore_patterns(".*"))
+                hidden, copied = shutil.ignore_patterns(".*"), shutil.copyfile
+                shutil.copytree(root / name, staged / name, ignore=hidden, copy_function=copied)
+                (staged / name).chmod(0o700)  # rights of the folder come with it
         (staged / SURFACES).write_bytes(content)
         if edition:
             (staged / "editions").mkdir(exist_ok=True)

@@ -128,9 +128,9 @@ def met(rows: list[SurfaceRow], new: int, boundaries: Boundaries) -> list[Fault]
         np.array([str(row.properties.get(name, "")) for row in rows], dtype=np.str_)
         for name in ("kind", "id")
     )
-    one, factor = np.zeros(len(rows), dtype=np.int64), np.ones(len(rows))
+    factor = np.ones(len(rows))
     sound = np.flatnonzero(shapely.is_valid(shapes))
-    pairs = pair_remarks(shapes, kinds, ids, one, sound, factor)
+    pairs = pair_remarks(shapes, kinds, ids, sound, factor)
     remarks = [r for r in pairs if r.severity == "fault" and (r.row < new) != (r.other < new)]
     told = {r.row for r in remarks}
     covered = nothing_owned(shapes, kinds, factor)

@@ -78,8 +78,7 @@ def catch_positions(root: Path) -> Geometries:
     pairs = zip(columns.get("lon", ()), columns.get("lat", ()), strict=False)  # one may be missing
     places = [(parse_number(lon), parse_number(lat)) for lon, lat in pairs]
     known = [place for place in places if None not in place]
-    points: Geometries = np.asarray(shapely.points(np.array(known).reshape(-1, 2)), dtype=object)
-    return points
+    return np.asarray(shapely.points(np.array(known).reshape(-1, 2)), dtype=object)
 
 
 def edition_kept(

@@ -9,12 +9,13 @@ from typing import Any
 import numpy as np
 import shapely
 
-from geosand.columns import Floats, Geometries, Ints
+from geosand.columns import Bools, Floats, Geometries, Ints
 from geosand.errors import Finding
 from geosand.formats.boundaries.sites.surfaces_file import SurfaceRow
 from geosand.formats.boundaries.tables import Outlines
 
 LEAST_OVERLAP = 0.5  #: of intersection over union, above which two outlines are one surface
+WHOLE = 0.8  #: below it a match by ground is worth a look of its own
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -47,23 +48,20 @@ def match(outlines: Outlines, old: Sequence[SurfaceRow], *, partial: bool = Fals
     """Match by the id (or the name) that the file states; the rest by most common ground.
 
     A made-up number says nothing: such a surface is matched by ground alone, and gets a number
-    that no old surface has where none fits. Of a ``partial`` survey nothing is gone for being
-    left out: it is not told.
+    that no old surface has where none fits. Of surfaces of one name the number behind it says only
+    their order in the file: they are matched by ground first, with old ones of that name and kind.
+    Of a ``partial`` survey nothing is gone for being left out: it is not told.
     """
     findings: list[Finding] = []
     names = [str(row.properties.get("id", "")) for row in old]
     row_of = {name: k for k, name in enumerate(names)}
     shapes = np.array([row.geometry for row in old], dtype=object)
     rows, others, share = overlaps(outlines.geometry, shapes) if len(old) else _nothing()
-    chosen = np.full(len(outlines), -1, dtype=np.int64)
-    for k, (made, source) in enumerate(zip(outlines.id, outlines.id_from, strict=True)):
-        if source != "number" and str(made) in row_of:
-            chosen[k] = row_of[str(made)]
-    stated = chosen >= 0
-    for pair in np.argsort(-share, kind="stable").tolist():
-        new, before = int(rows[pair]), int(others[pair])
-        if share[pair] > LEAST_OVERLAP and chosen[new] < 0 and before not in set(chosen.tolist()):
-            chosen[new] = before
+    stating = zip(outlines.id.tolist(), outlines.id_from.tolist(), strict=True)
+    said_rows = [-1 if source == "number" else row_of.get(made, -1) for made, source in stating]
+    said = np.array(said_rows, dtype=np.int64)
+    chosen = _chosen(outlines, old, said, (rows, others, share))
+    stated = (chosen >= 0) & (chosen == said)
     best = {(int(r), int(o)): float(s) for r, o, s in zip(rows, others, share, strict=True)}
     ids = _ids(outlines, chosen, names)
     doubts: list[tuple[int, str]] = []
@@ -89,6 +87,38 @@ def match(outlines: Outlines, old: Sequence[SurfaceRow], *, partial: bool = Fals
         doubts=tuple(doubts),
         findings=tuple(findings),
     )
+
+
+def _chosen(
+    outlines: Outlines, old: Sequence[SurfaceRow], said: Ints, pairs: tuple[Ints, Ints, Floats]
+) -> Ints:
+    """The old row that each new one (n,) continues, -1 for none, by what the file ``said``."""
+    rows, others, share = pairs
+    chosen = np.where(_namesakes(outlines), -1, said)
+    called = dict(zip(said.tolist(), outlines.name.tolist(), strict=True))
+    kinds = np.array([str(row.properties.get("kind", "")) for row in old], dtype=np.str_)
+    alike = outlines.name[rows] == np.array([called.get(o, "") for o in others.tolist()], np.str_)
+    alike &= outlines.kind[rows] == kinds[others]  # a collar may lie where its green was
+    _by_ground(chosen, rows, others, share * alike)
+    free = np.flatnonzero((chosen < 0) & (said >= 0) & ~np.isin(said, chosen))
+    chosen[free] = said[free]
+    _by_ground(chosen, rows, others, share)
+    return chosen
+
+
+def _by_ground(chosen: Ints, rows: Ints, others: Ints, share: Floats) -> None:
+    """Fill in which old row each new one (n,) continues, by the pairs that share most ground."""
+    for pair in np.argsort(-share, kind="stable").tolist():
+        new, before = int(rows[pair]), int(others[pair])
+        if share[pair] > LEAST_OVERLAP and chosen[new] < 0 and before not in set(chosen.tolist()):
+            chosen[new] = before
+
+
+def _namesakes(outlines: Outlines) -> Bools:
+    """Which outlines (n,) have their id from a name that others of the file have too."""
+    _, same, often = np.unique(outlines.name, return_inverse=True, return_counts=True)
+    shared: Bools = (often[same] > 1) & (outlines.id_from == "name")
+    return shared
 
 
 def _nothing() -> tuple[Ints, Ints, Floats]:
@@ -129,9 +159,9 @@ def _told(
     if not stated:
         own = str(outlines.id[k])
         named = f" (it is {own} in the file)" if own != ids[k] else ""
-        texts.append(
-            f"matched by ground, {100 * best.get((k, before), 0.0):.0f} % in common{named}"
-        )
+        share = best.get((k, before), 0.0)
+        only = "only " if share < WHOLE else ""
+        texts.append(f"matched by ground, {only}{100 * share:.0f} % in common{named}")
     was, now = old[before].properties.get("kind"), str(outlines.kind[k])
     if was and was != now:
         kept = "the old kind is kept" if now == "other" else "the new kind holds from now on"

@@ -54,11 +54,11 @@ def new_site(
     then nothing is left behind.
     """
     target = Path(os.path.abspath(folder))
-    _check(target, units, (season_start, season_end, valid_from))
+    _check(target, units)
+    start, end = _season(season_start, season_end)
+    if valid_from is not None:
+        read_day("--valid-from", valid_from)
     settled = None if boundaries is None else _settled(boundaries, choice or Choice())
-    year = datetime.date.today().year
-    start = season_start or f"{year}-01-01"
-    end = season_end or f"{start[:4]}-12-31"
     rows = [] if settled is None else list(settled.rows)
     files = {
         "surfaces.geojson": surfaces_bytes(head_of(boundaries, valid_from), rows),
@@ -129,7 +129,19 @@ def no_surface(boundaries: Boundaries) -> Refused:
     return refused(boundaries.file, f"no surface in it: {boundaries.tally}", remedy=remedy)
 
 
-def _check(target: Path, units: str, days: tuple[str | None, ...]) -> None:
+def _season(start: str | None, end: str | None) -> tuple[str, str]:
+    """Its first and last day, else those of a calendar year."""
+    year = datetime.date.today().year
+    first = str(read_day("--season-start", start or f"{year}-01-01"))
+    last = str(read_day("--season-end", end or f"{first[:4]}-12-31"))
+    if last <= first:
+        found = f"the season would end ({last}) before it starts ({first})"
+        remedy = "check both dates" if end else "say --season-end; else it is 31 December"
+        raise refused("--season-end", found, remedy=remedy)
+    return first, last
+
+
+def _check(target: Path, units: str) -> None:
     if target.is_file():
         raise refused(target.name, "is a file", remedy="name a folder that is not there yet")
     if target.is_dir() and any(target.iterdir()):
@@ -144,9 +156,6 @@ def _check(target: Path, units: str, days: tuple[str | None, ...]) -> None:
         raise refused(str(target.parent), "there is no such folder", remedy="make it first")
     if units not in ("metric", "us"):
         raise refused("--units", f"{units[:20]!r} is not known", allowed="metric, us")
-    for text in days:
-        if text is not None:
-            read_day("dates", text)
 
 
 def read_day(place: str, text: str) -> np.datetime64:

@@ -198,8 +198,6 @@ def _without_around(row: SurfaceRow) -> dict[str, Cell]:
 
 
 def _joined(first: Outlines, second: Outlines) -> Outlines:
-    if not len(second):
-        return first
     names = [field.name for field in fields(Outlines)]
     return Outlines(**{n: np.concatenate([getattr(first, n), getattr(second, n)]) for n in names})
 
@@ -265,8 +263,7 @@ def _written(table: _Table) -> Geometries:
     pairs = zip(table.shapes, table.joined, strict=True)
     changed = np.array([now is not before for now, before in pairs], dtype=np.bool_)
     back, _ = cut(table.shapes)
-    geometry: Geometries = np.where(changed, back, table.whole.geometry)
-    return geometry
+    return np.where(changed, back, table.whole.geometry)
 
 
 def _taken(boundaries: Boundaries, table: _Table) -> Boundaries:

@@ -192,8 +192,14 @@ def _says_where(text: str) -> bool:
 
 
 def likeliest(text: str) -> str:
-    """The known word that a misspelt one is nearest to, or ""."""
-    near = difflib.get_close_matches(" ".join(words_of(text)), list(_PHRASES), n=1, cutoff=0.7)
+    """The kind of the known word that a misspelt one is nearest to, or "".
+
+    Known words that say several kinds are not misspelt.
+    """
+    words = words_of(text)
+    if not _PHRASES.keys().isdisjoint(words):
+        return ""
+    near = difflib.get_close_matches(" ".join(words), list(_PHRASES), n=1, cutoff=0.7)
     return _PHRASES[near[0]] if near else ""
 
 
@@ -271,7 +277,7 @@ def own_kind(text: str, table: Mapping[str, str]) -> tuple[str, str]:
     (('2101', 'green'), ('', ''))
     """
     key = word_key(text)
-    keys = (key, re.sub(r"\W*\d+$", "", key))
+    keys = (key, re.sub(r"\W*\d+[a-z]?$", "", key))
     return next(((k, table[k]) for k in keys if k in table), ("", ""))
 
 

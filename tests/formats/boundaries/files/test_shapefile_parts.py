@@ -1,5 +1,7 @@
 """Shapefiles whose files are not of one export: nothing is left out unsaid, no name goes astray."""
 
+import zipfile
+
 import geopandas
 import pytest
 import shapely
@@ -175,3 +177,26 @@ def test_a_damaged_prj_is_refused_in_words(parts, read, old, new, text):
     with pytest.raises(Refused) as told:
         read(files | {"prj": wrong.encode()})
     assert text in str(told.value)
+
+
+@pytest.mark.parametrize("stem", ["Course", "COURSE"])
+def test_parts_in_an_archive_may_differ_in_capitals(stem, parts, tmp_path):
+    """As some file systems hand them over; the names in its table stay with it."""
+    with zipfile.ZipFile(tmp_path / "course.zip", "w") as archive:
+        for ending, content in parts(2).items():
+            upper = ending in ("dbf", "shp")
+            archive.writestr(f"{stem if upper else stem.lower()}.{ending}", content)
+    found = read_boundaries(tmp_path / "course.zip")
+    assert found.features.name.tolist() == ["Green 1", "Green 2"]
+    assert found.source_crs
+
+
+def test_parts_of_two_shapefiles_that_differ_in_capitals_stay_with_their_own(parts, tmp_path):
+    with zipfile.ZipFile(tmp_path / "course.zip", "w") as archive:
+        for stem, lacking in (("Course", ()), ("course", ("dbf",))):
+            for ending, content in parts(2).items():
+                if ending not in lacking:
+                    archive.writestr(f"{stem}.{ending}", content)
+    found = read_boundaries(tmp_path / "course.zip").features
+    places = dict(zip(found.name.tolist(), found.place.tolist(), strict=True))
+    assert all(places[name].startswith("Course.shp") for name in ("Green 1", "Green 2"))

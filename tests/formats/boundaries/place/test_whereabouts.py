@@ -304,7 +304,9 @@ def test_stated_crs_overruled_by_the_user_is_said(tmp_path):
 def test_small_numbers_are_told_to_be_a_site_grid_perhaps(tmp_path):
     lines = "".join(f"{k},{1000 + n},{1000 + e},5,GREEN\n" for k, (n, e) in enumerate(CORNERS))
     (tmp_path / "own.txt").write_text("point,northing,easting,elevation,code\n" + lines)
-    assert "Numbers so small often are a grid of the site's own" in text_of(tmp_path / "own.txt")
+    told = text_of(tmp_path / "own.txt")
+    assert "Numbers so small often are a grid of the site's own" in told
+    assert "--crs '+proj=tmerc +lat_0=LAT" in told
     table = geopandas.GeoDataFrame({"kind": ["green"]}, geometry=[blob(0, 0, 9)])
     table.to_file(tmp_path / "far.shp")
     assert "a grid of the site's own" not in text_of(tmp_path / "far.shp")

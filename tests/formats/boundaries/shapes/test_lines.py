@@ -292,3 +292,22 @@ def test_outlines_left_open_that_cross_make_no_net(drawing, tmp_path):
     assert all("its ends are 0.50 m apart" in reason for reason in reasons)
     closed = read_boundaries(path, crs=UTM, close_tolerance_m=0.6).features
     assert grid_areas_m2(closed.geometry, UTM) == pytest.approx([400, 400], rel=1e-6)
+
+
+@pytest.mark.parametrize("pieces", [1, 3])
+def test_an_approach_up_to_a_round_green_is_asked_about_in_one_line_or_three(
+    pieces, drawing, tmp_path
+):
+    """In three lines it was left out as lines that do not close, without a question."""
+    space = drawing.modelspace()
+    space.add_circle((X, Y), 11, dxfattribs={"layer": "GREEN"})
+    points = at([(-11, 0), (-11, -30), (11, -30), (11, 0)])
+    for k in range(pieces):
+        run = points if pieces == 1 else points[k : k + 2]
+        space.add_lwpolyline(run, dxfattribs={"layer": "APPROACH"})
+    found = read_boundaries(save(drawing, tmp_path), crs=UTM)
+    (why,) = found.broken_why
+    assert ", on the edge of " in why and "CIRCLE" in why
+    assert found.broken.kind.tolist() == ["approach"]
+    (area,) = grid_areas_m2(found.broken.geometry, UTM)
+    assert area == pytest.approx(22 * 30 - np.pi * 11**2 / 2, rel=1e-4)

@@ -64,6 +64,72 @@ def test_a_third_survey_is_named_by_its_day(site, write_geojson):
     assert days == ["0001-01-01", "2026-05-01", "2026-07-01"]
 
 
+@pytest.mark.parametrize("moved", [0.0, 3.0])
+def test_surfaces_of_one_name_keep_their_ids_in_a_survey_of_another_order(
+    moved, tmp_path, write_geojson
+):
+    """The number behind a name that two bear says only which of them stands first in the file.
+
+    Where one lies elsewhere now it is asked about.
+    """
+    both = [feature(square(k), name="Red 7", kind=kind) for k, kind in enumerate(("green", "tee"))]
+    new_site(tmp_path / "s", survey(write_geojson, both), name="x", season_start="2026-03-01")
+    both[1]["geometry"] = feature(square(1 + moved))["geometry"]
+    again = survey(write_geojson, both[::-1])
+    if moved:
+        with pytest.raises(Refused, match="1 of the site's 2 surfaces is not in it: red-7-2"):
+            bring_into(tmp_path / "s", again, valid_from="2026-06-01")
+        return
+    bring_into(tmp_path / "s", again, valid_from="2026-06-01")
+    read = read_site(tmp_path / "s")
+    rows = read.in_force()
+    kinds = dict(zip(read.surfaces.id[rows], read.surfaces.kind[rows], strict=True))
+    assert kinds == {"red-7": "green", "red-7-2": "tee"}
+
+
+def test_a_collar_of_its_greens_name_does_not_take_its_id(tmp_path, write_geojson):
+    """Both have grown: the green lies now where the collar, drawn as a disc, was."""
+
+    def discs(*sizes):
+        kinds = ("green", "collar")
+        shapes = [shapely.Point(LON, LAT).buffer(size) for size in sizes]
+        return [
+            feature(shape, name="Red 7", kind=kind)
+            for shape, kind in zip(shapes, kinds, strict=True)
+        ]
+
+    first = survey(write_geojson, discs(13e-5, 14e-5))
+    new_site(tmp_path / "s", first, name="x", season_start="2026-03-01")
+    bring_into(tmp_path / "s", survey(write_geojson, discs(14e-5, 15e-5)), valid_from="2026-06-01")
+    read = read_site(tmp_path / "s")
+    rows = read.in_force()
+    kinds = dict(zip(read.surfaces.id[rows], read.surfaces.kind[rows], strict=True))
+    assert kinds == {"red-7": "green", "red-7-2": "collar"}
+
+
+def test_what_has_no_name_does_not_take_the_id_of_one_that_moved(tmp_path, write_geojson):
+    """It lies where the first of two of one name was, which lies elsewhere now: asked about."""
+    both = [feature(square(k), name="Red 7", kind="green") for k in (0, 1)]
+    new_site(tmp_path / "s", survey(write_geojson, both), name="x", season_start="2026-03-01")
+    moved = [feature(square(3), name="Red 7", kind="green"), both[1]]
+    again = survey(write_geojson, [*moved, feature(square(0), kind="green")])
+    with pytest.raises(Refused, match="red-7: has the id of a surface of the site, but 0 %"):
+        bring_into(tmp_path / "s", again, valid_from="2026-06-01")
+
+
+def test_a_match_by_little_ground_says_only(tmp_path, write_geojson):
+    """Moved by a quarter of its width: 3 of 5 parts are common. It stands apart from whole ones."""
+    unnamed = [feature(square(k), kind="green") for k in (0, 1)]
+    new_site(tmp_path / "s", survey(write_geojson, unnamed), name="x", season_start="2026-03-01")
+    again = [feature(square(0, shift=1e-4), kind="green"), unnamed[1]]
+    done = bring_into(tmp_path / "s", survey(write_geojson, again), valid_from="2026-06-01")
+    told = {f.about: f.text for f in done.findings if "by ground" in f.text}
+    assert told == {
+        "green-1": "matched by ground, only 60 % in common",
+        "green-2": "matched by ground, 100 % in common",
+    }
+
+
 def test_made_up_numbers_never_match_by_id(tmp_path, write_geojson):
     """Two greens numbered the other way round keep their ground, not their numbers."""
     unnamed = [feature(square(k), kind="green") for k in (0, 1)]
