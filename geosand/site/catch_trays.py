@@ -16,6 +16,9 @@ SMALL_TRAY_M2, LARGE_TRAY_M2 = 0.005, 4.0
 LONGEST_TRAY_M = 5.0  #: cloths are smaller; common practice, no source
 FEW = 5  #: a slip is in one tray of so many, not in more
 TARE_SHARE = 0.05  #: of the sand in it, from which another tare would show in a rate
+#: Of the sand in it, below which a tray may hide in how the sand scatters: half of it is 1.5 of the
+#: standard deviations, 11 %, that are taken where nothing else is known (own choice).
+LIGHT_TRAY = 1 / 3
 TRAY = "tray_length_mm and tray_width_mm, or tray_diameter_mm, or tray_area_cm2"
 
 
@@ -70,11 +73,12 @@ def _tell_odd_sizes(reader: Reader, area: Floats) -> None:
         reader.finding(text, "catch", member)
 
 
-def net_masses(reader: Reader, area: Floats, pooled: Bools) -> Floats:
+def net_masses(reader: Reader, area: Floats, pooled: Bools, dressing: Ints) -> Floats:
     """Gross less tare (kg) of each row, as weighed; nan where either is not said.
 
-    ``area`` (m²) tells which trays are of one size. Of rows that are ``pooled`` the tare may be
-    that of all trays of the pool: it is not held against others.
+    ``area`` (m²) tells which trays are of one size, ``dressing`` (-1: of none) which were filled
+    together. Of rows that are ``pooled`` the tare may be that of all trays of the pool: it is not
+    held against others.
     """
     tare = reader.quantity("tare", "kg", minimum=0.0, maximum=1000, up=UP_READINGS)
     gross = reader.quantity("gross", "kg", minimum=0.0, maximum=1000, up=UP_READINGS)
@@ -93,11 +97,13 @@ def net_masses(reader: Reader, area: Floats, pooled: Bools) -> Floats:
         reader.fault(row, reader.column_read("gross"), found, remedy=remedy)
     net = gross - tare
     if np.fmax.reduce(tare, initial=0.0) > 2 * np.fmin.reduce(tare, initial=np.inf):
-        _tell_odd_tares(reader, tare, np.where(pooled, np.nan, net), area)
+        _tell_odd_tares(reader, tare, np.where(pooled, np.nan, net), area, dressing)
     return net
 
 
-def _tell_odd_tares(reader: Reader, tare: Floats, net: Floats, area: Floats) -> None:
+def _tell_odd_tares(
+    reader: Reader, tare: Floats, net: Floats, area: Floats, dressing: Ints
+) -> None:
     """A finding for the few trays that weigh half or twice what others of their size do.
 
     And for trays of 0 g, few or many: a tare may have been forgotten for a whole dressing.
@@ -113,8 +119,10 @@ def _tell_odd_tares(reader: Reader, tare: Floats, net: Floats, area: Floats) -> 
     usual = tare[known[order[start + number // 2]]][kind]
     odd = (tare[known] < usual / 2) | (tare[known] > usual * 2)
     odd &= np.abs(tare[known] - usual) > TARE_SHARE * net[known]
+    forgotten = _forgotten(tare[known], net[known], kind, dressing[known])
+    odd &= (tare[known] > 0) | forgotten
     few = np.bincount(kind[odd], minlength=len(number)) * FEW <= number
-    _tell_no_tares(reader, known, tare[known], net[known], kind, few[kind])
+    _tell_no_tares(reader, known, tare[known], net[known], kind, forgotten & ~few[kind])
     for k in distinct(kind[odd & few[kind]]).tolist():
         mine = np.flatnonzero(odd & (kind == k))
         rows, grams = known[mine], tare[known[mine]] * 1000
@@ -128,16 +136,46 @@ def _tell_odd_tares(reader: Reader, tare: Floats, net: Floats, area: Floats) -> 
         reader.finding(text, "catch", int(reader.member[rows[0]]))
 
 
+def _forgotten(tare: Floats, net: Floats, kind: Ints, dressing: Ints) -> Bools:
+    """Rows of 0 g in which an empty tray may be weighed with the sand.
+
+    Those of one dressing and ``kind`` hold by half an empty tray more in the middle than the ones
+    with a tare: else the scale was set to zero with the tray. Without such ones nothing tells, nor
+    where trays are so light that the sand scatters by more.
+    """
+    _, lot = first_come((dressing + 1) * (kind.max() + 1) + kind)
+    with_tare, without = (
+        _middles(net[mine], lot[mine], lot.max() + 1) for mine in (tare > 0, tare <= 0)
+    )
+    least = _least(tare, kind)[kind]
+    told = least >= LIGHT_TRAY * with_tare[lot]
+    zeroed: Bools = told & ((without - with_tare)[lot] <= least / 2)
+    return (tare <= 0) & ~zeroed
+
+
+def _middles(values: Floats, group: Ints, size: int) -> Floats:
+    """The (upper) median of the values of each group (size,); nan where it has none."""
+    count = np.bincount(group, minlength=size)
+    ordered = np.append(values[np.lexsort((values, group))], np.nan)
+    return np.where(count > 0, ordered[np.cumsum(count) - count + count // 2], np.nan)
+
+
+def _least(tare: Floats, kind: Ints) -> Floats:
+    """The lightest tray of each kind that weighs anything."""
+    least = np.full(kind.max() + 1, np.inf)
+    np.minimum.at(least, kind[tare > 0], tare[tare > 0])
+    return least
+
+
 def _tell_no_tares(
-    reader: Reader, known: Ints, tare: Floats, net: Floats, kind: Ints, told: Bools
+    reader: Reader, known: Ints, tare: Floats, net: Floats, kind: Ints, asked: Bools
 ) -> None:
-    """A finding where many trays weigh 0 g and others of their ``kind`` do not.
+    """A finding where many trays weigh 0 g and others of their ``kind`` do not (``asked``).
 
     All of them must hold what an empty one weighs, or more: else the scale was set to zero.
     """
-    least = np.full(kind.max() + 1, np.inf)
-    np.minimum.at(least, kind[tare > 0], tare[tare > 0])
-    none = (tare <= 0) & ~told
+    least = _least(tare, kind)
+    none = (tare <= 0) & asked
     zeroed = np.bincount(kind[none & (net < least[kind])], minlength=len(least)) > 0
     for k in distinct(kind[none & ~zeroed[kind]]).tolist():
         rows = known[none & (kind == k)]

@@ -113,21 +113,23 @@ def tell_unstated(
 def water_of_sand(
     of_site: Ints, dressings: Dressings, loads: Loads, sands: Sands, book: MoistureBook
 ) -> Ints:
-    """For each dressing the moisture of its loads, their mean where it differs; else the sand's."""
+    """For each dressing the moisture of its loads, else the sand's.
+
+    Where they differ it is their mean by the moist mass that was spread: what came back counts not.
+    """
     size = len(dressings.id)
     out = sands.moisture[dressings.sand] if len(sands.name) else np.full(size, -1, dtype=np.int64)
     rows = np.flatnonzero(loads.moisture >= 0)
     rows = rows[np.argsort(loads.dressing[rows], kind="stable")]
     start = np.flatnonzero(np.diff(loads.dressing[rows], prepend=-1))
-    if len(rows) == 0:
-        return out
     of, wet = loads.dressing[rows[start]], loads.moisture[rows]
     least, most = np.minimum.reduceat(wet, start), np.maximum.reduceat(wet, start)
     out[of] = least
     ends = np.append(start[1:], len(rows))
     for k in np.flatnonzero(least != most).tolist():
         mine = rows[start[k] : ends[k]]
-        weight = (loads.count * loads.unit_mass_kg)[mine]
+        taken = (loads.count * loads.unit_mass_kg)[mine]
+        weight = np.maximum(taken - (loads.returned_kg + loads.spilled_kg)[mine], 0.0)
         if np.isfinite(weight).all() and weight.sum() > 0:
             per = np.bincount(loads.moisture[mine], weight / weight.sum())
             label = f"moisture: mean of the loads of {dressings.id[of[k]]}"

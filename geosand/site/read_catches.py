@@ -47,7 +47,7 @@ def read_catches(
     """
     reader = Reader(table, faults, findings)
     dressing = dressing_rows(reader, names)
-    ids, pool, rows = _columns(reader, ground, text)
+    ids, pool, rows = _columns(reader, ground, text, dressing)
     weighed = np.isfinite(rows["mass"])
     stated = stated_water(reader, dressing, pool, weighed)
     of_sand = water_of_sand(names.member, dressings, loads, text.sands, book)
@@ -59,6 +59,7 @@ def read_catches(
         of_loads = np.isin(dressing, loads.dressing)  # told there, once for all catches
         _moisture_needed(reader, dressing, rows, np.where(of_loads, 0, moisture))
     dry = book.ratios()[moisture] <= DRY
+    rows["unsaid"] = np.isfinite(rows["volume"]) & (rows["state"] == "") & ~dry
     rows["volume"] = _dry_volume(reader, rows["volume"], rows.pop("state"), dry)
     reader.finish()
     return _joined(reader, dressing, ids, pool, rows)
@@ -67,14 +68,16 @@ def read_catches(
 Rows = dict[str, np.ndarray[Any, np.dtype[Any]]]
 
 
-def _columns(reader: Reader, ground: Ids, text: SiteTexts) -> tuple[Texts, Texts, Rows]:
+def _columns(
+    reader: Reader, ground: Ids, text: SiteTexts, dressing: Ints
+) -> tuple[Texts, Texts, Rows]:
     """The names, the pools, and all columns that are read by themselves (rows of the file,)."""
     ids = reader.names("catch")
     reasons = _reasons(reader)
     state = reader.choice("volume_state", ["dry", "moist", "tapped"])
     area, half = tray_sizes(reader)
     pool = reader.labels("pool")
-    mass = net_masses(reader, area, pool.matching(bool))
+    mass = net_masses(reader, area, pool.matching(bool), dressing)
     volume = reader.quantity("volume", "m3", minimum=0.0, maximum=1.0)
     lon, lat = positions(reader)
     declared = _declared(reader, ground)
@@ -133,7 +136,7 @@ def _joined(
     check_pools(reader, first, pools, rows)
     used = ~rows["rejected"][first]
     tell_same_place(reader, rows, dressing, first[used & (shared[0] < 0) & (shared[1] < 0)])
-    _measured(reader, first, (mass, volume), shared, used)
+    _measured(reader, first, (mass, volume), shared, used, rows["unsaid"])
     check_depths(reader, first, (mass, volume), shared, rows["area"][first], used)
     tell_weighed_twice(reader, whole, dressing, rows)
     rows["dressing"] = dressing
@@ -230,8 +233,12 @@ def _measured(
     columns: tuple[Floats, Floats],
     pools: list[Ints],
     used: Bools,
+    unsaid: Bools,
 ) -> None:
-    """A fault for each catch in use (m,) of which neither a mass nor a volume is known."""
+    """A fault for each catch in use (m,) of which neither a mass nor a volume is known.
+
+    ``unsaid``: rows of the file with a volume of sand that is not dry, and no word on its state.
+    """
     has = np.zeros(len(first), dtype=bool)
     for column, pool in zip(columns, pools, strict=True):
         has |= np.isfinite(column) | (pool >= 0)
@@ -241,7 +248,13 @@ def _measured(
         if not any(name.startswith(("gross_", "volume_")) for name in reader.table.columns):
             reader.whole_fault(None, "there is no gross_g and no volume_cm3", remedy=remedy)
     for row in first[~has & used].tolist():
-        if row not in reader.faulty:
+        if row in reader.faulty:
+            continue
+        if unsaid[row]:
+            found = "no mass, and a volume of sand that is not dry counts only if it says dry"
+            remedy = "Write dry if it was dried before; or give tare_g and gross_g"
+            reader.fault(row, "volume_state", found, remedy=remedy)
+        else:
             found = "neither a mass nor a usable volume was measured"
             remedy = "Give tare_g and gross_g, or a dry volume_cm3; or a reject_reason"
             reader.fault(row, "gross_g", found, remedy=f"{reader.meant('gross_g')}{remedy}")

@@ -10,6 +10,7 @@ import scipy.stats
 
 from geosand.balance.throw_shape import COVERED, U_SHAPE, above_zero
 from geosand.formats.site_folder import read_site
+from geosand.reports.balance_document import balance_document
 from geosand.results import work_out
 from tests.sites import surface, table, write_site
 from tests.stack_sites import Place, disc, dressing, load
@@ -67,3 +68,28 @@ def test_bands_beside_a_jagged_outline_are_as_wide_as_beside_the_edge_itself(
         assert (drawn > 1.1 * 24 * np.pi) == (by_m > 0)
         shares.append(found.balance.throw_changes.by_shape_kg[0, 0] / throw.collar_kg[0])
     assert shares == pytest.approx([shares[0]] * 3, rel=0.05)
+
+
+def test_surrounds_may_hold_what_they_do_at_the_most_that_was_thrown(tmp_path: Path) -> None:
+    """Independent route: the same dressing with bags for its overthrow's upper limit.
+
+    The more is thrown the faster they fill: the mean of both sides told less in all four.
+    """
+    place, edge = Place(-31.0, 46.0), disc((0.0, 0.0), 12.0, 40)
+    trays = [{"catch": f"c{k}", "dressing": "D1"} | place.tray(k, k, 300.0) for k in range(4)]
+
+    def worked(bags: float) -> dict[str, float]:
+        folder = write_site(
+            tmp_path / f"{bags:.3f}",
+            surfaces=[surface("g1", "green", place.polygon(edge))],
+            dressings=table([dressing("D1", "2026-05-10")]),
+            loads=table([load("L1", "D1", bags)]),
+            catches=trays,
+        )
+        return balance_document(work_out(read_site(folder)))["dressings"][0]["overthrow"]
+
+    for bags in (60, 62, 64, 66):
+        stated = worked(bags)
+        more = worked(bags + (stated["high_kg"] - stated["mass_kg"]) / 25)
+        assert more["mass_kg"] == pytest.approx(stated["high_kg"], rel=1e-6)
+        assert stated["surrounds_kg"] <= more["surrounds_kg"] <= stated["surrounds_most_kg"], bags

@@ -9,9 +9,9 @@ import numpy as np
 import pytest
 
 from geosand.formats.site_folder import read_site
-from geosand.reports.balance_document import limits_beside
 from geosand.results import work_out
 from geosand.season.ring_ledger import COLLAR
+from geosand.season.ring_totals import ring_limits
 from tests import calibration
 from tests.pass_by_pass import CELL_M, Field
 
@@ -54,7 +54,8 @@ def test_rings_hold_what_was_thrown_pass_by_pass(
         truth = each_time.sum(axis=0)
         rings, throw = results.ledger.rings, results.balance.throw
         lying, drawn = each_time[:, :, 0].sum(axis=1), np.isfinite(throw.reach_m)
-        limits, here = limits_beside(results), slice(calibration.DRESSINGS)
+        here = slice(calibration.DRESSINGS)
+        limits = ring_limits(results.balance, site.dressed.dressing, calibration.DRESSINGS)
         inside = (limits.low[here] <= lying) & (lying <= limits.high[here])
         held["collars of a dressing"] += inside[drawn].tolist()
         number = np.array([int(str(name)[1:]) - 1 for name in site.ids[rings.ground]])

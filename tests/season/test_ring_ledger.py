@@ -63,8 +63,9 @@ def test_a_rings_error_is_that_of_its_share_of_the_overthrow(run: Run) -> None:
     both = np.add.reduceat(stated.mass_kg, [0, 2]), np.add.reduceat(heavier.mass_kg, [0, 2])
     kg = stated.depth.effects["label: dried 25 kg"] * stated.mass_kg / stated.depth_m
     gain = both[1].sum() - both[0].sum()
-    # the rest may lie farther out than the surrounds: the reach is not known well here
-    assert 0.8 * gain < kg.sum() < gain
+    # some may lie farther out than the surrounds: the reach is not known well here; these count
+    # as filling as fast as towards the upper limit
+    assert 0.8 * gain < kg.sum() < 1.1 * gain
 
 
 def test_surrounds_that_the_reach_does_not_get_to_are_not_sure_to_be_bare(run: Run) -> None:
@@ -190,7 +191,8 @@ def test_a_ring_s_error_is_that_of_its_share_of_its_parts_overthrow(by_parts: An
     per_m = stated.mass_kg[mine] / stated.depth_m[mine]
     kg = stated.depth.effects["label: dried 25 kg"][mine] * per_m
     assert gain == pytest.approx(5.0, rel=0.01)
-    assert 0.9 * gain < kg.sum() < 1.001 * gain
+    # surrounds count as filling as fast as towards the upper limit
+    assert 0.9 * gain < kg.sum() < 1.1 * gain
 
 
 def test_what_parts_of_two_dressings_share_adds_up_in_their_rings(by_parts: Any) -> None:

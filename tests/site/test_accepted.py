@@ -48,6 +48,15 @@ def test_the_valid_site_has_no_finding_and_the_right_numbers(site):
     assert len(site.inputs["site.toml"]) == 64
 
 
+def test_a_target_in_quotes_is_a_number_like_all_settings(site_folder):
+    toml = TOML.replace("green = 9.0", 'green = "9.0"').replace(
+        "nce_percent = 10", 'nce_percent = "10"'
+    )
+    site = read_site(site_folder(toml=toml))
+    assert site.findings == ()
+    assert site.surfaces.target_m == pytest.approx([0.009, 0.009, 0.004])
+
+
 def same(one, other, skip=()):
     """Assert that two tables are equal in all columns."""
     for name in one.__dataclass_fields__:

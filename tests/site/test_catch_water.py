@@ -43,6 +43,17 @@ def test_trays_of_a_pool_have_the_water_of_their_reading(site_folder, one, other
         assert rate == pytest.approx([0.92 / (1 + water)] * 2, rel=1e-12)
 
 
+@pytest.mark.parametrize(("returned", "spilled"), [(900, 0), (0, 900), (500, 400), (0, 0)])
+def test_loads_of_unlike_water_count_by_what_was_spread_of_them(site_folder, returned, spilled):
+    """1,000 kg of 1 % and 1,000 kg of 5 %, of which some did not go out: worked by hand."""
+    head = "load,dressing,count,unit_mass_kg,moisture_dry_basis_percent,returned_kg,spilled_kg"
+    loads = f"{head}\nL1,D1,40,25,1,,\nL2,D1,40,25,5,{returned},{spilled}\n"
+    site = read_site(site_folder(toml=MOIST, loads=loads, catches=[catch(1)]))
+    left = 1000 - returned - spilled
+    water = (1000 * 0.01 + left * 0.05) / (1000 + left)
+    assert site.moistures.ratio[site.catches.moisture] == pytest.approx([water], rel=1e-12)
+
+
 def test_a_pool_with_two_waters_for_one_reading_is_refused(site_folder):
     rows = [
         catch(1, pool="p", **NO_READING, moisture_dry_basis_percent=3),

@@ -323,6 +323,15 @@ def test_moisture_said_nowhere_is_refused_for_a_mass(site_folder):
     ]
 
 
+def test_a_moist_sands_volume_of_unsaid_state_is_refused_with_what_is_missing(site_folder):
+    moist = TOML.replace("moisture_dry_basis_percent = 0.0", "moisture_dry_basis_percent = 4.0")
+    folder = site_folder(toml=moist, catches=[C(1, gross_g="", tare_g="", volume_cm3=60)])
+    assert refusal(folder) == [
+        "catches.csv, row 2, volume_state: no mass, and a volume of sand that is not dry counts"
+        " only if it says dry. Write dry if it was dried before; or give tare_g and gross_g."
+    ]
+
+
 def test_many_faults_come_together_in_order_of_files_and_rows(site_folder):
     rows = [C(1, gross_g="x", surface="nowhere"), C(2, tare_g=-1), C(3, dressing="D7")]
     folder = site_folder(
