@@ -13,12 +13,12 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from geosand.cli.options import (
+    FILE,
     as_of_option,
     day_of,
     end_with,
     print_document,
-    refusals_end_with_1,
-    with_shared_options,
+    verb,
     write_text,
 )
 from geosand.errors import STOPS, Fault, Unwritten, printable, refused, stop_code
@@ -30,13 +30,10 @@ if TYPE_CHECKING:
 
 READ = ("site.toml", "surfaces.parquet", "surfaces.gpkg", "surfaces.geojson")
 TOLD = 5  #: of a list in the summary; the files have all
-_FILE = click.Path(path_type=Path)
 
 
-@with_shared_options
-@click.command()
-@click.argument("folder", type=_FILE)
-@click.option("--out", type=_FILE, help="Folder to write [maps/<folder>].")
+@verb
+@click.option("--out", type=FILE, help="Folder to write [maps/<folder>].")
 @as_of_option
 @click.option("--maps", is_flag=True, help="Write each site's map, too.")
 @click.option(
@@ -54,7 +51,6 @@ _FILE = click.Path(path_type=Path)
     show_default=True,
     help="Sites at a time, at most.",
 )
-@refusals_end_with_1
 def command(
     folder: Path,
     as_json: bool,

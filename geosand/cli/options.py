@@ -29,6 +29,7 @@ if TYPE_CHECKING:
 
 Verb = Callable[..., None]
 LONGEST_SETTINGS = 1_000_000  #: characters of site.toml that are looked at
+FILE = click.Path(path_type=Path)
 NO_MEMORY = "There is not enough memory for this."
 
 
@@ -134,6 +135,21 @@ _SHARED = (
 )
 
 
+class Once(click.Command):
+    """A command that refuses an option with a value that is given twice: one would be lost."""
+
+    def parse_args(self, context: click.Context, args: list[str]) -> list[str]:
+        """The rest of the words; what is no usage at all the command itself tells."""
+        order: list[click.Parameter] = []
+        with suppress(click.UsageError):
+            order = self.make_parser(context).parse_args(list(args))[2]
+        for option in order:
+            alone = isinstance(option, click.Option) and not (option.is_flag or option.multiple)
+            if alone and order.count(option) > 1:
+                context.fail(f"{option.opts[0]} is given twice: say which one counts")
+        return super().parse_args(context, args)
+
+
 def with_shared_options(command: click.Command) -> click.Command:
     """The command with the options that all verbs have, behind its own."""
     command.params += _SHARED
@@ -142,11 +158,12 @@ def with_shared_options(command: click.Command) -> click.Command:
 
 def verb(function: Verb) -> click.Command:
     """A command on a site folder with ``--json`` and ``--units``; refusals end with exit code 1."""
-    run = click.argument("folder", type=click.Path(path_type=Path))(refusals_end_with_1(function))
-    return with_shared_options(click.command()(run))
+    run = click.argument("folder", type=FILE)(refusals_end_with_1(function))
+    return with_shared_options(click.command(cls=Once)(run))
 
 
 def _refusal(refusal: Refused, units: Units) -> str:
+    from geosand.reports.plain_table import for_people
     from geosand.reports.words import in_words_of
 
     count = len(refusal.faults)
@@ -159,7 +176,7 @@ def _refusal(refusal: Refused, units: Units) -> str:
         opening = f"The result{'' if count == 1 else 's'} can not be written."
     lines = [opening]
     lines += [f"  - {in_words_of(line, units)}" for line in str(refusal).splitlines()]
-    return "\n".join(lines)
+    return for_people("\n".join(lines))
 
 
 as_of_option = click.option(

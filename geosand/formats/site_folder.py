@@ -95,6 +95,8 @@ def _check_folder(files: _Files, shown: str) -> None:
         if beneath := sorted(path.parent.name for path in root.glob("*/site.toml")):
             remedy = f"name one site, as in {os.path.join(shown, beneath[0])}"
         found = "is no site folder: neither site.toml nor surfaces.geojson is in it"
+        if not os.access(root, os.X_OK):  # in which nothing is seen to be there
+            found, remedy = "can not be looked into: Permission denied", "look at its rights"
         files.faults.add(shown, found, remedy=remedy)
     files.faults.refuse()
 

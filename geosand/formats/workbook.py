@@ -7,6 +7,7 @@ import io
 import re
 import warnings
 from bisect import bisect_left, bisect_right
+from collections import Counter
 from collections.abc import Iterable, Sequence
 from itertools import pairwise, zip_longest
 from typing import Any
@@ -34,6 +35,7 @@ _FAR = re.compile(
 )
 _LISTED = re.compile(rb'<(?:\w+:)?sheet [^>]*?\bname="([^"]*)"')
 _ROW = re.compile(rb"<row [^>]*?\br=\"(-?\d{1,18})\"")
+_CELL = re.compile(rb'<c [^>]*?\br="([A-Z]{1,3})(\d{1,18})"')
 _HIDDEN = re.compile(rb'<row (?=[^>]*\bhidden="(?:1|true)")[^>]*?\br="(\d{1,18})"')
 LISTS = "lists"  #: of drop-down lists: no records
 EMPTY_ROWS = 10_000  #: so many in a row, and nothing below them is looked at
@@ -198,6 +200,8 @@ def _table(sheet: Any, formulas: Any, place: str, faults: Faults) -> RawTable:
         faults.add(place, found, row=int(far[2]), allowed=allowed, remedy="delete it")
     if row := _out_of_order(formulas):
         faults.add(place, "stands in the file behind a later row", row=row, remedy=SAVE)
+    for column, row in _twice(formulas):
+        faults.add(place, "stands in the file twice", row=row, column=column, remedy=SAVE)
     _check_merged(formulas, rows, len(header), place, faults)
     return by_columns(header, rows, _percents_as_shown(sheet, header, rows, cells), place, faults)
 
@@ -206,6 +210,14 @@ def _out_of_order(sheet: Any) -> int | None:
     """Number of a row that is not above the one before it: the parser would leave rows out."""
     numbers = map(int, _ROW.findall(_part(sheet)))
     return next((below for above, below in pairwise(numbers) if below <= above), None)
+
+
+def _twice(sheet: Any) -> list[tuple[str, int]]:
+    """Column and row of cells of which the parser would take the last one alone, a few of them."""
+    cells = _CELL.findall(_part(sheet))
+    if len(set(cells)) == len(cells):
+        return []
+    return [(cell[0].decode(), int(cell[1])) for cell, n in Counter(cells).most_common(8) if n > 1]
 
 
 def _filled(cell: Any) -> bool:

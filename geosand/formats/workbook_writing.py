@@ -11,6 +11,7 @@ import re
 import zipfile
 from collections.abc import Sequence
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any
 
 Value = str | float | int | bool | datetime.date | None
@@ -57,11 +58,31 @@ def workbook(sheets: Sequence[Sheet], *, title: str = "", day: datetime.date = _
 
 def content_of(book: Any, day: datetime.date = _FIRST) -> bytes:
     """The file of an openpyxl ``book``, made on ``day`` at whatever hour."""
+    from openpyxl.writer.excel import ExcelWriter
+
     book.properties.creator = "geosand"
     book.properties.created = datetime.datetime.combine(day, datetime.time())
     stream = io.BytesIO()
-    book.save(stream)
-    return _settled(stream.getvalue(), day)
+    ExcelWriter(book, _Settled(stream, day)).save()
+    return stream.getvalue()
+
+
+class _Settled(zipfile.ZipFile):
+    """An archive that does not tell the hour at which it is made, which may be before 1980."""
+
+    def __init__(self, stream: io.BytesIO, day: datetime.date) -> None:
+        super().__init__(stream, "w", zipfile.ZIP_DEFLATED)
+        self._modified = rb"\g<1>" + day.isoformat().encode() + b"T00:00:00Z"
+
+    def write(self, filename: Any, arcname: Any = None, *_: Any) -> None:
+        """A file of openpyxl, as ``writestr`` does."""
+        self.writestr(arcname, Path(filename).read_bytes())
+
+    def writestr(self, name: Any, data: Any, *_: Any) -> None:
+        """An entry with the earliest time that there is."""
+        if name == "docProps/core.xml":
+            data = _MODIFIED.sub(self._modified, data)
+        super().writestr(zipfile.ZipInfo(name, _EARLIEST), data, zipfile.ZIP_DEFLATED)
 
 
 def put(cell: Any, value: Value) -> None:
@@ -121,18 +142,3 @@ def _width(sheet: Sheet, k: int) -> float:
     words = [len(word) + 1 for word in column.head.split()]
     numbers = [12] if column.format else []
     return min(max([_NARROWEST, *texts, *words, *numbers]) + 2, 90 if column.long else _WIDEST)
-
-
-def _settled(content: bytes, day: datetime.date) -> bytes:
-    """The same archive without the hour at which it was made."""
-    made = io.BytesIO()
-    with (
-        zipfile.ZipFile(io.BytesIO(content)) as old,
-        zipfile.ZipFile(made, "w", zipfile.ZIP_DEFLATED) as new,
-    ):
-        for entry in old.infolist():
-            data = old.read(entry)
-            if entry.filename == "docProps/core.xml":
-                data = _MODIFIED.sub(rb"\g<1>" + day.isoformat().encode() + b"T00:00:00Z", data)
-            new.writestr(zipfile.ZipInfo(entry.filename, _EARLIEST), data, zipfile.ZIP_DEFLATED)
-    return made.getvalue()

@@ -7,6 +7,8 @@ from collections.abc import Mapping
 from typing import Any
 
 import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
 import shapely
 
 from geosand.areas.rings import Rings, rings_of
@@ -28,8 +30,6 @@ def without_pandas() -> None:
     is made all the same. To be called where no other thread runs; nothing happens where pandas is
     loaded. None in ``sys.modules`` would do for Python's own import, not for that of Cython.
     """
-    import pyarrow as pa
-
     if "pandas" in sys.modules:
         return
     hidden = _Hidden()
@@ -45,31 +45,19 @@ def arrow_table(table: Mapping[str, Any]) -> Any:
 
     Columns that are Arrow stay as they are.
     """
-    import pyarrow as pa
-
     return pa.table({name: _array(column) for name, column in table.items()})
 
 
 def _array(column: Any) -> Any:
-    import pyarrow as pa
-
     if isinstance(column, list):
         return pa.array(column, pa.string())
     if not isinstance(column, np.ndarray):
         return column
-    if column.dtype.kind == "U":
-        return pa.array(column.tolist(), pa.string())
-    if column.dtype.kind == "M":
-        return pa.array(column.astype("datetime64[D]"), pa.date32())
-    if column.dtype.kind == "f":
-        return pa.array(column, pa.float64(), from_pandas=True)
-    return pa.array(column)
+    return pa.array(column, from_pandas=True)
 
 
 def named(words: Strings, row: Ints) -> Any:
     """``words[row]``: each word is made once, however many rows have it."""
-    import pyarrow as pa
-
     return pa.array(words.tolist(), pa.string()).take(pa.array(row))
 
 
@@ -78,8 +66,6 @@ def well_known_binary(shapes: Geometries) -> Any:
 
     Those of polygons Arrow lays out, in half the time that GEOS takes.
     """
-    import pyarrow as pa
-
     plain = (shapely.get_type_id(shapes) == shapely.GeometryType.POLYGON) & ~shapely.has_z(shapes)
     plain &= ~shapely.is_empty(shapes)
     polygons = _polygons(rings_of(shapes[plain]))
@@ -92,9 +78,6 @@ def well_known_binary(shapes: Geometries) -> Any:
 
 def _polygons(rings: Rings) -> Any:
     """Polygons with rings as well-known binary (OGC 06-103r4, 8.2.7), the least byte first."""
-    import pyarrow as pa
-    import pyarrow.compute as pc
-
     number, corners = np.bincount(rings.surface), rings.last - rings.first + 1
     head = np.zeros(len(number), dtype=[("order", "u1"), ("type", "<u4"), ("rings", "<u4")])
     head["order"], head["type"], head["rings"] = 1, shapely.GeometryType.POLYGON, number
@@ -108,8 +91,6 @@ def _polygons(rings: Rings) -> Any:
 
 def _pieces(content: Any, sizes: Ints) -> Any:
     """The bytes of an array as a column of binary with so many in each row."""
-    import pyarrow as pa
-
     buffers = [None, pa.py_buffer(_ends(sizes)), pa.py_buffer(content)]
     return pa.Array.from_buffers(pa.binary(), len(sizes), buffers)
 

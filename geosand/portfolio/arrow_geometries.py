@@ -10,6 +10,7 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
+import pyarrow as pa
 import shapely
 
 from geosand.areas.rings import joined
@@ -40,7 +41,7 @@ def is_encoded(kind: Any, encoding: str) -> bool:
 def geometries(values: Any) -> Geometries:
     """What a column holds (n,); None for blanks and for what is no geometry."""
     if not _is_nested(values.type):
-        return np.asarray(shapely.from_wkb(values.to_numpy(), on_invalid="ignore"))
+        return _of_binary(values.to_numpy())
     array = one_array(values)
     levels = _levels(array)
     sound = array.is_valid().to_numpy(zero_copy_only=False) & _sound(levels)
@@ -49,6 +50,17 @@ def geometries(values: Any) -> Geometries:
     shapes: Geometries = np.full(len(array), None, dtype=object)
     shapes[sound] = _made(levels)
     return shapes
+
+
+def _of_binary(cells: Any) -> Geometries:
+    """Each cell's geometry; None for none. For one curve shapely would raise for all of them."""
+    try:
+        return np.asarray(shapely.from_wkb(cells, on_invalid="ignore"))
+    except NotImplementedError:
+        if len(cells) == 1:
+            return np.array([None], dtype=object)
+    half = len(cells) // 2
+    return np.concatenate([_of_binary(cells[:half]), _of_binary(cells[half:])])
 
 
 class _Levels(NamedTuple):
@@ -120,8 +132,6 @@ def _close_heights(levels: _Levels) -> None:
 
 def _coordinates(array: Any) -> Floats:
     """Coordinates (N, 2 or 3), a copy; blank ones are nan."""
-    import pyarrow as pa
-
     if pa.types.is_struct(array.type):
         named = dict(zip((f.name for f in array.type), array.flatten(), strict=True))
         axes = [named[axis] for axis in "xyz" if axis in named]
@@ -135,8 +145,6 @@ def _coordinates(array: Any) -> Floats:
 
 def _are_coordinates(kind: Any) -> bool:
     """True for x, y or x, y, z by name, or two or three in a row, of 64 bits each."""
-    import pyarrow as pa
-
     if pa.types.is_fixed_size_list(kind):
         return kind.list_size in (2, 3) and bool(pa.types.is_float64(kind.value_type))
     if not pa.types.is_struct(kind):
@@ -154,8 +162,6 @@ def _lists_about(kind: Any) -> tuple[int, Any]:
 
 
 def _is_nested(kind: Any) -> bool:
-    import pyarrow as pa
-
     return bool(pa.types.is_nested(kind))
 
 

@@ -13,13 +13,14 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+import pyarrow as pa
 import shapely
 
-from geosand.errors import Refused, printable
+from geosand.errors import Refused
 from geosand.portfolio.arrow import arrow_table
 from geosand.portfolio.figures import Head
 from geosand.portfolio.rows import tables_of
-from geosand.portfolio.site_read import SiteRead, Source
+from geosand.portfolio.site_read import SiteRead, Source, why
 from geosand.portfolio.site_rows import refused_rows
 from geosand.results import Results, work_out
 from geosand.site.stack import sand_names, stacked
@@ -133,7 +134,8 @@ def work_chunk(chunk: Chunk) -> ChunkDone:
                 unforeseen[read.unforeseen] += 1
             if read.site is None:
                 told = "\n".join(read.refused)
-                not_done.append(NotWorked(key=read.key, name=read.key, status=REFUSED, faults=told))
+                status = FAILED if read.failed else REFUSED
+                not_done.append(NotWorked(key=read.key, name=read.key, status=status, faults=told))
         sites = [(read.key, read.site) for read in reads if read.site is not None]
         for one in _worked(sites, chunk.options):
             (done if isinstance(one, Worked) else not_done).append(one)  # type: ignore[arg-type]
@@ -197,8 +199,7 @@ def _worked(sites: Sequence[tuple[str, Site]], options: Options) -> list[Worked 
 def _why(key: str, site: Site, problem: Exception) -> NotWorked:
     if isinstance(problem, Refused):
         return NotWorked(key=key, name=site.name, status=REFUSED, faults=str(problem))
-    told = printable(f"{type(problem).__name__}: {problem}"[:500])
-    return NotWorked(key=key, name=site.name, status=FAILED, faults=told)
+    return NotWorked(key=key, name=site.name, status=FAILED, faults=why(problem))
 
 
 def _together(sites: Sequence[tuple[str, Site]], options: Options) -> Worked:
@@ -245,8 +246,6 @@ def _told(sites: Sequence[NotWorked]) -> list[Worked]:
 
 def _joined(worked: Sequence[Worked]) -> tuple[dict[str, Any], dict[str, Rows]]:
     """Sites one below the other in one Arrow table of each kind, and the rows of each."""
-    import pyarrow as pa
-
     tables: dict[str, Any] = {}
     rows: dict[str, Rows] = {key: {} for one in worked for key in one.keys}
     for name in TABLES:

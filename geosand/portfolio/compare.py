@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+import pyarrow.compute as pc
 
 from geosand.balance.account import NOT_CLOSED
 from geosand.portfolio.chunk import FAILED, REFUSED
@@ -72,8 +73,6 @@ def _number(value: float | None, missing: float = -np.inf) -> float:
 
 
 def _not_closing(parts: Parts, keys: Sequence[str], sites: Mapping[str, Row]) -> list[Row]:
-    import pyarrow.compute as pc
-
     wanted = ["site", "dressing", "date", "spreader", "overthrow_kg", "fraction"]
     wanted += ["overthrow_low_kg", "overthrow_high_kg", "spread_kg"]
     rows: list[Row] = []
@@ -86,8 +85,6 @@ def _not_closing(parts: Parts, keys: Sequence[str], sites: Mapping[str, Row]) ->
 
 
 def _under_dressed(parts: Parts, keys: Sequence[str]) -> tuple[list[Row], int]:
-    import pyarrow.compute as pc
-
     wanted = ["site", "surface", "name", "kind", "depth_mm", "target_so_far_mm", "shortfall_mm"]
     first: list[Row] = []
     count = 0

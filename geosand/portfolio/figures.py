@@ -78,8 +78,7 @@ def work_of(results: Results, head: Head) -> Work:
 def _middles(results: Results, of_surface: Ints, sites: int) -> Floats:
     bounds = shapely.bounds(results.site.surfaces.geometry)
     low, high = extremes(bounds[:, :2], bounds[:, 2:], of_surface, sites)
-    middle: Floats = np.round((low + high) / 2, 6)
-    return middle
+    return np.round((low + high) / 2, 6)
 
 
 def middles(work: Work, owner: Ints) -> Table:

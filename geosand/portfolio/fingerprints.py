@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from typing import Any
 
 import numpy as np
+import pyarrow as pa
 
 from geosand.columns import Bools, Ints
 from geosand.portfolio.arrow_columns import (
@@ -82,8 +83,6 @@ def _add_blanks(digests: list[Any], part: _Part) -> None:
 
 def _plain(values: Any) -> Any:
     """Yes and no as numbers, words as texts: their numbers depend on what was read with them."""
-    import pyarrow as pa
-
     if pa.types.is_boolean(values.type):
         values = values.cast(pa.int8())
     return one_array(written_out(values))
@@ -95,8 +94,6 @@ def _parts(name: str, array: Any, bounds: Ints) -> list[_Part] | None:
     Numbers and days are their bits, 0 where blank; of texts and lists come the lengths first, and
     then what they hold.
     """
-    import pyarrow as pa
-
     blank = array.is_null().to_numpy(zero_copy_only=False) if array.null_count else None
     parts = [] if blank is None else [_Part(told=blank, bounds=bounds, blanks_of=name)]
     inner = list[tuple[str, Any, Ints]]()
@@ -128,8 +125,6 @@ def _parts(name: str, array: Any, bounds: Ints) -> list[_Part] | None:
 
 def _as_numbers(array: Any, blank: Bools | None) -> Ints | None:
     """The bits of numbers and days (n,), 0 where blank; None for other types."""
-    import pyarrow as pa
-
     kind = array.type
     if not (pa.types.is_floating(kind) or pa.types.is_integer(kind) or pa.types.is_temporal(kind)):
         return None
@@ -141,8 +136,6 @@ def _as_numbers(array: Any, blank: Bools | None) -> Ints | None:
 
 
 def _stream(column: Any) -> bytes:
-    import pyarrow as pa
-
     table = pa.table({"column": column}).combine_chunks()
     sink = pa.BufferOutputStream()
     with pa.ipc.new_stream(sink, table.schema) as stream:

@@ -7,13 +7,14 @@ import os
 from collections.abc import Container, Iterator, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field, replace
+from functools import partial
 from itertools import chain
 from pathlib import Path, PurePath
 
 from geosand.errors import Fault, Refused, refused
 from geosand.formats.site_folder import ParsedSite, parse_site
 from geosand.portfolio.folders_at_once import read_folders_at_once
-from geosand.portfolio.site_read import SiteRead, Source
+from geosand.portfolio.site_read import SiteRead, Source, or_failed
 from geosand.portfolio.site_set import find_set
 from geosand.site.cells import RECORDS
 
@@ -61,7 +62,7 @@ class Folders:
             if known.get(key) == files.fingerprint:
                 waiting.append(SiteRead(key=key, fingerprint=files.fingerprint, site=None))
                 continue
-            waiting.append(_parsed(key, folder, files))
+            waiting.append(or_failed(key, partial(_parsed, key, folder, files)))
             held += files.size
             if held > HELD_BYTES:
                 yield from _checked(waiting)
@@ -170,7 +171,8 @@ def _checked(waiting: Sequence[SiteRead | _Parsed]) -> Iterator[SiteRead]:
         if number in sites:
             yield SiteRead(key=one.key, fingerprint=one.fingerprint, site=sites.pop(number))
         else:
-            yield replace(_alone(one), unforeseen=next(iter(unforeseen), ""))
+            alone = or_failed(one.key, partial(_alone, one))
+            yield replace(alone, unforeseen=next(iter(unforeseen), ""))
         number += 1
 
 

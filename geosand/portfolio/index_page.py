@@ -227,14 +227,14 @@ def _not_closing(found: Comparison, units: Units) -> str:
             ]
         )
     more = len(by_site) > MOST_SITES
-    note = "The sums of these dressings; balances.csv has each."
+    note = "Sums of dressings whose catches claim more than was spread; balances.csv has each."
     note += f" The first {MOST_SITES} sites." if more else ""
     mass = label_of("mass", units)
     heads = (
         "site",
         "dressings, the worst first",
         f"spread,\u00a0{mass}",
-        f"difference,\u00a0{mass}",
+        f"overthrow,\u00a0{mass}",
     )
     return _table("Balances that do not close", note, (*heads, "share"), rows, (2,))
 

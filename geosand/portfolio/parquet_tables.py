@@ -12,6 +12,8 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+import pyarrow as pa
+import pyarrow.parquet as pq
 
 from geosand.columns import Ints
 from geosand.errors import refused
@@ -60,15 +62,11 @@ class ParquetTable:
 
     def piece(self, number: int, now: Stamp) -> Any:
         """The rows of one of its pieces, with the row in the file as the column ``row``."""
-        import pyarrow as pa
-
         begun, end = self.pieces(now).begun[number : number + 2].tolist()
         rows = pa.array(np.arange(begun + 1, end + 1))
         return _reading(self, now).piece(number).append_column("row", rows)
 
     def rows_of(self, keys: Sequence[str]) -> SiteRows:
-        import pyarrow as pa
-
         now = stamp(self.path)
         numbers, parts = self.pieces(now).that_hold(keys), list[Any]()
         for number in numbers:
@@ -88,15 +86,11 @@ class ParquetTable:
 
 @lru_cache(maxsize=HELD)
 def _metadata(path: Path, stamp: Stamp) -> Any:
-    import pyarrow.parquet as pq
-
     return pq.read_metadata(path)
 
 
 @lru_cache(maxsize=HELD)
 def _pieces(path: Path, stamp: Stamp) -> Pieces:
-    import pyarrow.parquet as pq
-
     known = _metadata(path, stamp)
     with pq.ParquetFile(path, metadata=known, read_dictionary=["site"]) as file:
         return pieces_of(file)
@@ -129,8 +123,6 @@ class _Reading:
         return piece
 
     def _read(self, group: int, within: int | None) -> Any:
-        import pyarrow.parquet as pq
-
         path, known = self._table.path, _metadata(self._table.path, self._stamp)
         if within is None:
             texts = list(self._table.texts)
@@ -164,9 +156,6 @@ class _LargeGroup:
         return piece
 
     def _from_start(self) -> Iterator[Any]:
-        import pyarrow as pa
-        import pyarrow.parquet as pq
-
         file = pq.ParquetFile(
             self._table.path,
             metadata=self._known,
@@ -241,9 +230,6 @@ def pieces_of(file: Any) -> Pieces:
 
 def parquet_table(path: Path) -> ParquetTable:
     """A Parquet file of a set. Raises Refused for one that can not be used."""
-    import pyarrow as pa
-    import pyarrow.parquet as pq
-
     try:
         schema = pq.read_schema(path)
     except (OSError, pa.ArrowException) as problem:

@@ -20,6 +20,8 @@ from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
+import pyarrow as pa
+
 from geosand.formats.writing import write_whole
 from geosand.portfolio.chunk import ChunkDone
 
@@ -95,8 +97,6 @@ class Parts:
 
         Fewer, where sites are large: memory does not grow with them.
         """
-        import pyarrow as pa
-
         stream_of = lru_cache(OPEN_PARTS)(self._stream_of)
         for some in self._batches(name, keys, batch):
             slices = [
@@ -128,8 +128,6 @@ class Parts:
         return found
 
     def _stream_of(self, part: str, name: str) -> Any:
-        import pyarrow as pa
-
         file = pa.memory_map(str(self.root / part / f"{name}.arrow"))
         with pa.ipc.open_stream(file) as stream:
             return stream.read_all()
@@ -165,8 +163,6 @@ def stored(done: ChunkDone, root: Path, options: str) -> ChunkDone:
 
 
 def _write_stream(path: Path, table: Any) -> None:
-    import pyarrow as pa
-
     with path.open("wb") as file:
         with pa.ipc.new_stream(file, table.schema) as stream:
             stream.write_table(table)

@@ -7,16 +7,18 @@ from dataclasses import replace
 from typing import Any
 
 import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
 
-from geosand.errors import Faults, refused
-from geosand.portfolio.arrow_columns import written_out
+from geosand.errors import Faults
+from geosand.portfolio.arrow_columns import cells_in, written_out
 from geosand.portfolio.read_at_once import NOT_SAID, edition_day
 from geosand.portfolio.set_tables import FileTable
 from geosand.portfolio.typed_columns import (
-    APART_DEG,
     GEOMETRY,
     POINTS,
     POLYGONS,
+    is_apart,
     positions,
     shapes_of,
 )
@@ -24,6 +26,7 @@ from geosand.site.assemble import RawSite
 from geosand.site.cells import RECORDS, Cell, RawTable, parse_day, parse_number, quoted
 from geosand.site.editions import RawEdition
 
+STRAIGHT = "a Polygon or MultiPolygon without curves"
 #: Columns whose rows are told one by one where they hold nothing.
 _NEEDED = ("dressing", "date", "surfaces", "load", "count", "catch", "id", "kind")
 
@@ -54,9 +57,6 @@ def raw_site(
 
 def _cells(rows: Any, file: str) -> RawTable:
     """Columns as cells; what holds nothing and may be left out is, nan is nothing."""
-    import pyarrow as pa
-    import pyarrow.compute as pc
-
     columns: dict[str, Sequence[Cell]] = {}
     for name, column in zip(rows.column_names, rows.columns, strict=True):
         if name in ("site", "row") or (column.null_count == len(column) and name not in _NEEDED):
@@ -67,11 +67,7 @@ def _cells(rows: Any, file: str) -> RawTable:
         filled = written_out(column)
         if pa.types.is_floating(column.type) and pc.any(pc.is_nan(column)).as_py():
             filled = pc.if_else(pc.is_nan(column), None, column)
-        try:
-            columns[name] = filled.to_pylist()
-        except UnicodeDecodeError as problem:
-            found = "holds a text with bytes that are no UTF-8"
-            raise refused(file, found, column=name, remedy="write it in UTF-8") from problem
+        columns[name] = cells_in(filled)
     return RawTable(file=file, rows=rows["row"].to_pylist(), columns=columns)
 
 
@@ -111,7 +107,7 @@ def _editions(
         return []
     rows = parts["surfaces"]
     table = _cells(rows, file)
-    geometry, told = _shapes(rows, table, faults, POLYGONS, "a Polygon or MultiPolygon")
+    geometry, told = _shapes(rows, table, faults, POLYGONS, STRAIGHT)
     table = replace(table, told=told)
     days = [edition_day(d) for d in table.columns.get("valid_from", [None] * len(table.rows))]
     editions = []
@@ -144,13 +140,12 @@ def _with_positions(table: RawTable, rows: Any, faults: Faults) -> RawTable:
     columns = {name: cells for name, cells in table.columns.items() if name != GEOMETRY}
     for name, values in positions(points, {}).items():
         own = columns.get(name, [None] * len(values))
-        pairs = list(zip(values.tolist(), own, strict=True))
-        for row, (value, cell) in enumerate(pairs):
-            said = parse_number(cell)
-            if said is not None and abs(said - value) > APART_DEG:
-                found = f"{said:.9g} is not that of its point, {value:.9g}"
-                remedy = "keep one of the two: leave out lon and lat, or the points"
-                faults.add(table.file, found, row=table.rows[row], column=name, remedy=remedy)
+        said = np.array([np.nan if (v := parse_number(cell)) is None else v for cell in own])
+        for row in np.flatnonzero(is_apart(said, values)).tolist():
+            found = f"{said[row]:.9g} is not that of its point, {values[row]:.9g}"
+            remedy = "keep one of the two: leave out lon and lat, or the points"
+            faults.add(table.file, found, row=table.rows[row], column=name, remedy=remedy)
+        pairs = zip(values.tolist(), own, strict=True)
         columns[name] = [cell if np.isnan(value) else value for value, cell in pairs]
     return replace(table, columns=columns, told=told)
 

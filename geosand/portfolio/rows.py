@@ -24,7 +24,10 @@ from geosand.portfolio.figures import (
 )
 from geosand.portfolio.site_rows import sites_table
 from geosand.results import Results
+from geosand.season.ring_totals import laid_out
 from geosand.site.tables import Site
+
+LAID_OUT = ("strip_width_m", "reach_m", "collar_kg", "surrounds_kg", "farther_kg")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -72,6 +75,7 @@ def _balances(work: Work) -> Table:
     results, owner = work.results, work.of_dressing
     site, balance = results.site, results.balance
     dressings, methods, even = site.dressings, balance.methods, results.rates.uniformity
+    beside = laid_out(balance)
     return {
         "site": named(work.head.keys, owner),
         "dressing": dressings.id,
@@ -93,7 +97,7 @@ def _balances(work: Work) -> Table:
         "overthrow_high_kg": balance.interval.high,
         "fraction": balance.fraction,
         "verdict": balance.verdict,
-        **_thrown(results),
+        **{name: beside[name] for name in LAID_OUT},
         "by_mass_kg_m2": methods.mass_rate_kg_m2,
         "by_volume_kg_m2": methods.volume_rate_kg_m2,
         "by_bulk_kg_m2": methods.bulk_rate_kg_m2,
@@ -114,33 +118,6 @@ def _settings(site: Site) -> Strings:
         said = setting[np.searchsorted(of, k) : np.searchsorted(of, k, side="right")].tolist()
         out[k] = "; ".join(dict.fromkeys(text for text in said if text))
     return out.astype(np.str_)
-
-
-def _thrown(results: Results) -> Table:
-    """Strip width, reach and where the overthrow lies; nan where no group has any.
-
-    Of several groups of a dressing those that threw sand over, weighted by it.
-    """
-    balance, throw, size = results.balance, results.balance.throw, len(results.balance.verdict)
-    held = throw.group_collar_kg + throw.group_surrounds_kg + throw.group_farther_kg
-    over = np.nan_to_num(held) > 0
-    group, kept = balance.dressing_of_group[over], held[over]
-
-    def total(column: Floats) -> Floats:
-        return np.bincount(group, column[over], size).astype(np.float64)
-
-    mass = np.bincount(group, kept, size)
-    with np.errstate(invalid="ignore", divide="ignore"):
-        columns = {
-            "strip_width_m": mass / total(held / throw.strip_width_m),
-            "reach_m": total(held * throw.reach_m) / mass,
-            "collar_kg": total(throw.group_collar_kg),
-            "surrounds_kg": total(throw.group_surrounds_kg),
-            "farther_kg": total(throw.group_farther_kg),
-        }
-    dust = 1e-9 * mass  # rounding, not sand
-    cleaned = {k: np.where(np.abs(v) < dust, 0.0, v) for k, v in columns.items() if "kg" in k}
-    return {k: np.where(mass > 0, v, np.nan) for k, v in (columns | cleaned).items()}
 
 
 def _ledger(work: Work, shapes: Table) -> Table:

@@ -7,6 +7,8 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
 
 from geosand.columns import Ints
 from geosand.portfolio.arrow_columns import in_words, written_out
@@ -59,16 +61,12 @@ def owners(sites: Any, place: Mapping[str, int]) -> Ints:
 
 def coded_sites(sites: Any) -> Any:
     """The column ``site`` as different names and the number of each row's, whatever its type."""
-    import pyarrow as pa
-
     coded = in_words(sites)
     coded = in_words(written_out(sites).cast(pa.string())) if coded is None else coded
     return pa.DictionaryArray.from_arrays(coded.indices.cast(pa.int64()), coded.dictionary)
 
 
 def _taken(table: Any, rows: Ints) -> Any:
-    import pyarrow as pa
-
     if (np.diff(rows) == 1).all():
         return table.slice(int(rows[0]) if len(rows) else 0, len(rows))
     return table.take(pa.array(rows))
@@ -80,8 +78,6 @@ def _as_python_has_them(table: Any) -> Any:
     Python's own times know nothing finer; without pandas such a cell could not be told. Days that
     they do not know, after the year 9999, become texts.
     """
-    import pyarrow as pa
-
     for number, field in enumerate(table.schema):
         coded = pa.types.is_dictionary(field.type)
         written = field.type.value_type if coded else field.type
@@ -104,9 +100,6 @@ def _as_python_has_them(table: Any) -> Any:
 
 def _beyond_python(column: Any, kind: Any) -> bool:
     """True for a column of days or times of which Python has no word for one."""
-    import pyarrow as pa
-    import pyarrow.compute as pc
-
     if not (pa.types.is_timestamp(kind) or pa.types.is_date(kind)):
         return False
     try:

@@ -6,22 +6,24 @@ import re
 import unicodedata
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from pathlib import Path
 from typing import Any, Protocol
 
 import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
 
 from geosand.columns import Ints
-from geosand.errors import Faults, Refused, refused
+from geosand.errors import Refused, refused
+from geosand.portfolio.arrow_columns import cells_in
 from geosand.portfolio.rows_by_site import SiteRows, coded_sites, split_by_site
 from geosand.site.cells import quoted
 from geosand.tuples import NamedTuple
 
 HELD = 6  #: of each kind of what is known of a file: one a table
 ROWS_ASKED = 20_000  #: of one condition, which SQLite takes up to a length
-TOLD = 20  #: cells of a layer that are of another type than their column
 DAYS = ("date", "valid_from", "season_start", "season_end")  #: other columns of times are not read
 #: Where a cell is not of its column's type, by NumPy's letter of that.
 _ODD = dict.fromkeys("iub", "typeof({0}) IN ('text', 'blob', 'real')") | {
@@ -54,20 +56,16 @@ class FileTable(Protocol):
     @property
     def path(self) -> Path:
         """Where it is; several may be in one file."""
-        ...
 
     @property
     def file(self) -> str:
         """For messages."""
-        ...
 
     def sites(self) -> tuple[Mapping[str, int], int]:
         """The sites that it has, about how many bytes each, and how many rows name none."""
-        ...
 
     def rows_of(self, keys: Sequence[str]) -> SiteRows:
         """The rows of these sites, with the row in the file as the column ``row``."""
-        ...
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -81,6 +79,8 @@ class GeoPackageLayer:
     layer: str
     number: str  #: name of the column with the rows' numbers; "" = it has none, as a view
     beside: int  #: layers of the file
+    #: columns with cells of another type than their own, and the condition in SQL that finds these
+    odd: tuple[tuple[str, str], ...] = ()
 
     @property
     def file(self) -> str:
@@ -93,10 +93,8 @@ class GeoPackageLayer:
         return {key: count * width for key, count in known.items()}, without
 
     def rows_of(self, keys: Sequence[str]) -> SiteRows:
-        import pyarrow as pa
-
         asked = self._by_number(keys) if self.number else [_by_name(keys)]
-        table = pa.concat_tables([self._read(where=where, return_fids=True) for where in asked])
+        table = pa.concat_tables([self._asked(where) for where in asked])
         number = self.number or "OGC_FID"  # as the reader calls what it counts itself
         table = table.drop_columns([n for n in table.column_names if n == "row" != number])
         table = table.rename_columns(["row" if n == number else n for n in table.column_names])
@@ -112,10 +110,32 @@ class GeoPackageLayer:
         listed = (number[k : k + ROWS_ASKED] for k in range(0, max(len(number), 1), ROWS_ASKED))
         return [f"{column} IN ({', '.join(map(str, some.tolist()))})" for some in listed]
 
+    def _asked(self, where: str) -> Any:
+        """Rows with their numbers; columns with odd cells as texts, these as they are written.
+
+        SQLite keeps any cell, and readers take the text 101,5 for 101, n/a for 0, 31 April for
+        1 May, and 101.5 in a column of whole numbers for 101.
+        """
+        table = self._read(where=where, return_fids=True)
+        for name, test in self.odd:
+            columns = f"CAST({_name(self.number)} AS INTEGER), hex(CAST({_name(name)} AS BLOB))"
+            cells = self.ask(columns, f"{test} AND ({where})")
+            written = {n: bytes.fromhex(c).decode("utf-8", "backslashreplace") for n, c in cells}
+            table = _with_texts(table, name, table[self.number].to_pylist(), written)
+        return table
+
     def _read(self, **options: Any) -> Any:
         import pyogrio
 
         return pyogrio.read_arrow(self.path, layer=self.layer, **options)[1]
+
+    def ask(self, columns: str, where: str = "TRUE") -> list[tuple[Any, ...]]:
+        """Rows of a question in SQL."""
+        import pyogrio
+
+        sql = f"SELECT {columns} FROM {_name(self.layer)} WHERE {where}"
+        rows = pyogrio.read_arrow(self.path, sql=sql)[1]
+        return list(zip(*(column.to_pylist() for column in rows.columns), strict=True))
 
 
 def _by_name(keys: Sequence[str]) -> str:
@@ -146,8 +166,6 @@ class _Numbers(NamedTuple):
 @lru_cache(maxsize=HELD)
 def _numbers(layer: GeoPackageLayer, stamp: Stamp) -> _Numbers:
     """Read once, and held from chunk to chunk until the file is changed."""
-    import pyarrow as pa
-
     table = layer._read(columns=["site"], read_geometry=False, return_fids=True)
     known = list(distinct_sites(table["site"])[0])
     number = table.drop_columns(["site"]).append_column("site", table["site"].cast(pa.string()))
@@ -166,7 +184,7 @@ def geopackage_layers(path: Path, names: Sequence[str]) -> dict[str, FileTable]:
     wanted = {layer.lower(): layer for layer in layers if layer.lower() in names}
     if not wanted and len(names) == len(layers) == 1:
         wanted = {names[0]: layers[0]}
-    found, faults = dict[str, FileTable](), Faults()
+    found = dict[str, FileTable]()
     for name, layer in wanted.items():
         told = pyogrio.read_info(path, layer=layer)
         number = str(told["fid_column"] or "")
@@ -174,42 +192,34 @@ def geopackage_layers(path: Path, names: Sequence[str]) -> dict[str, FileTable]:
         needs_site(table.file, told["fields"].tolist())
         if told["geometry_type"] is not None:
             needs_degrees(table.file, _authority(str(told["crs"] or "OGC:CRS84")))
-        _tell_odd_cells(table, dict(zip(told["fields"], told["dtypes"], strict=True)), faults)
-        found[name] = table
-    faults.refuse()
+        types = dict(zip(told["fields"], told["dtypes"], strict=True))
+        found[name] = replace(table, odd=_odd_columns(table, types))
     return found
 
 
-def _tell_odd_cells(table: GeoPackageLayer, types: Mapping[str, str], faults: Faults) -> None:
-    """A fault for each cell of another type than its column; ``types`` are NumPy's of the columns.
-
-    SQLite keeps any cell, and readers take the text 101,5 for 101, n/a for 0, 31 April for 1 May,
-    and 101.5 in a column of whole numbers for 101.
-    """
+def _odd_columns(table: GeoPackageLayer, types: Mapping[str, str]) -> tuple[tuple[str, str], ...]:
+    """Columns with a cell of another type; ``types`` are NumPy's of the columns. See ``odd``."""
     kinds = {n: np.dtype(t).kind for n, t in types.items()}
     read = {n: k for n, k in kinds.items() if k in _ODD and (k != "M" or n in DAYS)}
-    odd = {n: _ODD[k].format(_name(n)) for n, k in read.items()}
-    if not odd:
-        return
-    import pyogrio
+    tests = {n: _ODD[k].format(_name(n)) for n, k in read.items()}
+    if not tests:
+        return ()
+    (found,) = table.ask(", ".join(f"max({test})" for test in tests.values()))
+    odd = tuple(one for one, there in zip(tests.items(), found, strict=True) if there)
+    for name, test in odd:
+        if name == "site" or not table.number:  # whose cell it is can not be told
+            row = table.ask(f"min({_name(table.number)})", test)[0][0] if table.number else None
+            said, remedy = "holds a cell of another type than its column", "write it anew"
+            raise refused(table.file, said, row=row, column=name, remedy=remedy)
+    return odd
 
-    quote = "'"
-    names = (f"WHEN {test} THEN '{n.replace(quote, 2 * quote)}'" for n, test in odd.items())
-    cells = (f"WHEN {test} THEN substr(quote({_name(n)}), 1, 40)" for n, test in odd.items())
-    rows = pyogrio.read_arrow(
-        table.path,
-        sql=f"SELECT CAST({_name(table.number) if table.number else 'NULL'} AS TEXT) AS number,"
-        f" CASE {' '.join(names)} END AS name, CASE {' '.join(cells)} END AS found"
-        f" FROM {_name(table.layer)} WHERE {' OR '.join(odd.values())} LIMIT {TOLD}",
-    )[1].to_pylist()
-    for row in rows:
-        whole = "whole " * (kinds[row["name"]] != "f")
-        due = "a day" if row["name"] in DAYS else f"a {whole}number, or NULL"
-        found = f"{row['found']} stands in a column of another type"
-        number = None if row["number"] is None else int(row["number"])
-        remedy = "write it anew: readers would take another value for it"
-        column = row["name"]
-        faults.add(table.file, found, row=number, column=column, allowed=due, remedy=remedy)
+
+def _with_texts(table: Any, name: str, numbers: Sequence[int], written: Mapping[int, str]) -> Any:
+    """The table with a column as texts, of which those of some rows are ``written``."""
+    midnight = r" 00:00:00(\.0+)?Z?$"  # how a day is held in a column of times
+    texts = pc.replace_substring_regex(table[name].cast(pa.string()), midnight, "").to_pylist()
+    cells = [written.get(n, text) for n, text in zip(numbers, texts, strict=True)]
+    return table.set_column(table.column_names.index(name), name, pa.array(cells, pa.string()))
 
 
 def _name(name: str) -> str:
@@ -252,7 +262,7 @@ def distinct_sites(column: Any) -> tuple[dict[str, int], int]:
     """How many rows of a column name each site, in their order, and how many name none."""
     coded = coded_sites(column)
     code = coded.indices.fill_null(-1).to_numpy(zero_copy_only=False)
-    words = [*coded.dictionary.to_pylist(), None]
+    words = [*cells_in(coded.dictionary), None]
     counts = np.bincount(code % len(words), minlength=len(words)).tolist()
     begun = code[np.flatnonzero(np.diff(code, prepend=-2))]
     known, without = dict[str, int](), 0

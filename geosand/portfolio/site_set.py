@@ -14,6 +14,7 @@ from __future__ import annotations
 import os
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from functools import partial
 from hashlib import sha256
 from pathlib import Path
 
@@ -34,9 +35,9 @@ from geosand.portfolio.set_tables import (
     stamp,
     told_of,
 )
-from geosand.portfolio.site_read import SiteRead
+from geosand.portfolio.site_read import SiteRead, or_failed
 from geosand.site.assemble import assemble
-from geosand.site.cells import RECORDS, quoted
+from geosand.site.cells import RECORDS, has_foreign_bytes, quoted
 from geosand.site.settings_document import FILE as SETTINGS
 
 NEEDED = ("sites", "surfaces")
@@ -96,7 +97,7 @@ class SiteSet:
             elif number in sites:
                 yield SiteRead(key=key, fingerprint=fingerprint, site=sites.pop(number))
             else:
-                alone = self._alone(key, number, parts, fingerprint)
+                alone = or_failed(key, partial(self._alone, key, number, parts, fingerprint))
                 yield replace(alone, unforeseen=next(iter(unforeseen), ""))
 
     def _alone(
@@ -180,6 +181,10 @@ def find_set(root: Path) -> SiteSet | None:
         if ended := [key for key in found if "\0" in key]:
             said = f"{quoted(min(ended))} holds the sign NUL, at which many programs end a text"
             remedy = "write the site's name without it"
+            faults.append(Fault(file=table.file, column="site", found=said, remedy=remedy))
+        if foreign := [key for key in found if not key.isprintable() and has_foreign_bytes(key)]:
+            said = f"{quoted(min(foreign))} holds bytes that are no UTF-8"
+            remedy = "write the site's name in UTF-8"
             faults.append(Fault(file=table.file, column="site", found=said, remedy=remedy))
     if faults:
         raise Refused(faults)

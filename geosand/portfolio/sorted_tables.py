@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+import pyarrow as pa
 
 from geosand.columns import Ints
 from geosand.errors import Refused
@@ -60,8 +61,6 @@ class SortedTable(_OfTable):
 
     def rows_about(self, keys: Sequence[str]) -> Any:
         """The rows of these sites, and perhaps of others."""
-        import pyarrow as pa
-
         numbers = sorted({self.number[key] for key in keys})
         return pa.concat_tables(
             _rows_in(_place(self.folder, self.table, number)) for number in numbers
@@ -75,8 +74,6 @@ class CarriedTable(_OfTable):
     rows: Any  #: an Arrow buffer that holds a stream
 
     def rows_of(self, keys: Sequence[str]) -> SiteRows:
-        import pyarrow as pa
-
         with pa.ipc.open_stream(self.rows) as stream:
             return split_by_site(stream.read_all(), keys, self.table.geometry)
 
@@ -91,8 +88,6 @@ def carried(source: Source, keys: Sequence[str]) -> Source:
 
 
 def _carried(sorted_: SortedTable, keys: Sequence[str]) -> CarriedTable:
-    import pyarrow as pa
-
     rows, sink = rows_among(sorted_.rows_about(keys), keys), pa.BufferOutputStream()
     packed = pa.ipc.IpcWriteOptions(compression="lz4")
     with pa.ipc.new_stream(sink, rows.schema, options=packed) as stream:
@@ -183,8 +178,6 @@ def _numbered(made: SortedTable, now: Stamp) -> Iterator[tuple[Any, Ints]]:
 
 def _write(pieces: Iterator[tuple[Any, Ints]], paths: Sequence[Path]) -> None:
     """Append the rows of each piece to the file that each is for."""
-    import pyarrow as pa
-
     with ExitStack() as opened:
         streams = list[Any]()
         for piece, number in pieces:
@@ -210,7 +203,5 @@ def _place(folder: Path, table: ParquetTable, number: int) -> Path:
 
 
 def _rows_in(path: Path) -> Any:
-    import pyarrow as pa
-
     with pa.memory_map(str(path)) as file, pa.ipc.open_stream(file) as stream:
         return stream.read_all()

@@ -13,6 +13,10 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
+import pyarrow.csv
+import pyarrow.parquet as pq
 
 from geosand.formats.workbook_writing import FORMULA
 from geosand.portfolio.chunk import TABLES
@@ -59,10 +63,6 @@ def _write(parts: Parts, name: str, keys: Sequence[str], out: Path) -> list[str]
 
 def _stream(tables: Iterator[Any], name: str, parquet_path: Path, csv_path: Path) -> bool:
     """Write all groups to both files; False where there is none."""
-    import pyarrow as pa
-    import pyarrow.csv
-    import pyarrow.parquet as pq
-
     first = next(tables, None)
     if first is None:
         return False
@@ -95,9 +95,6 @@ def _shown(table: Any) -> Any:
 
 def _plain(table: Any) -> Any:
     """What goes to CSV: texts that a spreadsheet would take for a formula have an apostrophe."""
-    import pyarrow as pa
-    import pyarrow.compute as pc
-
     left = [c for c in (*HIDDEN, "geometry") if c in table.column_names]
     table = table.drop_columns(left)
     for number, name in enumerate(table.column_names):
@@ -118,7 +115,6 @@ def _beside(path: Path) -> Path:
 
 def _with_points(table: Any) -> Any:
     """The site's middle as geometry where a table has one, as lon and lat, and no polygons."""
-    import pyarrow as pa
     import shapely
 
     if "geometry" in table.column_names or "lon" not in table.column_names:

@@ -7,19 +7,21 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+import pyarrow as pa
 import shapely
 
 from geosand.columns import Bools, Floats, Geometries, Ints
-from geosand.portfolio.arrow_columns import in_words
+from geosand.portfolio.arrow_columns import cells_in, in_words
 from geosand.portfolio.arrow_geometries import geometries
 from geosand.portfolio.rows_by_site import SiteRows
 from geosand.portfolio.sound_sites import NotAlikeError
-from geosand.site.cells import RawTable
-from geosand.site.raw_columns import Column, Texts, any_written, written
+from geosand.site.cells import RawTable, parse_number
+from geosand.site.raw_columns import Column, Texts, any_written, as_floats, cells_of, written
 
 GEOMETRY = "geometry"
 #: About 2 m: two ways of writing a position that are less apart are one, as in single precision.
 APART_DEG = 2e-5
+ROUNDED_DEG = 5.001e-5  #: the same of a number with four decimals, as half of the last one
 OWN = ("site", "row")  #: columns of the set, not of its sites
 POLYGONS, POINTS = (3, 6), (0,)  #: shapely's numbers of the types
 EXACT = 1e15  #: smaller whole numbers are the same text as a float
@@ -132,8 +134,6 @@ def typed(name: str, rows: SiteRows, file: str) -> Typed:
 
 def _column(values: Any, *, exact: bool) -> Column:
     """Floats and texts as arrays, other things as cells; ``exact`` keeps whole numbers as such."""
-    import pyarrow as pa
-
     kind = values.type
     if pa.types.is_floating(kind):
         floats: Floats = values.to_numpy().astype(np.float64, copy=False)
@@ -143,10 +143,7 @@ def _column(values: Any, *, exact: bool) -> Column:
         if np.nanmax(np.abs(numbers), initial=0) < EXACT:
             return numbers
     if (coded := in_words(values)) is not None:
-        try:
-            words = coded.dictionary.to_pylist()
-        except UnicodeDecodeError as problem:
-            raise NotAlikeError("bytes that are no text") from problem
+        words = cells_in(coded.dictionary)
         if values.null_count and "" not in words:
             words.append("")
         nothing = words.index("") if values.null_count else 0
@@ -175,13 +172,29 @@ def shapes_of(values: Any, types: tuple[int, ...]) -> tuple[Geometries, Bools]:
 
 
 def apart(placed: Mapping[str, Floats], said: Mapping[str, Column]) -> Bools:
-    """True (n,) for points that do not lie where the numbers ``lon`` and ``lat`` say."""
+    """True (n,) for points that do not lie where the numbers in ``lon`` and ``lat`` say."""
     far = np.zeros(len(placed["lon"]), dtype=np.bool_)
     for name, degrees in placed.items():
-        own = said.get(name)
-        if isinstance(own, np.ndarray) and own.dtype.kind == "f":
-            far |= np.abs(own - degrees) > APART_DEG
+        if name in said:
+            far |= is_apart(_numbers(said[name]), degrees)
     return far
+
+
+def is_apart(said: Floats, degrees: Floats) -> Bools:
+    """True (n,) for what is ``said`` of a position and is not that of its point, though rounded."""
+    ticks = said * 1e4
+    rounded = np.abs(ticks - np.round(ticks)) < 1e-6
+    return np.abs(said - degrees) > np.where(rounded, ROUNDED_DEG, APART_DEG)
+
+
+def _numbers(column: Column) -> Floats:
+    """Cells as numbers (n,), nan for what is none."""
+    if (values := as_floats(column)) is not None:
+        return values
+    cells = column.words if isinstance(column, Texts) else cells_of(column)
+    read = (parse_number(cell) for cell in cells)
+    values = np.array([np.nan if value is None else value for value in read])
+    return values[column.code] if isinstance(column, Texts) else values
 
 
 def positions(points: Geometries, said: Mapping[str, Column]) -> dict[str, Floats]:

@@ -1,11 +1,11 @@
-"""What all collars and surrounds of a site hold after a dressing or several, with its sources."""
+"""What lies beside the edges after a dressing or several: its sums, their sources and limits."""
 
 from __future__ import annotations
 
 import numpy as np
 
 from geosand.balance.account import Balance
-from geosand.columns import Ints
+from geosand.columns import Floats, Ints
 from geosand.estimates import Estimates, Interval
 from geosand.rates.over_time import sum_over_dressings
 from geosand.season.ring_ledger import ANEW, SHARE, links_of, with_sources
@@ -73,3 +73,31 @@ def ring_totals(balance: Balance, period: Ints, periods: int) -> Estimates:
         2 * periods,
         independent=ANEW,
     )
+
+
+def laid_out(balance: Balance) -> dict[str, Floats]:
+    """Strip width (m), reach (m) and where the overthrow of each dressing lies (kg); nan for none.
+
+    Of several groups of a dressing those that threw sand over, weighted by it.
+    """
+    throw, size = balance.throw, len(balance.verdict)
+    held = np.nan_to_num(throw.group_collar_kg + throw.group_surrounds_kg + throw.group_farther_kg)
+    over = np.flatnonzero(held > 0)
+    group, kept = balance.dressing_of_group[over], held[over]
+
+    def total(column: Floats) -> Floats:
+        return np.bincount(group, column[over], size).astype(np.float64)
+
+    mass = np.bincount(group, kept, size)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        columns = {
+            "strip_width_m": mass / total(held / throw.strip_width_m),
+            "reach_m": total(held * throw.reach_m) / mass,
+        }
+    zones = ("collar_kg", "surrounds_kg", "farther_kg")
+    masses = {name: getattr(throw, f"group_{name}") for name in zones}
+    masses |= {name: getattr(throw, name) for name in ("collar_low_kg", "collar_high_kg")}
+    for name, of_groups in masses.items():
+        sand = total(of_groups)
+        columns[name] = np.where(np.abs(sand) < 1e-9 * mass, 0.0, sand)  # rounding, not sand
+    return {name: np.where(mass > 0, column, np.nan) for name, column in columns.items()}

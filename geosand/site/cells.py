@@ -123,6 +123,11 @@ def is_clean(text: str) -> bool:
     )
 
 
+def has_foreign_bytes(text: str) -> bool:
+    """True for text out of bytes that are no UTF-8, as ``surrogateescape`` decodes them."""
+    return any("\udc80" <= sign <= "\udcff" for sign in text)
+
+
 def all_floats(cells: Sequence[Cell]) -> Floats | None:
     """All cells as floats at once, nan for blanks; None where any cell is doubtful."""
     if set(map(type, cells)) == {float}:

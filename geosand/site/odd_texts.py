@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 
-from geosand.site.cells import ERRORS, is_clean, parse_day, quoted, unseen
+from geosand.site.cells import ERRORS, has_foreign_bytes, is_clean, parse_day, quoted, unseen
 
 COMMENT = ("#", "//", ";", "%", "!")  #: marks with which programs leave a line out
 #: The ditto mark, and what is typed for it: quotes, primes, commas, dots, arrows.
@@ -46,7 +46,8 @@ def wrong_text(
     if len(text) > longest:
         return {"found": f"a text of {len(text):,} characters", "allowed": f"{longest:,}"}
     if not is_clean(text):
-        found = f"{quoted(text)} holds control characters"
+        what = "bytes that are no UTF-8" if has_foreign_bytes(text) else "control characters"
+        found = f"{quoted(text)} holds {what}"
         return {"found": found, "remedy": "write it anew"}
     if text and pattern and not re.fullmatch(pattern, text):
         return {

@@ -101,8 +101,6 @@ def on_one_side(outlines: Outlines, member: Ints) -> Outlines:
     """
     geometry, bounds = outlines.geometry, outlines.bounds
     drawn = np.flatnonzero(outlines.solid)
-    if len(drawn) == 0:
-        return outlines
     start = np.flatnonzero(np.diff(member[drawn], prepend=-1))
     west = np.minimum.reduceat(bounds[drawn, 0], start)
     east = np.maximum.reduceat(bounds[drawn, 2], start)
@@ -153,8 +151,6 @@ def check_together(outlines: Outlines, member: Ints, file: str, faults: Faults) 
     bounds = outlines.bounds
     kept = np.isfinite(bounds).all(axis=1) & (np.abs(bounds[:, [0, 2]]) <= 540).all(axis=1)
     bounds, member = bounds[kept], member[kept]
-    if len(bounds) == 0:
-        return
     start = np.flatnonzero(np.diff(member, prepend=-1))
     number = np.cumsum(np.diff(member, prepend=-1) != 0) - 1  # of the sites that have outlines
     centre = (bounds[:, :2] + bounds[:, 2:]) / 2
@@ -193,5 +189,6 @@ def mean_height_m(geometry: Geometries) -> Floats:
         points = [shapely.get_coordinates(ring, include_z=True)[:-1, 2] for ring in rings]
         z = np.concatenate(points)
         if np.isfinite(z).all() and (z != 0).any():
-            heights[row] = z.mean()
+            with np.errstate(over="ignore"):  # beyond all land, and told as that
+                heights[row] = z.mean()
     return heights

@@ -232,8 +232,7 @@ def _said(number: Ints, head: Ints, values: Column) -> tuple[Ints, Ints]:
 
 def _blank(values: Column) -> Bools:
     """Where nothing is said."""
-    blank: Bools = values == "" if values.dtype.kind == "U" else np.isnan(values)  # NaT too
-    return blank
+    return values == "" if values.dtype.kind == "U" else np.isnan(values)  # NaT too
 
 
 def _filled(reader: Reader, number: Ints, head: Ints, column: str, values: Column) -> Column:

@@ -10,7 +10,7 @@ import numpy as np
 
 from geosand.columns import Bools, Dates, Floats, Ints, Strings, frozen
 from geosand.errors import Faults, Finding
-from geosand.site.cells import parse_number, quoted, tidied
+from geosand.site.cells import is_blank, parse_number, quoted, tidied
 from geosand.site.moisture_book import MoistureBook
 from geosand.site.raw_columns import Texts, cells_of, find, in_rows
 from geosand.site.read_sands import read_sands
@@ -250,9 +250,9 @@ def _target(
     depths = np.full(len(said), np.nan)
     row, name = place
     for k, cell in enumerate(cells_of(column_of(value))):
-        if (len(said) > 1 and cell is None) or np.isnan(factor[k]):
+        if (len(said) > 1 and is_blank(cell)) or np.isnan(factor[k]):
             continue
-        number = None if isinstance(cell, str) else parse_number(cell)
+        number = parse_number(cell)
         if number is None or not 0 <= number * factor[k] <= 1:
             found = f"{quoted(str(cell))} is not a season's depth"
             allowed = f"a number from 0 to {1 / factor[k]:g}"

@@ -135,8 +135,7 @@ def _aims(kind: Strings, member: Ints, text: SiteTexts) -> Floats:
 
 def _said(first: Floats, second: Floats | float) -> Floats:
     """The first where it is said, else the second."""
-    chosen: Floats = np.where(np.isnan(first), second, first)
-    return chosen
+    return np.where(np.isnan(first), second, first)
 
 
 def _unused_defaults(accuracy: dict[str, Floats], member: Ints, findings: list[Finding]) -> None:

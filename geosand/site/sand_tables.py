@@ -7,7 +7,7 @@ from dataclasses import field
 
 import numpy as np
 
-from geosand.columns import Bools, Dates, Floats, Ints, Strings, columns
+from geosand.columns import Bools, Dates, Floats, Ints, Sized, Strings, columns
 
 
 @columns
@@ -40,8 +40,6 @@ class Moistures:
 
         A row has one source, its own; a mixture has those of its parts.
         """
-        if len(self.label) and not self.mixtures and (self.label == self.label[0]).all():
-            return {str(self.label[0]): self.u_ratio}
         mixed = np.zeros(len(self.ratio), dtype=np.bool_)
         mixed[list(self.mixtures)] = True
         effects: dict[str, Floats] = {}
@@ -54,7 +52,7 @@ class Moistures:
 
 
 @columns
-class Loads:
+class Loads(Sized):
     """Sand taken out for a dressing, one row a load; masses as weighed (with their water)."""
 
     id: Strings
@@ -70,9 +68,6 @@ class Loads:
     spilled_kg: Floats
     group: Ints  #: loads of one dressing that went to the same surfaces; -1 = all of the dressing
     ticket: Strings
-
-    def __len__(self) -> int:
-        return len(self.id)
 
 
 @columns
@@ -96,13 +91,10 @@ class Deliveries:
 
 
 @columns
-class StockCounts:
+class StockCounts(Sized):
     """Sand counted in the yard, one row a count."""
 
     date: Dates
     mass_kg: Floats  #: as it lies there, with its water
     u_mass_kg: Floats
     sand: Ints
-
-    def __len__(self) -> int:
-        return len(self.date)

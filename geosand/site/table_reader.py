@@ -59,8 +59,6 @@ class TableReader:
 
     def tell(self, rows: Bools, text: str, topic: str) -> None:
         """A finding about the file for each site that has any of ``rows``."""
-        if not rows.any():
-            return
         for k in np.flatnonzero(self.of(rows)).tolist():
             self.finding(text, topic, k)
 

@@ -9,12 +9,12 @@ there by the member that each row is of, and so work out one site or a thousand 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import field
+from dataclasses import field, fields
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from geosand.columns import Bools, Dates, Floats, Geometries, Ints, Strings, columns, frozen
+from geosand.columns import Bools, Dates, Floats, Geometries, Ints, Sized, Strings, columns, frozen
 from geosand.errors import Finding
 from geosand.site.sand_tables import (
     Deliveries,
@@ -52,7 +52,7 @@ COUNTED: Mapping[str, Mapping[str, str]] = {
 
 
 @columns
-class Surfaces:
+class Surfaces(Sized):
     """Polygons of every boundary edition, one row a surface and edition, oldest edition first."""
 
     id: Strings
@@ -69,16 +69,13 @@ class Surfaces:
     edge_accuracy_m: Floats
     edge_bias_m: Floats
 
-    def __len__(self) -> int:
-        return len(self.id)
-
     def to_frame(self) -> GeoDataFrame:
         """The same table as a GeoDataFrame in WGS 84."""
         return _frame(self, self.geometry)
 
 
 @columns
-class Dressings:
+class Dressings(Sized):
     """One row a dressing, in order of date."""
 
     id: Strings
@@ -88,12 +85,9 @@ class Dressings:
     edition: Ints  #: boundary edition of its date
     note: Strings
 
-    def __len__(self) -> int:
-        return len(self.id)
-
 
 @columns
-class Dressed:
+class Dressed(Sized):
     """One row a surface of a dressing: which polygon was to get sand, how much, and set how.
 
     In order of dressing.
@@ -110,12 +104,9 @@ class Dressed:
     hole_spacing_m: Floats
     hole_depth_m: Floats
 
-    def __len__(self) -> int:
-        return len(self.dressing)
-
 
 @columns
-class Catches:
+class Catches(Sized):
     """Catches, one row a tray or cloth (parts of one already added), in file order."""
 
     id: Strings
@@ -136,9 +127,6 @@ class Catches:
     used: Bools  #: False where a reject_reason is given
     reject_reason: Strings
     note: Strings
-
-    def __len__(self) -> int:
-        return len(self.id)
 
     def to_frame(self) -> GeoDataFrame:
         """The same table as a GeoDataFrame of points in WGS 84, places in words."""
@@ -166,7 +154,7 @@ class Settings:
 
 
 @columns
-class Members:
+class Members(Sized):
     """The sites whose tables lie end to end, one row a site; a site by itself has one."""
 
     season_start: Dates
@@ -179,9 +167,6 @@ class Members:
     tolerance: Floats
     agreement: Floats
     newest: Ints  #: number of the boundary edition in force
-
-    def __len__(self) -> int:
-        return len(self.newest)
 
 
 @frozen
@@ -272,26 +257,19 @@ def members_of(sites: Sequence[Site]) -> Members:
     settings = [site.settings for site in sites]
     ends = ["NaT" if site.season_end is None else site.season_end for site in sites]
 
-    def each(name: str) -> Floats:
-        return np.array([getattr(one, name) for one in settings], dtype=np.float64)
-
+    each = {
+        one.name: np.array([getattr(said, one.name) for said in settings], dtype=np.float64)
+        for one in fields(Settings)
+    }
     return Members(
         season_start=np.array([site.season_start for site in sites], dtype="datetime64[D]"),
         season_end=np.array(ends, dtype="datetime64[D]"),
-        u_tray=each("u_tray"),
-        catch_efficiency=each("catch_efficiency"),
-        u_catch_efficiency=each("u_catch_efficiency"),
-        collar_width_m=each("collar_width_m"),
-        surrounds_width_m=each("surrounds_width_m"),
-        tolerance=each("tolerance"),
-        agreement=each("agreement"),
         newest=np.array([site.surfaces.edition.max(initial=0) for site in sites], dtype=np.int64),
+        **each,
     )
 
 
 def _frame(table: Any, geometry: Geometries) -> GeoDataFrame:
-    from dataclasses import fields
-
     import geopandas
 
     columns = {f.name: getattr(table, f.name) for f in fields(table) if f.name != "geometry"}

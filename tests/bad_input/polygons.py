@@ -42,6 +42,16 @@ CASES = (
         "surfaces.geojson",
     ),
     Case(
+        "heights whose sum no number holds",
+        with_surface(
+            surface(
+                "g1", "green", ring(*([*p, 1e308] for p in square(*G1, 20.0)["coordinates"][0]))
+            )
+        ),
+        REFUSED,
+        "feature 1: its corners are inf m high in the mean, which can not be right",
+    ),
+    Case(
         "null geometry",
         with_surface(surface("g1", "green", None)),
         REFUSED,

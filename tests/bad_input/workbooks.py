@@ -229,6 +229,10 @@ PARTS = (
     Case("a row with an endless number",
          patched(SHEET, lambda x: x.replace(b'<row r="2"', b'<row r="9999999999"')), REFUSED,
          "something stands in row 9999999999"),
+    Case("a cell twice, of which the parser takes the second",
+         patched(SHEET, lambda x: x.replace(
+             b"<c r=\"C2\"", b"<c r=\"C2\" t=\"n\"><v>40</v></c><c r=\"C2\"")), REFUSED,
+         "stands in the file twice"),
     Case("entities that grow", patched(SHEET, lambda x: LAUGHS + x.replace(b"L1", b"&c;")), REFUSED,
          "is not a workbook that can be read"),
     Case("a file of this machine as an entity",

@@ -113,3 +113,36 @@ def test_words_that_found_no_room_at_the_end_are_missed() -> None:
         code = RUN.format(body="    print('last words'); sys.exit(0)")
         done = python("-c", code, stdout=full.fileno())
     assert done.returncode == 120 and "No space left" in done.stderr
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="no terminals of this kind")
+@pytest.mark.parametrize("columns", [40, 72])
+def test_a_refusal_is_folded_at_words_in_a_window(columns: int, site_folder) -> None:
+    import fcntl
+    import pty
+    import struct
+    import termios
+
+    folder = site_folder(loads="load,dressing,count,unit_mass_kg\nL1,D7,many,25\n")
+    command = [sys.executable, "-m", "geosand", "check", str(folder)]
+    plain = python(*command[1:]).stderr
+    leader, follower = pty.openpty()
+    fcntl.ioctl(follower, termios.TIOCSWINSZ, struct.pack("HHHH", 40, columns, 0, 0))
+    with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=follower) as program:
+        os.close(follower)
+        shown = b""
+        while part := next_part(leader):
+            shown += part
+    os.close(leader)
+    lines = shown.decode().splitlines()
+    assert program.returncode == 1
+    assert max(map(len, lines)) <= columns < max(map(len, plain.splitlines()))
+    assert " ".join(shown.decode().split()) == " ".join(plain.split())
+
+
+def next_part(leader: int) -> bytes:
+    """What a terminal shows next, nothing once its program is gone."""
+    try:
+        return os.read(leader, 4096)
+    except OSError:
+        return b""

@@ -210,3 +210,30 @@ def test_damaged_sets_are_refused_in_words_or_tell_each_site(tmp_path, site_set)
             assert not done.comparison.failed
             ended.add("done")
     assert ended == {"refused", "done"}
+
+
+@pytest.mark.parametrize("source", ["folders", "site_set"])
+def test_an_error_that_nobody_foresaw_costs_its_site_alone(request, tmp_path, monkeypatch, source):
+    """Tried again the next time, as the fault is not one of the data."""
+    from geosand.portfolio import folders, site_set
+
+    monkeypatch.delenv("GEOSAND_TRACEBACK")
+    read, calls = site_set.assemble, 0
+
+    def fail(*arguments):
+        nonlocal calls
+        calls += 1
+        if calls == 2:
+            raise ZeroDivisionError("odd")
+        return read(*arguments)
+
+    monkeypatch.setattr(site_set, "read_at_once", lambda *_: {})
+    monkeypatch.setattr(folders, "read_folders_at_once", lambda *_: {})
+    monkeypatch.setattr(site_set, "assemble", fail)
+    monkeypatch.setattr("geosand.formats.site_folder.assemble", fail)
+    root = request.getfixturevalue(source)
+    done = run_many(root, tmp_path / "out").comparison
+    (failed,) = [row for row in done.sites if row["status"] == "failed"]
+    assert failed["faults"] == "ZeroDivisionError: odd"
+    done = run_many(root, tmp_path / "out")
+    assert (done.computed, done.comparison.refused) == (1, [])

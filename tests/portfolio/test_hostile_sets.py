@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import shutil
+import struct
 
 import numpy as np
 import pyarrow as pa
@@ -70,12 +71,14 @@ def with_points(site_set, tmp_path):
     return made
 
 
-def test_a_point_elsewhere_than_lon_and_lat_costs_its_site(with_points, tmp_path):
+@pytest.mark.parametrize("kind", [pa.float64(), pa.string()])
+def test_a_point_elsewhere_than_lon_and_lat_costs_its_site(with_points, tmp_path, kind):
     root, table = with_points(0.0)
     lon = table["lon"].to_numpy().copy()
     lon[3] += 5e-5
     k = table.column_names.index("lon")
-    pa.parquet.write_table(table.set_column(k, "lon", pa.array(lon)), root / "catches.parquet")
+    table = table.set_column(k, "lon", pa.array(lon).cast(kind))
+    pa.parquet.write_table(table, root / "catches.parquet")
     (refused,) = run_many(root, tmp_path / "out").comparison.refused
     assert refused["site"] == table["site"][3].as_py()
     assert refused["faults"].startswith("catches.parquet, row 4, lon: ")
@@ -87,6 +90,50 @@ def test_lon_and_lat_may_be_rounded_more_than_the_points(with_points, tmp_path, 
     root, table = with_points(degrees, kind)
     assert np.abs(table["lon"].to_numpy()).max() > 0
     assert not run_many(root, tmp_path / "out").comparison.refused
+
+
+@pytest.mark.parametrize("kind", [pa.float64(), pa.string()])
+def test_lon_and_lat_of_four_decimals_are_those_of_their_points(with_points, tmp_path, kind):
+    root, table = with_points(0.0)
+    for name in ("lon", "lat"):
+        rounded = pa.array(np.round(table[name].to_numpy(), 4)).cast(kind)
+        table = table.set_column(table.column_names.index(name), name, rounded)
+    pa.parquet.write_table(table, root / "catches.parquet")
+    assert not run_many(root, tmp_path / "out").comparison.refused
+
+
+def test_one_curve_costs_its_site_alone(site_set, tmp_path):
+    """A CurvePolygon of one CircularString (OGC 06-103r4), of which shapely raises for all rows."""
+    root = shutil.copytree(site_set, tmp_path / "set")
+    table = pa.parquet.read_table(root / "surfaces.parquet")
+    ring = struct.pack("<BII6d", 1, 8, 3, 0, 0, 1, 1, 0, 0)
+    cells = table["geometry"].to_pylist()
+    cells[3] = struct.pack("<BII", 1, 10, 1) + ring
+    k = table.column_names.index("geometry")
+    table = table.set_column(k, table.schema.field(k), pa.array(cells, pa.binary()))
+    pa.parquet.write_table(table, root / "surfaces.parquet")
+    done = run_many(root, tmp_path / "out").comparison
+    assert [row["site"] for row in done.refused] == [table["site"][3].as_py()]
+    found = "surfaces.parquet, row 4, geometry: is no geometry; allowed: a Polygon or MultiPolygon"
+    assert done.refused[0]["faults"].startswith(f"{found} without curves")
+
+
+@pytest.mark.parametrize("column", ["site", "note2"])
+def test_bytes_that_are_no_utf_8_are_told_only_where_they_are_read(site_set, tmp_path, column):
+    root = shutil.copytree(site_set, tmp_path / "set")
+    table = pa.parquet.read_table(root / "loads.parquet")
+    cells = [site.encode() for site in table["site"].to_pylist()]
+    cells[3] = b"\xff"
+    foreign = pa.array(cells, pa.binary()).view(pa.string())
+    table = table.drop_columns(["site"] * (column == "site")).append_column(column, foreign)
+    pa.parquet.write_table(table, root / "loads.parquet")
+    if column == "site":
+        with pytest.raises(
+            Refused, match=r"loads\.parquet, site: '·' holds bytes that are no UTF-8"
+        ):
+            find_sites(root, tmp_path / "out")
+    else:
+        assert not run_many(root, tmp_path / "out").comparison.refused
 
 
 @pytest.mark.parametrize(

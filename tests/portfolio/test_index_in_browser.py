@@ -280,3 +280,43 @@ def test_nothing_is_cut_off_on_paper(evil, chromium, tmp_path):
     assert wide
     assert all(inside <= room for inside, room in wide), wide
     page.close()
+
+
+@pytest.mark.browser
+def test_the_cautions_never_stand_on_a_sheet_of_their_own(unmeasured, chromium, tmp_path):
+    """Wherever the sheet ends, the last rows of the last table stand above them."""
+    (tmp_path / "foot.html").write_text(index_page("two", unmeasured[1], "metric"), "utf-8")
+    page = chromium.new_page()
+    page.goto((tmp_path / "foot.html").as_uri())
+    for room_mm in range(20, 250, 9):  # what is kept together is higher
+        page.evaluate(
+            "(mm) => { document.querySelector('h1').style.paddingTop = mm + 'mm'; }", room_mm
+        )
+        sheets = pypdfium2.PdfDocument(page.pdf(format="Letter"))
+        last = sheets[len(sheets) - 1].get_textpage().get_text_range()
+        assert "Areas here are for" in last and "t1 (tee)" in last, room_mm
+    page.close()
+
+
+@pytest.mark.browser
+def test_a_table_of_one_row_does_not_wait_for_the_next_one(unmeasured, chromium, tmp_path):
+    """Where one fits on the sheet and the next does not, the sheet ends between them."""
+    site = unmeasured[1].comparison.sites[0]["site"]
+    open_ = {"site": site, "dressing": "D1", "spread_kg": 15_500.0, "overthrow_kg": -2930.0}
+    found = replace(unmeasured[1].comparison, not_closing=[open_])
+    path = tmp_path / "index.html"
+    path.write_text(index_page("two", replace(unmeasured[1], comparison=found), "metric"), "utf-8")
+    page = chromium.new_page()
+    page.goto(path.as_uri())
+    apart = 0
+    for room_mm in range(20, 250, 9):
+        page.evaluate(
+            "(mm) => { document.querySelector('h1').style.paddingTop = mm + 'mm'; }", room_mm
+        )
+        sheets = pypdfium2.PdfDocument(page.pdf(format="Letter"))
+        texts = [sheet.get_textpage().get_text_range() for sheet in sheets]
+        (first,) = [text for text in texts if "Balances that do not close" in text]
+        assert re.search(r"1 of \d+: D1", first), room_mm
+        apart += "Under-dressed surfaces" not in first
+    page.close()
+    assert apart

@@ -232,6 +232,7 @@ def test_a_dressing_of_which_all_sand_came_back_is_told(folders, tmp_path):
     assert f", {loads['dressing'][0]}: nothing was spread\n" in told.output
     page = (tmp_path / "out" / "index.html").read_text(encoding="utf-8")
     assert "<td>–</td>" in page
+    assert "dressings whose catches claim more than was spread" in page
     document = json.loads(many(root, "--out", tmp_path / "out", "--json").stdout)
     worst = document["not_closing"][0]
     assert (worst["site"], worst["spread_kg"], worst["fraction"]) == ("site-00001", 0.0, None)

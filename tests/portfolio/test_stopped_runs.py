@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import errno
+import multiprocessing
 import os
 import re
 import shutil
@@ -112,6 +113,8 @@ def killed_before_it_is_told(monkeypatch, root, out, **settings):
         patched.setattr(parts.Parts, "add", killed)
         with pytest.raises(dying.Interrupted):
             run_many(root, out, **settings)
+    for process in multiprocessing.active_children():  # one that was told to end may yet write
+        process.join(60)
 
 
 @pytest.mark.parametrize("workers", [1, 2])
