@@ -15,7 +15,7 @@ import numpy as np
 
 from geosand.areas.register import AreaRegister
 from geosand.balance.reconciliation.telling import U_EDGE_M, U_EFFICIENCY, U_SCALE, U_TRAY, U_WATER
-from geosand.columns import Bools, Floats, Ints, ratio
+from geosand.columns import Bools, Floats, Ints, Strings, ratio
 from geosand.effects import category
 from geosand.errors import listed
 from geosand.estimates import Estimates
@@ -123,17 +123,20 @@ def changes(
     dressings: Ints,
     surfaces: Ints | None = None,
     season: bool = False,
+    called: Strings | None = None,
 ) -> list[Change]:
     """All changes that could sharpen a figure of ``dressings`` (rows): an overthrow, the sand on
     surfaces, or with ``surfaces`` (``ground`` indices) the depth of these alone; with ``season``
-    a figure of the sum of all these dressings."""
+    a figure of the sum of all these dressings. Surfaces go by their id, or as ``called`` names
+    them by ``ground`` index."""
+    called = site.ids if called is None else called
     ground = site.surfaces.ground[site.dressed.surface]
     mine = np.isin(site.dressed.dressing, dressings)
     alone = mine if surfaces is None else mine & np.isin(ground, surfaces)
     weight = np.where(alone, register.area_m2[site.dressed.surface], 0.0)
     found = [
-        _more_catches(site, rates, weight, mine, season=season),
-        _edge_trays(site, rates, alone) or _edge_trays(site, rates, mine),
+        _more_catches(site, rates, weight, mine, called, season=season),
+        _edge_trays(site, rates, alone, called) or _edge_trays(site, rates, mine, called),
         *_weighed_bags(site, dressings),
         *_tested_trays(site),
         *_densities(site, rates, dressings),
@@ -203,21 +206,21 @@ def _weighed_bags(site: Site, dressings: Ints) -> list[Change | None]:
     return found
 
 
-def _edge_trays(site: Site, rates: Rates, mine: Bools) -> Change | None:
+def _edge_trays(site: Site, rates: Rates, mine: Bools, called: Strings) -> Change | None:
     """Trays on the side of the fall that none saw leave nothing of the taper's source."""
     taper = np.nan_to_num(rates.rate.effects.get(TAPER, np.zeros(len(rates.rate))))
     asked = []
     for side, text in ((taper > 0, "near the edge of"), (taper < 0, "farther in on")):
         blind = site.dressed.surface[mine & side & rates.own]
-        ids = site.ids[np.unique(site.surfaces.ground[blind])].tolist()
-        asked += [f"{text} {listed(ids, NAMED)}"] if ids else []
+        names = called[np.unique(site.surfaces.ground[blind])].tolist()
+        asked += [f"{text} {listed(names, NAMED)}"] if names else []
     if not asked:
         return None
     return Change(text=f"a tray {' and '.join(asked)}", leaves={TAPER: 0.0})
 
 
 def _more_catches(
-    site: Site, rates: Rates, weight: Floats, mine: Bools, *, season: bool
+    site: Site, rates: Rates, weight: Floats, mine: Bools, called: Strings, *, season: bool
 ) -> Change | None:
     """Three more catches in each dressing: on the largest surfaces without any, else the scarcest.
 
@@ -243,7 +246,7 @@ def _more_catches(
     old, new = before[np.isfinite(before)].sum(), after[np.isfinite(after)].sum()
     if not old > new:
         return None
-    names = listed(site.ids[chosen].tolist(), NAMED)
+    names = listed(called[chosen].tolist(), NAMED)
     what = f"three more catches on {f'surfaces without any ({names})' if bare.any() else names}"
     many = len(np.unique(site.dressed.dressing[wanted]))
     times = np.bincount(ground[wanted], minlength=size)[chosen]
@@ -279,8 +282,7 @@ def sampling_variance(
     shared = np.bincount(group, a * (1 - own), size)
     if not season:
         lasting = (a * (1 - own)) ** 2 * between
-        variance: Floats = np.bincount(group, lasting + new, size) + shared**2 * var_mu
-        return variance
+        return np.bincount(group, lasting + new, size) + shared**2 * var_mu
     in_mean = (shared * var_mu)[group] * gain  # T·g
     deviation = np.nan_to_num((in_mean - a * (1 - own)) * np.sqrt(between))
     stays = np.bincount(site.surfaces.ground[site.dressed.surface], deviation) ** 2

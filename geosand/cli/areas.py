@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from geosand.cli.options import (
+    FILE,
     check_ending,
     check_results,
     display,
@@ -26,7 +27,6 @@ if TYPE_CHECKING:
     from geosand.reports.words import Units
     from geosand.site.tables import Site
 
-_FILE = click.Path(path_type=Path)
 _PERCENT = click.FloatRange(0, 100)
 
 
@@ -35,16 +35,16 @@ _PERCENT = click.FloatRange(0, 100)
     "--against", metavar="OLD", help="A site folder, a boundary file, or an edition's name."
 )
 @click.option(
-    "--changes", type=_FILE, help="With --against: ground gained and lost, .geojson or .gpkg."
+    "--changes", type=FILE, help="With --against: ground gained and lost, .geojson or .gpkg."
 )
 @click.option(
-    "--claimed", type=_FILE, help="Claimed areas, CSV or .xlsx: id or name, area_m2 (or ft2 …)."
+    "--claimed", type=FILE, help="Claimed areas, CSV or .xlsx: id or name, area_m2 (or ft2 …)."
 )
 @click.option(
     "--tolerance", type=_PERCENT, metavar="PERCENT", help="For claims that say none [the site's]."
 )
 @click.option(
-    "--out", type=_FILE, multiple=True, help="Write .csv, .geojson, .gpkg or .xlsx; may repeat."
+    "--out", type=FILE, multiple=True, help="Write .csv, .geojson, .gpkg or .xlsx; may repeat."
 )
 def command(
     folder: Path,
@@ -246,4 +246,4 @@ def _print(document: Document, units: Units, written: Sequence[Path]) -> None:
         show(*beside.claimed_lines(document["claimed"]))
         show(*merged_findings(document["claimed"]["findings"], units))
     show("", document["caution"])
-    show(*(f"written: {path}" for path in written))
+    show(*(f"Written: {path}" for path in written))

@@ -8,6 +8,7 @@ from pathlib import Path
 import click
 
 from geosand.cli.options import (
+    FILE,
     as_of_option,
     check_results,
     display,
@@ -18,9 +19,7 @@ from geosand.cli.options import (
     write_text,
 )
 
-out_option = click.option(
-    "--out", type=click.Path(path_type=Path), help="File to write [maps/<folder>.html]."
-)
+out_option = click.option("--out", type=FILE, help="File to write [maps/<folder>.html].")
 
 
 def map_path(folder: Path, out: Path | None) -> Path:
@@ -68,7 +67,7 @@ def command(
         return
     from geosand.reports.plain_table import show
 
-    show(f"map: {path}")
+    show(f"Map: {path}")
     if background:
         show(f"Ticking the background sends the place you look at to {background[1]}.")
 

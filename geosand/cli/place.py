@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from geosand.cli.options import (
+    FILE,
     check_ending,
     check_results,
     display,
@@ -59,7 +60,7 @@ USUAL_TRAY_M = 0.5  #: 500 × 500 mm is usual in spreader tests; only the margin
     "--dressing", default="", metavar="NAME", help="Dressing they are for: on its surfaces."
 )
 @click.option("--seed", type=click.IntRange(0), help="Of the draw [number of dressings + 1].")
-@click.option("--out", type=click.Path(path_type=Path), help="File: .geojson, .gpx or .html.")
+@click.option("--out", type=FILE, help="File: .geojson, .gpx or .html.")
 @click.option(
     "--show-power", is_flag=True, help="What more catches would see; places none. --out: .html."
 )
@@ -117,8 +118,11 @@ def command(folder: Path, as_json: bool, units: str | None, **asked: Any) -> Non
 
     show(f"{what}, drawn with seed {seed}, in the order of walking{to}")
     swath = last_swath(results, asked["swath"])
-    width = shown(swath, "length", shown_in) if swath > 0 else "not known"
-    show(f"Tray {tray.words(shown_in)}, swath {width}: with others the points change.")
+    width = f"of {shown(swath, 'length', shown_in)}" if swath > 0 else "that is not known"
+    show(
+        f"Drawn for {tray.words(shown_in)} and a swath {width}; where yours differs say"
+        " --tray or --swath, which moves the points."
+    )
     show(*(f"  - {in_words_of(text, shown_in)}" for text in findings))
     if out is None:
         _print_points(results, places, shown_in)

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from geosand.cli.options import (
+    FILE,
     as_of_option,
     check_ending,
     check_results,
@@ -83,9 +84,9 @@ MOST_DEPTH_M = 0.1
     "--swath", type=Quantity("m", 60.0, least=0.1), help="Working width, as 6m [the last]."
 )
 @click.option("--avoid-last", is_flag=True, help="Keep headings 30 degrees off the last ones.")
-@click.option("--passes", type=click.Path(path_type=Path), help="Write pass lines: .geojson, .gpx.")
-@click.option("--map", type=click.Path(path_type=Path), help="Write the map with them: .html.")
-@click.option("--job-sheet", type=click.Path(path_type=Path), help="Write the crew's page: .html.")
+@click.option("--passes", type=FILE, help="Write pass lines: .geojson, .gpx.")
+@click.option("--map", type=FILE, help="Write the map with them: .html.")
+@click.option("--job-sheet", type=FILE, help="Write the crew's page: .html.")
 def command(
     folder: Path, as_json: bool, units: str | None, as_of: str | None, **asked: Any
 ) -> None:
@@ -189,7 +190,7 @@ def _planned(results: Results, asked: dict[str, Any]) -> tuple[NextDressing, lis
             order=order,
             start_m=start,
         )
-        plan = next_dressing(site, results.areas, results.rates, results.balance, ledger, request)
+        plan = next_dressing(results.balance, ledger, request)
     except ValueError as problem:
         raise click.BadParameter(str(problem), param_hint=hint) from problem
     return plan, [of_sand, of_spreader]

@@ -26,9 +26,7 @@ def show_power(folder: Path, as_json: bool, asked: dict[str, Any]) -> None:
     site = results.site
     row = asked_surfaces(results, words(asked["surfaces"]))
     swath = last_swath(results, None)
-    variances = site_variances(
-        site, results.areas, results.rates, results.balance, row=row, swath_m=swath
-    )
+    variances = site_variances(results.balance, row=row, swath_m=swath)
     surfaces, catches = designs(len(row))
     power = design_power(variances, dressed=len(row), surfaces=surfaces, catches=catches)
     wanted = (asked["see_overthrow"], asked["know_depth"])

@@ -166,8 +166,6 @@ def map_fields(results: Results) -> tuple[MapField, ...]:
         return ()
     spatial = site_spatial(site, areas, rates, found)
     rows = np.flatnonzero(np.isfinite(spatial.kriged_rate_kg_m2))
-    if not len(rows):
-        return ()
     cell_m = cell_side_m(results, rows, MOST_OF_A_MAP)
     return tuple(
         _field(results, row, depth_field(site, areas, rates, spatial, row, cell_m=cell_m))

@@ -30,7 +30,7 @@ def still_picture(view: MapView) -> str:
     period = view.periods[0] if view.periods else MapPeriod(key="", label="")
     breaks = period_breaks(view, period)["depth"][view.units]
     factor = UNITS[view.units]["depth"][0]
-    drawn = []
+    drawn, hatched = [], set[str]()
     for surface, path in zip(shown, paths, strict=True):
         now = period.surfaces.get(surface.id, PeriodSurface())
         colour = "#fff"
@@ -40,13 +40,32 @@ def still_picture(view: MapView) -> str:
             colour = KIND_COLOURS.get(surface.kind, OTHER_KIND)
         depth = so_far(now, figure(now.depth_m, "depth", view.units, unit=True))
         title = escape(f"{plain(surface.name)}: {depth}")
-        drawn.append(f'<path fill="{colour}" d="{path}"><title>{title}</title></path>')
+        if now.basis == "other surfaces" and colour != "#fff":
+            hatched.add(colour)
+            colour = f"url(#still-{colour[1:]})"
+        under = _UNDER if now.state == "under-dressed" else ""
+        drawn.append(f'<path fill="{colour}"{under} d="{path}"><title>{title}</title></path>')
     return (
         '<noscript><p class="still">The map moves only with scripts allowed; this picture and the '
         f'table hold the same figures.</p><svg class="still" viewBox="-40 -40 {width + 80} '
         f'{height + 80}" role="img" aria-label="Depth of sand on each surface">'
+        f"<defs>{''.join(map(_hatching, sorted(hatched)))}</defs>"
         f'<g stroke="#4d4a42" stroke-width="2" fill-rule="evenodd">{"".join(drawn)}</g>'
         "</svg></noscript>"
+    )
+
+
+#: The outline of what is under-dressed, as the legend has it.
+_UNDER = ' stroke="#000" stroke-width="7" stroke-dasharray="18 10"'
+
+
+def _hatching(colour: str) -> str:
+    """The pattern of figures that are estimated from other surfaces."""
+    line = "#fff" if SCALES["depth"].index(colour) > 2 else "#8d7645"
+    return (
+        f'<pattern id="still-{colour[1:]}" width="16" height="16" patternUnits="userSpaceOnUse"'
+        f' patternTransform="rotate(45)"><rect width="16" height="16" fill="{colour}"/>'
+        f'<rect width="5" height="16" fill="{line}"/></pattern>'
     )
 
 

@@ -115,8 +115,7 @@ def _totals(found: Compared) -> list[Document]:
 
 def _members(surfaces: Surfaces, kinds: list[str]) -> Bools:
     """Which surface is of which kind (kinds + 1, S); the last row is all."""
-    members: Bools = np.array([surfaces.kind == kind for kind in kinds] + [surfaces.kind != ""])
-    return members
+    return np.array([surfaces.kind == kind for kind in kinds] + [surfaces.kind != ""])
 
 
 def _offset(offset: Offset | None) -> Document | None:

@@ -21,7 +21,7 @@ from geosand.reports.documents import (
     rows_of,
 )
 from geosand.results import Results
-from geosand.season.ring_totals import ring_limits
+from geosand.season.ring_totals import laid_out, ring_limits
 
 if TYPE_CHECKING:
     from geosand.balance.stock import StockWitness, Weighings
@@ -178,49 +178,31 @@ def _counted(stock: StockWitness, names: Strings) -> list[Document]:
 
 
 @lru_cache(maxsize=1)  # pages tell dressing by dressing
-def limits_beside(results: Results) -> Interval:
-    """95 % limits, kg, of what all collars hold, one row a dressing, then all surrounds."""
-    site = results.site
-    period, periods = site.dressed.dressing, len(site.dressings)
-    return ring_limits(results.balance, period, periods)
+def _laid_out(results: Results) -> list[Document]:
+    """Where the overthrow of each dressing lies, and what all collars and surrounds hold at least
+    and most (95 % limits).
+    """
+    balance, size = results.balance, len(results.site.dressings)
+    limits, columns = ring_limits(balance, results.site.dressed.dressing, size), laid_out(balance)
+    for k, zone in enumerate(("collar", "surrounds")):
+        for end, column in (("least", limits.low), ("most", limits.high)):
+            mine = column[k * size : (k + 1) * size]
+            columns[f"{zone}_{end}_kg"] = np.where(np.isnan(columns["reach_m"]), np.nan, mine)
+    return rows_of(columns)
 
 
 def ring_figures(results: Results, k: int) -> Document:
     """Strip width, reach and the split of the overthrow of dressing ``k`` over its groups."""
-    balance, throw = results.balance, results.balance.throw
+    balance, row = results.balance, _laid_out(results)[k]
     groups = np.flatnonzero(balance.dressing_of_group == k)
-    held = (throw.group_collar_kg + throw.group_surrounds_kg + throw.group_farther_kg)[groups]
-    thrown = groups[np.nan_to_num(held) > 0]
-    kept = held[np.nan_to_num(held) > 0]
-    strip = reach = np.nan
-    laid = len(thrown) > 0  # also of a dressing that does not close but for these groups
-    if laid:  # of several groups the ones that threw sand over, weighted by it
-        strip = kept.sum() / (kept / throw.strip_width_m[thrown]).sum()
-        reach = float(np.average(throw.reach_m[thrown], weights=kept))
+    laid = row["reach_m"] is not None  # also of a dressing that does not close but for some groups
     rows = results.site.dressed.dressing == k
     interval = balance.interval
-    limits, surrounds = limits_beside(results), len(results.site.dressings) + k
-
-    def total(column: Floats) -> float | None:
-        mass = column[thrown].sum()
-        dust = abs(mass) < 1e-9 * kept.sum()  # rounding, not sand
-        return number(0.0 if dust else mass) if laid else None
-
     return {
-        "strip_width_m": number(strip),
-        "reach_m": number(reach),
-        "collar_kg": total(throw.group_collar_kg),
-        "surrounds_kg": total(throw.group_surrounds_kg),
-        "farther_kg": total(throw.group_farther_kg),
-        "collar_low_kg": total(throw.collar_low_kg),
-        "collar_high_kg": total(throw.collar_high_kg),
-        "collar_least_kg": number(limits.low[k]) if laid else None,
-        "collar_most_kg": number(limits.high[k]) if laid else None,
-        "surrounds_least_kg": number(limits.low[surrounds]) if laid else None,
-        "surrounds_most_kg": number(limits.high[surrounds]) if laid else None,
+        **row,
         "over_kg": {
             kind: number(np.nansum(column[rows])) if laid else None
-            for kind, column in throw.hazard_kg.items()
+            for kind, column in balance.throw.hazard_kg.items()
         },
         "parts": _parts(results, groups),
         "not_told_from_zero": laid and bool(interval.low[k] <= 0 <= interval.high[k]),

@@ -41,8 +41,7 @@ class Compared:
         """Pairs of which a side was split or merged: the regrouping tells of their ground."""
         old = [row for one in self.regrouped for row in one.old]
         new = [row for one in self.regrouped for row in one.new]
-        told: Bools = np.isin(self.pairs.old, old) | np.isin(self.pairs.new, new)
-        return told
+        return np.isin(self.pairs.old, old) | np.isin(self.pairs.new, new)
 
     def alone(self) -> tuple[Ints, Ints]:
         """Rows of the old and of the new survey that have no partner."""

@@ -9,6 +9,7 @@ import numpy as np
 
 from geosand.balance.account import NOT_CLOSED
 from geosand.errors import listed
+from geosand.estimates import Estimates
 from geosand.rates.uniformity import Uniformity
 from geosand.reports.balance_document import ring_figures
 from geosand.reports.documents import Document, told
@@ -121,7 +122,9 @@ def _beside(figures: Document, verdict: str, units: Units) -> list[str]:
         )
     for part in figures["parts"]:
         mass = told(part["overthrow_kg"], "mass", units)
-        lines.append(f"  loads of {listed_runs(part['surfaces'])}: difference {mass}")
+        lines.append(f"  loads of {listed_runs(part['surfaces'])}: overthrow {mass}")
+        if part["overthrow_kg"] is not None and part["overthrow_kg"] < 0:
+            lines[-1] += ": their catches claim more than these"
         if part["reach_m"] is not None:
             lines[-1] += f", reach {told(part['reach_m'], 'length', units)}"
     return lines
@@ -232,16 +235,11 @@ def totals(results: Results, units: Units) -> list[str]:
         lines[0] += f"; {open_ones} of these {does} not close" if open_ones else ""
     lines[0] += _outside(results.site)
     if measured:
-        over = sums["overthrow"]
-        low, high, _ = over.interval()
         spread = sums["spread"].value[0]
-        share = over.value[0] / spread if spread else None
         lines += [
             f"spread {shown(spread, 'mass', units)}, on the surfaces"
             f" {shown(sums['on_surfaces'].value[0], 'mass', units)}",
-            f"difference {shown(over.value[0], 'mass', units)}"
-            f" ({percent(share)} of the spread), 95 % interval"
-            f" {between(low[0], high[0], 'mass', units)} {label_of('mass', units)}",
+            _overthrow(sums["overthrow"], spread, units),
         ]
         if open_ones:
             lines[-1] += "; what does not close is in it"
@@ -252,6 +250,20 @@ def totals(results: Results, units: Units) -> list[str]:
         about = f"not in these figures: {mass} spread and not measured"
         lines.append(about if measured else f"spread {mass}; not known where it lies")
     return lines
+
+
+def _overthrow(over: Estimates, spread: float, units: Units) -> str:
+    """The season's overthrow; one below zero says what it is."""
+    mass, (low, high, _) = over.value[0], over.interval()
+    text = (
+        f"overthrow {shown(mass, 'mass', units)} ({percent(mass / spread if spread else None)} of"
+        f" the spread), 95 % interval {between(low[0], high[0], 'mass', units)}"
+        f" {label_of('mass', units)}"
+    )
+    if mass < 0:
+        text += "; the catches claim more than was spread"
+        text += ", within what is known" if high[0] >= 0 else ""
+    return text
 
 
 def outlook(results: Results, units: Units) -> list[str]:

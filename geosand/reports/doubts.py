@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import numpy as np
 
 from geosand.balance.account import NOT_CLOSED, UNDECIDED
@@ -47,8 +49,7 @@ def doubt_steps(results: Results, units: Units) -> list[str]:
 def in_account(results: Results) -> Bools:
     """Dressings from the season's start to the day of account: seasons before are done with."""
     date = results.site.dressings.date
-    asked: Bools = (date >= results.site.season_start) & (date <= results.ledger.as_of)
-    return asked
+    return (date >= results.site.season_start) & (date <= results.ledger.as_of)
 
 
 def of_verdict(results: Results, verdict: str) -> Ints:
@@ -74,8 +75,7 @@ def _after_end(results: Results) -> Bools:
     date, end = results.site.dressings.date, results.site.season_end
     if end is None:
         return np.zeros(len(date), dtype=np.bool_)
-    late: Bools = (date > end) & (date <= results.ledger.as_of)
-    return late
+    return (date > end) & (date <= results.ledger.as_of)
 
 
 def would(verdict: str) -> str:
@@ -230,17 +230,26 @@ def not_accounted_for(results: Results, units: Units) -> list[str]:
     return lines
 
 
-def undecided(results: Results, units: Units) -> list[str]:
-    """Dressings whose verdict is open, and what would narrow their intervals most."""
+def undecided(results: Results, units: Units, *, linked: bool = False) -> list[str]:
+    """Dressings whose verdict is open, and what would narrow their intervals most.
+
+    ``linked``: surfaces go by their names.
+    """
     site, balance = results.site, results.balance
     rows = of_verdict(results, UNDECIDED)
     if not len(rows):
         return []
     from geosand.balance.sharpen import changes, sharpest
 
-    options = changes(site, results.areas, results.rates, dressings=rows)
+    called = site.ids.astype(object)
+    if linked:
+        called[site.surfaces.ground] = site.surfaces.name
+    marks = np.array([f"\ue000{k}\ue001" for k in range(len(called))])
+    options = changes(site, results.areas, results.rates, dressings=rows, called=marks)
     best = sharpest(balance.overthrow.rows(rows), options)
-    way = f"{in_words_of(best, units)} would help most" if best else "no one measurement helps"
+    # names come last: "Tee 150 m" holds no figure to be turned
+    told = re.sub("\ue000(.+?)\ue001", lambda k: called[int(k[1])], in_words_of(best or "", units))
+    way = f"{told} would help most" if best else "no one measurement helps"
     below = rows[balance.overthrow.value[rows] < 0]
     of = "" if len(below) == len(rows) else f"of {listed(site.dressings.id[below].tolist())} "
     more = (

@@ -58,14 +58,14 @@ class Tray:
         return math.hypot(self.length_m, self.width_m) / 2
 
     def words(self, units: Units) -> str:
-        """Its size in the reader's units."""
+        """A tray and its size in the reader's units."""
         factor, unit = (1 / 0.0254, "in") if units == "us" else (1000.0, "mm")
         if self.diameter_m > 0:
-            return f"{round(self.diameter_m * factor, 2):g} {unit} across"
+            return f"a tray {round(self.diameter_m * factor, 2):g} {unit} across"
         if self.length_m > 0:
             sides = (round(side * factor, 2) for side in (self.length_m, self.width_m))
-            return f"{' × '.join(f'{side:g}' for side in sides)} {unit}"
-        return "not known"
+            return f"a tray of {' × '.join(f'{side:g}' for side in sides)} {unit}"
+        return "a tray that is not known"
 
     @classmethod
     def from_area(cls, area_m2: float, half_diagonal_m: float) -> Tray:

@@ -6,7 +6,7 @@ import numpy as np
 
 from geosand.balance.account import NOT_MEASURED, OVERTHROW
 from geosand.balance.account_findings import FAR_REACH_M
-from geosand.columns import Bools, Ints, Strings
+from geosand.columns import Bools, Floats, Ints, Strings
 from geosand.errors import listed
 from geosand.reports.doubts import (
     after_season,
@@ -34,7 +34,8 @@ _BOTH: tuple[Units, Units] = ("metric", "us")
 def look_first(results: Results, units: Units, *, linked: bool = False) -> list[str]:
     """Lines in order of weight; each begins with the ids it is about and a colon.
 
-    ``linked``: many ids are named one by one, for a page on which each leads to its surface.
+    ``linked``: many ids are named one by one, for a page on which each leads to its surface and
+    surfaces go by their names.
     """
     return [
         *after_season(results),
@@ -49,7 +50,7 @@ def look_first(results: Results, units: Units, *, linked: bool = False) -> list[
         *_unlike_others(results, units, linked),
         *_never_caught(results, linked),
         *_far_reach(results, units),
-        *undecided(results, units),
+        *undecided(results, units, linked=linked),
         *_no_targets(results),
     ]
 
@@ -162,9 +163,10 @@ def _told(ids: Strings | list[str], linked: bool, most: int = 6) -> str:
 def _names(results: Results, state: str, most: int, units: Units, linked: bool) -> list[str]:
     """The surfaces farthest off their target, and how many more there are in that state.
 
-    Those with the same figures are one line: without catches of their own many are.
+    Those with the same figures are one line: without catches of their own many are. Where lines
+    are many, so are all surfaces of one target: what is true of each is no list.
     """
-    ledger, site = results.ledger, results.site
+    ledger = results.ledger
     order = np.flatnonzero(ledger.state == state)
     order = order[np.argsort(-np.abs(ledger.shortfall_m[order]), kind="stable")]
     alike: dict[tuple[str, ...], list[int]] = {}
@@ -173,17 +175,61 @@ def _names(results: Results, state: str, most: int, units: Units, linked: bool) 
         told = [shown(value, "depth", unit) for value in depths for unit in _BOTH]
         alike.setdefault((*told, chance(ledger.probability[k])), []).append(k)
     groups = list(alike.values())
+    if len(groups) > most:
+        groups = _whole_kinds(results, groups)
     if len(groups) == most + 1:  # the line that counts the rest would be no shorter
         most += 1
-    lines = [
-        f"{_told(_in_order(site.surfaces.id[ledger.row[rows]]), linked)}: {state},"
-        f" {shown(ledger.depth.value[rows[0]], 'depth', units)} of"
-        f" {shown(ledger.target_so_far_m[rows[0]], 'depth', units)} so far"
-        f" (probability {chance(ledger.probability[rows[0]])})"
-        for rows in groups[:most]
-    ]
+    lines = [_line(results, state, rows, units, linked) for rows in groups[:most]]
     rest = sum(len(rows) for rows in groups[most:])
     return [*lines, *([f"{rest} more surfaces are {state}"] if rest else [])]
+
+
+def _whole_kinds(results: Results, groups: list[list[int]]) -> list[list[int]]:
+    """The groups (rows of the ledger) with a whole kind of one target joined out of several."""
+    ledger = results.ledger
+    kinds = results.site.surfaces.kind[ledger.row]
+    joined: dict[tuple[str, str], list[int]] = {}
+    line_of = {k: n for n, rows in enumerate(groups) for k in rows}
+    for k in line_of:
+        target = shown(ledger.target_so_far_m[k], "depth", "metric")
+        joined.setdefault((str(kinds[k]), target), []).append(k)
+    whole = {
+        key: rows
+        for key, rows in joined.items()
+        if len(rows) == (kinds == key[0]).sum() and len({line_of[k] for k in rows}) > 1
+    }
+    within = {k: key for key, rows in whole.items() for k in rows}
+    apart = [[k for k in rows if k not in within] for rows in groups]
+    made = [*whole.values(), *[rows for rows in apart if rows]]
+    short = ledger.shortfall_m
+    return sorted(made, key=lambda rows: -float(np.abs(short[rows]).max()))
+
+
+def _line(results: Results, state: str, rows: list[int], units: Units, linked: bool) -> str:
+    """Depths of ``rows`` of the ledger, of the target they share, and which is farthest off.
+
+    A page names a few and leads to them: those that are farthest off.
+    """
+    ledger, surfaces = results.ledger, results.site.surfaces
+    depth, of = ledger.depth.value[rows], shown(ledger.target_so_far_m[rows[0]], "depth", units)
+    ends = {u: [shown(float(end), "depth", u) for end in (depth.min(), depth.max())] for u in _BOTH}
+    worst_first = np.argsort(-np.abs(ledger.shortfall_m[rows]), kind="stable")
+    which = ledger.row[rows][worst_first]
+    who = surfaces.id[which].tolist()
+    if not linked or all(low == high for low, high in ends.values()):
+        who = _in_order(surfaces.id[which])
+    low, high = ends[units]
+    far = f"{low} of {of} so far"
+    if low != high:
+        name = (surfaces.name if linked else surfaces.id)[which[0]]
+        far = f"{low.partition(' ')[0]} to {high} of {of} so far, {name} the farthest off"
+    probable = _chances(ledger.probability[rows])
+    return f"{_told(who, linked)}: {state}, {far} (probability {probable})"
+
+
+def _chances(probability: Floats) -> str:
+    low, high = (chance(float(end)) for end in (min(probability), max(probability)))
+    return low if low == high else f"{low} and more"
 
 
 def _not_measured(results: Results, linked: bool) -> list[str]:
@@ -221,7 +267,10 @@ def _never_caught(results: Results, linked: bool) -> list[str]:
     which, more = _instead_of_overthrow(results, rows)
     if more <= _BELIEVABLE:
         if len(which) < len(rows):
-            they = _told(_in_order(site.surfaces.id[which]), linked)
+            they = _told(_in_order(site.surfaces.id[which]), False)
+            if linked:
+                called = dict(zip(site.surfaces.id, site.surfaces.name, strict=True))
+                they = listed([str(called[one]) for one in _in_order(site.surfaces.id[which])])
         line += f". If {they} got {100 * more:.0f} % more, nothing was thrown over: a tray tells"
     return [line]
 

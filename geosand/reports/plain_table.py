@@ -83,12 +83,12 @@ class Table:
         >>> row = ["D1", "9", ""]
         >>> made = Table(title="All", heads=heads, right=[False, True, False], rows=[row])
         >>> [line.replace("\\xa0", " ") for line in made.records(40)]
-        ['All', '', 'D1: spread kg 9', '']
+        ['All', '', 'D1: spread 9 kg', '']
         """
         heads = [head.replace("-\n", "").replace("\n", " ") for head in self.heads]
         lines = [*_wrapped(self.title, width), ""]
         for first, *cells in self.rows:
-            said = [f"{head} {cell}" for head, cell in zip(heads[1:], cells, strict=True) if cell]
+            said = [_said(head, cell) for head, cell in zip(heads[1:], cells, strict=True) if cell]
             kept = [
                 one.replace(" ", "\N{NO-BREAK SPACE}") if len(one) < width - 3 else one
                 for one in said
@@ -96,6 +96,17 @@ class Table:
             name = f"{heads[0]} {first}" if self.right[0] else first  # a bare number tells nothing
             lines += _wrapped(f"{name}: {'; '.join(kept)}", width, indent="  ")
         return [*lines, ""]
+
+
+def _said(head: str, figure: str) -> str:
+    """A figure behind its head, whose unit stands behind the figure."""
+    from geosand.units import SHOWN
+
+    for shown in SHOWN.values():
+        for _, unit, _ in shown.values():
+            if f" {head}".endswith(f" {unit}") and any(map(str.isdigit, figure)):
+                return f"{head.removesuffix(unit)}{figure} {unit}"
+    return f"{head} {figure}"
 
 
 def window() -> int | None:
@@ -121,6 +132,19 @@ def show(*parts: str | Table) -> None:
             lines = [line for text in texts for line in _folded(text, wide)] if wide else texts
         sys.stdout.write("".join(f"{line}\n" for line in lines))
     sys.stdout.flush()
+
+
+def for_people(text: str) -> str:
+    """A text for stderr: folded at words where that is a window, as it stands elsewhere."""
+    if not sys.stderr.isatty():
+        return text
+    import os
+
+    try:
+        wide = os.get_terminal_size(sys.stderr.fileno()).columns or PIPE_WIDTH
+    except (OSError, ValueError):
+        return text
+    return "\n".join(line for part in text.split("\n") for line in _folded(part, wide))
 
 
 def _folded(text: str, width: int) -> list[str]:
@@ -149,10 +173,12 @@ def _folded(text: str, width: int) -> list[str]:
     return [line.replace("\0", " ") for line in lines]
 
 
-#: A command with its options; behind a colon the path of a file, also with a drive.
+#: A command with its options; behind a colon the path of a file, also with a drive; a whole path
+#: may hold colons and semicolons.
 _WHOLE = (
     r"\bgeosand [a-z]+(?: \S+(?= --|$))?(?: --[\w-]+ \S+)*"
     r"|(?<=: )(?:[A-Za-z]:)?[^:;]*[/\\][^:;]*\.(?:\w{2,8}$|html(?=;))"
+    r"|(?<=: )(?:[A-Za-z]:)?[/\\].*\.(?:\w{2,8}$|html(?=; tables))"
 )
 
 

@@ -148,12 +148,18 @@ def _order_line(sand: Document, units: Units) -> str:
             count = f", so {said} of {unit}"
         return (
             f"Order {printable(sand['name'])}: {shown(order, 'mass', units)}{count}"
-            f"{'' if _is_dry(sand) else f', {BASIS}'} ({'; '.join(parts)})."
+            f"{'' if _is_dry(sand) else f', {BASIS}'}{_also(parts)}."
         )
     if not sand["needed_at_assurance_kg"]:
         return "No sand need be ordered: none is to be spread."
     stock = told(sand["stock_kg"], "mass", units)
     return f"No sand need be ordered: {stock} in stock covers it."
+
+
+def _also(parts: list[str]) -> str:
+    """The same in larger units, but for what is nothing in them."""
+    kept = [part for part in parts if part.split()[0].strip("0.")]
+    return f" ({'; '.join(kept)})" if kept else ""
 
 
 def _stock_line(sand: Document, units: Units) -> str:

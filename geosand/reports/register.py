@@ -132,8 +132,7 @@ def _enclosed(ground: Ints, around: Ints, size: int) -> Ints:
     """Row of the surface that each one encloses, -1 for none, from indices of ``ground``."""
     row_of = np.full(size + 1, -1, dtype=np.int64)  # the last is for "none", -1
     row_of[ground] = np.arange(len(ground))
-    enclosed: Ints = row_of[around]
-    return enclosed
+    return row_of[around]
 
 
 def boundary_notes(document: Document, site: Site) -> list[str]:

@@ -39,15 +39,15 @@ class Witnesses:
 
 def hear(results: Results) -> Witnesses:
     """Work out the second opinions on a site's results."""
-    parts = (results.site, results.areas, results.rates, results.balance)
-    fit, strips = throw_fit(*parts), strip_widths(*parts)
+    balance = results.balance
+    fit, strips = throw_fit(balance), strip_widths(balance)
     return Witnesses(
         fit=fit,
-        rings=unaccounted(*parts, fit=fit),
+        rings=unaccounted(balance, fit=fit),
         strips=strips,
-        shared_edge=shared_edges(*parts[:3], strips.spreader),
-        season=reconcile(*parts, fit=fit, stock=results.stock),
-        draws=monte_carlo(*parts, seed=SEED),
+        shared_edge=shared_edges(balance, strips.spreader),
+        season=reconcile(balance, fit=fit, stock=results.stock),
+        draws=monte_carlo(balance, seed=SEED),
         spatial=site_spatial(results.site, results.areas, results.rates),
         sharper=tuple(dressing_sharpenings(results, k) for k in range(len(results.site.dressings))),
     )

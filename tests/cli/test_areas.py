@@ -165,7 +165,7 @@ def test_files_are_written_and_named(folder, tmp_path):
     text = run(folder, "--against", "first", *arguments, "--changes", changes).stdout
     for path in [*paths, changes]:
         assert path.stat().st_size > 100
-        assert f"written: {path}" in text
+        assert f"Written: {path}" in text
     kinds = {f["properties"]["change"] for f in json.loads(changes.read_text())["features"]}
     assert kinds == {"gained", "lost"}
     import openpyxl

@@ -26,7 +26,7 @@ def test_without_an_address_the_page_may_ask_nobody(tmp_path):
     path = tmp_path / "map.html"
     result = run("--out", str(path))
     assert result.exit_code == 0, result.output
-    assert result.output.splitlines() == [f"map: {path}"]
+    assert result.output.splitlines() == [f"Map: {path}"]
     assert "img-src data:;" in policy(path)
     assert "http" not in policy(path)
 

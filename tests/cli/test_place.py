@@ -239,9 +239,16 @@ def test_the_tray_and_swath_that_the_points_rest_on_are_told(site_folder, tmp_pa
     out = str(tmp_path / "x.gpx")
     told = run(str(site_folder()), "--catches", "1", "--surfaces", "g1", "--out", out).stdout
     assert told.startswith("1 point on 1 surface, drawn with seed 2, in the order of walking: ")
-    assert "Tray 400 × 250 mm, swath 4.00 m: with others the points change." in told
+    assert "Drawn for a tray of 400 × 250 mm and a swath of 4.00 m; where yours differs" in told
     us = run(str(site_folder()), "--catches", "1", "--out", out, "--units", "us").stdout
-    assert "Tray 15.75 × 9.84 in, swath 13.1 ft: with others" in us
+    assert "a tray of 15.75 × 9.84 in and a swath of 13.1 ft; where" in us
+    bare = site_folder(
+        "bare", catches=None, dressings="dressing,date,surfaces\nD1,2026-04-10,green\n"
+    )
+    told = run(str(bare), "--catches", "1", "--out", out).stdout
+    assert "Drawn for a tray that is not known and a swath that is not known;" in told
+    told = run(str(bare), "--catches", "1", "--tray", "300mm", "--out", out).stdout
+    assert "Drawn for a tray 300 mm across and a swath that" in told
 
 
 def test_no_surface_to_choose_from_is_told(site_folder, tmp_path):

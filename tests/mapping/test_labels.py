@@ -348,3 +348,20 @@ def test_names_lie_right_at_once_where_the_window_changes(open_page):
     next_picture(page)
     assert names
     assert page.evaluate(BOXES)[0] == names
+
+
+@pytest.mark.parametrize("width", [390, 1280])
+def test_names_of_which_the_same_letters_are_seen_give_way_to_short_ones(open_page, width):
+    """Ends are cut: "The green beside the …" four times over says nothing."""
+    view = sample_view()
+    names = [
+        f"The {s.kind} beside the old walled kitchen garden, {s.id}"
+        if s.kind == "green"
+        else s.name
+        for s in view.surfaces
+    ]
+    page = open_page(map_page(named(view, names)), width=width)
+    told = texts(page, ":is(span, b.count)")
+    assert not [text for text in told if "The green beside" in text]
+    greens = {s.id for s in view.surfaces if s.kind == "green"}
+    assert len({text.removeprefix("▼\u00a0") for text in told} & greens) >= 15

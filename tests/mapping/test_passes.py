@@ -85,7 +85,7 @@ def test_passes_of_a_plan_run_along_their_headings(demo):
         depth_m=0.001,
         assurance=0.9,
     )
-    plan = next_dressing(site, results.areas, results.rates, results.balance, ledger, request)
+    plan = next_dressing(results.balance, ledger, request)
     passes = map_passes(results, plan)
     assert [p.surface for p in passes] == site.surfaces.id[plan.rates.row].tolist()
     assert [len(p.lines.geoms) for p in passes] == plan.headings.passes.tolist()

@@ -113,3 +113,19 @@ def test_numbers_of_two_digits_stay_on_the_sheet(open_page):
     }"""
     )
     assert room >= wide
+
+
+def test_the_caution_never_stands_on_a_sheet_of_its_own(open_page):
+    """Whatever the page before holds, three findings stand above it."""
+    findings = tuple(f"a finding, the {k} th" for k in range(9))
+    page = open_page(map_page(replace(sample_view(), findings=findings)))
+    page.evaluate("document.querySelector('.findings').open = true")
+    page.add_style_tag(content=".frame, .ledger { display: none !important }")  # quicker
+    for room_mm in range(0, 250, 9):  # the caution takes more than that
+        page.evaluate(
+            "(mm) => { document.querySelector('.findings').style.paddingTop = mm + 'mm'; }",
+            room_mm,
+        )
+        sheets = pypdfium2.PdfDocument(page.pdf(format="Letter"))
+        last = sheets[len(sheets) - 1].get_textpage().get_text_range()
+        assert "the 6 th" in last and "Areas are for" in last

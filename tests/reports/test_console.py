@@ -5,8 +5,10 @@ from __future__ import annotations
 from collections.abc import Callable
 from pathlib import Path
 
+import pytest
+
 from geosand.formats.site_folder import read_site
-from geosand.reports.console import balance_notes, season_table
+from geosand.reports.console import balance_notes, season_table, totals
 from geosand.reports.words import merged_findings
 from geosand.results import work_out
 from tests.sites import CATCHES, catch, table
@@ -57,3 +59,28 @@ def test_a_moisture_without_u_is_one_line_for_all_dressings(
         "D1, D2, D3: standard uncertainty of the moisture of its loads is not said: 0.5 points are"
         " used."
     ]
+
+
+CLAIM = "; the catches claim more than was spread"
+
+
+@pytest.mark.parametrize(
+    ("bags", "said"), [(52, None), (45, f"{CLAIM}, within what is known"), (30, f"{CLAIM};")]
+)
+def test_an_overthrow_below_zero_says_what_it_is(
+    site_folder: Callable[..., Path], bags: int, said: str | None
+) -> None:
+    """Some 1,180 kg lie on the greens; DESIGN 1: below zero the catches claim more."""
+    loads = "load,dressing,count,unit_mass_kg\nL1,D1,{},25\n"
+    told = totals(work_out(read_site(site_folder(loads=loads.format(bags)))), "metric")[2]
+    assert told.startswith("overthrow \u2212" if said else "overthrow ")
+    assert (said or "%") in told and (CLAIM in told) is bool(said)
+
+
+def test_loads_of_which_the_catches_claim_more_are_named(site_folder: Callable[..., Path]) -> None:
+    """g1 got 400 m² × some 0.9 kg/m² of 250 kg, g2 900 m² of 1,500 kg."""
+    loads = "load,dressing,count,unit_mass_kg,surfaces\nL1,D1,10,25,g1\nL2,D1,60,25,g2\n"
+    notes = balance_notes(work_out(read_site(site_folder(loads=loads))), 0, "metric", [])
+    one, two = (next(n for n in notes if n.startswith(f"  loads of {g}: ")) for g in ("g1", "g2"))
+    assert one.endswith(": their catches claim more than these") and "overthrow \u2212" in one
+    assert "claim" not in two

@@ -90,8 +90,8 @@ def test_where_no_line_has_room_each_figure_stands_behind_its_head(width):
     lines = printed(ledger(), width)
     assert max(map(len, lines)) <= width
     text = " ".join(" ".join(lines).split()).replace("under- dressed", "under-dressed")
-    first = "g1: 95 % interval 5.95 to 6.53; shortfall mm 0.10; state under-dressed"
-    assert text == f"Depth {first} g2: 95 % interval 1 to 2; shortfall mm −0.09; state on target"
+    first = "g1: 95 % interval 5.95 to 6.53; shortfall 0.10 mm; state under-dressed"
+    assert text == f"Depth {first} g2: 95 % interval 1 to 2; shortfall −0.09 mm; state on target"
 
 
 @pytest.mark.parametrize("text", ["", "one", "two\nlines", "[bold]not bold[/bold]", "word " * 60])
@@ -124,6 +124,8 @@ def test_in_a_window_sentences_are_folded_at_words_and_commands_are_not(width, c
         "geosand areas a --against 2025-03-01",
         "C:\\My Documents\\a site\\the map.html",
         "/my sites/index.html",
+        "/my sites: all; of 2026/the map.html",
+        "C:\\a site; old\\index.html",
         "2.1\u202fmm",
         "2.15 kg/m²",
         "± 0.3 in",

@@ -53,6 +53,15 @@ def test_what_is_ordered_and_why() -> None:
     assert "Order of work: a short way; 1\u202f234 m from g1 on, in straight lines." in text
 
 
+@pytest.mark.parametrize(
+    ("order_kg", "also"), [(80.0, " (0.08 t; 0.1 m³ if dry"), (42.0, " (0.04 t)."), (4.0, ".")]
+)
+def test_a_little_sand_is_not_told_as_none(order_kg: float, also: str) -> None:
+    """0.05 m³ of 1,600 kg/m³ or so are shown as 0.1, less as nothing."""
+    text = said(plan(row("g1"), sand={"order_kg": order_kg, "units": None}))
+    assert f"Order dried: {order_kg:.0f} kg{also}" in text
+
+
 def test_wet_sand_is_more_to_order_than_it_fills() -> None:
     """3.3 t with 10 % of water are 3 t of dry sand: 2 m³ of 1500 kg/m³."""
     wet = {"order_kg": 3300.0, "moisture_dry_basis_percent": 10.0, "bulk_density_kg_m3": 1500.0}

@@ -30,7 +30,7 @@ def test_changes_are_in_the_sites_units(
     one = season(tmp_path, Plan(), 5)
     volume = one.site.catches.caught_kg / (1.1 * 1550.0)
     site = replace(one.site, catches=replace(one.site.catches, volume_m3=volume))
-    first, *_ = _season_lines(reconcile(site, one.areas, one.rates, one.balance), units)
+    first, *_ = _season_lines(reconcile(replace(one.balance, site=site)), units)
     stated, measured = changes
     assert first.endswith(
         f"one of bulk density: dried ({stated}), volumes of the catches: dried ({measured})"
@@ -44,7 +44,7 @@ def test_what_is_not_told_apart_is_said_once_and_then_what_would_tell(
 ) -> None:
     """Without trays beside the edges the strip hides bags, trays and edge of the one spreader."""
     one = season(tmp_path, Plan(bags=(25.0, 1000.0)), 5)
-    found = reconcile(one.site, one.areas, one.rates, one.balance)
+    found = reconcile(one.balance)
     lines = _season_lines(found, units)
     heads = [line for line in lines if line.startswith("can not be told apart by these data: ")]
     assert len(heads) == len(set(heads)) >= 1
@@ -61,7 +61,7 @@ def test_what_is_not_told_apart_is_said_once_and_then_what_would_tell(
 def test_what_would_tell_names_the_error_that_it_would_show(tmp_path: Path) -> None:
     """A weighing shows an error of the bags; trays beside the edges say nothing of one input."""
     one = season(tmp_path, Plan(bags=(20.0, 25.0), bag_error=0.05), 2)
-    found = reconcile(one.site, one.areas, one.rates, one.balance)
+    found = reconcile(one.balance)
     assert found is not None
     lines = [line.replace("\u202f", " ") for line in _season_lines(found, "metric")]
     for among in {each.among for each in found.would_tell}:

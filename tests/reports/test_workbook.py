@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 import io
+import time
 
 import openpyxl
 import pytest
@@ -125,6 +126,14 @@ def test_control_characters_become_dots():
 
 def test_two_builds_are_the_same_bytes(demo):
     assert results_workbook(demo, "metric") == results_workbook(demo, "metric")
+
+
+def test_a_clock_that_stands_at_1970_changes_nothing(monkeypatch):
+    """As on a machine without battery or net; a ZIP archive knows no time before 1980."""
+    sheets = [Sheet(title="a", columns=[SheetColumn(head="b")], rows=[["c"]])]
+    content = workbook(sheets, day=DAY)
+    monkeypatch.setattr(time, "time", lambda: 0.0)
+    assert workbook(sheets, day=DAY) == content
 
 
 def test_an_empty_table_keeps_its_head_and_nothing_is_invented():

@@ -82,12 +82,19 @@ geosand.labels = function (page) {
       node.dir = "auto"; // a long name loses its end, not its beginning
       nodes.set(key, node);
     }
-    return { key, node: nodes.get(key), flag };
+    return { key, node: nodes.get(key), flag, name };
   }
   function measure(words) {
     const fresh = words.filter(({ key }) => !sizes.has(key));
     fresh.forEach(({ node }) => pane.append(node));
-    fresh.forEach(({ key, node }) => sizes.set(key, [node.offsetWidth, node.offsetHeight]));
+    fresh.forEach(({ key, node, name }) =>
+      sizes.set(key, [node.offsetWidth, node.offsetHeight, tells(name, node.offsetWidth / node.scrollWidth)]),
+    );
+  }
+  /* Whether what is seen of a name is no other's: the ends of long ones are cut. */
+  function tells(name, seen) {
+    const head = name.slice(0, Math.max(1, Math.floor(name.length * seen) - 2));
+    return seen >= 1 || !page.surfaces.some((other) => other.name !== name && other.name.startsWith(head));
   }
   const numbers = new Map();
   function numberNode(surface) {
@@ -279,6 +286,7 @@ geosand.labels = function (page) {
       });
     const words = few.map(({ surface }) => wordsOf(surface, near));
     measure(words.flat());
+    words.forEach((each) => each.length > 1 && !sizes.get(each[0].key)[2] && each.shift());
 
     const onMap = (box) => box[0] >= 2 && box[1] >= 2 && box[2] <= size.x - 2 && box[3] <= size.y - 2;
     const open = (box) => onMap(box) && !taken.some(box, (other) => !apart(box, other));

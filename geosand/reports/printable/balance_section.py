@@ -70,8 +70,8 @@ def _table(mine: Sequence[Document], season: Document, units: Units) -> Table:
         Column(head="date", width=60),
         Column(head=f"spread {unit}", width=42, align="right"),
         Column(head=f"on surfaces {unit}", width=46, align="right"),
-        Column(head=scale_head(scale, unit, MARK, "elsewhere"), width=MARK),
-        Column(head=f"elsewhere {unit}", width=50, align="right"),
+        Column(head=scale_head(scale, unit, MARK, "overthrow"), width=MARK),
+        Column(head=f"overthrow {unit}", width=50, align="right"),
         Column(head="95 % interval", width=78, align="right"),
         Column(head="share", width=36, align="right"),
         Column(head="verdict", width=58, wrap=True),
@@ -98,9 +98,9 @@ def _cells(
 ) -> tuple[Cell, ...]:
     """Cells of a dressing or of the season."""
     over, parts = masses["overthrow"], ("spread", "on_surfaces", "overthrow")
-    spread, on, elsewhere = (told(masses[p]["mass_kg"], "mass", units, unit=False) for p in parts)
+    spread, on, thrown = (told(masses[p]["mass_kg"], "mass", units, unit=False) for p in parts)
     interval = between(si(over["low_kg"]), si(over["high_kg"]), "mass", units)
-    return name, date, spread, on, drawn, elsewhere, interval, percent(over["fraction"]), verdict
+    return name, date, spread, on, drawn, thrown, interval, percent(over["fraction"]), verdict
 
 
 def _open_ones(results: Results, counted: Sequence[bool]) -> list[Block]:
@@ -166,9 +166,9 @@ def _budget(season: Document, mine: Sequence[Document], units: Units) -> Section
         drawing=budget_picture(season["budget"], units, WIDTH),
         narrow=budget_picture(season["budget"], units, PHONE),
         caption=(
-            "Share of each source in the variance of what landed elsewhere over the season, and"
-            " its own standard uncertainty. What stands on top is what better measuring would"
-            " sharpen most."
+            "How much of the doubt about the season's overthrow each source brings, as its share of"
+            " the variance, and its own standard uncertainty. What stands on top is what better"
+            " measuring would sharpen most."
         ),
     )
     return Section(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from html import escape
 
@@ -133,7 +134,7 @@ def _head(column: Column, cards: bool) -> str:
     """A cell's head, to be shown with it; a scale stays where it is."""
     if not cards or not isinstance(column.head, str):
         return ""
-    return f' data-head="{_text(column.head)}"'
+    return f' data-head="{escape(glued(column.head))}"'
 
 
 def _align(column: Column) -> str:
@@ -149,8 +150,8 @@ def _cell(cell: Cell) -> str:
 
 
 def _text(text: str) -> str:
-    """Text as HTML; a figure and its percent sign stay in one line."""
-    return escape(glued(text))
+    """Text as HTML; a figure and its percent sign stay in one line, and an option of a command."""
+    return re.sub(r"--[a-z][a-z-]*", r'<span class="whole">\g<0></span>', escape(glued(text)))
 
 
 def svg(drawing: Drawing, css: str = "") -> str:

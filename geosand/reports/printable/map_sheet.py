@@ -58,8 +58,7 @@ class Sheet:
 
     def placed(self, points: Floats) -> Floats:
         """Points on paper of points (n, 2) in metres."""
-        placed: Floats = (points - [self.west, self.north]) * [self.scale, -self.scale]
-        return placed
+        return (points - [self.west, self.north]) * [self.scale, -self.scale]
 
     def rings(self, shapes: Geometries) -> list[Ways]:
         """The rings of each polygon, thinned for paper."""

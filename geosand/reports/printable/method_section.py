@@ -18,14 +18,14 @@ METHOD = (
     " dressing, each weighed by how well it is known. A surface without catches gets the mean of"
     " the dressing, with the wider interval that this deserves.",
     "On surfaces: rate times ground area, summed. Spread: loads less what came back and was"
-    " spilled, without water. The difference keeps its sign.",
+    " spilled, without water. Overthrow: spread less what is on the surfaces, with its sign.",
     "Depth is nominal: rate over the bulk density of dry, poured sand. Brushing, watering and"
     " mowing move it later.",
     "Each uncertainty is kept by its source from the tray to the season. What is shared (trays,"
     " labels, density, the survey) adds up in full from dressing to dressing; what is new each time"
     " partly cancels. A 95 % interval holds the true value in about 19 of 20 such cases.",
     "Beside the edges the rate is taken to fall evenly from the edge to nothing, just so far that"
-    " the strip holds what landed elsewhere. This is common practice without a published source.",
+    " the strip holds the overthrow. This is common practice without a published source.",
     "The target so far is the season's target times the share of the season that has passed or,"
     " where no end is given, the planned depths so far. The state is the likeliest one.",
 )

@@ -85,17 +85,17 @@ def _figures(results: Results, season: Document, units: Units) -> Figures:
     figures = (
         spread,
         Figure(label="on the surfaces", value=_mass(on, units), detail=_limits(on, units)),
-        _elsewhere(over, units),
+        _overthrow(over, units),
         _under_dressed(results),
     )
     return Figures(figures=figures)
 
 
-def _elsewhere(over: Document, units: Units) -> Figure:
-    """The difference; one below zero is told as what the catches claim, its limits too."""
+def _overthrow(over: Document, units: Units) -> Figure:
+    """One below zero is told as what the catches claim, its limits too."""
     if over["mass_kg"] is None:
-        return Figure(label="landed elsewhere", value=MISSING, detail="")
-    label = "landed elsewhere"
+        return Figure(label="overthrow", value=MISSING, detail="")
+    label = "overthrow"
     if over["mass_kg"] < 0:
         label = "claimed beyond the spread"
         ends = {"low_kg": -over["high_kg"], "high_kg": -over["low_kg"]}
@@ -140,7 +140,7 @@ def _where(season: Document, units: Units) -> list[Section]:
     beside = season["beside"]
     caption = (
         "Lines across the ends of bars are 95 % intervals. Sand beside the edges is laid out as if"
-        " all that landed elsewhere lay there, the rate falling evenly to nothing; the intervals"
+        " all overthrow lay there, the rate falling evenly to nothing; the intervals"
         " of collars and surrounds also count that it may fall in another way."
     )
     over = [
@@ -177,17 +177,17 @@ def season_stages(season: Document) -> list[Stage]:
             limits_kg=_bounds(on),
         ),
         Stage(
-            label="Elsewhere" if over["mass_kg"] >= 0 else "More than was spread",
+            label="Overthrow" if over["mass_kg"] >= 0 else "More than was spread",
             start_kg=landed,
             end_kg=spread["mass_kg"],
             backwards=over["mass_kg"] < 0,
             limits_kg=_bounds(over),
         ),
     ]
-    return [*stages, *_parts_elsewhere(season, landed)]
+    return [*stages, *_parts_of_overthrow(season, landed)]
 
 
-def _parts_elsewhere(season: Document, start_kg: float) -> list[Stage]:
+def _parts_of_overthrow(season: Document, start_kg: float) -> list[Stage]:
     """Collars, surrounds, farther out, and what no ring holds, one hung on the other."""
     beside, rest = season["beside"], season["not_laid_out_kg"]
     if beside["collar_kg"] is None:

@@ -149,9 +149,7 @@ def beside_section(depths: Sequence[Document], units: Units) -> list[Section]:
         for name in names
         if deepest(name) > 0
     ]
-    text = (
-        "Sand that has built up beside the edges so far, as if all that landed elsewhere lay there."
-    )
+    text = "Sand that has built up beside the edges so far, as if all overthrow lay there."
     if "collar" in zones:
         text += " Sand on a collar raises the rim; look here before the next dressing."
     blocks = (Table(columns=columns, rows=rows), Text(text=text, soft=True))

@@ -6,6 +6,7 @@ import html
 import re
 from pathlib import Path
 
+import pypdfium2
 import pytest
 
 from geosand.reports.printable.html_writer import report_page
@@ -83,6 +84,33 @@ def test_it_fits_a_desk_and_a_phone(opened):
 
 
 @pytest.mark.browser
+def test_no_option_of_a_command_is_cut_in_two(chromium, demo_report):
+    """A line that ends in "-" and goes on with "-catches 3" is no command any more."""
+    page = chromium.new_page()
+    page.set_content(report_page(demo_report))
+    line, lines_of = page.get_by_text("geosand place").first, {}
+    for width in range(320, 420, 7):
+        page.set_viewport_size({"width": width, "height": 800})
+        for option, lines in line.evaluate(OPTIONS):
+            lines_of.setdefault(option, set()).add(lines)
+    page.close()
+    assert lines_of == {option: {1} for option in ("--surfaces", "--catches", "--on")}
+
+
+#: The options in a paragraph, and on how many lines each stands.
+OPTIONS = """(node) => {
+      const words = [], walk = document.createTreeWalker(node, NodeFilter.SHOW_TEXT);
+      for (let text; (text = walk.nextNode()); )
+        for (const found of text.data.matchAll(/--[a-z-]+/g)) {
+          const range = document.createRange();
+          range.setStart(text, found.index);
+          range.setEnd(text, found.index + found[0].length);
+          words.push([found[0], range.getClientRects().length]);
+        }
+      return words; }"""
+
+
+@pytest.mark.browser
 def test_on_a_phone_no_table_needs_a_sideways_scroll(opened):
     """Each row is a card there: every figure lies within the page, its head beside it."""
     opened.set_viewport_size({"width": 390, "height": 800})
@@ -152,3 +180,19 @@ def test_heads_repeat_and_no_row_or_picture_is_cut(opened, paper):
     assert opened.locator("thead").first.evaluate("e => getComputedStyle(e).display") == (
         "table-header-group"
     )
+
+
+@pytest.mark.browser
+def test_no_head_of_a_table_stands_alone_at_a_foot(chromium, demo_report):
+    """Wherever the sheet ends, the head has its first rows below it."""
+    context = chromium.new_context(bypass_csp=True)
+    page = context.new_page()
+    page.set_content(report_page(demo_report))
+    page.add_style_tag(content="section:not(:has(caption)), figure { display: none }")
+    for room_mm in range(150, 230, 4):
+        page.evaluate("(mm) => { document.body.style.paddingTop = mm + 'mm'; }", room_mm)
+        sheets = pypdfium2.PdfDocument(page.pdf(format="Letter"))
+        texts = [sheet.get_textpage().get_text_range() for sheet in sheets]
+        (begun,) = [text for text in texts if "The same for each dressing" in text]
+        assert re.search(r"^D1 .*^D2 ", begun, re.MULTILINE | re.DOTALL), room_mm
+    context.close()
