@@ -51,6 +51,15 @@ def columns(table: type[T]) -> type[T]:
     return frozen(table)
 
 
+class Sized:
+    """Base of a table of columns: it is as long as its first one."""
+
+    __slots__: tuple[str, ...] = ()
+
+    def __len__(self) -> int:
+        return len(getattr(self, self.__slots__[0]))
+
+
 class Late:
     """Base of a table with a ``functools.cached_property``: what few outputs tell is worked out
     where it is asked for, once. Many sites at a time never ask.

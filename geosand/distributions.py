@@ -215,22 +215,19 @@ def _centre(t: Floats, nu: Floats) -> Floats:
     """∫₀ᵗ (1 + s²/ν)^(−(ν+1)/2) ds for 0 ≤ t ≤ 2."""
     node, weight = _legendre()
     density = np.exp(-(nu + 1) / 2 * np.log1p((t * node) ** 2 / nu))
-    mass: Floats = _added_up(weight * density) * t
-    return mass
+    return _added_up(weight * density) * t
 
 
 def _tail(t: Floats, nu: Floats) -> Floats:
     """∫ₜ^∞ (1 + s²/ν)^(−(ν+1)/2) ds for t ≥ 2."""
     node, weight = _laguerre()
     total = _added_up(weight / np.sqrt(t**2 - nu * np.expm1(-2 * node / nu)))
-    mass: Floats = total * np.exp(-(nu - 1) / 2 * np.log1p(t**2 / nu))
-    return mass
+    return total * np.exp(-(nu - 1) / 2 * np.log1p(t**2 / nu))
 
 
 def _added_up(table: Floats) -> Floats:
     """Sum of each column from the top down: ``sum`` takes another order for a single column."""
-    total: Floats = reduce(np.add, table)
-    return total
+    return reduce(np.add, table)
 
 
 @cache

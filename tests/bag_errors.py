@@ -89,7 +89,7 @@ def season(
 ) -> Reconciliation:
     """Lay a season, work it out and reconcile it."""
     results = work_out(lay(folder, seed, design, bag_error=bag_error).site)
-    found = reconcile(results.site, results.areas, results.rates, results.balance)
+    found = reconcile(results.balance)
     assert found is not None
     return found
 

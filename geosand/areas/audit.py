@@ -34,20 +34,18 @@ def audit(
     geometries: Geometries,
     kinds: Strings,
     ids: Strings,
-    edition: Ints | None = None,
     *,
     around: Ints | None = None,
     factor: Floats | None = None,
 ) -> list[Remark]:
     """Faults and findings (see :class:`Remark`) of S surfaces in lon/lat degrees, by row.
 
-    ``kinds`` and ``ids`` are those of the surfaces; polygons of different ``edition`` do not meet.
+    ``kinds`` and ``ids`` are those of the surfaces, all of one survey.
     ``around`` is the row of the surface that each one encloses, -1 for none; ``factor`` (S,) turns
     ellipsoid into ground areas [1]. Nothing is raised and nothing repaired. Surfaces whose
     coordinates can not be longitude and latitude are not looked at further.
     """
     size = len(geometries)
-    edition = np.zeros(size, dtype=np.int64) if edition is None else edition
     around = np.full(size, -1, dtype=np.int64) if around is None else around
     factor = np.ones(size) if factor is None else factor
     remarks = _not_polygons(geometries)
@@ -55,7 +53,7 @@ def audit(
     remarks += _outside_the_world(geometries, sound)
     sound = _rows_left(size, remarks)
     remarks += _elsewhere(geometries, sound)
-    remarks += _duplicates(geometries, kinds, ids, edition, sound, factor)
+    remarks += _duplicates(geometries, kinds, ids, sound, factor)
     crossings = self_crossings(geometries, sound, factor)
     remarks += crossings
     sound = np.setdiff1d(sound, [remark.row for remark in crossings])  # they have no area
@@ -70,9 +68,9 @@ def audit(
     remarks += tiny + unusual_areas(ground, kinds[sound], sound, slivers)
     remarks += few_decimals(kept, rings, ground, sound)
     alone = np.setdiff1d(sound, list(same))
-    remarks += pair_remarks(geometries, kinds, ids, edition, alone, factor)
-    remarks += collar_remarks(geometries, kinds, ids, edition, around, alone, factor)
-    remarks += hole_remarks(geometries, kinds, edition, alone, factor)
+    remarks += pair_remarks(geometries, kinds, ids, alone, factor)
+    remarks += collar_remarks(geometries, kinds, ids, around, alone, factor)
+    remarks += hole_remarks(geometries, kinds, alone, factor)
     return sorted(remarks, key=lambda remark: (remark.row, remark.severity))
 
 
@@ -158,21 +156,16 @@ def _elsewhere(geometries: Geometries, rows: Ints) -> list[Remark]:
 
 
 def _duplicates(
-    geometries: Geometries,
-    kinds: Strings,
-    ids: Strings,
-    edition: Ints,
-    rows: Ints,
-    factor: Floats,
+    geometries: Geometries, kinds: Strings, ids: Strings, rows: Ints, factor: Floats
 ) -> list[Remark]:
     """The same polygon under two ids, whatever its start vertex and winding.
 
     The one whose kind lies on top, as a green on its collar, is the one to keep; else the first.
     """
     forms = shapely.to_wkb(shapely.normalize(shapely.force_2d(geometries[rows])))
-    alike: dict[tuple[bytes, int], list[int]] = defaultdict(list)
-    for row, form, number in zip(rows.tolist(), forms, edition[rows].tolist(), strict=True):
-        alike[form, number].append(row)
+    alike: dict[bytes, list[int]] = defaultdict(list)
+    for row, form in zip(rows.tolist(), forms, strict=True):
+        alike[form].append(row)
     several = [same for same in alike.values() if len(same) > 1]
     level = precedence_levels(kinds) if several else np.zeros(0, dtype=np.int64)
     remarks = []

@@ -51,8 +51,7 @@ def _drawn_alike(rings: Rings, others: Rings) -> Bools:
         first, second = np.sort(spots[..., 0] + 1j * spots[..., 1], axis=0)  # by both parts
         both.append(np.column_stack([one.per_vertex(one.surface), first, second]))
     kind = np.unique(np.concatenate(both), axis=0, return_inverse=True)[1].ravel()
-    alike: Bools = np.isin(kind[: len(both[0])], kind[len(both[0]) :])
-    return alike
+    return np.isin(kind[: len(both[0])], kind[len(both[0]) :])
 
 
 def sides_m(rings: Rings) -> tuple[Floats, Floats]:

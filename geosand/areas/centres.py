@@ -168,8 +168,7 @@ class Centres(NamedTuple):
         def move(points: Floats) -> Floats:
             return np.column_stack(self.forward(points[:, 0], points[:, 1]))
 
-        moved: Geometries = shapely.transform(geometries, move)
-        return moved
+        return shapely.transform(geometries, move)
 
     def to_lonlat(self, geometries: Geometries) -> Geometries:
         """Geometries in degrees; columns of this are of each of their coordinates."""
@@ -177,8 +176,7 @@ class Centres(NamedTuple):
         def move(points: Floats) -> Floats:
             return np.column_stack(self.inverse(points[:, 0], points[:, 1]))
 
-        moved: Geometries = shapely.transform(geometries, move)
-        return moved
+        return shapely.transform(geometries, move)
 
 
 def _sine_and_rest(angle_deg: Floats, sine: Floats) -> None:

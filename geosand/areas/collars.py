@@ -36,7 +36,7 @@ class Collars:
 
 
 def collars_of(
-    geometries: Geometries, kinds: Strings, edition: Ints, around: Ints, rows: Ints
+    geometries: Geometries, kinds: Strings, around: Ints, rows: Ints
 ) -> tuple[Collars, list[tuple[int, Ints]]]:
     """Collars of the valid ``rows`` with what lies inside; and those that touch no or many greens.
 
@@ -48,7 +48,7 @@ def collars_of(
     enclosed = np.where(said, around[collar], -1)
     unclear: list[tuple[int, Ints]] = []
     if len(collar) and not said.all():
-        for k, touched in _touched(geometries, collar[~said], green, edition):
+        for k, touched in _touched(geometries, collar[~said], green):
             place = np.flatnonzero(~said)[k]
             if len(touched) == 1:
                 enclosed[place] = touched[0]
@@ -62,7 +62,7 @@ def collars_of(
     share = areal_m2(common) / np.where(whole > 0, whole, 1.0)
     holes = shapely.difference(_filled(shapes), shapes)
     on_top = rows[np.isin(kinds[rows], _BETWEEN)]
-    gap = uncovered(holes, geometries, edition, collar, on_top)
+    gap = uncovered(holes, geometries, collar, on_top)
     return (
         Collars(
             row=collar,
@@ -76,15 +76,11 @@ def collars_of(
     )
 
 
-def _touched(
-    geometries: Geometries, collar: Ints, green: Ints, edition: Ints
-) -> list[tuple[int, Ints]]:
-    """For each collar (its place in the column) the greens of its edition within half a metre."""
+def _touched(geometries: Geometries, collar: Ints, green: Ints) -> list[tuple[int, Ints]]:
+    """For each collar (its place in the column) the greens within half a metre."""
     plane = Plane.around(geometries[np.concatenate([collar, green])])
     rings, greens = plane.to_plane(geometries[collar]), plane.to_plane(geometries[green])
     which, met = shapely.STRtree(greens).query(rings, "dwithin", distance=_NEAR_M)
-    same = edition[collar[which]] == edition[green[met]]
-    which, met = which[same], met[same]
     order = np.lexsort((met, which))
     ends = np.searchsorted(which[order], np.arange(1, len(collar)))
     return list(enumerate(np.split(green[met[order]], ends)))
@@ -106,13 +102,12 @@ def collar_remarks(
     geometries: Geometries,
     kinds: Strings,
     ids: Strings,
-    edition: Ints,
     around: Ints,
     rows: Ints,
     factor: Floats,
 ) -> list[Remark]:
     """Collars: filled over their green, lying on its edge, with a gap, or around no surface."""
-    collars, unclear = collars_of(geometries, kinds, edition, around, rows)
+    collars, unclear = collars_of(geometries, kinds, around, rows)
     remarks = []
     for row, greens in unclear:
         text = "it names no surface that it is around"

@@ -133,5 +133,4 @@ def _covered_m(edges: Edges, others: Edges, tolerance_m: float) -> tuple[Ints, F
 def own_edges_m(perimeters_m: Floats, shared: SharedEdges) -> Floats:
     """Length in m of the edge that is each surface's own (S,): without what an upper one rules."""
     ruled = np.bincount(shared.lower, weights=shared.length_m, minlength=len(perimeters_m))
-    own: Floats = np.maximum(perimeters_m - ruled, 0.0)
-    return own
+    return np.maximum(perimeters_m - ruled, 0.0)

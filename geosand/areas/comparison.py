@@ -144,8 +144,7 @@ def _shifted_whole(old: Geometries, new: Geometries) -> Bools:
 
 def _edge_spread_m(surfaces: Surfaces, rows: Ints) -> Floats:
     """u of where an edge runs, all along it."""
-    u: Floats = np.hypot(surfaces.edge_accuracy_m[rows], surfaces.edge_bias_m[rows])
-    return u
+    return np.hypot(surfaces.edge_accuracy_m[rows], surfaces.edge_bias_m[rows])
 
 
 def compare_regrouped(
@@ -183,10 +182,9 @@ def compare_regrouped(
 
 def _verdicts(difference: Floats, u: Floats, alike: Strings) -> Strings:
     """larger or smaller where a difference exceeds its uncertainty, else what is ``alike``."""
-    verdicts: Strings = np.select(
+    return np.select(
         [difference > COVERAGE * u, difference < -COVERAGE * u], ["larger", "smaller"], alike
     )
-    return verdicts
 
 
 def _members(rows: Sequence[Ints], size: int) -> Floats:
@@ -213,5 +211,4 @@ def change_spread_m2(
     """
     old = changes.old_errors.effects(old_coefficients)
     new = changes.new_errors.effects(new_coefficients)
-    u: Floats = np.sqrt(sum(effect**2 for effect in (*old.values(), *new.values())))
-    return u
+    return np.sqrt(sum(effect**2 for effect in (*old.values(), *new.values())))

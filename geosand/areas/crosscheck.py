@@ -55,8 +55,7 @@ def grid_areas_m2(geometries: Geometries, crs: Any) -> Floats:
         return np.column_stack(transformer.transform(points[:, 0], points[:, 1]))
 
     metres = float(grid.axis_info[0].unit_conversion_factor)
-    areas: Floats = np.nan_to_num(shapely.area(shapely.transform(geometries, move))) * metres**2
-    return areas
+    return np.nan_to_num(shapely.area(shapely.transform(geometries, move))) * metres**2
 
 
 def grid_scale(geometries: Geometries, crs: Any) -> Floats:

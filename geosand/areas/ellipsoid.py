@@ -150,8 +150,7 @@ def _ordinate_series(latitude: Floats, order: int) -> Floats:
         inverse[k] = -(divisor[1 : k + 1] * inverse[k - 1 :: -1][:k]).sum(axis=0) / divisor[0]
     slope = _product(cosines, _product(inverse, inverse))
     powers = np.arange(1, order + 1)[:, None]
-    series: Floats = AXIS_M**2 * (1 - ECCENTRICITY_SQUARED) * slope / powers
-    return series
+    return AXIS_M**2 * (1 - ECCENTRICITY_SQUARED) * slope / powers
 
 
 def _product(left: Floats, right: Floats) -> Floats:

@@ -22,5 +22,4 @@ def ground_factor(elevation_m: Floats, slope: Floats) -> Floats:
     """
     height = np.nan_to_num(np.asarray(elevation_m, dtype=np.float64))
     steepness = np.nan_to_num(np.asarray(slope, dtype=np.float64))
-    factor: Floats = (1 + height / EARTH_RADIUS_M) ** 2 * np.sqrt(1 + steepness * steepness)
-    return factor
+    return (1 + height / EARTH_RADIUS_M) ** 2 * np.sqrt(1 + steepness * steepness)

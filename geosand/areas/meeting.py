@@ -23,12 +23,7 @@ _HEAPED = ("other", "path", "water")
 
 
 def pair_remarks(
-    geometries: Geometries,
-    kinds: Strings,
-    ids: Strings,
-    edition: Ints,
-    rows: Ints,
-    factor: Floats,
+    geometries: Geometries, kinds: Strings, ids: Strings, rows: Ints, factor: Floats
 ) -> list[Remark]:
     """Of the valid ``rows``: surfaces drawn twice, nearly alike, and overlaps within one kind."""
     if not len(rows):
@@ -40,14 +35,14 @@ def pair_remarks(
     larger = np.maximum(ground[first], ground[second])
     alike = smaller >= SAME_SHARE * larger
     kin = (kinds[rows][first] == kinds[rows][second]) & ~np.isin(kinds[rows][first], _HEAPED)
-    kept = (first < second) & (edition[rows][first] == edition[rows][second]) & (alike | kin)
+    kept = (first < second) & (alike | kin)
     first, second, larger, smaller = first[kept], second[kept], larger[kept], smaller[kept]
     order = np.lexsort((second, first))
     first, second, larger, smaller = first[order], second[order], larger[order], smaller[order]
     common = _common_m2(shapes, first, second) * factor[rows][first]
     level = precedence_levels(kinds)
     equal = same_area(smaller, larger)
-    rank = precedence_ranks(kinds[rows], ground / factor[rows], edition[rows])
+    rank = precedence_ranks(kinds[rows], ground / factor[rows])
     remarks = []
     for k in np.flatnonzero(common > np.minimum(_OVERLAP_M2, larger / 2)).tolist():
         i, j = int(rows[first[k]]), int(rows[second[k]])
@@ -117,39 +112,32 @@ def inside(shape: Any) -> tuple[float, float]:
     return float(shapely.get_x(point)), float(shapely.get_y(point))
 
 
-def uncovered(
-    holes: Geometries, geometries: Geometries, edition: Ints, owner: Ints, rows: Ints
-) -> Geometries:
-    """What is left of each hole (n,) of the ``owner`` rows without other surfaces of its edition.
+def uncovered(holes: Geometries, geometries: Geometries, owner: Ints, rows: Ints) -> Geometries:
+    """What is left of each hole (n,) of the ``owner`` rows without other surfaces.
 
     ``rows`` are the valid surfaces that may lie in it.
     """
     left = holes.copy()
     there = np.flatnonzero(~shapely.is_empty(holes))
-    if not len(there):
-        return left
     which, met = shapely.STRtree(geometries[rows]).query(holes[there], "intersects")
     other = rows[met] != owner[there[which]]
-    same = edition[rows[met]] == edition[owner[there[which]]]
-    which, met = which[other & same], met[other & same]
+    which, met = which[other], met[other]
     covering, group = united(geometries[rows[met]], which)
     left[there[group]] = shapely.difference(holes[there[group]], covering)
     return left
 
 
 def hole_remarks(
-    geometries: Geometries, kinds: Strings, edition: Ints, rows: Ints, factor: Floats
+    geometries: Geometries, kinds: Strings, rows: Ints, factor: Floats
 ) -> list[Remark]:
     """Holes that no other surface fills; those of collars are told by their gap."""
     parts, owner = shapely.get_parts(geometries[rows], return_index=True)
     holed = (shapely.get_num_interior_rings(parts) > 0) & (kinds[rows[owner]] != "collar")
     rings, part = shapely.get_rings(parts[holed], return_index=True)
     inner = np.diff(part, prepend=-1) == 0  # the first ring of a part is its outline
-    if not inner.any():
-        return []
     holes = shapely.polygons(rings[inner])
     surface = rows[owner[holed][part[inner]]]
-    left = uncovered(holes, geometries, edition, surface, rows)
+    left = uncovered(holes, geometries, surface, rows)
     size = ellipsoid_areas_m2(holes) * factor[surface]
     empty = areal_m2(left) * factor[surface] > _OPEN_SHARE * size
     remarks = []

@@ -109,5 +109,4 @@ def _vertex_spread_m2(
     np.maximum.at(s, which, np.concatenate(accuracy))
     variance = s**2 * (total**2).sum(axis=1)
     surface = places[:, 0].astype(np.int64)
-    u: Floats = np.sqrt(np.bincount(surface, variance, minlength=len(old)))
-    return u
+    return np.sqrt(np.bincount(surface, variance, minlength=len(old)))

@@ -80,8 +80,7 @@ class Boxes(NamedTuple):
         """Whether each has a place in common with another."""
         meets = (self.east >= other.west) & (self.west <= other.east)
         meets &= (self.north >= other.south) & (self.south <= other.north)
-        found: Bools = meets
-        return found
+        return meets
 
 
 class Edges(NamedTuple):
@@ -219,10 +218,8 @@ def _in_disc(from_centre: Floats, step: Floats, radius: float) -> tuple[Floats, 
 
 
 def _dot(one: Floats, other: Floats) -> Floats:
-    product: Floats = one[:, 0] * other[:, 0] + one[:, 1] * other[:, 1]
-    return product
+    return one[:, 0] * other[:, 0] + one[:, 1] * other[:, 1]
 
 
 def _cross(one: Floats, other: Floats) -> Floats:
-    product: Floats = one[:, 0] * other[:, 1] - one[:, 1] * other[:, 0]
-    return product
+    return one[:, 0] * other[:, 1] - one[:, 1] * other[:, 0]

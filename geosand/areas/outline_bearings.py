@@ -117,8 +117,7 @@ def bearing(x: Floats, y: Floats) -> Floats:
 def edge_towards(outlines: Outlines, corners: Corners, ring: Ints, there: Floats) -> Ints:
     """Edge (−1: the last) of ordered rings that lies towards a bearing."""
     place = np.searchsorted(corners.bearing, _RING * ring + there, side="right")
-    edge: Ints = place - 1 - outlines.first[ring]
-    return edge
+    return place - 1 - outlines.first[ring]
 
 
 def edges_towards(
@@ -139,8 +138,7 @@ def edges_towards(
 
 def in_ring(edge: Ints, edges: Ints) -> Ints:
     """Edges counted on past the last or back past the first."""
-    found: Ints = edge % edges
-    return found
+    return edge % edges
 
 
 def _from_lowest(angle: Floats, first: Ints, edges: Ints, onward: Bools) -> Ints:
@@ -164,8 +162,6 @@ def _turn_and_least(x: Floats, y: Floats, first: Ints, last: Ints) -> tuple[Floa
 
     What an edge adds is positive where it goes the same way round the middle as its ring.
     """
-    if not len(first):
-        return np.empty(0), np.empty(0)
     cross = np.empty(len(x))
     np.multiply(x[:-1], y[1:], out=cross[:-1])
     cross[:-1] -= y[:-1] * x[1:]
@@ -181,8 +177,7 @@ def _ascends(angle: Floats, first: Ints, last: Ints) -> Bools:
     step = np.empty(len(angle))
     np.subtract(angle[1:], angle[:-1], out=step[:-1])
     step[last] = np.inf
-    grows: Bools = np.minimum.reduceat(step, first) > 0 if len(first) else step > 0
-    return grows
+    return np.minimum.reduceat(step, first) > 0 if len(first) else step > 0
 
 
 def square_to_edge(corners: Corners, begin: Ints, x: Floats, y: Floats) -> Floats:
@@ -192,8 +187,7 @@ def square_to_edge(corners: Corners, begin: Ints, x: Floats, y: Floats) -> Float
     away_x, away_y = x - from_x, y - from_y
     along = (away_x * step_x + away_y * step_y) / (step_x * step_x + step_y * step_y)
     along = np.clip(along, 0.0, 1.0)
-    square: Floats = (away_x - along * step_x) ** 2 + (away_y - along * step_y) ** 2
-    return square
+    return (away_x - along * step_x) ** 2 + (away_y - along * step_y) ** 2
 
 
 def square_to_edges_beside(
@@ -238,7 +232,4 @@ def bends_of(outlines: Outlines, corners: Corners) -> Bends:
 
 def sums_by_ring(outlines: Outlines, column: Floats) -> Floats:
     """Sums of a column with one row a corner."""
-    if not len(outlines.first):
-        return np.empty(0)
-    sums: Floats = np.add.reduceat(column, outlines.first)
-    return sums
+    return np.add.reduceat(column, outlines.first)

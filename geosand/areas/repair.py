@@ -197,8 +197,7 @@ def _mend_collars(
     """Collars named, cut along their green and grown over the gap, where there is a remark."""
     remarks = _found(shapes, kinds, ids, kept, around, _COLLARS)
     rows = np.flatnonzero(kept & shapely.is_valid(shapes))
-    one = np.zeros(len(shapes), dtype=np.int64)
-    collars, _ = collars_of(shapes, kinds, one, around, rows)
+    collars, _ = collars_of(shapes, kinds, around, rows)
     at = {row: k for k, row in enumerate(collars.row.tolist())}
     for remark in remarks:
         if not remark.mend or remark.other < 0 or remark.row not in at:

@@ -42,8 +42,7 @@ class Rings(Late):
 
     def sum_rings(self, values: Floats) -> Floats:
         """Sum per surface of one value per ring (R,); 0 where a surface has no ring."""
-        total: Floats = np.bincount(self.surface, values, self.surfaces).astype(np.float64)
-        return total
+        return np.bincount(self.surface, values, self.surfaces).astype(np.float64)
 
     def per_vertex(self, values: NDArray[Scalar]) -> NDArray[Scalar]:
         """One value per ring (R,) repeated for each of its vertices (N,)."""

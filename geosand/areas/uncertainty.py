@@ -47,8 +47,7 @@ class Sums(NamedTuple):
         else:
             squares = self.coefficient * alike(u, self.row)
             squares *= squares
-        u_of_sum: Floats = np.sqrt(self.runs.sums(squares))
-        return u_of_sum
+        return np.sqrt(self.runs.sums(squares))
 
 
 @columns
@@ -160,5 +159,4 @@ class AreaErrors:
         edge = edge + np.bincount(lower, weights=edge_lost, minlength=surfaces)
         bias = self.edge_bias_m * self.own_edge_m
         bias = bias - np.bincount(lower, weights=bias_lost, minlength=surfaces)
-        u: Floats = np.sqrt(self.u_vertices_m2**2 + edge + bias**2)
-        return u
+        return np.sqrt(self.u_vertices_m2**2 + edge + bias**2)

@@ -49,8 +49,6 @@ def closings(
     """
     out: list[list[Closing]] = [[] for _ in range(len(spread))]
     rows = np.flatnonzero(fill)
-    if not len(rows):
-        return out
     loads: Loads = take(site.loads, fill[site.loads.dressing])
     group, size = np.searchsorted(rows, loads.dressing), len(rows)
     spread, on_surfaces = spread.rows(rows), on_surfaces.rows(rows)

@@ -106,8 +106,7 @@ def _stretch(top: float, degrees_of_freedom: float) -> Floats:
 
 def single_product(weights: Floats, columns: Floats, out: Singles | None = None) -> Singles:
     """Weights (n, K) times columns (K, R) in single precision: half the time, half the room."""
-    product: Singles = np.matmul(weights.astype(np.float32), columns.astype(np.float32), out=out)
-    return product
+    return np.matmul(weights.astype(np.float32), columns.astype(np.float32), out=out)
 
 
 class Drawn(NamedTuple):
@@ -159,8 +158,7 @@ def tails(values: AnyFloats, rank: int, middle: Floats, u: Floats) -> Floats:
     far = far_enough(rank, values.shape[1]) * u
     below = outermost(values, middle - far, rank)
     above = outermost(values, middle + far, rank, above=True)
-    ends: Floats = np.concatenate([below, above], axis=1, dtype=np.float64)
-    return ends
+    return np.concatenate([below, above], axis=1, dtype=np.float64)
 
 
 @cache

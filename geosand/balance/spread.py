@@ -100,8 +100,6 @@ def _maybe_divided(loads: Loads, size: int) -> Ints:
 
 def _divided(site: Site, dressings: Ints) -> dict[int, list[tuple[Ints, Ints]]]:
     """Rows of Dressed and of Loads of each part of the ``dressings`` that are divided."""
-    if not len(dressings):
-        return {}
     ground = site.surfaces.ground[site.dressed.surface]
     rows = _rows_of_each(site.dressed.dressing, dressings)
     loads = _rows_of_each(site.loads.dressing, dressings)

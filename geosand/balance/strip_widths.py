@@ -80,14 +80,7 @@ def strips_of(
     )
 
 
-def strip_widths(
-    site: Site,
-    register: AreaRegister,
-    rates: Rates,
-    balance: Balance,
-    *,
-    as_of: np.datetime64 | None = None,
-) -> StripWidths:
+def strip_widths(balance: Balance, *, as_of: np.datetime64 | None = None) -> StripWidths:
     """Mean strip width of each spreader over its dressings, sources kept, with its interval.
 
     ``as_of`` leaves later dressings out.
@@ -101,6 +94,7 @@ def strip_widths(
     every surface: edges between two dressed ones count too, and
     :func:`shared_edges` says how much they are.
     """
+    site, register, rates = balance.site, balance.areas, balance.rates
     strips, deviation_m = strips_of(site, register, rates, balance.overthrow, site.dressed.dressing)
     usable = np.isfinite(strips.value) & (balance.verdict != NOT_CLOSED)
     if as_of is not None:
@@ -154,15 +148,16 @@ def _lasting(
     )
 
 
-def shared_edges(site: Site, register: AreaRegister, rates: Rates, spreaders: Strings) -> Floats:
+def shared_edges(balance: Balance, spreaders: Strings) -> Floats:
     """Share of each spreader's Σ rate·perimeter (k,) along edges with another dressed surface.
 
     An edge within 0.3 m of another surface of the same dressing is shared: drawn edges seldom meet.
     Nothing is thrown over there; a strip width spreads the overthrow over the whole perimeter, so
     that along the other edges the strip is wider by 1/(1 − share).
     """
+    site, register = balance.site, balance.areas
     dressing, surface = site.dressed.dressing, site.dressed.surface
-    known = np.nan_to_num(rates.rate.value)
+    known = np.nan_to_num(balance.rates.rate.value)
     lie = distinct(surface)
     one, other, length_m = _common(register.owned_plane[lie], site.surfaces.edition[lie])
     first, last = np.searchsorted(lie[one], np.stack((surface, surface + 1)))

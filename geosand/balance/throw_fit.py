@@ -16,7 +16,6 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from geosand.areas.register import AreaRegister
 from geosand.balance.account import Balance
 from geosand.balance.rings.strips import parts_less_holes
 from geosand.balance.strip_widths import strips_of
@@ -81,8 +80,9 @@ class ThrowFit:
     sigmas: Floats  #: strip of the balance less strip of the catches, over its u
 
 
-def throw_fit(site: Site, register: AreaRegister, rates: Rates, balance: Balance) -> ThrowFit:
+def throw_fit(balance: Balance) -> ThrowFit:
     """Fit reach and edge rate of every group to its ring catches, and to its balance as well."""
+    site, register, rates = balance.site, balance.areas, balance.rates
     group, of_group = balance.group_of_row, balance.dressing_of_group
     size = len(of_group)
     surface, known = site.dressed.surface, np.nan_to_num(rates.rate.value)
@@ -91,7 +91,7 @@ def throw_fit(site: Site, register: AreaRegister, rates: Rates, balance: Balance
     by_balance = strips_of(site, register, rates, balance.group_overthrow, group).width
     turn = np.pi * parts_less_holes(register.owned_plane[surface])
     turn = ratio(np.bincount(group, known * turn, size), edge, empty=0.0)
-    row, ring_group = ring_catches(rates, balance)
+    row, ring_group = ring_catches(balance)
     likely, mean_f, u_f = _from_catches(site, rates, row, ring_group, size)
     catches = np.bincount(ring_group, minlength=size)
     strip = mean_f * (GRID_M / 2 + turn[:, None] * GRID_M**2 / 3)
@@ -135,9 +135,9 @@ def of_some(catches: Ints, edge_kg: Floats, group: Ints, size: int) -> Floats:
     return U_SHARE * np.sqrt(np.bincount(group, (tray_share - edge_share) ** 2, size))
 
 
-def ring_catches(rates: Rates, balance: Balance) -> tuple[Ints, Ints]:
+def ring_catches(balance: Balance) -> tuple[Ints, Ints]:
     """Catches beside a dressed surface whose rate is known (rows), and the group of each."""
-    where = rates.assignment
+    rates, where = balance.rates, balance.rates.assignment
     counts = rates.each.counts & (where.nearest >= 0)
     counts &= np.isin(where.zone, ("collar", "surrounds", "farther")) & (where.outside_m > 0)
     row = np.flatnonzero(counts & (where.outside_m <= LONGEST_M))
@@ -307,8 +307,7 @@ def _limits(weight: Floats, strip: Floats, u_strip: Floats) -> tuple[Floats, Flo
     def quantile(probability: float) -> Floats:
         at = np.minimum((mass < probability).sum(axis=1), each.shape[1] - 1)
         end = np.take_along_axis(order, at[:, None], axis=1)
-        found: Floats = np.maximum(np.take_along_axis(each, end, axis=1)[:, 0], 0.0)
-        return found
+        return np.maximum(np.take_along_axis(each, end, axis=1)[:, 0], 0.0)
 
     low, most, high = (quantile(probability) for probability in (0.025, 0.95, 0.975))
     return np.where(most < high - low, 0.0, low), high

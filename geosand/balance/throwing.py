@@ -73,8 +73,6 @@ def drawn_collars(site: Site, register: AreaRegister) -> Geometries:
     out = np.full(len(surfaces), None, dtype=object)
     around = (surfaces.kind == "collar") & (surfaces.around >= 0)
     drawn = np.flatnonzero(around & ~shapely.is_empty(register.owned_plane))
-    if not len(drawn):
-        return out
     within = rows_of_pairs(
         surfaces.edition, surfaces.ground, surfaces.edition[drawn], surfaces.around[drawn]
     )

@@ -47,14 +47,7 @@ class Witness:
 
 
 def monte_carlo(
-    site: Site,
-    areas: AreaRegister,
-    rates: Rates,
-    balance: Balance,
-    *,
-    draws: int = DRAWS,
-    seed: int,
-    student: bool = True,
+    balance: Balance, *, draws: int = DRAWS, seed: int, student: bool = True
 ) -> Witness:
     """Intervals of on surfaces, overthrow and depths from draws; nan where not measured.
 
@@ -63,6 +56,7 @@ def monte_carlo(
     Second-order products between the sampling of single surfaces and their single areas are kept
     for each dressing's sums only.
     """
+    site, areas, rates = balance.site, balance.areas, balance.rates
     dressed, density, each = site.dressed, rates.density, np.arange(len(site.dressed))
     sand = site.dressings.sand[dressed.dressing]
     depth = Factored.of_sums(rates.rate, rates.rate, 1 / density.value[sand], each)

@@ -154,8 +154,7 @@ def least_caught(site: Site, rates: Rates, ledger: Ledger, row: Ints, most: int,
     ground = site.surfaces.ground[row]
     ids = site.surfaces.id[row].tolist()
     drawn = np.array([generator(seed, name).random() for name in ids])
-    chosen: Ints = row[np.sort(np.lexsort((drawn, times[ground]))[:most])]
-    return chosen
+    return row[np.sort(np.lexsort((drawn, times[ground]))[:most])]
 
 
 def chosen_sand(site: Site, ledger: Ledger, name: str | None) -> tuple[int, str]:

@@ -6,11 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from geosand.areas.register import AreaRegister
 from geosand.balance.account import NOT_CLOSED, Balance
 from geosand.columns import Floats, Ints
-from geosand.rates.surface_rates import Rates
-from geosand.site.tables import Site
 
 #: Relative deviation of a dressing from its plan where nothing is known, taken as two dressings;
 #: our own choice, no published source.
@@ -28,21 +25,14 @@ class CrewPrecision:
     dressings: Ints  #: rows of Dressings
 
 
-def crew_precision(
-    site: Site,
-    register: AreaRegister,
-    rates: Rates,
-    balance: Balance,
-    *,
-    spreader: str,
-    as_of: np.datetime64,
-) -> CrewPrecision:
+def crew_precision(balance: Balance, *, spreader: str, as_of: np.datetime64) -> CrewPrecision:
     """Deviation of caught from planned mass over the dressings of a spreader up to a day.
 
     Rows without a planned depth or without catches do not count, nor does a dressing
     that does not close: its catches or its records are wrong. What the catches did not see well is
     in it too, so that it is rather too large than too small.
     """
+    site, register, rates = balance.site, balance.areas, balance.rates
     dressed, size = site.dressed, len(site.dressings)
     density = rates.density.value[site.dressings.sand[dressed.dressing]]
     planned = dressed.planned_m * density

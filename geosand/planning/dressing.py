@@ -69,21 +69,14 @@ class NextDressing:
     findings: tuple[Finding, ...]
 
 
-def next_dressing(
-    site: Site,
-    register: AreaRegister,
-    rates: Rates,
-    balance: Balance,
-    ledger: Ledger,
-    request: Request,
-) -> NextDressing:
+def next_dressing(balance: Balance, ledger: Ledger, request: Request) -> NextDressing:
     """Everything the crew and the office need for one dressing. Raises ValueError as its parts."""
+    site, register, rates = balance.site, balance.areas, balance.rates
     day, sand, spreader = ledger.as_of, request.sand, request.spreader
     plan = _rates(site, register, rates, ledger, request)
     leg, back = _ways(register, plan, request.start_m)
-    past = (site, register, rates, balance)
-    strip = strip_width(*past, spreader=spreader, as_of=day)
-    crew = crew_precision(*past, spreader=spreader, as_of=day)
+    strip = strip_width(balance, spreader=spreader, as_of=day)
+    crew = crew_precision(balance, spreader=spreader, as_of=day)
     order = sand_order(site, register, plan, strip, crew, request, as_of=day)
     width = max(strip.width_m, 0.0) if math.isfinite(strip.width_m) else 0.0
     over = width * plan.rate_kg_m2 * plan.perimeter_m

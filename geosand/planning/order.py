@@ -17,7 +17,6 @@ from geosand.estimates import Estimates, Interval
 from geosand.planning.choosing import Request
 from geosand.planning.crew import CrewPrecision
 from geosand.planning.next_rate import NextRates
-from geosand.rates.surface_rates import Rates
 from geosand.site.tables import Site
 
 CREW = "crew"  #: source: how well the crew hits a planned rate
@@ -38,25 +37,18 @@ class StripWidth:
         return self.relative.interval(floor=0.0)
 
 
-def strip_width(
-    site: Site,
-    register: AreaRegister,
-    rates: Rates,
-    balance: Balance,
-    *,
-    spreader: str,
-    as_of: np.datetime64,
-) -> StripWidth:
+def strip_width(balance: Balance, *, spreader: str, as_of: np.datetime64) -> StripWidth:
     """Strip width of ``spreader`` ("" = not named) over its measured dressings up to ``as_of``.
 
     The width is that of ``strip_widths``, the one that a balance with witnesses shows; a further
     dressing is predicted with its scatter from dressing to dressing added: s²·(1 + Σw²), w the
     weights of the mean, with the degrees of freedom of s.
     """
-    mine = (site.dressings.spreader == spreader) & (site.dressings.date <= as_of)
+    dressings = balance.site.dressings
+    mine = (dressings.spreader == spreader) & (dressings.date <= as_of)
     mine &= np.isfinite(balance.overthrow.value)
     faulty = balance.verdict == NOT_CLOSED
-    all_of_them = strip_widths(site, register, rates, balance, as_of=as_of)
+    all_of_them = strip_widths(balance, as_of=as_of)
     row = np.flatnonzero(all_of_them.spreader == spreader)
     if not len(row):
         return StripWidth(

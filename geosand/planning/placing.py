@@ -8,7 +8,7 @@ import numpy as np
 import shapely
 
 from geosand.areas.register import AreaRegister
-from geosand.columns import Floats, Geometries, Ints, Strings, columns, distinct
+from geosand.columns import Floats, Geometries, Ints, Sized, Strings, columns, distinct
 from geosand.errors import Finding
 from geosand.planning.drawn_points import OUTSIDE, points_inside, points_outside
 from geosand.planning.route import group_by_group, middles
@@ -16,7 +16,7 @@ from geosand.site.tables import Site
 
 
 @columns
-class Places:
+class Places(Sized):
     """Points to lay trays on, one row a tray, surface by surface, in the order of walking."""
 
     row: Ints  #: row of Surfaces
@@ -30,9 +30,6 @@ class Places:
     inside_m: Floats  #: distance to the edge; nan outside
     zone: Strings
     findings: tuple[Finding, ...] = ()
-
-    def __len__(self) -> int:
-        return len(self.row)
 
 
 def place_catches(

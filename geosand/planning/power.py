@@ -15,9 +15,8 @@ from geosand.estimates import Estimates
 from geosand.rates.edge_distance import EDGE_BAND_M
 from geosand.rates.edge_taper import PLACED, U_TAPER
 from geosand.rates.random_effects import DressingRates
-from geosand.rates.surface_rates import TAPER, Rates
+from geosand.rates.surface_rates import TAPER
 from geosand.rates.variance_components import INSEPARABLE_SHARE, Prior
-from geosand.site.tables import Site
 from geosand.tuples import NamedTuple
 
 DEFAULT_SD = 0.08  #: relative, of surfaces and of catches; the stated default of the rates
@@ -49,14 +48,13 @@ class Power:
     depth: Floats  #: half-width of the 95 % interval of a caught surface's depth, relative
 
 
-def site_variances(
-    site: Site, register: AreaRegister, rates: Rates, balance: Balance, *, row: Ints, swath_m: float
-) -> Variances:
+def site_variances(balance: Balance, *, row: Ints, swath_m: float) -> Variances:
     """Medians over the site's measured dressings; stated defaults where there is none.
 
     Of surfaces ``row`` comes how much ground lies within half a swath (nan: 1 m) of an edge; the
     edge taper of past dressings is left out, since the design says what of it stays.
     """
+    site, register, rates = balance.site, balance.areas, balance.rates
     band_m = swath_m / 2 if np.isfinite(swath_m) else EDGE_BAND_M
     model, spread, trays_at = rates.model, balance.spread.value, site.catches
     told = np.isfinite(trays_at.edge_distance_m)

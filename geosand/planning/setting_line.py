@@ -37,8 +37,7 @@ def levels_of(z: Floats, q: Floats, errors: RowErrors) -> Levels:
 
     def mean(values: Floats) -> Floats:
         begin = values[first]  # of one row the mean is that row, to the last digit
-        out: Floats = begin + np.bincount(of, weight * (values - begin[of]), len(first)) / total
-        return out
+        return begin + np.bincount(of, weight * (values - begin[of]), len(first)) / total
 
     return Levels(mean(z), mean(q))
 

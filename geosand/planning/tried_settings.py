@@ -135,8 +135,7 @@ def _mean_rate(site: Site, register: AreaRegister, rows: _Rows, rate: Floats) ->
     """Rate (kg/m²) over the ground of each of ``rows``; nan where nothing was caught."""
     area, size = register.area_m2[site.dressed.surface], len(rows.dressing)
     ground = np.bincount(rows.of, area, size)
-    out: Floats = np.bincount(rows.of, rate * area, size) / np.where(ground > 0, ground, np.nan)
-    return out
+    return np.bincount(rows.of, rate * area, size) / np.where(ground > 0, ground, np.nan)
 
 
 def _errors(site: Site, rows: _Rows, found: SurfaceRates, kept: Ints) -> RowErrors:

@@ -51,8 +51,6 @@ def doubtful_tapes(
     tape = catches.edge_distance_m
     has = catches.used & np.isfinite(tape)
     findings: list[Finding] = []
-    if not has.any():
-        return findings
     for k in np.flatnonzero(has & ~near).tolist():
         text = (
             f"catch {catches.id[k]} was taped {abs(tape[k]):g} m from an edge, but lies near no"
@@ -89,8 +87,6 @@ def near_edges(
     catches, about = site.catches, Teller(site, "catch")
     free = catches.used & (catches.declared < 0) & np.isnan(catches.edge_distance_m)
     findings: list[Finding] = []
-    if not free.any():
-        return findings
     known = allowance + catches.half_diagonal_m
     near = free & (surface < 0) & (outside_m < known)
     on = np.flatnonzero(free & (surface >= 0))

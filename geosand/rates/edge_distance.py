@@ -29,8 +29,7 @@ def edge_distances(x: Floats, y: Floats, polygons: Geometries, row: Ints) -> Flo
         return np.empty(0)
     used, place = np.unique(row, return_inverse=True)
     outlines = shapely.boundary(polygons[used])
-    gap: Floats = shapely.distance(shapely.points(x, y), outlines[place])
-    return gap
+    return shapely.distance(shapely.points(x, y), outlines[place])
 
 
 def nearest_dressed(

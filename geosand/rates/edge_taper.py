@@ -139,8 +139,7 @@ def _shares_in_band(
     _, first, which = np.unique(key, return_index=True, return_inverse=True)
     surface, owned = site.dressed.surface[rows[first]], register.owned_plane
     inner = inner_area_m2(owned, insides, surface, millimetres[first] / 1000)
-    share: Floats = (1 - ratio(inner, shapely.area(owned[surface]), empty=1.0))[which]
-    return share
+    return (1 - ratio(inner, shapely.area(owned[surface]), empty=1.0))[which]
 
 
 def inner_area_m2(polygons: Geometries, insides: Insides, row: Ints, distance_m: Floats) -> Floats:

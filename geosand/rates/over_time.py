@@ -59,8 +59,7 @@ def surfaces_alone(table: Estimates, in_mean: Floats, dressing: Ints) -> Estimat
 def deviations(rate: Estimates, in_mean: Floats, dressing: Ints, weight: Floats) -> Floats:
     """c (n,): what one u of a surface's own deviation does to Σ weight · rate of its dressing."""
     own = np.nan_to_num(rate.effects[SURFACE] * weight)
-    moved: Floats = np.bincount(dressing, own)[dressing] * in_mean - own
-    return moved
+    return np.bincount(dressing, own)[dressing] * in_mean - own
 
 
 def stays_of_totals(deviation: Floats, surface: Ints, group: Runs, of_row: Ints) -> Floats:
@@ -180,8 +179,7 @@ def sum_of_surfaces(
 
 def _squares(in_mean: Floats, dressing: Ints) -> Floats:
     """Σ g² over the surfaces of the dressing of each row."""
-    squares: Floats = np.bincount(dressing, in_mean**2)[dressing].astype(np.float64)
-    return squares
+    return np.bincount(dressing, in_mean**2)[dressing].astype(np.float64)
 
 
 def _divided(table: Estimates, stays: Floats) -> Estimates:

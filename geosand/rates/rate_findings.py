@@ -190,8 +190,6 @@ def tight_catches(
     order = np.argsort(counted.row, kind="stable")
     row, catch = counted.row[order], counted.catch[order]
     begun = np.flatnonzero(np.diff(row, prepend=-1))
-    if not len(begun):
-        return []
     size = np.zeros(len(begun))
     for place in (where.x_m[catch], where.y_m[catch]):
         size += (np.maximum.reduceat(place, begun) - np.minimum.reduceat(place, begun)) ** 2

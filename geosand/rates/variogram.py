@@ -16,7 +16,7 @@ import math
 
 import numpy as np
 
-from geosand.columns import Floats, Ints, columns, ragged, ratio
+from geosand.columns import Floats, Ints, Sized, columns, ragged, ratio
 from geosand.rates.kriging import Variogram
 
 LEAST_CATCHES, LEAST_PAIRS, LEAST_LAGS, LAGS = 100, 30, 4, 12
@@ -26,15 +26,12 @@ _RANGES = 200  # that are tried, in geometric steps
 
 
 @columns
-class Lags:
+class Lags(Sized):
     """The variogram as measured, one row a class of distances that has enough pairs."""
 
     distance_m: Floats  #: mean of the pairs
     gamma: Floats  #: relative to the mean of the surface, squared
     pairs: Floats
-
-    def __len__(self) -> int:
-        return len(self.distance_m)
 
 
 def pooled_lags(points_m: Floats, values: Floats, group: Ints) -> Lags:

@@ -16,5 +16,4 @@ def hole_capacity_m(diameter_m: Floats, spacing_m: Floats, depth_m: Floats) -> F
     >>> print(round(float(hole_capacity_m(np.float64(0.0127), np.float64(0.05), 0.075)), 4))
     0.0038
     """
-    capacity: Floats = np.pi / 4 * np.square(diameter_m) * depth_m / np.square(spacing_m)
-    return capacity
+    return np.pi / 4 * np.square(diameter_m) * depth_m / np.square(spacing_m)

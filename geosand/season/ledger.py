@@ -56,14 +56,12 @@ class Ledger:
     @property
     def as_of(self) -> np.datetime64:
         """The day of account of a site by itself; NaT for several."""
-        day: np.datetime64 = self.days[0] if len(self.days) == 1 else np.datetime64("NaT", "D")
-        return day
+        return self.days[0] if len(self.days) == 1 else np.datetime64("NaT", "D")
 
     @property
     def never_caught(self) -> Bools:
         """Surfaces whose depth so far is all estimated from others."""
-        never: Bools = ~self.own & (self.dressings > 0) & self.measured
-        return never
+        return ~self.own & (self.dressings > 0) & self.measured
 
     @property
     def told(self) -> Strings:
@@ -161,8 +159,7 @@ def _counted(site: Site, register: AreaRegister, members: Members, days: Dates) 
     date, of = site.dressings.date, site.of_dressing
     start, end = members.season_start[of], members.season_end[of]
     inside = (date >= start) & (date <= days[of]) & (np.isnat(end) | (date <= end))
-    counted: Bools = inside[site.dressed.dressing] & (register.area_m2[site.dressed.surface] > 0)
-    return counted
+    return inside[site.dressed.dressing] & (register.area_m2[site.dressed.surface] > 0)
 
 
 def _any_of(index: Ints, size: int) -> Bools:

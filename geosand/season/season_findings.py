@@ -66,8 +66,6 @@ def _there_before(site: Site, late: Ints) -> Ints:
 
 def never_dressed(site: Site, counted: Bools, row: Ints, never: Bools) -> list[Finding]:
     """Those of ``row`` of Surfaces that ``never`` had a dressing, where other surfaces had one."""
-    if not never.any():
-        return []
     under_way = np.zeros(len(site.members), dtype=np.bool_)
     under_way[site.of_dressing[site.dressed.dressing[counted]]] = True
     findings = []
@@ -104,8 +102,6 @@ def without_a_plan(site: Site, rows: Ints) -> list[Finding]:
     That is so without a season_end.
     """
     bare = rows[np.isfinite(site.surfaces.target_m[rows])]
-    if not len(bare):
-        return []
     endless = np.isnat(site.members.season_end)
     text = (
         "no target so far can be told: give planned_depth_mm to its dressings, or a season_end in"

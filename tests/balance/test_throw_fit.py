@@ -11,12 +11,13 @@ import scipy.stats
 
 from geosand.areas.register import area_register
 from geosand.balance import throw_fit as fitting
-from geosand.balance.account import site_balance
+from geosand.balance.account import Balance, site_balance
 from geosand.balance.strip_widths import shared_edges, strip_widths
 from geosand.balance.throw_fit import of_some, q_of, throw_fit
 from geosand.formats.site_folder import read_site
 from geosand.rates.surface_rates import site_rates
 from geosand.results import work_out
+from geosand.site.tables import Site
 from tests.bag_errors import Design, lay
 from tests.balance.seasons import Plan, season
 from tests.sites import LAT, LON, collection, square, surface, table, write_site
@@ -71,7 +72,7 @@ def exact_site(
     )
     areas = area_register(site.surfaces)
     rates = site_rates(site, areas)
-    return site, areas, rates, site_balance(site, areas, rates)
+    return site_balance(site, areas, rates)
 
 
 @pytest.mark.parametrize(("reach", "edge"), [(2.0, 1.0), (1.0, 1.0), (2.6, 0.8)])
@@ -79,7 +80,7 @@ def test_trays_without_scatter_give_reach_and_edge_rate(
     tmp_path: Path, reach: float, edge: float
 ) -> None:
     """Known truth: twelve trays to beyond the reach know both, whatever the balance says."""
-    fit = throw_fit(*exact_site(tmp_path, reach, edge))
+    fit = throw_fit(exact_site(tmp_path, reach, edge))
     assert fit.catches.tolist() == [24]
     assert fit.from_catches.reach_m[0] == pytest.approx(reach, rel=0.03)
     assert fit.from_catches.edge_rate[0] == pytest.approx(edge, abs=0.03)
@@ -94,7 +95,7 @@ def test_trays_without_scatter_give_reach_and_edge_rate(
 def test_catches_and_balance_together_are_surer_than_either(tmp_path: Path) -> None:
     """Two measurements of one strip: their mean by variances (the catches' reach is certain)."""
     loads = "load,dressing,count,unit_mass_kg,u_unit_mass_kg,u_label_percent\nL1,D1,1,740,10,0.1\n"
-    fit = throw_fit(*exact_site(tmp_path, loads=loads, each=36))
+    fit = throw_fit(exact_site(tmp_path, loads=loads, each=36))
     one, balance = fit.from_catches, fit.overthrow.value[0] / fit.edge_kg[0]
     u = np.array([one.u_strip_width_m[0], fit.overthrow.u()[0] / fit.edge_kg[0]])
     weight = 1 / u**2
@@ -109,7 +110,7 @@ def test_catches_and_balance_together_are_surer_than_either(tmp_path: Path) -> N
 @pytest.mark.parametrize("ends_m", [0.75, 1.0, 1.3])
 def test_a_throw_that_ends_at_once_has_the_strip_it_fills(tmp_path: Path, ends_m: float) -> None:
     """A strip at full rate as wide as the throw; a straight fall alone made it 17 to 27 % less."""
-    caught = throw_fit(*exact_site(tmp_path, 2 * ends_m, at_once=True)).from_catches
+    caught = throw_fit(exact_site(tmp_path, 2 * ends_m, at_once=True)).from_catches
     strip = ends_m + np.pi * ends_m**2 / 80
     assert caught.strip_width_m[0] == pytest.approx(strip, rel=0.05)
     assert caught.strip_low_m[0] < strip < caught.strip_high_m[0]
@@ -121,7 +122,7 @@ def test_limits_of_a_strip_begin_at_none_where_nothing_was_thrown(
 ) -> None:
     """All sand is on the greens: 600 kg by loads, and trays beside them, if any, are empty."""
     loads = "load,dressing,count,unit_mass_kg,u_unit_mass_kg\nL1,D1,1,600,10\n"
-    fit = throw_fit(*exact_site(tmp_path, edge=0.0, loads=loads, each=each)).together
+    fit = throw_fit(exact_site(tmp_path, edge=0.0, loads=loads, each=each)).together
     assert fit.strip_low_m[0] == 0
     assert fit.strip_high_m[0] < 2 * fit.strip_width_m[0] + 2 * fit.u_strip_width_m[0]
 
@@ -148,7 +149,7 @@ def test_trays_beside_some_surfaces_tell_less_of_all(tmp_path: Path) -> None:
     told = of_some(catches, edge, np.array([0, 0, 1, 1]), 2)
     assert told == pytest.approx(np.std(apart, axis=1), rel=0.02)
     full, half = (
-        throw_fit(*exact_site(tmp_path / str(len(beside)), beside=beside)).from_catches
+        throw_fit(exact_site(tmp_path / str(len(beside)), beside=beside)).from_catches
         for beside in ((0, 1), (0,))
     )
     assert half.u_strip_width_m[0] > full.u_strip_width_m[0]
@@ -156,7 +157,7 @@ def test_trays_beside_some_surfaces_tell_less_of_all(tmp_path: Path) -> None:
 
 def test_loads_that_name_surfaces_give_each_its_own_fit(tmp_path: Path) -> None:
     loads = "load,dressing,count,unit_mass_kg,surfaces\nL1,D1,1,500,g1\nL2,D1,1,250,g2\n"
-    fit = throw_fit(*exact_site(tmp_path, loads=loads))
+    fit = throw_fit(exact_site(tmp_path, loads=loads))
     assert fit.catches.tolist() == [12, 12]
     assert [sorted(s) for s in fit.surfaces] == [[0], [1]]
     assert fit.from_catches.reach_m == pytest.approx([2.0, 2.0], rel=0.05)
@@ -168,7 +169,7 @@ def test_intervals_hold_the_true_strip(tmp_path: Path) -> None:
     inside, error, claimed = [], [], []
     for seed in range(30):
         one = season(tmp_path / str(seed), RINGS, seed)
-        fit = throw_fit(one.site, one.areas, one.rates, one.balance)
+        fit = throw_fit(one.balance)
         catches = fit.from_catches
         inside += list((catches.strip_low_m < one.strip_m) & (one.strip_m < catches.strip_high_m))
         error += list(catches.strip_width_m / one.strip_m - 1)
@@ -184,7 +185,7 @@ def test_reaches_are_as_sure_as_they_say_where_the_rate_differs_along_the_edge(
     """Known reach, trays that differ by 30 %; as if all were alike errors are 1.5 u."""
     off = []
     for seed in range(16):
-        caught = throw_fit(*exact_site(tmp_path / str(seed), uneven=0.3, seed=seed)).from_catches
+        caught = throw_fit(exact_site(tmp_path / str(seed), uneven=0.3, seed=seed)).from_catches
         off.append((caught.reach_m[0] - 2.0) / caught.u_reach_m[0])
     assert np.sqrt(np.mean(np.square(off))) < 1.25
 
@@ -196,7 +197,7 @@ def test_strips_of_sand_laid_pass_by_pass_are_held(tmp_path: Path) -> None:
     for seed in range(10):
         laid = lay(tmp_path / str(seed), seed, design, bag_error=0.0)
         results = work_out(laid.site)
-        fit = throw_fit(results.site, results.areas, results.rates, results.balance)
+        fit = throw_fit(results.balance)
         caught, strip = fit.from_catches, laid.overthrow_kg / fit.edge_kg
         inside += list((caught.strip_low_m <= strip) & (strip <= caught.strip_high_m))
         error += list(caught.strip_width_m / strip - 1)
@@ -208,7 +209,7 @@ def test_strips_of_sand_laid_pass_by_pass_are_held(tmp_path: Path) -> None:
 
 def test_without_ring_catches_the_balance_speaks_alone(tmp_path: Path) -> None:
     one = season(tmp_path, Plan(), 4)
-    fit = throw_fit(one.site, one.areas, one.rates, one.balance)
+    fit = throw_fit(one.balance)
     assert not fit.catches.any()
     assert np.isnan(fit.from_catches.reach_m).all()
     assert np.isnan(fit.sigmas).all()
@@ -217,19 +218,18 @@ def test_without_ring_catches_the_balance_speaks_alone(tmp_path: Path) -> None:
 
 def test_trays_beyond_the_reach_only_bound_it(tmp_path: Path) -> None:
     """Planted: trays that catch nothing. The reach is at most where they lie."""
-    site, areas, rates, balance = exact_site(tmp_path, reach=0.1)
-    fit = throw_fit(site, areas, rates, balance)
+    fit = throw_fit(exact_site(tmp_path, reach=0.1))
     assert fit.from_catches.strip_high_m[0] < 0.15
 
 
 def test_together_lies_between_and_is_weighted(tmp_path: Path) -> None:
     """The balance says a strip three times as wide as the trays: both count by their u."""
-    site, areas, rates, balance = exact_site(tmp_path)
+    balance = exact_site(tmp_path)
     heavier = replace(
         balance,
         group_overthrow=replace(balance.overthrow, value=3 * balance.overthrow.value),
     )
-    fit = throw_fit(site, areas, rates, heavier)
+    fit = throw_fit(heavier)
     mean = fit.from_catches.strip_width_m[0]
     wide = fit.overthrow.value[0] / fit.edge_kg[0]
     assert mean < fit.together.strip_width_m[0] < wide
@@ -241,7 +241,7 @@ def test_strip_of_a_spreader_over_its_dressings(tmp_path: Path) -> None:
     inside, rows = [], []
     for seed in range(30):
         one = season(tmp_path / str(seed), Plan(), 100 + seed)
-        strips = strip_widths(one.site, one.areas, one.rates, one.balance)
+        strips = strip_widths(one.balance)
         low, high, _ = strips.interval()
         inside.append(low[0] < 0.809 < high[0])
         rows.append(strips.width.u()[0])
@@ -258,7 +258,7 @@ def test_shared_efficiency_is_not_averaged_away(tmp_path: Path) -> None:
     edges, so that the strip (spread − on)/W is wider by 1 % of spread/W.
     """
     one = season(tmp_path, Plan(), 5)
-    strips = strip_widths(one.site, one.areas, one.rates, one.balance)
+    strips = strip_widths(one.balance)
     edge = np.bincount(
         one.site.dressed.dressing,
         one.rates.rate.value * one.areas.perimeter_m[one.site.dressed.surface],
@@ -266,6 +266,13 @@ def test_shared_efficiency_is_not_averaged_away(tmp_path: Path) -> None:
     single = 0.03 * one.balance.spread.value / edge
     shared = abs(strips.width.effects["catch efficiency"][0])
     assert single.min() <= shared <= single.max()
+
+
+def at_even_rates(site: Site) -> Balance:
+    """The balance of a site as if 1 kg/m² lay on every surface."""
+    balance = work_out(site).balance
+    even = replace(balance.rates.rate, value=np.ones(len(site.dressed)))
+    return replace(balance, rates=replace(balance.rates, rate=even))
 
 
 def test_edges_between_two_dressed_surfaces_are_told(tmp_path: Path) -> None:
@@ -282,10 +289,7 @@ def test_edges_between_two_dressed_surfaces_are_told(tmp_path: Path) -> None:
                 catches=None,
             )
         )
-        areas = area_register(site.surfaces)
-        rates = site_rates(site, areas)
-        even = replace(rates, rate=replace(rates.rate, value=np.ones(2)))
-        found = shared_edges(site, areas, even, np.array([""]))
+        found = shared_edges(at_even_rates(site), np.array([""]))
         assert found == pytest.approx([share], abs=0.01)
 
 
@@ -306,10 +310,7 @@ def test_edges_are_shared_only_where_both_are_dressed_and_by_spreader(tmp_path: 
             catches=None,
         )
     )
-    areas = area_register(site.surfaces)
-    rates = site_rates(site, areas)
-    even = replace(rates, rate=replace(rates.rate, value=np.ones(7)))
-    found = shared_edges(site, areas, even, np.array(["belt", "disc"]))
+    found = shared_edges(at_even_rates(site), np.array(["belt", "disc"]))
     assert found == pytest.approx([2 / 16, 4 / 12], abs=0.015)
 
 
@@ -322,7 +323,7 @@ def test_few_trays_beside_an_edge_whose_throw_ends_here_and_there_are_not_too_su
     for seed in range(12):
         laid = lay(tmp_path / str(seed), seed, design, bag_error=0.0)
         results = work_out(laid.site)
-        fit = throw_fit(results.site, results.areas, results.rates, results.balance)
+        fit = throw_fit(results.balance)
         caught, strip = fit.from_catches, laid.overthrow_kg / fit.edge_kg
         inside += list((caught.strip_low_m <= strip) & (strip <= caught.strip_high_m))
         u += list(caught.u_strip_width_m / strip)
@@ -342,7 +343,7 @@ def test_reaches_along_an_edge_are_log_normal_about_their_mean() -> None:
 
 def test_limits_of_the_strip_are_as_wide_as_its_u_however_many_trays(tmp_path: Path) -> None:
     """With 300 trays one reach is left, and limits lie 1.96 u either way, as of any normal."""
-    caught = throw_fit(*exact_site(tmp_path, 1.9, each=150)).from_catches
+    caught = throw_fit(exact_site(tmp_path, 1.9, each=150)).from_catches
     width, half = caught.strip_width_m, 1.96 * caught.u_strip_width_m
     assert caught.strip_low_m == pytest.approx(width - half, rel=0.03)
     assert caught.strip_high_m == pytest.approx(width + half, rel=0.03)
@@ -351,11 +352,10 @@ def test_limits_of_the_strip_are_as_wide_as_its_u_however_many_trays(tmp_path: P
 def test_trays_of_many_groups_are_fitted_as_of_each_alone(tmp_path: Path) -> None:
     """However few reaches are taken at a time."""
     design = Design(greens=4, dressings=3, catches=6, bags=(25.0,), beside=2)
-    one = work_out(lay(tmp_path, 3, design, bag_error=0.0).site)
-    parts = (one.site, one.areas, one.rates, one.balance)
-    whole = throw_fit(*parts).from_catches
+    balance = work_out(lay(tmp_path, 3, design, bag_error=0.0).site).balance
+    whole = throw_fit(balance).from_catches
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(fitting, "ROOM", 1000)
-        narrow = throw_fit(*parts).from_catches
+        narrow = throw_fit(balance).from_catches
     assert narrow.strip_width_m == pytest.approx(whole.strip_width_m, rel=1e-12)
     assert narrow.strip_high_m == pytest.approx(whole.strip_high_m, rel=1e-12)

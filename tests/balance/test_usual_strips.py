@@ -32,7 +32,7 @@ def test_squares_by_hand(each: np.ndarray, kinds: list[int], square: float, free
 
 def test_kinds_of_bags_are_numbered_by_the_set_of_them(tmp_path: Path) -> None:
     one = season(tmp_path, Plan(bags=(25.0, 20.0)), 4)
-    known = evidence(one.site, one.areas, one.rates, one.balance)
+    known = evidence(one.balance)
     assert _kinds_of_bags(known).tolist() == [0, 1, 0, 1, 0, 1]
 
 
@@ -41,7 +41,7 @@ def test_each_spreader_has_the_strip_of_its_own_dressings(tmp_path: Path) -> Non
     one = season(tmp_path, Plan(dressings=9), 4)
     spreader = np.array(["disc", "belt", "disc", "disc", "belt", "disc", "belt", "disc", "belt"])
     site = replace(one.site, dressings=replace(one.site.dressings, spreader=spreader))
-    known = evidence(site, one.areas, one.rates, one.balance)
+    known = evidence(replace(one.balance, site=site))
     median, between = usual_strips(known)
     for k, name in enumerate(known.spreaders.tolist()):
         mine = np.flatnonzero(spreader == name)

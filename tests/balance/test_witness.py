@@ -50,7 +50,8 @@ class Beside(NamedTuple):
 def witness(found, **options):
     balance, depth = found.balance, found.rates.depth
     settings = {"seed": 1} | options
-    drawn = monte_carlo(found.site, found.areas, found.rates, balance, **settings)
+    made_of = {"site": found.site, "areas": found.areas, "rates": found.rates}
+    drawn = monte_carlo(replace(balance, **made_of), **settings)
     analytic = {
         "on_surfaces": (balance.on_surfaces, balance.on_interval),
         "overthrow": (balance.overthrow, balance.interval),

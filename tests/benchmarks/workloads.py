@@ -310,15 +310,13 @@ def draws(done: list[Results]) -> Case:
     All sites in one call, and one by one. The common draws are made anew in each round, once for
     all sites, as in one session.
     """
-    parts = [(r.site, r.areas, r.rates, r.balance) for r in done]
-    all_ = work_out(stacked([r.site for r in done]))
-    together = (all_.site, all_.areas, all_.rates, all_.balance)
+    together = work_out(stacked([r.site for r in done])).balance
 
     def mine(number: int) -> Any:
-        return monte_carlo(*together, draws=DRAWS, seed=number)
+        return monte_carlo(together, draws=DRAWS, seed=number)
 
     def one_by_one(number: int) -> Any:
-        return [monte_carlo(*one, draws=DRAWS, seed=number) for one in parts]
+        return [monte_carlo(r.balance, draws=DRAWS, seed=number) for r in done]
 
     def by_load(_: int) -> Any:
         return notebook.fresh_draws(done[0], DRAWS, by_bag=False)
@@ -333,7 +331,7 @@ def draws(done: list[Results]) -> Case:
     rows = len(done[0].site.dressed) + 2 * len(done[0].site.dressings)
     rng = np.random.default_rng(1)
     sheet, weights = rng.normal(size=(sources, DRAWS)), rng.normal(size=(rows, sources))
-    normal = monte_carlo(*parts[0], draws=DRAWS, seed=1, student=False)
+    normal = monte_carlo(done[0].balance, draws=DRAWS, seed=1, student=False)
     off = max(
         np.nanmax(np.abs(drawn.u / table.u() - 1))
         for drawn, table in (

@@ -40,8 +40,7 @@ def ordered(results, *, assurance=0.9, stock_kg=None, strip=None, crew=EXACT):
 
 
 def width_of(results, spreader=""):
-    parts = (results.site, results.areas, results.rates, results.balance)
-    return strip_width(*parts, spreader=spreader, as_of=DAY)
+    return strip_width(results.balance, spreader=spreader, as_of=DAY)
 
 
 def known_strip(width, sd):
@@ -74,7 +73,7 @@ def two_dressings():
 def test_the_strip_is_the_one_that_the_balance_shows(worked):
     results = worked(**two_dressings())
     strip = width_of(results, "disc")
-    shown = strip_widths(results.site, results.areas, results.rates, results.balance)
+    shown = strip_widths(results.balance)
     assert strip.width_m == shown.width.value[0]
     assert strip.dressings.tolist() == [0, 1]
     low, high, freedom = (column[0] for column in strip.interval())
@@ -92,8 +91,7 @@ def test_a_dressing_that_was_not_measured_tells_nothing_of_the_strip(worked):
     strip = width_of(both, "disc")
     assert (strip.dressings.tolist(), strip.left_out.tolist()) == ([0], [])
     for day, dressings in (("2026-04-10", [0]), ("2026-04-09", [])):
-        tables = (both.site, both.areas, both.rates, both.balance)
-        found = strip_width(*tables, spreader="disc", as_of=np.datetime64(day))
+        found = strip_width(both.balance, spreader="disc", as_of=np.datetime64(day))
         assert found.dressings.tolist() == dressings
         assert np.isnan(found.width_m) == (not dressings)
 
@@ -103,7 +101,7 @@ def test_later_dressings_do_not_tell_the_strip_of_an_earlier_day(worked):
     both = worked(**parts)
     first = width_of(worked("first", **parts | {"dressings": parts["dressings"]}), "disc")
     early = strip_width(
-        *(both.site, both.areas, both.rates, both.balance),
+        both.balance,
         spreader="disc",
         as_of=np.datetime64("2026-04-30"),
     )
@@ -155,7 +153,7 @@ def test_the_next_strip_is_held_as_often_as_it_says(worked):
 
 def test_crew_precision_by_hand(worked):
     """0.6 mm of 1550 kg/m3 is 0.93 kg/m2; the six catches hold 0.86 to 0.97 kg/m2."""
-    crew = crew_precision(*_parts(worked()), spreader="", as_of=DAY)
+    crew = crew_precision(worked().balance, spreader="", as_of=DAY)
     caught = (0.9233 * 400 + 0.9033 * 900) / 1300
     assert crew.ratio[0] == pytest.approx(caught / 0.93, abs=0.003)
     # two dressings on their plan stand beside one that is off by d: mean d/3, squares 2d²/3
@@ -163,7 +161,7 @@ def test_crew_precision_by_hand(worked):
     assert crew.u**2 == pytest.approx(square * (1 + 1 / 3))
     assert crew.more == pytest.approx(max((crew.ratio[0] - 1) / 3, 0.0))
     assert crew.degrees_of_freedom == 3
-    other = crew_precision(*_parts(worked("belt")), spreader="belt", as_of=DAY)
+    other = crew_precision(worked("belt").balance, spreader="belt", as_of=DAY)
     assert (other.u, other.degrees_of_freedom, len(other.ratio)) == (0.1, 2.0, 0)
 
 
@@ -182,7 +180,7 @@ def test_the_crews_precision_is_of_its_own_dressings_up_to_the_day_and_of_planne
         catches=catches,
     )
     for day, expected in (("2026-05-09", [0]), ("2026-05-10", [0, 1]), ("2026-06-01", [0, 1])):
-        crew = crew_precision(*_parts(results), spreader="disc", as_of=np.datetime64(day))
+        crew = crew_precision(results.balance, spreader="disc", as_of=np.datetime64(day))
         assert crew.dressings.tolist() == expected
         assert crew.degrees_of_freedom == 2 + len(expected)
     assert crew.ratio[1] == pytest.approx(1.24 / 0.93, rel=1e-9)
@@ -196,12 +194,8 @@ def test_the_crews_precision_is_of_its_own_dressings_up_to_the_day_and_of_planne
 def test_a_dressing_that_does_not_close_tells_nothing_of_the_crew(worked):
     results = worked(loads="load,dressing,count,unit_mass_kg\nL1,D1,30,25\n")
     assert results.balance.verdict[0] == "does not close"
-    crew = crew_precision(*_parts(results), spreader="", as_of=DAY)
+    crew = crew_precision(results.balance, spreader="", as_of=DAY)
     assert (crew.u, len(crew.ratio)) == (0.1, 0)
-
-
-def _parts(results):
-    return results.site, results.areas, results.rates, results.balance
 
 
 @pytest.mark.parametrize(

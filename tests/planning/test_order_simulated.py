@@ -31,7 +31,7 @@ def test_the_order_is_enough_about_as_often_as_it_says(tmp_path):
             depth_m=0.00065,  # as the simulated crew plans
             assurance=0.9,
         )
-        plan = next_dressing(site, one.areas, one.rates, one.balance, one.ledger, request)
+        plan = next_dressing(one.balance, one.ledger, request)
         if (plan.rates.depth_m == 0).any():  # an over-dressed green gets none
             continue
         took = (truth.on_surfaces_kg[-1] + truth.overthrow_kg[-1]) * 1.03

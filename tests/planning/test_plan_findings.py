@@ -22,8 +22,8 @@ def told(results: Results, **asked: Any) -> list[tuple[str, str]]:
     """(about, text) of the findings of a plan of 0.5 mm on the greens, unless asked otherwise."""
     rows = np.flatnonzero(results.site.surfaces.kind == "green")
     request = {"row": rows, "sand": 0, "spreader": "", "depth_m": 0.0005, "assurance": 0.9}
-    parts = (results.site, results.areas, results.rates, results.balance, results.ledger)
-    plan = next_dressing(*parts, Request(**request | {"swath_m": 4.0} | asked))
+    asked = Request(**request | {"swath_m": 4.0} | asked)
+    plan = next_dressing(results.balance, results.ledger, asked)
     return [(f.about, f.text) for f in plan.findings]
 
 

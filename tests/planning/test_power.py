@@ -118,16 +118,14 @@ def test_a_caught_surface_is_known_as_closely_as_simulated_ones(m, n, t975):
 def test_site_variances_come_from_its_dressings_else_from_defaults(worked):
     results = worked()
     row = results.site.in_force()[:1]
-    tables = (results.site, results.areas, results.rates, results.balance)
-    own = site_variances(*tables, row=row, swath_m=6.0)
+    own = site_variances(results.balance, row=row, swath_m=6.0)
     model = results.rates.model
     assert own.dressings == 1
     assert own.between_catches == pytest.approx(float(model.sigma_e[0] / model.mu[0]))
     # catch efficiency 3 % and tray 0.5 % of what landed are the least of the shared part
     assert own.shared_balance > 0.03 * 0.6
     bare = worked("bare", catches=None, loads=None, dressings="dressing,date,surfaces\n")
-    tables = (bare.site, bare.areas, bare.rates, bare.balance)
-    default = site_variances(*tables, row=row, swath_m=math.nan)
+    default = site_variances(bare.balance, row=row, swath_m=math.nan)
     assert (default.dressings, default.between_surfaces, default.between_catches) == (0, 0.08, 0.08)
     # trays 0.5 % and their efficiency 3 %, with bags 1 %, or with a bulk density of 1550 ± 30
     assert default.shared_balance == pytest.approx(math.sqrt(0.005**2 + 0.03**2 + 0.01**2))
@@ -148,8 +146,7 @@ def test_a_dressing_whose_trays_caught_nothing_tells_nothing_of_depths(worked):
     for k, catches in enumerate((trays, [*trays, *empty])):
         dressings = "dressing,date,surfaces\nD1,2026-04-10,green\nD2,2026-05-10,green\n"
         r = worked(str(k), catches=catches, dressings=dressings)
-        tables = (r.site, r.areas, r.rates, r.balance)
-        found.append(site_variances(*tables, row=r.site.in_force()[:1], swath_m=6.0))
+        found.append(site_variances(r.balance, row=r.site.in_force()[:1], swath_m=6.0))
     assert found[1].shared_depth == pytest.approx(found[0].shared_depth, rel=1e-12)
 
 
@@ -166,8 +163,7 @@ def test_where_trays_lie_in_the_band_is_told_by_tape_or_good_positions(
     worked, said, swath_m, placed
 ):
     r = worked(catches=[catch(k) | said for k in range(1, 7)])
-    tables = (r.site, r.areas, r.rates, r.balance)
-    own = site_variances(*tables, row=r.site.in_force()[:1], swath_m=swath_m)
+    own = site_variances(r.balance, row=r.site.in_force()[:1], swath_m=swath_m)
     assert own.placed is placed
 
 
@@ -210,8 +206,7 @@ def test_whole_sites_see_what_was_promised_of_them(tmp_path, each, overthrow, fa
             most_fall=fall,
         )
         everything = work_out(read_site(folder))
-        tables = (everything.site, everything.areas, everything.rates, everything.balance)
-        own = site_variances(*tables, row=everything.site.in_force(), swath_m=SWATH_M)
+        own = site_variances(everything.balance, row=everything.site.in_force(), swath_m=SWATH_M)
         promised.append(one(own, dressed=8, surfaces=8, catches=each).overthrow[0])
         balance = everything.balance
         off = balance.interval.low - truth.overthrow_kg

@@ -266,7 +266,7 @@ def test_the_last_figure_is_that_of_most_surfaces_and_headings_are_their_own(tmp
     assert last_headings(site, day) == pytest.approx([20, 110, 110])
     results = work_out(site)
     row = chosen_surfaces(site, results.ledger, ["green"])
-    past = (site, results.areas, results.rates, results.balance, results.ledger)
+    past = (results.balance, results.ledger)
     plan = next_dressing(*past, Request(row=row, sand=0, spreader="", depth_m=6e-4, assurance=0.9))
     assert plan.speed_m_s == pytest.approx(8 / 3.6)
     texts = [f.text for f in plan.findings if f.about == "setting"]
@@ -285,7 +285,7 @@ def test_the_plan_tells_what_was_tried_and_the_sheet_how_to_record_it(tmp_path):
     site = read_site(rows_unlike(tmp_path))
     results = work_out(site)
     row = chosen_surfaces(site, results.ledger, ["green"])
-    past = (site, results.areas, results.rates, results.balance, results.ledger)
+    past = (results.balance, results.ledger)
     asked = Request(row=row, sand=0, spreader="twin disc", depth_m=6e-4, assurance=0.9)
     document = plan_document(site, next_dressing(*past, asked), [])
     tried = document["spreader"]["setting_tried"]

@@ -279,7 +279,7 @@ def test_mean_strip_over_the_dressings(algebra: Algebra) -> None:
     """What lasts of the deviations in the weighted mean; the weights are those of the mean."""
     r = algebra.results
     usable = np.flatnonzero(r.balance.verdict != "does not close")
-    widths = strip_widths(r.site, r.areas, r.rates, r.balance).width
+    widths = strip_widths(r.balance).width
     share = _weights(algebra, usable)
     forms = [
         add(Form(), {k: v for k, v in algebra.strip(d).items() if k[0] == "z"}, w)

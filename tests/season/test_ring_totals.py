@@ -12,7 +12,7 @@ import pytest
 
 from geosand.balance.throw_shape import U_SHARE
 from geosand.formats.site_folder import read_site
-from geosand.reports.balance_document import balance_document, limits_beside
+from geosand.reports.balance_document import balance_document
 from geosand.reports.season_document import season_balance
 from geosand.results import Results, work_out
 from geosand.season.ring_ledger import SHARE
@@ -149,7 +149,9 @@ def test_zones_hold_no_more_than_was_thrown_and_no_less_than_nothing(seasons: An
     """Also where all of the sand lies in the collar: the shape's u would reach farther."""
     bound = 0
     for results, _ in seasons:
-        limits, high = limits_beside(results), results.balance.interval.high
+        balance, dressed = results.balance, results.site.dressed
+        limits = ring_limits(balance, dressed.dressing, len(balance.verdict))
+        high = balance.interval.high
         most = np.tile(np.maximum(high, 0.0), 2)
         least = np.tile(np.maximum(results.balance.interval.low, 0.0), 2)
         assert (limits.low >= 0).all() and (limits.high <= most * (1 + 1e-12)).all()

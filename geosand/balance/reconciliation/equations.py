@@ -45,8 +45,7 @@ class Point:
 
     def landed_kg(self, spreader: Ints) -> Floats:
         """On and beside the surfaces of each dressing (b,)."""
-        total: Floats = self.on_kg + self.strip_m[spreader] * self.edge_kg
-        return total
+        return self.on_kg + self.strip_m[spreader] * self.edge_kg
 
     def agreed(self, evidence: Evidence) -> Floats:
         """What landed over what was spread as stated (b,): scales what acts on the spread.
@@ -97,13 +96,11 @@ def balance_effect(one: Evidence, point: Point, source: str) -> Floats:
     at = point.strip_m[one.spreader]
     on = one.on_errors.get(source, nothing) + at * one.edge_errors.get(source, nothing)
     spread = one.spread_errors.get(source, nothing)
-    effect: Floats = point.agreed(one) * spread - point.found(one) * on
-    return effect
+    return point.agreed(one) * spread - point.found(one) * on
 
 
 def _gross(site: Site) -> Floats:
-    gross: Floats = site.loads.count * site.loads.unit_mass_kg
-    return gross
+    return site.loads.count * site.loads.unit_mass_kg
 
 
 def _add_witnesses(one: Evidence, point: Point, columns: Columns) -> None:

@@ -12,7 +12,6 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from geosand.areas.register import AreaRegister
 from geosand.balance.account import Balance
 from geosand.balance.reconciliation.second_witnesses import DensityWitness, density_witness
 from geosand.balance.spread import BAGS, NEW, load_masses
@@ -56,8 +55,7 @@ class Evidence:
     @property
     def overthrow_kg(self) -> Floats:
         """Overthrow as stated (b,)."""
-        difference: Floats = self.spread.value - self.on_surfaces.value
-        return difference
+        return self.spread.value - self.on_surfaces.value
 
     @property
     def sizes(self) -> dict[str, int]:
@@ -84,17 +82,12 @@ class Evidence:
 
 
 def evidence(
-    site: Site,
-    register: AreaRegister,
-    rates: Rates,
-    balance: Balance,
-    *,
-    fit: ThrowFit | None = None,
-    stock: StockWitness | None = None,
+    balance: Balance, *, fit: ThrowFit | None = None, stock: StockWitness | None = None
 ) -> Evidence:
     """Collect the season's evidence; dressings without an overthrow are left out."""
+    site, register, rates = balance.site, balance.areas, balance.rates
     size, dressed = len(site.dressings), site.dressed
-    fit = throw_fit(site, register, rates, balance) if fit is None else fit
+    fit = throw_fit(balance) if fit is None else fit
     perimeter = register.perimeter_m[dressed.surface]
     runs = Runs(dressed.dressing, size)
     around = sum_over_surfaces(rates.rate, rates.in_mean, dressed.dressing, perimeter, runs)

@@ -147,14 +147,11 @@ def _inverse(variance: Floats) -> Floats:
     """Inverse of a covariance matrix, scaled to ones on its diagonal first."""
     root = 1 / np.sqrt(np.diag(variance))
     scale = np.outer(root, root)
-    inverse: Floats = np.asarray(np.linalg.pinv(variance * scale, hermitian=True) * scale, float)
-    return inverse
+    return np.asarray(np.linalg.pinv(variance * scale, hermitian=True) * scale, float)
 
 
 def _project(inverse: Floats, design: Floats) -> tuple[Floats, Floats]:
     """Q, and the matrix that takes r to the unknowns."""
-    if not design.shape[1]:
-        return inverse, np.zeros((0, len(inverse)))
     weighted = inverse @ design
     gain: Floats = np.linalg.pinv(design.T @ weighted, hermitian=True) @ weighted.T
     return inverse - weighted @ gain, gain

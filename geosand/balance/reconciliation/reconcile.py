@@ -20,7 +20,6 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from geosand.areas.register import AreaRegister
 from geosand.balance.account import Balance
 from geosand.balance.reconciliation.candidates import (
     ONE_DRESSING,
@@ -43,8 +42,6 @@ from geosand.balance.reconciliation.telling import not_told_apart, strip_name, w
 from geosand.balance.stock import StockWitness
 from geosand.balance.throw_fit import ThrowFit
 from geosand.columns import Bools, Floats
-from geosand.rates.surface_rates import Rates
-from geosand.site.tables import Site
 
 FAMILY_WISE = 0.05  #: probability of suspecting any input where none has a gross error
 SHARE = 0.95  #: of the probability among all inputs that the named one must have
@@ -56,13 +53,7 @@ UNKNOWN = "not measured"
 
 
 def reconcile(
-    site: Site,
-    areas: AreaRegister,
-    rates: Rates,
-    balance: Balance,
-    *,
-    fit: ThrowFit | None = None,
-    stock: StockWitness | None = None,
+    balance: Balance, *, fit: ThrowFit | None = None, stock: StockWitness | None = None
 ) -> Reconciliation | None:
     """Reconcile all measured dressings of a site; None where none is measured.
 
@@ -78,11 +69,11 @@ def reconcile(
     uncertainties are right; about 7 in 10 by simulation where the scatter of the strip width has
     to be found from the same eight dressings.
     """
-    known = evidence(site, areas, rates, balance, fit=fit, stock=stock)
+    known = evidence(balance, fit=fit, stock=stock)
     if not len(known.dressing):
         return None
     columns, solved, point = _solved(known)
-    all_inputs = candidates(known, areas, point)
+    all_inputs = candidates(known, balance.areas, point)
     test = measurement_test(solved, all_inputs.direction)
     threshold = family_threshold(_distinct(test), FAMILY_WISE)
     suspects = _suspects(solved, all_inputs, test, threshold)

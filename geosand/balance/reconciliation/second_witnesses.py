@@ -14,13 +14,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from geosand.areas.register import AreaRegister
 from geosand.balance.account import Balance
 from geosand.balance.throw_fit import ThrowFit, throw_fit
 from geosand.columns import Floats, Ints, columns, ratio
 from geosand.estimates import Estimates
 from geosand.rates.catch_rates import measured_densities
-from geosand.rates.surface_rates import Rates
 from geosand.site.tables import Site
 
 CAUGHT = "ring catches"
@@ -46,24 +44,18 @@ class DensityWitness:
     sigmas: Floats  #: measured less stated, over the u of the difference
 
 
-def unaccounted(
-    site: Site,
-    register: AreaRegister,
-    rates: Rates,
-    balance: Balance,
-    fit: ThrowFit | None = None,
-) -> Unaccounted:
+def unaccounted(balance: Balance, fit: ThrowFit | None = None) -> Unaccounted:
     """Overthrow that ring catches caught, and what of the balance's stays unaccounted.
 
     Caught = strip width by the catches · Σ rate·perimeter. The strip is a ratio of two catches, so
     that catch efficiency and tray size enter caught as they enter the rates, and the sum of both
     with their signs.
     """
-    fit = throw_fit(site, register, rates, balance) if fit is None else fit
+    fit = throw_fit(balance) if fit is None else fit
     strip = fit.from_catches.strip_width_m
-    perimeter = register.perimeter_m[site.dressed.surface]
+    perimeter = balance.areas.perimeter_m[balance.site.dressed.surface]
     groups = len(fit.dressing)
-    edge = rates.rate.scaled(perimeter).group_sum(balance.group_of_row, groups)
+    edge = balance.rates.rate.scaled(perimeter).group_sum(balance.group_of_row, groups)
     noise = fit.from_catches.u_strip_width_m * fit.edge_kg
     caught = edge.scaled(strip).with_effects({CAUGHT: noise}, per_row={CAUGHT})
     rest = fit.overthrow.minus(caught)

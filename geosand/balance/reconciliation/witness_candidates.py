@@ -12,8 +12,7 @@ from geosand.columns import Floats, ratio
 
 def _wet(one: Evidence) -> Floats:
     """Mass as weighed of 1 kg of dry product of each load."""
-    wet: Floats = 1 + one.site.moistures.ratio[one.site.loads.moisture]
-    return wet
+    return 1 + one.site.moistures.ratio[one.site.loads.moisture]
 
 
 def _only_load(one: Evidence, dressing: int) -> int:

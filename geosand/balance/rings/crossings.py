@@ -53,8 +53,7 @@ class Lines(NamedTuple):
         """Which lines come as near to the middle as the farthest corner of the ring."""
         nearest = np.clip(-(self.x * self.out_x + self.y * self.out_y), 0.0, self.cap_m * _BEYOND)
         x, y = self.x + self.out_x * nearest, self.y + self.out_y * nearest
-        found: Bools = x * x + y * y <= outlines.square_m2[self.ring] * _ROUNDING
-        return found
+        return x * x + y * y <= outlines.square_m2[self.ring] * _ROUNDING
 
 
 _Found = tuple[Ints, Floats, Floats]  # line, distance, sign
@@ -206,8 +205,7 @@ def _ends_inside(lines: Lines, outlines: Outlines, corners: Corners, x: Floats, 
     xy = np.column_stack((corners.x[row], corners.y[row]))
     rings = np.asarray(shapely.polygons(shapely.linearrings(xy, indices=place)))
     shapely.prepare(rings)
-    inside: Bools = shapely.contains_xy(rings[np.searchsorted(used, lines.ring)], x, y)
-    return inside
+    return shapely.contains_xy(rings[np.searchsorted(used, lines.ring)], x, y)
 
 
 def _met(

@@ -115,8 +115,7 @@ class _Held(NamedTuple):
         turn = self.turn + sums(self.short.row, self.rate * self.short.turn_rad, count)
         half, sixth = width[group] / 2, turn[group] / 6
         root = np.sqrt(np.maximum(half**2 + 4 * sixth * target_kg, 0.0))
-        reach: Floats = 2 * target_kg / np.maximum(half + root, 1e-300)
-        return reach
+        return 2 * target_kg / np.maximum(half + root, 1e-300)
 
 
 def _held(laid: Laid) -> _Held:

@@ -81,8 +81,6 @@ def rays_of(
     more than 0.12 rad has none, and the strips along the edges beside it open by half of it each.
     Surfaces that touch others are cut.
     """
-    if not len(edges.row):
-        return _no_rays()
     by, gaps = _pieces_of(edges, joints, spacing_m, cap_m, cut, smooth), gaps_of(edges, joints)
     by.fans[gaps.edge] = gaps.fans
     straight = by.pieces + by.more_end + by.more_start  # strips along each edge
@@ -121,12 +119,6 @@ def rays_of(
         joint=np.where(corner, ends, begins & (place == 0)),
         after=after,
     )
-
-
-def _no_rays() -> Rays:
-    none, nothing, nowhere = np.empty(0, np.int64), np.empty(0), np.empty((0, 2))
-    no = np.empty(0, np.bool_)
-    return Rays(none, nowhere, nowhere, nothing, nothing, nothing, no, none)
 
 
 def turned(vectors: Floats, angle_rad: Floats) -> Floats:

@@ -113,8 +113,7 @@ def _matters(rays: Rays, ray: Ints, low_m: Floats, high_m: Floats, tolerance: _T
     row = rays.row[ray]
     holds = high_m * (tolerance.around_m[row] / 2 + high_m * np.pi / 3)
     wide = rays.width_m[ray] + np.abs(rays.turn_rad[ray]) * high_m
-    matters: Bools = (high_m - low_m) * wide > tolerance.share[row] * holds
-    return matters
+    return (high_m - low_m) * wide > tolerance.share[row] * holds
 
 
 def _with_middles(

@@ -155,8 +155,6 @@ class Hazards(NamedTuple):
 
 def disjoint_hazards(shape: Geometries, kind: Ints, field: Ints) -> Hazards:
     """The polygons, those of a kind and field that overlap as one."""
-    if not len(shape):
-        return Hazards(shape, kind, field)
     bounds = shapely.bounds(shape)
     key = field * (kind.max(initial=0) + 1) + kind
     left, right = near_pairs(bounds, key, bounds, key)

@@ -51,14 +51,12 @@ def _is_refuted(surfaces: Geometries, distance_m: Floats) -> Bools:
     """Where Steiner's ring is too large to lie within that of the convex hull."""
     hulls = shapely.convex_hull(surfaces)
     most = _steiner(hulls, distance_m) + shapely.area(hulls) - shapely.area(surfaces)
-    refuted: Bools = most < (1 - _WITHIN) * _steiner(surfaces, distance_m)
-    return refuted
+    return most < (1 - _WITHIN) * _steiner(surfaces, distance_m)
 
 
 def _steiner(surfaces: Geometries, distance_m: Floats) -> Floats:
     round_ = np.pi * parts_less_holes(surfaces) * distance_m**2
-    ring: Floats = shapely.length(surfaces) * distance_m + round_
-    return ring
+    return shapely.length(surfaces) * distance_m + round_
 
 
 def _proved(surfaces: Geometries, edges: Edges, distance_m: Floats) -> Bools:

@@ -166,8 +166,7 @@ def _first_caps(cases: Stands, collars: Collars, sand: Sand, count: int) -> Floa
     zone = np.clip(widest, 1.0, FARTHEST_REACH_M)
     reach, some = np.zeros(count), sand.field >= 0
     np.maximum.at(reach, sand.field[some], sand.reach_alone_m()[some])
-    cap: Floats = np.maximum(zone, np.minimum(1.2 * reach, FARTHEST_REACH_M))
-    return cap
+    return np.maximum(zone, np.minimum(1.2 * reach, FARTHEST_REACH_M))
 
 
 def _within_caps(

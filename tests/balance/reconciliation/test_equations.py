@@ -60,7 +60,7 @@ def witnessed(change: Callable[[Site], Site], mass: float = 2500.0) -> Evidence:
     )
     site = replace(site, weighed=weighed, stock_counts=counts)
     balance = site_balance(site, one.areas, rates)
-    return evidence(site, one.areas, rates, balance, stock=stock_witness(site))
+    return evidence(balance, stock=stock_witness(site))
 
 
 @cache

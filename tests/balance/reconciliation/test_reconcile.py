@@ -44,7 +44,7 @@ BAGS = "unit mass: dried 25 kg"
 
 def told(one: Season, weighed: WeighedLoads | None = None) -> Reconciliation:
     site = one.site if weighed is None else replace(one.site, weighed=weighed)
-    found = reconcile(site, one.areas, one.rates, one.balance)
+    found = reconcile(replace(one.balance, site=site))
     assert found is not None
     return found
 
@@ -157,13 +157,13 @@ def test_few_catches_are_no_reason_to_suspect_a_dressing(tmp_path: Path) -> None
 def test_catches_bring_the_degrees_of_freedom_of_their_scatter(tmp_path: Path) -> None:
     """The default's 2 and one for each further tray on a green; up to 8 by other dressings."""
     one = season(tmp_path, Plan(catches=2, greens=3, dressings=4), 3)
-    known = evidence(one.site, one.areas, one.rates, one.balance)
+    known = evidence(one.balance)
     assert known.freedom["sampling: catches: D2"] == 2 + 3
     assert known.freedom["sampling: surface: g1"] == 3 + 1
     spreader = np.full(4, "disc")
     site = replace(one.site, dressings=replace(one.site.dressings, spreader=spreader))
     rates = site_rates(site, one.areas)
-    known = evidence(site, one.areas, rates, site_balance(site, one.areas, rates))
+    known = evidence(site_balance(site, one.areas, rates))
     assert known.freedom["sampling: catches: D2"] == 8 + 3
 
 
@@ -243,7 +243,7 @@ def test_sand_said_to_have_come_back_that_was_spread_is_found(tmp_path: Path) ->
     site = replace(one.site, loads=replace(loads, returned_kg=back))
     balance = site_balance(site, one.areas, one.rates)
     assert balance.spread.value[3] == 0
-    found = reconcile(site, one.areas, one.rates, balance)
+    found = reconcile(balance)
     assert found is not None
     assert found.culprit == "loads of D4"
     assert found.suspects[0].change[0] == pytest.approx(was, rel=0.15)
@@ -272,12 +272,12 @@ def test_stock_can_not_tell_heavy_bags_from_lost_sand(tmp_path: Path) -> None:
         sand=np.array([0]),
     )
     stock = stock_witness(replace(site, stock_counts=counts))
-    found = reconcile(site, one.areas, one.rates, one.balance, stock=stock)
+    found = reconcile(replace(one.balance, site=site), stock=stock)
     assert found is not None
     assert found.culprit is None
     assert {BAGS, "sand not accounted for: dried"} <= set(found.suspects[0].inputs)
     site = replace(site, weighed=one.weighed([0, 3]))
-    both = reconcile(site, one.areas, one.rates, one.balance, stock=stock)
+    both = reconcile(replace(one.balance, site=site), stock=stock)
     assert both is not None
     assert both.culprit == BAGS
 
@@ -334,7 +334,7 @@ def test_nothing_measured_gives_nothing(tmp_path: Path) -> None:
     site = read_site(write_site(tmp_path, catches=None))
     areas = area_register(site.surfaces)
     rates = site_rates(site, areas)
-    assert reconcile(site, areas, rates, site_balance(site, areas, rates)) is None
+    assert reconcile(site_balance(site, areas, rates)) is None
 
 
 def test_one_dressing_has_nothing_to_compare_with(tmp_path: Path) -> None:
@@ -364,7 +364,7 @@ def test_a_stated_density_against_the_volumes_of_the_catches(tmp_path: Path) -> 
     def with_volumes(density: float) -> Reconciliation:
         volume = catches.caught_kg / density
         site = replace(one.site, catches=replace(catches, volume_m3=volume))
-        found = reconcile(site, one.areas, one.rates, one.balance)
+        found = reconcile(replace(one.balance, site=site))
         assert found is not None
         return found
 
@@ -393,7 +393,7 @@ def test_a_stated_density_against_the_volumes_of_the_catches(tmp_path: Path) -> 
 def test_many_small_errors_are_no_agreement(tmp_path: Path) -> None:
     """No input stands out, but the global test speaks against all of them together."""
     one = season(tmp_path, Plan(), 5)
-    found = reconcile(one.site, one.areas, one.rates, one.balance)
+    found = reconcile(one.balance)
     assert found is not None
     chance = float(stats.chi2.sf(18.6, 8))
     assert chance == pytest.approx(0.0172, abs=5e-5)
@@ -412,7 +412,7 @@ def test_what_hides_an_input_are_the_strips_of_spreaders_that_spread_it(tmp_path
     one = season(tmp_path, Plan(bags=(20.0, 25.0)), 3)
     spreader = np.array(["disc", "belt"] * 3)
     site = replace(one.site, dressings=replace(one.site.dressings, spreader=spreader))
-    found = reconcile(site, one.areas, one.rates, one.balance)
+    found = reconcile(replace(one.balance, site=site))
     assert found is not None
     groups = {group[-1]: set(group[:-1]) for group in found.not_told_apart}
     assert set(groups) == {"strip width of disc", "strip width of belt"}
@@ -432,7 +432,7 @@ def test_trays_beside_the_edge_that_hold_too_much_are_named(tmp_path: Path) -> N
         caught_kg = np.where(ring, 3 * catches.caught_kg, catches.caught_kg)
         site = replace(one.site, catches=replace(catches, caught_kg=caught_kg))
         rates = site_rates(site, one.areas)
-        found = reconcile(site, one.areas, rates, site_balance(site, one.areas, rates))
+        found = reconcile(site_balance(site, one.areas, rates))
         assert found is not None
         assert found.culprit == "ring catches of D3"
 
@@ -440,8 +440,8 @@ def test_trays_beside_the_edge_that_hold_too_much_are_named(tmp_path: Path) -> N
 def test_strips_by_ring_catches_leave_the_shape_of_the_throw_out(tmp_path: Path) -> None:
     """u² of their strips less what the shape adds; parts of a dressing by rate·perimeter."""
     one = season(tmp_path, Plan(ring_trays=2), 8)
-    fit = throw_fit(one.site, one.areas, one.rates, one.balance)
-    known = evidence(one.site, one.areas, one.rates, one.balance, fit=fit)
+    fit = throw_fit(one.balance)
+    known = evidence(one.balance, fit=fit)
     strip, u = fit.from_catches.strip_width_m, fit.from_catches.u_strip_width_m
     alone = np.sqrt(u**2 - (U_SHAPE * strip) ** 2)
     assert known.ring.tolist() == list(range(6))
@@ -522,7 +522,7 @@ def test_what_would_tell_and_what_it_leaves_of_each_input(
     tmp_path: Path, name: str, text: str, noise: float
 ) -> None:
     one = season(tmp_path, Plan(), 13)
-    known = evidence(one.site, one.areas, one.rates, one.balance)
+    known = evidence(one.balance)
     strip, between = np.array([0.8]), np.array([0.3])
     point = Point(
         strip_m=strip, between_m=between, edge_kg=known.edge_kg, on_kg=known.on_surfaces.value
@@ -586,7 +586,7 @@ def test_every_source_enters_once(tmp_path: Path) -> None:
     deviations is left in a sum over all of them.
     """
     one = uneven(season(tmp_path, Plan(bags=(20.0, 25.0), greens=5), 12))
-    known = evidence(one.site, one.areas, one.rates, one.balance)
+    known = evidence(one.balance)
     dressed, rates = one.site.dressed, one.rates
     edge = one.areas.perimeter_m[dressed.surface]
     runs = Runs(dressed.dressing, 6)

@@ -20,8 +20,7 @@ RINGS = Plan(ring_trays=4, u_label=0.002, u_efficiency=0.01, edge_bias=0.02)
 
 def test_trays_agree_with_the_throw_off_that_made_them(tmp_path: Path) -> None:
     """Known truth: trays that follow rate·(1 − x/2) beside a balance that closes at 2 m."""
-    site, areas, rates, balance = exact_site(tmp_path, reach=2.0)
-    rest = unaccounted(site, areas, rates, balance)
+    rest = unaccounted(exact_site(tmp_path, reach=2.0))
     assert rest.unaccounted.value[0] == pytest.approx(0, abs=2)
     assert rest.unaccounted.u()[0] > 1
 
@@ -29,7 +28,7 @@ def test_trays_agree_with_the_throw_off_that_made_them(tmp_path: Path) -> None:
 def test_trays_that_hold_more_than_the_overthrow_are_told(tmp_path: Path) -> None:
     """Of 500 kg 600 lie on the greens, and beside them Σ rate·(P·L/2 + π·L²/3) for L = 2 m."""
     loads = "load,dressing,count,unit_mass_kg,u_unit_mass_kg,u_label_percent\nL1,D1,1,500,0.1,0.1\n"
-    rest = unaccounted(*exact_site(tmp_path, loads=loads))
+    rest = unaccounted(exact_site(tmp_path, loads=loads))
     beside = 1.5 * (80 + np.pi * 4 / 3)
     assert rest.caught.value[0] == pytest.approx(beside, rel=0.02)
     assert rest.unaccounted.value[0] == pytest.approx(-100 - beside, abs=3)
@@ -41,7 +40,7 @@ def test_sand_that_fell_elsewhere_stays_unaccounted(tmp_path: Path) -> None:
     found, clean = [], []
     for seed in range(12):
         one = season(tmp_path / str(seed), replace(RINGS, lost={2: 500.0}), seed)
-        rest = unaccounted(one.site, one.areas, one.rates, one.balance)
+        rest = unaccounted(one.balance)
         found.append(rest.unaccounted.value[2])
         told = np.abs(rest.unaccounted.value) > SIGNIFICANT * rest.unaccounted.u()
         assert told[2]
@@ -53,7 +52,7 @@ def test_sand_that_fell_elsewhere_stays_unaccounted(tmp_path: Path) -> None:
 
 def test_no_ring_catches_no_witness(tmp_path: Path) -> None:
     one = season(tmp_path, Plan(), 1)
-    rest = unaccounted(one.site, one.areas, one.rates, one.balance)
+    rest = unaccounted(one.balance)
     assert np.isnan(rest.unaccounted.value).all()
     assert not rest.catches.any()
 
