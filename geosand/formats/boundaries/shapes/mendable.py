@@ -27,6 +27,9 @@ NO_AREA = ("", "path", "other")  #: kinds of lines that need not enclose anythin
 CLOSED = "a closed line of no known kind"  #: with one it would be an outline
 NOT_CLOSED = "a line that does not close: its ends are "
 ALONG = ", on the edge of "  #: in such a reason, where the line ends on outlines of other layers
+#: Of one outline with itself; one that is walked twice has about one a vertex. Own choice.
+MOST_CROSSINGS = 2000
+_AT_ONCE = 50  # sides
 #: Formats with a rule for the direction of rings (RFC 7946, 3.1.6; OGC KML 2.3, 10.8).
 WOUND = (".geojson", ".json", ".kml", ".kmz")
 
@@ -37,7 +40,29 @@ def can_be_mended(shape: Any) -> bool:
     if len(points) > MAXIMUM_RING or not np.isfinite(points).all() or shapely.is_valid(shape):
         return False
     whole = without_collapsed(shape)
-    return whole is not None and bool(shapely.area(shapely.make_valid(whole)) > 0)
+    if whole is None or _is_tangled(whole):
+        return False
+    return bool(shapely.area(shapely.make_valid(whole)) > 0)
+
+
+def _is_tangled(shape: Any) -> bool:
+    """Whether an outline crosses itself more often than anybody draws one.
+
+    To mend it would take minutes and gigabytes: they grow with the cube of its crossings.
+    """
+    points, ring = shapely.get_coordinates(
+        shapely.get_rings(shapely.get_parts(shape)), return_index=True
+    )
+    side = ring[1:] == ring[:-1]
+    ends = np.stack([points[:-1][side], points[1:][side]], axis=1)
+    sides = np.asarray(shapely.linestrings(ends))
+    tree, met = shapely.STRtree(sides), 0
+    for begin in range(0, len(sides), _AT_ONCE):  # a few at a time, since each may meet all
+        some = sides[begin : begin + _AT_ONCE]
+        met += len(tree.query(some, "intersects")[0]) - 3 * len(some)  # itself and both beside it
+        if met > 2 * MOST_CROSSINGS:
+            return True
+    return False
 
 
 def to_be_closed(
