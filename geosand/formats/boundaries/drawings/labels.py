@@ -137,6 +137,7 @@ def _owners(
     """
     areas = np.array([drawn[k].geometry for k in rows], dtype=object)
     tree, size = shapely.STRtree(areas), shapely.area(areas)
+    size[np.isnan(size)] = np.inf  # a corner may lie at 1e200
     owners: dict[int, int] = {}
     farther: dict[int, int] = {}
 

@@ -4,6 +4,7 @@ import pytest
 from ezdxf.math import Vec2
 from ezdxf.render.mleader import ConnectionSide
 
+from geosand.errors import Refused
 from tests.formats.boundaries.drawings.test_drawings import LAYER, X, Y, areas_of, gon, ring
 
 EAST = (0, 60, 120)
@@ -140,3 +141,12 @@ def test_a_name_of_another_kind_with_a_leader_names_no_green(draw, drawing, read
     greens(drawing)
     draw(drawing, "Bunker 4", (X, Y), (X + 30, Y + 40))
     assert read(drawing).features.name.tolist()[0] == "GREENS green-1"
+
+
+def test_a_text_in_an_outline_without_a_size_is_no_fault_of_the_program(drawing, read):
+    """An outline with corners at 1e200, as a spoiled file has, has no area that a float holds."""
+    greens(drawing)
+    drawing.modelspace().add_lwpolyline(ring(1e200, 0), close=True, dxfattribs=LAYER)
+    drawing.modelspace().add_text("Loft", dxfattribs={"insert": (X, Y), "layer": "TEXT"})
+    with pytest.raises(Refused, match="can not be places"):
+        read(drawing)
