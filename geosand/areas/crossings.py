@@ -34,6 +34,7 @@ _SAME_M2 = 0.05  # figures closer than this are one
 _LARGEST_RING = 5000
 _MOVES = 200
 _DUST_M2 = 1e-3
+_AT_ONCE = 50  # sides
 
 
 def mended(polygon: Any, method: str) -> Any:
@@ -58,6 +59,24 @@ def mended(polygon: Any, method: str) -> Any:
     if method == "largest":
         return parts[int(ellipsoid_areas_m2(parts).argmax())]
     return parts[0] if len(parts) == 1 else shapely.multipolygons(parts)
+
+
+def meet_often(lines: Geometries, most: int) -> bool:
+    """Whether sides of the lines (n,) meet or cross each other in more than ``most`` pairs.
+
+    Two sides of one line that share a corner are such a pair.
+    """
+    points, line = shapely.get_coordinates(shapely.get_parts(lines), return_index=True)
+    side = line[1:] == line[:-1]
+    ends = np.stack([points[:-1][side], points[1:][side]], axis=1)
+    sides = np.asarray(shapely.linestrings(ends), dtype=object)
+    tree, met = shapely.STRtree(sides), 0
+    for begin in range(0, len(sides), _AT_ONCE):  # a few at a time, since each may meet all
+        some = sides[begin : begin + _AT_ONCE]
+        met += len(tree.query(some, "intersects")[0]) - len(some)  # each meets itself
+        if met > 2 * most:
+            return True
+    return False
 
 
 def without_collapsed(polygon: Any) -> Any:

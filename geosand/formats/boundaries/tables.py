@@ -72,6 +72,7 @@ class Tally:
 
 
 _PLACE = re.compile(r",? at lon -?[\d.]+, lat -?[\d.]+")
+_COPY = re.compile(r"(?<=repair), [\w.-]+ is kept$")
 
 
 def counted_by_kind(kinds: Strings) -> tuple[tuple[str, int], ...]:
@@ -85,8 +86,9 @@ def _many(count: int, one: str, several: str) -> str:
 
 
 def _reasons(reasons: Sequence[str]) -> str:
-    """Each reason once, without its place, with how often it occurs."""
-    often = Counter(_PLACE.sub("", reason).split(": ")[0] for reason in reasons)
+    """Each reason once, without its place or what it is a copy of, with how often it occurs."""
+    plain = (_COPY.sub(" as a copy", _PLACE.sub("", reason)) for reason in reasons)
+    often = Counter(reason.split(": ")[0] for reason in plain)
     shown = "; ".join(f"{n} × {reason}" for reason, n in often.most_common(8))
     return shown + (f"; and {len(often) - 8} other reasons" if len(often) > 8 else "")
 

@@ -116,3 +116,7 @@ def site(tmp_path, write_geojson):
     folder = tmp_path / "site"
     new_site(folder, survey(write_geojson, FIRST), name="Invented", season_start="2026-03-01")
     return folder
+
+
+def texts_of(found):
+    return [f.text for f in found.findings]

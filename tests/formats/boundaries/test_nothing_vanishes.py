@@ -10,33 +10,9 @@ import shapely
 from geosand.errors import Refused
 from geosand.formats.boundaries import Choice, read_boundaries
 from geosand.formats.boundaries.sites.settling import settle
-from geosand.formats.boundaries.words.kinds import kind_of, recognise
-from geosand.formats.boundaries.words.naming import clean, folder_levels, make_ids, slug
-from geosand.site.tables import KINDS
+from tests.formats.boundaries.kml_files import kml, placemark, square
 
 from .conftest import LAT, LON, feature
-
-
-def square(k, size=0.0002):
-    return shapely.box(LON + k * 0.001, LAT, LON + k * 0.001 + size, LAT + size)
-
-
-def ring_text(shape):
-    return " ".join(f"{x!r},{y!r},41.0" for x, y in shapely.get_coordinates(shape).tolist())
-
-
-def placemark(name, shape, extra=""):
-    return (
-        f"<Placemark><name>{name}</name>{extra}<Polygon><outerBoundaryIs><LinearRing><coordinates>"
-        f"{ring_text(shape)}</coordinates></LinearRing></outerBoundaryIs></Polygon></Placemark>"
-    )
-
-
-def kml(tmp_path, body):
-    path = tmp_path / "traced.kml"
-    head = '<?xml version="1.0" encoding="UTF-8"?><kml xmlns="http://www.opengis.net/kml/2.2">'
-    path.write_text(f"{head}<Document><name>Course</name>{body}</Document></kml>", "utf-8")
-    return path
 
 
 def test_a_folder_a_hole_and_every_polygon_called_green(tmp_path):
@@ -320,50 +296,6 @@ def test_columns_named_by_the_user(write_geojson):
         read_boundaries(path, kind="sand pit")
 
 
-def test_map_tags():
-    cases = {
-        "green": {"golf": "green", "natural": "grassland"},
-        "pitch": {"leisure": "pitch", "sport": "soccer"},
-        "bunker": {"natural": "sand", "golf": "bunker"},
-        "water": {"golf": "lateral_water_hazard"},
-        "path": {"highway": "path", "golf_cart": "yes"},
-        "lawn": {"landuse": "grass"},
-    }
-    for kind, tags in cases.items():
-        assert kind_of(tags, "", "", None)[0] == kind
-    hstore = {"osm_way_id": "12", "other_tags": '"golf"=>"tee","ref"=>"7"'}
-    assert kind_of(hstore, "", "", None)[0] == "tee"
-
-
-@pytest.mark.parametrize("kind", KINDS)
-def test_every_kind_is_known_in_capitals_and_plural(kind):
-    plural = kind + ("es" if kind.endswith("ch") else "s")
-    for word in (kind, kind.upper(), plural, f"{kind.title()} 12", f"C-{plural.upper()}_07"):
-        expected = kind
-        assert recognise(word) == expected, word
-
-
-@pytest.mark.parametrize(
-    ("word", "kind"),
-    [("Sand Trap 3", "bunker"), ("putting surface", "green"), ("green surround", "surround"),
-     ("Fringe", "collar"), ("GRN07", "green"), ("pitches", "pitch"), ("Grasses", "lawn"),
-     ("water hazards", "water"), ("bowling green", "lawn"), ("Greenwich", ""), ("", "")],
-)  # fmt: skip
-def test_generic_words(word, kind):
-    assert recognise(word) == kind
-
-
-def test_ids_are_distinct_and_never_a_kind():
-    ids, sources = make_ids(
-        ["", "", "green", "A 1", "a-1", "", ""],
-        ["Green 1", "Green 1", "", "", "", "芝生", "green"],
-        ["", "", "", "", "", "", ""],
-        ["green"] * 7,
-    )
-    assert ids == ["green-1", "green-1-2", "green-2", "a-1", "a-1-2", "green-3", "green-4"]
-    assert sources == ["name", "name", "number", "column", "column", "number", "number"]
-
-
 def test_numbers_in_folders_of_kinds_are_told_apart_by_these(tmp_path):
     folders = "".join(
         f"<Folder><name>{name}</name>{placemark('1', square(k))}{placemark('2', square(k + 9))}"
@@ -373,15 +305,6 @@ def test_numbers_in_folders_of_kinds_are_told_apart_by_these(tmp_path):
     table = read_boundaries(kml(tmp_path, folders)).features
     assert table.id.tolist() == ["greens-1", "greens-2", "tees-1", "tees-2"]
     assert table.name.tolist() == ["GREENS 1", "GREENS 2", "Tees 1", "Tees 2"]
-
-
-def test_a_number_that_only_one_folder_has_bears_it_where_others_do():
-    """Greens 1 to 18 beside tees 1 to 17; in figures without a Latin form nothing is told apart."""
-    names, folders = ["1", "18", "1", "٣"], ["Greens", "Greens", "Tees", "Greens"]
-    assert folder_levels(names, folders) == [["Greens"], ["Greens"], ["Tees"], []]
-    assert folder_levels(["1", "18"], ["Greens"] * 2) == [[], []]
-    assert folder_levels(["18", "Oak", "Oak"], ["Greens", "Greens", "Tees"]) == [[], [], []]
-    assert folder_levels(["1", "1"], ["Greens", "芝生"]) == [["Greens"], []]
 
 
 def test_a_null_that_a_gis_writes_into_a_placemark_is_no_name(tmp_path):
@@ -394,12 +317,6 @@ def test_a_null_that_a_gis_writes_into_a_placemark_is_no_name(tmp_path):
     table = read_boundaries(kml(tmp_path, body), kind="green").features
     assert table.id.tolist() == ["green-1", "green-2"]
     assert not any("Null" in text for text in [*table.name, *table.place])
-
-
-def test_names_lose_what_could_deceive():
-    assert clean("a\u202eb\x00c\ud800 \n d") == "abc d"
-    assert slug("Grün № 7/../x") == "grun-no-7-..-x"
-    assert slug("../../etc") == "etc"
 
 
 def test_bulk_of_equal_names_stays_quick(write_geojson):

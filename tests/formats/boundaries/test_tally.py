@@ -19,6 +19,7 @@ from geosand.errors import Refused
 from geosand.formats.boundaries import read_boundaries
 from geosand.formats.boundaries.sites.questions import Choice
 from geosand.formats.boundaries.sites.settling import settle
+from geosand.formats.boundaries.tables import LeftOut, Tally
 
 from .conftest import LAT, LON, feature
 
@@ -175,3 +176,13 @@ def test_a_track_that_runs_on_past_its_start_is_one_thing(tmp_path):
     assert len(settle(found, Choice()).faults) == 1
     mended = settle(found, Choice(repair=True))
     assert len(mended.rows) == 1 and not mended.boundaries.tally.left_out
+
+
+def test_copies_that_were_deleted_are_counted_together():
+    """Of each it is said which one is kept; files exported twice had a reason an outline."""
+    left = [
+        LeftOut(place=f"feature {k}", name="", reason=f"deleted by the repair, g-{k}.1 is kept")
+        for k in range(20)
+    ]
+    tally = Tally(read=40, used=20, surfaces=20, by_kind=(), left_out=tuple(left))
+    assert str(tally).endswith("20 left out: 20 × deleted by the repair as a copy")

@@ -109,9 +109,10 @@ def spline_cubics(spline: Any) -> Floats | None:
         return None
     pieces = 1 if spline.degree <= 3 and len(set(spline.weights())) < 2 else PIECES
     to_control = np.linalg.inv(bernstein(_AT))
-    cubics = []
-    for begin, end in pairwise(np.unique(knots[spline.degree : spline.count + 1])):
-        for low, high in pairwise(np.linspace(begin, end, pieces + 1).tolist()):
-            found = [tuple(point) for point in spline.points(low + (high - low) * _AT)]
-            cubics.append(to_control @ np.array(found))
-    return np.array(cubics) if cubics else None
+    spans = pairwise(np.unique(knots[spline.degree : spline.count + 1]))
+    cuts = np.array([np.linspace(begin, end, pieces + 1) for begin, end in spans])
+    if not len(cuts):
+        return None
+    low, high = cuts[:, :-1].reshape(-1, 1), cuts[:, 1:].reshape(-1, 1)
+    found = [tuple(point) for point in spline.points((low + (high - low) * _AT).ravel())]
+    return np.array(to_control @ np.array(found).reshape(-1, 4, 3))

@@ -12,7 +12,7 @@ import numpy as np
 import shapely
 
 from geosand.columns import Floats
-from geosand.errors import refused
+from geosand.errors import Refused, refused
 from geosand.formats.boundaries.drawings.clips import clipped, shown_ground
 from geosand.formats.boundaries.drawings.curves import chords, spline_cubics
 from geosand.formats.boundaries.drawings.georeference import Georeference, georeference
@@ -29,6 +29,7 @@ from geosand.formats.boundaries.drawings.leaders import (
     names_surface,
     tips_of_leaders,
 )
+from geosand.formats.boundaries.drawings.repeats import DEEPEST, check_repeats
 from geosand.formats.boundaries.drawn import Drawn
 from geosand.formats.boundaries.place.reference_systems import UNITS_M
 from geosand.site.cells import Cell
@@ -38,8 +39,9 @@ UNIT_CODES = {1: "in", 2: "ft", 4: "mm", 5: "cm", 6: "m", 7: "km", 10: "yd", 14:
 UNIT_CODES |= {21: "us_survey_ft"}
 SEGMENTS = 48  #: cubics of an arc at least (a third of it for a bulge): 0.07 ppm of a circle's area
 SAG_M = 0.002  #: how far chords may run beside curves
+MOST_FIT = 2000  #: points of a spline without others: room and time grow with their square
 NAME_TAGS = ("NAME", "LABEL", "ID", "NUMBER", "NO")
-DEEPEST = 8  #: blocks in blocks
+LONGEST_TEXT = 10_000  #: letters and codes of a text that are read: no name is that long
 _LINES = ("LWPOLYLINE", "POLYLINE", "LINE", "ARC", "CIRCLE", "ELLIPSE", "SPLINE", "HELIX")
 _FRAME = 16  #: flag of a vertex that only steers a fitted curve (DXF reference, VERTEX, 70)
 #: Parts of a polyline's mesh and what only shows or measures things is no outline.
@@ -60,12 +62,13 @@ def entities_of(
             document, mended = _document(path)
             code = int(document.header.get("$INSUNITS", 0))
             unit = metres or UNITS_M.get(UNIT_CODES.get(code, "m"), 1.0)
+            check_repeats(document, shown)
             reader = _Reader(SAG_M / unit)
             reader.tips = tips_of_leaders(document.modelspace(), reader.sag)
             drawn = list(reader.things(document.modelspace(), "", {}))
             hidden = _hidden(document, drawn, reader.invisible)
             placed = georeference(document)
-    except MemoryError:  # no fault of the drawing
+    except (MemoryError, Refused):  # no fault of the drawing, or told already
         raise
     except Exception as problem:  # the library raises many sorts on damaged drawings
         text = (str(problem) or type(problem).__name__).splitlines()[0]
@@ -269,6 +272,9 @@ class _Reader:
         return [run]
 
     def _spline(self, entity: Any) -> Floats:
+        through = len(entity.fit_points)
+        if not len(entity.control_points) and through > MOST_FIT:
+            raise ValueError(f"{through:,} fit points: at most {MOST_FIT:,} are laid through")
         cubics = spline_cubics(entity.construction_tool())
         if cubics is None:
             raise ValueError("its knots do not fit its points")
@@ -302,6 +308,10 @@ def _text(entity: Any, kind: str, thing: Drawn, tip: Any) -> Drawn:
 
     A name with a leader is where its arrow points, at ``tip``.
     """
+    if kind == "MTEXT":
+        entity.text = entity.text[:LONGEST_TEXT]
+    else:
+        entity.dxf.text = entity.dxf.text[:LONGEST_TEXT]
     # the library's quick way leaves codes such as a blank that does not break in the text
     text = entity.plain_text(fast=False) if kind == "MTEXT" else entity.plain_text()
     at = entity.dxf.insert

@@ -9,8 +9,10 @@ from typing import Any
 import numpy as np
 import shapely
 
+from geosand.areas.crossings import meet_often
 from geosand.columns import Floats, Geometries
 
+MOST_CROSSINGS = 20_000  #: of outlines of one hatch, which then would take minutes. Own choice
 TEXT_BOX = 8  #: a path around a text: DXF reference, HATCH, group 92
 
 
@@ -44,6 +46,9 @@ def hatched_ground(entity: Any, run_of: Callable[[Any], Floats], segments: int) 
         return parts[0], ""  # where it crosses itself that is asked about, as of any outline
     if not shapely.is_valid(parts).all():
         return None, "a hatch of several outlines, one of which crosses itself: draw it anew"
+    corners = int(shapely.get_num_coordinates(parts).sum())
+    if meet_often(shapely.boundary(parts), MOST_CROSSINGS + corners):
+        return None, "a hatch of outlines that cross far too often: draw it anew"
     return _filled_ground(parts, entity.dxf.hatch_style), ""
 
 
@@ -61,10 +66,10 @@ def _filled_ground(parts: Geometries, style: int) -> Any:
         return shapely.difference(
             shapely.union_all(parts[~within]), shapely.union_all(parts[within])
         )
-    shape: Any = shapely.Polygon()
-    for part in parts:
-        shape = shapely.symmetric_difference(shape, part)
-    return shape
+    while len(parts) > 1:  # by halves, as one after the other takes a time that grows by the square
+        pairs = shapely.symmetric_difference(parts[: len(parts) // 2 * 2 : 2], parts[1::2])
+        parts = np.concatenate([pairs, parts[len(parts) // 2 * 2 :]])
+    return parts[0]
 
 
 def _parts(edge: Any) -> list[Any]:

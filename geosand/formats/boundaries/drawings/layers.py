@@ -53,8 +53,8 @@ def _read(
         return _without_the_extra(path, shown, head, binary)
     try:
         drawn, code, findings, placed = entities_of(path, shown, metres)
-    except Refused:
-        if binary:
+    except Refused as refusal:
+        if binary or refusal.__cause__ is None:  # it was read, and is refused for what it holds
             raise
         try:
             return _with_gdal(path, shown, head)

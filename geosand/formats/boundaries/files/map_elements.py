@@ -8,13 +8,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import shapely
 
-from geosand.errors import refused
+from geosand.errors import listed, refused
 from geosand.formats.boundaries.drawn import LON_LAT, MAXIMUM_FEATURES, NOT_WHOLE, Drawn, Layer
 from geosand.formats.boundaries.files.xml_layers import Element, root_of
 from geosand.formats.boundaries.words.kinds import TAG_KEYS, tagged_kind
@@ -116,10 +117,16 @@ def _layer(parts: list[_Part], shown: str, remark: str) -> Layer:
     if len(parts) > 20 * MAXIMUM_FEATURES:
         raise refused(shown, "is of a whole region", remedy="export only the ground of this site")
     ways = {p.number: p for p in parts if p.sort == "way"}
-    drawn = [_drawn(part, ways) for part in parts if part.tags]
+    tagged = [part for part in parts if part.tags]
+    drawn, edges = _joined(tagged, [_drawn(part, ways) for part in tagged])
     bare = set(ways) - {n for p in parts for n in p.members}
     untagged = sum(not ways[number].tags for number in bare)
     said = [f"{untagged} of its ways have no tags and are left out"] if untagged else []
+    if edges:
+        edge = "is the outer edge of a relation that says the same: both are"
+        if len(edges) > 1:
+            edge = "are outer edges of relations that say the same: each pair is"
+        said.append(f"{listed(edges, 10)} {edge} one surface")
     if "error" in remark:  # such as a query's that ran out of time
         said.append(f"surfaces may be missing: its query ended with {quoted(remark.strip())}")
     return Layer(name="", drawn=tuple(drawn), crs=LON_LAT, assumed=True, findings=tuple(said))
@@ -142,6 +149,42 @@ def _drawn(part: _Part, ways: Mapping[str, _Part]) -> Drawn:
     numbered = {"@id": f"{part.sort}-{part.number}", **part.tags}
     place = f"{part.sort} {part.number}"
     return Drawn(place=place, geometry=geometry, attributes=numbered, problem=problem)
+
+
+def _joined(parts: list[_Part], drawn: list[Drawn]) -> tuple[list[Drawn], list[str]]:
+    """Without ways that are the outer edge of a relation which says the same, and their names.
+
+    Some tag both, or the way alone, and as a surface of its own it would fill the holes. Where a
+    relation has several outer edges, they are its own only if all say the same of themselves, too:
+    else each is a surface, as two greens are.
+    """
+    row = {part.number: k for k, part in enumerate(parts) if part.sort == "way"}
+    edges = dict[int, str]()
+    for k, part in enumerate(parts):
+        if part.tags.get("type") != "multipolygon" or drawn[k].geometry is None:
+            continue
+        ways = [w for n in part.members if (w := row.get(n)) is not None]
+        ways = [w for w in ways if drawn[w].draws("Polygon") and _say_the_same(part, parts[w])]
+        shells = [_outline(shape) for shape in shapely.get_parts(drawn[k].geometry)]
+        own = [w for w in ways if _outline(drawn[w].geometry) in {*shells}]
+        if len(own) == len(shells) and all(parts[w].tags == parts[own[0]].tags for w in own):
+            edges |= {w: drawn[w].place for w in own}
+            attributes = {**parts[own[0]].tags, **drawn[k].attributes}
+            drawn[k] = replace(drawn[k], attributes=attributes)
+    return [thing for k, thing in enumerate(drawn) if k not in edges], list(edges.values())
+
+
+def _outline(polygon: Any) -> bytes:
+    """The outer edge of a polygon, the same wherever and in whatever direction it begins."""
+    ring = shapely.remove_repeated_points(shapely.Polygon(polygon.exterior))
+    return bytes(shapely.to_wkb(shapely.normalize(ring)))
+
+
+def _say_the_same(relation: _Part, way: _Part) -> bool:
+    """Whether both are of one kind, or only the way says what they are; "other" is many kinds."""
+    own, other = ({k: p.tags[k] for k in AREA_KEYS if k in p.tags} for p in (relation, way))
+    kind = tagged_kind(own)
+    return not own or own == other or kind == tagged_kind(other) not in ("", "other")
 
 
 def _shape(part: _Part) -> Any:

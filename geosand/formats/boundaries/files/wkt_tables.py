@@ -27,6 +27,7 @@ from geosand.formats.boundaries.drawn import (
     left_open_said,
 )
 from geosand.formats.boundaries.files.json_shapes import BadShape, geometry_of
+from geosand.formats.boundaries.files.survey_heads import says_places
 from geosand.formats.csv_table import SEPARATORS, read_csv
 from geosand.site.cells import as_text, is_blank
 
@@ -40,11 +41,19 @@ _SHAPE = re.compile(
     rb'|"type"+\s*:\s*"+(multi)?polygon"',
     re.IGNORECASE,
 )
+#: What stands in no other table, whatever the head says.
+_AREA = re.compile(rb"polygon\s*z?m?\s*\(\(+\s*[-\d.]", re.IGNORECASE)
+#: Lines may be closed, and of points it is told that they are no areas.
+_LINE = re.compile(rb"linestring\s*z?m?\s*\(+\s*[-\d.]", re.IGNORECASE)
+_NO_AREA = re.compile(rb"(linestring|point)\s*z?m?\s*\(+\s*[-\d.]", re.IGNORECASE)
 _BINARY = re.compile(r"0[01](?:[0-9a-f]{2})+", re.IGNORECASE)  #: well-known binary in hex
 _CODE = re.compile(r"\s*SRID\s*=\s*(\d{1,9})\s*;", re.IGNORECASE)  # of a database's own form
 _SEPARATOR = re.compile(rb'"?sep=', re.IGNORECASE)  # a line that spreadsheets put first
 #: How a text begins that is nothing but shapes.
-_BARE = re.compile(rb"\s*(srid\s*=\s*\d+\s*;\s*)?(multi)?polygon\s*z?m?\s*\(\(", re.IGNORECASE)
+_BARE = re.compile(
+    rb"\s*(srid\s*=\s*\d+\s*;\s*)?(multi)?(polygon\s*z?m?\s*\(\(|linestring\s*z?m?\s*\()",
+    re.IGNORECASE,
+)
 
 
 def holds_shapes(start: bytes) -> bool:
@@ -55,7 +64,12 @@ def holds_shapes(start: bytes) -> bool:
     if _SEPARATOR.match(first):  # the heads are in the next line
         first = rest.partition(b"\n")[0]
     heads = re.split(rb"\s*[,;|\t\"\r]+\s*", first.lower())
-    return any(name.encode() in heads for name in HEADS) and _SHAPE.search(start) is not None
+    if any(name.encode() in heads for name in HEADS):
+        # points with their places in columns as well may be a survey's corners of outlines
+        surveyed = says_places([head.decode(errors="replace") for head in heads])
+        others = _LINE if surveyed else _NO_AREA
+        return (_SHAPE.search(start) or others.search(start)) is not None
+    return _AREA.search(start) is not None and _AREA.search(first) is None
 
 
 def read_wkt_table(path: Path, shown: str) -> list[Layer]:
@@ -106,10 +120,11 @@ def read_wkt_table(path: Path, shown: str) -> list[Layer]:
     ]
 
 
-def _shapes_in(name: str, cells: Sequence[Any]) -> tuple[int, bool]:
-    """How many cells hold a shape, and whether the head says so: the largest is the column."""
-    number = sum(_SHAPE.search(as_text(c).encode()) is not None for c in cells if not is_blank(c))
-    return number, name.lower() in HEADS
+def _shapes_in(name: str, cells: Sequence[Any]) -> tuple[int, int, bool]:
+    """How many cells hold areas, how many other shapes, whether the head says so: the largest."""
+    texts = [as_text(cell).encode() for cell in cells if not is_blank(cell)]
+    areas, others = (sum(s.search(t) is not None for t in texts) for s in (_SHAPE, _NO_AREA))
+    return areas, others, name.lower() in HEADS
 
 
 def _shape_of_json(text: str) -> tuple[Any, str]:

@@ -12,6 +12,7 @@ from geosand.formats.boundaries.drawn import Layer
 from geosand.formats.boundaries.place.packed_degrees import PLAIN
 from geosand.formats.boundaries.place.reference_systems import (
     UNITS_M,
+    name_of,
     named_unit,
     unit_m,
     unit_name,
@@ -61,10 +62,9 @@ def unit_factor(
         says = f"says that it is in {unit_name(UNITS_M[layer.unit])}{fits}"
     far = float(np.hypot(*np.abs(bounds).reshape(2, 2).max(axis=0)))
     shift = f"; the two feet put it {far * of_crs * 2e-6:.2f} m apart" if "ft" in layer.unit else ""
-    named = "its CRS" if crs.name == "unknown" else crs.name
     raise refused(
         shown,
-        f"{says}, and {named} is in {unit_name(of_crs)}{shift}",
+        f"{says}, and {name_of(crs)} is in {unit_name(of_crs)}{shift}",
         allowed=", ".join(UNITS_M),
         remedy=_REMEDY,
     )

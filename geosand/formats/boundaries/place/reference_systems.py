@@ -51,6 +51,11 @@ def horizontal(text: str, shown: str) -> CRS:
     return crs
 
 
+def name_of(crs: CRS) -> str:
+    """Its name in a sentence; those that programs make up for want of one say nothing."""
+    return "its CRS" if crs.name in ("unknown", "unnamed") else str(crs.name)
+
+
 def vertical_unit_m(text: str, crs: CRS) -> float:
     """What one unit of height is worth: of the vertical CRS if there is one, else of the plane."""
     import pyproj

@@ -16,6 +16,7 @@ from geosand.formats.boundaries.place.reference_systems import (
     datum_of,
     describe,
     is_lon_lat,
+    name_of,
     unit_m,
 )
 from geosand.formats.boundaries.place.straight_edges import (
@@ -76,7 +77,7 @@ def to_lon_lat(geometry: Geometries, crs: CRS) -> Moved:
     if crs.is_projected:
         moved, outlines, corners = kept_straight(geometry, moved, move)
         if corners:
-            findings.append(_straight_finding(outlines, corners, crs.name))
+            findings.append(_straight_finding(outlines, corners, name_of(crs)))
     accuracy, note = _shift(transformer, crs, shapely.total_bounds(moved))
     if accuracy != 0:
         findings.append(note)
@@ -151,7 +152,7 @@ def _shift(transformer: Any, crs: CRS, bounds: Floats) -> tuple[float, str]:
 
     datum = (datum_of(crs) or crs.name).removesuffix(" ensemble")
     if datum.startswith("World Geodetic System 1984"):
-        return 0.0, f"{crs.name} is on WGS 84: no datum shift"
+        return 0.0, f"{name_of(crs)} is on WGS 84: no datum shift"
     try:
         used = transformer.get_last_used_operation()
     except ProjError:  # there was only one, and it had nothing to do

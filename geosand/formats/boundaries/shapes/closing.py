@@ -14,9 +14,11 @@ from geosand.columns import Bools, Floats, Ints, joined_labels
 from geosand.formats.boundaries.drawn import Drawn
 from geosand.formats.boundaries.shapes.faces import (
     EXACT_M,
+    THICKET,
     Line,
-    clusters,
     encloses,
+    is_thicket,
+    meeting_places,
     points_of,
     shared_faces,
 )
@@ -54,9 +56,12 @@ def close_lines(
             closing.say(thing, closing.gap_m(points[0], points[-1]))
             out.append(replace(thing, geometry=made))
         loose[thing.folder] += [(thing, points) for points in unclosed]
+    outlines: dict[str, list[Any]] = defaultdict(list)
+    for thing in out:
+        if thing.draws("Polygon"):
+            outlines[thing.folder].append(thing.geometry)
     for folder, lines in loose.items():
-        outlines = [d.geometry for d in out if d.folder == folder and d.draws("Polygon")]
-        out += closing.folder(lines, outlines) if lines else []
+        out += closing.folder(lines, outlines[folder]) if lines else []
     return out, closing.said, closing.joined
 
 
@@ -91,37 +96,44 @@ class _Closing:
         divide nothing.
         """
         ends = _ends(lines)
-        places = points_of(ends * self.metres)
         # ends that meet exactly first: sides shorter than the tolerance would look like forks
-        nodes = [clusters(places, reach) for reach in (EXACT_M, self.tolerance_m)]
-        hung = self._hanging(lines, outlines, nodes[1])
+        nodes = [meeting_places(ends * self.metres, reach) for reach in (EXACT_M, self.tolerance_m)]
+        runs, rings = self._courses(lines, outlines)
+        thicket = self.crossing and is_thicket(runs + rings)
+        hung = set[int]() if thicket else self._hanging(runs, rings, ends, nodes[1])
         chains = _chains(lines, nodes, hung)
         in_chains = {k // 2 for chain in chains for k in chain}
         rest = [k for k in range(len(lines)) if k not in in_chains]
         polygons = [shapely.polygons(_ring(lines, chain)) for chain in chains]
-        divided = self._divided(polygons, [lines[k] for k in rest if k not in hung])
+        dividing = [] if thicket else [lines[k] for k in rest if k not in hung]
+        divided = self._divided(polygons, dividing)
         out = []
         for row, (chain, polygon) in enumerate(zip(chains, polygons, strict=True)):
             if row in divided:
                 rest += [k // 2 for k in chain]
-                continue
-            thing = lines[chain[0] // 2][0]
-            if len(chain) > 1:
-                self.said.append(f"{thing.place}: {len(chain)} lines that meet are one outline")
-            gaps = ends[np.array(chain) ^ 1] - ends[[*chain[1:], chain[0]]]
-            self.say(thing, float(np.hypot(*(gaps * self.metres).T).max()))
-            self.joined += len({lines[k // 2][0].place for k in chain}) - 1
-            out.append(replace(thing, geometry=polygon))
+            else:
+                out.append(self._chained(lines, chain, polygon, ends))
         if not rest:
             return out
+        if thicket:
+            return out + [_as_line(*lines[k], THICKET) for k in rest]
         there = outlines + [d.geometry for d in out]
         rest.sort()
         return out + self._faces([lines[k] for k in rest], there, [k in hung for k in rest])
 
-    def _hanging(self, lines: list[Line], outlines: list[Any], node: Ints) -> set[int]:
-        runs, rings = self._courses(lines, outlines)
+    def _chained(self, lines: list[Line], chain: list[int], polygon: Any, ends: Floats) -> Drawn:
+        """The outline of a closed chain, with words on how it was closed."""
+        thing = lines[chain[0] // 2][0]
+        if len(chain) > 1:
+            self.said.append(f"{thing.place}: {len(chain)} lines that meet are one outline")
+        gaps = ends[np.array(chain) ^ 1] - ends[[*chain[1:], chain[0]]]
+        self.say(thing, float(np.hypot(*(gaps * self.metres).T).max()))
+        self.joined += len({lines[k // 2][0].place for k in chain}) - 1
+        return replace(thing, geometry=polygon)
+
+    def _hanging(self, runs: list[Any], rings: list[Any], ends: Floats, node: Ints) -> set[int]:
         reach = max(self.tolerance_m, EXACT_M)
-        hung = hanging(runs, rings, _ends(lines) * self.metres, node, reach)
+        hung = hanging(runs, rings, ends * self.metres, node, reach)
         return {*np.flatnonzero(hung).tolist()}
 
     def _courses(self, lines: list[Line], outlines: list[Any]) -> tuple[list[Any], list[Any]]:
@@ -184,6 +196,9 @@ class _Closing:
         faces: list[tuple[Any, list[int]]] = []
         for rows, beside, ending in self._meeting(lines, outlines, np.array(hung)):
             met = [lines[k] for k in rows]
+            runs, rings = self._courses(met, beside)
+            if not self.crossing and is_thicket(runs + rings):
+                continue
             for face, sides in shared_faces(met, beside, self.tolerance_m, self.metres):
                 if own := [rows[k] for k in sides if rows[k] in ending]:
                     faces.append((face, own))
@@ -199,29 +214,49 @@ class _Closing:
             text = f"{lines_that} {count}"
             self.said.append(text + (f" (layer {where[:40]!r})" if where else ""))
         self.joined += len({lines[k][0].place for k in used} - {d.place for d in owners})
-        ends = _ends(lines) * self.metres
+        near = _nearest_other(_ends(lines) * self.metres)
         open_ones = [k for k, (_, points) in enumerate(lines) if k not in used and len(points) > 1]
         return out + [
-            self._open(
-                *lines[k], ends[2 * k : 2 * k + 2], np.delete(ends, [2 * k, 2 * k + 1], axis=0)
-            )
-            for k in open_ones
+            self._open(*lines[k], float(near[2 * k : 2 * k + 2].min())) for k in open_ones
         ]
 
-    def _open(self, thing: Drawn, points: Floats, ends: Floats, others: Floats) -> Drawn:
-        """An open line with the reason, and what would close it; ``ends`` are in metres."""
-        near = min(
-            (float(np.hypot(*(others - end).T).min()) for end in ends if len(others)),
-            default=np.inf,
-        )
-        apart = float(np.hypot(*(ends[0] - ends[1])))
+    def _open(self, thing: Drawn, points: Floats, near: float) -> Drawn:
+        """An open line with the reason, and what would close it; ``near`` is the next other end."""
+        apart = self.gap_m(points[0], points[-1])
         text = f"a line that does not close: its ends are {apart:.2f} m apart"
         length = float(np.hypot(*np.diff(points[:, :2] * self.metres, axis=0).T).sum())
-        if self.tolerance_m < near < apart:
+        back = len(points) > 2 and apart <= self.tolerance_m
+        if back and not encloses(np.vstack([points, points[:1]])):
+            text = "a line that does not close: it runs out and straight back"
+        elif self.tolerance_m < near < apart - EXACT_M:  # nearer than its own other end
             text += f", the nearest other end is {near:.2f} m away"
         elif apart < min(HINT_M, HINT_SHARE * length):
-            text += f" (--close-tolerance {np.ceil(apart * 100 + 1e-6) / 100:.2f} would close it)"
-        return replace(thing, geometry=shapely.linestrings(points), problem=text)
+            hint = f"--close-tolerance {np.ceil(apart * 100 + 1e-6) / 100:.2f} would close it"
+            if not shapely.is_valid(shapely.polygons(np.vstack([points, points[:1]]))):
+                hint = "closed, it would cross itself, as where it runs on past its start"
+            text += f" ({hint})"
+        return _as_line(thing, points, text)
+
+
+def _as_line(thing: Drawn, points: Floats, problem: str) -> Drawn:
+    return replace(thing, geometry=shapely.linestrings(points), problem=problem)
+
+
+def _nearest_other(ends: Floats) -> Floats:
+    """How far from each end (2n,) of lines the next is, be it the line's own other end; inf = none.
+
+    ``ends`` (2n, 2) are the first and last point of each line.
+    """
+    places, at, often = np.unique(ends, axis=0, return_inverse=True, return_counts=True)
+    at = at.ravel()
+    far = np.full(len(places), np.inf)
+    points = points_of(places)
+    (here, _), apart = shapely.STRtree(points).query_nearest(
+        points, exclusive=True, return_distance=True, all_matches=False
+    )
+    far[here] = apart
+    alone = often[at] == 1
+    return np.where(alone, far[at], 0.0)
 
 
 def _ends(lines: list[Line]) -> Floats:
@@ -238,12 +273,14 @@ def _chains(lines: list[Line], nodes: list[Ints], hung: set[int]) -> list[list[i
     chains: list[list[int]] = []
     used = {*hung}
     for node in nodes:
+        open_ones = set[int]()
         at: dict[int, list[int]] = defaultdict(list)
         for k, n in enumerate(node.tolist()):
             if k // 2 not in used:
                 at[n].append(k)
         for start in range(len(lines)):
-            chain = None if start in used else _walk(start, node, at)
+            known = start in used or start in open_ones
+            chain = None if known else _walk(start, node, at, open_ones)
             if chain is not None and encloses(_ring(lines, chain)):
                 used |= {k // 2 for k in chain}
                 chains.append(chain)
@@ -257,17 +294,23 @@ def _ring(lines: list[Line], chain: list[int]) -> Floats:
     return np.vstack([*(points[:-1, :size] for points in runs), runs[0][:1, :size]])
 
 
-def _walk(start: int, node: Ints, at: dict[int, list[int]]) -> list[int] | None:
+def _walk(
+    start: int, node: Ints, at: dict[int, list[int]], open_ones: set[int]
+) -> list[int] | None:
     """Ends at which each line of a closed chain is entered; None where it is open or forks.
 
     Where two ends meet at each place, the way goes on to one end only and comes from one only: the
-    first that it can come back to is the one where it began.
+    first that it can come back to is the one where it began. Lines along an open one are noted in
+    ``open_ones``: no closed chain goes through them.
     """
     chain, end = [2 * start], 2 * start + 1
     while len(meeting := at[int(node[end])]) == 2:
         following = meeting[0] if meeting[1] == end else meeting[1]
         if following == chain[0]:
             return chain
+        if following // 2 in open_ones:
+            break
         chain.append(following)
         end = following ^ 1
+    open_ones |= {k // 2 for k in chain}
     return None

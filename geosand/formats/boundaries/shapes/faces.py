@@ -8,13 +8,29 @@ from typing import Any
 import numpy as np
 import shapely
 
+from geosand.areas.crossings import meet_often
 from geosand.columns import Floats, Geometries, Ints
 from geosand.formats.boundaries.drawn import Drawn
 
 Line = tuple[Drawn, Floats]
 EXACT_M = 1e-6
 TOUCH_M = 1e-3  #: of a face's edge that a line must share to belong to it
+#: Of lines with each other, beside two a corner: those of a plan meet some at each end. Own choice.
+MOST_MEETINGS = 20_000
+THICKET = (
+    f"a line among lines that meet or cross each other over {MOST_MEETINGS:,} times: put the edges"
+    " of surfaces on layers of their own"
+)
 THINNEST = 1e-9  #: of a ring's length squared that it has to enclose
+
+
+def is_thicket(courses: list[Any]) -> bool:
+    """Whether lines meet far more often than those of surfaces, so that faces would take minutes.
+
+    As hatching does, or contours over other lines.
+    """
+    lines = np.array(courses, dtype=object)
+    return meet_often(lines, MOST_MEETINGS + 2 * int(shapely.get_num_coordinates(lines).sum()))
 
 
 def shared_faces(
@@ -26,6 +42,8 @@ def shared_faces(
     in them is no face. Ends within ``tolerance_m`` of each other or of another line's course meet
     there; nothing else moves. All in the units of the file, of which ``metres`` are the sizes.
     """
+    if len(lines) + len(outlines) < 2:  # a line alone is closed already, or encloses nothing
+        return []
     size = min(points.shape[1] for _, points in lines)
     scale = np.array([*metres, 1.0])[:size]
     shells = np.array([_scaled(shape, scale) for shape in outlines], dtype=object)
@@ -46,9 +64,11 @@ def shared_faces(
     found: list[tuple[Any, list[int]]] = []
     for face in faces[~inside]:
         band = shapely.buffer(shapely.boundary(face), 10 * EXACT_M)
-        near = [k for k in tree.query(band).tolist() if k < own]
-        shares = {k: float(shapely.length(shapely.intersection(edges[k], band))) for k in near}
-        sides = sorted((k for k in near if shares[k] > TOUCH_M), key=lambda k: (-shares[k], k))
+        near = tree.query(band, "intersects")
+        near = np.sort(near[near < own])
+        share = shapely.length(shapely.intersection(edges[near], band))
+        order = np.argsort(-share, kind="stable")
+        sides = near[order[share[order] > TOUCH_M]].tolist()
         thin = 2 * shapely.area(face) <= TOUCH_M * shapely.length(face)  # along a line drawn twice
         if sides and not thin:
             found.append((_scaled(face, 1 / scale), sides))
@@ -83,10 +103,21 @@ def clusters(shapes: Geometries, tolerance: float) -> Ints:
         group = smaller[smaller]
 
 
+def meeting_places(places: Floats, tolerance: float) -> Ints:
+    """Of each place (n, 2) the first that it hangs together with: as :func:`clusters`.
+
+    Of places that are the same only one is looked at, as all lines may end at one.
+    """
+    _, first, same = np.unique(places, axis=0, return_index=True, return_inverse=True)
+    in_order = np.sort(first)
+    group = clusters(points_of(places[in_order]), tolerance)
+    return in_order[group][np.searchsorted(in_order, first)[same.ravel()]]
+
+
 def _ends_together(runs: list[Floats], tolerance_m: float) -> list[Floats]:
     """Lines whose ends that lie within the tolerance of each other are where the first one is."""
     ends = np.array([run[place] for run in runs for place in (0, -1)])
-    moved = ends[clusters(points_of(ends[:, :2]), tolerance_m)]
+    moved = ends[meeting_places(ends[:, :2], tolerance_m)]
     out = [run.copy() for run in runs]
     for k, run in enumerate(out):
         run[[0, -1]] = moved[2 * k : 2 * k + 2]

@@ -8,11 +8,17 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import shapely
 
-from geosand.areas.crossings import without_collapsed
+from geosand.areas.crossings import meet_often, without_collapsed
 from geosand.areas.ownership import PRECEDENCE
 from geosand.columns import Floats, Geometries
 from geosand.formats.boundaries.drawn import MAXIMUM_RING, Drawn
-from geosand.formats.boundaries.shapes.faces import EXACT_M, clusters, shared_faces
+from geosand.formats.boundaries.shapes.faces import (
+    EXACT_M,
+    THICKET,
+    clusters,
+    is_thicket,
+    shared_faces,
+)
 
 if TYPE_CHECKING:
     from geosand.formats.boundaries.words.wishes import Wishes
@@ -29,7 +35,6 @@ NOT_CLOSED = "a line that does not close: its ends are "
 ALONG = ", on the edge of "  #: in such a reason, where the line ends on outlines of other layers
 #: Of one outline with itself; one that is walked twice has about one a vertex. Own choice.
 MOST_CROSSINGS = 2000
-_AT_ONCE = 50  # sides
 #: Formats with a rule for the direction of rings (RFC 7946, 3.1.6; OGC KML 2.3, 10.8).
 WOUND = (".geojson", ".json", ".kml", ".kmz")
 
@@ -40,29 +45,19 @@ def can_be_mended(shape: Any) -> bool:
     if len(points) > MAXIMUM_RING or not np.isfinite(points).all() or shapely.is_valid(shape):
         return False
     whole = without_collapsed(shape)
-    if whole is None or _is_tangled(whole):
+    if whole is None or is_tangled(whole):
         return False
     return bool(shapely.area(shapely.make_valid(whole)) > 0)
 
 
-def _is_tangled(shape: Any) -> bool:
+def is_tangled(shape: Any) -> bool:
     """Whether an outline crosses itself more often than anybody draws one.
 
     To mend it would take minutes and gigabytes: they grow with the cube of its crossings.
     """
-    points, ring = shapely.get_coordinates(
-        shapely.get_rings(shapely.get_parts(shape)), return_index=True
-    )
-    side = ring[1:] == ring[:-1]
-    ends = np.stack([points[:-1][side], points[1:][side]], axis=1)
-    sides = np.asarray(shapely.linestrings(ends))
-    tree, met = shapely.STRtree(sides), 0
-    for begin in range(0, len(sides), _AT_ONCE):  # a few at a time, since each may meet all
-        some = sides[begin : begin + _AT_ONCE]
-        met += len(tree.query(some, "intersects")[0]) - 3 * len(some)  # itself and both beside it
-        if met > 2 * MOST_CROSSINGS:
-            return True
-    return False
+    rings = shapely.get_rings(shapely.get_parts(shape))
+    beside = shapely.get_num_coordinates(shape)  # each side meets the next one
+    return meet_often(rings, MOST_CROSSINGS + int(beside))
 
 
 def to_be_closed(
@@ -75,7 +70,7 @@ def to_be_closed(
     what lines enclose together. They are listed as left out as well, until somebody says that they
     are to be closed.
     """
-    lines = [d for d in things if d.draws("LineString")]
+    lines = [d for d in things if d.draws("LineString") and d.problem != THICKET]
     own = [d for d in lines if wishes.kind_and_word(d)[0] not in NO_AREA]
     beside = _Outlines(things, metres, wishes.close_tolerance_m) if along and own else None
     kept, shapes, reasons = [], list[Any](), []
@@ -147,6 +142,8 @@ class _Outlines:
             return None, ""
         met = [self.drawn[k] for k in dict.fromkeys(row[other].tolist())]
         outlines = [shapely.force_2d(d.geometry) for d in met]
+        if is_thicket([thing.geometry, *shapely.boundary(outlines)]):
+            return None, ""
         faces = shared_faces([(thing, points)], outlines, self.reach_m, self.metres)
         if len(faces) != 1:
             return None, ""
@@ -176,6 +173,8 @@ class _Outlines:
         if len({lines[k].folder for k in some} | {self.drawn[k].folder for k in met}) < 2:
             return
         outlines = [shapely.force_2d(self.drawn[k].geometry) for k in sorted(set(met.tolist()))]
+        if is_thicket([*(lines[k].geometry for k in some), *shapely.boundary(outlines)]):
+            return
         pairs = [(lines[k], runs[k]) for k in some]
         found = []
         for face, sides in shared_faces(pairs, outlines, self.reach_m, self.metres):

@@ -15,6 +15,7 @@ import shapely
 
 from geosand.columns import Geometries, Ints
 from geosand.formats.boundaries.drawn import Drawn
+from geosand.formats.boundaries.shapes.mendable import is_tangled
 
 _HINT = " (--holes makes holes of such)"
 
@@ -66,12 +67,16 @@ def _same(shapes: Geometries) -> Ints:
 def _around(shapes: Geometries, same: Ints) -> list[list[int]]:
     """Of each polygon (n,) those that it lies in, the smallest first, each of them once."""
     size = shapely.area(shapes)
-    inner, outer = shapely.STRtree(shapes).query(shapes, "within")
-    larger = (size[outer] > size[inner]) & (same[outer] == outer)  # any lies in itself
+    once = np.flatnonzero(same == np.arange(len(same)))
+    odd = once[~shapely.is_valid(shapes[once])].tolist()  # of a tangle GEOS would take minutes
+    once = np.setdiff1d(once, [k for k in odd if is_tangled(shapes[k])])
+    inner, outer = once[shapely.STRtree(shapes[once]).query(shapes[once], "within")]
+    larger = size[outer] > size[inner]  # any lies in itself
     found: list[list[int]] = [[] for _ in shapes]
     for one, other in zip(inner[larger].tolist(), outer[larger].tolist(), strict=True):
         found[one].append(other)
-    return [sorted(others, key=lambda k: float(size[k])) for others in found]
+    ordered = [sorted(others, key=lambda k: float(size[k])) for others in found]
+    return [ordered[k] for k in same.tolist()]
 
 
 def _levels(around: list[list[int]], named: list[bool]) -> dict[int, list[int]]:

@@ -65,11 +65,14 @@ def ring_problem(polygon: Any) -> str:
 
 
 def far_from_others(geometry: Geometries) -> list[int]:
-    """Rows that lie more than a degree from where most lie; none where there are fewer than 3."""
+    """Rows that lie more than a degree from where most lie; none where there are fewer than 3.
+
+    None where half of them do, either: the file is of a country, which is told of the whole site.
+    """
     if len(geometry) < 3:
         return []
     bounds = shapely.bounds(geometry)
     centre = (bounds[:, :2] + bounds[:, 2:]) / 2
     away = np.abs(centre - np.median(centre, axis=0)).max(axis=1)
     rows: list[int] = np.flatnonzero(away > FARTHEST_DEGREE).tolist()
-    return rows
+    return rows if 2 * len(rows) < len(geometry) else []

@@ -178,6 +178,56 @@ def test_a_relation_whose_ways_cross_is_lost(read):
     assert [left.reason for left in crossing.tally.left_out if left.lost] == ["its ways cross"]
 
 
+@pytest.mark.parametrize(
+    "own, one",
+    [({"golf": "fairway"}, True), ({}, True), ({"natural": "water"}, False)],
+    ids=["both say it", "the way alone", "they differ"],
+)
+def test_an_outer_edge_that_says_what_its_relation_says_is_one_surface(read, own, one):
+    """The way alone would fill the hole; validators of the community warn of such pairs."""
+    whole = [e for e in elements() if e.get("id") != 14]
+    edge = next(e for e in whole if e["id"] == 13)
+    number = {(e["lon"], e["lat"]): e["id"] for e in whole if e["type"] == "node"}
+    number |= {tuple(corners(FAIRWAY)[3]): 200}
+    edge["nodes"] = [number[tuple(point)] for point in corners(FAIRWAY)]
+    edge["tags"] = {"golf": "fairway", "name": "Fairway 7"}
+    relation = next(e for e in whole if e["type"] == "relation")
+    relation["members"] = [m for m in relation["members"] if m["ref"] != 14]
+    relation["tags"] = {"type": "multipolygon", **own}
+    lon, lat = corners(FAIRWAY)[3]
+    found = read([*whole, {"type": "node", "id": 200, "lon": lon, "lat": lat}], "xml")
+    there = dict(zip(found.features.id, found.features.kind, strict=True))
+    assert ("way-13" in there) is not one
+    assert ("way 13 is the outer edge" in str(found.findings)) is one
+    if one:
+        assert there["relation-11"] == "fairway"
+        row = found.features.id.tolist().index("relation-11")
+        area = grid_areas_m2(found.features.geometry, UTM)[row]
+        assert area == pytest.approx(FAIRWAY.area - BUNKER.area, rel=1e-3)
+        assert found.features.name[row] == "Fairway 7"
+
+
+@pytest.mark.parametrize(
+    "own, one, other, surfaces",
+    [
+        ({}, {"golf": "green", "ref": "4"}, {"golf": "tee"}, "green-4 way-2 relation-7"),
+        ({"golf": "green"}, {"golf": "green", "ref": "4"}, {}, "green-4 relation-7"),
+        ({"golf": "green"}, {"golf": "green"}, {"golf": "green"}, "relation-7"),
+        ({"natural": "wood"}, {"leisure": "golf_course"}, {}, "way-1 relation-7"),
+    ],
+    ids=["two surfaces", "one of two", "both alike", "of no kind both"],
+)
+def test_outer_edges_that_say_more_than_their_relation_stay_surfaces(
+    read, own, one, other, surfaces
+):
+    """A tee was a part of its green, and a course's outline its wood."""
+    rings = [ring_of(1, rect(0, 0, 40, 40)), ring_of(2, rect(60, 0, 20, 20))]
+    ways = [{**r, "id": r["ref"], "tags": t} for r, t in zip(rings, (one, other), strict=True) if t]
+    (relation,) = water(*rings)
+    relation["tags"] = {"type": "multipolygon", **own}
+    assert set(read([*ways, relation], "nodes").features.id) == set(surfaces.split())
+
+
 def test_what_an_editor_has_deleted_is_gone(read):
     whole = elements()
     next(e for e in whole if e["type"] == "way" and e["id"] == 11)["action"] = "delete"

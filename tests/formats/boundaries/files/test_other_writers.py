@@ -13,7 +13,7 @@ import shapely
 from geosand.errors import Refused
 from geosand.formats.boundaries import read_boundaries
 from tests.formats.boundaries.conftest import UTM, blob
-from tests.formats.boundaries.test_nothing_vanishes import kml, placemark, square
+from tests.formats.boundaries.kml_files import kml, placemark, square
 
 
 def solid():

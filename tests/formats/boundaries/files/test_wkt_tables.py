@@ -118,8 +118,12 @@ def test_the_column_of_shapes_is_the_one_that_holds_some(tmp_path, table):
     assert layer.drawn[0].attributes["id"] == "g1"
 
 
-def test_a_head_of_two_words_is_none(tmp_path):
-    assert not holds_shapes(b'parcel geometry,id\n"POLYGON ((0 0, 1 0, 1 1, 0 0))",a\n')
+@pytest.mark.parametrize("head", ["parcel geometry", "geom_wkt", "WktGeometry", "Umriss"])
+def test_areas_tell_a_table_of_shapes_whatever_its_head(head):
+    """Without a head the first outline would be taken for one: such stay what they are."""
+    row = b'"POLYGON ((0 0, 1 0, 1 1, 0 0))",a\n'
+    assert holds_shapes(head.encode() + b",id\n" + row)
+    assert not holds_shapes(b"1," + row + b"2," + row)
 
 
 @pytest.mark.parametrize("with_code", [True, False])
@@ -261,3 +265,35 @@ def test_geojson_of_a_grid_in_a_column_takes_the_crs_that_is_said(course, tmp_pa
     found = read_boundaries(tmp_path / "s.csv", crs=UTM)
     assert areas_of(found) == pytest.approx(truth(course), rel=3e-7)
     assert not any("it says" in f.text for f in found.findings)
+
+
+@pytest.mark.parametrize("text", ["WKT,fid\n{},1\n", "{}"], ids=["in a column", "bare"])
+def test_a_table_of_lines_is_told_as_that_and_closed_ones_are_outlines(course, tmp_path, text):
+    """A GIS exports lines so, too; it was taken for survey points in an unknown order."""
+    ident, _, _, shape = course[0]
+    line = f'"{shape.exterior.wkt}"'.replace("LINEARRING", "LINESTRING")
+    text = text.format(line if "WKT" in text else line.strip('"'))
+    (tmp_path / "green.csv").write_text(text)
+    found = read_boundaries(tmp_path / "green.csv", crs=UTM, kind="green")
+    areas = ellipsoid_areas_m2(found.features.geometry)
+    assert areas == pytest.approx([truth(course)[ident]], rel=3e-7)
+    (tmp_path / "tees.csv").write_text('WKT,name\n"POINT (560000 5906000)",Tee 1\n')
+    found = read_boundaries(tmp_path / "tees.csv", crs=UTM)
+    assert [left.reason for left in found.tally.left_out] == ["a point"]
+
+
+@pytest.mark.parametrize("heads", ["name,easting,northing", "name,lat,lon"])
+def test_points_with_their_places_in_columns_too_stay_a_survey(heads):
+    """A GIS writes each corner's point beside what the receiver said: outlines became points."""
+    rows = b',geom\na,1,2,"%s (1 2)"\n'
+    assert not holds_shapes(heads.encode() + rows % b"POINT")
+    assert holds_shapes(heads.encode() + rows % b"LINESTRING")
+    assert holds_shapes(b"name,height,age" + rows % b"POINT")
+
+
+def test_of_two_columns_of_shapes_that_of_areas_is_taken(course, tmp_path):
+    lines = ["geom,outline,id"]
+    lines += [f'"{g.centroid.wkt}","{g.wkt}",{i}' for i, _, _, g in course]
+    (tmp_path / "s.csv").write_text("\n".join(lines))
+    found = read_boundaries(tmp_path / "s.csv", crs=UTM)
+    assert areas_of(found) == pytest.approx(truth(course), rel=3e-7)

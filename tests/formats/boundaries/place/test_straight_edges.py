@@ -79,6 +79,8 @@ def test_corners_are_told_and_only_added_where_the_area_needs_them(read):
         f"{corners[0] - 4} corners were added on long edges of 1 outline: straight in ETRS89 / UTM"
         " zone 32N, they would not be so between their ends in longitude and latitude"
     )
+    told = str(read([triangle], "+proj=utm +zone=32 +datum=WGS84").findings)
+    assert "straight in its CRS, they" in told
     # lon/lat is straight by itself (RFC 7946, 3.1.1)
     plain = read([to_lon_lat(triangle)], "OGC:CRS84")
     assert shapely.get_num_coordinates(plain.features.geometry).tolist() == [4]

@@ -9,18 +9,10 @@ import pyproj
 import pytest
 import shapely
 
-from geosand.areas.ellipsoid import ellipsoid_areas_m2
-from geosand.errors import Refused
 from geosand.formats.boundaries import read_boundaries
-from geosand.formats.boundaries.place.land import on_land
 from geosand.formats.boundaries.place.whereabouts import middle_of
 from tests.formats.boundaries.conftest import LAT, LON, UTM, blob, feature, to_lon_lat
-
-
-def text_of(path, **wishes):
-    with pytest.raises(Refused) as refusal:
-        read_boundaries(path, **wishes)
-    return str(refusal.value)
+from tests.formats.boundaries.refusals import text_of
 
 
 @pytest.fixture
@@ -124,97 +116,10 @@ def test_zones_of_a_state_are_told(tmp_path):
     assert "in EPSG:2222, NAD83 / Arizona East (ft), the site would lie at 34.2" in told
 
 
-#: Islands and coasts, (north, east), where a grid of one kilometre has land at a quarter degree.
-ISLANDS = [
-    (32.3, -64.8),
-    (36.05, 14.25),
-    (49.45, -2.6),
-    (-12.19, 96.83),
-    (4.2, 73.5),
-    (24.6, -81.8),
-]
-
-
-#: Inhabited ones that the grid does not have.
-SMALL_ISLANDS = [(54.18, 7.89), (-9.2, -171.85), (-1.45, 5.63), (10.22, 169.98)]
-
-
-@pytest.mark.parametrize(("lat", "lon"), [*ISLANDS, *SMALL_ISLANDS, (-18.1, 178.4)])
-def test_islands_are_land(lat, lon):
-    assert on_land(lon, lat)
-
-
-@pytest.mark.parametrize(("lat", "lon"), [(0, 0), (53.3, 3.9), (40, -40), (-40, 180), (27, -90)])
-def test_seas_are_none(lat, lon):
-    assert not on_land(lon, lat)
-
-
 def test_unknown_crs(bare_shapefile):
     text = text_of(bare_shapefile, crs="EPSG:999999")
     assert "'EPSG:999999' is not a coordinate reference system that is known" in text
     assert "heights only" in text_of(bare_shapefile, crs="EPSG:5773")
-
-
-def test_grid_numbers_labelled_lon_lat(write_geojson):
-    path = write_geojson([feature(blob(0, 0, 13), kind="green")])
-    text = text_of(path)
-    assert "is labelled lon/lat, but these are numbers of a grid" in text
-    assert "say which with --crs" in text.lower()
-    assert read_boundaries(path, crs=UTM).source_crs == UTM
-
-
-def test_swapped_beyond_the_globe(write_geojson):
-    # lon 120, lat 40 written the wrong way round can not be a latitude
-    shape = shapely.transform(to_lon_lat(blob(0, 0, 13)), lambda p: p[:, ::-1] + (0, 90))
-    text = text_of(write_geojson([feature(shape, kind="green")]))
-    assert "they look swapped" in text
-    assert "--swap" in text
-
-
-def test_swapped_where_the_numbers_are_legal(write_geojson):
-    # 40 N, 75 W swapped lies in Antarctica
-    right = shapely.box(-75.0006, 40.0, -75.0, 40.0004)
-    wrong = shapely.transform(right, lambda p: p[:, ::-1])
-    path = write_geojson([feature(wrong, kind="green", id="g1")])
-    text = text_of(path)
-    assert "the site would lie at 75.0003° S, 40.0002° E, beyond 66° of latitude" in text
-    assert "with the two axes swapped it would lie at 40.0002° N, 75.0003° W" in text
-    found = read_boundaries(path, swap_axes=True)
-    assert found.features.geometry[0].equals(right)
-    kept = read_boundaries(path, believe_place=True)
-    assert kept.features.geometry[0].equals(wrong)
-
-
-def test_swapped_at_low_latitudes_is_seen_by_the_catches(write_geojson):
-    # 12 N, 30 E and 30 N, 12 E are both good places for turf
-    right = shapely.box(30.0, 12.0, 30.0004, 12.0004)
-    wrong = shapely.transform(right, lambda p: p[:, ::-1])
-    path = write_geojson([feature(wrong, kind="green")])
-    assert len(read_boundaries(path).features) == 1
-    text = text_of(path, near=(30.0, 12.0))
-    assert "km from 12.0000° N, 30.0000° E, where it should be" in text
-    assert "use --swap" in text
-
-
-def test_swapped_easting_and_northing(tmp_path):
-    table = geopandas.GeoDataFrame(
-        {"kind": ["green"]},
-        geometry=[shapely.transform(blob(0, 0, 13), lambda p: p[:, ::-1])],
-        crs=UTM,
-    )
-    table.to_file(tmp_path / "s.gpkg")
-    assert "--swap" in text_of(tmp_path / "s.gpkg")
-    found = read_boundaries(tmp_path / "s.gpkg", swap_axes=True)
-    assert shapely.bounds(found.features.geometry[0])[1] == pytest.approx(LAT, abs=0.05)
-
-
-def test_infinite_places_are_refused(tmp_path):
-    table = geopandas.GeoDataFrame(
-        {"kind": ["green"]}, geometry=[shapely.box(1e30, 1e30, 2e30, 2e30)], crs=UTM
-    )
-    table.to_file(tmp_path / "s.gpkg")
-    assert "is no place in ETRS89 / UTM zone 32N" in text_of(tmp_path / "s.gpkg")
-    assert "can not be places in" in text_of(tmp_path / "s.gpkg", believe_place=True)
 
 
 def test_datum_shift_without_its_grid_is_said(tmp_path):
@@ -274,16 +179,6 @@ def test_unit_given_by_the_user_converts_to_that_of_the_crs(tmp_path):
     )
 
 
-def test_one_feature_far_away_costs_itself(course, write_geojson):
-    rows = [feature(to_lon_lat(g), id=i, name=n, kind=k) for i, n, k, g in course]
-    rows.append(feature(shapely.box(0, 0, 0.0001, 0.0001), id="null", kind="green"))
-    found = read_boundaries(write_geojson(rows))
-    assert len(found.features) == 4
-    (left,) = found.tally.left_out
-    assert left.place == "feature 5"
-    assert "it lies far from the others, at lon 0.0000, lat 0.0000" in left.reason
-
-
 def test_a_crs_member_that_names_nothing(write_geojson, course):
     rows = [feature(to_lon_lat(course[0][3]), kind="green")]
     path = write_geojson(rows, crs={"type": "link", "properties": {"href": "http://x.invalid"}})
@@ -301,44 +196,11 @@ def test_stated_crs_overruled_by_the_user_is_said(tmp_path):
     assert found.source_crs == UTM
 
 
-def test_small_numbers_are_told_to_be_a_site_grid_perhaps(tmp_path):
-    lines = "".join(f"{k},{1000 + n},{1000 + e},5,GREEN\n" for k, (n, e) in enumerate(CORNERS))
-    (tmp_path / "own.txt").write_text("point,northing,easting,elevation,code\n" + lines)
-    told = text_of(tmp_path / "own.txt")
-    assert "Numbers so small often are a grid of the site's own" in told
-    assert "--crs '+proj=tmerc +lat_0=LAT" in told
-    table = geopandas.GeoDataFrame({"kind": ["green"]}, geometry=[blob(0, 0, 9)])
-    table.to_file(tmp_path / "far.shp")
-    assert "a grid of the site's own" not in text_of(tmp_path / "far.shp")
-
-
-@pytest.mark.parametrize(("west", "south"), [(262.3, 30.3), (179.9999, -16.8)])
-def test_longitudes_from_0_to_360_are_taken_and_told(write_geojson, west, south):
-    square = shapely.box(west, south, west + 0.0002, south + 0.0002)
-    found = read_boundaries(write_geojson([feature(square, kind="green")]))
-    assert any("longitudes run on beyond 180°" in f.text for f in found.findings)
-    there = shapely.box(170.0, south, 170.0002, south + 0.0002)  # the same degrees, not across 180°
-    pair = np.array([found.features.geometry[0], there], dtype=object)
-    measured, expected = ellipsoid_areas_m2(pair)
-    assert measured == pytest.approx(expected, rel=1e-9)
-    bounds = found.features.geometry[0].bounds
-    assert bounds[0] >= -180 and bounds[2] <= 180
-
-
-def test_metres_that_look_like_0_to_360_are_no_longitudes(write_geojson):
-    square = shapely.box(200, 20, 230, 50)  # 30 m of a grid of the site's own
-    assert "these are numbers of a grid" in text_of(write_geojson([feature(square, kind="green")]))
-
-
 def test_names_of_areas_are_cut_between_words(tmp_path):
     path = tmp_path / "t.gpkg"
     table = geopandas.GeoDataFrame({"kind": ["green"]}, geometry=[blob(0, 0, 9)], crs="EPSG:2277")
     table.to_file(path)
     assert "counties of Anderson; Angelina; Bastrop; Bell; …)" in text_of(path)
-
-
-#: Corners of a square of 20 m, closed.
-CORNERS = ((0, 0), (0, 20), (20, 20), (20, 0), (0, 0))
 
 
 def test_layers_in_different_systems_meet(tmp_path):
@@ -353,38 +215,6 @@ def test_layers_in_different_systems_meet(tmp_path):
     assert abs(centres[0].x - centres[1].x) < 0.01
     assert any("2 reference systems" in f.text for f in found.findings)
     assert json.dumps(found.source_crs)
-
-
-#: Degrees north and east of turf around the world, rounded: no place here is a site's.
-ON_LAND = [
-    *((53.3, 9.9), (56, -3), (40, -75), (36, -80), (47, 8), (48, 2), (60, 18), (61, 25)),
-    *((52, 5), (40, -8), (38, 24), (41, 29), (25, 55), (30, 31), (-34, 18.5), (-26, 28)),
-    *((-33, 151), (-37, 175), (36, 140), (37, 127), (1, 103), (13, 100), (21, -157), (28, -81)),
-    *((19, -99), (-34, -58), (-33, -70), (-23, -46), (64, -22), (47, 107), (15, 18), (-17, -65)),
-]
-
-
-@pytest.mark.parametrize(("lat", "lon"), ON_LAND)
-def test_sites_on_land_are_believed(write_geojson, lat, lon):
-    green = shapely.box(lon, lat, lon + 2e-4, lat + 2e-4)
-    assert len(read_boundaries(write_geojson([feature(green, kind="green")])).features) == 1
-
-
-@pytest.mark.parametrize(
-    ("lat", "lon"), [(53.3, 9.9), (56, -3), (51.5, -0.1), (53, -7), (59, 10), (-34, 18.5)]
-)
-def test_swapped_into_the_sea_is_asked_about(write_geojson, lat, lon):
-    """Legal numbers in a temperate latitude, read as a place where no land is known."""
-    green = shapely.box(lat, lon, lat + 2e-4, lon + 2e-4)  # exchanged
-    path = write_geojson([feature(green, kind="green")])
-    text = text_of(path)
-    assert "no land is known within a quarter of a degree; with the two axes swapped" in text
-    assert "use --swap; if the first is right, --believe-place" in text
-    middle = read_boundaries(path, swap_axes=True).features.geometry[0].centroid
-    assert (middle.x, middle.y) == pytest.approx((lon, lat), abs=1e-3)
-    assert len(read_boundaries(path, believe_place=True).features) == 1
-    # who says where the site is, is not asked
-    assert len(read_boundaries(path, near=(lat, lon)).features) == 1
 
 
 def test_options_that_say_nothing_about_a_file_are_told(write_geojson):
@@ -405,31 +235,6 @@ def test_options_that_say_nothing_about_a_file_are_told(write_geojson):
         "--kind is not used: --one-kind says one kind for all",
         "--split-parts is not used: nothing has several parts",
     }
-
-
-def test_degrees_of_a_turned_pole_are_no_longitudes(write_geojson):
-    """A derived CRS on WGS 84: its numbers look like lon/lat and are others. Oracle: pyproj."""
-    turned = (
-        "+proj=ob_tran +o_proj=longlat +o_lon_p=-162 +o_lat_p=39.25 +lon_0=180"
-        " +to_meter=0.0174532925199433 +datum=WGS84 +type=crs"
-    )
-    there = pyproj.Transformer.from_crs("OGC:CRS84", turned, always_xy=True)
-    shape = shapely.transform(
-        to_lon_lat(blob(0, 0, 13)), lambda p: np.column_stack(there.transform(*p.T))
-    )
-    path = write_geojson(
-        [feature(shape, kind="green")], crs={"type": "name", "properties": {"name": turned}}
-    )
-    bounds = shapely.total_bounds(read_boundaries(path).features.geometry)
-    assert bounds == pytest.approx(to_lon_lat(blob(0, 0, 13)).bounds, abs=1e-7)
-
-
-def test_places_from_the_centre_of_the_earth_are_told(write_geojson):
-    path = write_geojson(
-        [feature(blob(0, 0, 13))], crs={"type": "name", "properties": {"name": "EPSG:4978"}}
-    )
-    with pytest.raises(Refused, match="X, Y and Z from the centre of the earth"):
-        read_boundaries(path)
 
 
 def test_feet_of_the_crs_are_not_told_of_numbers_in_another_unit(tmp_path):
@@ -459,53 +264,3 @@ def test_layers_that_name_other_zones_and_lie_far_apart_are_asked_about(course, 
     assert len(read_boundaries(path, believe_place=True).features) == 4
     frame[3:].to_crs("EPSG:31467").to_file(path, layer="rest")  # another CRS in the same place
     assert len(read_boundaries(path).features) == 4
-
-
-def test_degrees_that_are_labelled_as_a_grid_are_asked_about(tmp_path):
-    # near the origin of a grid with land there: its centimetres would be a place to believe
-    shape = shapely.box(139.6, 36.2, 139.6003, 36.2002)
-    table = geopandas.GeoDataFrame({"kind": ["green"]}, geometry=[shape], crs="EPSG:6677")
-    table.to_file(tmp_path / "a.gpkg")
-    assert "these look like degrees" in text_of(tmp_path / "a.gpkg")
-    found = read_boundaries(tmp_path / "a.gpkg", crs="EPSG:4326")
-    assert found.features.kind.tolist() == ["green"]
-
-
-def test_a_point_near_the_origin_of_a_grid_is_no_degree(tmp_path):
-    # as the benchmark of a site's own grid, in a layer of its own
-    grid = "+proj=tmerc +lat_0=53.3 +lon_0=9.9 +ellps=GRS80 +units=m"
-    for layer, shape in (
-        ("greens", shapely.box(100, 50, 130, 80)),
-        ("marks", shapely.Point(50, 40)),
-    ):
-        frame = geopandas.GeoDataFrame({"kind": ["green"]}, geometry=[shape], crs=grid)
-        frame.to_file(tmp_path / "a.gpkg", layer=layer)
-    assert len(read_boundaries(tmp_path / "a.gpkg").features) == 1
-
-
-CUT_SHORT = "Point,Easting,Northing,Code\n" + "".join(
-    f"{k},{20_137.838 + x},{67_033.395 + y},Green 1{end}\n"
-    for k, (x, y, end) in enumerate([(0, 0, ""), (20, 0, ""), (20, 25, ""), (0, 25, " CL")])
-)
-
-
-@pytest.mark.parametrize(
-    ("near", "told"),
-    [
-        ((-1.702, 53.21), "with 400,000 added to x and 300,000 to y"),
-        (None, "if its leading digits were cut off, --near LON LAT finds them"),
-    ],
-)
-def test_numbers_without_their_leading_digits_are_told(tmp_path, near, told):
-    """E 420137.838, N 367033.395 of the British grid is 53.2° N, 1.7° W, by PROJ."""
-    (tmp_path / "a.csv").write_text(CUT_SHORT)
-    with pytest.raises(Refused) as refusal:
-        read_boundaries(tmp_path / "a.csv", crs="EPSG:27700", near=near)
-    assert told in str(refusal.value)
-
-
-def test_another_place_is_no_want_of_digits(tmp_path):
-    (tmp_path / "a.csv").write_text(CUT_SHORT)
-    with pytest.raises(Refused) as refusal:
-        read_boundaries(tmp_path / "a.csv", crs="EPSG:27700", near=(-2.4, 52.8))
-    assert "cut off" not in str(refusal.value)

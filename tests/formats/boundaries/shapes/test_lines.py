@@ -77,6 +77,21 @@ def test_a_line_that_was_drawn_twice_encloses_nothing(drawing, tmp_path):
     assert found.tally.joined == 2
 
 
+def test_no_tolerance_is_proposed_for_a_closed_polyline_of_two_corners(drawing, tmp_path):
+    """Old drawings are full of such; one smaller than the usual was said to close them."""
+    line = at([(0, 0), (20, 0)])
+    drawing.modelspace().add_lwpolyline(line, close=True, dxfattribs={"layer": "GREENS"})
+    (left,) = read_boundaries(save(drawing, tmp_path), crs=UTM).tally.left_out
+    assert left.reason == "a line that does not close: it runs out and straight back"
+
+
+def test_a_single_side_shorter_than_the_tolerance_does_not_run_back(drawing, tmp_path):
+    drawing.modelspace().add_line(*at([(0, 0), (3, 0)]), dxfattribs={"layer": "GREENS"})
+    found = read_boundaries(save(drawing, tmp_path), crs=UTM, close_tolerance_m=5)
+    (left,) = found.tally.left_out
+    assert left.reason == "a line that does not close: its ends are 3.00 m apart"
+
+
 def test_a_gap_beyond_the_tolerance_is_left_open_and_measured(drawing, tmp_path):
     drawing.modelspace().add_lwpolyline(
         at([(40, 0), (50, 0), (50, 9), (40, 9), (40, 0.5)]), dxfattribs={"layer": "Tees"}

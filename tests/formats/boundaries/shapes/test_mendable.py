@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 import shapely
 
+from geosand.areas import crossings as crossing_sides
 from geosand.formats.boundaries.shapes import mendable
 
 
@@ -46,7 +47,7 @@ def test_a_tangle_is_not_asked_about_and_one_walked_twice_is(monkeypatch, outlin
     """GEOS took 32 s for 400 random corners and 390 s for 800, measured here."""
     asked = []
     monkeypatch.setattr(mendable.shapely, "make_valid", lambda s: asked.append(s) or s.envelope)
-    monkeypatch.setattr(mendable, "_AT_ONCE", 7)
+    monkeypatch.setattr(crossing_sides, "_AT_ONCE", 7)
     assert (crossings(outline) > mendable.MOST_CROSSINGS) == tangled
     assert mendable.can_be_mended(outline) != tangled
     assert bool(asked) != tangled

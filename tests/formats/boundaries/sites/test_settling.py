@@ -132,7 +132,7 @@ def test_repaired(tmp_path, mess):
     assert tally.read == tally.used + len(tally.left_out)
     assert str(tally) == (
         "9 read, 6 became surfaces (2 collar, 2 tee, 1 green, 1 lawn), 3 left out: 2 × deleted by"
-        " the repair, g1 is kept; 1 × deleted by the repair"
+        " the repair as a copy; 1 × deleted by the repair"
     )
 
 

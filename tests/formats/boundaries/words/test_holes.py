@@ -7,7 +7,7 @@ import pytest
 from geosand.formats.boundaries import read_boundaries
 from tests.formats.boundaries.conftest import blob, feature, to_lon_lat
 from tests.formats.boundaries.drawings.test_drawings import at, ring
-from tests.formats.boundaries.test_nothing_vanishes import kml, placemark, square
+from tests.formats.boundaries.kml_files import kml, placemark, square
 
 NINES = ("Red", "Blue", "Par 3")
 
