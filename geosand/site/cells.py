@@ -26,9 +26,11 @@ ERRORS = ("#ref!", "#div/0!", "#value!", "#name?", "#num!", "#null!")
 NUMBER = re.compile(r"\s*[+-]?(\d+(\.\d*)?|\.\d+)([eE][+-]?\d+)?\s*", re.ASCII)
 #: What turns the text around it about, and zero: shown as a dot, here and in all outputs.
 UNSHOWN = dict.fromkeys([0, *range(0x202A, 0x202F), *range(0x2066, 0x206A)], "·")
-DAY = re.compile(
-    r"\s*(\d{4}-\d{2}-\d{2})(?:[T ]\d{2}:\d{2}(?::\d{2}(?:\.\d{1,6})?)?)?\s*", re.ASCII
-)
+_TIME = r"(?:[01]\d|2[0-3]):[0-5]\d(?::(?:[0-5]\d|60)(?:\.\d{1,6})?)?"
+DAY = re.compile(rf"\s*(\d{{4}}-\d{{2}}-\d{{2}})(?:[T ]{_TIME})?\s*", re.ASCII)
+HIDDEN = "·"  #: how a sign that nobody sees is shown
+#: Letters of Cyrillic and Greek, small, that as such or as capitals look like those of Latin.
+_LIKE_LATIN = str.maketrans("аеорсухіјѕкмтвнαβεζηικμνορτυχ", "aeopcyxijskmtbhabezhikmnoptyx")
 
 
 @frozen
@@ -62,8 +64,13 @@ def quoted(cell: Cell) -> str:
 
 def unseen(text: str) -> str:
     """What to do about signs in a text that nobody can see, "" where there are none."""
-    seen = "".join(c for c in text if unicodedata.category(c) not in ("Cf", "Zl", "Zp"))
-    return "type it anew: it holds a sign that can not be seen (shown as ·)" if seen != text else ""
+    hidden = ("Cf", "Zl", "Zp")
+    seen = "".join(c for c in text if c != HIDDEN and unicodedata.category(c) not in hidden)
+    if seen == text:
+        return ""
+    # a raised dot that somebody wrote is not told from it
+    dot = " or a raised dot" if HIDDEN in text else ""
+    return f"type it anew: it holds a sign that can not be seen{dot} (shown as ·)"
 
 
 def nearest(word: str, words: Iterable[str], *, cutoff: float = 0.6) -> list[str]:
@@ -109,9 +116,9 @@ def word_key(text: str) -> str:
 
 
 def loosely(name: str) -> str:
-    """A name without what people leave out or add without a thought."""
-    seen = "".join(c for c in name if unicodedata.category(c) != "Cf")
-    plain = unicodedata.normalize("NFKC", seen).casefold()
+    """A name without what people leave out or add without a thought, or can not see."""
+    seen = "".join(c for c in name if c != HIDDEN and unicodedata.category(c) != "Cf")
+    plain = unicodedata.normalize("NFKC", seen).casefold().translate(_LIKE_LATIN)
     plain = re.sub(r"(?<!\d)[\s_]+|[\s_]+(?!\d)", "", plain)
     return re.sub(r"(?<![\d.])0+(?=\d)|\.0+$", "", plain)
 

@@ -12,6 +12,7 @@ SERIAL_DAYS = (20_000, 80_000)  #: spreadsheets count days from 1900: 1954 to 21
 _SLASHED = r"\s*\d{1,4}[./-]\d{1,2}[./-]\d{1,4}\.?\s*"
 _YEAR_FIRST = r"\s*((?:19|20)\d{2})[-./]?(0[1-9]|1[0-2]|(?<=\D)[1-9])[-./]?(\d{1,2})\s*"
 _ZONED = r"\s*\d{4}-\d{2}-\d{2}[T ][\d:.]+ ?(Z|[+-]\d{2}:?\d{2})\s*"
+_TIMED = r"\s*\d{4}-\d{2}-\d{2}[T ][\d:.]+\s*"
 #: Degrees as receivers and maps show them: 99.5151 W, N 41°18'57.5".
 _DEGREES = r"-?\d[\d.,]* ?[NSEW]|[NSEW] ?\d[\d.,]*|.*\d ?°.*"
 _LETTERS_FOR_DIGITS = str.maketrans("OolI", "0011")
@@ -35,6 +36,8 @@ def date_remedy(cell: Cell) -> str:
         return unseen(str(cell)) or remedy
     if DAY.fullmatch(cell):
         return "there is no such day: look it up"
+    if re.fullmatch(_TIMED, cell, re.ASCII):
+        return "write the day alone: there is no such time of day"
     if re.fullmatch(_YEAR_FIRST, cell, re.ASCII):
         return "write it with hyphens and two digits each for month and day"
     if re.fullmatch(_SLASHED, cell, re.ASCII):

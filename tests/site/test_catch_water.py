@@ -8,7 +8,7 @@ from geosand.formats.site_folder import read_site
 from geosand.results import work_out
 from tests.site.test_accepted import MOIST
 from tests.site.test_refused_catches import refusal
-from tests.sites import catch
+from tests.sites import CATCHES, catch
 
 DRY = {"moisture_dry_basis_percent": 0}
 NO_READING = {"gross_g": "", "tare_g": ""}
@@ -138,3 +138,21 @@ def test_parts_of_a_catch_are_counted_once(site_folder):
     site = read_site(site_folder(toml=MOIST, catches=rows))
     (text,) = [f.text for f in site.findings if "not state" in f.text]
     assert text.startswith("2 of its 3 weighed catches do not state their moisture")
+
+
+def test_each_catch_has_the_water_that_it_states_in_a_dressing_of_its_own(site_folder):
+    """Four dressings, three water contents in each, one of them with a u of its own."""
+    percent, u, ids = [1.0, 5.0, 2.0, 5.0], [0.2, 0.2, 0.2, 0.4], ("D1", "D2", "D3", "D4")
+    rows = [
+        c
+        | {"catch": f"{d}{k}", "dressing": d, "moisture_dry_basis_percent": percent[k]}
+        | {"u_moisture_percent": u[k]}
+        for d in ids
+        for k, c in enumerate(CATCHES[:4])
+    ]
+    dressings = "".join(f"{d},2026-0{k}-10,green\n" for k, d in enumerate(ids, start=4))
+    site = read_site(site_folder(dressings=f"dressing,date,surfaces\n{dressings}", catches=rows))
+    own = site.catches.moisture
+    assert site.moistures.ratio[own] == pytest.approx([x / 100 for x in percent] * 4)
+    assert site.moistures.u_ratio[own] == pytest.approx([x / 100 for x in u] * 4)
+    assert len(set(own.tolist())) == 16
