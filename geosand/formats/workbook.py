@@ -24,19 +24,19 @@ from geosand.formats.workbook_bytes import no_workbook, too_much
 from geosand.site.cells import Cell, RawTable, quoted
 
 SAVE = "open it in a spreadsheet program and save it as .xlsx"
-_MERGED = re.compile(rb'<mergeCell ref="([A-Z0-9:]{1,30})"')
+_MERGED = re.compile(rb"<mergeCell\sref=[\"']([A-Z0-9:]{1,30})[\"']")
 _PERCENT = re.compile(rb'%|numFmtId="(?:9|10)"')  #: formats of cells that show percent
 _PREFIX = re.compile(rb"(</?)[\w.-]+:")
 _FORMULA = re.compile(rb"<f[ />]")
 #: Cells that hold something in columns beyond MAXIMUM_COLUMNS, which is KN; the next is looked at.
 _FAR = re.compile(
-    rb'<c [^>]*?\br="(K[P-Z]|[L-Z][A-Z]|[A-Z]{3})(\d{1,18})"[^>]*>'
+    rb"<c\s[^>]*?\br=[\"'](K[P-Z]|[L-Z][A-Z]|[A-Z]{3})(\d{1,18})[\"'][^>]*>"
     rb"<(?:v|is|f)[ >](?!</)"
 )
 _LISTED = re.compile(rb'<(?:\w+:)?sheet [^>]*?\bname="([^"]*)"')
-_ROW = re.compile(rb"<row [^>]*?\br=\"(-?\d{1,18})\"")
-_CELL = re.compile(rb'<c [^>]*?\br="([A-Z]{1,3})(\d{1,18})"')
-_HIDDEN = re.compile(rb'<row (?=[^>]*\bhidden="(?:1|true)")[^>]*?\br="(\d{1,18})"')
+_ROW = re.compile(rb"<row\s[^>]*?\br=[\"'](-?\d{1,18})[\"']")
+_CELL = re.compile(rb"<c\s[^>]*?\br=[\"']([A-Z]{1,3})(\d{1,18})[\"']")
+_HIDDEN = re.compile(rb"<row\s(?=[^>]*\bhidden=[\"'](?:1|true)[\"'])[^>]*?\br=[\"'](\d{1,18})[\"']")
 LISTS = "lists"  #: of drop-down lists: no records
 EMPTY_ROWS = 10_000  #: so many in a row, and nothing below them is looked at
 

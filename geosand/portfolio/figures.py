@@ -141,7 +141,5 @@ def all_rounded(table: Table) -> Table:
     """The table with all its figures rounded, in one go; bounds must hold what they are of."""
     figures = {n for n, c in table.items() if isinstance(c, np.ndarray) and c.dtype.kind == "f"}
     names = [name for name in table if name in figures and name not in BOUNDS]
-    if not names:
-        return table
     columns = rounded(np.stack([table[name] for name in names]))
     return table | dict(zip(names, columns, strict=True))

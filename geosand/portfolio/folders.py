@@ -234,7 +234,7 @@ def site_folders(root: Path, outside: Path) -> Folders | None:
                 continue
             known.add(identity)
             folders[:] = sorted(name for name in folders if not name.startswith("."))
-            starts += [path for name in folders if (path := Path(place, name)).is_symlink()]
+            starts += [Path(place, name) for name in folders if os.path.islink(f"{place}/{name}")]
             if SETTINGS in files:
                 settled.add(Path(place))
                 found.append(place)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import re
 import sys
 from collections.abc import Iterator, Mapping, Sequence
@@ -23,6 +24,7 @@ from geosand.portfolio.rows_by_site import SiteRows, rows_among, split_by_site
 from geosand.portfolio.set_tables import (
     HELD,
     Stamp,
+    authority_of,
     distinct_sites,
     needs_degrees,
     needs_site,
@@ -32,6 +34,7 @@ from geosand.portfolio.set_tables import (
 PIECE_BYTES = 16_000_000  #: of a row group that is read at once, about as it is in memory
 WIDTHS = {"BOOLEAN": 1 / 8, "INT32": 4, "FLOAT": 4, "INT64": 8, "DOUBLE": 8, "BYTE_ARRAY": 4}
 BUFFER_BYTES = 1 << 20  #: of each of its columns that is read ahead
+SIGNATURE_BYTES = 28  #: behind the metadata of a file with encrypted columns
 
 _INDEX = re.compile(r"__index_level_\d+__|row")
 #: of the geometry of these tables; of others it is not looked at
@@ -92,7 +95,7 @@ def _metadata(path: Path, stamp: Stamp) -> Any:
 @lru_cache(maxsize=HELD)
 def _pieces(path: Path, stamp: Stamp) -> Pieces:
     known = _metadata(path, stamp)
-    with pq.ParquetFile(path, metadata=known, read_dictionary=["site"]) as file:
+    with _opened(path, known, _as_words(known, ["site"])) as file:
         return pieces_of(file)
 
 
@@ -125,8 +128,7 @@ class _Reading:
     def _read(self, group: int, within: int | None) -> Any:
         path, known = self._table.path, _metadata(self._table.path, self._stamp)
         if within is None:
-            texts = list(self._table.texts)
-            with pq.ParquetFile(path, metadata=known, read_dictionary=texts) as file:
+            with _opened(path, known, self._table.texts) as file:
                 return file.read_row_group(group)
         if self._group is None or self._group.number != group:
             self._group = _LargeGroup(self._table, known, group)
@@ -156,10 +158,10 @@ class _LargeGroup:
         return piece
 
     def _from_start(self) -> Iterator[Any]:
-        file = pq.ParquetFile(
+        file = _opened(
             self._table.path,
-            metadata=self._known,
-            read_dictionary=list(self._table.texts),
+            self._known,
+            self._table.texts,
             buffer_size=BUFFER_BYTES,
             pre_buffer=False,  # else all of its bytes are read first
         )
@@ -171,6 +173,24 @@ class _LargeGroup:
                     yield waiting.slice(0, self._rows)
                     waiting = waiting.slice(self._rows)
         yield waiting
+
+
+def _opened(path: Path, known: Any, texts: Sequence[str], **options: Any) -> Any:
+    """A file whose pages are held against their checksums, where its writer gave them some."""
+    options |= {"read_dictionary": list(texts), "page_checksum_verification": True}
+    return pq.ParquetFile(path, metadata=known, **options)
+
+
+def _as_words(known: Any, texts: Sequence[str]) -> list[str]:
+    """Of these columns those that can be read as different words: Arrow can not where any page is
+    encoded by what differs from the text before."""
+    place = {known.schema.column(k).path: k for k in range(known.num_columns)}
+    groups = [known.row_group(number) for number in range(known.num_row_groups)]
+    return [
+        name
+        for name in texts
+        if not any(e.startswith("DELTA") for g in groups for e in g.column(place[name]).encodings)
+    ]
 
 
 def rows_at_once(group: Any) -> int:
@@ -231,10 +251,15 @@ def pieces_of(file: Any) -> Pieces:
 def parquet_table(path: Path) -> ParquetTable:
     """A Parquet file of a set. Raises Refused for one that can not be used."""
     try:
-        schema = pq.read_schema(path)
+        known = pq.read_metadata(path)
+        schema = known.schema.to_arrow_schema()
+    except PermissionError as problem:
+        found, remedy = "can not be read: Permission denied", "look at its rights"
+        raise refused(path.name, found, remedy=remedy) from problem
     except (OSError, pa.ArrowException) as problem:
         found = f"is no Parquet file: {str(problem)[:80]}"
         raise refused(path.name, found, remedy="write it again") from problem
+    _needs_plain(path, known)
     needs_site(path.name, schema.names)
     if pa.types.is_nested(kind := schema.field("site").type):
         found, allowed = f"is a column of {str(kind)[:80]}", "a text or a whole number in each row"
@@ -254,9 +279,22 @@ def parquet_table(path: Path) -> ParquetTable:
         _needs_encoding(path, schema.field(geometry), encoding)
     of = pa.types
     texts = [c.name for c in schema if of.is_string(c.type) or of.is_large_string(c.type)]
+    texts = _as_words(known, texts)
     bounds = [c.name for c in schema if c.name in boxes and of.is_struct(c.type)]
     added = [*bounds, *filter(_INDEX.fullmatch, schema.names)]
     return ParquetTable(path=path, geometry=geometry, texts=tuple(texts), added=tuple(added))
+
+
+def _needs_plain(path: Path, known: Any) -> None:
+    """Refuse a file with encrypted columns: Arrow ends the process where it is asked about them.
+
+    The end of such a file is signed (Apache Parquet, modular encryption 5.4, from memory).
+    """
+    with path.open("rb") as file:
+        file.seek(-8, os.SEEK_END)
+        length = int.from_bytes(file.read(4), "little")
+    if length - known.serialized_size == SIGNATURE_BYTES:
+        raise refused(path.name, "has encrypted columns", remedy="write it without encryption")
 
 
 def _crs_name(crs: Any) -> str:
@@ -265,7 +303,7 @@ def _crs_name(crs: Any) -> str:
     identity = crs.get("id")
     if isinstance(identity, dict):
         return f"{identity.get('authority')}:{identity.get('code')}"
-    return str(crs.get("name", "unknown"))
+    return authority_of(json.dumps(crs)) or str(crs.get("name", "unknown"))
 
 
 def _needs_encoding(path: Path, column: Any, encoding: str) -> None:

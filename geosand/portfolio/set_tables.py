@@ -175,11 +175,18 @@ def _numbers(layer: GeoPackageLayer, stamp: Stamp) -> _Numbers:
     return _Numbers(place=place, bounds=rows.bounds, number=rows.table[column].to_numpy())
 
 
+def layers_of(path: Path) -> list[str]:
+    """The names of a GeoPackage's layers."""
+    import pyogrio
+
+    return [str(name) for name, _ in pyogrio.list_layers(path)]
+
+
 def geopackage_layers(path: Path, names: Sequence[str]) -> dict[str, FileTable]:
     """The layers of these names; a file of one layer may call it as it likes."""
     import pyogrio
 
-    layers = [str(name) for name, _ in pyogrio.list_layers(path)]
+    layers = layers_of(path)
     # as SQL takes names of tables: whether in capitals is one
     wanted = {layer.lower(): layer for layer in layers if layer.lower() in names}
     if not wanted and len(names) == len(layers) == 1:
@@ -191,7 +198,8 @@ def geopackage_layers(path: Path, names: Sequence[str]) -> dict[str, FileTable]:
         table = GeoPackageLayer(path=path, layer=layer, number=number, beside=len(layers))
         needs_site(table.file, told["fields"].tolist())
         if told["geometry_type"] is not None:
-            needs_degrees(table.file, _authority(str(told["crs"] or "OGC:CRS84")))
+            crs = str(told["crs"] or "OGC:CRS84")
+            needs_degrees(table.file, crs if WGS84.search(crs) else authority_of(crs) or crs)
         types = dict(zip(told["fields"], told["dtypes"], strict=True))
         found[name] = replace(table, odd=_odd_columns(table, types))
     return found
@@ -227,14 +235,14 @@ def _name(name: str) -> str:
     return '"' + name.replace('"', '""') + '"'
 
 
-def _authority(crs: str) -> str:
-    """``authority:code`` of a reference system said in another way, where it has one."""
-    if WGS84.search(crs):
-        return crs
+def authority_of(crs: str) -> str:
+    """``authority:code`` of a reference system said in another way; "" where it has none."""
     import pyproj
 
-    known = pyproj.CRS.from_user_input(crs).to_authority()
-    return ":".join(known) if known else crs
+    try:
+        return ":".join(pyproj.CRS.from_user_input(crs).to_authority() or ())
+    except pyproj.exceptions.CRSError:
+        return ""
 
 
 def needs_site(file: str, columns: Sequence[str]) -> None:

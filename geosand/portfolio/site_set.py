@@ -31,6 +31,7 @@ from geosand.portfolio.set_tables import (
     FileTable,
     Stamp,
     geopackage_layers,
+    layers_of,
     look_alikes,
     stamp,
     told_of,
@@ -188,26 +189,39 @@ def find_set(root: Path) -> SiteSet | None:
             faults.append(Fault(file=table.file, column="site", found=said, remedy=remedy))
     if faults:
         raise Refused(faults)
-    unread = list(_nearly_named(root, tables)) if root.is_dir() else []
+    unread = list(_nearly_named(root, tables))
     alike = look_alikes(keys)
     return SiteSet(tables=tables, found=keys, alike=alike, listed=listed, unread=unread)
 
 
 def _nearly_named(root: Path, tables: Mapping[str, FileTable]) -> Iterator[str]:
-    """A sentence a table on files that are not read, though by their names they may be of it."""
-    read = {table.path.name for table in tables.values()}
+    """A sentence a table on what is not read, though by its name it may be of it."""
     meant: dict[str, list[str]] = {name: [] for name in RECORDS}
-    for file in sorted(set(os.listdir(root)) - read):
+    for told, file in _not_read(root, tables):
         name, other = meant_by(file, ENDINGS)
         name = name.removesuffix(".csv")
         if name in meant and not (other and name in tables):
-            meant[name].append(printable(file))
+            meant[name].append(printable(told))
     for name, files in meant.items():
         if files:
             more = f" and {len(files) - NAMED} more" if len(files) > NAMED else ""
             listed = ", ".join(files[:NAMED]) + more + (" is" if len(files) == 1 else " are")
-            instead = tables[name].path.name if name in tables else f"{name}.parquet"
+            instead = f"{name}.parquet" if root.is_dir() else f"the layer {name}"
+            instead = tables[name].path.name if name in tables else instead
             yield f"{listed} not read; what belongs there is read from {instead}"
+
+
+def _not_read(root: Path, tables: Mapping[str, FileTable]) -> Iterator[tuple[str, str]]:
+    """Files of the folder, and layers of its GeoPackages, beside the tables: how each is told, and
+    its name as of a file."""
+    files = {table.path for table in tables.values()}
+    if root.is_dir():
+        yield from ((n, n) for n in sorted(set(os.listdir(root)) - {file.name for file in files}))
+    read = {table.file for table in tables.values()}
+    for path in sorted(file for file in files if file.suffix.lower() == ".gpkg"):
+        for layer in layers_of(path):
+            if f"{path.name}, layer {layer}" not in read:
+                yield f"the layer {layer}", f"{layer.strip()}.gpkg"
 
 
 def _needs_files(root: Path, name: str) -> None:

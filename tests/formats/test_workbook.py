@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import datetime
 import io
-import re
 import warnings
 import zipfile
 from collections.abc import Callable
@@ -348,43 +347,3 @@ def test_what_the_reader_would_not_write_again_is_its_own_business():
         warnings.simplefilter("error")
         tables = read_records(content.getvalue(), "records.xlsx", ["loads"], Faults(), [])
     assert tables["loads"].columns["unit_mass_kg"] == [25]
-
-
-def with_prefixes(content: bytes) -> bytes:
-    """The same workbook with every element of its sheets and styles in a prefix, as .NET's
-    libraries write it (Namespaces in XML 1.0, section 3)."""
-    stream = io.BytesIO()
-    with (
-        zipfile.ZipFile(io.BytesIO(content)) as before,
-        zipfile.ZipFile(stream, "w") as after,
-    ):
-        for name in before.namelist():
-            text = before.read(name)
-            if "worksheets/" in name or name.endswith("styles.xml"):
-                text = re.sub(rb"<(/?)(?=[a-zA-Z])", rb"<\1x-1:", text)
-                text = text.replace(b" xmlns=", b" xmlns:x-1=", 1)
-            after.writestr(name, text)
-    return stream.getvalue()
-
-
-def test_elements_with_a_prefix_hide_nothing(with_book):
-    book = openpyxl.load_workbook(
-        io.BytesIO(workbook(dressings=DRESSINGS, loads=LOADS, catches=ROWS))
-    )
-    book["catches"].row_dimensions[3].hidden = True
-    book["catches"]["A4"].font = openpyxl.styles.Font(strike=True)
-    book["loads"]["A20000"] = "L2"
-    stream = io.BytesIO()
-    book.save(stream)
-    (below,) = refusal(with_book(with_prefixes(stream.getvalue())))
-    assert "something stands in row 20000, below 10,000 empty rows" in below
-    del book["loads"]._cells[20_000, 1]
-    stream = io.BytesIO()
-    book.save(stream)
-    told = [str(f.text) for f in read_site(with_book(with_prefixes(stream.getvalue()))).findings]
-    assert any(text.startswith("row 3 is hidden") for text in told)
-    assert any(text.startswith("row 4 is struck out") for text in told)
-    book["catches"].merge_cells("B2:B7")
-    stream = io.BytesIO()
-    book.save(stream)
-    assert "B2:B7 are merged" in refusal(with_book(with_prefixes(stream.getvalue())))[0]

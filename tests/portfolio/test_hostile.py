@@ -114,6 +114,26 @@ def test_a_folder_that_can_not_be_looked_into_is_told(tmp_path, closed):
     assert (done.computed, len(done.comparison.refused)) == (1, 0)
 
 
+def test_a_path_that_is_too_long_costs_its_folder_alone(tmp_path, monkeypatch):
+    """Longer than any call may take (PATH_MAX), as programs make that go down folder by folder."""
+    root, out = tmp_path / "in", tmp_path / "out"
+    write_site(root / "a")
+    deep = root / "deep"
+    deep.mkdir()
+    monkeypatch.chdir(deep)
+    for _ in range(20):
+        os.mkdir("n" * 250)
+        os.chdir("n" * 250)
+    os.chdir(tmp_path)
+    try:
+        done = run_many(root, out)
+    finally:
+        shutil.rmtree(deep)
+    (refused,) = done.comparison.refused
+    assert len(done.comparison.sites) == 2
+    assert "can not be looked into: File name too long" in refused["faults"]
+
+
 def test_earlier_surveys_that_can_not_be_looked_into_are_not_taken_for_none(tmp_path, closed):
     root, out = tmp_path / "in", tmp_path / "out"
     survey = write_site(root / "a") / "editions"

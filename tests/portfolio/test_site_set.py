@@ -1,4 +1,4 @@
-"""Sites in a few files: GeoPackage as Parquet, editions, and what is refused."""
+"""Sites in a few files: GeoPackage as Parquet, editions, files beside the tables."""
 
 from __future__ import annotations
 
@@ -6,38 +6,19 @@ import json
 import os
 import shutil
 import sqlite3
-from decimal import Decimal
 
-import geopandas
-import numpy as np
 import pytest
 from click.testing import CliRunner
 
 from geosand.cli import main
-from geosand.errors import Refused
 from geosand.portfolio import set_tables
 from geosand.portfolio.folders import find_sites
-from geosand.portfolio.parquet_tables import parquet_table
-from geosand.portfolio.rows_by_site import split_by_site
 from tests.portfolio.conftest import SITES, run_many
+from tests.portfolio.set_changes import changed, refusal
 
 pa = pytest.importorskip("pyarrow")
 pc = pytest.importorskip("pyarrow.compute")
 pq = pytest.importorskip("pyarrow.parquet")
-
-
-def changed(site_set, tmp_path, name, change):
-    """A copy of the set with one table changed."""
-    root = shutil.copytree(site_set, tmp_path / "set")
-    path = root / f"{name}.parquet"
-    pq.write_table(change(pq.read_table(path)), path)
-    return root
-
-
-def refusal(root):
-    with pytest.raises(Refused) as told:
-        find_sites(root, root / "out")
-    return str(told.value)
 
 
 def test_a_geopackage_gives_the_same_tables(site_set, tmp_path):
@@ -91,50 +72,6 @@ def test_rows_of_a_layer_are_found_by_their_numbers(site_set, tmp_path, monkeypa
             assert found.shape == mine.shape
     # the column site of all rows is read once and not for each chunk
     assert sum(o.get("columns") == ["site"] for o in asked) == int(numbered)
-
-
-def test_sites_may_be_called_by_numbers(site_set, tmp_path):
-    """A register of yards often numbers them; 1 in one table is "1" in another."""
-    for kind, tables in (("text", ()), ("numbers", ("sites", "surfaces", "loads", "catches"))):
-        root = shutil.copytree(site_set, tmp_path / kind)
-        for path in root.glob("*.parquet"):
-            table = pq.read_table(path)
-            table = table.filter(pc.is_in(table["site"], pa.array(["site-00001", "site-00002"])))
-            called = pc.replace_substring(table["site"], "site-0000", "")
-            called = called.cast(pa.int32() if path.stem in tables else pa.string())
-            at = table.column_names.index("site")
-            metadata = table.schema.metadata
-            table = table.set_column(at, "site", called).replace_schema_metadata(metadata)
-            pq.write_table(table, path)
-        assert run_many(root, tmp_path / f"of {kind}").computed == 2
-    for name in ("balances", "ledger", "areas"):
-        one, other = (
-            (tmp_path / f"of {k}" / f"{name}.csv").read_text() for k in ("text", "numbers")
-        )
-        assert one == other
-        assert '\n"2",' in one
-
-
-@pytest.mark.parametrize(
-    "kind",
-    [pa.binary(), pa.dictionary(pa.uint8(), pa.string()), pa.dictionary(pa.int8(), pa.binary())],
-)
-def test_names_of_sites_may_be_stored_in_any_way(site_set, tmp_path, kind):
-    """As other programs write texts: plain bytes, or numbers of words without a sign."""
-
-    def stored(table):
-        at = table.column_names.index("site")
-        words = pa.array(table["site"].to_pylist(), getattr(kind, "value_type", kind))
-        names = words.cast(kind) if kind == pa.binary() else words.dictionary_encode().cast(kind)
-        return table.set_column(at, "site", names).replace_schema_metadata(table.schema.metadata)
-
-    run_many(site_set, tmp_path / "plain")
-    root = changed(site_set, tmp_path, "surfaces", stored)
-    run_many(root, tmp_path / "stored")
-    for name in ("balances", "areas"):
-        ways = [(tmp_path / way / f"{name}.csv").read_text() for way in ("plain", "stored")]
-        assert ways[0] == ways[1]
-        assert ways[0].count("\n") > 2
 
 
 def test_rows_out_of_order_are_found_all_the_same(site_set, tmp_path):
@@ -198,18 +135,6 @@ def test_boundary_editions_stand_in_one_file(site_set, tmp_path):
     assert site.dressings.edition.tolist() == [0] * 6 + [1] * 6
 
 
-def test_rows_without_a_site_are_refused(site_set, tmp_path):
-    def emptied(table):
-        import pyarrow as pa
-
-        sites = [None, " ", *table["site"].to_pylist()[2:]]
-        return table.set_column(0, "site", pa.array(sites))
-
-    assert refusal(changed(site_set, tmp_path, "catches", emptied)) == (
-        "catches.parquet, site: 2 rows name no site. Write in each row which site it is of."
-    )
-
-
 def test_a_table_without_site_or_a_set_without_settings_is_refused(site_set, tmp_path):
     root = changed(site_set, tmp_path, "loads", lambda table: table.drop_columns(["site"]))
     assert "loads.parquet: there is no column site" in refusal(root)
@@ -217,42 +142,6 @@ def test_a_table_without_site_or_a_set_without_settings_is_refused(site_set, tmp
     root = shutil.copytree(site_set, tmp_path / "set")
     (root / "sites.parquet").unlink()
     assert "there is no table sites. Add sites.parquet." in refusal(root)
-
-
-def test_a_column_that_stands_twice_is_refused(site_set, tmp_path):
-    def doubled(table):
-        return table.append_column("gross_g", table["gross_g"])
-
-    root = changed(site_set, tmp_path, "catches", doubled)
-    assert refusal(root) == ("catches.parquet: column 'gross_g' stands twice. Keep one of them.")
-
-
-def test_sites_that_are_named_by_lists_are_refused(site_set, tmp_path):
-    def listed(table):
-        names = pa.array([[name] for name in table["site"].to_pylist()], pa.list_(pa.string()))
-        return table.set_column(table.column_names.index("site"), "site", names)
-
-    told = refusal(changed(site_set, tmp_path, "loads", listed))
-    assert told.startswith("loads.parquet, site: is a column of list<")
-    assert "allowed: a text or a whole number in each row" in told
-
-
-@pytest.mark.parametrize("ending", ["parquet", "gpkg"])
-def test_a_column_of_row_numbers_is_no_column_of_the_sites(site_set, tmp_path, ending):
-    import pandas as pd
-    import pyogrio
-
-    root = shutil.copytree(site_set, tmp_path / "set")
-    rows = pd.read_parquet(root / "loads.parquet")
-    rows["row"] = np.arange(len(rows)) + 7
-    if ending == "parquet":
-        rows.to_parquet(root / "loads.parquet")
-    else:
-        (root / "loads.parquet").unlink()
-        pyogrio.write_dataframe(rows, root / "loads.gpkg", layer="loads")
-    run_many(site_set, tmp_path / "a")
-    run_many(root, tmp_path / "b")
-    assert (tmp_path / "a/ledger.csv").read_bytes() == (tmp_path / "b/ledger.csv").read_bytes()
 
 
 @pytest.mark.parametrize(
@@ -302,178 +191,10 @@ def test_files_beside_a_table_are_told_where_they_may_be_taken_for_it(
     assert [text.rpartition(" ")[0] for text in found] == told
 
 
-@pytest.mark.parametrize("number", ["row", "ogc_fid", "id"])
-def test_a_geopackage_may_call_the_numbers_of_its_rows_as_it_likes(site_set, tmp_path, number):
-    import pandas as pd
-    import pyogrio
-
-    root = shutil.copytree(site_set, tmp_path / "set")
-    rows = pd.read_parquet(root / "loads.parquet")
-    (root / "loads.parquet").unlink()
-    options = {"layer": "loads", "layer_options": {"FID": number}}
-    pyogrio.write_dataframe(rows, root / "loads.gpkg", **options)
-    run_many(site_set, tmp_path / "a")
-    run_many(root, tmp_path / "b")
-    assert (tmp_path / "a/ledger.csv").read_bytes() == (tmp_path / "b/ledger.csv").read_bytes()
-
-
-def test_bytes_that_are_no_text_cost_their_site_alone(site_set, tmp_path):
-    def spoiled(table):
-        names = [name.encode() for name in table["catch"].to_pylist()]
-        names[4] = b"\xff\x41"
-        column = pa.array(names, pa.binary()).view(pa.string())
-        return table.set_column(table.column_names.index("catch"), "catch", column)
-
-    done = run_many(changed(site_set, tmp_path, "catches", spoiled), tmp_path / "out")
-    (told,) = done.comparison.refused
-    assert "catches.parquet, row 5, catch: '·A' holds bytes that are no UTF-8" in str(told)
-
-
-@pytest.mark.parametrize("kind", [pa.timestamp("s"), pa.timestamp("us"), pa.date32()])
-def test_a_day_that_no_calendar_of_python_has_costs_its_site_alone(site_set, tmp_path, kind):
-    def far_off(table):
-        days = table["date"].cast(pa.date32()).cast(pa.timestamp("s")).cast(pa.int64()).to_pylist()
-        days[0] = 253_402_300_800  # seconds to the year 10000
-        dates = pa.array(days, pa.timestamp("s")).cast(kind)
-        return table.set_column(table.column_names.index("date"), "date", dates)
-
-    done = run_many(changed(site_set, tmp_path, "dressings", far_off), tmp_path / "out")
-    (told,) = done.comparison.refused
-    assert "dressings.parquet, row 1, date: '10000-01-01" in str(told)
-    assert "is not a date" in str(told)
-
-
-@pytest.mark.parametrize("texts", [False, True])
-def test_catches_without_a_point_lie_where_their_columns_say(site_set, tmp_path, texts):
-    """A spreadsheet's rows are added below those of a GIS."""
-    import shapely
-
-    def with_points(table):
-        points = shapely.to_wkb(shapely.points(*(table[n].to_numpy() for n in ("lon", "lat"))))
-        points[[0, 7]] = None
-        if texts:
-            at = table.column_names.index("lon")
-            table = table.set_column(at, "lon", table["lon"].cast(pa.string()))
-        return table.append_column("geometry", pa.array(points, pa.binary()))
-
-    root = changed(site_set, tmp_path, "catches", with_points)
-    run_many(site_set, tmp_path / "a")
-    assert not run_many(root, tmp_path / "b").comparison.refused
-    for name in ("balances", "ledger"):
-        one, other = ((tmp_path / k / f"{name}.csv").read_bytes() for k in "ab")
-        assert one == other
-
-
-def test_a_geometry_column_of_another_name_is_told_as_that_alone(site_set, tmp_path):
-    def renamed(table):
-        names = ["geom" if name == "geometry" else name for name in table.column_names]
-        return table.rename_columns(names).replace_schema_metadata(None)
-
-    done = run_many(changed(site_set, tmp_path, "surfaces", renamed), tmp_path / "out")
-    assert all("has no geometry" in str(told) for told in done.comparison.refused)
-    assert not done.unforeseen
-
-
-def test_columns_of_views_are_read_as_any_text(site_set, tmp_path):
-    def as_views(table):
-        for k, field in enumerate(table.schema):
-            if field.type == pa.string():
-                view = table.column(k).cast(pa.string_view())
-                table = table.set_column(k, field.with_type(pa.string_view()), view)
-        return table
-
-    root = changed(site_set, tmp_path, "dressings", as_views)
-    assert pq.read_schema(root / "dressings.parquet").field("surfaces").type == pa.string_view()
-    run_many(site_set, tmp_path / "a")
-    run_many(root, tmp_path / "b")
-    assert (tmp_path / "a/ledger.csv").read_bytes() == (tmp_path / "b/ledger.csv").read_bytes()
-
-
-def test_projected_coordinates_are_refused(site_set, tmp_path):
-    import geopandas
-
-    root = shutil.copytree(site_set, tmp_path / "set")
-    path = root / "surfaces.parquet"
-    geopandas.read_parquet(path).to_crs(3857).to_parquet(path)
-    assert refusal(root) == (
-        "surfaces.parquet: its coordinates are in EPSG:3857; allowed: longitude, latitude in WGS 84"
-        " (OGC:CRS84, EPSG:4326). Write it in WGS 84."
-    )
-
-
 def test_a_file_that_is_no_parquet_is_refused(site_set, tmp_path):
     root = shutil.copytree(site_set, tmp_path / "set")
     (root / "loads.parquet").write_bytes(b"load,dressing\n")
     assert refusal(root).startswith("loads.parquet: is no Parquet file")
-
-
-def test_days_with_nanoseconds_are_days(site_set, tmp_path):
-    """Python knows no nanoseconds, and only pandas could tell such a cell."""
-    root = shutil.copytree(site_set, tmp_path / "set")
-    table = pq.read_table(root / "dressings.parquet")
-    days = np.array(table["date"].to_pylist(), dtype="datetime64[ns]") + np.timedelta64(1, "ns")
-    place = table.column_names.index("date")
-    pq.write_table(table.set_column(place, "date", pa.array(days)), root / "dressings.parquet")
-    rows = parquet_table(root / "dressings.parquet").rows_of(["site-00001"])
-    assert rows.table.schema.field("date").type == pa.timestamp("us")
-    done = run_many(root, tmp_path / "out")
-    assert not done.comparison.refused
-    assert [r["dressings"] for r in done.comparison.sites] == [12] * SITES
-
-
-def test_decimals_and_days_with_a_time_zone_are_what_they_say(site_set, tmp_path):
-    """As databases write them: numbers of a fixed scale, days as moments."""
-    root, plain = shutil.copytree(site_set, tmp_path / "set"), tmp_path / "plain"
-    surfaces = pq.read_table(root / "surfaces.parquet")
-    day = np.full(len(surfaces), "2026-03-01", dtype="datetime64[D]")
-    moments = pa.array(day).cast(pa.timestamp("us")).cast(pa.timestamp("us", "UTC"))
-    pq.write_table(surfaces.append_column("valid_from", moments), root / "surfaces.parquet")
-    shutil.copytree(root, plain)
-    changed = 0
-    for name in ("sites", "loads"):
-        table = pq.read_table(root / f"{name}.parquet")
-        for k, field in enumerate(table.schema):
-            if pa.types.is_floating(field.type):
-                exact = table.column(k).cast(pa.decimal128(24, 12))
-                exact = exact.combine_chunks().dictionary_encode() if k % 2 else exact
-                table, changed = table.set_column(k, field.name, exact), changed + 1
-        pq.write_table(table, root / f"{name}.parquet")
-    assert changed > 10
-    done = run_many(root, tmp_path / "out")
-    assert not done.comparison.refused and not done.unforeseen
-    run_many(plain, tmp_path / "out_plain")
-    for name in ("sites.csv", "balances.csv", "ledger.csv"):
-        assert (tmp_path / "out" / name).read_bytes() == (
-            tmp_path / "out_plain" / name
-        ).read_bytes()
-
-
-def test_decimals_are_the_numbers_that_their_digits_say():
-    """Python reads each text as the nearest number there is."""
-    texts = [f"{k / 10_000:.4f}" for k in range(1, 500_000, 251)]
-    exact = pa.array([Decimal(text) for text in texts], pa.decimal128(30, 12))
-    table = pa.table({"site": ["a"] * len(texts), "gross_g": exact, "row": range(len(texts))})
-    rows = split_by_site(table, ["a"], "").table
-    assert rows["gross_g"].to_pylist() == [float(text) for text in texts]
-
-
-def test_bounds_of_each_shape_are_no_column_of_the_sites(site_set, tmp_path):
-    """GeoParquet 1.1 calls them a covering; geopandas and others write them for quick queries.
-
-    Nor is the index that pandas writes of a frame that was sorted.
-    """
-    root = shutil.copytree(site_set, tmp_path / "set")
-    frame = geopandas.read_parquet(root / "surfaces.parquet")
-    frame.index = frame.index.tolist()[::-1]
-    frame.to_parquet(root / "surfaces.parquet", schema_version="1.1.0", write_covering_bbox=True)
-    assert pq.read_schema(root / "surfaces.parquet").names[-2:] == ["__index_level_0__", "bbox"]
-    outs = [tmp_path / "plain", tmp_path / "with_bounds"]
-    for folder, out in zip((site_set, root), outs, strict=True):
-        run_many(folder, out)
-    assert outs[0].joinpath("sites.csv").read_bytes() == outs[1].joinpath("sites.csv").read_bytes()
-    source = find_sites(root, tmp_path / "out")
-    sites = [read.site for read in source.read(source.keys(), {})]
-    assert not [f for site in sites for f in site.findings if "is not read" in f.text]
 
 
 def test_a_fault_of_the_settings_names_their_row_and_column(site_set, tmp_path):
@@ -509,59 +230,6 @@ def test_surfaces_without_a_day_beside_later_ones_are_told_what_to_write(site_se
     assert len(done.comparison.refused) == SITES
     told = done.comparison.refused[0]["faults"]
     assert "Say in each row, as those without a day are in force, from which day they hold" in told
-
-
-def called(names):
-    """Sites by number under other names, as a change of a table."""
-
-    def change(table):
-        sites = [names.get(site, site) for site in table["site"].to_pylist()]
-        return table.set_column(table.column_names.index("site"), "site", pa.array(sites))
-
-    return change
-
-
-@pytest.mark.parametrize("other", ["Site-00002", "site-00002 ", "\uff53ite-00002"])
-def test_a_site_that_one_table_writes_in_another_way_is_named_with_the_one_that_is_meant(
-    site_set, tmp_path, other
-):
-    root = changed(site_set, tmp_path, "loads", called({"site-00002": other}))
-    (refused,) = run_many(root, tmp_path / "out").comparison.refused
-    assert refused["site"] == other
-    assert refused["faults"].splitlines()[0] == (
-        f"loads.parquet, site: '{other}' and 'site-00002' differ only in capitals, spaces or the"
-        " form of letters. Write both alike, or tell them apart by more than that."
-    )
-
-
-def test_a_name_that_looks_like_another_is_told_while_that_one_is_there(site_set, tmp_path):
-    """No row of the refused site changes with the other one."""
-    out = tmp_path / "out"
-    sets = {name: tmp_path / name for name in ("with", "without")}
-    for kept in sets.values():
-        kept.mkdir()
-    for path in site_set.glob("*.parquet"):
-        table = pq.read_table(path)
-        twin = table.filter(pc.equal(table["site"], "site-00005"))
-        rest = table.filter(pc.not_equal(table["site"], "site-00005"))
-        if path.stem == "loads":
-            rest = called({"site-00002": "Site-00005"})(rest)
-        pq.write_table(rest, sets["without"] / path.name)
-        pq.write_table(pa.concat_tables([rest, twin]), sets["with"] / path.name)  # no row moves
-    for name in ("without", "with", "without"):
-        done = run_many(sets[name], out)
-        (refused,) = done.comparison.refused
-        assert refused["site"] == "Site-00005"
-        assert ("'site-00005' differ only in capitals" in refused["faults"]) == (name == "with")
-        assert run_many(sets[name], out).computed == 0
-
-
-def test_names_with_a_sign_that_ends_texts_are_refused(site_set, tmp_path):
-    root = changed(site_set, tmp_path, "loads", called({"site-00002": "site-00001\0"}))
-    assert refusal(root) == (
-        "loads.parquet, site: 'site-00001·' holds the sign NUL, at which many programs end a text."
-        " Write the site's name without it."
-    )
 
 
 def test_rows_that_a_refusal_names_are_those_of_the_file_as_it_is_now(site_set, tmp_path):
