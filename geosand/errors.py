@@ -134,6 +134,16 @@ def listed(names: Sequence[str], most: int = 6) -> str:
     return ", ".join(names[:told]) + more
 
 
+def listed_dressings(names: Sequence[str], most: int = 6) -> str:
+    """The same of dressings; where bare numbers name them it says that they are dressings.
+
+    >>> listed_dressings(["1", "2"]), listed_dressings(["D1", "D2"])
+    ('dressings 1, 2', 'D1, D2')
+    """
+    word = f"dressing{'' if len(names) == 1 else 's'} " if any(map(str.isdecimal, names)) else ""
+    return word + listed(names, most)
+
+
 def _row_number(fault: Fault) -> int:
     """The number in a row's name; -1 for a fault of a file or column as a whole."""
     digits = str(fault.row).rpartition(" ")[2]

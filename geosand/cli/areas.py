@@ -233,7 +233,9 @@ def _print(document: Document, units: Units, written: Sequence[Path]) -> None:
     from geosand.reports.words import merged_findings
 
     width = window() or PIPE_WIDTH
-    show(tables.areas_table(document, units, width), tables.totals_table(document, units))
+    if not {"against", "claimed"} & document.keys():  # asked is how they compare
+        show(tables.areas_table(document, units, width))
+    show(tables.totals_table(document, units))
     show(*tables.findings_lines(document, units, width), *document["notes"])
     if "against" in document:
         against = document["against"]

@@ -43,7 +43,7 @@ def command(folder: Path, as_json: bool, units: str | None, earlier: Path | None
         print_document(document)
         return
     from geosand.reports.plain_table import show
-    from geosand.reports.words import merged_findings
+    from geosand.reports.words import merged_findings, only_dressings
 
     site = results.site
     show(
@@ -53,7 +53,7 @@ def command(folder: Path, as_json: bool, units: str | None, earlier: Path | None
     told = found + extra
     for title, default in (("Worth knowing", False), ("What was assumed", True)):
         mine = [one for one in told if (one["topic"] == "default") == default]
-        lines = merged_findings(mine, display(units, site))
+        lines = merged_findings(mine, display(units, site), dressings=only_dressings(site))
         if lines:
             show(f"{title} ({len(lines)}):", *(f"  - {line}" for line in lines))
 

@@ -27,8 +27,8 @@ from geosand.planning.dressing import NextDressing, dressing_passes
 from geosand.rates.depth_field import DepthField, depth_field
 from geosand.rates.spatial import site_spatial, variogram_of
 from geosand.reports.depth_fields import cell_side_m
-from geosand.reports.first import look_first
-from geosand.reports.words import merged_findings, written_day
+from geosand.reports.first import look_first, next_step
+from geosand.reports.words import merged_findings, names_apart, only_dressings, written_day
 from geosand.results import Results
 
 
@@ -55,19 +55,25 @@ def map_view(results: Results, units: System, passes: tuple[MapPass, ...] = ()) 
         catches=_catches(results),
         fields=map_fields(results),
         passes=passes,
+        next_step=_next(results) if dressings else "",
         first=_in_both(*(look_first(results, each, linked=True) for each in SYSTEMS)),
         findings=_in_both(*(_findings(results, each) for each in SYSTEMS)),
         inputs=dict(site.inputs),
     )
 
 
+def _next(results: Results) -> Said:
+    return {each: next_step(results, each, linked=True) for each in SYSTEMS}
+
+
 def _surfaces(results: Results) -> tuple[MapSurface, ...]:
     """The boundaries in force that own ground."""
     surfaces, areas = results.site.surfaces, results.areas
+    called = names_apart(surfaces)
     return tuple(
         MapSurface(
             id=str(surfaces.id[row]),
-            name=str(surfaces.name[row]),
+            name=str(called[row]),
             kind=str(surfaces.kind[row]),
             geometry=areas.owned[row],
             area_m2=known(areas.area_m2[row]),
@@ -81,7 +87,8 @@ def _surfaces(results: Results) -> tuple[MapSurface, ...]:
 
 def _findings(results: Results, units: System) -> list[str]:
     """What is worth knowing, before the defaults that were used; alike ones in one line."""
-    return merged_findings([finding._asdict() for finding in results.findings], units)
+    told = [finding._asdict() for finding in results.findings]
+    return merged_findings(told, units, dressings=only_dressings(results.site))
 
 
 def _in_both(metric: list[str], us: list[str]) -> tuple[Said, ...]:

@@ -10,13 +10,13 @@ import numpy as np
 
 from geosand.balance.account import OVERTHROW
 from geosand.columns import Bools, Floats
+from geosand.errors import listed_dressings
 from geosand.estimates import Estimates, Interval
 from geosand.mapping.view import SEASON, MapBalance, MapPeriod, PeriodSurface, Said, System
-from geosand.mapping.words import percent
 from geosand.rates.over_time import sum_of_surfaces
 from geosand.reports.balance_document import ring_figures
 from geosand.reports.season_document import counted_dressings
-from geosand.reports.words import shown, written_day
+from geosand.reports.words import glued, percent, shown, written_day
 from geosand.results import Results
 from geosand.season.ledger import NO_TARGET, NOT_MEASURED, NOT_YET, OVER, UNDER
 from geosand.season.totals import season_totals
@@ -66,11 +66,13 @@ def _season_headline(
     parts = [_states_told(results)]
     if whole is not None and whole.fraction is not None:
         if whole.fraction < 0:
-            parts.append(f"the catches claim {percent(-whole.fraction)} more sand than was spread")
+            parts.append(
+                f"the catches claim {glued(percent(-whole.fraction))} more sand than was spread"
+            )
         else:
             told = (whole.overthrow_low_kg or 0.0) > 0
             lies = "is not on the surfaces" if told else "may lie elsewhere"
-            parts.append(f"{percent(whole.fraction)} of the sand {lies}")
+            parts.append(f"{glued(percent(whole.fraction))} of the sand {lies}")
         if out_kg > 0:
             parts.append(f"{shown(out_kg, 'mass', units)} more was spread and not measured")
     return "; ".join(part for part in parts if part)
@@ -196,10 +198,10 @@ def _season_thrown(results: Results) -> Floats:
 def dressing_period(results: Results, k: int, bounds: Interval, mass_bounds: Interval) -> MapPeriod:
     """One dressing; the bounds are those of depth and mass of all dressed surfaces."""
     site, balance = results.site, results.balance
-    over = balance.overthrow.value[k]
+    name, over = str(site.dressings.id[k]), balance.overthrow.value[k]
     return MapPeriod(
-        key=str(site.dressings.id[k]),
-        label=f"{written_day(str(site.dressings.date[k]))} · {site.dressings.id[k]}",
+        key=name,
+        label=f"{written_day(str(site.dressings.date[k]))} · {listed_dressings([name])}",
         headline=_in_both(lambda system: _headline(results, k, system)),
         balance=_balance(results, k),
         thrown_kg=known(over) if over > 0 else None,
@@ -248,16 +250,17 @@ def _dressing_rings(results: Results, k: int) -> Rings:
 
 
 def _headline(results: Results, k: int, units: System) -> str:
+    """What the verdict, which stands above it, comes to."""
     balance = results.balance
     verdict, over = str(balance.verdict[k]), balance.overthrow.value[k]
     if verdict == "not measured":
-        return "Not measured: no catches or no loads are recorded"
+        return "No catches or no loads are recorded"
     if over < 0:
         more = shown(-over, "mass", units)
-        return f"{verdict}: the catches claim {more} more than was spread"
+        return f"The catches claim {more} more than was spread"
     landed = "landed" if verdict == OVERTHROW else "may have landed"
-    share = percent(balance.fraction[k])
-    return f"{verdict}: {shown(over, 'mass', units)} ({share}) {landed} elsewhere"
+    share = glued(percent(balance.fraction[k]))
+    return f"{shown(over, 'mass', units)} ({share}) {landed} elsewhere"
 
 
 def _balance(results: Results, k: int) -> MapBalance:

@@ -164,9 +164,14 @@ def _balance_told(period: MapPeriod, system: System) -> str:
 
 
 def look_first(view: MapView) -> str:
-    """The few things to look at first, leading to their surfaces."""
-    items = _items(view, view.first)
-    return f'<section class="first"><h2>Look first</h2><ol>{items}</ol></section>' if items else ""
+    """What to do next, and the few things to look at first, leading to their surfaces."""
+    told = ""
+    if view.next_step:
+        step = _OPTION.sub(r'<span class="one">\g<0></span>', _linked(view, view.next_step, {}))
+        told = f'<p class="next">{step}</p>'
+    if view.first:
+        told += f"<ol>{_items(view, view.first)}</ol>"
+    return f'<section class="first"><h2>Look first</h2>{told}</section>' if told else ""
 
 
 def findings(view: MapView) -> str:
@@ -218,5 +223,7 @@ def _about(text: str, places: dict[str, int]) -> tuple[list[int], int]:
     return (about, len(names)) if colon and len(about) == len(each) else ([], 0)
 
 
+#: An option of a command, which no line parts.
+_OPTION = re.compile(r"--[a-z]+")
 #: Behind the names: how many more there are.
 _MORE = re.compile(r" and \d+ more$")

@@ -170,6 +170,7 @@ class MapView:
     catches: tuple[MapCatch, ...] = ()
     fields: tuple[MapField, ...] = ()
     passes: tuple[MapPass, ...] = ()
+    next_step: Said = ""
     first: tuple[Said, ...] = ()
     findings: tuple[Said, ...] = ()
     background: tuple[str, str] | None = None

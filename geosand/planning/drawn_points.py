@@ -211,7 +211,11 @@ def _free_name(name: str, taken: set[str]) -> str:
 
 
 def _letters(number: int) -> str:
-    """0 = a, 25 = z, 26 = aa."""
+    """Letters that count up.
+
+    >>> [_letters(number) for number in (0, 25, 26, 701, 702)]
+    ['a', 'z', 'aa', 'zz', 'aaa']
+    """
     text = chr(97 + number % 26)
     return text if number < 26 else _letters(number // 26 - 1) + text
 

@@ -11,7 +11,7 @@ import numpy as np
 
 from geosand.areas.register import AreaRegister
 from geosand.columns import Bools, Floats, Ints, Strings
-from geosand.errors import listed, printable
+from geosand.errors import listed, listed_dressings, printable
 from geosand.planning.setting import CaughtAt, SettingFit, Tried, fit_setting
 from geosand.planning.setting_line import RowErrors
 from geosand.rates.catch_rows import counted_on
@@ -189,7 +189,7 @@ def _left_out(site: Site, rows: _Rows, rate: Floats, left: Ints) -> tuple[str, .
             name += f" on {listed(_surfaces(site, rows, k), MOST_NAMED)}"
         told.setdefault(_reason(rows, rate, k), []).append(name)
     return tuple(
-        f"{listed(names, MOST_NAMED)} {'is' if len(names) == 1 else 'are'} not used:"
+        f"{listed_dressings(names, MOST_NAMED)} {'is' if len(names) == 1 else 'are'} not used:"
         f" {one if len(names) == 1 else several}"
         for (one, several), names in told.items()
     )

@@ -11,12 +11,14 @@ import numpy as np
 import pyarrow.compute as pc
 
 from geosand.balance.account import NOT_CLOSED
+from geosand.columns import Ints
 from geosand.portfolio.chunk import FAILED, REFUSED
 from geosand.portfolio.parts import Parts
 from geosand.portfolio.tables import GROUP, SKETCHED
 from geosand.season.ledger import UNDER
 
 MOST_SURFACES = 50  #: under-dressed surfaces that are told one by one; all are in the ledger
+MOST_OF_A_SITE = 10  #: of them, so that one site's do not hide those of the others
 Row = dict[str, Any]
 
 
@@ -28,7 +30,7 @@ class Comparison:
     refused: Sequence[Row]
     failed: Sequence[Row]
     not_closing: Sequence[Row]  #: dressings whose catches claim more than was spread
-    under_dressed: Sequence[Row]  #: the first few, furthest behind first
+    under_dressed: Sequence[Row]  #: a few of each site, furthest behind first
     under_dressed_count: int
     spreaders: Sequence[Row]  #: one a spreader, most sand thrown over for each kilogram first
     spreader_sites: Sequence[Row]  #: one a spreader of a site, widest strip first
@@ -92,10 +94,24 @@ def _under_dressed(parts: Parts, keys: Sequence[str]) -> tuple[list[Row], int]:
         rows = part.select([*wanted, "probability"]).filter(pc.equal(part["state"], UNDER))
         count += len(rows)
         order = [("shortfall_mm", "descending"), ("site", "ascending"), ("surface", "ascending")]
-        first += rows.sort_by(order).slice(0, MOST_SURFACES).to_pylist()
+        rows = rows.sort_by(order)
+        first += rows.take(_first_of_each(rows["site"].to_pylist())).to_pylist()
         first.sort(key=lambda r: (-r["shortfall_mm"], r["site"], r["surface"]))
         del first[MOST_SURFACES:]
     return first, count
+
+
+def _first_of_each(sites: Sequence[str]) -> Ints:
+    """The first rows that are to be told, no site with more than its part."""
+    taken: Counter[str] = Counter()
+    kept: list[int] = []
+    for k, site in enumerate(sites):
+        if taken[site] < MOST_OF_A_SITE:
+            taken[site] += 1
+            kept.append(k)
+        if len(kept) == MOST_SURFACES:
+            break
+    return np.array(kept, np.int64)
 
 
 def does_not_close(row: Row) -> bool:

@@ -12,7 +12,7 @@ from typing import Any
 
 from geosand.errors import printable
 from geosand.portfolio.account import PortfolioDone
-from geosand.portfolio.compare import Comparison
+from geosand.portfolio.compare import MOST_OF_A_SITE, Comparison
 from geosand.portfolio.site_rows import IN_STATE
 from geosand.portfolio.strips import drawn_spreaders, strips
 from geosand.portfolio.summary import (
@@ -253,7 +253,8 @@ def _under_dressed(found: Comparison, units: Units) -> str:
         for row in found.under_dressed
     ]
     more = found.under_dressed_count - len(rows)
-    note = f"The {len(rows)} furthest behind; ledger.csv has {grouped(more)} more." if more else ""
+    note = f"The furthest behind, at most {MOST_OF_A_SITE} of a site"
+    note = f"{note}; ledger.csv has {grouped(more)} more." if more else ""
     depth = label_of("depth", units)
     heads = [f"{head},\u00a0{depth}" for head in ("depth", "target so far", "shortfall")]
     heads = ["site", "surface", *heads, "probability"]

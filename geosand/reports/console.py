@@ -8,7 +8,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from geosand.balance.account import NOT_CLOSED
-from geosand.errors import listed
+from geosand.errors import listed, listed_dressings
 from geosand.estimates import Estimates
 from geosand.rates.uniformity import Uniformity
 from geosand.reports.balance_document import ring_figures
@@ -30,7 +30,7 @@ from geosand.reports.words import (
     shown,
 )
 from geosand.results import Results
-from geosand.season.ledger import NOT_YET
+from geosand.season.ledger import NO_TARGET, NOT_MEASURED, NOT_YET, ON_TARGET, OVER, UNDER
 from geosand.season.totals import season_totals
 from geosand.site.tables import Site
 
@@ -69,7 +69,7 @@ def balance_notes(results: Results, k: int, units: Units, sources: Sequence[Docu
         for name, column in methods.rates_kg_m2.items()
         if math.isfinite(column[k])
     ]
-    day = f"{site.dressings.id[k]}, {site.dressings.date[k]}"
+    day = f"{listed_dressings([str(site.dressings.id[k])])}, {site.dressings.date[k]}"
     lines = [f"{day}: {'; '.join(parts) or 'nothing measured'}"]
     if methods.agree[k] is not None:
         word = "agree" if methods.agree[k] else "do not agree"
@@ -267,11 +267,11 @@ def _overthrow(over: Estimates, spread: float, units: Units) -> str:
 
 
 def outlook(results: Results, units: Units) -> list[str]:
-    """How the surfaces stand, and what to do next."""
+    """How the surfaces stand, what calls for something first, and what to do next."""
     each = results.ledger.told.tolist()
-    states = [(state, each.count(state)) for state in dict.fromkeys(each)]
-    lines = ["surfaces: " + ", ".join(f"{n} {state}" for state, n in sorted(states))]
-    return [*(lines if states else []), next_step(results, units)]
+    states = (UNDER, OVER, NOT_MEASURED, ON_TARGET, NOT_YET, NO_TARGET)
+    told = ", ".join(f"{each.count(state)} {state}" for state in states if state in each)
+    return [*([f"surfaces: {told}"] if told else []), next_step(results, units)]
 
 
 def summary(results: Results, units: Units) -> list[str]:

@@ -10,8 +10,8 @@ from geosand.balance.account import NOT_CLOSED, UNDECIDED
 from geosand.balance.closing import Closing
 from geosand.columns import Bools, Ints
 from geosand.distributions import normal_probability, normal_quantile
-from geosand.errors import listed
-from geosand.reports.words import Units, in_words_of, shown, signed_percent
+from geosand.errors import listed, listed_dressings
+from geosand.reports.words import Units, in_words_of, names_apart, shown, signed_percent
 from geosand.results import Results
 
 MOST_DRESSINGS = 4  #: named one by one; of more only their names are told
@@ -31,13 +31,15 @@ def doubt_steps(results: Results, units: Units) -> list[str]:
     steps = []
     if late:
         whose = "date of {} is" if len(late) == 1 else "dates of {} are"
-        steps.append(f"see whether the {whose.format(listed(late, 3))} right, or season_end")
+        steps.append(
+            f"see whether the {whose.format(listed_dressings(late, 3))} right, or season_end"
+        )
     if lost := _mostly_beside(results):
         its = "its surfaces" if len(lost) == 1 else "their surfaces"
-        steps.append(f"find out why most sand of {listed(lost, 3)} is not on {its}")
+        steps.append(f"find out why most sand of {listed_dressings(lost, 3)} is not on {its}")
     if wrong:
         figure, it = ("figure", "is wrong, as it does") if len(wrong) == 1 else _WRONG
-        steps.append(f"find out which {figure} of {listed(wrong, 3)} {it} not close")
+        steps.append(f"find out which {figure} of {listed_dressings(wrong, 3)} {it} not close")
     if full := _too_full(results):
         catch, was = ("catch", "was") if len(full) == 1 else ("catches", "were")
         steps.append(f"see whether {catch} {listed(full, 3)} {was} read right")
@@ -65,8 +67,8 @@ def after_season(results: Results) -> list[str]:
         return []
     its, are = ("its", "date is") if len(names) == 1 else ("their", "dates are")
     return [
-        f"{listed(names)}: {its} {are} after the season's end, {site.season_end}: {its} sand is not"
-        " counted, and all of the target counts as due"
+        f"{listed_dressings(names)}: {its} {are} after the season's end, {site.season_end}: {its}"
+        " sand is not counted, and all of the target counts as due"
     ]
 
 
@@ -104,7 +106,8 @@ def not_closing(results: Results, units: Units) -> list[str]:
         ways = ways[:3] + [way for way in ways[3:] if way.input == "returned sand"]
         twice = proof == NO_PROOF and -balance.overthrow.value[k] > balance.spread.value[k]
         lines.append(
-            f"{site.dressings.id[k]}: the balance does not close: the catches claim"
+            f"{listed_dressings([str(site.dressings.id[k])])}: the balance does not close: the"
+            " catches claim"
             f" {shown(-balance.overthrow.value[k], 'mass', units)} more than was spread."
             f" It would close with {'; or '.join(map(explain, ways))}."
             f"{SO_MUCH if twice else ''} {proof}"
@@ -112,7 +115,7 @@ def not_closing(results: Results, units: Units) -> list[str]:
     rest = [str(name) for name in site.dressings.id[rows[MOST_DRESSINGS:]]]
     if rest:
         verb = "does" if len(rest) == 1 else "do"
-        lines.append(f"{listed(rest)}: {verb} not close either")
+        lines.append(f"{listed_dressings(rest)}: {verb} not close either")
     return lines
 
 
@@ -120,9 +123,9 @@ def odd_readings(results: Results) -> list[str]:
     """Catches that hold nothing, or far more than the others of their dressing."""
     asked = set(results.site.dressings.id[in_account(results)].tolist())
     odd = [found for found in results.rates.odd_readings if found.about in asked]
-    lines = [str(found) for found in odd[:MOST_DRESSINGS]]
+    lines = [f"{listed_dressings([f.about])}: {f.text}" for f in odd[:MOST_DRESSINGS]]
     if rest := list(dict.fromkeys(found.about for found in odd[MOST_DRESSINGS:])):
-        lines.append(f"{listed(rest)}: likewise; geosand check tells which catches")
+        lines.append(f"{listed_dressings(rest)}: likewise; geosand check tells which catches")
     return lines
 
 
@@ -132,7 +135,7 @@ def _too_full(results: Results) -> list[str]:
     of = site.catches.dressing[full]
     asked = in_account(results) & (results.balance.verdict != NOT_CLOSED)
     pairs = zip(site.catches.id[full], site.dressings.id[of], asked[of], strict=True)
-    return [f"{catch} of {dressing}" for catch, dressing, mine in pairs if mine]
+    return [f"{catch} of {listed_dressings([dressing])}" for catch, dressing, mine in pairs if mine]
 
 
 def mostly_beside(results: Results) -> list[str]:
@@ -141,8 +144,8 @@ def mostly_beside(results: Results) -> list[str]:
     if not lost:
         return []
     return [
-        f"{listed(lost)}: more than half of the spread is not on the surfaces: look at the units of"
-        " masses and trays, and for a surface that is missing"
+        f"{listed_dressings(lost)}: more than half of the spread is not on the surfaces: look at"
+        " the units of masses and trays, and for a surface that is missing"
     ]
 
 
@@ -174,8 +177,8 @@ def off_the_label(results: Results, units: Units) -> list[str]:
     mine = site.loads.dressing[site.weighed.load[rows]]
     names = site.dressings.id[np.unique(mine)].tolist()
     return [
-        f"{listed(names)}: the scale speaks against the unit mass, on which the balance stays:"
-        f" {listed(_on_scale(results, rows, units), 3)}"
+        f"{listed_dressings(names)}: the scale speaks against the unit mass, on which the balance"
+        f" stays: {listed(_on_scale(results, rows, units), 3)}"
     ]
 
 
@@ -243,7 +246,7 @@ def undecided(results: Results, units: Units, *, linked: bool = False) -> list[s
 
     called = site.ids.astype(object)
     if linked:
-        called[site.surfaces.ground] = site.surfaces.name
+        called[site.surfaces.ground] = names_apart(site.surfaces)
     marks = np.array([f"\ue000{k}\ue001" for k in range(len(called))])
     options = changes(site, results.areas, results.rates, dressings=rows, called=marks)
     best = sharpest(balance.overthrow.rows(rows), options)
@@ -256,6 +259,6 @@ def undecided(results: Results, units: Units, *, linked: bool = False) -> list[s
         f" ({of}the catches claim more than was spread, within what is known)" if len(below) else ""
     )
     return [
-        f"{listed(site.dressings.id[rows].tolist())}: undecided: whether sand was thrown over is"
-        f" not known well enough{more}; {way}"
+        f"{listed_dressings(site.dressings.id[rows].tolist())}: undecided: whether sand was thrown"
+        f" over is not known well enough{more}; {way}"
     ]

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections import Counter
+
 import numpy as np
 
 from geosand.balance.account import NOT_MEASURED, OVERTHROW
 from geosand.balance.account_findings import FAR_REACH_M
 from geosand.columns import Bools, Floats, Ints, Strings
-from geosand.errors import listed
+from geosand.errors import listed, listed_dressings
 from geosand.reports.doubts import (
     after_season,
     doubt_steps,
@@ -19,7 +21,15 @@ from geosand.reports.doubts import (
     off_the_label,
     undecided,
 )
-from geosand.reports.words import Units, chance, in_words_of, label_of, listed_runs, shown
+from geosand.reports.words import (
+    Units,
+    chance,
+    in_words_of,
+    label_of,
+    listed_runs,
+    names_apart,
+    shown,
+)
 from geosand.results import Results
 from geosand.season.ledger import NOT_MEASURED as NOT_MEASURED_STATE
 from geosand.season.ledger import OVER, UNDER
@@ -27,6 +37,7 @@ from geosand.season.unlike_others import unlike_findings
 
 #: Named one by one; of more only their number is told, as a long list is read by nobody.
 MOST_UNDER, MOST_OVER, MOST_UNLIKE = 6, 3, 3
+MOST_NAMED = 3  #: in the next step, or twice in one line
 _BELIEVABLE = 1.0  #: that a surface gets twice what others get (common practice, no source)
 _BOTH: tuple[Units, Units] = ("metric", "us")
 
@@ -55,13 +66,16 @@ def look_first(results: Results, units: Units, *, linked: bool = False) -> list[
     ]
 
 
-def next_step(results: Results, units: Units) -> str:
-    """What to do next, in one sentence: first what makes figures doubtful, then the sand."""
-    steps = [*doubt_steps(results, units), *_sand_step(results, units)] or [_nothing_due(results)]
-    return f"Next: {'; then '.join(steps)}."
+def next_step(results: Results, units: Units, *, linked: bool = False) -> str:
+    """What to do next, in one sentence: first what makes figures doubtful, then the sand.
+
+    ``linked``: surfaces go by their names.
+    """
+    steps = [*doubt_steps(results, units), *_sand_step(results, units, linked)]
+    return f"Next: {'; then '.join(steps or [_nothing_due(results)])}."
 
 
-def _sand_step(results: Results, units: Units) -> list[str]:
+def _sand_step(results: Results, units: Units, linked: bool) -> list[str]:
     """The surfaces that are behind, else those to leave out; and those of unknown depth.
 
     One whose state is wrong more often than right needs a tray before it needs sand.
@@ -72,29 +86,29 @@ def _sand_step(results: Results, units: Units) -> list[str]:
     steps = []
     if under.any():
         short = ledger.shortfall_m[under]
-        names = ids[under][np.argsort(-short, kind="stable")]
+        names = _in_few_words(results, ids[under][np.argsort(-short, kind="stable")], linked)
         low, high = (
             shown(float(end), "depth", units, unit=False) for end in (short.min(), short.max())
         )
         far = high if low == high else f"{low} to {high}"
         steps.append(
-            f"dress {_told(names, False, 3)} ({far} {label_of('depth', units)} behind the target"
+            f"dress {names} ({far} {label_of('depth', units)} behind the target"
             " so far); geosand plan tells with how much"
         )
     if not behind.any() and over.any():
-        steps = [f"leave out {_told(ids[over], False, 3)}, over-dressed so far"]
-    steps += _tray_steps(results, behind & ~under)
+        steps = [f"leave out {_in_few_words(results, ids[over], linked)}, over-dressed so far"]
+    steps += _tray_steps(results, behind & ~under, linked)
     unknown = ledger.state == NOT_MEASURED_STATE
     if not unknown.any():
         return steps
-    whose = _told(ids[unknown], False, 3)
+    whose = _in_few_words(results, ids[unknown], linked)
     if steps:
         return [*steps, f"lay trays on {whose}, whose depth is not known"]
     where = "is not known: geosand place draws where"
     return [f"lay trays at the next dressing, as the depth of {whose} {where}"]
 
 
-def _tray_steps(results: Results, hardly_behind: Bools) -> list[str]:
+def _tray_steps(results: Results, hardly_behind: Bools, linked: bool) -> list[str]:
     """Where trays are needed: on surfaces of a doubtful state or depth, and on those never caught.
 
     ``hardly_behind`` has a row a surface of the ledger.
@@ -106,16 +120,36 @@ def _tray_steps(results: Results, hardly_behind: Bools) -> list[str]:
     if hardly.any():
         its = "its depth is" if hardly.sum() == 1 else "their depths are"
         steps.append(
-            f"lay trays at the next dressing on {_told(ids[hardly], False, 3)}, as"
+            f"lay trays at the next dressing on {_in_few_words(results, ids[hardly], linked)}, as"
             f" {its} hardly known: geosand place draws where"
         )
     if never.any():
         when = "" if steps else "at the next dressing "
+        where = _in_few_words(results, _in_order(ids[never]), linked)
         steps.append(
-            f"lay trays {when}on {_told(_in_order(ids[never]), False, 3)}, never caught so far"
+            f"lay trays {when}on {where}, never caught so far"
             f" (geosand place {_as_last_time(results, ledger.row[never])})"
         )
     return steps
+
+
+def _in_few_words(results: Results, ids: Strings | list[str], linked: bool) -> str:
+    """Up to three surfaces as they stand, of more whole kinds first, then some runs of ids.
+
+    ``linked``: names instead of ids.
+    """
+    site, names = results.site, [str(one) for one in ids]
+    rows = site.in_force()
+    called = dict(zip(site.surfaces.id[rows], names_apart(site.surfaces)[rows], strict=True))
+    if len(names) <= MOST_NAMED:
+        return listed([str(called[one]) for one in names] if linked else names)
+    kind_of = dict(zip(site.surfaces.id[rows].tolist(), site.surfaces.kind[rows], strict=True))
+    meant, every = Counter(map(kind_of.get, names)), Counter(kind_of.values())
+    whole = sorted(kind for kind in every if meant[kind] == every[kind] > 1)
+    rest = [one for one in names if kind_of.get(one) not in whole]
+    told = listed([str(called[one]) for one in rest], MOST_NAMED)
+    told = told if linked else listed_runs(rest, MOST_NAMED)
+    return ", ".join([*(f"every {kind}" for kind in whole), *([told] if rest else [])])
 
 
 def _as_last_time(results: Results, rows: Ints) -> str:
@@ -154,29 +188,17 @@ def _in_order(ids: Strings) -> list[str]:
     return sorted(ids.tolist(), key=natural)
 
 
-def _told(ids: Strings | list[str], linked: bool, most: int = 6) -> str:
-    """Up to ``most`` ids; of more the runs, which name more in less room."""
+def _told(ids: Strings | list[str], linked: bool) -> str:
+    """Up to six ids; of more the runs, which name more in less room."""
     names = [str(one) for one in ids]
-    return listed(names) if linked or len(names) <= most else listed_runs(names)
+    return listed(names) if linked or len(names) <= 6 else listed_runs(names)
 
 
 def _names(results: Results, state: str, most: int, units: Units, linked: bool) -> list[str]:
-    """The surfaces farthest off their target, and how many more there are in that state.
-
-    Those with the same figures are one line: without catches of their own many are. Where lines
-    are many, so are all surfaces of one target: what is true of each is no list.
-    """
+    """The surfaces farthest off their target, and how many more there are in that state."""
     ledger = results.ledger
     order = np.flatnonzero(ledger.state == state)
-    order = order[np.argsort(-np.abs(ledger.shortfall_m[order]), kind="stable")]
-    alike: dict[tuple[str, ...], list[int]] = {}
-    for k in order.tolist():  # by figures in all units, so that lines are the same in each
-        depths = ledger.depth.value[k], ledger.target_so_far_m[k]
-        told = [shown(value, "depth", unit) for value in depths for unit in _BOTH]
-        alike.setdefault((*told, chance(ledger.probability[k])), []).append(k)
-    groups = list(alike.values())
-    if len(groups) > most:
-        groups = _whole_kinds(results, groups)
+    groups = _alike(results, order[np.argsort(-np.abs(ledger.shortfall_m[order]), kind="stable")])
     if len(groups) == most + 1:  # the line that counts the rest would be no shorter
         most += 1
     lines = [_line(results, state, rows, units, linked) for rows in groups[:most]]
@@ -184,25 +206,24 @@ def _names(results: Results, state: str, most: int, units: Units, linked: bool) 
     return [*lines, *([f"{rest} more surfaces are {state}"] if rest else [])]
 
 
-def _whole_kinds(results: Results, groups: list[list[int]]) -> list[list[int]]:
-    """The groups (rows of the ledger) with a whole kind of one target joined out of several."""
-    ledger = results.ledger
-    kinds = results.site.surfaces.kind[ledger.row]
-    joined: dict[tuple[str, str], list[int]] = {}
-    line_of = {k: n for n, rows in enumerate(groups) for k in rows}
-    for k in line_of:
-        target = shown(ledger.target_so_far_m[k], "depth", "metric")
-        joined.setdefault((str(kinds[k]), target), []).append(k)
-    whole = {
-        key: rows
-        for key, rows in joined.items()
-        if len(rows) == (kinds == key[0]).sum() and len({line_of[k] for k in rows}) > 1
-    }
-    within = {k: key for key, rows in whole.items() for k in rows}
-    apart = [[k for k in rows if k not in within] for rows in groups]
-    made = [*whole.values(), *[rows for rows in apart if rows]]
-    short = ledger.shortfall_m
-    return sorted(made, key=lambda rows: -float(np.abs(short[rows]).max()))
+def _alike(results: Results, order: Ints) -> list[list[int]]:
+    """Rows of the ledger, the farthest off first, in groups that one line tells.
+
+    Those of one target are alike as far as its tolerance goes: a line for each would part what
+    nobody dresses apart, one for all of a kind would hide those that are far behind.
+    """
+    ledger, share = results.ledger, results.site.settings.tolerance
+    groups: list[list[int]] = []
+    of_target: dict[tuple[str, ...], list[int]] = {}
+    for k in order.tolist():
+        target = tuple(shown(ledger.target_so_far_m[k], "depth", unit) for unit in _BOTH)
+        rows = of_target.get(target, [])
+        far = np.abs(ledger.shortfall_m[[*rows[:1], k]])
+        if not rows or far[0] - far[1] > share * ledger.target_so_far_m[k]:
+            rows = of_target[target] = []
+            groups.append(rows)
+        rows.append(k)
+    return groups
 
 
 def _line(results: Results, state: str, rows: list[int], units: Units, linked: bool) -> str:
@@ -221,7 +242,7 @@ def _line(results: Results, state: str, rows: list[int], units: Units, linked: b
     low, high = ends[units]
     far = f"{low} of {of} so far"
     if low != high:
-        name = (surfaces.name if linked else surfaces.id)[which[0]]
+        name = (names_apart(surfaces) if linked else surfaces.id)[which[0]]
         far = f"{low.partition(' ')[0]} to {high} of {of} so far, {name} the farthest off"
     probable = _chances(ledger.probability[rows])
     return f"{_told(who, linked)}: {state}, {far} (probability {probable})"
@@ -248,7 +269,7 @@ def _not_measured(results: Results, linked: bool) -> list[str]:
         names = [str(name) for name in site.dressings.id[mask]]
         if names:
             its = "its balance is" if len(names) == 1 else "their balances are"
-            lines.append(f"{listed(names)}: {what}: {its} not measured")
+            lines.append(f"{listed_dressings(names)}: {what}: {its} not measured")
     rows = results.ledger.row[results.ledger.state == NOT_MEASURED_STATE]
     if len(rows):
         who = _told(_in_order(site.surfaces.id[rows]), linked)
@@ -267,10 +288,11 @@ def _never_caught(results: Results, linked: bool) -> list[str]:
     which, more = _instead_of_overthrow(results, rows)
     if more <= _BELIEVABLE:
         if len(which) < len(rows):
-            they = _told(_in_order(site.surfaces.id[which]), False)
-            if linked:
-                called = dict(zip(site.surfaces.id, site.surfaces.name, strict=True))
-                they = listed([str(called[one]) for one in _in_order(site.surfaces.id[which])])
+            ids = _in_order(site.surfaces.id[which])
+            called = dict(zip(site.surfaces.id, names_apart(site.surfaces), strict=True))
+            they = listed([str(called[one]) for one in ids] if linked else ids)
+            if len(ids) > MOST_NAMED:
+                they = "those dressed with overthrow"
         line += f". If {they} got {100 * more:.0f} % more, nothing was thrown over: a tray tells"
     return [line]
 
@@ -306,7 +328,7 @@ def _far_reach(results: Results, units: Units) -> list[str]:
     balance, site, lines = results.balance, results.site, []
     asked = in_account(results)[balance.dressing_of_group]
     for g in np.flatnonzero((balance.throw.reach_m > FAR_REACH_M) & asked):
-        name = site.dressings.id[balance.dressing_of_group[g]]
+        name = listed_dressings([str(site.dressings.id[balance.dressing_of_group[g]])])
         reach = shown(balance.throw.reach_m[g], "length", units)
         lines.append(f"{name}: its overthrow would reach {reach} beyond the edge: was sand lost?")
     return lines

@@ -11,7 +11,7 @@ from geosand.reports.documents import KMH, Document, told
 from geosand.reports.plan_words import MOST_RUNS, load_lines, route_lines, units_cell
 from geosand.reports.printed_page import asset, page
 from geosand.reports.setting_words import setting_cell, setting_lines
-from geosand.reports.words import MISSING, Units, label_of, listed_runs, shown
+from geosand.reports.words import MISSING, Units, grouped, label_of, listed_runs, shown
 
 #: Cautions, not advice. Silica: the dust of dry quartz sand is regulated, e.g. 50 µg/m³ over eight
 #: hours (29 CFR 1910.1053) and 0.1 mg/m³ (HSE EH40/2005). Bulk bags: ISO 21898. The rest is common
@@ -63,7 +63,7 @@ def _lead(document: Document, surfaces: int, units: Units) -> str:
     lead += "" if surfaces == 1 else "s"
     if sand["unit_mass_kg"]:
         unit = shown(sand["unit_mass_kg"], "mass", units)
-        lead += f" = {wet / sand['unit_mass_kg']:.1f} units of {unit}"
+        lead += f" = {grouped(wet / sand['unit_mass_kg'], 1)} units of {unit}"
     return lead
 
 

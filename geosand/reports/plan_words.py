@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from geosand.errors import listed, printable
+from geosand.errors import listed_dressings, printable
 from geosand.planning.next_rate import NOT_KNOWN
 from geosand.reports.documents import Document, si, told
 from geosand.reports.plain_table import Table, table
@@ -115,9 +115,9 @@ def _need_lines(document: Document, units: Units) -> list[str]:
         lines.append(  # none is narrower than nothing, whatever the balances say
             f"Strip width {shown(max(strip, 0.0), 'length', units)} of"
             f" {printable(spreader['name'] or 'the spreader')}, from"
-            f" {listed(spreader['dressings'])} (95 % of a further dressing {bounds})."
+            f" {listed_dressings(spreader['dressings'])} (95 % of a further dressing {bounds})."
         )
-    past = f"from {listed(crew['dressings'])}" if crew["dressings"] else "by default"
+    past = f"from {listed_dressings(crew['dressings'])}" if crew["dressings"] else "by default"
     more = f"{crew['more_than_planned_percent']:.0f}"
     hits = f"spread {more} % more than planned" if more != "0" else "hit the planned rate to"
     lines.append(
@@ -259,7 +259,8 @@ def load_lines(document: Document, units: Units) -> list[str]:
     given = sum(row["mass_kg"] > 0 for row in document["surfaces"])
     if len(loads) > max(LOADS_A_SURFACE * given, 10) and sand["load_from"] == "one unit":
         size = told(sand["load_kg"], "mass", units)
-        return [f"Loads: {len(loads)} of {size}; --load tells what the spreader holds at a time."]
+        count = grouped(len(loads))
+        return [f"Loads: {count} of {size}; --load tells what the spreader holds at a time."]
     alike: list[list[Document]] = []
     for load in loads:
         if alike and _same(alike[-1][-1], load):

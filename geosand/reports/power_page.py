@@ -136,6 +136,7 @@ def _curves(curves: dict[str, Points]) -> list[str]:
     """Lines, dots and labels of curves that are already in units of the drawing."""
     marks: list[str] = []
     heights = apart([curve[-1][1] for curve in curves.values()])
+    below = max(max(heights) - (HIGH - BOTTOM), 0.0)  # there the axis has its numbers
     for k, ((label, curve), y) in enumerate(zip(curves.items(), heights, strict=True)):
         way = " ".join(f"{right:.1f},{down:.1f}" for right, down in curve)
         marks.append(f'<polyline class="curve c{k}" points="{way}"/>')
@@ -143,7 +144,8 @@ def _curves(curves: dict[str, Points]) -> list[str]:
             f'<circle class="c{k}" cx="{right:.1f}" cy="{down:.1f}" r="2.4"/>'
             for right, down in curve
         ]
-        marks.append(f'<text class="c{k}" x="{WIDE - RIGHT + 8}" y="{y + 4:.1f}">{label}</text>')
+        place = f'x="{WIDE - RIGHT + 8}" y="{y - below + 4:.1f}"'
+        marks.append(f'<text class="c{k}" {place}>{label}</text>')
     return marks
 
 

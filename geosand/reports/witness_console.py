@@ -155,7 +155,8 @@ def _draw_lines(
         lines.append(f"  {name}: {drawn} (by sums {summed})")
         if only is None:  # of one dressing it stands under its budget
             said = sentence(OVER, witnesses.sharper[k][OVER], units, "mass")
-            sharper.append({"about": str(name), "text": said.removeprefix(f"{OVER}: ")})
+            told = {"about": str(name), "topic": "balance"}
+            sharper.append(told | {"text": said.removeprefix(f"{OVER}: ")})
     if sharper:
         lines.append("what would sharpen the overthrow:")
         lines += [f"  {line}" for line in merged_findings(sharper, units)]

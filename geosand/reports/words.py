@@ -4,13 +4,18 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Iterable, Mapping
-from typing import Literal
+from collections.abc import Collection, Iterable, Mapping
+from typing import TYPE_CHECKING, Literal, TypeVar
 
-from geosand.errors import listed
+from geosand.errors import listed, listed_dressings
 from geosand.units import SHOWN, past_half
 
+if TYPE_CHECKING:
+    from geosand.columns import Strings
+    from geosand.site.tables import Site, Surfaces
+
 Units = Literal["metric", "us"]
+_Told = TypeVar("_Told", bound=Mapping[str, str])
 MISSING = "–"
 NO_DRESSING = "No dressing is recorded yet: they go into dressings.csv, or into records.xlsx."
 
@@ -99,6 +104,20 @@ def listed_runs(ids: list[str], most: int = 6) -> str:
     texts = [run[0] if len(run) == 1 else f"{run[0]}–{run[-1]}" for run in runs[:told]]
     rest = sum(len(run) for run in runs[told:])
     return ", ".join(texts) + (f" and {rest} more" if rest else "")
+
+
+def names_apart(surfaces: Surfaces) -> Strings:
+    """What pages call each row: its name, or its id where several surfaces bear that name."""
+    import numpy as np
+
+    in_force = surfaces.edition == surfaces.edition.max(initial=0)
+    names, count = np.unique(surfaces.name[in_force], return_counts=True)
+    return np.where(np.isin(surfaces.name, names[count > 1]), surfaces.id, surfaces.name)
+
+
+def only_dressings(site: Site) -> set[str]:
+    """Ids that dressings bear and no surface."""
+    return set(site.dressings.id.tolist()) - set(site.surfaces.id.tolist())
 
 
 _NUMBER = r"−?[0-9]+(?:[,\u202f][0-9]{3})*(?:\.[0-9]+)?"
@@ -191,11 +210,15 @@ def _plain(text: str) -> float:
 
 
 def merged_findings(
-    findings: Iterable[Mapping[str, str]], units: Units = "metric", most: int = 5
+    findings: Iterable[Mapping[str, str]],
+    units: Units = "metric",
+    most: int = 5,
+    dressings: Collection[str] = (),
 ) -> list[str]:
     """One line for all findings that differ only in their figures; the first one's are shown.
 
-    What bears most on the figures comes first, by topic, the defaults last.
+    What bears most on the figures comes first, by topic, the defaults last. Of bare numbers that
+    are among ``dressings``, or whose topic is one of dressings only, it is said that they are such.
 
     >>> told = [{"about": f"D{k}", "text": f"{k} kg too much"} for k in (1, 2, 2)]
     >>> merged_findings(told)
@@ -206,24 +229,34 @@ def merged_findings(
     ['D1: was it weighed?']
     >>> merged_findings([{"about": "", "text": t, "topic": t} for t in ("area", "balance")])
     ['balance.', 'area.']
+    >>> merged_findings([{"about": "1", "text": t, "topic": t} for t in ("area", "balance")])
+    ['dressing 1: balance.', '1: area.']
     """
     groups: dict[str, list[Mapping[str, str]]] = {}
-    for finding in sorted(findings, key=lambda one: _TOPICS.get(one.get("topic", ""), -1)):
+    for finding in by_weight(findings):
         groups.setdefault(re.sub(_FIGURES, "#", finding["text"]), []).append(finding)
-    return [in_words_of(_merged(group, most), units) for group in groups.values()]
+    return [in_words_of(_merged(group, most, dressings), units) for group in groups.values()]
+
+
+def by_weight(findings: Iterable[_Told]) -> list[_Told]:
+    """What bears most on the figures first, the defaults last."""
+    return sorted(findings, key=lambda one: _TOPICS.get(one.get("topic", ""), -1))
 
 
 #: Topics by their weight: a file not read or a balance that does not close is no detail.
 _WEIGHTY = ("file", "balance", "season", "catch", "rate", "ring", "area", "default")
 _TOPICS = {topic: k for k, topic in enumerate(_WEIGHTY)}
+#: Their findings are about dressings, sands and files, never about surfaces.
+_OF_DRESSINGS = ("balance", "catch", "rate", "ring")
 #: Digits that belong to a name are no figure.
 _FIGURES = r"(?<![\w.-])[-−+]?\d[\d.,e\u202f]*(?!\w)"
 
 
-def _merged(group: list[Mapping[str, str]], most: int) -> str:
+def _merged(group: list[Mapping[str, str]], most: int, dressings: Collection[str]) -> str:
     names = list(dict.fromkeys(f["about"] for f in group if f["about"]))
     others = len({f["text"] for f in group}) - 1
-    about = f"{listed(names, most)}: " if names else ""
+    known = group[0].get("topic") in _OF_DRESSINGS or set(names) <= set(dressings)
+    about = f"{(listed_dressings if known else listed)(names, most)}: " if names else ""
     first = ""
     if others and len(names) > 1:
         first = f" (figures of {group[0]['about']})"

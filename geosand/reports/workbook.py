@@ -16,7 +16,7 @@ from geosand.reports.console import CAUTION
 from geosand.reports.documents import MILLIMETRE, Document
 from geosand.reports.printable.method_section import METHOD
 from geosand.reports.season_document import season_balance, season_document
-from geosand.reports.words import Units, in_words_of
+from geosand.reports.words import Units, by_weight, in_words_of
 from geosand.results import Results
 from geosand.units import SHOWN
 
@@ -195,7 +195,7 @@ def _ledgers(results: Results) -> list[_Ledger]:
         _Ledger(title="areas", spec=AREAS, rows=area_rows(site, results.areas), frozen=2),
         _Ledger(title="catches", spec=CATCHES, rows=catch_rows(results)),
         _Ledger(title="budget", spec=BUDGET, rows=budget, frozen=2),
-        _Ledger(title="findings", spec=FINDINGS, rows=balance["findings"]),
+        _Ledger(title="findings", spec=FINDINGS, rows=by_weight(balance["findings"])),
         _Ledger(title="inputs", spec=INPUTS, rows=inputs),
         _Ledger(title="notes", spec=NOTES, rows=_notes(results)),
     ]

@@ -157,6 +157,15 @@ def test_claimed_tells_both_sides(folder):
     assert "column 'note' is not read" in text
 
 
+def test_a_comparison_does_not_begin_with_the_whole_register(folder):
+    claims = folder.parent / "claims.csv"
+    claims.write_text("id,area_m2\ng1,410\n")
+    assert "perimeter" in run(folder).stdout
+    for options in (("--claimed", claims), ("--against", "first")):
+        text = run(folder, *options).stdout
+        assert "perimeter" not in text and "Totals" in text
+
+
 def test_files_are_written_and_named(folder, tmp_path):
     paths = [tmp_path / f"a.{e}" for e in ("csv", "geojson", "gpkg", "xlsx")]
     arguments = [word for path in paths for word in ("--out", path)]

@@ -161,9 +161,16 @@ def test_a_strip_width_below_nothing_is_not_printed(tmp_path: Path) -> None:
     assert "−" not in line
 
 
+@pytest.mark.parametrize(("bags", "word"), [(52, "agree"), (70, "do not agree")])
+def test_the_console_says_whether_the_methods_agree(tmp_path: Path, bags: int, word: str) -> None:
+    """The trays hold 0.91 kg/m²; 52 bags on 1300 m² are 1.00 kg/m², 70 are 1.35."""
+    folder = write_site(tmp_path / "site", loads=LOADS.replace(",52,", f",{bags},"))
+    assert f"(they {word} within 10 %)" in run("balance", str(folder)).stdout
+
+
 def test_depth_field_is_written(tmp_path: Path) -> None:
-    out = tmp_path / "field.geojson"
-    result = run("balance", str(dense(tmp_path / "site")), "--field", str(out))
+    out, folder = tmp_path / "field.geojson", str(dense(tmp_path / "site"))
+    result = run("balance", folder, "--field", str(out))
     assert result.exit_code == 0
     assert "variogram of 121 catches" in result.output
     field = json.loads(out.read_text())
@@ -177,6 +184,10 @@ def test_depth_field_is_written(tmp_path: Path) -> None:
         mean = sum(f["properties"]["depth_mm"] for f in some) / len(some)
         assert mean == pytest.approx(depth, abs=0.04)
     assert all(f["properties"]["u_depth_mm"] >= 0 for f in field["features"])
+    fitted = document("balance", folder, "--witness")["witness"]["variogram"]
+    scatter = 100 * math.sqrt(fitted["nugget"] + fitted["sill"])
+    assert f"{fitted['model']}, range {fitted['range_m']:.1f} m" in result.output
+    assert f"far apart on a surface by {scatter:.0f} %" in result.output
 
 
 def test_the_field_of_a_large_surface_has_wider_cells(tmp_path: Path) -> None:

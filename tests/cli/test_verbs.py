@@ -303,7 +303,7 @@ def test_season_and_account_begin_with_how_surfaces_stand_and_what_is_next(tmp_p
     season = run("season", str(DEMO)).stdout.splitlines()[:2]
     account = run("account", str(DEMO), "--out", str(tmp_path / "m.html")).stdout.splitlines()[1:3]
     assert season == account
-    assert season[0] == "surfaces: 29 on target, 2 under-dressed"
+    assert season[0] == "surfaces: 2 under-dressed, 29 on target"
     assert season[1].startswith(
         "Next: find out which figure of D7 is wrong, as it does not close; "
     )

@@ -3,17 +3,22 @@
 from __future__ import annotations
 
 import re
+from html import escape
 from pathlib import Path
 
 import pytest
 
 from geosand.formats.site_folder import read_site
 from geosand.mapping.fill import map_view
+from geosand.mapping.page import map_page
 from geosand.mapping.parts import balance_of
 from geosand.mapping.payload import page_data
 from geosand.mapping.view import SEASON, said
 from geosand.reports.balance_document import balance_document
+from geosand.reports.console import totals
+from geosand.reports.first import next_step
 from geosand.reports.season_document import season_document
+from geosand.reports.words import glued, percent
 from geosand.results import work_out
 from tests.sites import DRESSINGS, LOADS, write_site
 
@@ -78,6 +83,32 @@ def test_every_sentence_with_a_unit_is_there_in_both(view):
         assert " mm" not in line["us"] and " kg" not in line["us"]
 
 
+def test_the_sentence_below_a_verdict_says_what_it_comes_to_as_the_console_does(view, results):
+    for k, period in enumerate(view.periods[1:]):
+        verdict, share = str(results.balance.verdict[k]), results.balance.fraction[k]
+        line = said(period.headline, "metric")
+        assert verdict not in line.lower()
+        wanted = f"({percent(share)})" if share > 0 else "The catches claim "
+        assert wanted in line.replace("\u00a0", " ")
+    (line,) = [one for one in totals(results, "metric") if one.startswith("overthrow")]
+    share = re.search(r"\((\d+ %) of the spread\)", line)[1].replace(" ", "\u00a0")
+    assert f"; {share} of the sand " in said(view.periods[0].headline, "metric")
+
+
+def test_the_page_says_what_to_do_next_and_calls_surfaces_as_its_map_does(view, results, tmp_path):
+    (told,) = re.findall('<p class="next">(.*?)</p>', map_page(view))
+    assert '(geosand place <span class="one">--surfaces</span> green' in told
+    plain = re.sub("<.*?>", "", told)
+    for units in ("metric", "us"):
+        assert escape(glued(next_step(results, units, linked=True))) in plain
+    assert "; then dress Green 6, Bowling green (" in plain
+    assert "on Practice green, never caught" in plain
+    nothing = write_site(
+        tmp_path / "site", dressings="dressing,date,surfaces\n", loads=None, catches=None
+    )
+    assert '<p class="next">' not in map_page(of_site(nothing))
+
+
 def test_dates_are_in_words(view):
     assert view.subtitle == "Season 1 March 2026 to 30 November 2026"
     assert view.periods[1].label == "24 March 2026 · D1"
@@ -121,7 +152,7 @@ def test_sand_that_the_catches_claim_too_much_is_not_said_to_lie_elsewhere(tmp_p
     fewer = LOADS.replace(",52,", ",45,")
     results = work_out(read_site(write_site(tmp_path / "site", loads=fewer)))
     headline = said(map_view(results, "metric").periods[0].headline, "metric")
-    assert re.search(r"; the catches claim [\d.]+\s% more sand than was spread$", headline)
+    assert re.search(r"; the catches claim \d\s% more sand than was spread$", headline)
 
 
 def test_findings_that_differ_in_their_figures_are_one_line_and_defaults_come_last(view, results):

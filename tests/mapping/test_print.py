@@ -9,6 +9,7 @@ import numpy as np
 import pypdfium2
 import pytest
 
+from geosand.mapping.fill import map_view
 from geosand.mapping.page import map_page
 from geosand.mapping.words import SCALES
 from tests.mapping.sample_view import sample_view
@@ -113,6 +114,21 @@ def test_numbers_of_two_digits_stay_on_the_sheet(open_page):
     }"""
     )
     assert room >= wide
+
+
+def test_findings_are_printed_in_letters_that_are_read_at_arm_s_length(open_page):
+    """8.5 pt, as the legend's (common practice, no published source)."""
+    page = open_page()
+    page.emulate_media(media="print")
+    size = page.locator(".findings ul").evaluate("(list) => getComputedStyle(list).fontSize")
+    assert float(size.removesuffix("px")) >= 8.5 * 96 / 72 - 0.01
+
+
+@pytest.mark.parametrize("units", ["metric", "us"])
+def test_the_demo_s_map_needs_no_third_sheet_for_its_last_lines(open_page, demo, units):
+    page = open_page(map_page(map_view(demo, units)))
+    page.evaluate("document.querySelector('.findings').open = true")
+    assert len(pages(page, "A4", False)) == 2
 
 
 def test_the_caution_never_stands_on_a_sheet_of_its_own(open_page):

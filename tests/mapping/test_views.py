@@ -7,6 +7,7 @@ import pytest
 import shapely
 
 from geosand.mapping.page import map_page
+from geosand.mapping.view import MapBalance
 from geosand.mapping.words import SCALES
 from tests.mapping.conftest import card, choose_view, next_picture, press_row
 from tests.mapping.sample_view import few, sample_view
@@ -256,6 +257,17 @@ def test_period_changes_figures_and_says_what_was_not_measured(open_page):
     assert not any(fill.startswith("#fe") for fill in page.evaluate(FILLS))
 
 
+def test_a_dressing_without_a_balance_says_so_once_and_another_where_its_sand_lies(open_page):
+    view = sample_view()
+    blank = replace(view.periods[5], headline="", balance=MapBalance(verdict="not measured"))
+    page = open_page(map_page(replace(view, periods=(*view.periods[:5], blank))))
+    account, period = page.locator(".account > div:visible"), page.get_by_label("Period")
+    period.select_option(label="31 July 2026 · d5")
+    assert account.inner_text().lower().count("not measured") == 1
+    period.select_option(label="3 April 2026 · d1")
+    assert "If all of it landed beside the edges: collar " in account.inner_text()
+
+
 def test_background_is_asked_for_only_when_ticked_and_only_of_its_host(open_page):
     host = "https://tiles.example/"
     view = replace(sample_view(), background=(host + "{z}/{x}/{y}.png", "Tiles <b>by</b> nobody"))
@@ -288,7 +300,7 @@ def test_a_balance_below_zero_says_its_share_with_its_sign(open_page):
     page.get_by_label("Period").select_option(label="3 July 2026 · d4")
     account = page.locator(".account > div")
     assert account.locator(".verdict").inner_text() == "does not close"
-    assert account.locator("dd span").last.inner_text().endswith(" · −6.0\u00a0%")
+    assert account.locator("dd span").last.inner_text().endswith(" · −6\u00a0%")
 
 
 def test_catches_are_those_of_the_day_that_is_shown(open_page):

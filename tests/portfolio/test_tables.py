@@ -18,7 +18,7 @@ from geosand.reports.season_document import season_document
 from geosand.results import work_out
 from tests.portfolio.conftest import SITES, run_many
 from tests.sites import DEMO, table
-from tests.stack_sites import dressing, load
+from tests.stack_places import dressing, load
 
 
 @pytest.fixture(scope="module")
@@ -96,7 +96,8 @@ def test_a_site_on_both_sides_of_180_degrees_stays_on_the_globe(tmp_path):
     import shapely
 
     from geosand.formats.boundaries.place.antimeridian import cut
-    from tests.stack_sites import Place, greens, trays, write_site
+    from tests.sites import write_site
+    from tests.stack_places import Place, greens, trays
 
     place = Place(180.0, -17.0)
     surfaces = greens(place)
@@ -235,6 +236,8 @@ def test_a_sketch_is_true_to_shape_and_state(whole):
         assert counted.tolist() == [row[s.replace("-", "_").replace(" ", "_")] for s in STATES[1:]]
         width, height = np.ptp(numbers[:, :2], axis=0)
         assert width == 56  # the larger of the two fills the sheet
+        ends = numbers[:, :2].min(axis=0), numbers[:, :2].max(axis=0)
+        assert np.mean(ends, axis=0) == pytest.approx([32, 32], abs=1)  # of 64: in its middle
         # greens to tees: 3 rows of 190 m, of which the tees lie 80 m south of the lowest greens
         assert height == pytest.approx(56 * (2 * 190 + 80) / (5 * 160), abs=2)
         assert len(set(numbers[:, 0])) <= 6 * 3  # upright columns: not skewed

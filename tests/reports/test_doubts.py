@@ -96,8 +96,11 @@ def test_odd_readings_of_seasons_before_are_done_with(site_folder: Site) -> None
     assert "c10" not in " ".join([*look_first(results, "metric"), next_step(results, "metric")])
 
 
-def test_of_many_dressings_with_odd_readings_the_first_are_named(site_folder: Site) -> None:
-    names = [f"D{k}" for k in range(1, 7)]
+@pytest.mark.parametrize(("letter", "word"), [("D", ""), ("", "dressing ")])
+def test_of_many_dressings_with_odd_readings_the_first_are_named(
+    site_folder: Site, letter: str, word: str
+) -> None:
+    names = [f"{letter}{k}" for k in range(1, 7)]
     days = "".join(f"{d},2026-0{k + 3}-10,green\n" for k, d in enumerate(names))
     rows = [
         {**one, "dressing": d, "gross_g": 510 if one["catch"] == "c10" else one["gross_g"]}
@@ -105,9 +108,12 @@ def test_of_many_dressings_with_odd_readings_the_first_are_named(site_folder: Si
         for one in TWELVE
     ]
     folder = site_folder(dressings=f"dressing,date,surfaces\n{days}", catches=rows, loads=None)
-    lines = look_first(work_out(read_site(folder)), "metric")
+    results = work_out(read_site(folder))
+    lines = look_first(results, "metric")
     assert sum("lies far from the median" in one for one in lines) == 4
-    assert "D5, D6: likewise; geosand check tells which catches" in lines
+    several = word.replace(" ", "s ")
+    assert f"{several}{letter}5, {letter}6: likewise; geosand check tells which catches" in lines
+    assert f"catches c10 of {word}{letter}1, c10 of {word}{letter}2" in next_step(results, "metric")
 
 
 @pytest.mark.parametrize(("bags", "said"), [(23, True), (24, False)])

@@ -51,6 +51,15 @@ def test_surfaces_stand_in_the_order_of_work_with_their_figures(site_folder, tmp
         assert float(row["units"]) == round(planned["units"], 1)
 
 
+def test_a_thousand_units_have_their_thousands_apart(site_folder, tmp_path):
+    loads = "load,dressing,count,unit_mass_kg\nL1,D1,1300,1\n"
+    page, plan = written(site_folder(loads=loads), tmp_path)
+    sand = plan["sand"]
+    units = sand["on_surfaces_kg"] + sand["overthrow_kg"]
+    assert units > 1000
+    assert f" = {units:,.1f} units of 1 kg".replace(",", "\u202f") in page
+
+
 @pytest.mark.browser
 @pytest.mark.parametrize("width", [320, 390, 800, 880, 1280])
 @pytest.mark.parametrize("units", ["metric", "us"])

@@ -13,7 +13,7 @@ from geosand.formats.site_folder import read_site
 from geosand.reports.first import look_first, next_step
 from geosand.results import work_out
 from geosand.season.ledger import OVER
-from tests.sites import CATCHES, LAT, LON, SURFACES, TOML, catch, square, surface
+from tests.sites import CATCHES, LAT, LON, SURFACES, TOML, catch, points, square, surface
 
 
 def test_the_next_step_names_what_is_doubtful_and_then_the_sand(
@@ -156,3 +156,28 @@ def test_surfaces_never_caught_get_trays_next_as_many_surfaces_as_last_time(
         f"{lay} g3, g10, never caught so far (geosand place --surfaces green --catches 3 --on 2)"
         in said("one", rows.partition("D2")[0], trays=CATCHES)
     )
+
+
+def test_whole_kinds_are_named_before_ids_where_many_are_behind(
+    site_folder: Callable[..., Path],
+) -> None:
+    """All greens and tees are behind, the two of four lawns with a target, and the only pitch."""
+    kinds = (("green", 5), ("tee", 3), ("lawn", 4), ("pitch", 1))
+    made = [
+        surface(f"{kind[0]}{k}", kind, square(LON + (k - 1) / 300, LAT + n / 300, 20.0))
+        for n, (kind, count) in enumerate(kinds)
+        for k in range(1, count + 1)
+    ]
+    for one in made[-3:]:
+        one["properties"] |= {"target_mm": 9.0, "name": f"Far {one['properties']['id']}"}
+    rows = "dressing,date,surfaces,swath_m\nD1,2026-04-10,green tee lawn pitch,4\n"
+    folder = site_folder(
+        surfaces=made,
+        dressings=rows,
+        loads="load,dressing,count,unit_mass_kg\nL1,D1,300,25\n",
+        catches=points([catch(k) for k in (1, 2, 3)]),
+    )
+    results = work_out(read_site(folder), as_of=np.datetime64("2026-11-01"))
+    assert "dress every green, every tee, l3, l4, p1 (" in next_step(results, "metric")
+    called = next_step(results, "metric", linked=True)
+    assert "dress every green, every tee, Far l3, Far l4, Far p1 (" in called

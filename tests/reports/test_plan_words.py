@@ -143,6 +143,8 @@ def test_loads_that_are_alike_share_a_line() -> None:
     assert load_lines(plan(row("g1"), loads=bags), "metric") == [
         "Loads: 11 of 25 kg; --load tells what the spreader holds at a time."
     ]
+    (many,) = load_lines(plan(row("g1"), loads=bags * 123), "metric")
+    assert many.startswith("Loads: 1\u202f353 of 25 kg; ")
     assert len(load_lines(plan(*[row(f"g{k}") for k in range(6)], loads=bags), "metric")) == 1
 
 

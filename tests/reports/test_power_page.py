@@ -75,6 +75,16 @@ def test_labels_never_cover_each_other_and_keep_their_order():
     assert apart([]) == []
 
 
+def test_labels_of_curves_that_end_low_stay_off_the_numbers_of_the_axis():
+    ends = {f"{n} on each": [(1.0, 40.0), (60.0, 11.0 - n / 10)] for n in (1, 2, 4, 8)}
+    svg = drawn(Plot(title="t", across="a", curves=ends))
+    heights = [float(y) for y in re.findall(r'y="([\d.]+)">\d on each', svg)]
+    (number,) = re.findall(r'y="(\d+)">60<', svg)
+    assert len(heights) == 4
+    assert max(heights) <= float(number) - 12  # letters of 12 units
+    assert all(b - a >= LINE - 0.1 for a, b in pairwise(heights))
+
+
 def test_one_surface_and_one_design_can_be_drawn():
     only = Plot(title="t", across="a", curves={"1 on each": [(1.0, 20.0)]})
     assert "nan" not in drawn(only)

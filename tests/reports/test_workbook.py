@@ -146,6 +146,13 @@ def test_an_empty_table_keeps_its_head_and_nothing_is_invented():
     assert opened(workbook([sheet], title="t", day=DAY))["s"]["B2"].value is None
 
 
+def test_findings_that_bear_on_figures_come_before_the_defaults(demo):
+    sheet = columns(opened(results_workbook(demo, "metric"))["findings"])
+    topics = [cell.value for cell in sheet["topic"]]
+    first = topics.index("default")
+    assert first > 0 and set(topics[first:]) == {"default"}
+
+
 def test_findings_are_told_in_the_units_of_the_reader(demo):
     told = [
         [cell.value for cell in columns(opened(results_workbook(demo, units))["findings"])["text"]]

@@ -1,13 +1,13 @@
 /* The balance of the period that is shown: words, figures and a bar. */
 geosand.account = function (page) {
-  const { make, draw, given, percent } = geosand;
+  const { make, draw, given, number } = geosand;
   const whole = document.querySelector(".account > div");
   const systems = Object.keys(page.data.units);
 
   /* Spread, on surfaces and overthrow as three figures with their uncertainty. */
   function figures(b) {
     const range = (low, high) => "95\u00a0% " + page.between(low, high, "mass");
-    const share = given(b.fraction) ? " · " + percent(b.fraction) : "";
+    const share = given(b.fraction) ? ` · ${number(100 * b.fraction, 0)}\u00a0%` : "";
     const cells = [
       ["Spread", b.spread_kg, given(b.u_spread_kg) ? "± " + page.show(b.u_spread_kg, "mass") : ""],
       ["On surfaces", b.on_surfaces_kg, range(b.on_surfaces_low_kg, b.on_surfaces_high_kg)],
@@ -57,7 +57,7 @@ geosand.account = function (page) {
       .map(([name, value]) => `${name} ${page.show(value, "mass", true)}`);
     const length = (value) => page.show(value, "length", true);
     const parts = b.verdict === "does not close", // as a whole it threw none over
-      head = parts ? "Where its parts threw sand over" : "If all of it landed there";
+      head = parts ? "Where its parts threw sand over" : "If all of it landed beside the edges";
     const told = [
       zones.length ? `${head}: ${zones.join(", ")}.` : "",
       given(b.strip_width_m) ? `As much as a strip ${length(b.strip_width_m)} wide at full rate.` : "",
@@ -73,8 +73,8 @@ geosand.account = function (page) {
     const told =
       b && given(b.spread_kg)
         ? `Spread ${page.show(b.spread_kg, "mass", true)}; not measured where it landed.`
-        : "Not measured: no balance without both loads and catches.";
-    return [make("p", "unmeasured", told)];
+        : page.season() && "Not measured: no balance without both loads and catches.";
+    return told ? [make("p", "unmeasured", told)] : [];
   }
   page.account = function () {
     if (!whole) return;

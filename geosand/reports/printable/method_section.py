@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from geosand.errors import Finding, printable
 from geosand.reports.printable.content import Column, Items, Row, Section, Table, Text
-from geosand.reports.words import Units, merged_findings
+from geosand.reports.words import Units, merged_findings, only_dressings
 from geosand.results import Results
 
 MOST_FINDINGS, MOST_NAMED = 60, 12
@@ -46,10 +46,11 @@ def trust_sections(results: Results, units: Units) -> list[Section]:
     """The closing sections of a report; lengths and areas of findings in the reader's units too."""
     defaults = [f for f in results.findings if f.topic == "default"]
     others = [f for f in results.findings if f.topic != "default"]
+    worth_knowing = _told(results, others, "Nothing was noticed.", units)
     sections = [
         Section(title="How the figures come about", blocks=(Items(items=METHOD),)),
-        Section(title="Worth knowing", blocks=_told(others, "Nothing was noticed.", units)),
-        Section(title="What was assumed", blocks=_told(defaults, _NO_DEFAULTS, units)),
+        Section(title="Worth knowing", blocks=worth_knowing),
+        Section(title="What was assumed", blocks=_told(results, defaults, _NO_DEFAULTS, units)),
         Section(title="Cautions", blocks=(Items(items=CAUTIONS),)),
     ]
     if results.site.inputs:
@@ -60,11 +61,14 @@ def trust_sections(results: Results, units: Units) -> list[Section]:
 _NO_DEFAULTS = "Nothing: each figure that enters was given."
 
 
-def _told(findings: Sequence[Finding], none: str, units: Units) -> tuple[Text | Items, ...]:
+def _told(
+    results: Results, findings: Sequence[Finding], none: str, units: Units
+) -> tuple[Text | Items, ...]:
     if not findings:
         return (Text(text=none),)
     told = [finding._asdict() for finding in findings]
-    lines = [printable(line) for line in merged_findings(told, units, MOST_NAMED)]
+    merged = merged_findings(told, units, MOST_NAMED, only_dressings(results.site))
+    lines = [printable(line) for line in merged]
     items = lines[:MOST_FINDINGS]
     rest = len(lines) - len(items)
     more = (Text(text=f"And {rest} more, which geosand check lists.", soft=True),) if rest else ()
