@@ -138,6 +138,8 @@ def _results_in(place: Path) -> Iterator[None]:
         why = os.strerror(problem.errno) if problem.errno else problem
         found = f"can not be written: {why}"
         full = "make room, or " if problem.errno in (errno.ENOSPC, errno.EDQUOT) else ""
+        if isinstance(problem, PermissionError) and problem.filename2:  # replacing what is shown
+            full = f"close {Path(problem.filename2).name} where it is open, or "
         kept = "; what is finished there is kept" if place.is_dir() else ""
         remedy = f"{full}name another place with --out{kept}"
         raise Unwritten(Fault(file=str(place), found=found, remedy=remedy)) from problem

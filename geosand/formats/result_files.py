@@ -29,6 +29,10 @@ def write_result(path: Path, content: bytes, *, remedy: str = "name another plac
         write_whole(path, content)
     except OSError as problem:
         found = f"can not be written: {problem.strerror or problem}"
+        # some systems keep a file from being replaced while a program shows it
+        shown = isinstance(problem, PermissionError) and os.path.exists(path)
+        shown = shown and os.access(path.parent, os.W_OK)
+        remedy = f"close it where it is open, or {remedy}" if shown else remedy
         raise Unwritten(Fault(file=str(path), found=found, remedy=remedy)) from problem
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import sys
 from collections.abc import Generator, Iterator
 from contextlib import contextmanager
 from threading import Thread
@@ -14,7 +15,11 @@ from geosand.portfolio.chunk import Chunk, ChunkDone, Work, halves, lost_chunk
 
 if TYPE_CHECKING:  # a run in this process needs none of them
     from concurrent.futures import Future, ProcessPoolExecutor
-    from multiprocessing.connection import Connection
+
+    if sys.platform == "win32":
+        from multiprocessing.connection import PipeConnection as Connection
+    else:
+        from multiprocessing.connection import Connection
 
 AHEAD = 2  #: chunks waiting for each worker: memory does not grow with the portfolio
 
@@ -114,7 +119,7 @@ def _stops_heard_here_only() -> Iterator[None]:
     """
     import signal
 
-    if not hasattr(signal, "pthread_sigmask"):
+    if sys.platform == "win32":  # which has no such mask
         yield
         return
     before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT, signal.SIGHUP})

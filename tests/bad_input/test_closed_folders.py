@@ -34,3 +34,17 @@ def test_a_folder_that_can_be_listed_and_not_entered_is_told_as_that(tmp_path: P
     site.chmod(0o755)
     said = (tmp_path / "said").read_text()
     assert "site: can not be looked into: Permission denied. Look at its rights." in said
+
+
+@pytest.mark.parametrize("rights", [0o555, 0o000])
+def test_a_result_in_a_closed_folder_is_not_said_to_be_open(tmp_path: Path, rights: int) -> None:
+    """Of a folder that can not be entered not even asked whether the file is there."""
+    site, shut = write_site(tmp_path / "site"), tmp_path / "shut"
+    shut.mkdir()
+    (shut / "m.html").write_text("last week's\n")
+    shut.chmod(rights)
+    act = verb("account", site, "--out", shut / "m.html", "--report", tmp_path / "r.html")
+    assert in_child(act, no_rights, tmp_path / "said") == 1
+    shut.chmod(0o755)
+    told = "m.html: can not be written: Permission denied. Name another place"
+    assert told in " ".join((tmp_path / "said").read_text().split())
