@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from geosand.formats.site_folder import read_site
     from geosand.notebook import work_out
 
-__version__ = "0.18.0"
+__version__ = "0.19.0"
 
 __all__ = ["Refused", "__version__", "read_site", "work_out"]
 

@@ -134,7 +134,7 @@ def _shifted_whole(old: Geometries, new: Geometries) -> Bools:
     step = shapely.get_coordinates(new[alike]) - corners
     size = count[alike]
     sums = np.column_stack([np.bincount(row, way, len(size)) for way in step.T])
-    mean = sums / np.fmax(size, 1)[:, None]
+    mean = sums / size[:, None]
     apart = np.abs(step - mean[row]).max(axis=1, initial=0.0)
     farthest = np.zeros(len(mean))
     np.maximum.at(farthest, row, apart)

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from geosand.columns import Bools, Floats, Geometries, Ints, Late, begins, frozen, ragged
 
 Scalar = TypeVar("Scalar", bound=np.generic)
-_BLOCK_VERTICES = 16384  #: what is worked on at once stays in a processor's own memory
+_BLOCK_VERTICES = 32768  #: what is worked on at once stays in a processor's own memory
 
 
 @frozen

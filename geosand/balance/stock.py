@@ -47,7 +47,7 @@ class StockWitness:
 
 
 def stock_witness(site: Site) -> StockWitness:
-    """Sand not accounted for between the first and the last count of each sand.
+    """Sand not accounted for between the first and last count of each sand, of a site with counts.
 
     With a single count the yard is taken as empty when the first ticket came. A delivery or a load
     on the day of a count is taken as before it. All masses as weighed, with their water: what dries
@@ -92,8 +92,6 @@ def stock_witness(site: Site) -> StockWitness:
 def _between(row: Ints, date: Dates, opened: Dates, closed: Dates) -> Ints:
     """Rows as they are where ``date`` is after the opening count, if any, and not after the closing
     one; else -1."""
-    if not len(opened):
-        return np.full(len(row), -1, dtype=np.int64)
     late = np.isnat(opened[row]) | (date > opened[row])
     return np.where((row >= 0) & late & (date <= closed[row]), row, -1)
 

@@ -147,8 +147,6 @@ def _on_dressed(site: Site, surface: Ints, by_position: Ints, nearest: Ints) -> 
     Where the surface is the one under the position, that row, if there is one, is the nearest.
     """
     rows = site.dressed
-    if not len(rows):
-        return nearest
     on = np.where(rows.surface[nearest] == surface, nearest, -1)
     other = np.flatnonzero((surface != by_position) & (on < 0))
     dressing = site.catches.dressing[other]
@@ -166,8 +164,6 @@ def _taped_surface(
     outward: Bools,
 ) -> Ints:
     """Row of Surfaces under a catch, given what its tape says of the surface it was measured to."""
-    if not len(site.dressed):
-        return surface
     beside = site.dressed.surface[taped]
     surface = np.where(inward & (dressed >= 0), beside, surface)
     elsewhere = np.where(by_position == beside, -1, by_position)

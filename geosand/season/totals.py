@@ -53,7 +53,7 @@ def _of_single_surfaces(balance: Balance, place: Ints, groups: int) -> dict[str,
     surface, of_row = dressed.surface[kept], place[dressed.dressing[kept]]
     weight = register.area_m2[dressed.surface]
     moved = deviations(rates.rate, rates.in_mean, dressed.dressing, weight)[kept]
-    runs, rate = Runs(of_row, groups), np.nan_to_num(rates.rate.value[kept])
+    runs, rate = Runs(of_row, groups), rates.rate.value[kept]
     areas = register.errors.effects_of(
         of_row, surface, rate * register.ground_factor[surface], groups, runs
     )

@@ -12,7 +12,7 @@ from geosand.balance.rings.strips import parts_less_holes
 from geosand.columns import Bools, Floats, Ints, distinct, ratio, take
 from geosand.tuples import NamedTuple
 
-_AT_ONCE = 24_000  #: corners of surfaces: few enough to stay in a processor's own memory
+_AT_ONCE = 40_000  #: corners of surfaces: few enough to stay in a processor's own memory
 _MOST_BLOCKS = 16  #: each is picked out of all rows
 
 
