@@ -8,21 +8,12 @@ from dataclasses import replace
 import numpy as np
 import pytest
 import uncertainties
-from hypothesis import given, settings
-from hypothesis import strategies as st
 from scipy import stats
 
 from geosand.columns import Runs
 from geosand.effects import category
 from geosand.estimates import Estimates, product
-
-
-def one(value, **effects):
-    return Estimates(
-        value=np.array([value], float),
-        effects={k: np.array([v], float) for k, v in effects.items()},
-    )
-
+from tests.one_estimate import one
 
 # JCGM 100:2008 (GUM), H.2: five simultaneous readings; results in Table H.4
 V = np.array([5.007, 4.994, 5.005, 4.990, 4.999])
@@ -333,81 +324,6 @@ def test_rows_and_nan():
     assert table.rows(np.array([2])).value.tolist() == [table.value[2]]
 
 
-def test_one_source_with_few_degrees_of_freedom_is_students_t():
-    # NIST/SEMATECH e-Handbook 1.3.6.7.2: t(0.975, 4) = 2.776
-    table = one(10.0, sampling=2.0).with_effects(
-        {}, degrees_of_freedom={"sampling": np.array([4.0])}
-    )
-    low, high, nu = table.interval()
-    assert [low[0], high[0]] == pytest.approx([10 - 5.552, 10 + 5.552], abs=2e-3)
-    assert nu[0] == pytest.approx(4.0)
-
-
-def test_an_interval_is_cut_at_the_floor():
-    low, high, _ = one(1.0, x=2.0).interval(floor=0.0)
-    assert low[0] == 0.0
-    assert high[0] == pytest.approx(1 + 1.959964 * 2)
-
-
-def half(table):
-    low, high, _ = table.interval()
-    return (high[0] - low[0]) / 2
-
-
-def test_a_source_that_would_narrow_the_interval_does_not():
-    """t(2)·1 = 4.30; with a second source of 1 and ν = ∞ the effective ν is 8, t(8)·√2 = 3.26."""
-    alone = one(0.0, a=1.0).with_effects({}, degrees_of_freedom={"a": np.array([2.0])})
-    both = alone.with_effects({"c": np.array([1.0])})
-    assert stats.t.ppf(0.975, 8) * np.sqrt(2) == pytest.approx(3.26, abs=0.005)
-    assert half(alone) == pytest.approx(4.303, abs=5e-4)  # NIST/SEMATECH e-Handbook 1.3.6.7.2
-    assert half(both) == pytest.approx(half(alone), rel=1e-12)
-
-
-@settings(max_examples=200, deadline=None, derandomize=True)
-@given(
-    sizes=st.lists(st.floats(0.01, 10), min_size=2, max_size=5),
-    freedom=st.lists(st.one_of(st.just(np.inf), st.floats(1, 60)), min_size=5, max_size=5),
-)
-def test_an_added_source_never_narrows_an_interval(sizes, freedom):
-    effects = {f"s{k}": np.array([size]) for k, size in enumerate(sizes)}
-    known = {
-        f"s{k}": np.array([nu]) for k, nu in enumerate(freedom[: len(sizes)]) if np.isfinite(nu)
-    }
-    table, before = one(0.0), 0.0
-    for name, effect in effects.items():
-        table = table.with_effects(
-            {name: effect}, degrees_of_freedom={name: known[name]} if name in known else {}
-        )
-        now = half(table)
-        assert now >= before * (1 - 1e-9)
-        before = now
-
-
-def test_degrees_of_freedom_of_a_sum_are_never_optimistic():
-    table = Estimates(
-        value=np.zeros(3),
-        effects={"sampling": np.array([1.0, 1.0, 2.0])},
-        per_row=frozenset({"sampling"}),
-        degrees_of_freedom={"sampling": np.array([4.0, 12.0, np.inf])},
-    )
-    found = table.group_sum(np.array([0, 0, 1]), 3).degrees_of_freedom["sampling"]
-    # Welch-Satterthwaite for two independent parts of variance 1: 4/(1/4 + 1/12) = 12
-    assert 4.0 <= found[0] <= 12.0
-    assert np.isinf(found[1])
-
-
-def test_rows_that_are_not_known_do_not_count_for_degrees_of_freedom() -> None:
-    table = Estimates(
-        value=np.zeros(6),
-        effects={"sampling": np.array([1.0, np.nan, 0.0, 2.0, np.inf, 2.0])},
-        degrees_of_freedom={"sampling": np.array([4.0, 9.0, 7.0, 3.0, 5.0, np.nan])},
-    )
-    group = np.array([0, 0, 0, 1, 1, 2])
-    for groups in (group, Runs(group, 3)):
-        found = table.group_sum(groups, 3).degrees_of_freedom["sampling"]
-        assert found == pytest.approx([4, 3, np.inf])
-
-
 def test_a_weight_is_as_good_as_scaling_first() -> None:
     rng = np.random.default_rng(2)
     table = random_table(rng, 40).with_effects({}, degrees_of_freedom={"a": rng.uniform(1, 30, 40)})
@@ -419,28 +335,6 @@ def test_a_weight_is_as_good_as_scaling_first() -> None:
         assert found.u() == pytest.approx(expected.u(), rel=1e-12)
         for name, column in expected.degrees_of_freedom.items():
             assert found.degrees_of_freedom[name] == pytest.approx(column, rel=1e-12)
-
-
-def test_runs_sum_as_bincount_does() -> None:
-    rng = np.random.default_rng(3)
-    column = rng.normal(size=200)
-    for group in (np.sort(rng.integers(0, 30, 200)), rng.integers(0, 30, 200), np.repeat(4, 200)):
-        expected = np.bincount(group, column, 32)
-        assert Runs(group, 32).sums(column) == pytest.approx(expected, rel=1e-12, abs=1e-14)
-    nothing = np.zeros(0, dtype=np.int64)
-    assert Runs(nothing, 3).sums(column[:0]).tolist() == [0, 0, 0]
-    assert Runs(nothing, 0).sums(column[:0]).tolist() == []
-
-
-def test_runs_know_the_least_and_the_largest_value_of_each_group() -> None:
-    rng = np.random.default_rng(4)
-    column = rng.normal(size=200)
-    for group in (np.sort(rng.integers(0, 30, 200)), rng.integers(0, 30, 200), np.repeat(4, 200)):
-        mine = [column[group == k] for k in range(32)]
-        for found, end in zip(Runs(group, 32).extremes(column), (np.min, np.max), strict=True):
-            np.testing.assert_array_equal(found, [end(m) if len(m) else np.nan for m in mine])
-    nothing = np.zeros(0, dtype=np.int64)
-    assert np.isnan(Runs(nothing, 3).extremes(column[:0])).all()
 
 
 def test_other_rows_and_their_sources_change_no_digit() -> None:
@@ -475,32 +369,11 @@ def test_other_rows_and_their_sources_change_no_digit() -> None:
         pairs.append((beside.group_sum(Runs(groups, 7), 7), alone.group_sum(Runs(group, 6), 6), 6))
         for found, expected, size in pairs:
             assert (found.u()[:size] == expected.u()).all()
-            for one, other in zip(found.interval(), expected.interval(), strict=True):
-                assert (one[:size] == other).all()
+            for now, before in zip(found.interval(), expected.interval(), strict=True):
+                assert (now[:size] == before).all()
     single = alone.rows(np.array([3]))
     assert single.u()[0] == alone.u()[3]
     assert single.interval().high[0] == alone.interval().high[3]
-
-
-@pytest.mark.parametrize("seed", range(4))
-def test_first_rows_of_groups_and_groups_whose_rows_differ(seed):
-    random = np.random.default_rng(seed)
-    group = random.integers(0, 12, 40)
-    if seed % 2:
-        group.sort()
-    column = random.integers(0, 2, 40) + 5.0
-    first, differing = Runs(group, 15).firsts(column)
-    for number in range(15):
-        rows = column[group == number]
-        assert first[number] == rows[0] if len(rows) else np.isnan(first[number])
-        assert (number in differing) == (len(set(rows.tolist())) > 1)
-
-
-def test_columns_that_rise_in_every_group():
-    runs = Runs(np.array([0, 0, 2, 2, 5]), 6)
-    assert runs.rise(np.array([1, 4, 0, 3, 2]))
-    assert not runs.rise(np.array([1, 4, 3, 3, 2]))
-    assert not runs.rise(np.array([4, 1, 0, 3, 2]))
 
 
 def test_a_changed_table_keeps_its_sources():

@@ -169,6 +169,7 @@ def test_missing_and_strange_geometries(column):
         ((56.0, 120.0, 56.1, 120.1), "latitude and longitude were swapped", "longitude first"),
         ((120.0, 95.0, 120.1, 95.1), "is outside ±180 and ±90", "in degrees"),
         ((190.0, 50.0, 190.1, 50.1), "is outside ±180 and ±90", "within ±180"),
+        ((180.99, 50.0, 181.01, 50.1), "is outside ±180 and ±90", "within ±180"),
         ((10.0, 89.95, 10.1, 89.96), "reaches beyond ±89.9 degrees", "check the coordinates"),
         ((-179.99, 50.0, 179.99, 50.1), "crosses the antimeridian", "cut the surface"),
     ],
@@ -193,9 +194,10 @@ def test_swapped_among_others(column):
     swapped = shapely.transform(others[0], lambda points: points[:, ::-1])
     severity, text = only(found(column, *others, swapped, on_plane=False), row=3)
     assert severity == "fault" and "latitude and longitude look swapped" in text
-    far = shapely.transform(others[0], lambda points: points + np.array([3.0, 0.0]))
-    severity, text = only(found(column, *others, far, on_plane=False), row=3)
-    assert severity == "finding" and "more than 1 degree away" in text
+    for step in ([3.0, 0.0], [0.0, -59.0]):  # there as far south as the others are west
+        far = shapely.transform(others[0], lambda points, step=step: points + np.array(step))
+        severity, text = only(found(column, *others, far, on_plane=False), row=3)
+        assert severity == "finding" and "more than 1 degree away" in text
 
 
 def test_all_faults_are_told_at_once(column):

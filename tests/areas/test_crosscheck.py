@@ -52,6 +52,7 @@ def test_why_web_mercator_is_refused(gon, lon, lat, ratio):
         "epsg:900913",
         "ESRI:102100",
         "EPSG:3785",
+        "+proj=merc +a=6378137 +b=6378137 +units=m +type=crs",  # a sphere, by its plain method
         transformer.target_crs,
     ):
         with pytest.raises(ValueError, match="Web Mercator: areas are never measured in it; give"):

@@ -15,7 +15,7 @@ from geosand.areas.outline_bearings import (
     sums_by_ring,
 )
 from tests.balance.rings.test_parts import many
-from tests.balance.rings.test_throw_off import SQUARE, column
+from tests.balance.rings.thrown import SQUARE, column
 
 
 def test_edges_towards_a_bearing_are_those_a_line_from_the_middle_meets() -> None:

@@ -103,6 +103,14 @@ def test_collars_end_at_their_green(column, inner):
     assert shapely.area(common) == pytest.approx(0, abs=1e-18)
 
 
+def test_a_collar_in_two_halves_keeps_both(column):
+    """A ring 1 m wide with two openings of 2 m, drawn 10 cm over its green."""
+    halves = square(0, 0, 22).difference(square(0, 0, 19.8)).difference(shapely.box(-12, -1, 12, 1))
+    drawn = [("g", "green", square(0, 0, 20)), ("c", "collar", halves)]
+    _, areas = repaired(column, *drawn, around={"c": "g"})
+    assert areas == pytest.approx([400, 84 - 4], abs=1e-3)
+
+
 def test_a_collar_keeps_its_green_among_others_where_rows_before_it_are_deleted(column):
     """It touches h as well: only its own word tells that the gap about g is to be closed."""
     drawn = [

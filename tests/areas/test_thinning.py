@@ -16,7 +16,7 @@ from geosand.areas.thinning import (
     thinned,
 )
 from geosand.balance.rings.throw_off import throw_off
-from tests.balance.rings.test_throw_off import spread
+from tests.balance.rings.thrown import spread
 
 
 def green(corners: int, noise_m: float = 0.0, x: float = 0.0, seed: int = 1) -> shapely.Polygon:

@@ -34,6 +34,11 @@ def all_catches(**changes: Any) -> list[dict[str, Any]]:
     return [catch(n, **changes) for n in range(1, 7)]
 
 
+def each(change: Any) -> list[dict[str, Any]]:
+    """The six catches, each changed by a function of it."""
+    return [c | change(c) for c in CATCHES]
+
+
 def settings(old: str, new: str) -> str:
     """``site.toml`` with one text changed."""
     assert old in TOML

@@ -2,32 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from itertools import count
-from pathlib import Path
 from typing import Any
 
 import pytest
 
-from geosand.formats.site_folder import read_site
-from geosand.results import Results, work_out
+from geosand.results import Results
+from tests.balance.even_greens import EVEN, HEAD, Run
 from tests.sites import SURFACES, TOML, catch, square, surface
 
-HEAD = "load,dressing,count,unit_mass_kg,u_unit_mass_kg,u_label_percent"
-EVEN = [catch(k, gross_g=150) for k in range(1, 7)]  # 1.00 kg/m² on 1300 m²: 1300 kg claimed
 PARTS = ("catches", "total area")
-Run = Callable[..., Results]
 
 
 @pytest.fixture
-def run(site_folder: Callable[..., Path]) -> Run:
-    number = count()
-
-    def results(**overrides: Any) -> Results:
-        made = {"catches": EVEN, **overrides}
-        return work_out(read_site(site_folder(f"site{next(number)}", **made)))
-
-    return results
+def run(run: Run) -> Run:
+    """With trays that all caught the same, unless others are given: 1300 kg claimed."""
+    return lambda **overrides: run(**{"catches": EVEN, **overrides})
 
 
 def closing(results: Results) -> dict[str, tuple[float, float | None]]:

@@ -13,7 +13,7 @@ from geosand.formats.site_folder import read_site
 from geosand.reports.balance_document import balance_document
 from geosand.results import work_out
 from tests.sites import surface, table, write_site
-from tests.stack_sites import Place, disc, dressing, load
+from tests.stack_places import Place, disc, dressing, load
 
 
 @pytest.mark.parametrize("sigmas", [-0.01, -0.5, -1.0, -2.0, -5.0, -8.0])

@@ -58,3 +58,24 @@ def test_each_spreader_has_the_strip_of_its_own_dressings(tmp_path: Path) -> Non
         assert median[k] == pytest.approx(np.median(own))
         assert (median[k], between[k]) == pytest.approx([c[0] for c in usual_strips(alone)])
         assert 0 < between[k] < median[k]
+
+
+def test_the_strip_of_one_dressing_alone_varies_by_a_quarter(tmp_path: Path) -> None:
+    median, between = usual_strips(evidence(season(tmp_path, Plan(dressings=1), 4).balance))
+    assert between == pytest.approx(0.25 * median, rel=1e-12)
+
+
+def test_a_larger_site_has_the_same_strips(tmp_path: Path) -> None:
+    """Ten times the sand along ten times the edge; some of the scatter is that of catches."""
+    known = evidence(season(tmp_path, Plan(dressings=8, strip_scatter=0.5), 4).balance)
+    larger = replace(
+        known,
+        spread=known.spread.scaled(10.0),
+        on_surfaces=known.on_surfaces.scaled(10.0),
+        edge_kg=10.0 * known.edge_kg,
+    )
+    found = usual_strips(known)
+    assert np.stack(usual_strips(larger)) == pytest.approx(np.stack(found), rel=1e-9)
+    without = {k: 0.0 * v for k, v in known.on_surfaces.effects.items()}
+    sure = replace(known, on_surfaces=replace(known.on_surfaces, effects=without))
+    assert usual_strips(sure)[1][0] > 1.02 * found[1][0]

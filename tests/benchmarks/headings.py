@@ -2,16 +2,14 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 import shapely
 from shapely import affinity
 
 from geosand.planning.passes import forced_overthrow
-
-if TYPE_CHECKING:
-    from tests.benchmarks.workloads import Case
+from tests.benchmarks.case import Case
 
 SWATH_M = 6.0
 SAMPLE = 1  #: of 18 greens that the loop does in a round; its time is scaled up
@@ -19,8 +17,6 @@ SAMPLE = 1  #: of 18 greens that the loop does in a round; its time is scaled up
 
 def headings() -> Case:
     """18 greens × 60 headings × 8 offsets."""
-    from tests.benchmarks.workloads import Case
-
     greens = _greens(np.random.default_rng(20260301))
     forced = forced_overthrow(greens, swath_m=SWATH_M)
     apart = np.abs(forced.excess_m2[:SAMPLE] - _by_clipping(greens[:SAMPLE], forced))

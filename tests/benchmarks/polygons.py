@@ -11,7 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import geopandas
 import pyarrow.parquet as pq
@@ -20,11 +20,9 @@ import shapely
 from geosand.portfolio.run import chunks_of
 from geosand.portfolio.site_set import SiteSet, find_set
 from geosand.portfolio.typed_columns import Typed, typed
+from tests.benchmarks.case import Case
 from tests.benchmarks.portfolio_generator import BINARY, NATIVE, Extent, write_set
 from tests.benchmarks.scale import outlines
-
-if TYPE_CHECKING:
-    from tests.benchmarks.workloads import Case
 
 SITES, ROWS_OF_A_SITE = 1000, 72
 SHARE = 20  #: of the sites the slow formats hold so many times fewer; their time is scaled up
@@ -49,8 +47,6 @@ def polygons(folder: Path) -> list[Case]:
 
 
 def _cases(folder: Path, source: SiteSet, root: Path, words: str, frame: Any) -> list[Case]:
-    from tests.benchmarks.workloads import Case
-
     path, chunks = root / "surfaces.parquet", chunks_of(source.keys())
 
     def decoded(_: int) -> list[Typed]:

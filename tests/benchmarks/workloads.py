@@ -7,12 +7,9 @@ a round and is scaled up. Sites are those of ``portfolio_generator``: nothing in
 from __future__ import annotations
 
 import tempfile
-from collections.abc import Callable
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-import geopandas
 import numpy as np
 import pandas as pd
 import shapely
@@ -22,16 +19,10 @@ from geosand.balance.account import mass_on_surfaces
 from geosand.balance.spread import load_masses, spread_of
 from geosand.balance.throwing import throw_of_dressings
 from geosand.balance.witness import monte_carlo
-from geosand.columns import take
-from geosand.formats.result_files import write_result
 from geosand.formats.site_folder import read_site
-from geosand.mapping.fill import map_view
-from geosand.mapping.page import map_page
-from geosand.portfolio.folders import find_sites
 from geosand.rates.assignment import assign
 from geosand.rates.ground_under import surfaces_under
 from geosand.rates.groups import in_order
-from geosand.rates.kriging import Lattices, Variogram, lattice_kriging, systems
 from geosand.rates.surface_rates import Rates, site_rates
 from geosand.rates.uniformity import uniformity
 from geosand.results import Results, work_out
@@ -39,26 +30,15 @@ from geosand.site.stack import stacked
 from geosand.site.tables import Site
 from tests.benchmarks import notebook
 from tests.benchmarks.areas import in_turn
+from tests.benchmarks.block_kriging import kriging
+from tests.benchmarks.case import Case
 from tests.benchmarks.headings import headings
 from tests.benchmarks.polygons import polygons
 from tests.benchmarks.portfolio_generator import WHOLE, Extent, write_folders, write_set
-from tests.benchmarks.scale import decoded
+from tests.benchmarks.whole_files import a_map, reading, reading_a_set
+from tests.benchmarks.whole_sites import all_sites, one_site
 
 DRAWS = 10_000
-Way = Callable[[int], Any]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Case:
-    """One workload: geosand's way, others with how much they are scaled and what is aimed at."""
-
-    what: str
-    size: str
-    mine: Way
-    others: tuple[tuple[str, Way, float, float | None], ...]  #: words, way, scale, aim
-    limit: tuple[str, Way, float] | None = None
-    difference: str = ""
-    agree: bool = True  #: whether both find the same, as far as they can; else something is broken
 
 
 def comparisons(sites: int, rounds: int, extent: Extent = WHOLE) -> list[dict[str, Any]]:
@@ -379,183 +359,4 @@ def rings(result: Results) -> Case:
         others=(("geopandas: buffers and overlay in UTM", overlaid, 1.0, 35.0),),
         limit=("two buffers a dressed surface", buffers, 1.0),
         difference="geosand also solves the reach, three times",
-    )
-
-
-def kriging() -> Case:
-    """Means of surfaces from four catches each, and their variances."""
-    from pykrige.ok import OrdinaryKriging
-
-    rng = np.random.default_rng(3)
-    surfaces, dressings, catches, side = 18, 12, 4, 12
-    blocks, share = surfaces * dressings, 20  # of the blocks PyKrige does so many in a round
-    places = rng.uniform(0, 25, (blocks, catches, 2))
-    values = rng.normal(1, 0.1, (blocks, catches))
-    line = np.tile(np.linspace(1, 24, side), (surfaces, 1))
-    ground = Lattices(line, line, np.full((surfaces, side, side), side**-2))
-    of_block = np.tile(np.arange(surfaces), dressings)
-    grid = [column.ravel() for column in np.meshgrid(line[0], line[0])]
-    model = Variogram(model="exponential", nugget=0.002, sill=0.008, range_m=12.0)
-
-    def mine(_: int) -> Any:
-        within = ground.within(model)[of_block]
-        return lattice_kriging(places, values, take(ground, of_block), model, within=within)
-
-    def theirs(_: int) -> Any:
-        found = []
-        for k in range(share):
-            known = OrdinaryKriging(
-                *places[k].T,
-                values[k],
-                variogram_model="exponential",
-                variogram_parameters={"psill": 0.008, "range": 36.0, "nugget": 0.002},
-            )
-            found.append([column.mean() for column in known.execute("points", *grid)])
-        return np.array(found)
-
-    def solve(_: int) -> Any:
-        return np.linalg.solve(matrices, right)
-
-    matrices = systems(places, model)
-    right = rng.normal(size=(blocks, catches + 1, 1))
-    ours, other = mine(0), theirs(0)
-    off = np.abs(ours.mean[:share] - other[:, 0]).max()
-    times = other[:, 1] / ours.variance[:share]
-    return Case(
-        what="block-kriged means and variances",
-        size=f"{surfaces} surfaces of {side * side} points, {dressings} dressings",
-        mine=mine,
-        others=(("PyKrige at the points of each, averaged", theirs, blocks / share, 60.0),),
-        limit=("solving the systems", solve, 1.0),
-        difference=f"means up to {off:.1g}; PyKrige knows no blocks: the mean of its variances is"
-        f" {times.min():.0f} to {times.max():.0f} times that of the block",
-        agree=bool(off < 1e-9 and times.min() > 1),
-    )
-
-
-def reading(folder: Path) -> Case:
-    """A site folder with its checks, beside reading the files with none."""
-    from pyarrow import csv
-
-    def mine(_: int) -> Any:
-        return read_site(folder)
-
-    def unchecked(_: int) -> Any:
-        tables = [pd.read_csv(folder / f"{n}.csv") for n in ("catches", "dressings", "loads")]
-        return geopandas.read_file(folder / "surfaces.geojson"), tables
-
-    def decode(_: int) -> Any:
-        tables = [csv.read_csv(folder / f"{n}.csv") for n in ("catches", "dressings", "loads")]
-        return shapely.from_geojson((folder / "surfaces.geojson").read_bytes()), tables
-
-    site, (frame, (catches, *_)) = mine(0), unchecked(0)
-    return Case(
-        what="reading a site folder",
-        size=f"{len(site.surfaces)} surfaces, {len(site.catches)} catches",
-        mine=mine,
-        others=(("geopandas and pandas, nothing checked", unchecked, 1.0, None),),
-        limit=("decoding by GEOS and Arrow", decode, 1.0),
-        difference="geosand checks every cell and outline",
-        agree=site.surfaces.id.tolist() == frame.id.tolist() and len(site.catches) == len(catches),
-    )
-
-
-def reading_a_set(folder: Path, sites: int) -> Case:
-    """All sites of a set of Parquet files with their checks, beside reading the files with none."""
-    source = find_sites(folder, folder / "out")
-    keys = source.keys()
-
-    def mine(_: int) -> Any:
-        return [one.site for one in source.read(keys, {})]
-
-    def unchecked(_: int) -> Any:
-        return notebook.read_set(folder)
-
-    read, (frame, *_) = mine(0), unchecked(0)
-    return Case(
-        what="reading a set of files",
-        size=f"{sites} sites, GeoParquet and Parquet",
-        mine=mine,
-        others=(("geopandas.read_parquet and pandas, nothing checked", unchecked, 1.0, 1.7),),
-        limit=("decoding by Arrow and GEOS", lambda _: decoded(folder), 1.0),
-        difference="geosand checks every cell and outline, and makes each site's tables",
-        agree=sum(len(site.surfaces) for site in read if site is not None) == len(frame),
-    )
-
-
-def a_map(result: Results, folder: Path) -> Case:
-    """The page, written to a file."""
-    ours, other = folder / "ours.html", folder / "other.html"
-
-    def mine(_: int) -> Any:
-        write_result(ours, map_page(map_view(result, "metric")).encode())
-
-    def plain(_: int) -> Any:
-        other.write_text(notebook.plain_map(result), encoding="utf-8")
-
-    def write(_: int) -> Any:
-        write_result(ours, page)
-
-    mine(0)
-    plain(0)
-    page = ours.read_bytes()
-    return Case(
-        what="map written to a file",
-        size="1 site, 12 dressings",
-        mine=mine,
-        others=(("folium, one GeoJson layer a dressing", plain, 1.0, None),),
-        limit=("writing the page that is there", write, 1.0),
-        difference=f"{len(page) / 1e3:.0f} kB against {other.stat().st_size / 1e3:.0f} kB; that of"
-        " geosand is whole or not there at any moment",
-    )
-
-
-def one_site(folder: Path) -> Case:
-    """All that is worked out for a site that is already read."""
-    return _worked_out([read_site(folder)], "a whole site without reading", None)
-
-
-def all_sites(folders: list[Path]) -> Case:
-    """The same for many sites in one call, as in a portfolio."""
-    sites = [read_site(folder) for folder in folders]
-    return _worked_out(sites, "whole sites in one call, without reading", 400.0)
-
-
-def _worked_out(sites: list[Site], what: str, aim: float | None) -> Case:
-    site = sites[0]
-    given = work_out(site)  # the notebooks start from rates, and the thin one from reaches
-
-    def mine(_: int) -> Any:
-        return work_out(stacked(sites) if len(sites) > 1 else site)
-
-    def by_hand(_: int) -> Any:
-        return notebook.whole_account(site, given)
-
-    def season_by_hand(_: int) -> Any:
-        return notebook.season_account(site, given)
-
-    shapes = np.concatenate([s.surfaces.geometry[s.dressed.surface] for s in sites])
-
-    def buffers(_: int) -> Any:
-        return shapely.buffer(shapes, 1e-5), shapely.buffer(shapes, 5e-5)
-
-    thin = "a notebook: the ways above one after the other, reaches given, no season"
-    full = "a notebook that also solves the reach and keeps the season"
-    depths, ledger = season_by_hand(0)[-1].set_index("id"), given.ledger
-    theirs = depths.loc[site.surfaces.id[ledger.row]]
-    off = np.abs(ledger.depth.value - theirs.depth_m.to_numpy()).max()
-    u = np.median(theirs.u_depth_m.to_numpy() / ledger.depth.u())
-    return Case(
-        what=what,
-        size=f"{len(sites)} of {len(site.surfaces)} surfaces, {len(site.dressings)} dressings,"
-        f" {len(site.catches)} catches",
-        mine=mine,
-        others=(
-            (thin, by_hand, float(len(sites)), aim),
-            (full, season_by_hand, float(len(sites)), None),
-        ),
-        limit=("two buffers a dressed surface", buffers, 1.0),
-        difference=f"depths up to {off * 1000:.1g} mm, their u {100 * u:.0f} % of geosand's, which"
-        " knows that surfaces keep their deviations",
-        agree=bool(off < 1e-9),
     )

@@ -57,6 +57,7 @@ def test_sand_spreader_and_figures_are_those_of_the_last_dressing(site_folder, d
     number, told = chosen_sand(site, ledger, None)
     assert site.sands.name[number] == sand
     assert told == f"the sand is that of the last dressing, D{last + 1}: {sand}"
+    assert chosen_sand(site, ledger, "coarse") == (site.sands.name.tolist().index("coarse"), "")
     found, told = chosen_spreader(site, ledger, None)
     assert (found, told) == (spreader, f"the spreader is that of the last dressing: {spreader}")
     assert chosen_spreader(site, ledger, "disc") == ("disc", "")
@@ -64,6 +65,15 @@ def test_sand_spreader_and_figures_are_those_of_the_last_dressing(site_folder, d
     np.testing.assert_allclose(speeds, [2.0, 3.0])
     belt = last_figures(site, site.dressed.speed_m_s, "belt", np.datetime64(day))
     np.testing.assert_allclose(belt, [2.5] if last else [])
+
+
+def test_before_any_dressing_the_sand_must_be_named(site_folder):
+    sands = TOML.replace("[catches]", "[sands.coarse]\nkiln_dried = true\n\n[catches]")
+    rows = "dressing,date,surfaces,sand\nD1,2026-04-10,g1,dried\n"
+    site = read_site(site_folder(toml=sands, dressings=rows, catches=None, loads=None))
+    ledger = work_out(site, as_of=np.datetime64("2026-04-01")).ledger
+    with pytest.raises(ValueError, match="which sand is meant; choose of: dried, coarse"):
+        chosen_sand(site, ledger, None)
 
 
 def test_the_last_figure_is_that_of_most_surfaces():

@@ -134,6 +134,8 @@ def test_a_surface_too_small_for_the_tray_is_told(worked):
     places = placed(worked(surfaces=small), catches=2)
     assert [f.about for f in places.findings] == ["t2"]
     assert "0 of 2 points: too small" in places.findings[0].text
+    alone = placed(worked(surfaces=small), catches=2, ids=["t2"])
+    assert (len(alone.row), [f.about for f in alone.findings]) == (0, ["t2"])
 
 
 def test_a_surface_hemmed_in_by_water_is_told(worked):

@@ -6,6 +6,8 @@ import numpy as np
 import pytest
 import statsmodels.api as sm
 
+from geosand.planning.choosing import Request, chosen_surfaces
+from geosand.planning.dressing import next_dressing
 from geosand.planning.setting import fit_setting, settings_for
 from geosand.planning.tried_settings import as_numbers, site_setting
 from tests.sites import CATCHES
@@ -242,6 +244,22 @@ def test_without_any_speed_it_is_taken_as_the_same_each_time(worked):
     mixed = fitted(worked, "mixed", [*rows, "D3,2026-04-30,green,0.6,4,5"])
     assert mixed.tried.tolist() == [4 * 3.6 / 5]
     assert mixed.left_out == ("D1, D2 are not used: their speeds are not said",)
+    rows = [row.replace("D", "") for row in (*rows, "D3,2026-04-30,green,0.6,4,5")]
+    bare = fitted(worked, "bare", rows)
+    assert bare.left_out == ("dressings 1, 2 are not used: their speeds are not said",)
+
+
+def test_a_plan_without_any_speed_tells_the_setting_that_gave_as_much(worked):
+    head = "dressing,date,surfaces,planned_depth_mm,setting\n"
+    results = worked(dressings=f"{head}D1,2026-04-10,green,0.6,3\n")
+    row = chosen_surfaces(results.site, results.ledger, ["green"])
+    area = results.areas.area_m2[row]
+    mean = (results.rates.rate.value * area).sum() / area.sum()
+    depth = mean / results.rates.density.value[0]
+    asked = Request(row=row, sand=0, spreader="", depth_m=depth, assurance=0.9)
+    plan = next_dressing(results.balance, results.ledger, asked)
+    assert np.isnan(plan.speed_m_s)
+    assert plan.settings.setting == pytest.approx([3.0, 3.0], rel=0.02)
 
 
 def test_a_setting_that_was_never_set_is_refused_though_its_opening_was(worked):
@@ -277,9 +295,10 @@ def test_an_interval_holds_its_setting_however_little_is_told():
     """Where the intercept is told so badly that no sand at all would fit, 0 is the lower limit."""
     fit = fit_setting(X, ORIGIN)
     rates = fit.slope * np.linspace(1.0, 3.0, 9)
-    for u in (0.0, 0.01, 0.05, 0.1, 0.2, 1.0):
+    for u in (0.0, 0.01, 0.03, 0.05, 0.07, 0.1, 0.2, 1.0):
         loose = replace(fit, u_intercept_kg_m2=u, freedom_of_intercept=1.0, middle=1 / X.mean())
         found = settings_for(loose, rates, speed_m_s=2.0)
+        assert (found.low >= 0).all()
         assert (found.low <= found.setting).all()
         assert (found.setting <= found.high).all()
     assert not found.low.any()

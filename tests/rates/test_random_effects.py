@@ -3,9 +3,7 @@
 import numpy as np
 import pytest
 
-from geosand.distributions import student_quantile
-from geosand.rates.groups import group_mean_sd
-from tests.rates.by_catch import surface_rates
+from tests.rates.by_catch import rates_of, surface_rates
 
 # Yields of six batches of an intermediate of dyestuff: Davies 1947, as in Box & Tiao 1973 and in
 # data set Dyestuff of the R package lme4 (data read in several public copies).
@@ -20,21 +18,6 @@ DYESTUFF = np.array(
     ],
     float,
 )
-
-
-def rates_of(dressings, dressed=None, spreader=None, **options):
-    """Surface rates of dressings given as {surface: catches}; ``dressed`` adds other surfaces."""
-    dressed = dressed or [sorted(d) for d in dressings]
-    rows = [(g, s, y) for g, d in enumerate(dressings) for s, c in d.items() for y in c]
-    return surface_rates(
-        y=np.array([r[2] for r in rows], float),
-        group=np.array([r[0] for r in rows], int),
-        surface=np.array([r[1] for r in rows], int),
-        spreader=np.array([-1] * len(dressings) if spreader is None else spreader, int),
-        dressed_group=np.repeat(np.arange(len(dressed)), [len(d) for d in dressed]),
-        dressed_surface=np.array([s for d in dressed for s in d], int),
-        **options,
-    )
 
 
 def test_dyestuff_with_no_prior_is_the_analysis_of_variance():
@@ -197,89 +180,6 @@ def test_many_catches_agree_with_reml():
     assert found.value - d.mu[0] == pytest.approx(effects, abs=0.1 * found.persistent.max())
 
 
-# (surfaces caught of 18, catches on each)
-PLANS = [(1, 3), (3, 1), (3, 3), (6, 1), (6, 2), (18, 1), (18, 3)]
-# relative standard deviations (σb, σe)
-TRUTHS = [(0.03, 0.10), (0.08, 0.08), (0.15, 0.05), (0.10, 0.20)]
-
-
-def simulated(plan, truth, sites, seed):
-    """The share of surfaces whose true rate lies in the interval, and its mean half-width."""
-    (m, k), (sigma_b, sigma_e) = plan, truth
-    rng = np.random.default_rng(seed)
-    true = 1 + sigma_b * rng.normal(size=(sites, 18))
-    y = true[:, :m, None] + sigma_e * rng.normal(size=(sites, m, k))
-    found = surface_rates(
-        y=y.ravel(),
-        group=np.arange(sites).repeat(m * k),
-        surface=np.tile(np.arange(m).repeat(k), sites),
-        spreader=np.full(sites, -1),
-        dressed_group=np.arange(sites).repeat(18),
-        dressed_surface=np.tile(np.arange(18), sites),
-    )
-    u = np.sqrt(found.persistent**2 + found.within**2 + found.mean_effect**2)
-    t = student_quantile(0.975, found.dressings.degrees_of_freedom)[found.group]
-    inside = np.abs(found.value - true.ravel()) <= t * u
-    return inside.mean(), np.mean(t * u)
-
-
-def test_intervals_from_few_catches_hold_the_truth():
-    print("\nsurfaces caught × catches, then per (σb, σe): held, half-width in percent of the rate")
-    held = []
-    for i, plan in enumerate(PLANS):
-        cells = [simulated(plan, truth, 200, 100 + 10 * i + j) for j, truth in enumerate(TRUTHS)]
-        print(f"{plan[0]:3d} × {plan[1]}", *(f"{c:7.3f} ±{100 * h:3.0f}" for c, h in cells))
-        held += [c for c, _ in cells]
-    # Errors are shared within a site, so with 5,600 sites the standard error of the pooled share is
-    # at most √(0.95·0.05/5600) = 0.003, and that of a cell of 200 sites 0.015. Worst is the cell
-    # with σe twice σb and many catches (0.90): the error of σb itself is not in the interval.
-    assert np.mean(held) >= 0.95 - 3 * 0.003
-    assert min(held) >= 0.90 - 3 * 0.015
-
-
-def uncaught_held(sd, caught, each, sites=400, dressings=1):
-    """Share of surfaces without catches (of 18) whose truth is held; surfaces differ by ``sd``.
-
-    They keep their differences from dressing to dressing, and the same ones have the catches; a
-    site has one spreader.
-    """
-    rng = np.random.default_rng([caught, each])
-    true = np.exp(rng.normal(-(sd**2) / 2, sd, (sites, 1, 18)))
-    true = np.broadcast_to(true, (sites, dressings, 18)).reshape(-1, 18)
-    groups = len(true)
-    y = true[:, :caught, None] * (1 + 0.08 * rng.normal(size=(groups, caught, each)))
-    found = surface_rates(
-        y=y.ravel(),
-        group=np.arange(groups).repeat(caught * each),
-        surface=np.tile(np.arange(caught).repeat(each), groups),
-        spreader=np.arange(sites).repeat(dressings),
-        dressed_group=np.arange(groups).repeat(18),
-        dressed_surface=np.tile(np.arange(18), groups),
-    )
-    u = np.sqrt(found.persistent**2 + found.within**2 + found.mean_effect**2)
-    t = student_quantile(0.975, found.dressings.degrees_of_freedom)[found.group]
-    return (np.abs(found.value - true.ravel()) <= t * u)[found.n == 0].mean()
-
-
-def test_the_range_of_the_rule_is_as_its_docstring_says():
-    """In a site the surfaces share one mean: the standard error of a share is about 0.01."""
-    for sd, low, high in ((0.03, 0.94, 1.0), (0.08, 0.92, 1.0), (0.15, 0.89, 0.99)):
-        held = [uncaught_held(sd, m, n) for m in (2, 3, 6) for n in (1, 3)]
-        assert low <= min(held) and max(held) <= high, sd
-    assert 0.84 <= min(uncaught_held(0.20, m, 3) for m in (2, 3, 6)) <= 0.92
-
-
-@pytest.mark.parametrize("sd", [0.20, 0.30])
-def test_a_season_with_one_spreader_makes_up_for_surfaces_that_differ_widely(sd):
-    """Its other dressings take the place of the default of 8 %, where many surfaces were caught on.
-
-    Two or three surfaces, the same each time, tell as little of the others as in one dressing.
-    """
-    one, six = (uncaught_held(sd, 6, 3, 200, dressings) for dressings in (1, 6))
-    assert one < 0.92 <= six
-    assert uncaught_held(sd, 3, 3, 200, 6) < 0.92
-
-
 def test_many_catches_on_a_surface_leave_it_its_own_mean():
     near = []
     for n in (10, 1000, 100000):
@@ -387,40 +287,3 @@ def test_degenerate_data_give_numbers_or_nan_without_warning(weight):
             assert getattr(found.dressings, name)[[0, 1, 2, 3]].tolist() == [0] * 4
         assert found.value[:8] == pytest.approx([1, 1, 0, 0, 0, 0, 1, 1])
         assert np.isnan(found.dressings.degrees_of_freedom[6])
-
-
-# NIST StRD, univariate summary statistics: certified mean and standard deviation
-NUMACC = {
-    "NumAcc1": ([10000001.0, 10000003.0, 10000002.0], 10000002.0, 1.0),
-    "NumAcc2": ([1.2, *([1.1, 1.3] * 500)], 1.2, 0.1),
-    "NumAcc3": ([1000000.2, *([1000000.1, 1000000.3] * 500)], 1000000.2, 0.1),
-    "NumAcc4": ([10000000.2, *([10000000.1, 10000000.3] * 500)], 10000000.2, 0.1),
-}
-
-
-def test_certified_means_and_deviations():
-    values = np.concatenate([v for v, _, _ in NUMACC.values()])
-    group = np.repeat(np.arange(4), [len(v) for v, _, _ in NUMACC.values()])
-    n, mean, sd = group_mean_sd(values, group, 5)
-    assert n.tolist() == [3, 1001, 1001, 1001, 0]
-    assert mean[:4] == pytest.approx([m for _, m, _ in NUMACC.values()], rel=1e-15)
-    # the data themselves are rounded in the computer: 2e-9 of 0.1 in the last set
-    for found, (_, _, expected) in zip(sd, NUMACC.values(), strict=False):
-        assert found == pytest.approx(expected, abs=1e-9)
-    assert np.isnan([mean[4], sd[4]]).all()
-
-
-def test_nist_mavro() -> None:
-    # NIST StRD univariate, data set Mavro (certified mean and standard deviation, n - 1)
-    text = """
-    2.00180 2.00170 2.00180 2.00190 2.00180 2.00170 2.00150 2.00140 2.00150 2.00150 2.00170 2.00180
-    2.00180 2.00190 2.00190 2.00210 2.00200 2.00160 2.00140 2.00130 2.00130 2.00150 2.00150 2.00160
-    2.00150 2.00140 2.00130 2.00140 2.00150 2.00140 2.00150 2.00160 2.00150 2.00160 2.00190 2.00200
-    2.00200 2.00210 2.00220 2.00230 2.00240 2.00250 2.00270 2.00260 2.00260 2.00260 2.00270 2.00260
-    2.00250 2.00240
-    """
-    values = np.array([float(word) for word in text.split()])
-    n, mean, sd = group_mean_sd(values, np.zeros(len(values), dtype=np.int64), 1)
-    assert n.tolist() == [50]
-    assert mean[0] == pytest.approx(2.00185600000000, abs=1e-13)
-    assert sd[0] == pytest.approx(0.000429123454003053, rel=1e-10)

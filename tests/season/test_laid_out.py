@@ -13,7 +13,7 @@ from geosand.reports.balance_document import balance_document
 from geosand.results import Results, work_out
 from geosand.season.ring_totals import laid_out, ring_limits
 from tests.sites import table, write_site
-from tests.stack_sites import Place, dressing, greens, load, said, trays
+from tests.stack_places import Place, dressing, greens, load, said, trays
 
 BAGS = {("D1", "g1"): 16, ("D1", "g2"): 22, ("D1", "g3"): 17, ("D2", "g1"): 10, ("D2", "g2 g3"): 30}
 PLACE = Place(20.0, -40.0)

@@ -32,6 +32,15 @@ def test_sand_builds_up_in_the_rings(run: Run) -> None:
     )
 
 
+def test_of_a_mix_only_its_sand_lies_in_the_rings(run: Run) -> None:
+    """80 % sand by mass: 0.8 of every kilogram, millimetre and error."""
+    mix = TOML.replace("[catches]", "sand_mass_fraction = 0.8\n\n[catches]")
+    whole, sand = (run(toml=toml).ledger.rings for toml in (TOML, mix))
+    assert (whole.mass_kg > 0).all()
+    for figure in ("mass_kg", "depth_m", "u_depth_m"):
+        assert getattr(sand, figure) == pytest.approx(0.8 * getattr(whole, figure), rel=1e-9)
+
+
 def test_what_all_dressings_share_adds_up_in_the_rings(run: Run) -> None:
     """Twice the same dressing: the trays' efficiency twice, single bags √2 times (GUM 5.2).
 

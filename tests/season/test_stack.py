@@ -16,7 +16,7 @@ from geosand.site.stack import stacked
 from geosand.site.tables import Site
 from tests.row_by_row import Beside, assert_same, told, worked
 from tests.sites import table, write_site
-from tests.stack_sites import Place, dressing, greens, load, said, trays
+from tests.stack_places import Place, dressing, greens, load, said, trays
 
 COLUMNS = ("depth", "interval", "target_m", "target_so_far_m", "shortfall_m", "state")
 COLUMNS += ("probability", "dressings", "measured", "own", "in_holes_m", "surface_m")

@@ -74,10 +74,11 @@ def test_without_an_end_the_plans_count_from_its_first_day(run: Run) -> None:
     assert due_mm(run("2026-08-01", NO_END))["g3"] == 0.0
 
 
-def test_it_is_told(run: Run) -> None:
-    told = [f for f in run("2026-08-15").ledger.findings if "new in the survey" in f.text]
-    assert [(f.about, f.text) for f in told] == [
-        ("g3", "new in the survey of 2026-07-16: the target so far counts from that day")
+@pytest.mark.parametrize("day", ["2026-07-16", "2026-08-15"])
+def test_it_is_told_from_its_first_day(run: Run, day: str) -> None:
+    told = [f for f in run(day).ledger.findings if "new in the survey" in f.text]
+    assert [(f.about, f.topic, f.text) for f in told] == [
+        ("g3", "season", "new in the survey of 2026-07-16: the target so far counts from that day")
     ]
 
 

@@ -192,3 +192,26 @@ def test_a_weighed_load_among_others_of_its_dressing_acts_as_its_mass_does() -> 
     assert found.highest[row] > 0.01 * held
     # in dressings of one load the load is the dressing, and is no input of its own
     assert "load L4" not in found.name.tolist()
+
+
+def test_an_input_with_one_error_acts_as_that_error_does() -> None:
+    """Loads by volume; trays of two greens by their mass too, of the others by volume alone."""
+
+    def by_volume(site: Site) -> Site:
+        catches = site.catches
+        volume = catches.caught_kg / 1600.0
+        kg = np.where(catches.declared < 2, catches.caught_kg, np.nan)
+        loads = replace(site.loads, by_volume=np.ones(6, dtype=np.bool_))
+        caught = replace(catches, caught_kg=kg, volume_m3=volume)
+        return replace(site, catches=caught, loads=loads)
+
+    one, (_, point) = witnessed(by_volume), stated()
+    columns, found = equations(one, point)[2], candidates(one, made().areas, point)
+    tried = []
+    for row, errors in enumerate(found.errors):
+        for source, u in errors.items() if len(errors) == 1 else ():
+            tried.append(source)
+            assert found.direction[:, row] * u == pytest.approx(columns[source], rel=1e-9), source
+    assert np.count_nonzero(columns["bulk density: dried"]) == 6 + 1
+    assert np.count_nonzero(columns["moisture: dried"]) == 6 + len(WEIGHED) + 1
+    assert {"bulk density: dried", "weighing: L1", "moisture: dried"} <= set(tried)

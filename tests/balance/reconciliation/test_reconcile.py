@@ -4,26 +4,17 @@ from __future__ import annotations
 
 from dataclasses import replace
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 import pytest
 from scipy import stats
 
 from geosand.balance.account import site_balance
-from geosand.balance.reconciliation import reconcile as reconciliation
-from geosand.balance.reconciliation.equations import Point
-from geosand.balance.reconciliation.evidence import _rings, evidence
-from geosand.balance.reconciliation.found import Suspect
 from geosand.balance.reconciliation.reconcile import Reconciliation, reconcile
-from geosand.balance.reconciliation.telling import _measurement, would_tell
 from geosand.balance.stock import stock_witness
-from geosand.balance.throw_fit import U_SHAPE, throw_fit
-from geosand.columns import Runs
-from geosand.effects import category
-from geosand.rates.over_time import sum_over_surfaces
 from geosand.rates.surface_rates import site_rates
-from geosand.site.sand_tables import StockCounts, WeighedLoads
+from geosand.site.sand_tables import StockCounts
+from tests.balance.reconciliation.reconciled import BAGS, row, told
 from tests.balance.seasons import Plan, Season, season
 
 #: Six dressings from bags of 25 kg that hold 5 % more, twelve from two other kinds, tested trays,
@@ -39,18 +30,6 @@ WITH_RINGS = Plan(
     u_label=0.005,
     edge_bias=0.02,
 )
-BAGS = "unit mass: dried 25 kg"
-
-
-def told(one: Season, weighed: WeighedLoads | None = None) -> Reconciliation:
-    site = one.site if weighed is None else replace(one.site, weighed=weighed)
-    found = reconcile(replace(one.balance, site=site))
-    assert found is not None
-    return found
-
-
-def row(found: Reconciliation, name: str) -> int:
-    return found.inputs.name.tolist().index(name)
 
 
 def test_bag_error_is_named_where_loads_were_weighed(tmp_path: Path) -> None:
@@ -152,19 +131,6 @@ def test_few_catches_are_no_reason_to_suspect_a_dressing(tmp_path: Path) -> None
     plan = Plan(catches=2, greens=3, dressings=10, strip_m=0.001, strip_scatter=0.0)
     found = [told(season(tmp_path / str(s), plan, s)) for s in range(9000, 9020)]
     assert np.mean([len(one.suspects) > 0 for one in found]) <= 0.05
-
-
-def test_catches_bring_the_degrees_of_freedom_of_their_scatter(tmp_path: Path) -> None:
-    """The default's 2 and one for each further tray on a green; up to 8 by other dressings."""
-    one = season(tmp_path, Plan(catches=2, greens=3, dressings=4), 3)
-    known = evidence(one.balance)
-    assert known.freedom["sampling: catches: D2"] == 2 + 3
-    assert known.freedom["sampling: surface: g1"] == 3 + 1
-    spreader = np.full(4, "disc")
-    site = replace(one.site, dressings=replace(one.site.dressings, spreader=spreader))
-    rates = site_rates(site, one.areas)
-    known = evidence(site_balance(site, one.areas, rates))
-    assert known.freedom["sampling: catches: D2"] == 8 + 3
 
 
 def test_a_wrong_catch_efficiency_accuses_no_dressing(tmp_path: Path) -> None:
@@ -309,23 +275,6 @@ def test_adjusted_figures_close(tmp_path: Path) -> None:
     assert (found.inputs.u_adjusted[known] <= found.inputs.u[known] * (1 + 1e-9)).all()
 
 
-def test_smallest_error_that_would_be_seen(tmp_path: Path) -> None:
-    """An error of just that size is found mostly, one of a third hardly ever, twice nearly always.
-
-    Not 9 times in 10, as the strip's scatter must be found from the same eight dressings.
-    """
-    plan, seen, small, large = Plan(bags=(20.0, 25.0), dressings=8), [], [], []
-    for seed in range(8000, 8040):
-        limit = told(season(tmp_path / f"{seed}", plan, seed))
-        kg = float(limit.inputs.seen_from[row(limit, "loads of D4")])
-        for share, out in ((1.0, seen), (0.3, small), (2.0, large)):
-            off = replace(plan, missing={3: -share * kg})
-            out.append(bool(told(season(tmp_path / f"{seed}-{share}", off, seed)).suspects))
-    assert np.mean(seen) >= 0.6
-    assert np.mean(small) <= 0.2
-    assert np.mean(large) >= 0.95
-
-
 def test_nothing_measured_gives_nothing(tmp_path: Path) -> None:
     from geosand.areas.register import area_register
     from geosand.formats.site_folder import read_site
@@ -435,174 +384,3 @@ def test_trays_beside_the_edge_that_hold_too_much_are_named(tmp_path: Path) -> N
         found = reconcile(site_balance(site, one.areas, rates))
         assert found is not None
         assert found.culprit == "ring catches of D3"
-
-
-def test_strips_by_ring_catches_leave_the_shape_of_the_throw_out(tmp_path: Path) -> None:
-    """u² of their strips less what the shape adds; parts of a dressing by rate·perimeter."""
-    one = season(tmp_path, Plan(ring_trays=2), 8)
-    fit = throw_fit(one.balance)
-    known = evidence(one.balance, fit=fit)
-    strip, u = fit.from_catches.strip_width_m, fit.from_catches.u_strip_width_m
-    alone = np.sqrt(u**2 - (U_SHAPE * strip) ** 2)
-    assert known.ring.tolist() == list(range(6))
-    assert known.ring_strip_m == pytest.approx(strip)
-    assert known.u_ring_strip_m == pytest.approx(alone)
-    # the same trays as two parts of one dressing each: (0, 1), (2, 3), (4, 5)
-    halves = replace(fit, dressing=np.arange(6) // 2)
-    _, mean, spread = _rings(halves, np.arange(3), 6)
-    weight = fit.edge_kg.reshape(3, 2) / fit.edge_kg.reshape(3, 2).sum(axis=1, keepdims=True)
-    assert mean == pytest.approx((weight * strip.reshape(3, 2)).sum(axis=1))
-    assert spread == pytest.approx(np.hypot(*(weight * alone.reshape(3, 2)).T))
-
-
-def test_weighing_tells_what_error_of_the_unit_mass_it_would_show(tmp_path: Path) -> None:
-    """1.96 + 1.28 standard deviations of what label (2 %) and three bags on a scale leave."""
-    found = told(season(tmp_path, Plan(u_label=0.02), 3))
-    (shown,) = {one.shown_percent for one in found.would_tell if "weigh" in one.measurement}
-    three_bags = np.hypot(0.2, 1 / np.sqrt(3))
-    assert shown == pytest.approx(3.24 * np.hypot(2.0, three_bags), rel=1e-6)
-    others = {one.shown_percent for one in found.would_tell if "weigh" not in one.measurement}
-    assert others == {None}
-
-
-def test_one_input_that_is_off_is_told_with_its_change() -> None:
-    one = Suspect(
-        inputs=("loads of D4",),
-        change=(-1234.6,),
-        unit=("kg on its surfaces",),
-        standardised=-5.04,
-        probability=0.9871,
-    )
-    assert one.in_words(2.68, {"kg": (2.0, "lb")}) == (
-        "loads of D4 (−2470 lb on its surfaces) would make the dressings agree: 5.0 standard"
-        " deviations, 2.7 allowed; 99 % likely against all other inputs"
-    )
-
-
-def test_inputs_that_can_not_be_told_apart_are_told_with_what_each_would_be() -> None:
-    """Shares as percentages of what they are shares of, water in points, and no power of ten."""
-    one = Suspect(
-        inputs=("catch efficiency", "tray size", "moisture: dried", "edge of the surfaces"),
-        change=(-0.0525, 0.004, 0.0123456, 0.00005),
-        unit=("caught/arrived", "of its area", "kg/kg", "m outward"),
-        standardised=3.23,
-        probability=0.4,
-    )
-    assert one.in_words(2.5, {"m": (1 / 0.3048, "ft")}) == (
-        "something is off that the data can not tell apart (3.2 standard deviations, 2.5 allowed):"
-        " one of catch efficiency (−5.25 % of what arrives), tray size (+0.4 % of its area),"
-        " moisture: dried (+1.23 points of water), edge of the surfaces (+0.000164 ft outward)"
-    )
-
-
-@pytest.mark.parametrize(("share", "said"), [(0.004, "< 1 %"), (0.123, "12 %"), (0.996, "> 99 %")])
-def test_no_chance_is_told_as_certain(share: float, said: str) -> None:
-    one = Suspect(inputs=("a",), change=(1.0,), unit=("kg",), standardised=3.0, probability=share)
-    assert one.in_words(2.5, {}).endswith(f"; {said} likely against all other inputs")
-
-
-@pytest.mark.parametrize(
-    ("name", "text", "noise"),
-    [
-        # after three bags of 25 kg ± 1 % each and a scale good to 0.2 %, label ± 1 %
-        (BAGS, "weigh three bags or units of dried 25 kg", np.hypot(0.2, 1 / np.sqrt(3))),
-        ("catch efficiency", "test what share of sand thrown at it a tray keeps", 1 / 3),
-        ("tray size", "measure the trays, to ± 0.2 % of their area", 0.2 / 0.3),
-        ("edge of the surfaces", "survey the mown edges, to ± 2 cm", 0.02 / 0.05),
-        ("moisture: dried", "weigh, dry and weigh sand (moisture: dried)", 0.002 / 0.002),
-        # 15 % of 0.8 m, and 0.3 m from day to day, of the 5 m of a strip that nobody measured
-        (
-            "strip width of the spreader",
-            "lay three trays outside the edge",
-            np.hypot(0.12, 0.3) / 5,
-        ),
-    ],
-)
-def test_what_would_tell_and_what_it_leaves_of_each_input(
-    tmp_path: Path, name: str, text: str, noise: float
-) -> None:
-    one = season(tmp_path, Plan(), 13)
-    known = evidence(one.balance)
-    strip, between = np.array([0.8]), np.array([0.3])
-    point = Point(
-        strip_m=strip, between_m=between, edge_kg=known.edge_kg, on_kg=known.on_surfaces.value
-    )
-    found, left = _measurement(known, name, point)
-    assert found.startswith(text)
-    assert left == pytest.approx(noise, rel=1e-9)
-    assert _measurement(known, "overthrow of D1", point) == ("", None)
-
-
-def test_what_a_measurement_leaves_is_its_conditional_variance(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    """Another route: precisions add up. Errors of one u each, strips of 5 m, equations held."""
-    asked: list[Any] = []
-    monkeypatch.setattr(
-        reconciliation, "would_tell", lambda *given: asked.append(given) or would_tell(*given)
-    )
-    found = told(season(tmp_path, Plan(u_label=0.02, edge_bias=0.1), 3))
-    (known, columns, solved, all_inputs, _, point) = asked[0]
-    names = [*columns, "strip width of the spreader"]
-    errors = np.column_stack([*columns.values(), 5.0 * solved.design])
-    precision = np.eye(len(names)) + errors.T @ errors * 1e4  # held to 10 g
-    moves = errors[: len(known.dressing)].sum(axis=0)
-    source = {
-        name: next(iter(each))
-        for name, each in zip(all_inputs.name.tolist(), all_inputs.errors, strict=True)
-        if len(each) == 1
-    }
-
-    def open_kg(group: tuple[str, ...], more: np.ndarray) -> float:
-        left = np.linalg.inv(precision + more)
-        rows = [names.index(source.get(name, name)) for name in group]
-        return float(np.sqrt((moves[rows] ** 2 * np.diag(left)[rows]).sum()))
-
-    assert len(found.would_tell) > 1
-    for one in found.would_tell:
-        texts = {name: _measurement(known, name, point) for name in one.among}
-        (name,) = [name for name, (text, _) in texts.items() if text == one.measurement]
-        at = np.arange(len(names)) == names.index(source.get(name, name))
-        after = np.outer(at, at) / texts[name][1] ** 2
-        assert one.open_kg == pytest.approx(open_kg(one.among, 0 * after), rel=1e-3)
-        assert one.left_kg == pytest.approx(open_kg(one.among, after), rel=1e-3)
-        assert one.left_kg < one.open_kg
-
-
-def uneven(one: Season) -> Season:
-    """The season with fewer catches on some greens than on others, and none on the last."""
-    catches, last = one.site.catches, len(one.site.ids) - 1
-    number = np.arange(len(catches.used))
-    used = catches.used & ((number % 3 > 0) | (catches.declared == 0)) & (catches.declared < last)
-    site = replace(one.site, catches=replace(catches, used=used))
-    rates = site_rates(site, one.areas)
-    return replace(one, site=site, rates=rates, balance=site_balance(site, one.areas, rates))
-
-
-def test_every_source_enters_once(tmp_path: Path) -> None:
-    """Split into single errors, each category keeps the u that the balance's own table has.
-
-    Greens are caught on unevenly, the last one never: where all are alike nothing of their own
-    deviations is left in a sum over all of them.
-    """
-    one = uneven(season(tmp_path, Plan(bags=(20.0, 25.0), greens=5), 12))
-    known = evidence(one.balance)
-    dressed, rates = one.site.dressed, one.rates
-    edge = one.areas.perimeter_m[dressed.surface]
-    runs = Runs(dressed.dressing, 6)
-    for errors, table in (
-        (known.spread_errors, one.balance.spread),
-        (known.on_errors, one.balance.on_surfaces),
-        (
-            known.edge_errors,
-            sum_over_surfaces(rates.rate, rates.in_mean, dressed.dressing, edge, runs),
-        ),
-    ):
-        squares: dict[str, np.ndarray] = {}
-        for name, effect in errors.items():
-            kind = category(name)
-            squares[kind] = squares.get(kind, np.zeros(6)) + effect**2
-        parts = {k: v for k, v in table.by_category().items() if v.any()}
-        assert {k for k, v in squares.items() if v.any()} == set(parts)
-        for kind, part in parts.items():
-            assert np.sqrt(squares[kind]) == pytest.approx(part), kind

@@ -15,7 +15,7 @@ import shapely
 from shapely.affinity import rotate, translate
 
 from geosand.balance.rings.throw_off import throw_off
-from tests.balance.rings.test_throw_off import spread
+from tests.balance.rings.thrown import spread
 
 REACH, WIDTH = 2.2, 1.0
 EACH, TOGETHER = 2e-3, 2.5e-4  #: relative: of the worst surface, and of the sum over all

@@ -16,7 +16,7 @@ from geosand.balance.rings.steiner import ring_area_m2
 from geosand.balance.rings.throw_off import throw_off
 from tests.balance.rings.test_accuracy import by_buffers, greens_with_collars
 from tests.balance.rings.test_parts import many
-from tests.balance.rings.test_throw_off import SQUARE, blob, column, kidney, spread
+from tests.balance.rings.thrown import SQUARE, blob, column, kidney, spread
 
 
 def turned(polygon: Any, by: int, *, back: bool) -> Any:

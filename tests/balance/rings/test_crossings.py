@@ -10,7 +10,7 @@ from geosand.areas.outline_bearings import outlines_of
 from geosand.balance.rings import ground as ring_ground
 from geosand.balance.rings.crossings import Lines, crossings_of
 from geosand.balance.rings.throw_off import throw_off
-from tests.balance.rings.test_throw_off import spread
+from tests.balance.rings.thrown import spread
 
 CAP = 6.0
 

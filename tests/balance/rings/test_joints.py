@@ -17,7 +17,7 @@ from shapely.affinity import rotate, scale, translate
 from geosand.balance.rings.edges import edges_of
 from geosand.balance.rings.joints import jointed
 from geosand.balance.rings.throw_off import throw_off
-from tests.balance.rings.test_throw_off import agree_with_raster, column, spread, turned
+from tests.balance.rings.thrown import agree_with_raster, column, spread, turned
 
 HIGH = shapely.box(0, 0, 10, 20)
 BOTH = np.array([0, 1]), np.array([1, 0])

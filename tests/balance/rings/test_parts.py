@@ -27,7 +27,7 @@ from geosand.balance.rings.stands import (
 from geosand.balance.rings.steiner import _is_refuted, _proved, is_steiner
 from geosand.balance.rings.strips import parts_less_holes
 from geosand.balance.rings.zones import farthest_corners_m
-from tests.balance.rings.test_throw_off import SQUARE, blob, column, kidney
+from tests.balance.rings.thrown import SQUARE, blob, column, kidney
 
 
 def many(seed: int, count: int) -> Any:

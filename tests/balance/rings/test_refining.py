@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from shapely.affinity import rotate, translate
 
 from geosand.balance.rings.throw_off import throw_off
-from tests.balance.rings.test_throw_off import spread
+from tests.balance.rings.thrown import spread
 
 Floats = NDArray[np.float64]
 EACH, TOGETHER = 2.5e-3, 1e-3  #: relative; the lattice itself is good to some 5e-4 of a surface

@@ -19,7 +19,7 @@ from geosand.balance.rings.throw_off import ThrowOff, throw_off
 from geosand.balance.throwing import throw_of_dressings
 from geosand.site.stack import stacked
 from tests.balance.rings.test_crossings import star
-from tests.balance.rings.test_throw_off import SQUARE, blob, kidney, spread
+from tests.balance.rings.thrown import SQUARE, blob, kidney, spread
 from tests.stack_sites import various_sites
 
 BY_ROW = ("surfaces", "dressing", "group", "rate_kg_m2", "collars", "collar_width_m")

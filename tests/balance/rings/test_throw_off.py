@@ -10,114 +10,16 @@ import shapely
 from shapely.affinity import rotate, scale
 
 from geosand.areas import thinning
-from geosand.balance.rings import drawing as ring_drawing
-from geosand.balance.rings.drawing import ring_geometries
-from geosand.balance.rings.throw_off import ThrowOff, throw_off
-
-RASTER = 5e-3  # agreement with the raster, relative
-
-
-def column(shapes: list[Any]) -> Any:
-    result = np.empty(len(shapes), dtype=object)
-    result[:] = shapes
-    return result
-
-
-def spread(surfaces: list[Any], overthrow: Any, **other: Any) -> dict[str, Any]:
-    """Arguments of one dressing: rate 1 kg/m², a ring of 0.9 m and 4 m of surrounds unless said."""
-    n, kg = len(surfaces), np.atleast_1d(np.asarray(overthrow, dtype=float))
-    hazards = other.get("hazards", {})
-    return {
-        "surfaces": column(surfaces),
-        "dressing": np.asarray(other.get("dressing", [0] * n), dtype=np.int64),
-        "group": np.asarray(other.get("group", [0] * n), dtype=np.int64),
-        "rate_kg_m2": np.asarray(other.get("rate", [1.0] * n), dtype=float),
-        "overthrow_kg": kg,
-        "low_kg": np.asarray(other.get("low", 0.8 * kg), dtype=float),
-        "high_kg": np.asarray(other.get("high", 1.2 * kg), dtype=float),
-        "collars": column(other.get("collars", [None] * n)),
-        "collar_width_m": np.asarray(other.get("collar_width", [0.9] * n), dtype=float),
-        "surrounds_width_m": np.full(n, 4.0),
-        "hazards": column([h for _, h in hazards]) if hazards else column([]),
-        "hazard_kind": np.array([k for k, _ in hazards], dtype=str),
-    }
-
-
-def on_raster(given: dict[str, Any], reach_m: Any, step: float = 0.05) -> dict[str, Any]:
-    """Masses and areas of zones from small squares, each that of the nearest surface."""
-    surfaces, n = given["surfaces"], len(given["surfaces"])
-    left, low, right, top = shapely.total_bounds(surfaces)
-    x, y = np.meshgrid(np.arange(left - 7, right + 7, step), np.arange(low - 7, top + 7, step))
-    x, y = x.ravel() + step / 2, y.ravel() + step / 2
-    points = shapely.points(x, y)
-    shapely.prepare(surfaces)
-    away = np.array([shapely.distance(one, points) for one in surfaces])
-    nearest, away = away.argmin(axis=0), away.min(axis=0)
-    reach = np.asarray(reach_m)[given["group"]]
-    taper = np.clip(1 - away / reach[nearest], 0, None) * given["rate_kg_m2"][nearest]
-    outside = away > 0
-    sums: dict[str, Any] = {}
-
-    def add(name: str, inside: Any, weight: Any) -> None:
-        here = outside & inside
-        sums[name] = np.bincount(nearest[here], weight[here] * step**2, n)
-
-    collar, outer = np.zeros((2, len(x)), bool)
-    for row, drawn in enumerate(given["collars"]):
-        mine, width = nearest == row, given["collar_width_m"][row]
-        if drawn is None:
-            collar |= mine & (away <= width)
-            outer |= mine & (away <= width + 4.0)
-        else:
-            with_surface = shapely.union(drawn, surfaces[row])
-            collar |= mine & shapely.intersects_xy(drawn, x, y)
-            outer |= mine & (shapely.distance(with_surface, points) <= 4.0)
-    add("collar", collar, taper)
-    add("surrounds", outer & ~collar, taper)
-    add("farther", ~outer & ~collar, taper)
-    add("collar_area", collar, np.ones(len(x)))
-    add("surrounds_area", outer & ~collar, np.ones(len(x)))
-    for kind in np.unique(given["hazard_kind"]):
-        over = shapely.union_all(given["hazards"][given["hazard_kind"] == kind])
-        add(str(kind), shapely.intersects_xy(over, x, y), taper)
-    return sums
-
-
-def agree_with_raster(given: dict[str, Any]) -> ThrowOff:
-    result = throw_off(**given)
-    sums = on_raster(given, result.reach_m)
-    whole = sums["collar"] + sums["surrounds"] + sums["farther"]
-    np.testing.assert_allclose(
-        result.collar_kg + result.surrounds_kg + result.farther_kg, whole, rtol=RASTER
-    )
-    np.testing.assert_allclose(result.collar_kg, sums["collar"], rtol=RASTER)
-    np.testing.assert_allclose(result.surrounds_kg, sums["surrounds"], rtol=RASTER)
-    np.testing.assert_allclose(result.collar_area_m2, sums["collar_area"], rtol=RASTER)
-    np.testing.assert_allclose(result.surrounds_area_m2, sums["surrounds_area"], rtol=RASTER)
-    for kind, mass in result.hazard_kg.items():
-        np.testing.assert_allclose(mass, sums[kind], rtol=RASTER)
-    return result
-
-
-def turned(*shapes: Any) -> list[Any]:
-    """Turned by an odd angle, so that no edge runs along the squares of the raster."""
-    return [rotate(s, 17.3, origin=(3, 1)) for s in shapes]
-
-
-def blob(x: float, y: float, radius: float, lobes: int = 3, depth: float = 0.1) -> Any:
-    t = np.linspace(0, 2 * np.pi, 60, endpoint=False)
-    r = radius * (1 + depth * np.cos(lobes * t))
-    return shapely.Polygon(np.column_stack((x + r * np.cos(t), y + r * np.sin(t))))
-
-
-def kidney() -> Any:
-    t = np.linspace(0, 2 * np.pi, 72, endpoint=False)
-    bay = 6 * np.exp(-((14 * np.cos(t) / 4) ** 2)) * (np.sin(t) > 0)
-    return shapely.Polygon(np.column_stack((14 * np.cos(t), 9 * np.sin(t) - bay)))
-
-
-SQUARE = shapely.box(0, 0, 20, 20)
-
+from geosand.balance.rings.throw_off import throw_off
+from tests.balance.rings.thrown import (
+    SQUARE,
+    agree_with_raster,
+    blob,
+    drawn,
+    kidney,
+    spread,
+    turned,
+)
 
 # Closed forms: ∫ over straight strips and quarter circles, worked by hand.
 
@@ -385,77 +287,3 @@ def test_outlines_of_very_many_corners_are_thinned_and_hold_the_same(
     close = 5e-3 if by_m else 1e-3
     for name in ("reach_m", "collar_kg", "surrounds_kg", "collar_area_m2", "surrounds_area_m2"):
         assert getattr(fewer, name) == pytest.approx(getattr(full, name), rel=close), name
-
-
-# Drawing.
-
-
-def drawn(result: ThrowOff, given: dict[str, Any]) -> Any:
-    names = ("surfaces", "dressing", "collars", "collar_width_m", "surrounds_width_m")
-    return ring_geometries(result, **{name: given[name] for name in names})
-
-
-def test_a_surface_wholly_under_others_changes_no_zone() -> None:
-    """It owns no ground: nothing is thrown over its edge, and what lies round it is drawn."""
-    shapes = [blob(0, 0, 12), blob(25.5, 0, 12)]
-    given = spread(shapes, 400.0)
-    result = throw_off(**given)
-    alone = drawn(result, given)
-    more = spread([shapes[0], shapely.Polygon(), shapes[1]], 400.0)
-    bare = throw_off(**more)
-    assert bare.collar_kg[1] == bare.perimeter_m[1] == 0
-    np.testing.assert_array_equal(bare.surrounds_kg[[0, 2]], result.surrounds_kg)
-    zones = drawn(bare, more)
-    for zone, before in ((zones.collar, alone.collar), (zones.surrounds, alone.surrounds)):
-        assert zone[1] is None
-        assert shapely.equals_exact(zone[[0, 2]], before, 0.0).all()
-
-
-def test_ground_of_strips_that_end_at_their_edge_is_no_line(monkeypatch: Any) -> None:
-    """Between a dressed collar and its dressed green there is none: GEOS can not cut by a mixture
-    of areas, lines and points."""
-    found, own_ground = [], ring_drawing._own_ground
-
-    def told(*arguments: Any) -> Any:
-        grounds = own_ground(*arguments)
-        found.extend(grounds)
-        return grounds
-
-    monkeypatch.setattr(ring_drawing, "_own_ground", told)
-    green = blob(0, 0, 12)
-    given = spread([green, blob(0, 0, 13.4).difference(green), blob(31, 0, 12)], 400.0)
-    zones = drawn(throw_off(**given), given)
-    assert {ground.geom_type for ground in found} == {"MultiPolygon"}
-    assert zones.surrounds[1] is not None
-    assert zones.surrounds[2] is not None
-
-
-def test_holes_and_parts_are_drawn_as_far_as_their_own_ground_goes() -> None:
-    """Two holes narrower than their ring, a wide one with a part of the same surface in it, and a
-    neighbour."""
-    holes = [shapely.box(-9, -1, -7, 0), shapely.box(-9, 2, -7, 3)]
-    lawn = shapely.box(-12, -12, 12, 12).difference(shapely.union_all([*holes, blob(3, 0, 8)]))
-    given = spread([shapely.union(lawn, blob(3, 0, 1.5)), shapely.box(14, -12, 20, 12)], 150.0)
-    result = throw_off(**given)
-    zones = drawn(result, given)
-    np.testing.assert_allclose(shapely.area(zones.collar), result.collar_area_m2, rtol=RASTER)
-    np.testing.assert_allclose(shapely.area(zones.surrounds), result.surrounds_area_m2, rtol=RASTER)
-    beyond = np.array([shapely.box(13.01, -12, 40, 12), shapely.box(-40, -12, 12.99, 12)])
-    for zone in (zones.collar, zones.surrounds):
-        assert shapely.area(shapely.intersection(zone, beyond)).max() < 1e-3
-
-
-def test_drawn_zones_have_the_areas_and_keep_apart() -> None:
-    green = blob(0, 0, 12)
-    shapes = [green, blob(25.5, 0, 12), shapely.box(-3, -30, 5, -13), kidney()]
-    shapes[3] = shapely.affinity.translate(shapes[3], 10, 26)
-    collars = [blob(0.3, 0, 13.4).difference(green), None, None, None]
-    given = spread(shapes, 400.0, collars=collars)
-    result = throw_off(**given)
-    zones = drawn(result, given)
-    np.testing.assert_allclose(shapely.area(zones.collar), result.collar_area_m2, rtol=RASTER)
-    np.testing.assert_allclose(shapely.area(zones.surrounds), result.surrounds_area_m2, rtol=RASTER)
-    every = np.concatenate((zones.collar, zones.surrounds, given["surfaces"]))
-    assert shapely.is_valid(every).all()
-    overlap = shapely.area(every).sum() - shapely.area(shapely.union_all(every))
-    assert overlap < 0.002 * shapely.area(every).sum()
