@@ -1,12 +1,14 @@
 """KML and GPX as they are handed over: folders, tracks, schemas, prefixes, decimal commas."""
 
 import zipfile
+from xml.etree import ElementTree
 
 import numpy as np
 import pytest
 import shapely
 
 from geosand.formats.boundaries import read_boundaries
+from geosand.formats.boundaries.files.xml_layers import check_whole_xml, root_of
 
 from .conftest import blob, texts_of, to_lon_lat
 from .kml_files import kml, placemark, square
@@ -190,3 +192,20 @@ def test_a_placemark_without_its_kml_is_read(tmp_path):
     (tmp_path / "a.kml").write_text(f"<Folder>{kml_mark('{:.9f},{:.9f},0')}</Folder>")
     found = read_boundaries(tmp_path / "a.kml")
     assert found.features.name.tolist() == ["Green 1"]
+
+
+@pytest.mark.parametrize("read", [root_of, check_whole_xml])
+def test_xml_goes_to_its_parser_in_one_piece(tmp_path, monkeypatch, read):
+    """Fed in pieces, a tag is read again from its start with each: 30 MB of one attribute took
+    7 and 26 s, by the square of its length (CVE-2023-52425 of Expat 2.5)."""
+    place = kml(tmp_path, placemark("green" * 20_000, square(1)))
+    fed = []
+
+    class Counting(ElementTree.XMLParser):
+        def feed(self, data):
+            fed.append(len(data))
+            return super().feed(data)
+
+    monkeypatch.setattr(ElementTree, "XMLParser", Counting)
+    read(place, place.name)
+    assert fed == [place.stat().st_size]

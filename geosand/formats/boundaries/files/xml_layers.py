@@ -41,13 +41,14 @@ def tag_of(element: Element) -> str:
 def root_of(path: Path, shown: str) -> Element:
     """The outermost element. Raises Refused for what is not whole XML or declares entities."""
     check_xml(path, shown)
+    content = path.read_bytes()  # fed by pieces, a tag is read again from its start with each
     try:
         try:
-            return ElementTree.parse(path).getroot()
+            return ElementTree.fromstring(content)
         except ElementTree.ParseError as problem:
             if problem.code != errors.codes[errors.XML_ERROR_UNBOUND_PREFIX]:
                 raise
-        return ElementTree.fromstring(_with_prefixes(path.read_bytes()))
+        return ElementTree.fromstring(_with_prefixes(content))
     except (ElementTree.ParseError, ValueError, LookupError) as problem:
         found = f"is not whole XML: {str(problem)[:80]}"
         raise refused(shown, found, remedy="export it again") from problem
@@ -64,9 +65,10 @@ def _with_prefixes(content: bytes) -> bytes:
 def check_whole_xml(path: Path, shown: str) -> None:
     """Refuse XML that is cut off or broken: a driver would read nothing and say nothing."""
     check_xml(path, shown)
+    parser = ElementTree.XMLParser(target=object())  # which builds nothing
     try:
-        for _, element in ElementTree.iterparse(path):
-            element.clear()
+        parser.feed(path.read_bytes())
+        parser.close()
     except (ElementTree.ParseError, ValueError, LookupError) as problem:
         found = f"is not whole XML: {str(problem)[:80]}"
         raise refused(shown, found, remedy="export it again") from problem

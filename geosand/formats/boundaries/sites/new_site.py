@@ -150,7 +150,8 @@ def _check(target: Path, units: str) -> None:
             target.name,
             f"there is something in it already ({shown})",
             allowed="a folder that is not there yet, or is empty",
-            remedy="to bring a new survey into a site, use geosand bring FILE --into FOLDER",
+            remedy="delete it first where nothing is recorded in it yet; geosand bring FILE --into"
+            " FOLDER puts a new survey of a site in force",
         )
     if not target.parent.is_dir():
         raise refused(str(target.parent), "there is no such folder", remedy="make it first")

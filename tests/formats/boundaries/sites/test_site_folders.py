@@ -215,8 +215,9 @@ def test_a_new_folder_without_boundaries_waits_for_them(tmp_path, write_geojson)
 
 def test_a_folder_with_something_in_it_is_refused_and_untouched(site, write_geojson, tmp_path):
     before = digest(tmp_path)
-    with pytest.raises(Refused, match=r"there is something in it already \(catches.csv"):
+    with pytest.raises(Refused, match=r"there is something in it already \(catches.csv") as told:
         new_site(site, survey(write_geojson, FIRST), name="x")
+    assert told.value.faults[0].remedy.startswith("delete it first where nothing is recorded in it")
     (tmp_path / "file").write_text("")
     with pytest.raises(Refused, match="file: is a file"):
         new_site(tmp_path / "file", None, name="x")
