@@ -11,7 +11,7 @@ import numpy as np
 import pyarrow.compute as pc
 
 from geosand.balance.account import NOT_CLOSED
-from geosand.columns import Ints
+from geosand.columns import Ints, begins
 from geosand.portfolio.chunk import FAILED, REFUSED
 from geosand.portfolio.parts import Parts
 from geosand.portfolio.tables import GROUP, SKETCHED
@@ -95,23 +95,20 @@ def _under_dressed(parts: Parts, keys: Sequence[str]) -> tuple[list[Row], int]:
         count += len(rows)
         order = [("shortfall_mm", "descending"), ("site", "ascending"), ("surface", "ascending")]
         rows = rows.sort_by(order)
-        first += rows.take(_first_of_each(rows["site"].to_pylist())).to_pylist()
+        first += rows.take(_first_of_each(rows["site"])).to_pylist()
         first.sort(key=lambda r: (-r["shortfall_mm"], r["site"], r["surface"]))
         del first[MOST_SURFACES:]
     return first, count
 
 
-def _first_of_each(sites: Sequence[str]) -> Ints:
-    """The first rows that are to be told, no site with more than its part."""
-    taken: Counter[str] = Counter()
-    kept: list[int] = []
-    for k, site in enumerate(sites):
-        if taken[site] < MOST_OF_A_SITE:
-            taken[site] += 1
-            kept.append(k)
-        if len(kept) == MOST_SURFACES:
-            break
-    return np.array(kept, np.int64)
+def _first_of_each(sites: Any) -> Ints:
+    """The first rows of a column of sites that are to be told, no site with more than its part."""
+    code = pc.dictionary_encode(sites.combine_chunks()).indices.to_numpy()
+    order = np.argsort(code, kind="stable")
+    first = np.flatnonzero(begins(code[order]))
+    before = np.empty(len(code), np.int64)  # of the same site
+    before[order] = np.arange(len(code)) - np.repeat(first, np.diff(first, append=len(code)))
+    return np.flatnonzero(before < MOST_OF_A_SITE)[:MOST_SURFACES]
 
 
 def does_not_close(row: Row) -> bool:

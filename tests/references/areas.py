@@ -97,13 +97,11 @@ SLIT = Geodesic(
     perimeter_tolerance_m=1,
     source=_PLANIMETER + "test_Planimeter12",
 )
-#: E 500000 to 600000, N 4400000 to 4500000 of UTM 18N (EPSG:32618), 1e10 m² on the grid.
+#: E 500000 to 600000, N 4400000 to 4500000 of UTM 18N (EPSG:32618), 1e10 m² on the grid:
+#: GeographicLib, manual page of Planimeter, the 100 km square 18SWK; also in GeographicLib.NET,
+#: PolygonAreaTests.
 GRID_SQUARE_M = ((5e5, 4.4e6), (6e5, 4.4e6), (6e5, 4.5e6), (5e5, 4.5e6))
 GRID_SQUARE_AREA_M2, GRID_SQUARE_PERIMETER_M = 10007388597.191, 400139.532959
-GRID_SQUARE_SOURCE = (
-    "GeographicLib, manual page of Planimeter, the 100 km square 18SWK; also in GeographicLib.NET,"
-    " PolygonAreaTests"
-)
 
 #: lon/lat shell and hole; pyproj, docstring of Geod.geometry_area_perimeter
 HOLED_SHELL = ((1, 1), (10, 1), (10, 10), (1, 10))

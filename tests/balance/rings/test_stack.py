@@ -24,7 +24,6 @@ from tests.stack_sites import various_sites
 
 BY_ROW = ("surfaces", "dressing", "group", "rate_kg_m2", "collars", "collar_width_m")
 BY_ROW += ("surrounds_width_m",)
-BY_GROUP = ("overthrow_kg", "low_kg", "high_kg")
 #: Columns of ThrowOff with one row a dressed surface, beside hazard_kg.
 ROWS = ("collar_kg", "surrounds_kg", "farther_kg")
 ROWS += ("collar_area_m2", "surrounds_area_m2", "perimeter_m")
